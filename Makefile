@@ -1,0 +1,42 @@
+# Two commands are all a fresh machine needs: `make run` and `make test`.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PORT ?= 8050
+READY := $(VENV)/.ready
+
+.PHONY: run test check bench demo screenshots lock clean
+
+$(READY): requirements.lock pyproject.toml
+	$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Evenfoot needs Python 3.11 or newer; this is " + sys.version.split()[0] + ". Try: make PYTHON=python3.12 run")'
+	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	touch $@
+
+run: $(READY)
+	$(BIN)/evenfoot demo --ledger build/demo.duckdb --port $(PORT)
+
+test: $(READY)
+	$(BIN)/python -m pytest -q -n 2 --dist loadfile
+
+check: $(READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: $(READY)
+	$(BIN)/python -m tests.scale
+
+screenshots: $(READY)
+	$(BIN)/python -m tests.browser.screenshots
+
+demo: $(READY)
+	$(BIN)/python -m sample_data.generate
+
+lock: $(READY)
+	$(BIN)/uv pip compile pyproject.toml --all-extras --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock
+
+clean:
+	rm -rf $(VENV) build
