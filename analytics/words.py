@@ -1,0 +1,36 @@
+"""Sentences that keep their template, so that they can be shown in another language later."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+class Said(str):
+    """A finished English sentence that remembers the template and the values it was made from.
+
+    ``str`` itself is the English text. ``template`` and ``values`` let a page say the same thing in
+    another language: translate the template, then fill it again.
+    """
+
+    template: str
+    values: dict[str, Any]
+
+    def __new__(cls, template: str, **values: Any) -> Said:
+        text = super().__new__(cls, template.format(**values))
+        text.template = template
+        text.values = values
+        return text
+
+
+def say(template: str, **values: Any) -> Said:
+    """Fill *template* with *values* (``str.format`` rules) and keep both.
+
+    Examples
+    --------
+    >>> sentence = say("Only {n} cows were looked at.", n=7)
+    >>> sentence
+    'Only 7 cows were looked at.'
+    >>> sentence.template
+    'Only {n} cows were looked at.'
+    """
+    return Said(template, **values)
