@@ -183,7 +183,8 @@ def difference(
 def poisson_rate(events: npt.ArrayLike, exposure: npt.ArrayLike, level: float = LEVEL) -> tuple[Any, Any]:
     """Exact (Garwood) limits of a rate: events per unit of exposure.
 
-    ``low = chi2(alpha/2, 2 events) / 2 / exposure``, ``high = chi2(1 - alpha/2, 2 events + 2) / 2 / exposure``.
+    ``low = chi2(alpha/2, 2 events) / 2 / exposure``, ``high = chi2(1 - alpha/2, 2 events + 2) / 2 /
+    exposure``.
 
     Parameters
     ----------

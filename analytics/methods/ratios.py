@@ -25,9 +25,9 @@ def risk_ratio(
 ) -> tuple[Any, Any, Any]:
     """Risk ratio of two independent groups with its limits.
 
-    ``score`` (Koopman) inverts the test of p1 = ratio * p0 with both proportions re-estimated under it, and is
-    defined with zero cells. ``log`` (Katz) is ``exp(log rr -/+ z * sqrt(1/c1 - 1/n1 + 1/c0 - 1/n0))`` and gives
-    nan limits where either group has no case.
+    ``score`` (Koopman) inverts the test of p1 = ratio * p0 with both proportions re-estimated under it, and
+    is defined with zero cells. ``log`` (Katz) is ``exp(log rr -/+ z * sqrt(1/c1 - 1/n1 + 1/c0 - 1/n0))`` and
+    gives nan limits where either group has no case.
 
     Parameters
     ----------
@@ -43,8 +43,8 @@ def risk_ratio(
     Returns
     -------
     rr, low, high : float or ndarray
-        Risk in group 1 over risk in group 0 and its limits. No reference case: rr and high are inf. No case at
-        all: rr is nan, limits 0 and inf. Empty group: nan.
+        Risk in group 1 over risk in group 0 and its limits. No reference case: rr and high are inf. No case
+        at all: rr is nan, limits 0 and inf. Empty group: nan.
 
     Raises
     ------
@@ -143,7 +143,8 @@ def two_group_p(
 ) -> npt.NDArray[np.float64] | float:
     """Two-sided p-value of no difference between two independent proportions.
 
-    Pearson's chi-square without continuity correction; Fisher's exact test where an expected count is under 5.
+    Pearson's chi-square without continuity correction; Fisher's exact test where an expected count is under
+    5.
 
     Parameters
     ----------

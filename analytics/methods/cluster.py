@@ -1,0 +1,325 @@
+"""Proportions whose units come in clusters (feet in cows, cows in herds), from cluster sums alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special
+
+from analytics.methods.intervals import LEVEL, Floats, as_counts, clopper_pearson, normal_quantile
+
+UNSEEN_ICC = 0.387
+"""Likeness assumed within a cluster when no case, or nothing but cases, was seen and the data cannot tell.
+
+[pub: the largest between-herd share of variance in Cramer et al. 2008, J Dairy Sci 91:3888]
+"""
+
+
+@dataclass(frozen=True)
+class ClusterProportion:
+    """Proportions with cluster-robust limits; every field is an array of the same shape.
+
+    Attributes
+    ----------
+    p : ndarray
+        Cases over units, 0 to 1.
+    low, high : ndarray
+        Limits, 0 to 1.
+    se : ndarray
+        Standard error of p (0 where no case, or nothing but cases, was seen).
+    deff : ndarray
+        Design effect: variance over that of as many independent units. Not below 1 when adjusted.
+    icc : ndarray
+        Likeness of two units of one cluster implied by the design effect, 0 to 1.
+    n_effective : ndarray
+        Units over design effect: how many independent units would tell as much.
+    df : ndarray
+        Degrees of freedom of the t quantile used.
+    exact : ndarray of bool
+        True where the limits are Clopper-Pearson on ``n_effective`` under ``UNSEEN_ICC``.
+    clusters : ndarray
+        Number of clusters.
+    """
+
+    p: Any
+    low: Any
+    high: Any
+    se: Any
+    deff: Any
+    icc: Any
+    n_effective: Any
+    df: Any
+    exact: Any
+    clusters: Any
+
+
+@dataclass(frozen=True)
+class ClusterComparison:
+    """Two independent cluster proportions compared; arrays of one shape.
+
+    Attributes
+    ----------
+    difference, difference_low, difference_high : ndarray
+        First minus second, -1 to 1.
+    ratio, ratio_low, ratio_high : ndarray
+        First over second.
+    p_value : ndarray
+        Two-sided, of no difference.
+    """
+
+    difference: Any
+    difference_low: Any
+    difference_high: Any
+    ratio: Any
+    ratio_low: Any
+    ratio_high: Any
+    p_value: Any
+
+
+def cluster_sums(m: npt.ArrayLike, n: npt.ArrayLike) -> tuple[float, float, float, float, float, int]:
+    """The six sums the cluster methods need, from one pair of counts a cluster.
+
+    Parameters
+    ----------
+    m, n : array_like, shape (k,)
+        Cases and units of each cluster. Clusters without units are left out.
+
+    Returns
+    -------
+    sum_m, sum_n, sum_mm, sum_mn, sum_nn : float
+        Sums over clusters of m, n, m*m, m*n and n*n.
+    k : int
+        Clusters with at least one unit.
+
+    Raises
+    ------
+    ValueError
+        If a count is negative or cases exceed units.
+
+    Examples
+    --------
+    >>> cluster_sums([1, 0, 2], [4, 4, 3])
+    (3.0, 11.0, 5.0, 10.0, 41.0, 3)
+    """
+    cases, units = as_counts(m, n)
+    if np.any(cases > units):
+        raise ValueError("there cannot be more cases than units")
+    k = int(np.count_nonzero(units > 0))
+    return (
+        float(cases.sum()),
+        float(units.sum()),
+        float((cases * cases).sum()),
+        float((cases * units).sum()),
+        float((units * units).sum()),
+        k,
+    )
+
+
+def cluster_proportion(
+    sum_m: npt.ArrayLike,
+    sum_n: npt.ArrayLike,
+    sum_mm: npt.ArrayLike,
+    sum_mn: npt.ArrayLike,
+    sum_nn: npt.ArrayLike,
+    k: npt.ArrayLike,
+    level: float = LEVEL,
+    *,
+    adjust: bool = True,
+    unseen_icc: float = UNSEEN_ICC,
+) -> ClusterProportion:
+    """Ratio estimate of a proportion with limits that allow for likeness within clusters.
+
+    ``p = sum_m / sum_n``; the linearised variance is ``v = c * (sum_mm - 2 p sum_mn + p^2 sum_nn) /
+    sum_n^2``, and the limits are ``expit(logit(p) -/+ t(df) * sqrt(v) / (p (1 - p)))``.
+
+    With ``adjust=False`` this is the survey-sampling textbook: c = k / (k - 1), df = k - 1. With
+    ``adjust=True`` three corrections keep the coverage near *level* when clusters are few or unequal:
+
+    - k is replaced by the effective number of clusters, ``k' = sum_n^2 / sum_nn``, in c and df;
+    - the design effect is not taken below 1 (a herd of 10 cows can look "too even" by luck);
+    - ``df = (k' - 1) / (1 + icc * odds * (deff - 1) / deff)``, odds = q/p or p/q, whichever exceeds 1. It is
+      Satterthwaite's rule for the variance of the logit when cluster risks are gamma-spread: rare and
+      strongly clustered lesions rest on few clusters, whatever the number looked at. Never below 1.
+
+    In simulation (``python -m tests.scale.coverage``) nominal 95 % limits cover 93-97 % from 10 to 200
+    clusters; 92 % for a lesion in 3-5 % of cows with a third of the variance between herds, and up to 99 %
+    where 10 clusters hold a few cases at most.
+
+    Parameters
+    ----------
+    sum_m, sum_n, sum_mm, sum_mn, sum_nn, k : array_like
+        Sums over clusters of cases m, units n, their squares and product, and the number of clusters (see
+        `cluster_sums`). They broadcast: a table of many rows is one call.
+    level : float, default 0.95
+        Confidence level.
+    adjust : bool, default True
+        Apply the three corrections.
+    unseen_icc : float
+        Used where no case, or nothing but cases, was seen. The limits are then Clopper-Pearson on
+        ``n / (1 + (sum_nn / sum_n - 1) * unseen_icc)`` units.
+
+    Returns
+    -------
+    ClusterProportion
+        Arrays in the broadcast shape. p is given wherever there are units; limits, se, deff, icc and df are
+        nan with fewer than two clusters.
+
+    Raises
+    ------
+    ValueError
+        If a sum is negative, cases exceed units, or *level* is not between 0 and 1.
+
+    References
+    ----------
+    Cochran WG (1977). Sampling Techniques, 3rd ed., pages 32 and 66.
+    Rao JNK, Scott AJ (1992). A simple method for the analysis of clustered binary data. Biometrics
+    48:577-585. Korn EL, Graubard BI (1998). Confidence intervals for proportions with small expected number
+    of positive counts estimated from survey data. Survey Methodology 24:193-201.
+    Dean N, Pagano M (2015). J Surv Stat Methodol 3:484-503.
+
+    Examples
+    --------
+    Feet with a lesion in six cows of four feet each:
+
+    >>> answer = cluster_proportion(*cluster_sums([0, 2, 1, 0, 3, 1], [4] * 6))
+    >>> print(f"{answer.p:.3f} ({answer.low:.3f}-{answer.high:.3f}), design effect {answer.deff:.2f}")
+    0.292 (0.078-0.667), design effect 1.65
+    """
+    m, n, mm, mn, nn, clusters = as_counts(sum_m, sum_n, sum_mm, sum_mn, sum_nn, k)
+    if np.any(m > n):
+        raise ValueError("there cannot be more cases than units")
+    normal_quantile(level)
+    enough = (clusters >= 2) & (n > 0)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        p = m / n
+        q = 1.0 - p
+        mean_size = nn / n
+        binomial = p * q / n
+        effective = np.maximum(n / mean_size, 1.0 + 1e-9) if adjust else clusters
+        squares = np.maximum(mm - 2.0 * p * mn + p * p * nn, 0.0)
+        variance = effective / (effective - 1.0) * squares / n**2
+        deff = variance / binomial
+        if adjust:
+            deff = np.maximum(deff, 1.0)
+            variance = deff * binomial
+        icc = np.clip((deff - 1.0) / np.maximum(mean_size - 1.0, 1e-9), 0.0, 1.0)
+        df = np.maximum(effective - 1.0, 1.0)
+        if adjust:
+            odds = np.maximum(p, q) / np.minimum(p, q)
+            df = np.maximum(df / (1.0 + icc * odds * (deff - 1.0) / deff), 1.0)
+        t = special.stdtrit(df, 0.5 + level / 2.0)
+        half = t * np.sqrt(variance) / (p * q)
+        centre = special.logit(p)
+        low, high = special.expit(centre - half), special.expit(centre + half)
+        # No spread to measure when nobody, or everybody, is a case: the likeness has to be assumed.
+        exact = enough & ((m == 0) | (m == n))
+        assumed = 1.0 + np.maximum(mean_size - 1.0, 0.0) * unseen_icc
+        n_effective = np.where(exact, n / assumed, n / deff)
+        low_exact, high_exact = clopper_pearson(np.where(exact, m / assumed, 0.0), n / assumed, level)
+    low, high = np.where(exact, low_exact, low), np.where(exact, high_exact, high)
+    deff = np.where(exact, assumed, deff)
+
+    def known(values: Floats) -> Any:
+        return np.where(enough, values, np.nan)[()]
+
+    return ClusterProportion(
+        p=p[()],
+        low=known(low),
+        high=known(high),
+        se=known(np.sqrt(np.where(exact, 0.0, variance))),
+        deff=known(deff),
+        icc=known(np.where(exact, unseen_icc, icc)),
+        n_effective=known(n_effective),
+        df=known(np.where(exact, np.maximum(effective - 1.0, 1.0), df)),
+        exact=exact[()],
+        clusters=clusters[()],
+    )
+
+
+def compare_clusters(
+    first: ClusterProportion, second: ClusterProportion, level: float = LEVEL
+) -> ClusterComparison:
+    """Difference and ratio of two cluster proportions that share no cluster.
+
+    The limits come from each group's own limits (method of variance estimates recovery):
+    ``d - sqrt((p1 - l1)^2 + (u2 - p2)^2)`` to ``d + sqrt((u1 - p1)^2 + (p2 - l2)^2)``, and the same on the
+    log scale for the ratio. The p-value is Welch's t on the difference of logits; where a group has no case,
+    or nothing but cases, it is Fisher's or the chi-square test on the effective counts. If the groups share
+    clusters (the same herds before and after), a paired method or `models.gee_logistic` is the right tool.
+
+    Parameters
+    ----------
+    first, second : ClusterProportion
+        Made at the same level; they broadcast.
+    level : float, default 0.95
+        The level both were made at (only to refuse an illegal one).
+
+    Returns
+    -------
+    ClusterComparison
+        nan limits and p-value where either group has nan limits.
+
+    Raises
+    ------
+    ValueError
+        If *level* is not between 0 and 1.
+
+    References
+    ----------
+    Zou GY, Donner A (2008). Construction of confidence limits about effect measures: a general approach.
+    Stat Med 27:1693-1702.
+    Rao JNK, Scott AJ (1992). Biometrics 48:577-585.
+
+    Examples
+    --------
+    >>> a = cluster_proportion(*cluster_sums([0, 2, 1, 0, 3, 1], [4] * 6))
+    >>> b = cluster_proportion(*cluster_sums([0, 0, 1, 0, 0, 1], [4] * 6))
+    >>> print(f"{compare_clusters(a, b).difference:.3f} p = {compare_clusters(a, b).p_value:.2f}")
+    0.208 p = 0.14
+    """
+    normal_quantile(level)
+    p1, l1, u1, p2, l2, u2 = np.broadcast_arrays(
+        first.p, first.low, first.high, second.p, second.low, second.high
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gap = p1 - p2
+        gap_low = gap - np.hypot(p1 - l1, u2 - p2)
+        gap_high = gap + np.hypot(u1 - p1, p2 - l2)
+        ratio = p1 / p2
+        down = np.hypot(np.log(p1) - np.log(l1), np.log(u2) - np.log(p2))
+        up = np.hypot(np.log(u1) - np.log(p1), np.log(p2) - np.log(l2))
+        ratio_low = np.where((p1 == 0) | (p2 == 0), np.where(p1 == 0, 0.0, l1 / u2), ratio * np.exp(-down))
+        ratio_high = np.where(p2 == 0, np.inf, np.where(p1 == 0, u1 / l2, ratio * np.exp(up)))
+        v1 = (first.se / (first.p * (1.0 - first.p))) ** 2
+        v2 = (second.se / (second.p * (1.0 - second.p))) ** 2
+        t = np.abs(special.logit(p1) - special.logit(p2)) / np.sqrt(v1 + v2)
+        df = (v1 + v2) ** 2 / (v1**2 / first.df + v2**2 / second.df)
+        p_value = np.array(2.0 * special.stdtr(df, -t), dtype=np.float64, ndmin=1)
+    known = ~np.isnan(np.broadcast_arrays(l1, l2)[0] + l2)
+    settled = np.broadcast_to(np.asarray(first.exact) | np.asarray(second.exact), gap.shape) & known
+    if settled.any():
+        from analytics.methods.ratios import two_group_p
+
+        n1, n2 = np.broadcast_arrays(first.n_effective, second.n_effective)
+        m1, m2 = np.atleast_1d(n1[settled]), np.atleast_1d(n2[settled])
+        whole1, whole2 = np.maximum(np.round(m1), 1.0), np.maximum(np.round(m2), 1.0)
+        share1, share2 = np.atleast_1d(p1[settled]), np.atleast_1d(p2[settled])
+        found = two_group_p(np.round(share1 * whole1), whole1, np.round(share2 * whole2), whole2)
+        p_value[np.atleast_1d(settled)] = found
+    p_value = np.where(known, p_value.reshape(gap.shape), np.nan)
+
+    def kept(values: Any) -> Any:
+        return np.where(known, values, np.nan)[()]
+
+    return ClusterComparison(
+        difference=gap[()],
+        difference_low=kept(gap_low),
+        difference_high=kept(gap_high),
+        ratio=ratio[()],
+        ratio_low=kept(ratio_low),
+        ratio_high=kept(ratio_high),
+        p_value=p_value[()],
+    )
