@@ -1,7 +1,7 @@
 """Demonstration herds: an invented scenario of our own, as sheets ready to import.
 
-``FILES`` are the sheets that the demonstration loads, in order; ``MESSY`` is a notebook as a tired person keeps it,
-for trying an import oneself.
+``FILES`` are the sheets that the demonstration loads, in order; ``MESSY`` is a notebook as a tired person
+keeps it, for trying an import oneself.
 """
 
 from __future__ import annotations

@@ -8,20 +8,20 @@ from pathlib import Path
 
 import numpy as np
 
-from sample_data import HERDS, messy, truths
+from sample_data import HERDS, farms, messy, truths
 from sample_data.herds import Cow
 from sample_data.rounds import Farmyard, Records, Row
 from sample_data.sheets import SCORE_COLUMNS, TRIM_COLUMNS, frame_of, said_day, write_csv, write_workbook
 
-HOUSING_FROM_SHEET = truths.LONG_HEATH.name
+HOUSING_FROM_SHEET = farms.LONG_HEATH.name
 """This farm's trimmer does not write the housing down; it follows from the group and the housing periods."""
 
 
-def _register_row(farm: truths.Farm, cow: Cow) -> Row:
-    last = (cow.left or truths.END + timedelta(days=1)) - timedelta(days=1)
+def _register_row(farm: farms.Farm, cow: Cow) -> Row:
+    last = (cow.left or farms.END + timedelta(days=1)) - timedelta(days=1)
     moves = [(on, group) for on, group in cow.moves(farm.groups) if on <= last]
-    before = [move for move in moves if move[0] <= truths.START]
-    moves = before[-1:] + [move for move in moves if move[0] > truths.START]
+    before = [move for move in moves if move[0] <= farms.START]
+    moves = before[-1:] + [move for move in moves if move[0] > farms.START]
     return {
         "farm": farm.name,
         "cow": cow.tag,
@@ -35,7 +35,7 @@ def _register_row(farm: truths.Farm, cow: Cow) -> Row:
     }
 
 
-def _housing_row(stay: truths.Stay) -> Row:
+def _housing_row(stay: farms.Stay) -> Row:
     return {
         "farm": stay.farm,
         "group": stay.group,
@@ -50,10 +50,10 @@ def _housing_row(stay: truths.Stay) -> Row:
 
 
 def farm_records() -> dict[str, Records]:
-    """Three years of every farm; each has its own random stream, so one can be tuned without moving the others."""
+    """Three years of every farm, each from a random stream of its own: tuning one moves no other."""
     return {
         farm.name: Farmyard(farm, np.random.default_rng([truths.RANDOM_START, number])).work()
-        for number, farm in enumerate(truths.FARMS)
+        for number, farm in enumerate(farms.FARMS)
     }
 
 
@@ -61,9 +61,9 @@ def write_herds(folder: Path) -> None:
     """Write every sheet into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
     everything = farm_records()
-    register = [_register_row(farm, cow) for farm in truths.FARMS for cow in everything[farm.name].cows]
+    register = [_register_row(farm, cow) for farm in farms.FARMS for cow in everything[farm.name].cows]
     write_csv(frame_of(register, list(register[0])), folder / "register.csv")
-    housing = [_housing_row(stay) for stay in truths.STAYS]
+    housing = [_housing_row(stay) for stay in farms.STAYS]
     write_csv(frame_of(housing, list(housing[0])), folder / "housing.csv")
     changes: list[Row] = [
         {"farm": change.farm, "date": said_day(change.on), "what": change.what, "note": change.note}
@@ -71,7 +71,7 @@ def write_herds(folder: Path) -> None:
     ]
     write_csv(frame_of(changes, list(changes[0])), folder / "changes.csv")
     scores: list[Row] = []
-    for farm in truths.FARMS:
+    for farm in farms.FARMS:
         records = everything[farm.name]
         columns = [
             column
@@ -79,7 +79,7 @@ def write_herds(folder: Path) -> None:
             if farm.name != HOUSING_FROM_SHEET or column not in ("housing", "floor", "bedding")
         ]
         trims = frame_of(records.trims, columns)
-        if farm is truths.OSIER_END:
+        if farm is farms.OSIER_END:
             write_workbook(
                 {"trims": trims, "locomotion": frame_of(records.scores, SCORE_COLUMNS)},
                 folder / "osier_end.xlsx",

@@ -7,10 +7,23 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sample_data import truths
+from sample_data import farms, truths
 
 DRY_DAYS = 60
 HIGH_UNTIL = 150
+
+
+@dataclass(frozen=True)
+class Found:
+    """One finding, as a trimmer would write it down."""
+
+    lesion: str
+    detail: str | None
+    foot: str
+    claw: str | None
+    zone: int | None
+    severity: int | None
+    dd_stage: str | None
 
 
 @dataclass
@@ -19,6 +32,7 @@ class Sore:
 
     lesion: str
     severity: int
+    since: date
     until: date
 
 
@@ -43,6 +57,8 @@ class Cow:
     had: dict[str, tuple[date, tuple[tuple[str, str | None], ...]]] = field(default_factory=dict)
     """Lesion code to the date and the sites it was last found at."""
     sores: list[Sore] = field(default_factory=list)
+    coming: tuple[date, list[tuple[date, Found]]] | None = None
+    """Day of the next whole-herd visit, and what it will find that hurts, each with the day it began."""
     acute: tuple[str, date] | None = None
     """A lesion come up between visits that nobody has seen yet, and since when."""
     left: date | None = None
@@ -77,12 +93,12 @@ def _drawn(rng: np.random.Generator, shares: dict[str, float]) -> str:
 
 def _calvings(rng: np.random.Generator, first: date) -> list[date]:
     calvings = [first]
-    while calvings[-1] < truths.END + timedelta(days=400):
-        calvings.append(calvings[-1] + timedelta(days=int(round(rng.normal(400, 22)))))
+    while calvings[-1] < farms.END + timedelta(days=400):
+        calvings.append(calvings[-1] + timedelta(days=round(float(rng.normal(400, 22)))))
     return calvings
 
 
-def new_cow(rng: np.random.Generator, farm: truths.Farm, tag: int, first_calving: date) -> Cow:
+def new_cow(rng: np.random.Generator, farm: farms.Farm, tag: int, first_calving: date) -> Cow:
     """A heifer that calves for the first time on a day and joins the herd with it."""
     sire = str(rng.choice(list(truths.SIRES)))
     horn, infectious = truths.SIRES[sire]
@@ -94,7 +110,7 @@ def new_cow(rng: np.random.Generator, farm: truths.Farm, tag: int, first_calving
     length = float(rng.normal(80, 2.5))
     return Cow(
         tag=str(tag),
-        born=first_calving - timedelta(days=int(round(rng.normal(745, 30)))),
+        born=first_calving - timedelta(days=round(float(rng.normal(745, 30)))),
         breed=_drawn(rng, farm.breeds),
         sire=sire,
         calvings=_calvings(rng, first_calving),
@@ -107,15 +123,15 @@ def new_cow(rng: np.random.Generator, farm: truths.Farm, tag: int, first_calving
     )
 
 
-def founding_herd(rng: np.random.Generator, farm: truths.Farm) -> list[Cow]:
+def founding_herd(rng: np.random.Generator, farm: farms.Farm) -> list[Cow]:
     """The cows on the first day: all lactations, calved at any time of the year behind them."""
     cows = []
     for number in range(farm.cows):
         lactations_done = min(int(rng.geometric(0.38)) - 1, 7)
-        first = truths.START - timedelta(days=int(rng.integers(1, 400)) + 400 * lactations_done)
+        first = farms.START - timedelta(days=int(rng.integers(1, 400)) + 400 * lactations_done)
         cow = new_cow(rng, farm, farm.first_tag + number, first)
         # Trimmed before the records begin, last about four months ago.
-        trimmed = max(first, truths.START - timedelta(days=int(rng.integers(90, 150))))
+        trimmed = max(first, farms.START - timedelta(days=int(rng.integers(90, 150))))
         left_at = {claw: float(rng.normal(*truths.LEFT_AT)) for claw in cow.toes}
         cow.toes = {claw: (trimmed, round(left_at[claw], 1)) for claw in cow.toes}
         cows.append(cow)

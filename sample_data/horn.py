@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sample_data import truths
+from sample_data import farms, truths
 from sample_data.herds import Cow
 
 SEASONS = (
@@ -31,12 +31,12 @@ class Measured:
     toe_break_mm: float | None
 
 
-def grown(farm: truths.Farm, cow: Cow, claw: str, since: date, until: date) -> float:
+def grown(farm: farms.Farm, cow: Cow, claw: str, since: date, until: date) -> float:
     """Net growth of the toe between two days, mm: the table, season by season and stall by stall."""
     total, day = 0.0, since
     while day < until:
         step = min(7, (until - day).days)
-        stay = truths.stay_of(farm.name, cow.group(day, farm.groups), day)
+        stay = farms.stay_of(farm.name, cow.group(day, farm.groups), day)
         total += (
             truths.net_growth(stay.housing, stay.floor, SEASONS[day.month - 1], claw) * step / DAYS_A_MONTH
         )
@@ -44,13 +44,13 @@ def grown(farm: truths.Farm, cow: Cow, claw: str, since: date, until: date) -> f
     return total * cow.growth
 
 
-def shed_stage(rng: np.random.Generator, farm: truths.Farm, cow: Cow, on: date) -> int:
+def shed_stage(rng: np.random.Generator, farm: farms.Farm, cow: Cow, on: date) -> int:
     """How far the old horn has been shed, 0 to 5.
 
-    Feet that stay wet and feet that stay dry keep their horn; partly dry ground sheds it in part and unevenly; on
-    grass after a winter indoors the cycle starts and runs [common practice, no source].
+    Feet that stay wet and feet that stay dry keep their horn; partly dry ground sheds it in part and
+    unevenly; on grass after a winter indoors the cycle starts and runs [common practice, no source].
     """
-    stay = truths.stay_of(farm.name, cow.group(on, farm.groups), on)
+    stay = farms.stay_of(farm.name, cow.group(on, farm.groups), on)
     if stay.wetness == "wet-dry-cycles":
         months = (on - stay.starts_on).days / DAYS_A_MONTH + cow.shed_offset
         return (
@@ -65,7 +65,7 @@ def shed_stage(rng: np.random.Generator, farm: truths.Farm, cow: Cow, on: date) 
     return 0
 
 
-def measure_and_trim(rng: np.random.Generator, farm: truths.Farm, cow: Cow, claw: str, on: date) -> Measured:
+def measure_and_trim(rng: np.random.Generator, farm: farms.Farm, cow: Cow, claw: str, on: date) -> Measured:
     """Read the gauge before and after trimming one right hind claw, and remember the length left."""
     since, left = cow.toes[claw]
     true_length = left + grown(farm, cow, claw, since, on)
@@ -79,13 +79,13 @@ def measure_and_trim(rng: np.random.Generator, farm: truths.Farm, cow: Cow, claw
     cow.toes[claw] = (on, after)
     long = found - 76
     stage = shed_stage(rng, farm, cow, on)
-    stay = truths.stay_of(farm.name, cow.group(on, farm.groups), on)
+    stay = farms.stay_of(farm.name, cow.group(on, farm.groups), on)
     thin = 0.6 if stay.housing == "pasture" else 0.2 if stay.floor == "concrete" else 0.0
     return Measured(
         toe_length_mm=round(found, 1),
         toe_length_after_mm=round(after, 1),
-        toe_angle_deg=int(round(52 - 0.45 * long + float(rng.normal(0, 2)))),
-        heel_depth_mm=int(round(38 + 0.2 * long - (3 if stage >= 4 else 0) + float(rng.normal(0, 3)))),
+        toe_angle_deg=round(52 - 0.45 * long + float(rng.normal(0, 2))),
+        heel_depth_mm=round(38 + 0.2 * long - (3 if stage >= 4 else 0) + float(rng.normal(0, 3))),
         sole_thickness_mm=max(3.0, round(float(rng.normal(6.3 - thin, 0.7)), 1)),
         shed_stage=stage,
         toe_break_mm=broken,

@@ -3,29 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
 from datetime import date
+from typing import TypeVar
 
 import numpy as np
 
-from sample_data import truths
-from sample_data.herds import Cow
+from sample_data import farms, truths
+from sample_data.herds import Cow, Found
 
 _MARGINAL = (16 * math.sqrt(3) / (15 * math.pi)) ** 2
-"""Zeger, Liang & Albert 1988, Biometrics 44:1049: a logit's shrinkage when a normal effect is averaged over."""
-
-
-@dataclass(frozen=True)
-class Found:
-    """One finding, as a trimmer would write it down."""
-
-    lesion: str
-    detail: str | None
-    foot: str
-    claw: str | None
-    zone: int | None
-    severity: int
-    dd_stage: str | None
+"""How a logit shrinks when a normal effect is averaged over (Zeger et al. 1988, Biometrics 44:1049)."""
 
 
 def _logit(share: float) -> float:
@@ -37,12 +25,12 @@ def _expit(log_odds: float) -> float:
 
 
 def _intercept(lesion: truths.Lesion, housing: str) -> float:
-    """Log-odds for a cow with nothing special about her, so that the herd as a whole comes out at the share."""
+    """Log-odds for a cow with nothing special about her, so that the herd comes out at the share."""
     spread = truths.COW_SPREAD[lesion.family]
     return _logit(lesion.prevalence[housing]) * math.sqrt(1 + _MARGINAL * spread**2)
 
 
-def log_odds(farm: truths.Farm, cow: Cow, on: date, lesion: truths.Lesion, stay: truths.Stay) -> float:
+def log_odds(farm: farms.Farm, cow: Cow, on: date, lesion: truths.Lesion, stay: farms.Stay) -> float:
     """Log-odds that the cow has the lesion on the day; the one place where the truths come together."""
     total = _intercept(lesion, stay.housing) + cow.prone[lesion.family]
     total += {"infectious": farm.infectious, "horn": farm.horn}.get(lesion.family, 0.0)
@@ -62,36 +50,33 @@ def log_odds(farm: truths.Farm, cow: Cow, on: date, lesion: truths.Lesion, stay:
     return total
 
 
-def _before(cow: Cow, lesion: str, on: date) -> tuple[tuple[str, str | None], ...] | None:
+def _before(cow: Cow, lesion: str, on: date) -> tuple[truths.Site, ...] | None:
     """The sites of the same lesion within the recurrence window, if any."""
     if lesion in cow.had and (on - cow.had[lesion][0]).days <= truths.RECURS_WITHIN:
         return cow.had[lesion][1]
     return None
 
 
-def _pick(rng: np.random.Generator, shares: dict) -> object:  # type: ignore[type-arg]
+_T = TypeVar("_T")
+
+
+def _pick(rng: np.random.Generator, shares: dict[_T, float]) -> _T:
     keys = list(shares)
     steps = np.cumsum(list(shares.values()))
     return keys[min(int(np.searchsorted(steps, rng.random() * steps[-1], side="right")), len(keys) - 1)]
 
 
-def _sites(rng: np.random.Generator, cow: Cow, lesion: truths.Lesion, on: date, feet: set[str]):
+def _sites(rng: np.random.Generator, cow: Cow, lesion: truths.Lesion, on: date) -> list[truths.Site]:
     before = _before(cow, lesion.code, on)
-    open_to = {site: share for site, share in lesion.claws.items() if site[0] in feet}
-    if not open_to:
-        return []
-    if before and before[0] in open_to and rng.random() < truths.SAME_SITE:
-        first = before[0]
-    else:
-        first = _pick(rng, open_to)
+    first = before[0] if before and rng.random() < truths.SAME_SITE else _pick(rng, lesion.claws)
     sites = [first]
-    rest = {site: share for site, share in open_to.items() if site != first}
-    if rest and rng.random() < lesion.second:
+    rest = {site: share for site, share in lesion.claws.items() if site != first}
+    if rng.random() < lesion.second:
         sites.append(_pick(rng, rest))
     return sites
 
 
-def detail(rng: np.random.Generator, lesion: truths.Lesion, site: tuple[str, str | None]) -> Found:
+def detail(rng: np.random.Generator, lesion: truths.Lesion, site: truths.Site) -> Found:
     """One finding of a lesion at a site: its zone, severity and subtype."""
     drawn = rng.random()
     subtype, reached = None, 0.0
@@ -103,40 +88,31 @@ def detail(rng: np.random.Generator, lesion: truths.Lesion, site: tuple[str, str
     severity = int(rng.choice((1, 2, 3), p=lesion.severity))
     zone = _pick(rng, lesion.zones) if lesion.zones else None
     stage = _pick(rng, truths.DD_STAGES) if lesion.code == "DD" else None
-    return Found(lesion.code, subtype, site[0], site[1], zone, severity, stage)  # type: ignore[arg-type]
+    return Found(lesion.code, subtype, site[0], site[1], zone, severity, stage)
 
 
-ALL_FEET = frozenset({"LF", "RF", "LH", "RH"})
-
-
-def findings(
-    rng: np.random.Generator,
-    farm: truths.Farm,
-    cow: Cow,
-    on: date,
-    trimmer: str,
-    feet: frozenset[str] = ALL_FEET,
-    certain: str | None = None,
+def draw(
+    rng: np.random.Generator, farm: farms.Farm, cow: Cow, on: date, codes: Iterable[str], trimmer: str = ""
 ) -> list[Found]:
-    """Everything found on the feet looked at; ``certain`` is a lesion that is there whatever the odds.
-
-    The cow remembers what she had, whether or not the trimmer writes it down.
-    """
-    stay = truths.stay_of(farm.name, cow.group(on, farm.groups), on)
+    """Which of the lesions the cow has on a day, and where; a sharp trimmer sees more of some."""
+    stay = farms.stay_of(farm.name, cow.group(on, farm.groups), on)
     sharp = truths.TRIMMER_ODDS.get(trimmer, {})
     found: list[Found] = []
-    for lesion in truths.LESIONS.values():
-        chance = _expit(log_odds(farm, cow, on, lesion, stay) + math.log(sharp.get(lesion.code, 1.0)))
-        if rng.random() >= chance and lesion.code != certain:
-            continue
-        sites = _sites(rng, cow, lesion, on, set(feet))
-        if sites:
-            found += [detail(rng, lesion, site) for site in sites]
-            cow.had[lesion.code] = (on, tuple(sites))
+    for code in codes:
+        lesion = truths.LESIONS[code]
+        chance = _expit(log_odds(farm, cow, on, lesion, stay) + math.log(sharp.get(code, 1.0)))
+        if rng.random() < chance:
+            found += [detail(rng, lesion, site) for site in _sites(rng, cow, lesion, on)]
     return found
 
 
-def site_of(rng: np.random.Generator, cow: Cow, lesion: truths.Lesion, on: date) -> tuple[str, str | None]:
+def remember(cow: Cow, found: list[Found], on: date) -> None:
+    """Keep what was found and where, for what comes back later."""
+    for code in {one.lesion for one in found}:
+        cow.had[code] = (on, tuple((one.foot, one.claw) for one in found if one.lesion == code))
+
+
+def site_of(rng: np.random.Generator, cow: Cow, lesion: truths.Lesion, on: date) -> truths.Site:
     """Where a lesion that came up between visits sits."""
-    site: tuple[str, str | None] = _sites(rng, cow, lesion, on, set(ALL_FEET))[0]
+    site: truths.Site = _sites(rng, cow, lesion, on)[0]
     return site

@@ -1,4 +1,4 @@
-"""A hoof book as a tired person keeps it, for trying an import: everything readable but eight planted rows."""
+"""A hoof book as a tired person keeps it, for trying an import: all readable but the planted rows."""
 
 from __future__ import annotations
 
@@ -115,7 +115,7 @@ def _good_row(rng: np.random.Generator, visit: _Visit, cow: int) -> dict[str, st
 
 
 def _spoil(row: dict[str, str], bad: truths.BadRow) -> dict[str, str]:
-    """The row with its planted mistake; what the mistake needs beside it to be only that mistake is put right."""
+    """The row with its planted mistake, the cells beside it put right so that it is the only one."""
     spoilt = {**row, bad.field: bad.value}
     if bad.field in ("zone", "toe_length_mm"):
         spoilt |= {"foot": "RH", "claw": "outer", "lesion": "ulcer", "severity": "1"}

@@ -1,17 +1,20 @@
-"""Three years on one farm: whole-herd visits, monthly calls, rechecks, scorings, cows leaving and entering."""
+"""Three years on one farm: visits, monthly calls, rechecks, scorings, cows leaving and entering."""
 
 from __future__ import annotations
 
 import calendar
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
 
-from sample_data import gait, herds, horn, lesions, truths
-from sample_data.herds import Cow, Sore
+from sample_data import farms, gait, herds, horn, lesions, truths
+from sample_data.herds import Cow, Found, Sore
 
 Row = dict[str, object]
+_ALL_FEET = frozenset({"LF", "RF", "LH", "RH"})
+_NOT_SORE = [code for code in truths.LESIONS if code not in truths.SORE]
 
 
 @dataclass
@@ -29,7 +32,7 @@ class _Due:
 
     cow: Cow
     on: date
-    found: lesions.Found
+    found: Found
     forgotten: bool
 
 
@@ -40,7 +43,7 @@ def _months() -> list[date]:
 class Farmyard:
     """One farm with its herd, worked through day by day."""
 
-    def __init__(self, farm: truths.Farm, rng: np.random.Generator) -> None:
+    def __init__(self, farm: farms.Farm, rng: np.random.Generator) -> None:
         self.farm, self.rng = farm, rng
         self.cows = herds.founding_herd(rng, farm)
         self.next_tag = farm.first_tag + farm.cows
@@ -61,10 +64,12 @@ class Farmyard:
         self.records.trims.sort(key=lambda row: row["visit_date"])  # type: ignore[arg-type,return-value]
         return self.records
 
-    def _days(self, month: date):
+    def _days(self, month: date) -> list[tuple[date, Callable[[date], None]]]:
         last = month.replace(day=calendar.monthrange(month.year, month.month)[1])
-        shift = truths.FARMS.index(self.farm)
-        days = [(month + timedelta(days=3 + shift), self._score_herd)]
+        shift = farms.FARMS.index(self.farm)
+        days: list[tuple[date, Callable[[date], None]]] = [
+            (month + timedelta(days=3 + shift), self._score_herd)
+        ]
         days += [(day, self._whole_herd) for day in self.farm.whole_herd if month <= day <= last]
         days += [(day, self._part_herd) for day in self.farm.part_herd if month <= day <= last]
         days += [(month + timedelta(days=23 + shift), self._lame_call)]
@@ -73,7 +78,7 @@ class Farmyard:
 
     def _come_and_go(self, month: date) -> None:
         for cow in self.here(month):
-            if month > truths.START and herds.leaves(self.rng, cow, month):
+            if month > farms.START and herds.leaves(self.rng, cow, month):
                 cow.left = month + timedelta(days=int(self.rng.integers(0, 27)))
         # Heifers calve in as places come free.
         after = month + timedelta(days=27)
@@ -86,18 +91,58 @@ class Farmyard:
         """Lesions that come up between visits."""
         for cow in self.here(month):
             cow.sores = [sore for sore in cow.sores if sore.until > month]
+            self._foresee(cow, month)
             if cow.acute:
                 continue
-            stay = truths.stay_of(self.farm.name, cow.group(month, self.farm.groups), month)
+            stay = farms.stay_of(self.farm.name, cow.group(month, self.farm.groups), month)
             for code, share in truths.ACUTE.items():
                 odds = lesions.log_odds(self.farm, cow, month, truths.LESIONS[code], stay)
                 if self.rng.random() < share / (1 + 2.718281828 ** (-odds)):
                     cow.acute = (code, month + timedelta(days=int(self.rng.integers(0, 22))))
                     break
 
+    def _foresee(self, cow: Cow, month: date) -> None:
+        """Let the lesions that hurt begin before the visit that finds them: she walks on them meanwhile."""
+        visits = [farms.START - timedelta(days=150), *self.farm.whole_herd, farms.END + timedelta(days=60)]
+        place = next(number for number, day in enumerate(visits) if day >= month)
+        before, following = visits[place - 1], visits[place]
+        if cow.coming and cow.coming[0] == following:
+            return
+        gap = (following - before).days
+        coming = []
+        for found in lesions.draw(self.rng, self.farm, cow, min(following, farms.END), truths.SORE):
+            began = before + timedelta(days=int(self.rng.integers(0, gap)))
+            coming.append((began, found))
+            cow.sores.append(Sore(found.lesion, found.severity or 1, began, began + timedelta(days=gap)))
+        cow.coming = (following, coming)
+
+    def _seen(self, cow: Cow, on: date, trimmer: str, feet: frozenset[str]) -> list[Found]:
+        """Everything found on the feet looked at."""
+        coming = [found for began, found in cow.coming[1] if began <= on] if cow.coming else []
+        found = coming + lesions.draw(self.rng, self.farm, cow, on, _NOT_SORE, trimmer)
+        if cow.acute and cow.acute[1] <= on:
+            if not any(one.lesion == cow.acute[0] for one in found):
+                found.append(self._acute_finding(cow, on))
+            cow.acute = None
+        found = [one for one in found if one.foot in feet]
+        healed = cow.had.get("DD")
+        if healed and not any(one.lesion == "DD" for one in found) and (on - healed[0]).days < 240:
+            foot = healed[1][0][0]
+            if foot in feet and self.rng.random() < truths.DD_HEALED:
+                found.append(Found("DD", None, foot, None, 10, None, "M0"))
+        lesions.remember(cow, [one for one in found if one.dd_stage != "M0"], on)
+        return found
+
+    def _acute_finding(self, cow: Cow, on: date) -> Found:
+        assert cow.acute is not None
+        lesion = truths.LESIONS[cow.acute[0]]
+        found = lesions.detail(self.rng, lesion, lesions.site_of(self.rng, cow, lesion, on))
+        cow.sores.append(Sore(found.lesion, found.severity or 1, on, on + timedelta(days=truths.SORE_FOR)))
+        return found
+
     def _about(self, cow: Cow, on: date, trimmer: str, kind: str | None, size: int | None) -> Row:
         group = cow.group(on, self.farm.groups)
-        stay = truths.stay_of(self.farm.name, group, on)
+        stay = farms.stay_of(self.farm.name, group, on)
         return {
             "visit_date": on,
             "farm": self.farm.name,
@@ -118,9 +163,8 @@ class Farmyard:
             rows[0] = {**rows[0], "locomotion_score": score, "locomotion_scale": self.farm.scale}
         self.records.trims += [{**about, **row} for row in rows]
 
-    def _row(self, cow: Cow, found: lesions.Found, on: date, trimmer: str) -> Row:
+    def _row(self, cow: Cow, found: Found, on: date) -> Row:
         """One finding as a row, with what was done about it."""
-        cow.sores.append(Sore(found.lesion, found.severity, on + timedelta(days=truths.SORE_FOR)))
         row: Row = {
             "foot": found.foot,
             "claw": found.claw,
@@ -129,30 +173,22 @@ class Farmyard:
             "lesion_detail": found.detail,
             "severity": found.severity,
             "dd_stage": found.dd_stage,
-            "action": "trim",
+            "action": None if found.dd_stage == "M0" else "trim",
         }
+        severity = found.severity or 0
         deep = found.lesion in ("SU", "TU", "BU") or found.detail == "WLA"
-        if found.severity == 3 and (found.lesion in ("IP", "TN") or deep) and self.rng.random() < 0.3:
+        if severity == 3 and (found.lesion in ("IP", "TN") or deep) and self.rng.random() < 0.3:
             row["action"] = "refer"
-        elif deep and found.severity >= 2 and self.rng.random() < 0.75:
+        elif deep and severity >= 2 and self.rng.random() < 0.75:
             row["action"] = "block"
             row["recheck_on"] = on + timedelta(days=truths.BLOCK_DAYS)
             self.due.append(_Due(cow, row["recheck_on"], found, self.rng.random() < truths.FORGOTTEN))  # type: ignore[arg-type]
-        elif found.lesion in ("DD", "IP") and found.severity >= 2 and self.rng.random() < 0.4:
+        elif found.lesion in ("DD", "IP") and severity >= 2 and self.rng.random() < 0.4:
             row["action"] = "wrap"
         return row
 
     def _trim_cow(self, cow: Cow, on: date, trimmer: str, about: Row, measured: bool) -> None:
-        found = lesions.findings(
-            self.rng,
-            self.farm,
-            cow,
-            on,
-            trimmer,
-            certain=cow.acute[0] if cow.acute and cow.acute[1] <= on else None,
-        )
-        cow.acute = None
-        rows = [self._row(cow, one, on, trimmer) for one in found]
+        rows = [self._row(cow, one, on) for one in self._seen(cow, on, trimmer, _ALL_FEET)]
         for claw in ("lateral", "medial"):
             reading = horn.measure_and_trim(self.rng, self.farm, cow, claw, on)
             if not measured:
@@ -177,9 +213,11 @@ class Farmyard:
             on = first + timedelta(days=day)
             if not cow.here(on) or self.rng.random() < 0.03:
                 continue
-            trimmer = farm.trimmers[day if farm.days == 3 else visit % len(farm.trimmers)]
+            trimmer = farm.trimmers[(day if farm.days > 1 else visit) % len(farm.trimmers)]
             measured = self._is_measured(cow)
             self._trim_cow(cow, on, trimmer, self._about(cow, on, trimmer, "whole-herd", size), measured)
+            if cow.coming:
+                cow.coming = (cow.coming[0], [])
 
     def _is_measured(self, cow: Cow) -> bool:
         return (int(cow.tag) * 7919) % 100 < 100 * self.farm.measured
@@ -204,17 +242,14 @@ class Farmyard:
                 continue
             about = self._about(cow, on, trimmer, "lame-cow", len(cows))
             about["feet_seen"] = "hind"
-            hind = frozenset({"LH", "RH"})
             if hurting and cow.acute:
-                lesion = truths.LESIONS[cow.acute[0]]
-                site = lesions.site_of(self.rng, cow, lesion, on)
-                found = [lesions.detail(self.rng, lesion, site)]
-                cow.had[lesion.code] = (on, (site,))
+                found = [self._acute_finding(cow, on)]
+                lesions.remember(cow, found, on)
                 cow.acute = None
-                about["feet_seen"] = site[0]
+                about["feet_seen"] = found[0].foot
             else:
-                found = lesions.findings(self.rng, self.farm, cow, on, trimmer, feet=hind)
-            rows = [self._row(cow, one, on, trimmer) for one in found]
+                found = self._seen(cow, on, trimmer, frozenset({"LH", "RH"}))
+            rows = [self._row(cow, one, on) for one in found]
             self._write(cow, about, rows or [{"lesion": "none"}], scored=False)
 
     def _recheck(self, on: date) -> None:
@@ -235,18 +270,18 @@ class Farmyard:
             if drawn < 0.7:
                 rows: list[Row] = [{"lesion": "none", "note": "block off, grown over"}]
             else:
-                again = lesions.Found(
+                again = Found(
                     due.found.lesion,
                     due.found.detail,
                     due.found.foot,
                     due.found.claw,
                     due.found.zone,
-                    max(1, due.found.severity - 1) if drawn < 0.92 else due.found.severity,
+                    max(1, (due.found.severity or 1) - (drawn < 0.92)),
                     None,
                 )
-                rows = [self._row(due.cow, again, on, trimmer)]
+                rows = [self._row(due.cow, again, on)]
                 rows[0]["note"] = "block off, not closed" if drawn < 0.92 else "block had come off early"
-                due.cow.had[again.lesion] = (on, ((again.foot, again.claw),))
+                lesions.remember(due.cow, [again], on)
             self._write(due.cow, about, rows, scored=False)
 
     def _score_herd(self, on: date) -> None:
