@@ -158,8 +158,8 @@ def _tarone(odds: float, a: Floats, m1: Floats, c: Floats, m0: Floats) -> float:
     t = a + c
     b = m0 - t + odds * (m1 + t)
     expected = 2 * odds * m1 * t / (b + np.sqrt(np.maximum(b * b + 4 * (1 - odds) * odds * m1 * t, 0.0)))
-    cells = (expected, m1 - expected, t - expected, m0 - t + expected)
+    cells = np.stack([expected, m1 - expected, t - expected, m0 - t + expected])
     with np.errstate(divide="ignore"):
-        variance = 1.0 / sum(1.0 / x for x in cells)
+        variance = 1.0 / (1.0 / cells).sum(axis=0)
     gap = a - expected
     return float((gap**2 / variance).sum() - gap.sum() ** 2 / variance.sum())
