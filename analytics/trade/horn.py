@@ -1,0 +1,73 @@
+"""Horn: how fast it grows, what a trim leaves, when a toe is long, and how horn is shed.
+
+Targets are starting points that a user may change by breed and parity, never a verdict on a cow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analytics.trade.units import MM_PER_INCH
+
+GROWTH_MM_PER_YEAR = 50.0
+"""[pub: University of Kentucky, Hoof Trimming of Dairy Cows]"""
+GROWTH_MM_PER_MONTH = 4.0
+"""\"Some 4 mm a month\" [pub: University of Kentucky, Hoof Trimming of Dairy Cows]"""
+TARGET_TOE_LENGTH_MM = 75.0
+"""Dorsal wall from coronet to toe after trimming, mature cow [pub: University of Kentucky, same]"""
+TARGET_SOLE_MM = 6.0
+"""[pub: University of Kentucky, same, 0.25 in]"""
+SOLE_RANGE_MM = (5.0, 7.0)
+"""[common practice, no source]"""
+LONG_TOE_MM = 80.0
+LONG_TOE_ANGLE_DEG = 50.0
+"""A toe is long at 80 mm or more with an angle under 50 degrees [pub: Irish Vet J 2015, 68:10, table 2]"""
+TRIMS_PER_YEAR = 2
+"""[pub: University of Kentucky, same]"""
+BLOCK_WEEKS = (5, 6)
+"""How long a block stays on [common practice, no source]"""
+TOE_BREAK_MM = 3 / 8 * MM_PER_INCH
+"""A toe that breaks no further than this beyond the ideal line need not lame her (3/8 in, some 9.5 mm)
+[common practice, no source]"""
+
+
+@dataclass(frozen=True)
+class ShedStage:
+    """A step of the natural shedding of horn, 0 (none) to 5 (complete)."""
+
+    number: int
+    name: str
+
+
+SHED_STAGES: dict[int, ShedStage] = {
+    stage.number: stage
+    for stage in (
+        ShedStage(0, "none"),
+        ShedStage(1, "ulcer site"),
+        ShedStage(2, "most of the sole"),
+        ShedStage(3, "heel left high, wall standing"),
+        ShedStage(4, "only toe and a rim of wall left"),
+        ShedStage(5, "complete"),
+    )
+}
+"""[common practice, no source]"""
+
+SHEDDING_ORDER: tuple[tuple[str, tuple[int, ...]], ...] = (
+    ("typical sole ulcer site", (4,)),
+    ("rest of the sole", (5,)),
+    ("heel", (6,)),
+    ("abaxial wall and toe", (2, 3, 8, 1, 7)),
+)
+"""Which horn goes first: the loosest, at the ulcer site; last the hard tubular wall
+[common practice, no source]. Each step with its zones."""
+
+
+def is_long_toe(length_mm: float, angle_deg: float) -> bool:
+    """Whether a dorsal wall counts as long: 80 mm or more and an angle under 50 degrees.
+
+    Example
+    -------
+    >>> is_long_toe(82, 47), is_long_toe(82, 52)
+    (True, False)
+    """
+    return length_mm >= LONG_TOE_MM and angle_deg < LONG_TOE_ANGLE_DEG
