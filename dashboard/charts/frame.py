@@ -1,0 +1,153 @@
+"""The frame round every chart: title, what it rests on, margins, and the figure for "nothing to show"."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.theme import number, plural, template, tokens
+
+Drill = Callable[[dict[str, Any]], dict[str, Any]]
+"""Gives for a row of the table what its mark carries when it is clicked."""
+
+WIDE_LETTERS = 92
+NARROW_LETTERS = 44
+"""Letters of a subtitle that fit on a line of a laptop panel and of a phone."""
+
+TITLE_LINE = 21
+SUBTITLE_LINE = 17
+LEGEND_LINE = 26
+EMPTY_HEIGHT = 160
+
+
+def rests_on(answer: Answer) -> str:
+    """How many were looked at, where and when, as one line.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> import pandas as pd
+    >>> from analytics.measures.answer import Basis
+    >>> basis = Basis(farms=1, visits=3, cows=263, first=dt.date(2025, 1, 4), last=dt.date(2025, 9, 2))
+    >>> rests_on(Answer("prevalence", pd.DataFrame(), basis))
+    '263 cows, 3 visits, 4 Jan 2025 to 2 Sep 2025; bars show 95% intervals'
+    """
+    basis = answer.basis
+    if not basis.cows:
+        return ""
+    parts = [f"{number(basis.cows)} {plural('cow', basis.cows)}"]
+    if basis.farms > 1:
+        parts.insert(0, f"{number(basis.farms)} farms")
+    if basis.visits:
+        parts.append(f"{number(basis.visits)} {plural('visit', basis.visits)}")
+    if basis.first is not None and basis.last is not None:
+        parts.append(
+            f"{basis.first.day} {basis.first:%b %Y} to {basis.last.day} {basis.last:%b %Y}"
+            if basis.first != basis.last
+            else f"{basis.first.day} {basis.first:%b %Y}"
+        )
+    return say("{basis}; bars show {level} intervals", basis=", ".join(parts), level=f"{basis.level:.0%}")
+
+
+def wrapped(text: str, narrow: bool, letters: int | None = None) -> list[str]:
+    """*text* on lines that fit."""
+    width = letters or (NARROW_LETTERS if narrow else WIDE_LETTERS)
+    return textwrap.wrap(text, width, break_long_words=False) or []
+
+
+def framed(
+    figure: go.Figure,
+    answer: Answer,
+    *,
+    title: str,
+    theme: str,
+    narrow: bool,
+    height: int,
+    notes: Iterable[str] = (),
+    legend_lines: int = 0,
+    left: int | None = None,
+) -> go.Figure:
+    """Put title, basis, theme and margins round a figure.
+
+    Parameters
+    ----------
+    title : str
+        Empty where the page says title and basis itself.
+    height : int
+        Pixels of the plot itself; the head is added to it.
+    notes : iterable of str
+        Further short lines under the title.
+    legend_lines : int
+        Lines the legend takes between head and plot.
+    """
+    head = _head(answer, title, narrow, notes)
+    top = 14 + head.pop("pixels") + legend_lines * LEGEND_LINE + (10 if title else 0)
+    figure.update_layout(
+        template=template(theme),
+        height=height + top + 48,
+        margin={"t": top, "r": 12 if narrow else 20, "l": left if left is not None else 12, "b": 48},
+        showlegend=legend_lines > 0,
+        font={"size": 12 if narrow else 13},
+        **head,
+    )
+    return figure
+
+
+def _head(answer: Answer, title: str, narrow: bool, notes: Iterable[str]) -> dict[str, Any]:
+    lines = [line for note in notes for line in wrapped(note, narrow)]
+    if title:
+        basis = rests_on(answer)
+        lines = (wrapped(basis, narrow) if basis else []) + lines
+    if not title:
+        if not lines:
+            return {"pixels": 0, "title": {"text": ""}}
+        text = {"text": "<br>".join(lines), "font": {"size": 12.5, "weight": 400}}
+        return {"pixels": len(lines) * SUBTITLE_LINE, "title": text}
+    heads = wrapped(title, narrow, 38 if narrow else 76)
+    pixels = len(heads) * TITLE_LINE + len(lines) * SUBTITLE_LINE
+    return {
+        "pixels": pixels,
+        "title": {"text": "<br>".join(heads), "subtitle": {"text": "<br>".join(lines)}},
+    }
+
+
+def nothing_to_show(answer: Answer, *, theme: str, narrow: bool, title: str = "") -> go.Figure:
+    """One sentence of why there is no chart, where the chart would be."""
+    why = str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+    figure = go.Figure()
+    figure.add_annotation(
+        text="<br>".join(wrapped(why, narrow, 40 if narrow else 70)),
+        showarrow=False,
+        x=0.5,
+        y=0.5,
+        xref="paper",
+        yref="paper",
+        font={"color": tokens(theme).muted, "size": 14},
+    )
+    figure.update_xaxes(visible=False)
+    figure.update_yaxes(visible=False)
+    return framed(figure, answer, title=title, theme=theme, narrow=narrow, height=EMPTY_HEIGHT)
+
+
+def marks(rows: pd.DataFrame, drill: Drill | None) -> list[dict[str, Any]] | None:
+    """What each row's mark carries, or ``None`` where nothing can be opened."""
+    if drill is None:
+        return None
+    return [drill(row) for row in rows.to_dict("records")]
+
+
+def shares_axis(narrow: bool, highest: float, title: str) -> dict[str, Any]:
+    """An axis of shares from 0 with percentages."""
+    top = min(1.0, max(0.02, highest * 1.06))
+    return {
+        "title": {"text": title},
+        "tickformat": ".0%" if top > 0.1 else ".1%",
+        "range": [0, top],
+        "nticks": 5 if narrow else 9,
+    }

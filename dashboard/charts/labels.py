@@ -1,0 +1,312 @@
+"""What a person reads instead of a column name or a code."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pandas as pd
+
+from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
+from analytics.trade.lesions import LESIONS
+from dashboard.charts.theme import number, percent, ratio
+
+COLUMNS: dict[str, str] = {
+    "farm": "Farm",
+    "month": "Month",
+    "quarter": "Quarter",
+    "season": "Season",
+    "year": "Year",
+    "period": "Period",
+    "housing": "Housing",
+    "floor": "Floor",
+    "bedding": "Bedding",
+    "wetness": "Wetness underfoot",
+    "group": "Group",
+    "parity": "Lactation",
+    "breed": "Breed",
+    "sire": "Sire",
+    "trimmer": "Trimmer",
+    "visit_kind": "Kind of visit",
+    "visit_date": "Visit",
+    "foot": "Foot",
+    "limb": "Front or hind",
+    "claw": "Claw",
+    "zone": "Zone",
+    "lesion": "Lesion",
+    "lesion_detail": "Lesion, in detail",
+    "family": "Kind of lesion",
+    "severity": "Severity",
+    "dd_stage": "Stage of digital dermatitis",
+    "cow": "Cow",
+    "cows": "Cows",
+    "what": "What",
+    "cases": "With a lesion",
+    "at_risk": "Looked at",
+    "prevalence": "Share",
+    "low": "Interval from",
+    "high": "Interval to",
+    "n_farms": "Farms",
+    "n_visits": "Visits",
+    "scored": "Scored",
+    "lame": "Lame",
+    "lame_prevalence": "Share lame",
+    "lame_low": "Lame, interval from",
+    "lame_high": "Lame, interval to",
+    "severe": "Severely lame",
+    "severe_prevalence": "Share severely lame",
+    "severe_low": "Severely lame, interval from",
+    "severe_high": "Severely lame, interval to",
+    "mean_score": "Mean score",
+    "scale": "Scale",
+    "score": "Locomotion score",
+    "locomotion_score": "Locomotion score",
+    "locomotion_scale": "Scale",
+    "risk_ratio": "Risk ratio",
+    "rr_low": "Risk ratio, interval from",
+    "rr_high": "Risk ratio, interval to",
+    "odds_ratio": "Odds ratio",
+    "or_low": "Odds ratio, interval from",
+    "or_high": "Odds ratio, interval to",
+    "adj_odds_ratio": "Adjusted odds ratio",
+    "adj_or_low": "Adjusted odds ratio, interval from",
+    "adj_or_high": "Adjusted odds ratio, interval to",
+    "std_risk": "Standardised share",
+    "std_low": "Standardised, interval from",
+    "std_high": "Standardised, interval to",
+    "p_value": "p",
+    "q_value": "p, allowing for many tests",
+    "centre": "Centre line",
+    "lower": "Lower limit",
+    "upper": "Upper limit",
+    "ewma": "Moving average",
+    "signal": "Signal",
+    "past_cases": "With a lesion before",
+    "past_at_risk": "Looked at before",
+    "past_prevalence": "Share before",
+    "difference": "Difference",
+    "direction": "Direction",
+    "before": "Score before",
+    "after": "Score after",
+    "share": "Share",
+    "findings": "Findings",
+    "visits": "Visits",
+    "worst": "Highest severity",
+    "last": "Newest finding",
+    "lesions": "Lesions",
+    "feet": "Feet",
+    "action": "What was done",
+    "recheck_on": "Recheck on",
+    "toe_length_mm": "Toe length, mm",
+    "toe_length_after_mm": "Toe length after trimming, mm",
+    "toe_angle_deg": "Toe angle, degrees",
+    "heel_depth_mm": "Heel depth, mm",
+    "sole_thickness_mm": "Sole thickness, mm",
+    "shed_stage": "Shed stage",
+    "toe_break_mm": "Toe broken off beyond the line, mm",
+    "herd_size": "Herd size",
+    "scorer": "Scorer",
+    "note": "Note",
+    "starts_on": "From",
+    "ends_on": "To",
+    "calved_on": "Calved",
+    "moved_on": "Moved",
+    "birth_date": "Born",
+}
+"""Heading of every column that measures give."""
+
+LIMBS = {"front": "front feet", "hind": "hind feet"}
+CLAWS = {claw: f"{name} claw" for claw, name in CLAW_NAMES.items()}
+FAMILIES = {
+    "infectious": "infectious",
+    "horn": "horn",
+    "skin growth": "growth of skin",
+    "shape": "shape of claw",
+    "other": "other",
+}
+HOUSINGS = {
+    "freestall": "freestall (cubicles)",
+    "tie-stall": "tie stall",
+    "bedded-pack": "bedded pack",
+    "pasture": "pasture",
+}
+WETNESS = {
+    "always-wet": "always wet",
+    "always-dry": "always dry",
+    "mixed": "mixed wet and dry",
+    "wet-dry-cycles": "wet and dry in turns",
+}
+VISIT_KINDS = {
+    "whole-herd": "whole-herd visit",
+    "part-herd": "part-herd visit",
+    "lame-cow": "lame-cow call",
+    "recheck": "recheck",
+    "scoring": "scoring",
+    "unknown": "kind not known",
+}
+ACTIONS = {
+    "trim": "trimmed",
+    "block": "block put on",
+    "wrap": "wrap put on",
+    "refer": "referred to the veterinarian",
+    "other": "other",
+}
+WHATS = {"any": "any lesion", "lame": "lame", "severe": "severely lame"}
+
+_WORDS: dict[str, dict[str, str]] = {
+    "limb": LIMBS,
+    "claw": CLAWS,
+    "family": FAMILIES,
+    "housing": HOUSINGS,
+    "wetness": WETNESS,
+    "visit_kind": VISIT_KINDS,
+    "action": ACTIONS,
+}
+
+_SHARES = {
+    "prevalence",
+    "low",
+    "high",
+    "share",
+    "difference",
+    "past_prevalence",
+    "centre",
+    "lower",
+    "upper",
+    "ewma",
+    "std_risk",
+    "std_low",
+    "std_high",
+}
+_RATIOS = {"risk_ratio", "odds_ratio", "adj_odds_ratio"}
+_MONTHS = {"month", "period"}
+
+
+def column_label(column: str) -> str:
+    """The heading of a column; a name that is not known loses its underscores.
+
+    Examples
+    --------
+    >>> column_label("at_risk"), column_label("some_new_thing")
+    ('Looked at', 'Some new thing')
+    """
+    if column in COLUMNS:
+        return COLUMNS[column]
+    words = str(column).replace("_", " ").strip()
+    return words[:1].upper() + words[1:]
+
+
+def lesion_label(code: str) -> str:
+    """The name of a lesion by its code.
+
+    Examples
+    --------
+    >>> lesion_label("SU")
+    'Sole ulcer'
+    """
+    lesion = LESIONS.get(code)
+    if lesion is None:
+        return str(code)
+    return lesion.name[:1].upper() + lesion.name[1:]
+
+
+def zone_label(zone: int, *, with_number: bool = True) -> str:
+    """The name of a zone by its number.
+
+    Examples
+    --------
+    >>> zone_label(6)
+    'zone 6, bulb of the heel'
+    """
+    known = ZONES.get(int(zone))
+    name = known.name if known is not None else "other"
+    return f"zone {int(zone)}, {name}" if with_number else name
+
+
+def foot_label(foot: str) -> str:
+    """The foot in words after its abbreviation.
+
+    Examples
+    --------
+    >>> foot_label("LH")
+    'LH, left hind'
+    """
+    return f"{foot}, {FOOT_NAMES[foot]}" if foot in FOOT_NAMES else str(foot)
+
+
+def date_label(value: Any, column: str = "visit_date") -> str:
+    """A day, month or quarter.
+
+    Examples
+    --------
+    >>> date_label(pd.Timestamp("2026-01-01"), "month"), date_label(pd.Timestamp("2026-01-01"), "quarter")
+    ('Jan 2026', 'Jan to Mar 2026')
+    """
+    day = pd.Timestamp(value)
+    if column in _MONTHS:
+        return f"{day:%b %Y}"
+    if column == "quarter":
+        return f"{day:%b} to {day + pd.DateOffset(months=2):%b %Y}"
+    return f"{day.day} {day:%b %Y}"
+
+
+def value_label(column: str, value: Any) -> str:
+    """A cell as a person reads it: names for codes, percentages for shares, months for dates.
+
+    Examples
+    --------
+    >>> value_label("lesion", "SU"), value_label("claw", "lateral"), value_label("parity", "3+")
+    ('Sole ulcer', 'Outer claw', 'Lactation 3 and later')
+    >>> value_label("p_value", 0.00001), value_label("cases", 12), value_label("note", None)
+    ('under 0.001', '12', '')
+    """
+    if _missing(value):
+        return ""
+    if isinstance(value, (pd.Timestamp, dt.date)):
+        return date_label(value, column)
+    if column in ("lesion", "lesion_detail") or (column == "what" and value in LESIONS):
+        return lesion_label(str(value))
+    if column == "what":
+        return _sentence(WHATS.get(str(value), str(value)))
+    if column == "zone":
+        return _sentence(zone_label(int(value)))
+    if column == "foot":
+        return foot_label(str(value))
+    if column == "parity":
+        return _parity(str(value))
+    if column in _WORDS:
+        return _sentence(_WORDS[column].get(str(value), str(value)))
+    if column in ("farm", "cow", "sire", "trimmer", "note", "group", "breed", "scorer"):
+        text = str(value)
+        return _sentence(text) if text == "not recorded" else text
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (int, float)) or hasattr(value, "dtype"):
+        return _figure(column, float(value))
+    return _sentence(str(value))
+
+
+def _figure(column: str, value: float) -> str:
+    if column in ("p_value", "q_value"):
+        return "under 0.001" if value < 0.001 else f"{value:.3f}"
+    if column == "year":
+        return f"{int(value)}"
+    if column in _RATIOS or column.startswith(("rr_", "or_", "adj_or_")):
+        return ratio(value)
+    if column in _SHARES or column.endswith(("_prevalence",)) or column.startswith(("lame_", "severe_")):
+        return percent(value)
+    return number(value)
+
+
+def _parity(text: str) -> str:
+    if text == "not recorded":
+        return "Not recorded"
+    return f"Lactation {text[:-1]} and later" if text.endswith("+") else f"Lactation {text}"
+
+
+def _missing(value: Any) -> bool:
+    return value is None or (not isinstance(value, (list, dict, tuple)) and bool(pd.isna(value)))
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,325 @@
+"""Colours, type and numbers: what every chart and page has in common.
+
+The grounds are a calm paper white and a dark one, with a third of high contrast. There is one accent.
+Groups take the colour-blind-safe palette of Okabe and Ito together with a dash and a marker of their own,
+so that no difference rests on colour alone. Prevalence is on cividis, which stays in order in grey print.
+
+References
+----------
+Okabe M, Ito K (2008) Color Universal Design: how to make figures and presentations that are friendly to
+colorblind people. Nunez JR, Anderton CR, Renslow RS (2018) PLoS ONE 13(7):e0199239 (cividis).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from functools import cache
+
+import plotly.graph_objects as go
+
+from analytics.mistake import Mistake
+
+EN_DASH = "\u2013"
+NO_BREAK = "\u00a0"
+MINUS = "\u2212"
+
+FONT = 'system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans", "Liberation Sans", sans-serif'
+"""The reader's own system type: nothing is fetched."""
+
+SCALE = "Cividis"
+
+NIGHT_THEME = "night"
+DEFAULT_THEME = "paper"
+
+
+@dataclass(frozen=True)
+class Tokens:
+    """The colours of one theme, for plotly and for style sheets alike.
+
+    Attributes
+    ----------
+    ground, raised : str
+        The page and what lies on it.
+    ink, muted, rule, faint : str
+        Text, second text, lines, and the palest fill.
+    accent, on_accent : str
+        The one accent, and text on it.
+    caution : str
+        The edge of a caution; never the only sign of one.
+    series : tuple of str
+        Group colours, in order.
+    """
+
+    ground: str
+    raised: str
+    ink: str
+    muted: str
+    rule: str
+    faint: str
+    accent: str
+    on_accent: str
+    caution: str
+    series: tuple[str, ...]
+
+
+OKABE_ITO = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442", "#000000")
+"""The palette of Okabe and Ito, the strongest on white first. [pub: Okabe & Ito 2008]"""
+
+_ON_DARK = ("#56B4E9", "#E69F00", "#009E73", "#CC79A7", "#F0E442", "#D55E00", "#0072B2", "#FFFFFF")
+"""The same palette, the strongest on black first."""
+
+MARKERS = ("circle", "diamond", "square", "triangle-up", "cross", "triangle-down", "star", "x")
+DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "solid", "dash")
+"""Each series has colour, marker and dash by its place in the order."""
+
+THEMES: dict[str, Tokens] = {
+    "paper": Tokens(
+        ground="#FBFAF6",
+        raised="#FFFFFF",
+        ink="#22262B",
+        muted="#585D63",
+        rule="#D9D5CA",
+        faint="#F1EEE6",
+        accent="#6B3F74",
+        on_accent="#FFFFFF",
+        caution="#8A5A00",
+        series=OKABE_ITO,
+    ),
+    "night": Tokens(
+        ground="#191B1F",
+        raised="#22252A",
+        ink="#ECEAE4",
+        muted="#B0AEA6",
+        rule="#3C4047",
+        faint="#2A2D33",
+        accent="#D0A6DA",
+        on_accent="#191B1F",
+        caution="#E3B45C",
+        series=_ON_DARK,
+    ),
+    "contrast": Tokens(
+        ground="#FFFFFF",
+        raised="#FFFFFF",
+        ink="#000000",
+        muted="#000000",
+        rule="#595959",
+        faint="#F2F2F2",
+        accent="#4A1259",
+        on_accent="#FFFFFF",
+        caution="#000000",
+        series=("#00507D", "#9C3A00", "#00614A", "#8A2F63", "#000000", "#6B4A00", "#3D3D3D", "#5B2E91"),
+    ),
+}
+
+
+def tokens(theme: str = DEFAULT_THEME) -> Tokens:
+    """The colours of a theme.
+
+    Raises
+    ------
+    Mistake
+        There is no such theme.
+
+    Examples
+    --------
+    >>> tokens("night").ground
+    '#191B1F'
+    """
+    if theme not in THEMES:
+        raise Mistake(f"There is no theme '{theme}'; use one of {', '.join(THEMES)}.")
+    return THEMES[theme]
+
+
+def css_variables(theme: str = DEFAULT_THEME) -> str:
+    """The theme as CSS custom properties, one declaration a token, for a style sheet.
+
+    Examples
+    --------
+    >>> css_variables("paper").split(";")[0]
+    '--ground: #FBFAF6'
+    """
+    lines = [
+        f"--{name.replace('_', '-')}: {value}"
+        for name, value in asdict(tokens(theme)).items()
+        if isinstance(value, str)
+    ]
+    lines += [f"--series-{place}: {colour}" for place, colour in enumerate(tokens(theme).series, start=1)]
+    return "; ".join([*lines, f"--font: {FONT}"]) + ";"
+
+
+@cache
+def template(theme: str = DEFAULT_THEME) -> go.layout.Template:
+    """The plotly template of a theme."""
+    t = tokens(theme)
+    axis = {
+        "gridcolor": t.rule,
+        "linecolor": t.muted,
+        "zerolinecolor": t.rule,
+        "zeroline": False,
+        "ticks": "outside",
+        "ticklen": 4,
+        "tickcolor": t.rule,
+        "tickfont": {"color": t.muted, "size": 12},
+        "title": {"font": {"color": t.muted, "size": 12.5}, "standoff": 10},
+        "automargin": True,
+    }
+    return go.layout.Template(
+        layout={
+            "font": {"family": FONT, "size": 13, "color": t.ink},
+            "paper_bgcolor": t.raised,
+            "plot_bgcolor": t.raised,
+            "colorway": list(t.series),
+            "colorscale": {"sequential": SCALE},
+            "title": {
+                "font": {"size": 16, "color": t.ink, "weight": 600},
+                "subtitle": {"font": {"size": 12.5, "color": t.muted}},
+                "x": 0,
+                "xref": "container",
+                "xanchor": "left",
+                "yref": "container",
+                "y": 1,
+                "yanchor": "top",
+                "pad": {"l": 14, "t": 12},
+            },
+            "xaxis": axis,
+            "yaxis": axis,
+            "legend": {
+                "orientation": "h",
+                "x": 0,
+                "xanchor": "left",
+                "yanchor": "bottom",
+                "y": 1.0,
+                "font": {"size": 12.5, "color": t.ink},
+                "itemclick": "toggle",
+                "bgcolor": "rgba(0,0,0,0)",
+            },
+            "hoverlabel": {
+                "bgcolor": t.raised,
+                "bordercolor": t.accent,
+                "font": {"family": FONT, "size": 13, "color": t.ink},
+                "align": "left",
+                "namelength": 0,
+            },
+            "hovermode": "closest",
+            "dragmode": False,
+            "margin": {"l": 14, "r": 18, "t": 60, "b": 44},
+            "separators": ".\u2009",
+        }
+    )
+
+
+def percent(share: float | None, digits: int = 1) -> str:
+    """A proportion as a percentage.
+
+    Examples
+    --------
+    >>> percent(0.0874).replace(NO_BREAK, " ")
+    '8.7 %'
+    >>> percent(float("nan"))
+    'not known'
+    """
+    if share is None or not math.isfinite(share):
+        return "not known"
+    return f"{100 * share:.{digits}f}{NO_BREAK}%".replace("-", MINUS)
+
+
+def percent_range(low: float | None, high: float | None, digits: int = 1) -> str:
+    """An interval of a proportion.
+
+    Examples
+    --------
+    >>> percent_range(0.059, 0.128).replace(NO_BREAK, " ").replace(EN_DASH, "-")
+    '5.9-12.8 %'
+    """
+    if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
+        return "interval not known"
+    join = " to " if low < 0 or high < 0 else EN_DASH
+    return f"{100 * low:.{digits}f}{join}{100 * high:.{digits}f}{NO_BREAK}%".replace("-", MINUS)
+
+
+def ratio(value: float | None) -> str:
+    """A ratio to two or three figures.
+
+    Examples
+    --------
+    >>> ratio(1.4234), ratio(12.3), ratio(float("inf"))
+    ('1.42', '12.3', 'no upper limit')
+    """
+    if value is None or math.isnan(value):
+        return "not known"
+    if math.isinf(value):
+        return "no upper limit"
+    return f"{value:.2f}" if abs(value) < 10 else f"{value:.1f}" if abs(value) < 100 else f"{value:.0f}"
+
+
+def number(value: float | None) -> str:
+    """A count or a measurement with spaces between thousands.
+
+    Examples
+    --------
+    >>> number(12345).replace(NO_BREAK, " "), number(3.456)
+    ('12 345', '3.46')
+    """
+    if value is None or not math.isfinite(value):
+        return "not known"
+    if float(value).is_integer():
+        return f"{int(value):,}".replace(",", NO_BREAK).replace("-", MINUS)
+    return f"{value:.2f}".rstrip("0").rstrip(".").replace("-", MINUS)
+
+
+PLURAL = {
+    "cow": "cows",
+    "trim": "trims",
+    "foot": "feet",
+    "claw": "claws",
+    "scoring": "scorings",
+    "case": "cases",
+    "month": "months",
+}
+
+
+def plural(unit: str, count: float) -> str:
+    """The unit in the number asked for.
+
+    Examples
+    --------
+    >>> plural("foot", 1), plural("foot", 4)
+    ('foot', 'feet')
+    """
+    return unit if count == 1 else PLURAL.get(unit, f"{unit}s")
+
+
+def cases_of(cases: float, at_risk: float, unit: str = "cow") -> str:
+    """How many of how many.
+
+    Examples
+    --------
+    >>> cases_of(12, 263)
+    '12 of 263 cows'
+    """
+    return f"{number(cases)} of {number(at_risk)} {plural(unit, at_risk)}"
+
+
+def estimate(cases: float, at_risk: float, low: float, high: float, unit: str = "cow") -> str:
+    """How many of how many, the share and its interval.
+
+    Examples
+    --------
+    >>> estimate(23, 263, 0.059, 0.128).replace(NO_BREAK, " ").replace(EN_DASH, "-")
+    '23 of 263 cows, 8.7 % (5.9-12.8 %)'
+    """
+    share = cases / at_risk if at_risk else math.nan
+    return f"{cases_of(cases, at_risk, unit)}, {percent(share)} ({percent_range(low, high)})"
+
+
+def rgba(colour: str, alpha: float) -> str:
+    """A ``#RRGGBB`` colour with an opacity.
+
+    Examples
+    --------
+    >>> rgba("#0072B2", 0.2)
+    'rgba(0,114,178,0.2)'
+    """
+    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return f"rgba({red},{green},{blue},{alpha:g})"
