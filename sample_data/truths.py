@@ -163,7 +163,9 @@ LESIONS: dict[str, Lesion] = {
         ),
         Lesion("ID", "infectious", _everywhere(0.01), SKIN_FEET, {0: 1.0}, 0.4, (0.6, 0.35, 0.05)),
         Lesion("IP", "infectious", _everywhere(0.003), SKIN_FEET, {0: 1.0}, 0.0, (0.1, 0.5, 0.4)),
-        Lesion("IH", "skin", _everywhere(0.025), SKIN_FEET, {0: 1.0}, 0.3, (0.5, 0.35, 0.15), parity=0.15),
+        Lesion(
+            "IH", "skin growth", _everywhere(0.025), SKIN_FEET, {0: 1.0}, 0.3, (0.5, 0.35, 0.15), parity=0.15
+        ),
         Lesion("BU", "horn", _everywhere(0.005), HORN_CLAWS, {6: 1.0}, 0.1, (0.4, 0.4, 0.2), parity=0.1),
         Lesion(
             "TU", "horn", _everywhere(0.006), TOE_CLAWS, {1: 0.6, 5: 0.4}, 0.1, (0.2, 0.5, 0.3), parity=0.1
@@ -194,7 +196,7 @@ DD_STAGES = {"M1": 0.1, "M2": 0.35, "M3": 0.05, "M4": 0.35, "M4.1": 0.15}
 CONCRETE_ODDS = {"SU": 1.7, "WL": 1.6, "SH": 1.4}
 
 # Spread between cows of one herd on the log-odds scale, sire included.
-COW_SPREAD = {"infectious": 0.9, "horn": 0.75, "skin": 1.5, "shape": 1.8, "other": 0.3}
+COW_SPREAD = {"infectious": 0.9, "horn": 0.75, "skin growth": 1.5, "shape": 1.8, "other": 0.3}
 MIDDLING_PARITY = 2.4
 
 # Half-sib families: effect of the sire on horn and on infectious lesions. Sires are spread over all farms.
@@ -242,7 +244,7 @@ STEPS = {2: -1.7, 3: 0.0, 4: 1.9, 5: 3.6}
 RISING_FARM = "Osier End"
 RISING_FROM = date(2025, 11, 1)
 RISE = 1.2
-"""Log-odds gained between RISING_FROM and the end of the records: the lame share about doubles. Flat on the other farms."""
+"""Log-odds gained from RISING_FROM to the end: the share lame about doubles. Flat on the other farms."""
 
 # Monthly chance of a lesion coming up between visits, as a share of its prevalence at visits.
 ACUTE = {"SU": 0.06, "WL": 0.07, "DD": 0.025, "IP": 0.6, "TU": 0.1, "BU": 0.08, "SW": 0.1}

@@ -81,8 +81,8 @@ def test_some_kinds_of_visit_are_left_to_be_worked_out(trims: pd.DataFrame) -> N
 
 
 def test_toes_grow_by_the_table_between_trims(trims: pd.DataFrame, register: pd.DataFrame) -> None:
-    # As found = as left last time + growth x time + reading error. By hand only where the housing never changes:
-    # Withy Flat is on a bedded pack all year.
+    # As found = as left last time + growth x time + reading error. By hand only where the housing never
+    # changes: Withy Flat is on a bedded pack all year.
     toes = trims[
         (trims["farm"] == "Withy Flat") & trims["toe_length_mm"].notna() & trims["toe_break_mm"].isna()
     ]
