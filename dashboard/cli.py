@@ -1,0 +1,180 @@
+"""The ``evenfoot`` command. Heavy parts are imported inside the commands that need them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analytics.mistake import Mistake
+
+app = typer.Typer(
+    name="evenfoot",
+    help="Turn hoof trimming records into herd lameness answers.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+LedgerOption = Annotated[
+    str | None,
+    typer.Option("--ledger", help="Path or duckdb:// address of the ledger.", envvar="EVENFOOT_LEDGER"),
+]
+FarmOfSheet = Annotated[str | None, typer.Option("--farm", help="Farm of a sheet that has no farm column.")]
+DayFirst = Annotated[bool, typer.Option("--day-first", help="Read 03/04/2026 as 3 April.")]
+MonthFirst = Annotated[bool, typer.Option("--month-first", help="Read 03/04/2026 as March 4.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the counts as JSON.")]
+
+
+@app.command("import")
+def import_files(
+    files: Annotated[list[Path], typer.Argument(help="CSV, XLSX, XLS, ODS or JSON files.")],
+    ledger: LedgerOption = None,
+    farm: FarmOfSheet = None,
+    day_first: DayFirst = False,
+    month_first: MonthFirst = False,
+    json: AsJson = False,
+) -> None:
+    """Check sheets and add their rows to the ledger."""
+    from dashboard.importing import import_paths
+
+    import_paths(files, ledger, farm, _date_order(day_first, month_first), json, dry_run=False)
+
+
+@app.command()
+def check(
+    files: Annotated[list[Path], typer.Argument(help="CSV, XLSX, XLS, ODS or JSON files.")],
+    ledger: LedgerOption = None,
+    farm: FarmOfSheet = None,
+    day_first: DayFirst = False,
+    month_first: MonthFirst = False,
+    json: AsJson = False,
+) -> None:
+    """Do all that import does, but write nothing."""
+    from dashboard.importing import import_paths
+
+    import_paths(files, ledger, farm, _date_order(day_first, month_first), json, dry_run=True)
+
+
+@app.command()
+def imports(ledger: LedgerOption = None) -> None:
+    """List the imports so far."""
+    from analytics.ledger import open_ledger
+
+    frame = open_ledger(ledger).imports()
+    if frame.empty:
+        print("No imports yet.")
+        return
+    frame = frame.assign(
+        imported_at=frame["imported_at"].dt.strftime("%Y-%m-%d %H:%M"),
+        undone=frame["undone_at"].dt.strftime("%Y-%m-%d").fillna(""),
+    )
+    print(
+        frame[
+            ["import_no", "imported_at", "file", "kinds", "rows_read", "added", "already_known", "set_aside", "undone"]
+        ].to_string(index=False)
+    )
+
+
+@app.command()
+def undo(
+    number: Annotated[int, typer.Argument(help="Number of the import, as `evenfoot imports` lists it.")],
+    ledger: LedgerOption = None,
+) -> None:
+    """Take an import back."""
+    from analytics.ledger import open_ledger
+    from analytics.ledger.adding import undo_import
+
+    removed = undo_import(open_ledger(ledger), number)
+    print(f"Import {number} undone: {removed} rows taken out.")
+
+
+@app.command("set-aside")
+def set_aside(
+    number: Annotated[int | None, typer.Argument(help="Number of the import; all of them without it.")] = None,
+    ledger: LedgerOption = None,
+) -> None:
+    """Print the held-back rows as CSV, to be fixed and imported again."""
+    from analytics.intake import write_set_aside
+    from analytics.ledger import open_ledger
+
+    sys.stdout.write(write_set_aside(open_ledger(ledger).set_aside(number)))
+
+
+@app.command()
+def table(
+    measure: Annotated[str, typer.Argument(help="prevalence, locomotion, comparison, ...")],
+    ledger: LedgerOption = None,
+    farm: Annotated[list[str] | None, typer.Option("--farm", help="Only this farm; may be repeated.")] = None,
+    since: Annotated[str | None, typer.Option(help="First date, such as 2026-01-31.")] = None,
+    until: Annotated[str | None, typer.Option(help="Last date.")] = None,
+    by: Annotated[str | None, typer.Option(help="Groupings, with commas between.")] = None,
+    per: Annotated[str | None, typer.Option(help="cow, trim, foot or claw.")] = None,
+    visits: Annotated[str, typer.Option(help="whole-herd, part-herd, lame-cow, recheck or all.")] = "whole-herd",
+    lesion: Annotated[list[str] | None, typer.Option("--lesion", help="Code or name; may be repeated.")] = None,
+    reference: Annotated[str | None, typer.Option(help="Group that the others are compared with.")] = None,
+    level: Annotated[float | None, typer.Option(help="Confidence level, such as 0.95.")] = None,
+    hemisphere: Annotated[str, typer.Option(help="north or south: whose seasons.")] = "north",
+    format: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",
+) -> None:
+    """Print one measure as a table, with what it rests on."""
+    from dashboard.tables import print_table
+
+    print_table(
+        measure,
+        ledger,
+        farms=farm or [],
+        since=since,
+        until=until,
+        visits=visits,
+        lesions=lesion or [],
+        hemisphere=hemisphere,
+        format=format,
+        options={"by": by, "per": per, "reference": reference, "level": level},
+    )
+
+
+@app.command()
+def serve(
+    ledger: LedgerOption = None,
+    host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(help="Port to listen on.")] = 8050,
+) -> None:
+    """Serve the dashboard on this machine."""
+    from dashboard.serving import run
+
+    run(ledger, host, port)
+
+
+@app.command()
+def demo(
+    ledger: LedgerOption = None,
+    host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(help="Port to listen on.")] = 8050,
+) -> None:
+    """Build the ledger of the demo herds if it is absent, then serve it."""
+    from dashboard.demo import build
+    from dashboard.serving import check_address, run
+
+    check_address(host, port)
+    run(build(ledger), host, port)
+
+
+def _date_order(day_first: bool, month_first: bool) -> bool | None:
+    if day_first and month_first:
+        raise Mistake("--day-first and --month-first cannot both hold; give one of them.")
+    return True if day_first else False if month_first else None
+
+
+def main() -> None:
+    """Run the command; a mistake of the user's ends in one sentence and exit code 2."""
+    try:
+        app()
+    except Mistake as mistake:
+        print(f"Evenfoot: {mistake}", file=sys.stderr)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)

@@ -1,0 +1,237 @@
+"""Adding an import, and undoing one: each one transaction, whole or not at all."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from analytics.intake import CheckedSheet
+from analytics.ledger.derive import rebuild
+from analytics.ledger.ledger import Ledger
+from analytics.ledger.schema import ROW_TABLES
+from analytics.mistake import Mistake
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class ImportResult:
+    """What came of one file. ``read = added + already_known + set_aside``, always.
+
+    ``import_no`` is 0 for a dry run.
+    """
+
+    file: str
+    read: int
+    added: int
+    already_known: int
+    set_aside: int
+    import_no: int
+
+
+def add_sheets(
+    ledger: Ledger, sheets: Sequence[CheckedSheet], file: str, sha256: str, *, dry_run: bool = False
+) -> ImportResult:
+    """Add the checked sheets of one file to the ledger, in one transaction.
+
+    A row whose content is already in the ledger, or occurs twice in the file, is counted as already
+    known and not added again.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    sheets : sequence of CheckedSheet
+    file, sha256 : str
+        Name of the file and the digest of its bytes, kept with the import.
+    dry_run : bool
+        Count only, change nothing.
+
+    Returns
+    -------
+    ImportResult
+
+    Raises
+    ------
+    Mistake
+        The ledger cannot be opened or changed.
+    """
+    if dry_run:
+        return _count_only(ledger, sheets, file)
+    with ledger.writing() as connection:
+        [(number,)] = connection.execute("SELECT COALESCE(MAX(import_no), 0) + 1 FROM imports").fetchall()
+        added = known = held = read = 0
+        farms: set[str] = set()
+        for sheet in sheets:
+            read += sheet.rows_read
+            held += sheet.set_aside["row"].nunique()
+            new, again = _add_rows(connection, sheet, number)
+            added += new
+            known += again
+            farms |= set(sheet.records["farm"].dropna().unique())
+            _keep_set_aside(connection, sheet, number)
+        if added + known + held != read:
+            raise AssertionError(f"{file}: {read} rows read, but {added} + {known} + {held} accounted for")
+        connection.execute(
+            "INSERT INTO imports VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, NULL, ?)",
+            [
+                number,
+                dt.datetime.now(dt.UTC).replace(tzinfo=None),
+                file,
+                sha256,
+                ", ".join(dict.fromkeys(sheet.kind for sheet in sheets)),
+                read,
+                added,
+                known,
+                held,
+                json.dumps([str(note) for sheet in sheets for note in sheet.notes]),
+            ],
+        )
+        if added:
+            rebuild(_executor(connection), farms)
+    return ImportResult(file, read, added, known, held, number)
+
+
+def undo_import(ledger: Ledger, number: int) -> int:
+    """Take import *number* back, in one transaction.
+
+    A row that a later import brought again stays, as that import's.
+
+    Returns
+    -------
+    int
+        How many rows were taken out.
+
+    Raises
+    ------
+    Mistake
+        There is no such import, or it has been undone already.
+    """
+    if not ledger.exists:
+        raise Mistake(f"There is no ledger at {ledger.name}, so there is no import {number} to undo.")
+    with ledger.writing() as connection:
+        rows = connection.execute("SELECT undone_at FROM imports WHERE import_no = ?", [number]).fetchall()
+        if not rows:
+            raise Mistake(f"There is no import {number}; `evenfoot imports` lists them.")
+        [(undone_at,)] = rows
+        if undone_at is not None:
+            raise Mistake(f"Import {number} was undone already, on {undone_at:%Y-%m-%d}.")
+        farms: set[str] = set()
+        removed = 0
+        for kind, (table, _) in ROW_TABLES.items():
+            farms |= {
+                farm
+                for (farm,) in connection.execute(
+                    f"SELECT DISTINCT farm FROM {table} WHERE import_no = ?", [number]
+                ).fetchall()
+            }
+            connection.execute(
+                f"""UPDATE {table} SET import_no = other.import_no
+                FROM (SELECT a.row_key, MIN(a.import_no) AS import_no FROM seen_again a
+                      JOIN imports i ON i.import_no = a.import_no
+                      WHERE a.kind = ? AND a.import_no <> ? AND i.undone_at IS NULL GROUP BY a.row_key) AS other
+                WHERE {table}.import_no = ? AND {table}.row_key = other.row_key""",
+                [kind, number, number],
+            )
+            [(count,)] = connection.execute(
+                f"SELECT COUNT(*) FROM {table} WHERE import_no = ?", [number]
+            ).fetchall()
+            removed += count
+            connection.execute(f"DELETE FROM {table} WHERE import_no = ?", [number])
+        connection.execute("DELETE FROM seen_again WHERE import_no = ?", [number])
+        connection.execute(
+            "UPDATE imports SET undone_at = ? WHERE import_no = ?",
+            [dt.datetime.now(dt.UTC).replace(tzinfo=None), number],
+        )
+        rebuild(_executor(connection), farms)
+    return removed
+
+
+def _executor(connection: duckdb.DuckDBPyConnection) -> Any:
+    return lambda sql, parameters=None: connection.execute(sql, parameters or [])
+
+
+def _key(fields: dict[str, str]) -> str:
+    """SQL of the digest by which a row met again is known: all of its content, nothing of its place."""
+    parts = ", ".join(f"COALESCE(CAST(\"{name}\" AS VARCHAR), '')" for name in fields)
+    return f"MD5(CONCAT_WS(CHR(31), {parts}))"
+
+
+def _stage(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet) -> tuple[str, dict[str, str]]:
+    """The sheet's rows as a temporary table ``incoming`` with a key, first of equal rows marked."""
+    table, fields = ROW_TABLES[sheet.kind]
+    frame = sheet.records.reindex(columns=["row", *fields])
+    connection.register("frame_in", _arrow(frame))
+    typed = ", ".join(f'CAST("{name}" AS {kind}) AS "{name}"' for name, kind in fields.items())
+    connection.execute(
+        f"""CREATE OR REPLACE TEMP TABLE incoming AS
+        SELECT *, ROW_NUMBER() OVER (PARTITION BY row_key ORDER BY row_no) AS turn
+        FROM (SELECT *, {_key(fields)} AS row_key
+              FROM (SELECT CAST("row" AS BIGINT) AS row_no, {typed} FROM frame_in))"""
+    )
+    connection.unregister("frame_in")
+    return table, fields
+
+
+def _arrow(frame: pd.DataFrame) -> Any:
+    import pyarrow as pa
+
+    return pa.Table.from_pandas(frame, preserve_index=False)
+
+
+def _add_rows(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, number: int) -> tuple[int, int]:
+    table, fields = _stage(connection, sheet)
+    columns = ", ".join(f'"{name}"' for name in fields)
+    connection.execute(
+        f"""INSERT INTO seen_again SELECT DISTINCT {number}, '{sheet.kind}', row_key FROM incoming
+        WHERE row_key IN (SELECT row_key FROM {table})"""
+    )
+    [(added,)] = connection.execute(
+        f"""INSERT INTO {table} SELECT {number}, row_no, row_key, {columns} FROM incoming
+        WHERE turn = 1 AND row_key NOT IN (SELECT row_key FROM {table}) ORDER BY row_no"""
+    ).fetchall()
+    return int(added), len(sheet.records) - added
+
+
+def _count_only(ledger: Ledger, sheets: Sequence[CheckedSheet], file: str) -> ImportResult:
+    """The result an import would have, from keys worked out in memory and compared with the ledger."""
+    import duckdb
+
+    read = sum(sheet.rows_read for sheet in sheets)
+    held = sum(int(sheet.set_aside["row"].nunique()) for sheet in sheets)
+    added = 0
+    memory = duckdb.connect()
+    try:
+        new: dict[str, set[str]] = {}
+        for sheet in sheets:
+            table, _ = _stage(memory, sheet)
+            keys = {key for (key,) in memory.execute("SELECT DISTINCT row_key FROM incoming").fetchall()}
+            new[table] = new.get(table, set()) | keys
+    finally:
+        memory.close()
+    for table, keys in new.items():
+        known: set[str] = set()
+        if ledger.exists and keys:
+            with ledger.reading() as cursor:
+                rows = cursor.execute(
+                    f"SELECT row_key FROM {table} WHERE row_key IN (SELECT UNNEST(?))", [sorted(keys)]
+                ).fetchall()
+                known = {key for (key,) in rows}
+        added += len(keys - known)
+    return ImportResult(file, read, added, read - held - added, held, 0)
+
+
+def _keep_set_aside(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, number: int) -> None:
+    if sheet.set_aside.empty:
+        return
+    frame = sheet.set_aside.assign(import_no=number, source=sheet.source)
+    connection.register("frame_in", _arrow(frame))
+    connection.execute(
+        'INSERT INTO set_aside SELECT import_no, source, "row", "column", value, reason, remedy, original '
+        "FROM frame_in"
+    )
+    connection.unregister("frame_in")

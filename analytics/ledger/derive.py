@@ -1,0 +1,285 @@
+"""Resolve what the sheets said into rows that can be counted, for the farms that changed.
+
+A cow's attributes on a day (group, housing, parity, ...) come from the trim sheet where it says so, else
+from the register and the housing periods. Visits without a stated kind get one from the share of the
+herd that was trimmed. Everything here is SQL that runs inside the engine; nothing comes back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from analytics.ledger.schema import ATTRIBUTES, DERIVED_TABLES
+from analytics.trade import lesions, locomotion, visits
+
+VISIT_GAP_DAYS = 3
+"""Trim days of one farm no further apart than this are one visit when the share of the herd trimmed is
+worked out: a large herd takes several days. [common practice, no source]"""
+
+
+def rebuild(execute: _Execute, farms: Iterable[str]) -> None:
+    """Rebuild the derived rows of *farms* (inside the caller's transaction).
+
+    Parameters
+    ----------
+    execute : callable
+        Takes one SQL statement, with optional positional parameters.
+    farms : iterable of str
+    """
+    execute("CREATE OR REPLACE TEMP TABLE touched (farm VARCHAR)")
+    for farm in sorted(set(farms)):
+        execute("INSERT INTO touched VALUES (?)", [farm])
+    for table in DERIVED_TABLES:
+        execute(f"DELETE FROM {table} WHERE farm IN (SELECT farm FROM touched)")
+    for statement in (_CALVINGS, _MOVES, _REGISTERED, _SAID, _visit_kinds(), _COW_DAYS):
+        execute(statement)
+    execute(_TRIMS)
+    execute(_findings())
+    execute(_scores())
+    execute(_HORN)
+    execute(_COWS)
+    for table in ("touched", "registered", "said", "visit_kinds", "cow_days"):
+        execute(f"DROP TABLE {table}")
+
+
+class _Execute:
+    """The shape of the callable that :func:`rebuild` is given."""
+
+    def __call__(self, sql: str, parameters: list[object] | None = None) -> object: ...
+
+
+_CALVINGS = """
+INSERT INTO calvings
+SELECT DISTINCT farm, cow, CAST(TRIM(piece) AS DATE)
+FROM (SELECT farm, cow, UNNEST(STRING_SPLIT(calvings, ';')) AS piece FROM register_rows
+      WHERE calvings IS NOT NULL AND farm IN (SELECT farm FROM touched)) AS pieces
+WHERE TRIM(piece) <> ''
+UNION
+SELECT DISTINCT farm, cow, calving_date FROM trim_rows
+WHERE calving_date IS NOT NULL AND farm IN (SELECT farm FROM touched)
+"""
+
+_MOVES = """
+INSERT INTO moves
+SELECT DISTINCT farm, cow, CAST(SUBSTRING(TRIM(piece), 1, 10) AS DATE), TRIM(SUBSTRING(TRIM(piece), 11))
+FROM (SELECT farm, cow, UNNEST(STRING_SPLIT(group_moves, ';')) AS piece FROM register_rows
+      WHERE group_moves IS NOT NULL AND farm IN (SELECT farm FROM touched)) AS pieces
+WHERE TRIM(piece) <> ''
+"""
+
+
+def _latest(column: str) -> str:
+    """The newest value of a register column that is not blank."""
+    return (
+        f"FIRST_VALUE({column}) OVER (PARTITION BY farm, cow "
+        f"ORDER BY CASE WHEN {column} IS NULL THEN 1 ELSE 0 END, import_no DESC, row_no DESC) AS {column}"
+    )
+
+
+_REGISTERED = f"""
+CREATE TEMP TABLE registered AS
+SELECT DISTINCT farm, cow, {", ".join(_latest(c) for c in ("birth_date", "breed", "sire", "entered_on", "left_on"))}
+FROM register_rows WHERE farm IN (SELECT farm FROM touched)
+"""
+
+# One row a cow and trim day, as the trim sheet had it. A foot counts as looked at when the sheet does not
+# limit the feet, when it names that foot, or when something was found on it.
+_SAID = """
+CREATE TEMP TABLE said AS
+SELECT farm, cow, visit_date,
+  MAX(trimmer) AS trimmer, MAX(visit_kind) AS visit_kind, MAX(herd_size) AS herd_size,
+  MAX("group") AS "group", MAX(housing) AS housing, MAX(floor) AS floor, MAX(bedding) AS bedding,
+  MAX(parity) AS parity, MAX(calving_date) AS calving_date, MAX(breed) AS breed, MAX(sire) AS sire,
+""" + ",\n".join(
+    f"  GREATEST(COALESCE(MAX(CASE WHEN feet_seen IS NULL THEN NULL WHEN feet_seen LIKE '%{foot}%' "
+    f"THEN 1 ELSE 0 END), 1), MAX(CASE WHEN foot = '{foot}' THEN 1 ELSE 0 END)) AS seen_{foot.lower()}"
+    for foot in ("LF", "RF", "LH", "RH")
+) + """
+FROM trim_rows WHERE farm IN (SELECT farm FROM touched)
+GROUP BY farm, cow, visit_date
+"""
+
+
+def _visit_kinds() -> str:
+    """Kinds of the visits whose sheet does not say: from the share of the herd trimmed in one run of days."""
+    return f"""
+CREATE TEMP TABLE visit_kinds AS
+WITH unsaid AS (SELECT farm, visit_date, cow, herd_size FROM said WHERE visit_kind IS NULL),
+days AS (SELECT DISTINCT farm, visit_date FROM unsaid),
+gaps AS (SELECT farm, visit_date,
+           CASE WHEN visit_date - LAG(visit_date) OVER (PARTITION BY farm ORDER BY visit_date)
+                     <= {VISIT_GAP_DAYS} THEN 0 ELSE 1 END AS starts FROM days),
+runs AS (SELECT farm, visit_date,
+           SUM(starts) OVER (PARTITION BY farm ORDER BY visit_date) AS run FROM gaps),
+shares AS (SELECT runs.farm, run, COUNT(DISTINCT cow) AS cows, MAX(herd_size) AS herd_size
+           FROM unsaid JOIN runs ON unsaid.farm = runs.farm AND unsaid.visit_date = runs.visit_date
+           GROUP BY runs.farm, run)
+SELECT runs.farm, runs.visit_date,
+  CASE WHEN herd_size IS NULL THEN 'unknown'
+       WHEN cows >= {visits.WHOLE_HERD_SHARE} * herd_size THEN 'whole-herd' ELSE 'part-herd' END AS visit_kind,
+  CASE WHEN herd_size IS NULL THEN 'unknown' ELSE 'derived' END AS kind_from
+FROM runs JOIN shares ON runs.farm = shares.farm AND runs.run = shares.run
+"""
+
+
+_COW_DAYS = """
+CREATE TEMP TABLE cow_days AS
+WITH days AS (
+  SELECT farm, cow, visit_date FROM said
+  UNION SELECT farm, cow, date FROM score_rows WHERE farm IN (SELECT farm FROM touched)),
+grouped AS (
+  SELECT farm, cow, visit_date, "group" FROM (
+    SELECT days.farm, days.cow, days.visit_date, moves."group",
+      ROW_NUMBER() OVER (PARTITION BY days.farm, days.cow, days.visit_date
+                         ORDER BY moved_on DESC, moves."group") AS place
+    FROM days JOIN moves ON days.farm = moves.farm AND days.cow = moves.cow AND moved_on <= visit_date) AS past
+  WHERE place = 1),
+calved AS (
+  SELECT days.farm, days.cow, days.visit_date, COUNT(*) AS parity, MAX(calved_on) AS calving_date
+  FROM days JOIN calvings ON days.farm = calvings.farm AND days.cow = calvings.cow AND calved_on <= visit_date
+  WHERE EXISTS (SELECT 1 FROM registered r WHERE r.farm = days.farm AND r.cow = days.cow)
+  GROUP BY days.farm, days.cow, days.visit_date),
+bred AS (SELECT farm, cow, MAX(breed) AS breed, MAX(sire) AS sire FROM said GROUP BY farm, cow),
+known AS (
+  SELECT days.farm, days.cow, days.visit_date,
+    COALESCE(said."group", grouped."group") AS "group", said.housing, said.floor, said.bedding,
+    COALESCE(said.parity, calved.parity) AS parity,
+    COALESCE(said.calving_date, calved.calving_date) AS calving_date,
+    COALESCE(said.breed, registered.breed, bred.breed) AS breed,
+    COALESCE(said.sire, registered.sire, bred.sire) AS sire,
+    said.trimmer
+  FROM days
+  LEFT JOIN said ON days.farm = said.farm AND days.cow = said.cow AND days.visit_date = said.visit_date
+  LEFT JOIN grouped ON days.farm = grouped.farm AND days.cow = grouped.cow
+    AND days.visit_date = grouped.visit_date
+  LEFT JOIN calved ON days.farm = calved.farm AND days.cow = calved.cow AND days.visit_date = calved.visit_date
+  LEFT JOIN registered ON days.farm = registered.farm AND days.cow = registered.cow
+  LEFT JOIN bred ON days.farm = bred.farm AND days.cow = bred.cow),
+housed AS (
+  SELECT * FROM (
+    SELECT known.farm, known.visit_date, known."group" AS of_group,
+      p.housing, p.floor, p.bedding, p.wetness,
+      ROW_NUMBER() OVER (PARTITION BY known.farm, known.visit_date, known."group"
+        ORDER BY CASE WHEN p."group" IS NULL THEN 1 ELSE 0 END, p.starts_on DESC, p.import_no DESC,
+                 p.row_no DESC) AS place
+    FROM (SELECT DISTINCT farm, visit_date, "group" FROM known) AS known
+    JOIN housing_rows p ON p.farm = known.farm AND (p."group" IS NULL OR p."group" = known."group")
+      AND p.starts_on <= known.visit_date AND (p.ends_on IS NULL OR p.ends_on >= known.visit_date)) AS ranked
+  WHERE place = 1)
+SELECT known.farm, known.cow, known.visit_date, known."group",
+  COALESCE(known.housing, housed.housing) AS housing, COALESCE(known.floor, housed.floor) AS floor,
+  COALESCE(known.bedding, housed.bedding) AS bedding, housed.wetness,
+  known.parity, known.calving_date, known.breed, known.sire, known.trimmer
+FROM known
+LEFT JOIN housed ON housed.farm = known.farm AND housed.visit_date = known.visit_date
+  AND (housed.of_group = known."group" OR (housed.of_group IS NULL AND known."group" IS NULL))
+"""
+
+_CARRIED = ", ".join(f'd."{name}"' for name in ATTRIBUTES if name not in ("visit_kind", "kind_from"))
+
+_TRIMS = f"""
+INSERT INTO trims
+SELECT d.farm, d.visit_date, d.cow, {_CARRIED},
+  COALESCE(said.visit_kind, visit_kinds.visit_kind) AS visit_kind,
+  CASE WHEN said.visit_kind IS NOT NULL THEN 'stated' ELSE visit_kinds.kind_from END AS kind_from,
+  said.herd_size, seen_lf, seen_rf, seen_lh, seen_rh
+FROM said
+JOIN cow_days d ON d.farm = said.farm AND d.cow = said.cow AND d.visit_date = said.visit_date
+LEFT JOIN visit_kinds ON visit_kinds.farm = said.farm AND visit_kinds.visit_date = said.visit_date
+ORDER BY d.farm, d.visit_date, d.cow
+"""
+
+_LIMB = "CASE WHEN r.foot IN ('LF', 'RF') THEN 'front' WHEN r.foot IN ('LH', 'RH') THEN 'hind' END"
+_OF_TRIM = ", ".join(f't."{name}"' for name in ATTRIBUTES)
+_TRIM_JOIN = """
+FROM trim_rows r JOIN trims t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
+WHERE r.farm IN (SELECT farm FROM touched)"""
+
+
+def _quoted(words: Iterable[str]) -> str:
+    return ", ".join("'" + word.replace("'", "''") + "'" for word in words)
+
+
+def _findings() -> str:
+    families = sorted({lesion.family for lesion in lesions.LESIONS.values()})
+    cases = " ".join(
+        f"WHEN r.lesion IN ({_quoted(c for c, lesion in lesions.LESIONS.items() if lesion.family == family)})"
+        f" THEN '{family}'"
+        for family in families
+    )
+    return f"""
+INSERT INTO findings
+SELECT r.farm, r.visit_date, r.cow, {_OF_TRIM}, r.foot, {_LIMB}, r.claw, r.zone, r.lesion, r.lesion_detail,
+  CASE {cases} END, r.severity, r.dd_stage, r.action, r.recheck_on
+{_TRIM_JOIN} AND r.lesion IS NOT NULL AND COALESCE(r.dd_stage, '') <> 'M0'
+ORDER BY r.farm, r.visit_date, r.cow, r.row_no
+"""
+
+
+def _at_least(cut: str) -> str:
+    """1 where a score reaches the cut point of its own scale, else 0."""
+    return (
+        "CASE "
+        + " ".join(
+            f"WHEN scale = '{name}' THEN CASE WHEN score >= {getattr(scale, cut)} THEN 1 ELSE 0 END"
+            for name, scale in locomotion.SCALES.items()
+        )
+        + " END"
+    )
+
+
+def _scores() -> str:
+    """Scores from both sheets. Where trim rows and a scoring sheet hold the same score, it counts once."""
+    return f"""
+INSERT INTO scores
+WITH noted AS (
+  SELECT DISTINCT r.farm, r.cow, r.visit_date, t.trimmer AS scorer, r.locomotion_score AS score,
+    r.locomotion_scale AS scale, t.visit_kind, t.kind_from
+  {_TRIM_JOIN} AND r.locomotion_score IS NOT NULL AND r.locomotion_scale IS NOT NULL
+  UNION
+  SELECT DISTINCT farm, cow, date, scorer, score, scale, 'scoring', 'stated' FROM score_rows
+  WHERE farm IN (SELECT farm FROM touched)),
+counted AS (
+  SELECT farm, cow, visit_date, scorer, scale, MIN(visit_kind) AS visit_kind, MIN(kind_from) AS kind_from,
+    MAX(score) AS score
+  FROM noted GROUP BY farm, cow, visit_date, scorer, scale)
+SELECT d.farm, d.visit_date, d.cow, {_CARRIED}, c.visit_kind, c.kind_from, c.scorer, c.score, c.scale,
+  {_at_least("lame")}, {_at_least("severe")}
+FROM counted c JOIN cow_days d ON d.farm = c.farm AND d.cow = c.cow AND d.visit_date = c.visit_date
+ORDER BY d.farm, d.visit_date, d.cow
+"""
+
+
+_MEASURED = (
+    "toe_length_mm",
+    "toe_length_after_mm",
+    "toe_angle_deg",
+    "heel_depth_mm",
+    "sole_thickness_mm",
+    "shed_stage",
+    "toe_break_mm",
+)
+
+_HORN = f"""
+INSERT INTO horn_readings
+SELECT r.farm, r.visit_date, r.cow, {_OF_TRIM}, r.foot, {_LIMB}, r.claw,
+  {", ".join("r." + name for name in _MEASURED)}, r.zone, r.action, r.recheck_on, l.lame
+FROM trim_rows r JOIN trims t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
+LEFT JOIN (SELECT farm, cow, visit_date, MAX(lame) AS lame FROM scores
+           WHERE farm IN (SELECT farm FROM touched) GROUP BY farm, cow, visit_date) l
+  ON l.farm = r.farm AND l.cow = r.cow AND l.visit_date = r.visit_date
+WHERE r.farm IN (SELECT farm FROM touched)
+  AND ({" OR ".join(f"r.{name} IS NOT NULL" for name in _MEASURED)})
+ORDER BY r.farm, r.visit_date, r.cow, r.row_no
+"""
+
+_COWS = """
+INSERT INTO cows
+SELECT all_cows.farm, all_cows.cow, birth_date, COALESCE(registered.breed, seen.breed),
+  COALESCE(registered.sire, seen.sire), entered_on, left_on, registered.cow IS NOT NULL
+FROM (SELECT farm, cow FROM registered UNION SELECT farm, cow FROM cow_days) AS all_cows
+LEFT JOIN registered ON registered.farm = all_cows.farm AND registered.cow = all_cows.cow
+LEFT JOIN (SELECT farm, cow, MAX(breed) AS breed, MAX(sire) AS sire FROM cow_days GROUP BY farm, cow) AS seen
+  ON seen.farm = all_cows.farm AND seen.cow = all_cows.cow
+ORDER BY all_cows.farm, all_cows.cow
+"""

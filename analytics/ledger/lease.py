@@ -1,0 +1,214 @@
+"""Short leases on a DuckDB file, so that several programs can use one ledger.
+
+DuckDB lets one process write or many read. Nobody here holds the file: a reader takes a read-only lease
+that is dropped when idle, a writer takes the file for the moment of a change. Who finds it taken waits
+its turn for up to ten seconds and is then told who has it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analytics.mistake import Mistake
+
+if TYPE_CHECKING:
+    import duckdb
+
+WAIT_SECONDS = 10.0
+"""How long to wait for the file before saying who has it."""
+
+IDLE_SECONDS = 0.75
+"""How long an unused read-only lease is kept: long enough for one page's panels, short for a writer."""
+
+_CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+}
+
+
+class FileLease:
+    """Leases on one DuckDB file within this process. Use :func:`lease_of` to get the one for a path."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._turn = threading.Condition()
+        self._shared: duckdb.DuckDBPyConnection | None = None
+        self._readers = 0
+        self._writing = False
+        self._last_use = 0.0
+        self._sweeper: threading.Thread | None = None
+
+    @property
+    def _wanted(self) -> Path:
+        return self.path.with_name(self.path.name + ".write-wanted")
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """A cursor of this thread's own on the file, opened read-only.
+
+        Raises
+        ------
+        Mistake
+            There is no file, it is not a ledger, or another program kept it for longer than the wait.
+        """
+        with self._turn:
+            until = time.monotonic() + WAIT_SECONDS
+            while self._writing or self._somebody_waits_to_write():
+                if self._readers == 0:
+                    self._drop()
+                if time.monotonic() > until:
+                    break
+                self._turn.wait(0.05)
+            if self._shared is None:
+                self._shared = self._open(read_only=True)
+            self._readers += 1
+            cursor = self._shared.cursor()
+        try:
+            yield cursor
+        finally:
+            cursor.close()
+            with self._turn:
+                self._readers -= 1
+                self._last_use = time.monotonic()
+                self._turn.notify_all()
+                self._start_sweeper()
+
+    @contextlib.contextmanager
+    def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """The file for one transaction: committed when the block ends, rolled back when it raises."""
+        with self._turn:
+            until = time.monotonic() + WAIT_SECONDS
+            while self._writing:
+                if time.monotonic() > until:
+                    raise Mistake(
+                        f"The ledger {self.path} is being changed by another page; try again in a moment."
+                    )
+                self._turn.wait(0.05)
+            self._writing = True
+        try:
+            with self._turn:
+                while self._readers and time.monotonic() < until:
+                    self._turn.wait(0.05)
+                if self._readers:
+                    raise Mistake(f"The ledger {self.path} is still being read; try again in a moment.")
+                self._drop()
+            connection = self._open(read_only=False)
+            try:
+                connection.begin()
+                try:
+                    yield connection
+                except BaseException:
+                    with contextlib.suppress(Exception):
+                        connection.rollback()
+                    raise
+                connection.commit()
+            finally:
+                connection.close()
+        finally:
+            with self._turn:
+                self._writing = False
+                self._turn.notify_all()
+
+    def drop_if_idle(self) -> None:
+        """Let go of the file now, if nobody in this process is using it."""
+        with self._turn:
+            if self._readers == 0:
+                self._drop()
+
+    def _drop(self) -> None:
+        if self._shared is not None:
+            self._shared.close()
+            self._shared = None
+
+    def _somebody_waits_to_write(self) -> bool:
+        try:
+            age = time.time() - self._wanted.stat().st_mtime
+        except OSError:
+            return False
+        return age < WAIT_SECONDS + 1
+
+    def _open(self, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+        import duckdb
+
+        if read_only and not self.path.exists():
+            raise Mistake(
+                f"There is no ledger at {self.path} yet; import a sheet with `evenfoot import FILE` first."
+            )
+        until = time.monotonic() + WAIT_SECONDS
+        asked = False
+        try:
+            while True:
+                try:
+                    return duckdb.connect(str(self.path), read_only=read_only, config=_CONFIG)
+                except duckdb.Error as error:
+                    text = str(error)
+                    if "lock" not in text.lower():
+                        raise _explain(self.path, text) from None
+                    if time.monotonic() > until:
+                        raise Mistake(
+                            f"The ledger {self.path} is in use by {_holder(text)}; "
+                            "close it there or try again when it has finished."
+                        ) from None
+                    if not read_only and not asked:
+                        with contextlib.suppress(OSError):
+                            self._wanted.write_text(str(os.getpid()))
+                            asked = True
+                    time.sleep(0.02)
+        finally:
+            if asked:
+                with contextlib.suppress(OSError):
+                    self._wanted.unlink()
+
+    def _start_sweeper(self) -> None:
+        if self._shared is None or (self._sweeper is not None and self._sweeper.is_alive()):
+            return
+        self._sweeper = threading.Thread(target=self._sweep, name="ledger-lease", daemon=True)
+        self._sweeper.start()
+
+    def _sweep(self) -> None:
+        while True:
+            time.sleep(IDLE_SECONDS / 3)
+            with self._turn:
+                if self._shared is None:
+                    return
+                idle = time.monotonic() - self._last_use
+                if self._readers == 0 and (idle > IDLE_SECONDS or self._somebody_waits_to_write()):
+                    self._drop()
+                    return
+
+
+def _explain(path: Path, text: str) -> Mistake:
+    if "not a valid DuckDB" in text or "Serialization" in text:
+        return Mistake(f"{path} is not an Evenfoot ledger; choose another file with --ledger.")
+    if "ermission denied" in text:
+        return Mistake(f"The ledger {path} may not be opened for writing; check the folder's permissions.")
+    if "does not exist" in text or "No such file" in text:
+        return Mistake(f"The folder of the ledger {path} does not exist; create it or choose another path.")
+    return Mistake(f"The ledger {path} cannot be opened: {text.splitlines()[0]}")
+
+
+def _holder(text: str) -> str:
+    found = re.search(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)", text)
+    if found:
+        return f"{Path(found['program']).name} (process {found['pid']})"
+    return "another program"
+
+
+_leases: dict[Path, FileLease] = {}
+_leases_guard = threading.Lock()
+
+
+def lease_of(path: Path) -> FileLease:
+    """The process-wide :class:`FileLease` for *path*."""
+    path = Path(os.path.abspath(path))
+    with _leases_guard:
+        if path not in _leases:
+            _leases[path] = FileLease(path)
+        return _leases[path]

@@ -1,0 +1,231 @@
+"""The tables of the ledger.
+
+Two sorts. *Row tables* hold what the sheets said, one row a sheet row, each stamped with its import.
+*Derived tables* hold the same resolved for counting (one row a trim, a finding, a scoring, a horn
+reading); they are rebuilt for the farms an import touches, inside the same transaction, and can always
+be rebuilt from the row tables.
+"""
+
+from __future__ import annotations
+
+SCHEMA_VERSION = 1
+
+TRIM_FIELDS: dict[str, str] = {
+    "visit_date": "DATE",
+    "farm": "VARCHAR",
+    "trimmer": "VARCHAR",
+    "visit_kind": "VARCHAR",
+    "herd_size": "INTEGER",
+    "cow": "VARCHAR",
+    "group": "VARCHAR",
+    "housing": "VARCHAR",
+    "floor": "VARCHAR",
+    "bedding": "VARCHAR",
+    "parity": "INTEGER",
+    "calving_date": "DATE",
+    "breed": "VARCHAR",
+    "sire": "VARCHAR",
+    "feet_seen": "VARCHAR",
+    "foot": "VARCHAR",
+    "claw": "VARCHAR",
+    "zone": "INTEGER",
+    "lesion": "VARCHAR",
+    "lesion_detail": "VARCHAR",
+    "severity": "INTEGER",
+    "dd_stage": "VARCHAR",
+    "toe_length_mm": "DOUBLE",
+    "toe_length_after_mm": "DOUBLE",
+    "toe_angle_deg": "DOUBLE",
+    "heel_depth_mm": "DOUBLE",
+    "sole_thickness_mm": "DOUBLE",
+    "shed_stage": "INTEGER",
+    "toe_break_mm": "DOUBLE",
+    "action": "VARCHAR",
+    "recheck_on": "DATE",
+    "locomotion_score": "INTEGER",
+    "locomotion_scale": "VARCHAR",
+    "note": "VARCHAR",
+}
+LOCOMOTION_FIELDS: dict[str, str] = {
+    "date": "DATE",
+    "farm": "VARCHAR",
+    "cow": "VARCHAR",
+    "score": "INTEGER",
+    "scale": "VARCHAR",
+    "scorer": "VARCHAR",
+    "note": "VARCHAR",
+}
+REGISTER_FIELDS: dict[str, str] = {
+    "farm": "VARCHAR",
+    "cow": "VARCHAR",
+    "birth_date": "DATE",
+    "calvings": "VARCHAR",
+    "breed": "VARCHAR",
+    "sire": "VARCHAR",
+    "group_moves": "VARCHAR",
+    "entered_on": "DATE",
+    "left_on": "DATE",
+    "note": "VARCHAR",
+}
+HOUSING_FIELDS: dict[str, str] = {
+    "farm": "VARCHAR",
+    "group": "VARCHAR",
+    "starts_on": "DATE",
+    "ends_on": "DATE",
+    "housing": "VARCHAR",
+    "floor": "VARCHAR",
+    "bedding": "VARCHAR",
+    "pasture": "BOOLEAN",
+    "wetness": "VARCHAR",
+    "note": "VARCHAR",
+}
+CHANGE_FIELDS: dict[str, str] = {
+    "farm": "VARCHAR",
+    "date": "DATE",
+    "what": "VARCHAR",
+    "note": "VARCHAR",
+}
+
+ROW_TABLES: dict[str, tuple[str, dict[str, str]]] = {
+    "trims": ("trim_rows", TRIM_FIELDS),
+    "locomotion": ("score_rows", LOCOMOTION_FIELDS),
+    "register": ("register_rows", REGISTER_FIELDS),
+    "housing": ("housing_rows", HOUSING_FIELDS),
+    "changes": ("change_rows", CHANGE_FIELDS),
+}
+"""Kind of sheet -> (row table, its fields)."""
+
+ATTRIBUTES: dict[str, str] = {
+    "group": "VARCHAR",
+    "housing": "VARCHAR",
+    "floor": "VARCHAR",
+    "bedding": "VARCHAR",
+    "wetness": "VARCHAR",
+    "parity": "INTEGER",
+    "calving_date": "DATE",
+    "breed": "VARCHAR",
+    "sire": "VARCHAR",
+    "trimmer": "VARCHAR",
+    "visit_kind": "VARCHAR",
+    "kind_from": "VARCHAR",
+}
+"""What is known of a cow on a day, carried by every derived row so that counting needs no join.
+``kind_from`` says how the visit kind is known: stated, derived or unknown."""
+
+DERIVED_TABLES: dict[str, dict[str, str]] = {
+    "trims": {
+        "farm": "VARCHAR",
+        "visit_date": "DATE",
+        "cow": "VARCHAR",
+        **ATTRIBUTES,
+        "herd_size": "INTEGER",
+        "seen_lf": "INTEGER",
+        "seen_rf": "INTEGER",
+        "seen_lh": "INTEGER",
+        "seen_rh": "INTEGER",
+    },
+    "findings": {
+        "farm": "VARCHAR",
+        "visit_date": "DATE",
+        "cow": "VARCHAR",
+        **ATTRIBUTES,
+        "foot": "VARCHAR",
+        "limb": "VARCHAR",
+        "claw": "VARCHAR",
+        "zone": "INTEGER",
+        "lesion": "VARCHAR",
+        "lesion_detail": "VARCHAR",
+        "family": "VARCHAR",
+        "severity": "INTEGER",
+        "dd_stage": "VARCHAR",
+        "action": "VARCHAR",
+        "recheck_on": "DATE",
+    },
+    "scores": {
+        "farm": "VARCHAR",
+        "visit_date": "DATE",
+        "cow": "VARCHAR",
+        **ATTRIBUTES,
+        "scorer": "VARCHAR",
+        "score": "INTEGER",
+        "scale": "VARCHAR",
+        "lame": "INTEGER",
+        "severe": "INTEGER",
+    },
+    "horn_readings": {
+        "farm": "VARCHAR",
+        "visit_date": "DATE",
+        "cow": "VARCHAR",
+        **ATTRIBUTES,
+        "foot": "VARCHAR",
+        "limb": "VARCHAR",
+        "claw": "VARCHAR",
+        "toe_length_mm": "DOUBLE",
+        "toe_length_after_mm": "DOUBLE",
+        "toe_angle_deg": "DOUBLE",
+        "heel_depth_mm": "DOUBLE",
+        "sole_thickness_mm": "DOUBLE",
+        "shed_stage": "INTEGER",
+        "toe_break_mm": "DOUBLE",
+        "zone": "INTEGER",
+        "action": "VARCHAR",
+        "recheck_on": "DATE",
+        "lame": "INTEGER",
+    },
+    "cows": {
+        "farm": "VARCHAR",
+        "cow": "VARCHAR",
+        "birth_date": "DATE",
+        "breed": "VARCHAR",
+        "sire": "VARCHAR",
+        "entered_on": "DATE",
+        "left_on": "DATE",
+        "registered": "BOOLEAN",
+    },
+    "calvings": {"farm": "VARCHAR", "cow": "VARCHAR", "calved_on": "DATE"},
+    "moves": {"farm": "VARCHAR", "cow": "VARCHAR", "moved_on": "DATE", "group": "VARCHAR"},
+}
+
+BOOKKEEPING: dict[str, dict[str, str]] = {
+    "meta": {"name": "VARCHAR", "value": "VARCHAR"},
+    "imports": {
+        "import_no": "INTEGER",
+        "imported_at": "TIMESTAMP",
+        "file": "VARCHAR",
+        "sha256": "VARCHAR",
+        "kinds": "VARCHAR",
+        "rows_read": "BIGINT",
+        "added": "BIGINT",
+        "already_known": "BIGINT",
+        "set_aside": "BIGINT",
+        "undone_at": "TIMESTAMP",
+        "notes": "VARCHAR",
+    },
+    "set_aside": {
+        "import_no": "INTEGER",
+        "source": "VARCHAR",
+        "row_no": "BIGINT",
+        "column": "VARCHAR",
+        "value": "VARCHAR",
+        "reason": "VARCHAR",
+        "remedy": "VARCHAR",
+        "original": "VARCHAR",
+    },
+    "seen_again": {"import_no": "INTEGER", "kind": "VARCHAR", "row_key": "VARCHAR"},
+}
+
+STAMP: dict[str, str] = {"import_no": "INTEGER", "row_no": "BIGINT", "row_key": "VARCHAR"}
+"""Columns in front of every row table's fields: which import, which row of the file, and the digest of
+the row's content by which a row met again is known."""
+
+
+def create_statements() -> list[str]:
+    """``CREATE TABLE`` statements of the whole ledger, in standard SQL."""
+    tables = {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()}
+    tables |= DERIVED_TABLES | BOOKKEEPING
+    return [
+        f"CREATE TABLE IF NOT EXISTS {table} ("
+        + ", ".join(f'"{column}" {kind}' for column, kind in columns.items())
+        + ")"
+        for table, columns in tables.items()
+    ]

@@ -1,0 +1,148 @@
+"""The basis of an answer, and the cautions every measure shares."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Basis
+from analytics.tally.coverage import covered
+from analytics.tally.selection import Selection
+from analytics.words import Said, say
+
+FEW_COWS = 20
+"""Below this many cows an answer says that there is not enough to say. [common practice, no source]"""
+
+_KIND = {
+    "whole-herd": say("whole-herd"),
+    "part-herd": say("part-herd"),
+    "lame-cow": say("lame-cow"),
+    "recheck": say("recheck"),
+    "unknown": say("unknown kind"),
+    "scoring": say("scoring"),
+}
+
+
+def basis_of(
+    ledger: Ledger,
+    selection: Selection,
+    *,
+    unit: str = "cow",
+    level: float = 0.95,
+    method: str = "",
+    source: str = "trims",
+    notes: tuple[Said, ...] = (),
+) -> tuple[Basis, tuple[Said, ...]]:
+    """The basis of a selection and the cautions that follow from it alone.
+
+    Parameters
+    ----------
+    ledger, selection
+        Where the answer comes from.
+    unit : str
+        What is counted: cow, trim, foot, claw or scoring.
+    level : float
+        Confidence level of the intervals.
+    method : str
+        How the interval was worked out, in words.
+    source : {"trims", "scores"}
+        Which records are counted.
+
+    Returns
+    -------
+    Basis
+    tuple of Said
+        Cautions: nothing recorded, visits left out or of unknown kind, selective visits, few cows.
+    """
+    parts = covered(ledger, selection, source)
+    kept = parts[parts["asked"]]
+    dropped = parts[~parts["asked"]]
+    left_out = tuple(_left_out(kind, rows) for kind, rows in dropped.groupby("kind"))
+    basis = Basis(
+        farms=_first(kept, "farms_all"),
+        visits=_first(kept, "visits_all"),
+        cows=_first(kept, "cows_all"),
+        trims=int(kept["trims"].sum()),
+        first=_day(kept, "first"),
+        last=_day(kept, "last"),
+        unit=unit,
+        level=level,
+        method=method,
+        left_out=left_out,
+        notes=notes + _derived(kept),
+    )
+    return basis, _cautions(basis, selection, kept, dropped)
+
+
+def _first(frame: pd.DataFrame, column: str) -> int:
+    return int(frame[column].iloc[0]) if len(frame) else 0
+
+
+def _day(frame: pd.DataFrame, column: str) -> dt.date | None:
+    return pd.Timestamp(frame[column].iloc[0]).date() if len(frame) else None
+
+
+def _left_out(kind: str, rows: pd.DataFrame) -> Said:
+    visits, trims = int(rows["visits"].sum()), int(rows["trims"].sum())
+    if kind == "unknown":
+        return say(
+            "{visits} visits of unknown kind ({trims} cow records) were left out: their sheet gives neither the "
+            "kind of visit nor the herd size.",
+            visits=visits,
+            trims=trims,
+        )
+    return say(
+        "{visits} {kind} visits ({trims} cow records) were left out.",
+        visits=visits,
+        kind=_KIND.get(kind, kind),
+        trims=trims,
+    )
+
+
+def _derived(kept: pd.DataFrame) -> tuple[Said, ...]:
+    derived = int(kept.loc[kept["known"] == "derived", "visits"].sum())
+    if not derived:
+        return ()
+    return (
+        say(
+            "The sheet does not state the kind of {n} of the visits; it was worked out from the share of the "
+            "herd trimmed (80 % or more is a whole-herd visit).",
+            n=derived,
+        ),
+    )
+
+
+def _cautions(
+    basis: Basis, selection: Selection, kept: pd.DataFrame, dropped: pd.DataFrame
+) -> tuple[Said, ...]:
+    out: list[Said] = []
+    if basis.cows == 0:
+        if len(dropped):
+            out.append(
+                say(
+                    "There is no visit of the kind asked for in this period, but there are others; count all "
+                    "visits to see them, and remember that they overstate how common lesions are."
+                )
+            )
+        else:
+            out.append(say("Nothing was recorded for this choice of farms, dates and groups."))
+        return tuple(out)
+    selective = sorted(set(kept["kind"]) & {"part-herd", "lame-cow", "recheck", "unknown"})
+    if selective:
+        out.append(
+            say(
+                "These figures include {kinds} visits. Lame cows are brought first to such visits, so they "
+                "overstate how common lesions are in the herd (Solano and co-authors 2016).",
+                kinds=", ".join(_KIND[kind] for kind in selective),
+            )
+        )
+    if basis.cows < FEW_COWS:
+        out.append(
+            say(
+                "Only {n} cows: not enough to say much about the herd. The intervals show how wide the doubt is.",
+                n=basis.cows,
+            )
+        )
+    return tuple(out)

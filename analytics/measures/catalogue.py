@@ -1,0 +1,54 @@
+"""The measures by the name ``evenfoot table`` calls them, loaded only when asked for."""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+from dataclasses import dataclass
+from typing import Any
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.mistake import Mistake
+from analytics.tally.selection import Selection
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A measure: where its function is, and the question it answers."""
+
+    name: str
+    module: str
+    function: str
+    question: str
+
+
+MEASURES: dict[str, Measure] = {
+    measure.name: measure
+    for measure in (
+        Measure("prevalence", "prevalence", "prevalence", "How common are lesions, by type, place, cow and time?"),
+        Measure("locomotion", "locomotion", "locomotion", "What share of cows is lame, period by period?"),
+        Measure("comparison", "comparison", "comparison", "Do groups differ, one against a reference?"),
+    )
+}
+
+
+def answer(name: str, ledger: Ledger, selection: Selection, **options: Any) -> Answer:
+    """Work out measure *name*; options that are ``None`` or empty take the measure's own default.
+
+    Raises
+    ------
+    Mistake
+        There is no such measure, or it does not take one of the options given.
+    """
+    if name not in MEASURES:
+        raise Mistake(f"There is no measure '{name}'; use one of {', '.join(MEASURES)}.")
+    measure = MEASURES[name]
+    function = getattr(importlib.import_module(f"analytics.measures.{measure.module}"), measure.function)
+    takes = inspect.signature(function).parameters
+    given = {key: value for key, value in options.items() if value is not None and value != ()}
+    for key in given:
+        if key not in takes:
+            raise Mistake(f"The measure '{name}' does not take --{key.replace('_', '-')}; leave it out.")
+    result: Answer = function(ledger, selection, **given)
+    return result

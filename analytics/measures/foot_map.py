@@ -1,0 +1,41 @@
+"""Where on the foot: prevalence of every zone of every claw."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.prevalence import prevalence
+from analytics.tally.selection import Selection
+from analytics.words import say
+
+BETWEEN_CLAWS = (0, 10)
+"""Zones of the skin between the claws, which belong to the foot and to neither claw. [pub: the zones of the
+trade's numbered foot map, e.g. Shearer and co-authors' extension articles]"""
+
+
+def foot_map(ledger: Ledger, selection: Selection, *, per: str = "cow", level: float = 0.95) -> Answer:
+    """Prevalence by foot, claw and zone, for the drawn feet.
+
+    Zones between the claws (0 and 10) are counted for the foot, whichever claw the sheet names.
+
+    Returns
+    -------
+    Answer
+        ``table``: foot, claw (missing between the claws), zone, cases, at_risk, prevalence, low, high,
+        n_farms, n_visits. Places where nothing was found are left out.
+    """
+    on_claw = prevalence(ledger, selection, by=("foot", "claw", "zone"), per=per, level=level)
+    between = prevalence(ledger, selection, by=("foot", "zone"), per=per if per != "claw" else "foot", level=level)
+    claws = on_claw.table[~on_claw.table["zone"].isin(BETWEEN_CLAWS)]
+    feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=pd.NA)
+    parts = [part for part in (claws, feet[claws.columns] if len(feet) else feet) if len(part)]
+    table = pd.concat(parts, ignore_index=True) if parts else claws
+    table = table[table["cases"] > 0].reset_index(drop=True)
+    table = table.assign(claw=table["claw"].astype(object).where(table["claw"].notna(), None))
+    cautions = between.cautions
+    if len(table) and np.any(table["n_farms"] > 0) and not (table["cases"] >= 5).any():
+        cautions += (say("Few findings carry a zone; the picture may change with the next visit."),)
+    return Answer("foot-map", table, on_claw.basis, cautions, ("foot", "claw", "zone"))

@@ -1,0 +1,160 @@
+"""The herd now against its own past twelve months: what is up, what is down, what is unclear."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.methods.intervals import difference
+from analytics.tally.counts import count
+from analytics.tally.coverage import months_with_records
+from analytics.tally.scoring import count_scorings
+from analytics.tally.selection import Selection
+from analytics.words import Said, say
+
+PAST_MONTHS = 12
+"""How far back a herd's own past goes: one round of the seasons. [common practice, no source]"""
+
+COLUMNS = (
+    "what",
+    "month",
+    "cases",
+    "at_risk",
+    "prevalence",
+    "past_cases",
+    "past_at_risk",
+    "past_prevalence",
+    "difference",
+    "low",
+    "high",
+    "direction",
+)
+
+
+def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
+    """Compare the newest month with records with the twelve months before it.
+
+    Lameness and lesions each have their own newest month, since a herd is scored more often than it is
+    trimmed.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+        One farm is the usual case. ``until`` says what "now" is; the newest records by default.
+    level : float
+        Confidence level.
+
+    Returns
+    -------
+    Answer
+        ``table``: what (``lame``, ``severe``, ``any`` or a lesion code), month (its first day), cases,
+        at_risk and prevalence in it; past_cases, past_at_risk and past_prevalence in the twelve months
+        before; difference with low and high (proportions); direction: ``up`` or ``down`` when the interval
+        lies on one side of 0, ``unclear`` when it does not, ``too few`` below 20 looked at in either.
+
+    References
+    ----------
+    Newcombe RG (1998) Statistics in Medicine 17:873-890, method 10 (the interval of the difference).
+    """
+    rows = _lameness(ledger, selection) + _lesions(ledger, selection)
+    table = pd.DataFrame(rows, columns=list(COLUMNS[:4]) + ["past_cases", "past_at_risk"])
+    basis, cautions = basis_of(
+        ledger, selection, unit="cow", level=level, method="Newcombe interval of a difference of proportions"
+    )
+    if table.empty:
+        return Answer("herd-review", table.reindex(columns=list(COLUMNS)), basis, cautions, ("what",))
+    gap, low, high = difference(
+        table["cases"].to_numpy(),
+        table["at_risk"].to_numpy(),
+        table["past_cases"].to_numpy(),
+        table["past_at_risk"].to_numpy(),
+        level,
+    )
+    few = (table[["at_risk", "past_at_risk"]].min(axis=1) < FEW_COWS).to_numpy()
+    direction = np.select([few, low > 0, high < 0], ["too few", "up", "down"], "unclear")
+    table = table.assign(
+        prevalence=table["cases"] / table["at_risk"],
+        past_prevalence=table["past_cases"] / table["past_at_risk"].replace(0, np.nan),
+        difference=gap,
+        low=low,
+        high=high,
+        direction=direction,
+    )
+    return Answer("herd-review", table[list(COLUMNS)], basis, cautions + (_SAME_COWS,), ("what",))
+
+
+_SAME_COWS: Said = say(
+    "Many cows are in both periods and several things are compared at once; take one clear difference among many "
+    "as a hint, not a proof."
+)
+
+
+def _split(months: list[pd.Timestamp]) -> tuple[dt.date, dt.date, dt.date, dt.date] | None:
+    """(start and end of now, start and end of the past), from the newest month."""
+    if not months:
+        return None
+    now = max(months)
+    past = now - pd.DateOffset(months=PAST_MONTHS)
+    day = pd.Timedelta(days=1)
+    return now.date(), (now + pd.offsets.MonthEnd(0)).date(), past.date(), (now - day).date()
+
+
+def _periods(selection: Selection, spans: tuple[dt.date, dt.date, dt.date, dt.date]) -> tuple[Selection, Selection]:
+    start, end, past_start, past_end = spans
+    if selection.until:
+        end = min(end, selection.until)
+    return selection.with_(since=start, until=end), selection.with_(since=past_start, until=past_end)
+
+
+def _lameness(ledger: Ledger, selection: Selection) -> list[tuple[Any, ...]]:
+    spans = _split(months_with_records(ledger, selection, "scores"))
+    if spans is None:
+        return []
+    now, past = (count_scorings(ledger, each, ()) for each in _periods(selection, spans))
+    out: list[tuple[Any, ...]] = []
+    for name in ("lame", "severe"):
+        then = (int(past[name].iloc[0]), int(past["scored"].iloc[0])) if len(past) else (0, 0)
+        out.append((name, pd.Timestamp(spans[0]), int(now[name].iloc[0]), int(now["scored"].iloc[0]), *then))
+    return out
+
+
+def _lesions(ledger: Ledger, selection: Selection) -> list[tuple[Any, ...]]:
+    spans = _split(months_with_records(ledger, selection, "trims"))
+    if spans is None:
+        return []
+    now, past = _periods(selection, spans)
+    out: list[tuple[Any, ...]] = []
+    for by in ((), ("lesion",)):
+        here, before = (count(ledger, each, by).table for each in (now, past))
+        names = dict.fromkeys([*here["lesion"], *before["lesion"]]) if by else {"any": None}
+        whole_here = count_at_risk(here, ledger, now)
+        whole_before = count_at_risk(before, ledger, past)
+        for name in names:
+            of_now = here[here["lesion"] == name] if by else here
+            of_past = before[before["lesion"] == name] if by else before
+            out.append(
+                (
+                    name,
+                    pd.Timestamp(spans[0]),
+                    int(of_now["cases"].sum()),
+                    whole_here,
+                    int(of_past["cases"].sum()),
+                    whole_before,
+                )
+            )
+    return out
+
+
+def count_at_risk(table: pd.DataFrame, ledger: Ledger, selection: Selection) -> int:
+    """Cows looked at, whether or not anything was found on them."""
+    if len(table):
+        return int(table["at_risk"].iloc[0])
+    whole = count(ledger, selection, ()).table
+    return int(whole["at_risk"].sum())

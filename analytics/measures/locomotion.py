@@ -1,0 +1,81 @@
+"""Is lameness rising: the share of cows lame and severely lame, period by period."""
+
+from __future__ import annotations
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.basis import basis_of
+from analytics.methods.intervals import wilson
+from analytics.tally.scoring import count_scorings
+from analytics.tally.selection import Selection
+from analytics.words import Said, say
+
+PERIODS = ("month", "quarter", "year")
+
+
+def locomotion(
+    ledger: Ledger, selection: Selection, *, by: tuple[str, ...] = ("month",), level: float = 0.95
+) -> Answer:
+    """Share of scorings that were lame and severely lame, with intervals.
+
+    Lame is 3 or more on the 1-5 scale and 2 or more on the 0-3 scale; severely lame 4 or more and 3.
+    Scales are compared as lame or not; a mean score is given only where one scale was used.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+        Scores noted at trims count with the kind of that visit; separate scoring sheets count as
+        whole-herd scorings.
+    by : tuple of str
+        A period (month, quarter or year) and any grouping of cows. Without a period, month is put first.
+    level : float
+        Confidence level.
+
+    Returns
+    -------
+    Answer
+        ``table``: period (its first day; the year as a number), the other ``by`` columns, scored, lame,
+        lame_prevalence, lame_low, lame_high, severe, severe_prevalence, severe_low, severe_high,
+        mean_score, scale, cows, n_farms.
+
+    References
+    ----------
+    Sprecher DJ, Hostetler DE, Kaneene JB (1997) Theriogenology 47:1179-1187 (1-5 scale, cut points).
+    Newcombe RG (1998) Statistics in Medicine 17:857-872 (the interval).
+    """
+    by = tuple(dict.fromkeys(by))
+    period = next((name for name in by if name in PERIODS), "month")
+    others = tuple(name for name in by if name != period)
+    table = count_scorings(ledger, selection, (period, *others))
+    basis, cautions = basis_of(
+        ledger, selection, unit="scoring", level=level, method="Wilson score interval", source="scores"
+    )
+    scored = table["scored"].to_numpy()
+    out = table[[period, *others, "scored"]].rename(columns={period: "period"})
+    for name in ("lame", "severe"):
+        low, high = wilson(table[name].to_numpy(), scored, level)
+        out = out.assign(
+            **{
+                name: table[name],
+                f"{name}_prevalence": table[name] / table["scored"],
+                f"{name}_low": low,
+                f"{name}_high": high,
+            }
+        )
+    out = out.assign(
+        mean_score=table["mean_score"], scale=table["scale"], cows=table["cows"], n_farms=table["n_farms"]
+    )
+    return Answer(
+        "locomotion", out, basis, cautions + _mixed(table["scale"].isna().any(), len(table)), ("period", *others)
+    )
+
+
+def _mixed(any_mixed: bool, rows: int) -> tuple[Said, ...]:
+    if not rows or not any_mixed:
+        return ()
+    return (
+        say(
+            "Some periods mix the 1-5 and 0-3 scales: only lame or not lame is compared there, and no mean is given."
+        ),
+    )

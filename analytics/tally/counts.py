@@ -1,0 +1,297 @@
+"""Cases and what was looked at, per cow, trim, foot or claw, with the sums that clustering needs.
+
+A unit (a cow, one of her trims, feet or claws) is at risk in a group when it was looked at at least once
+in it, and a case when any trim in the group shows the lesion on it. Cows are the clusters of one farm;
+farms are the clusters when several are pooled.
+"""
+
+from __future__ import annotations
+
+import functools
+import operator
+from dataclasses import dataclass
+
+import ibis
+import ibis.expr.types as ir
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.mistake import Mistake
+from analytics.tally.engine import aggregated, fetch, fetch_many
+from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, grouped, trims
+from analytics.tally.selection import LEVELS, Selection
+from analytics.trade.feet import CLAWS, FEET, limb_of
+from analytics.trade.lesions import parent_of
+
+SUMS = ("sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "clusters")
+
+
+@dataclass(frozen=True)
+class Counts:
+    """What :func:`count` found.
+
+    ``table`` has the grouping columns, ``cases``, ``at_risk``, ``n_farms``, ``n_visits`` and, over the
+    clusters of each group with m cases among n units: ``sum_m``, ``sum_n``, ``sum_mm``, ``sum_mn``,
+    ``sum_nn`` and ``clusters``. ``cluster`` says what a cluster is (``cow`` or ``farm``).
+    ``without_place`` counts findings of the selection that cannot be placed on the foot or claw asked for.
+    """
+
+    table: pd.DataFrame
+    cluster: str
+    without_place: int
+
+
+def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: str = "cow") -> Counts:
+    """Count cases and units at risk.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+    by : tuple of str
+        Groupings: any of ``OF_TRIM``, ``OF_SITE`` and ``OF_FINDING``.
+    per : {"cow", "trim", "foot", "claw"}
+        The unit counted.
+
+    Returns
+    -------
+    Counts
+        One row for every group looked at, crossed with every kind of finding met; groups without a case
+        have 0 cases.
+
+    Raises
+    ------
+    Mistake
+        A grouping or level that does not exist.
+    """
+    known = (*OF_TRIM, *OF_SITE, *OF_FINDING)
+    for name in by:
+        if name not in known:
+            raise Mistake(f"Nothing can be grouped by '{name}'; use any of {', '.join(known)}.")
+    if per not in LEVELS:
+        raise Mistake(f"'{per}' is not a level of counting; use cow, trim, foot or claw.")
+    by = tuple(dict.fromkeys(by))
+    of_trim = tuple(name for name in by if name in OF_TRIM)
+    of_site = tuple(name for name in by if name in OF_SITE)
+    of_finding = tuple(name for name in by if name in OF_FINDING)
+
+    looked_at = _looked_at(selection, of_trim, of_site, per)
+    cases = _cases(selection, of_trim, of_site, of_finding, per)
+    where = (*of_trim, *of_site)
+    cluster = "cow" if "farm" in of_trim or _farms_in(ledger, selection) <= 1 else "farm"
+    if cluster == "farm":
+        looked_at = looked_at.group_by([*where, "farm_key"]).agg(n=looked_at.n.sum()).mutate(cow_key=ibis.literal(""))
+        cases = cases.group_by([*where, *of_finding, "farm_key"]).agg(m=cases.m.sum()).mutate(
+            cow_key=ibis.literal("")
+        )
+    frames = fetch_many(
+        ledger,
+        {
+            "risk": _sums_at_risk(looked_at, where),
+            "spread": _spread(selection, of_trim),
+            "cases": _sums_of_cases(cases, looked_at, where, of_finding),
+            "unplaced": _unplaced(selection, of_site, per),
+        },
+    )
+    kinds = frames["cases"][list(of_finding)].drop_duplicates()
+    if of_finding == ("lesion",):
+        # What was asked for and never found is an answer too: 0 cases.
+        asked = [parent_of(code) for code in selection.lesions]
+        kinds = pd.DataFrame({"lesion": list(dict.fromkeys([*kinds["lesion"], *asked]))}, dtype="str")
+    table = _combine(frames["risk"], frames["spread"], frames["cases"], kinds, of_trim, of_site)
+    return Counts(_sorted(table, by), cluster, int(frames["unplaced"]["rows"].iloc[0]))
+
+
+def _farms_in(ledger: Ledger, selection: Selection) -> int:
+    if len(selection.farms) == 1:
+        return 1
+    base = trims(selection)
+    return int(fetch(ledger, base.agg(farms=base.farm.nunique()))["farms"].iloc[0])
+
+
+def _with_keys(base: ir.Table, names: tuple[str, ...], selection: Selection) -> ir.Table:
+    return base.mutate(
+        **{f"by_{name}": grouped(base, name, selection) for name in names},
+        farm_key=base.farm,
+        cow_key=base.cow,
+    )
+
+
+@dataclass(frozen=True)
+class _Site:
+    """A place that is counted: its grouping values, the feet it covers and how many claws of each."""
+
+    values: tuple[tuple[str, str], ...]
+    feet: tuple[str, ...]
+    claws: int
+
+
+def _sites(selection: Selection, of_site: tuple[str, ...]) -> list[_Site]:
+    feet = [foot for foot in FEET if not selection.feet or foot in selection.feet]
+    claws = [claw for claw in CLAWS if not selection.claws or claw in selection.claws]
+    covered: dict[tuple[tuple[str, str], ...], set[tuple[str, str]]] = {}
+    for foot in feet:
+        for claw in claws:
+            place = {"foot": foot, "limb": limb_of(foot), "claw": claw}
+            covered.setdefault(tuple((name, place[name]) for name in of_site), set()).add((foot, claw))
+    return [
+        _Site(values, tuple(f for f in FEET if any(f == foot for foot, _ in places)), len({c for _, c in places}))
+        for values, places in covered.items()
+    ]
+
+
+def _looked_at(
+    selection: Selection, of_trim: tuple[str, ...], of_site: tuple[str, ...], per: str
+) -> ir.Table:
+    """Columns: groupings, farm_key, cow_key, n (units of that cow looked at in the group)."""
+    base = _with_keys(trims(selection), of_trim, selection)
+    keys = [*(f"by_{name}" for name in of_trim), "farm_key", "cow_key"]
+    sites = _sites(selection, of_site)
+    narrowed = bool(of_site or selection.feet or selection.claws)
+
+    def seen_in(site: _Site) -> ir.Value:
+        return ibis.greatest(*(base[f"seen_{foot.lower()}"] for foot in site.feet))
+
+    each = base.group_by(keys).agg(
+        trims=base.count(),
+        **{f"seen_{foot}": base[f"seen_{foot.lower()}"].max() for foot in FEET},
+        **({f"times_{place}": seen_in(site).sum() for place, site in enumerate(sites)} if narrowed else {}),
+    )
+    branches = []
+    for place, site in enumerate(sites):
+        feet_seen = functools.reduce(operator.add, (each[f"seen_{foot}"] for foot in site.feet))
+        times = each[f"times_{place}"] if narrowed else each.trims
+        n = {
+            "cow": (times > 0).cast("int64"),
+            "trim": times,
+            "foot": feet_seen,
+            "claw": feet_seen * site.claws,
+        }[per]
+        branch = each.select(
+            **{name: each[f"by_{name}"] for name in of_trim},
+            **{name: ibis.literal(value) for name, value in site.values},
+            farm_key=each.farm_key,
+            cow_key=each.cow_key,
+            n=n.cast("int64"),
+        )
+        branches.append(branch.filter(branch.n > 0))
+    return ibis.union(*branches) if len(branches) > 1 else branches[0]
+
+
+def _cases(
+    selection: Selection,
+    of_trim: tuple[str, ...],
+    of_site: tuple[str, ...],
+    of_finding: tuple[str, ...],
+    per: str,
+) -> ir.Table:
+    """Columns: groupings, farm_key, cow_key, m (units of that cow that are a case in the group)."""
+    found = findings(selection)
+    needed = set(of_site) | ({"foot"} if per == "foot" else {"foot", "claw"} if per == "claw" else set())
+    needed |= {name for name in of_finding if name == "zone"}
+    for column in sorted(needed):
+        found = found.filter(found[column].notnull())
+    names = (*of_trim, *of_site, *of_finding)
+    base = _with_keys(found, names, selection)
+    unit = {
+        "cow": base.cow_key,
+        "trim": base.visit_date.cast("string"),
+        "foot": base.foot,
+        "claw": base.foot + base.claw,
+    }[per]
+    base = base.mutate(unit=unit)
+    keys = [*(f"by_{name}" for name in names), "farm_key", "cow_key"]
+    out = base.group_by(keys).agg(m=base.unit.nunique())
+    return out.rename({name: f"by_{name}" for name in names})
+
+
+def _sums_at_risk(looked_at: ir.Table, where: tuple[str, ...]) -> ir.Table:
+    n = looked_at.n.cast("int64")
+    return aggregated(
+        looked_at,
+        list(where),
+        sum_n=n.sum().cast("int64"), sum_nn=(n * n).sum().cast("int64"), clusters=looked_at.count()
+    )
+
+
+def _spread(selection: Selection, of_trim: tuple[str, ...]) -> ir.Table:
+    base = _with_keys(trims(selection), of_trim, selection)
+    out = aggregated(
+        base,
+        [f"by_{name}" for name in of_trim],
+        n_farms=base.farm_key.nunique(),
+        n_visits=(base.farm_key + "|" + base.visit_date.cast("string")).nunique(),
+    )
+    return out.rename({name: f"by_{name}" for name in of_trim})
+
+
+def _sums_of_cases(
+    cases: ir.Table, looked_at: ir.Table, where: tuple[str, ...], of_finding: tuple[str, ...]
+) -> ir.Table:
+    both = cases.join(looked_at, [*where, "farm_key", "cow_key"], how="inner")
+    m, n = both.m.cast("int64"), both.n.cast("int64")
+    return aggregated(
+        both,
+        [*where, *of_finding],
+        sum_m=m.sum().cast("int64"), sum_mm=(m * m).sum().cast("int64"), sum_mn=(m * n).sum().cast("int64")
+    )
+
+
+def _unplaced(selection: Selection, of_site: tuple[str, ...], per: str) -> ir.Table:
+    """How many findings carry no foot or claw although the question needs one."""
+    found = findings(selection)
+    needed = set(of_site) | ({"foot"} if per == "foot" else {"foot", "claw"} if per == "claw" else set())
+    needed.discard("limb")
+    missing: ir.BooleanValue = ibis.literal(False)
+    for column in sorted(needed | ({"foot"} if "limb" in of_site else set())):
+        missing = missing | found[column].isnull()
+    return found.filter(missing).agg(rows=found.filter(missing).count())
+
+
+def _combine(
+    risk: pd.DataFrame,
+    spread: pd.DataFrame,
+    cases: pd.DataFrame,
+    kinds: pd.DataFrame,
+    of_trim: tuple[str, ...],
+    of_site: tuple[str, ...],
+) -> pd.DataFrame:
+    where = [*of_trim, *of_site]
+    risk = risk[risk["clusters"] > 0]
+    if of_trim:
+        table = risk.merge(spread, on=list(of_trim), how="left")
+    else:
+        table = risk.assign(**{column: spread[column].iloc[0] for column in ("n_farms", "n_visits")})
+    if len(kinds.columns):
+        table = table.merge(kinds, how="cross")
+    keys = [*where, *kinds.columns]
+    if keys:
+        table = table.merge(cases, on=keys, how="left")
+    else:
+        table = table.assign(**{c: cases[c].iloc[0] if len(cases) else 0 for c in ("sum_m", "sum_mm", "sum_mn")})
+    for column in (*SUMS, "n_farms", "n_visits"):
+        table[column] = table[column].fillna(0).astype("int64")
+    table = table.assign(cases=table["sum_m"], at_risk=table["sum_n"])
+    return table[[*keys, "cases", "at_risk", "n_farms", "n_visits", *SUMS]]
+
+
+_ORDER = {
+    "season": ["winter", "spring", "summer", "autumn"],
+    "foot": list(FEET),
+    "claw": ["lateral", "medial"],
+    "limb": ["front", "hind"],
+    "parity": ["1", "2", "3+"],
+}
+
+
+def _sorted(table: pd.DataFrame, by: tuple[str, ...]) -> pd.DataFrame:
+    if not by:
+        return table.reset_index(drop=True)
+
+    def natural(column: pd.Series) -> pd.Series:
+        order = _ORDER.get(str(column.name))
+        if order is None:
+            return column
+        return column.map({value: place for place, value in enumerate(order)}).fillna(len(order))
+
+    return table.sort_values(list(by), key=natural, kind="stable").reset_index(drop=True)

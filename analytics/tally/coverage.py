@@ -1,0 +1,61 @@
+"""Which records a selection rests on, and which it leaves out."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.tally.engine import fetch
+from analytics.tally.narrow import of_farm_and_period, of_visits
+from analytics.tally.selection import Selection
+
+
+def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.DataFrame:
+    """What is in the farms and period of a selection, by kind of visit.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+        Its ``visits`` are not applied, so that what they leave out can be said.
+    source : {"trims", "scores"}
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a visit_kind and kind_from: visits, cows, trims (rows), first, last; the columns farms,
+        visits_all and cows_all are not split and repeat what the asked-for kinds hold together.
+    """
+    base = of_farm_and_period(source, selection)
+    base = base.mutate(
+        kind=base.visit_kind.fill_null("unknown"),
+        known=base.kind_from.fill_null("unknown"),
+        visit=base.farm + "|" + base.visit_date.cast("string"),
+        animal=base.farm + "|" + base.cow,
+    )
+    if selection.all_visits:
+        wanted = base.mutate(asked=base.visit_kind.fill_null("unknown") != "")
+    else:
+        kinds = [*selection.visits, *(["scoring"] if "whole-herd" in selection.visits else [])]
+        wanted = base.mutate(asked=base.kind.isin(kinds))
+    parts = wanted.group_by(["asked", "kind", "known"]).agg(
+        visits=wanted.visit.nunique(),
+        cows=wanted.animal.nunique(),
+        trims=wanted.count(),
+    )
+    whole = wanted.group_by("asked").agg(
+        farms_all=wanted.farm.nunique(),
+        visits_all=wanted.visit.nunique(),
+        cows_all=wanted.animal.nunique(),
+        first=wanted.visit_date.min(),
+        last=wanted.visit_date.max(),
+    )
+    return fetch(ledger, parts.join(whole, "asked"))
+
+
+def months_with_records(ledger: Ledger, selection: Selection, source: str = "trims") -> list[pd.Timestamp]:
+    """First days of the months in which the selection has records, in order."""
+    base = of_visits(of_farm_and_period(source, selection), selection)
+    month = base.visit_date.truncate("M").name("month")
+    frame = fetch(ledger, base.select(month).distinct())
+    return sorted(pd.Timestamp(value) for value in frame["month"])

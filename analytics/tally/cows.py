@@ -1,0 +1,69 @@
+"""Single cows: the list of those a selection finds, and everything recorded of one."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.tally.engine import fetch, fetch_many, table
+from analytics.tally.narrow import findings, of_farm_and_period
+from analytics.tally.selection import Selection
+
+
+def cows_found(ledger: Ledger, selection: Selection) -> pd.DataFrame:
+    """Cows that are a case in the selection, those with most findings first.
+
+    Returns
+    -------
+    pandas.DataFrame
+        farm, cow, findings (rows), visits (days with a finding), worst (highest severity), last
+        (newest finding), lesions and feet (distinct, comma between).
+    """
+    found = findings(selection)
+    out = found.group_by(["farm", "cow"]).agg(
+        findings=found.count(),
+        visits=found.visit_date.nunique(),
+        worst=found.severity.max(),
+        last=found.visit_date.max(),
+    )
+    words = fetch(ledger, found.select("farm", "cow", "lesion", "foot").distinct())
+    frame = fetch(ledger, out)
+    if frame.empty:
+        return frame.assign(lesions=pd.Series(dtype="str"), feet=pd.Series(dtype="str"))
+    joined = words.groupby(["farm", "cow"]).agg(
+        lesions=("lesion", lambda s: ", ".join(sorted(set(s)))),
+        feet=("foot", lambda s: ", ".join(sorted(set(s.dropna())))),
+    )
+    frame = frame.merge(joined.reset_index(), on=["farm", "cow"], how="left")
+    return frame.sort_values(
+        ["findings", "last", "farm", "cow"], ascending=[False, False, True, True]
+    ).reset_index(drop=True)
+
+
+def one_cow(
+    ledger: Ledger, farm: str, cow: str, allowed: tuple[str, ...] | None = None
+) -> dict[str, pd.DataFrame]:
+    """Everything recorded of one cow, newest first: the only row-level data that leaves the engine.
+
+    Returns
+    -------
+    dict of str to pandas.DataFrame
+        ``trims``, ``findings``, ``scores``, ``horn_readings``, ``calvings``, ``moves``, ``cows`` and
+        ``trim_rows`` (the rows as the sheets said them), each narrowed to the cow.
+    """
+    selection = Selection(farms=(farm,), cows=(cow,), visits=("all",), allowed=allowed)
+    expressions = {
+        name: of_farm_and_period(name, selection) for name in ("trims", "findings", "scores", "horn_readings")
+    }
+    if allowed is None or farm in allowed:
+        for name in ("calvings", "moves", "cows", "trim_rows"):
+            base = table(name)
+            expressions[name] = base.filter(base.farm == farm, base.cow == cow)
+    frames = fetch_many(ledger, expressions)
+    for name, column in (("calvings", "calved_on"), ("moves", "moved_on")):
+        if name in frames:
+            frames[name] = frames[name].sort_values(column, ascending=False).reset_index(drop=True)
+    for name in ("trims", "findings", "scores", "horn_readings", "trim_rows"):
+        if name in frames:
+            frames[name] = frames[name].sort_values("visit_date", ascending=False).reset_index(drop=True)
+    return frames

@@ -1,0 +1,65 @@
+"""Asking the engine: Ibis expressions are compiled to its SQL, and small frames come back.
+
+The expressions are built on unbound tables, so no Ibis backend exists and none can be shared between
+threads by mistake; each thread runs the compiled SQL on its own cursor.
+"""
+
+from __future__ import annotations
+
+import functools
+from typing import TYPE_CHECKING
+
+import ibis
+import ibis.expr.types as ir
+
+from analytics.ledger import Ledger
+from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, STAMP
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_TYPES = {
+    "VARCHAR": "string",
+    "DATE": "date",
+    "INTEGER": "int32",
+    "BIGINT": "int64",
+    "DOUBLE": "float64",
+    "BOOLEAN": "boolean",
+}
+
+
+@functools.cache
+def table(name: str) -> ir.Table:
+    """The unbound Ibis table of a ledger table."""
+    rows = {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()}
+    columns = (DERIVED_TABLES | rows)[name]
+    return ibis.table({column: _TYPES[kind] for column, kind in columns.items()}, name=name)
+
+
+def fetch(ledger: Ledger, expression: ir.Table) -> pd.DataFrame:
+    """Run one expression and give its rows as a pandas frame.
+
+    Dates come back as ``datetime64``; counts as integers.
+
+    Raises
+    ------
+    Mistake
+        The ledger is absent or cannot be read.
+    """
+    sql = str(ibis.to_sql(expression, dialect="duckdb"))
+    with ledger.reading() as cursor:
+        return cursor.execute(sql).df()
+
+
+def fetch_many(ledger: Ledger, expressions: dict[str, ir.Table]) -> dict[str, pd.DataFrame]:
+    """Run several expressions on one lease; see :func:`fetch`."""
+    compiled = {name: str(ibis.to_sql(e, dialect="duckdb")) for name, e in expressions.items()}
+    with ledger.reading() as cursor:
+        return {name: cursor.execute(sql).df() for name, sql in compiled.items()}
+
+
+
+
+def aggregated(base: ir.Table, keys: list[str], **sums: ir.Value) -> ir.Table:
+    """Aggregate by *keys*, or over everything when there are none."""
+    return base.group_by(keys).agg(**sums) if keys else base.agg(**sums)

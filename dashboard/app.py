@@ -1,0 +1,150 @@
+"""The Dash app: the frame around every page, and the one pattern by which pages are filled."""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import ALL, MATCH, Dash, Input, Output, State, dcc, html
+from flask import Flask
+
+from analytics.ledger import Ledger
+from analytics.mistake import Mistake
+from dashboard import frame
+from dashboard.page import Page
+from dashboard.pages import PAGES, PANELS
+from dashboard.panel import Drawn, filled, shell
+from dashboard.view import View
+
+log = logging.getLogger("evenfoot")
+
+
+def create_app(ledger: Ledger) -> Dash:
+    """The dashboard over one ledger.
+
+    The address is the state: every callback below is a function of it, so back, forward and a sent link
+    all show the same thing.
+    """
+    server = Flask("evenfoot")
+    server.config["MAX_CONTENT_LENGTH"] = 300 * 1024 * 1024
+    app = Dash(
+        "evenfoot",
+        server=server,
+        assets_folder=str(frame.ASSETS),
+        serve_locally=True,
+        suppress_callback_exceptions=True,
+        title="Evenfoot",
+        update_title=None,
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+    )
+    app.index_string = frame.INDEX
+    app.layout = lambda: dmc.MantineProvider(frame.layout())
+    _fill_pages(app, ledger)
+    _clientside(app)
+    for page in PAGES.values():
+        if page.register is not None:
+            page.register(app, ledger)
+    return app
+
+
+def page_of(path: str | None) -> Page | None:
+    return PAGES.get((path or "/").rstrip("/") or "/")
+
+
+def _fill_pages(app: Dash, ledger: Ledger) -> None:
+    @app.callback(Output("content", "children"), Input("address", "pathname"))
+    def content(path: str) -> Any:
+        page = page_of(path)
+        if page is None:
+            return [html.H1("There is no such page"), html.P(["Go to ", dcc.Link("the herd page", href="/"), "."])]
+        return [
+            html.H1(page.title),
+            html.P(page.question, className="question"),
+            html.Div(id="trail"),
+            html.Div(id="choices"),
+            html.Div([shell(panel) for panel in page.panels], className="panels"),
+            *(page.extra() if page.extra else []),
+        ]
+
+    @app.callback(
+        Output("navigation", "children"),
+        Output("picker", "children"),
+        Input("address", "pathname"),
+        Input("address", "search"),
+    )
+    def around(path: str, search: str) -> Any:
+        view, mistake = _view(path, search)
+        return frame.navigation(PAGES, view), [frame.picker(ledger, view), frame.mistake(mistake)]
+
+    @app.callback(
+        Output("trail", "children"),
+        Output("choices", "children"),
+        Input("address", "search"),
+        State("address", "pathname"),
+    )
+    def within(search: str, path: str) -> Any:
+        page = page_of(path)
+        view, _ = _view(path, search)
+        if page is None:
+            return None, None
+        try:
+            choices = page.choices(ledger, view) if page.choices else None
+        except Mistake as mistake:
+            choices = frame.mistake(str(mistake))
+        return frame.trail(page.trail(view) if page.trail else []), choices
+
+    @app.callback(
+        Output({"type": "panel", "name": MATCH}, "children"),
+        Input("address", "search"),
+        State({"type": "panel", "name": MATCH}, "id"),
+        State("address", "pathname"),
+    )
+    def fill(search: str, place: dict[str, str], path: str) -> Any:
+        panel = PANELS[place["name"]]
+        view, mistake = _view(path, search)
+        if mistake:
+            return frame.mistake(mistake)
+        try:
+            drawn = panel.draw(ledger, view)
+        except Mistake as known:
+            return frame.mistake(str(known))
+        except Exception:
+            log.exception("panel %s failed", panel.name)
+            return frame.mistake(
+                "This chart could not be drawn because of an error in Evenfoot; the records are safe. The server's "
+                "log has the details."
+            )
+        return filled(panel, drawn) if isinstance(drawn, Drawn) else drawn
+
+
+def _view(path: str | None, search: str | None) -> tuple[View, str]:
+    try:
+        return View.read(path or "/", search or ""), ""
+    except Mistake as mistake:
+        return View.read(path or "/", ""), str(mistake)
+
+
+def _clientside(app: Dash) -> None:
+    """The browser's part: following a clicked mark, applying the picker, saving a picture."""
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.follow",
+        Output("followed", "data"),
+        Input({"type": "chart", "name": ALL}, "clickData"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.picture",
+        Output("pictured", "data"),
+        Input({"type": "picture", "name": ALL, "kind": ALL}, "n_clicks"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.choose",
+        Output("chosen", "data"),
+        Input({"type": "choice", "field": ALL}, "value"),
+        prevent_initial_call=True,
+    )
+
+
+

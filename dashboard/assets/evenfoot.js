@@ -1,0 +1,85 @@
+/* The browser's part: the address is the state, so a click or a choice only changes the address. */
+(function () {
+  "use strict";
+  const none = () => window.dash_clientside.no_update;
+
+  function go(href) {
+    if (href === window.location.pathname + window.location.search) return;
+    const samePage = href.split("?")[0] === window.location.pathname;
+    window.history.pushState({}, "", href);
+    window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
+    if (!samePage) window.scrollTo(0, 0);
+  }
+
+  function changed() {
+    const hit = window.dash_clientside.callback_context.triggered;
+    return hit && hit.length ? hit[0] : null;
+  }
+
+  function destination(click) {
+    const point = click && click.points && click.points[0];
+    if (!point) return null;
+    let data = point.customdata;
+    if (Array.isArray(data)) data = data[0];
+    if (!data && point.data) data = Array.isArray(point.data.customdata) ? point.data.customdata[0] : null;
+    return data && data.to ? data.to : null;
+  }
+
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    evenfoot: {
+      follow: function () {
+        const hit = changed();
+        const href = hit ? destination(hit.value) : null;
+        if (href) go(href);
+        return none();
+      },
+      picture: function () {
+        const hit = changed();
+        if (!hit || !hit.value) return none();
+        const id = JSON.parse(hit.prop_id.split(".n_clicks")[0]);
+        const section = document.querySelector('[aria-labelledby="title-' + id.name + '"]');
+        const chart = section && section.querySelector(".js-plotly-plot");
+        if (chart && window.Plotly) {
+          window.Plotly.downloadImage(chart, {
+            format: id.kind,
+            filename: "evenfoot-" + id.name,
+            width: chart.clientWidth,
+            height: chart.clientHeight,
+            scale: id.kind === "png" ? 2 : 1,
+          });
+        }
+        return none();
+      },
+      choose: function () {
+        const hit = changed();
+        if (!hit) return none();
+        const id = JSON.parse(hit.prop_id.split(".value")[0]);
+        const before = window.location.search;
+        const query = new URLSearchParams(before);
+        let values = hit.value;
+        if (id.field === "period") {
+          const given = values || [null, null];
+          if ((given[0] && !given[1]) || (!given[0] && given[1])) return none();
+          query.delete("since");
+          query.delete("until");
+          if (given[0]) query.set("since", given[0]);
+          if (given[1]) query.set("until", given[1]);
+        } else {
+          query.delete(id.field);
+          if (values === null || values === undefined) values = [];
+          if (!Array.isArray(values)) values = [values];
+          const plain = id.field === "visits" && values[0] === "whole-herd";
+          if (!plain) values.filter(Boolean).forEach((value) => query.append(id.field, value));
+          if (id.field === "farms") ["cow", "groups", "cows"].forEach((name) => query.delete(name));
+          if (id.field === "by") query.delete("reference");
+        }
+        const text = query.toString();
+        const same = new URLSearchParams(before);
+        same.sort();
+        query.sort();
+        if (same.toString() !== query.toString()) go(window.location.pathname + (text ? "?" + text : ""));
+        return none();
+      },
+    },
+  });
+})();

@@ -1,0 +1,54 @@
+"""The ledger of the demo herds."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import sys
+from pathlib import Path
+
+from analytics.intake import check_file
+from analytics.ledger import Ledger, default_path, open_ledger
+from analytics.ledger.adding import add_sheets
+from analytics.mistake import Mistake
+
+
+def build(address: str | None) -> Ledger:
+    """The demo ledger at *address*, built from the sample herds when it is absent.
+
+    Built beside its place and moved there whole, so that an interrupted build leaves nothing half-made.
+
+    Raises
+    ------
+    Mistake
+        A ledger with other records is at that place.
+    """
+    import sample_data
+
+    ledger = open_ledger(address or os.environ.get("EVENFOOT_LEDGER") or default_path().with_name("demo.duckdb"))
+    if ledger.exists:
+        _refuse_others(ledger, {path.name for path in sample_data.FILES})
+        return ledger
+    place = Path(ledger.name)
+    draft_path = place.with_name(place.name + ".building")
+    draft_path.unlink(missing_ok=True)
+    draft = open_ledger(str(draft_path))
+    print("Building the demo herds ...", file=sys.stderr)
+    for path in sample_data.FILES:
+        sheets = check_file(path, path.name, known_farms=draft.farms())
+        add_sheets(draft, sheets, path.name, hashlib.sha256(path.read_bytes()).hexdigest())
+    draft.lease.drop_if_idle()
+    with contextlib.suppress(FileNotFoundError):
+        draft_path.with_name(draft_path.name + ".wal").unlink()
+    draft_path.replace(place)
+    return ledger
+
+
+def _refuse_others(ledger: Ledger, demo_files: set[str]) -> None:
+    files = set(ledger.imports()["file"]) if ledger.exists else set()
+    if files and not files & demo_files:
+        raise Mistake(
+            f"The ledger {ledger.name} holds other records than the demo herds; use `evenfoot serve` for it, or "
+            "give the demo another place with --ledger."
+        )

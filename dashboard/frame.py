@@ -1,0 +1,158 @@
+"""The frame around every page: heading bar, navigation, farm and period, trail."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import dash_mantine_components as dmc
+import pandas as pd
+from dash import dcc, html
+
+from analytics.ledger import Ledger
+from dashboard.page import Page
+from dashboard.view import View
+
+ASSETS = Path(__file__).with_name("assets")
+
+INDEX = """<!DOCTYPE html>
+<html lang="en">
+<head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}</head>
+<body>
+<a class="skip" href="#content">Skip to the figures</a>
+{%app_entry%}
+<footer>{%config%}{%scripts%}{%renderer%}</footer>
+</body>
+</html>"""
+
+VETERINARIAN = (
+    "Evenfoot reports what was recorded and what it goes together with. It diagnoses nothing. Ask your "
+    "veterinarian about a severely lame cow, a swollen or deeply infected foot, or a case that keeps coming back; "
+    "local rules come first."
+)
+
+
+def layout() -> Any:
+    """The whole page, before anything is known."""
+    return html.Div(
+        [
+            dcc.Location(id="address", refresh="callback-nav"),
+            dcc.Store(id="followed"),
+            dcc.Store(id="pictured"),
+            dcc.Store(id="chosen"),
+            html.Header(
+                [
+                    dcc.Link(html.Span("Evenfoot"), href="/", className="brand"),
+                    html.Nav(id="navigation", **{"aria-label": "Pages"}),
+                ],
+                className="bar",
+            ),
+            html.Div(id="picker", className="picker", role="region", **{"aria-label": "Farm and period"}),
+            html.Main(id="content", tabIndex=-1),
+            html.Aside(VETERINARIAN, className="veterinarian", **{"aria-label": "Caution"}),
+        ],
+        className="frame",
+    )
+
+
+def navigation(pages: dict[str, Page], view: View) -> list[Any]:
+    """Links to the pages, farm and period kept."""
+    return [
+        dcc.Link(
+            page.title,
+            href=view.to(page.path),
+            className="here" if page.path == view.path else None,
+            **({"aria-current": "page"} if page.path == view.path else {}),
+        )
+        for page in pages.values()
+        if page.in_navigation
+    ]
+
+
+PERIODS = (("", "All records"), ("12", "Last 12 months"), ("24", "Last 24 months"))
+
+
+def picker(ledger: Ledger, view: View) -> Any:
+    """Farm, period and kind of visit: chosen once, kept across pages."""
+    farms = ledger.farms(view.selection.allowed)
+    if not farms:
+        return html.P(
+            ["There are no records yet. ", dcc.Link("Import a sheet", href="/import"), " to begin."], className="empty"
+        )
+    selection = view.selection
+    return html.Div(
+        [
+            dmc.Select(
+                label="Farm",
+                id={"type": "choice", "field": "farms"},
+                data=[{"value": "", "label": "All farms"}, *({"value": farm, "label": farm} for farm in farms)],
+                value=view.farm or "",
+                allowDeselect=False,
+                searchable=len(farms) > 8,
+                checkIconPosition="right",
+            ),
+            dmc.DatePickerInput(
+                label="Period",
+                id={"type": "choice", "field": "period"},
+                type="range",
+                value=[
+                    selection.since.isoformat() if selection.since else None,
+                    selection.until.isoformat() if selection.until else None,
+                ],
+                placeholder="All records",
+                valueFormat="D MMM YYYY",
+                clearable=True,
+                allowSingleDateInRange=True,
+                clearButtonProps={"aria-label": "All records"},
+                presets=_presets(ledger),
+            ),
+            dmc.Select(
+                label="Visits",
+                id={"type": "choice", "field": "visits"},
+                data=[
+                    {"value": "whole-herd", "label": "Whole-herd only"},
+                    {"value": "all", "label": "All visits"},
+                    {"value": "part-herd", "label": "Part-herd"},
+                    {"value": "lame-cow", "label": "Lame-cow calls"},
+                    {"value": "recheck", "label": "Rechecks"},
+                ],
+                value=selection.visits[0] if selection.visits else "all",
+                allowDeselect=False,
+                checkIconPosition="right",
+            ),
+        ],
+        className="choices",
+    )
+
+
+def _presets(ledger: Ledger) -> list[dict[str, Any]]:
+    frame = ledger.frame("SELECT MAX(visit_date) AS last FROM (SELECT visit_date FROM trims UNION ALL SELECT visit_date FROM scores)")
+    last = frame["last"].iloc[0]
+    if pd.isna(last):
+        return []
+    end = pd.Timestamp(last)
+    out = []
+    for months in (3, 12, 24):
+        start = end - pd.DateOffset(months=months) + pd.Timedelta(days=1)
+        out.append({"value": [_iso(start), _iso(end)], "label": f"Last {months} months"})
+    return out
+
+
+def _iso(day: pd.Timestamp) -> str:
+    return dt.date(day.year, day.month, day.day).isoformat()
+
+
+def trail(steps: list[tuple[str, str]]) -> Any:
+    """The way back up from a drill."""
+    if not steps:
+        return None
+    *above, last = steps
+    parts: list[Any] = [html.Li(dcc.Link(words, href=href)) for words, href in above]
+    parts.append(html.Li(last[0], **{"aria-current": "true"}))
+    return html.Nav(html.Ol(parts), className="trail", **{"aria-label": "Where you are"})
+
+
+def mistake(sentence: str) -> Any:
+    """One plain sentence where something could not be done."""
+    return html.P(sentence, className="mistake", role="alert") if sentence else None

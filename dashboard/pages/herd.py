@@ -1,0 +1,159 @@
+"""The herd now: what is up, what is down, what to look at next, on which records it rests."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+from dash import dcc, html
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.herd_review import herd_review
+from analytics.measures.locomotion import locomotion
+from analytics.measures.prevalence import prevalence
+from analytics.tally.needs import cows_in_need
+from dashboard.charts import describe
+from dashboard.charts import locomotion as drawn_locomotion
+from dashboard.charts import prevalence as bars
+from dashboard.charts.review import review
+from dashboard.page import Page
+from dashboard.pages.lesions import CLEARED, lesion_name
+from dashboard.panel import Drawn, Panel, mark, number_table
+from dashboard.view import View
+
+SENTENCES = {
+    "up": "{what} is up: {now} in {month}, against {past} in the twelve months before ({gap}).",
+    "down": "{what} is down: {now} in {month}, against {past} in the twelve months before ({gap}).",
+    "unclear": "{what}: {now} in {month} against {past} before; no clear change ({gap}).",
+    "too few": "{what}: {now} in {month}; not enough to say.",
+}
+NAMES = {"lame": "Lameness", "severe": "Severe lameness", "any": "Any lesion"}
+
+
+def sentences(answer: Answer) -> list[str]:
+    """The review in plain sentences, never bolder than the interval."""
+    table = answer.table
+    order = {"up": 0, "down": 1, "unclear": 2, "too few": 3}
+    headline = table[table["what"].isin(list(NAMES))]
+    rest = table[~table["what"].isin(list(NAMES)) & table["direction"].isin(["up", "down"])]
+    chosen = pd.concat([headline, rest.sort_values("direction", key=lambda s: s.map(order))])
+    return [_sentence(row) for row in chosen.to_dict("records")]
+
+
+def _sentence(row: dict[str, Any]) -> str:
+    what = NAMES.get(row["what"]) or lesion_name(row["what"]).capitalize()
+    points = f"{row['difference'] * 100:+.1f} points, 95 % interval {row['low'] * 100:+.1f} to {row['high'] * 100:+.1f}"
+    return SENTENCES[row["direction"]].format(
+        what=what,
+        now=f"{row['prevalence']:.1%} ({row['cases']} of {row['at_risk']})",
+        past=f"{row['past_prevalence']:.1%} ({row['past_cases']} of {row['past_at_risk']})",
+        month=f"{row['month']:%B %Y}",
+        gap=points,
+    )
+
+
+def _review(ledger: Ledger, view: View) -> Any:
+    answer = herd_review(ledger, view.selection)
+    if answer.empty:
+        return Drawn(None, answer, "")
+
+    def to(row: dict[str, Any]) -> str:
+        if row["what"] in ("lame", "severe"):
+            return View("/locomotion", view.selection).href
+        lesions = () if row["what"] == "any" else (row["what"],)
+        return View("/lesions", view.selection.with_(**CLEARED).with_(lesions=lesions)).href
+
+    return Drawn(
+        review(answer, drill=lambda row: mark(to(row))),
+        answer,
+        describe.describe("review", answer),
+        to,
+        lead=[html.P(sentence, className="lead") for sentence in sentences(answer)],
+    )
+
+
+def _needs(ledger: Ledger, view: View) -> Any:
+    frame = cows_in_need(ledger, view.selection)
+    if frame.empty:
+        return html.P(
+            "No cow in these records is severely lame, due for a recheck, or has a finding for the veterinarian.",
+            className="empty",
+        )
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
+
+    first = f"{frame['cow'].iloc[0]} at {frame['farm'].iloc[0]}"
+    return [
+        html.P(
+            [
+                f"{len(frame)} cows, the most pressing first: cow {first}. Ask your veterinarian about those marked so. "
+                "As of ",
+                f"{frame.attrs['as_of']:%d %b %Y}, the newest record.",
+            ],
+            className="basis",
+        ),
+        number_table(frame, to, "Cows that need someone"),
+    ]
+
+
+def _lameness(ledger: Ledger, view: View) -> Drawn:
+    answer = locomotion(ledger, view.selection, by=("month",))
+    return Drawn(drawn_locomotion.locomotion(answer), answer, describe.describe("locomotion", answer))
+
+
+def _common(ledger: Ledger, view: View) -> Drawn:
+    selection = view.selection.with_(**CLEARED)
+    answer = prevalence(ledger, selection, by=("lesion",))
+
+    def to(row: dict[str, Any]) -> str:
+        return View("/lesions", selection.with_(lesions=(row["lesion"],))).href
+
+    figure = bars.prevalence(answer, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("prevalence", answer), to)
+
+
+def _records(ledger: Ledger, view: View) -> Any:
+    farms = ledger.farms(view.selection.allowed)
+    if not farms:
+        return html.P(["No records yet. ", dcc.Link("Import a sheet", href="/import"), "."])
+    answer = prevalence(ledger, view.selection, by=("farm", "visit_kind"))
+    return Drawn(None, answer, "")
+
+
+PAGE = Page(
+    path="/",
+    title="Herd",
+    question="Better or worse than this herd's own past, what drives it, and which cows need someone.",
+    panels=(
+        Panel(
+            "herd-review",
+            "The newest month against the twelve months before",
+            _review,
+            "Share of cows in the newest month with records, less the share in the twelve months before. Up or down "
+            "is said only when the whole interval lies on one side of no difference.",
+            wide=True,
+        ),
+        Panel("herd-needs", "Cows that need someone", _needs, wide=True),
+        Panel(
+            "herd-lameness",
+            "Lameness month by month",
+            _lameness,
+            "Lame scorings out of all scorings in the month.",
+        ),
+        Panel(
+            "herd-lesions",
+            "Most common lesions",
+            _common,
+            "A cow counts once for a lesion if any of her trims in the period shows it.",
+        ),
+        Panel(
+            "herd-records",
+            "What these figures rest on",
+            _records,
+            "Cows trimmed and cows with any lesion, by farm and kind of visit.",
+            wide=True,
+        ),
+    ),
+)

@@ -1,0 +1,155 @@
+"""Lesions: which, on which claws and zones, in which cows, and since when."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.foot_map import foot_map
+from analytics.measures.prevalence import prevalence
+from analytics.tally.cows import cows_found
+from analytics.tally.selection import Selection
+from analytics.trade.feet import ZONES
+from dashboard.charts import describe, foot, trend
+from dashboard.charts import prevalence as bars
+from dashboard.charts.labels import value_label
+from dashboard.page import Page
+from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.view import View
+
+CLEARED: dict[str, Any] = {"lesions": (), "feet": (), "claws": (), "zones": ()}
+
+
+def chosen(selection: Selection) -> str:
+    """The lesion in words, for titles."""
+    if not selection.lesions:
+        return "any lesion"
+    return ", ".join(lesion_name(code) for code in selection.lesions)
+
+
+def lesion_name(code: str) -> str:
+    """The name of a lesion in a sentence: ``sole ulcer``."""
+    text = value_label("lesion", code)
+    return text[0].lower() + text[1:]
+
+
+def place(selection: Selection) -> str:
+    """The place drilled to, in words, or nothing."""
+    parts = [*selection.feet, *(value_label("claw", claw) for claw in selection.claws)]
+    parts += [f"zone {zone}" for zone in selection.zones]
+    return ", ".join(parts)
+
+
+def _types(ledger: Ledger, view: View) -> Drawn:
+    selection = view.selection.with_(**CLEARED)
+    answer = prevalence(ledger, selection, by=("lesion",), per="cow")
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(**CLEARED).changed(lesions=(row["lesion"],)).href
+
+    figure = bars.prevalence(answer, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("prevalence", answer), to)
+
+
+def _feet(ledger: Ledger, view: View) -> Drawn:
+    selection = view.selection.with_(feet=(), claws=(), zones=())
+    answer = foot_map(ledger, selection)
+
+    def to(row: dict[str, Any]) -> str:
+        claw = row["claw"]
+        return view.changed(
+            feet=(row["foot"],), claws=(claw,) if isinstance(claw, str) and claw else (), zones=(int(row["zone"]),)
+        ).href
+
+    figure = foot.draw_feet(answer, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("foot", answer), to)
+
+
+def _claws(ledger: Ledger, view: View) -> Drawn:
+    selection = view.selection.with_(feet=(), claws=(), zones=())
+    answer = prevalence(ledger, selection, by=("foot", "claw"), per="cow")
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(feet=(row["foot"],), claws=(row["claw"],), zones=()).href
+
+    figure = bars.prevalence(answer, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("prevalence", answer), to)
+
+
+def _months(ledger: Ledger, view: View) -> Drawn:
+    answer = prevalence(ledger, view.selection, by=("month",), per="cow")
+    return Drawn(trend.trend(answer), answer, describe.describe("trend", answer))
+
+
+def _cows(ledger: Ledger, view: View) -> Any:
+    frame = cows_found(ledger, view.selection)
+    answer = prevalence(ledger, view.selection, by=(), per="cow")
+    if frame.empty:
+        return [rests_on(answer), html.P("No cow has this in the records chosen.", className="empty")]
+    where = f" at {place(view.selection)}" if place(view.selection) else ""
+    total = int(answer.table["at_risk"].iloc[0])
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
+
+    columns = ["cow", "farm", "findings", "visits", "worst", "last", "lesions", "feet"]
+    return [
+        rests_on(answer),
+        html.P(f"{len(frame)} of {total} cows had {chosen(view.selection)}{where}; most findings first."),
+        number_table(frame[columns], to, f"Cows with {chosen(view.selection)}"),
+    ]
+
+
+def _trail(view: View) -> list[tuple[str, str]]:
+    selection = view.selection
+    if not (selection.lesions or place(selection)):
+        return []
+    steps = [("All lesions", view.changed(**CLEARED).href)]
+    if selection.lesions:
+        steps.append((chosen(selection).capitalize(), view.changed(feet=(), claws=(), zones=()).href))
+    if selection.feet or selection.claws:
+        words = " ".join([*selection.feet, *(value_label("claw", claw) for claw in selection.claws)])
+        steps.append((words, view.changed(zones=()).href))
+    if selection.zones:
+        words = ", ".join(f"Zone {zone}, {ZONES[zone].name}" for zone in selection.zones if zone in ZONES)
+        steps.append((words, view.href))
+    return steps
+
+
+PAGE = Page(
+    path="/lesions",
+    title="Lesions",
+    question="Which lesions, on which claws and zones, in which cows. Choose a bar, a claw or a zone to look closer.",
+    trail=_trail,
+    panels=(
+        Panel(
+            "lesion-types",
+            "Cows with each lesion",
+            _types,
+            "A cow counts once for a lesion if any of her trims in the period shows it, out of all cows trimmed.",
+        ),
+        Panel(
+            "lesion-feet",
+            "Where on the foot",
+            _feet,
+            "For every claw and zone: cows with the lesion there, out of the cows whose foot was looked at.",
+        ),
+        Panel(
+            "lesion-claws",
+            "On which claws",
+            _claws,
+            "Cows with the lesion on that claw, out of the cows whose foot was looked at. Findings without a claw, "
+            "such as those between the claws, are not in this chart.",
+        ),
+        Panel(
+            "lesion-months",
+            "Month by month",
+            _months,
+            "Cows with the lesion at a trim in the month, out of the cows trimmed in it.",
+        ),
+        Panel("lesion-cows", "Which cows", _cows, wide=True),
+    ),
+)
+

@@ -1,0 +1,60 @@
+"""Locomotion: is lameness rising, where, and who is lame now."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.locomotion import locomotion
+from analytics.tally.scoring import lame_cows
+from dashboard.charts import describe
+from dashboard.charts import locomotion as drawn_locomotion
+from dashboard.page import Page
+from dashboard.panel import Drawn, Panel, number_table, rests_on
+from dashboard.view import View
+
+
+def _trend(ledger: Ledger, view: View) -> Drawn:
+    answer = locomotion(ledger, view.selection, by=("month",))
+    return Drawn(drawn_locomotion.locomotion(answer), answer, describe.describe("locomotion", answer))
+
+
+def _lame_now(ledger: Ledger, view: View) -> Any:
+    answer = locomotion(ledger, view.selection, by=("month",))
+    frame = lame_cows(ledger, view.selection)
+    if answer.empty:
+        return rests_on(answer)
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
+
+    if frame.empty:
+        return [rests_on(answer), html.P("No cow was lame at her newest scoring.", className="empty")]
+    return [
+        rests_on(answer),
+        html.P(
+            f"{len(frame)} cows were lame when last scored, {int(frame['severe'].sum())} of them severely. A severely "
+            "lame cow needs someone today: ask your veterinarian."
+        ),
+        number_table(frame.drop(columns="severe"), to, "Cows lame when last scored"),
+    ]
+
+
+PAGE = Page(
+    path="/locomotion",
+    title="Locomotion",
+    question="What share of the cows is lame, is it rising, and which cows are lame now.",
+    panels=(
+        Panel(
+            "locomotion-trend",
+            "Cows lame and severely lame, month by month",
+            _trend,
+            "Scorings of 3 or more (0-3 scale: 2 or more) out of all scorings in the month; severely lame is 4 or "
+            "more (0-3 scale: 3).",
+            wide=True,
+        ),
+        Panel("locomotion-lame", "Cows lame when last scored", _lame_now, wide=True),
+    ),
+)

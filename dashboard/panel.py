@@ -1,0 +1,195 @@
+"""One chart on a page: title, figure, its numbers, how they were worked out, and the ways to take it along."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import quote
+
+import pandas as pd
+import plotly.graph_objects as go
+from dash import dcc, html
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.words import Said
+from dashboard.charts.labels import column_label, value_label
+from dashboard.tables import basis_sentences, printable
+from dashboard.view import View
+
+TABLE_ROWS = 200
+"""Rows of the numbers under a chart; the CSV always has all."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A panel worked out.
+
+    ``rows_to`` gives for a row of the table the address that clicking its mark leads to, so that the
+    keyboard reaches what the mouse does. ``lead`` are components above the chart, such as sentences.
+    """
+
+    figure: go.Figure | None
+    answer: Answer
+    describe: str
+    rows_to: Callable[[dict[str, Any]], str | None] | None = None
+    lead: list[Any] | None = None
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A place on a page that is filled on its own.
+
+    ``draw`` takes the ledger and the view and gives a :class:`Drawn`, or Dash components for panels without
+    a chart.
+    ``formula`` says in words how the figure is worked out.
+    """
+
+    name: str
+    title: str
+    draw: Callable[[Ledger, View], Any]
+    formula: str = ""
+    wide: bool = False
+
+
+def shell(panel: Panel) -> html.Section:
+    """The empty panel that a page shows at once; its contents follow."""
+    return html.Section(
+        [
+            html.H2(panel.title, id=f"title-{panel.name}"),
+            dcc.Loading(
+                html.Div(
+                    html.Div(className="skeleton", **{"aria-hidden": "true"}),
+                    id={"type": "panel", "name": panel.name},
+                    className="panel-body",
+                ),
+                delay_show=150,
+                type="circle",
+                color="var(--accent)",
+            ),
+        ],
+        className="panel wide" if panel.wide else "panel",
+        **{"aria-labelledby": f"title-{panel.name}"},
+    )
+
+
+def filled(panel: Panel, drawn: Drawn) -> list[Any]:
+    """The contents of a panel."""
+    answer = drawn.answer
+    parts: list[Any] = [*(drawn.lead or []), rests_on(answer)]
+    parts += [html.P(str(caution), className="caution") for caution in answer.cautions]
+    if drawn.figure is not None and not answer.empty:
+        parts.append(
+            html.Div(
+                dcc.Graph(
+                    id={"type": "chart", "name": panel.name},
+                    figure=drawn.figure,
+                    config={"displayModeBar": False, "responsive": True, "scrollZoom": False},
+                    responsive=True,
+                    style={"height": f"{drawn.figure.layout.height or 420}px"},
+                ),
+                role="img",
+                className="chart",
+                **{"aria-label": drawn.describe},
+            )
+        )
+    if answer.empty:
+        return parts
+    parts.append(_takeaway(panel, answer))
+    parts.append(_numbers(panel, drawn))
+    parts.append(_how(panel, answer))
+    return parts
+
+
+def rests_on(answer: Answer) -> html.P:
+    """n, dates and records, under every title."""
+    basis = answer.basis
+    if not basis.cows:
+        return html.P("No records.", className="basis")
+    farms = f"{basis.farms} farms, " if basis.farms > 1 else ""
+    return html.P(
+        f"{farms}{basis.cows} cows, {basis.visits} visits, {basis.first:%d %b %Y} to {basis.last:%d %b %Y}. "
+        f"{basis.level:.0%} intervals.",
+        className="basis",
+    )
+
+
+def _takeaway(panel: Panel, answer: Answer) -> html.Div:
+    text = printable(answer.table).to_csv(index=False, lineterminator="\n")
+    return html.Div(
+        [
+            html.A(
+                "CSV",
+                href="data:text/csv;charset=utf-8," + quote(text),
+                download=f"evenfoot-{panel.name}.csv",
+                className="take",
+                **{"aria-label": f"Numbers of {panel.title} as CSV"},
+            ),
+            *(
+                html.Button(
+                    kind.upper(),
+                    id={"type": "picture", "name": panel.name, "kind": kind},
+                    className="take",
+                    **{"aria-label": f"{panel.title} as {kind.upper()} picture"},
+                )
+                for kind in ("png", "svg")
+            ),
+        ],
+        className="takeaway",
+    )
+
+
+def _numbers(panel: Panel, drawn: Drawn) -> html.Details:
+    return html.Details(
+        [html.Summary("Numbers"), number_table(drawn.answer.table, drawn.rows_to, panel.title)], className="fold"
+    )
+
+
+def number_table(
+    table: pd.DataFrame, rows_to: Callable[[dict[str, Any]], str | None] | None, caption: str
+) -> html.Div:
+    """A table with human headings; the first cell of a row links to where its mark leads."""
+    columns = list(table.columns)
+    body = []
+    for row in table.head(TABLE_ROWS).to_dict("records"):
+        href = rows_to(row) if rows_to else None
+        cells = []
+        for place, column in enumerate(columns):
+            text = value_label(column, row[column])
+            inner = dcc.Link(text, href=href) if place == 0 and href else text
+            numeric = isinstance(row[column], (int, float)) and not isinstance(row[column], bool)
+            cells.append(html.Td(inner, className="number" if numeric else None))
+        body.append(html.Tr(cells))
+    more = len(table) - TABLE_ROWS
+    return html.Div(
+        [
+            html.Table(
+                [
+                    html.Caption(caption, className="unseen"),
+                    html.Thead(html.Tr([html.Th(column_label(column), scope="col") for column in columns])),
+                    html.Tbody(body),
+                ]
+            ),
+            html.P(f"{more} more rows are in the CSV.", className="basis") if more > 0 else None,
+        ],
+        className="scroll",
+        tabIndex=0,
+        role="region",
+        **{"aria-label": f"Numbers: {caption}"},
+    )
+
+
+def _how(panel: Panel, answer: Answer) -> html.Details:
+    lines: list[Said | str] = [panel.formula] if panel.formula else []
+    lines += [line for line in basis_sentences(answer) if not line.startswith("Caution")]
+    return html.Details(
+        [html.Summary("How was this worked out"), *(html.P(str(line)) for line in lines)], className="fold"
+    )
+
+
+def mark(href: str) -> dict[str, str]:
+    """What a clickable mark carries."""
+    return {"to": href}
+
+

@@ -1,0 +1,143 @@
+"""``evenfoot table``: a measure printed as text, CSV or JSON."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from analytics.ledger import Ledger, open_ledger
+from analytics.measures.answer import Answer
+from analytics.measures.catalogue import answer
+from analytics.measures.periods import period_label
+from analytics.mistake import Mistake
+from analytics.tally.selection import Selection, read_date
+from analytics.trade.lesions import PARENTS, understand_lesion
+
+FORMATS = ("text", "csv", "json")
+
+
+def print_table(
+    measure: str,
+    address: str | None,
+    *,
+    farms: Sequence[str],
+    since: str | None,
+    until: str | None,
+    visits: str,
+    lesions: Sequence[str],
+    hemisphere: str,
+    format: str,
+    options: dict[str, Any],
+) -> None:
+    """Work out a measure and print it; the basis and cautions of text and CSV go to standard error."""
+    if format not in FORMATS:
+        raise Mistake(f"'{format}' is not a format; use text, csv or json.")
+    ledger = open_ledger(address)
+    selection = Selection(
+        farms=known_farms(ledger, farms),
+        since=read_date(since, "--since") if since else None,
+        until=read_date(until, "--until") if until else None,
+        visits=tuple(_split(visits)),
+        lesions=tuple(lesion_code(word) for word in lesions),
+        hemisphere=hemisphere,
+    )
+    level = options.get("level")
+    if level is not None and not 0 < level < 1:
+        raise Mistake(f"The confidence level {level} must lie between 0 and 1, such as 0.95.")
+    if options.get("by"):
+        options = options | {"by": tuple(_split(options["by"]))}
+    result = answer(measure, ledger, selection, **options)
+    if format == "json":
+        print(as_json(result))
+        return
+    frame = printable(result.table)
+    if format == "csv":
+        frame.to_csv(sys.stdout, index=False, lineterminator="\n")
+    else:
+        print(frame.round(4).to_string(index=False) if len(frame) else "No rows.")
+    sys.stdout.flush()
+    for sentence in basis_sentences(result):
+        print(sentence, file=sys.stderr)
+
+
+def known_farms(ledger: Ledger, farms: Sequence[str]) -> tuple[str, ...]:
+    """The farms as the ledger spells them.
+
+    Raises
+    ------
+    Mistake
+        A farm that is not in the ledger.
+    """
+    if not farms:
+        return ()
+    spelled = {name.casefold(): name for name in ledger.farms()}
+    out = []
+    for farm in farms:
+        name = spelled.get(" ".join(farm.split()).casefold())
+        if name is None:
+            listed = ", ".join(sorted(spelled.values())[:12]) or "none yet"
+            raise Mistake(f"The farm '{farm}' is not in the ledger; the farms there are: {listed}.")
+        out.append(name)
+    return tuple(out)
+
+
+def lesion_code(word: str) -> str:
+    """The code of a lesion given by code or name.
+
+    Raises
+    ------
+    Mistake
+        The word is not understood.
+    """
+    code = understand_lesion(word)
+    if code is None:
+        raise Mistake(f"The lesion '{word}' is not understood; use a name or one of {', '.join(PARENTS)}.")
+    return code
+
+
+def printable(table: pd.DataFrame) -> pd.DataFrame:
+    """Dates as text: months as 2026-03, quarters as 2026-Q1, days in full."""
+    out = table.copy()
+    for column in out.columns:
+        if pd.api.types.is_datetime64_any_dtype(out[column]):
+            out[column] = [None if pd.isna(v) else period_label(str(column), v) for v in out[column]]
+    return out
+
+
+def as_json(result: Answer) -> str:
+    """The whole answer as JSON: measure, table (list of rows), basis, cautions."""
+    basis = {key: value for key, value in dataclasses.asdict(result.basis).items()}
+    for day in ("first", "last"):
+        basis[day] = str(basis[day]) if basis[day] else None
+    return json.dumps(
+        {
+            "measure": result.name,
+            "table": json.loads(printable(result.table).to_json(orient="records", double_precision=15)),
+            "basis": basis,
+            "cautions": [str(caution) for caution in result.cautions],
+        },
+        ensure_ascii=False,
+    )
+
+
+def basis_sentences(result: Answer) -> list[str]:
+    """What the answer rests on, and its cautions, as plain sentences."""
+    basis = result.basis
+    out = []
+    if basis.cows:
+        out.append(
+            f"Rests on {basis.visits} visits to {basis.farms} farm{'s' if basis.farms != 1 else ''}, {basis.cows} "
+            f"cows, {basis.first} to {basis.last}; counted per {basis.unit}; {basis.level:.0%} intervals "
+            f"({basis.method})."
+        )
+    out += [str(sentence) for sentence in (*basis.left_out, *basis.notes)]
+    return out + [f"Caution: {caution}" for caution in result.cautions]
+
+
+def _split(text: str) -> list[str]:
+    return [part.strip() for part in text.split(",") if part.strip()]

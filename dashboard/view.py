@@ -1,0 +1,83 @@
+"""What is on screen is a function of the address: this reads it and writes it."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import parse_qsl, urlencode
+
+from analytics.tally.selection import Selection
+
+OPTIONS = ("by", "per", "reference", "cow", "theme")
+"""Choices of a page that do not narrow the records, with the selection in the same address."""
+
+KEPT = ("farms", "since", "until", "visits", "hemisphere", "theme")
+"""What stays chosen when one goes to another page from the navigation."""
+
+
+@dataclass(frozen=True)
+class View:
+    """A page's path, the selection and the page's own options.
+
+    Parameters
+    ----------
+    path : str
+    selection : Selection
+    options : dict of str to str
+    """
+
+    path: str
+    selection: Selection
+    options: dict[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def read(cls, path: str, search: str, allowed: tuple[str, ...] | None = None) -> View:
+        """Read the address.
+
+        Raises
+        ------
+        Mistake
+            Something in the address cannot be read.
+        """
+        pairs = dict(parse_qsl((search or "").lstrip("?")))
+        options = {key: pairs[key] for key in OPTIONS if key in pairs}
+        return cls(path or "/", Selection.from_query(search or "", allowed), options)
+
+    def option(self, name: str, default: str) -> str:
+        return self.options.get(name, default)
+
+    @property
+    def farm(self) -> str | None:
+        """The farm, where exactly one is chosen."""
+        return self.selection.farms[0] if len(self.selection.farms) == 1 else None
+
+    def changed(self, **changes: Any) -> View:
+        """A copy with some of the selection or options changed; ``None`` takes an option away."""
+        names = {each.name for each in dataclasses.fields(Selection)}
+        selection = self.selection.with_(**{k: v for k, v in changes.items() if k in names})
+        options = dict(self.options)
+        for key, value in changes.items():
+            if key in OPTIONS:
+                if value is None:
+                    options.pop(key, None)
+                else:
+                    options[key] = str(value)
+        return View(str(changes.get("path", self.path)), selection, options)
+
+    @property
+    def search(self) -> str:
+        """The query string, beginning with ``?`` unless empty."""
+        parts = [self.selection.to_query(), urlencode([(k, self.options[k]) for k in OPTIONS if k in self.options])]
+        text = "&".join(part for part in parts if part)
+        return f"?{text}" if text else ""
+
+    @property
+    def href(self) -> str:
+        return self.path + self.search
+
+    def to(self, path: str) -> str:
+        """The address of another page with farm and period kept and the drill left behind."""
+        kept = {name: getattr(self.selection, name) for name in KEPT if hasattr(self.selection, name)}
+        options = {name: value for name, value in self.options.items() if name in KEPT}
+        return View(path, Selection(**kept), options).href
