@@ -141,6 +141,9 @@ def _words(
         out.append(
             say("Too few were looked at to say much about {groups}.", groups=", ".join(small))
         )
+    uneven = _uneven_trims(ledger, selection, name) if counts.per == "cow" else None
+    if uneven:
+        out.append(uneven)
     if len(table) < 2:
         out.append(
             say("There is only one group of {name} in this choice, so nothing can be compared.", name=name)
@@ -155,6 +158,27 @@ def _words(
             )
         )
     return tuple(out)
+
+
+UNEVEN_TRIMS = 1.25
+"""Trims a cow in one group over those in another beyond which counting per cow is no longer fair: who is
+looked at more often has more chances to be a case. [common practice, no source]"""
+
+
+def _uneven_trims(ledger: Ledger, selection: Selection, name: str) -> Said | None:
+    cows = count(ledger, selection, (name,), "cow").table.set_index(name)["at_risk"]
+    trims = count(ledger, selection, (name,), "trim").table.set_index(name)["at_risk"]
+    each = (trims / cows).drop(index=NOT_RECORDED, errors="ignore").sort_values()
+    if len(each) < 2 or each.iloc[-1] <= UNEVEN_TRIMS * each.iloc[0]:
+        return None
+    return say(
+        "Cows were trimmed {most:.1f} times on average in {often} but {least:.1f} times in {seldom}; more looks find "
+        "more lesions. Counting per trim is fairer here.",
+        most=float(each.iloc[-1]),
+        often=period_label(name, each.index[-1]),
+        least=float(each.iloc[0]),
+        seldom=period_label(name, each.index[0]),
+    )
 
 
 def _same_as_farm(ledger: Ledger, selection: Selection, name: str) -> Said | None:

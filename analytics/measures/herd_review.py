@@ -41,7 +41,8 @@ def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) ->
     """Compare the newest month with records with the twelve months before it.
 
     Lameness and lesions each have their own newest month, since a herd is scored more often than it is
-    trimmed.
+    trimmed. Both are counted per scoring and per trim: counted per cow, a year would look worse than a
+    month merely because a cow trimmed three times has three chances to be a case.
 
     Parameters
     ----------
@@ -55,7 +56,7 @@ def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) ->
     -------
     Answer
         ``table``: what (``lame``, ``severe``, ``any`` or a lesion code), month (its first day), cases,
-        at_risk and prevalence in it; past_cases, past_at_risk and past_prevalence in the twelve months
+        at_risk (scorings or trims) and prevalence in it; past_cases, past_at_risk and past_prevalence in the twelve months
         before; difference with low and high (proportions); direction: ``up`` or ``down`` when the interval
         lies on one side of 0, ``unclear`` when it does not, ``too few`` below 20 looked at in either.
 
@@ -66,7 +67,7 @@ def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) ->
     rows = _lameness(ledger, selection) + _lesions(ledger, selection)
     table = pd.DataFrame(rows, columns=list(COLUMNS[:4]) + ["past_cases", "past_at_risk"])
     basis, cautions = basis_of(
-        ledger, selection, unit="cow", level=level, method="Newcombe interval of a difference of proportions"
+        ledger, selection, unit="trim", level=level, method="Newcombe interval of a difference of proportions"
     )
     if table.empty:
         return Answer("herd-review", table.reindex(columns=list(COLUMNS)), basis, cautions, ("what",))
@@ -132,7 +133,7 @@ def _lesions(ledger: Ledger, selection: Selection) -> list[tuple[Any, ...]]:
     now, past = _periods(selection, spans)
     out: list[tuple[Any, ...]] = []
     for by in ((), ("lesion",)):
-        here, before = (count(ledger, each, by).table for each in (now, past))
+        here, before = (count(ledger, each, by, "trim").table for each in (now, past))
         names = dict.fromkeys([*here["lesion"], *before["lesion"]]) if by else {"any": None}
         whole_here = count_at_risk(here, ledger, now)
         whole_before = count_at_risk(before, ledger, past)
@@ -153,8 +154,8 @@ def _lesions(ledger: Ledger, selection: Selection) -> list[tuple[Any, ...]]:
 
 
 def count_at_risk(table: pd.DataFrame, ledger: Ledger, selection: Selection) -> int:
-    """Cows looked at, whether or not anything was found on them."""
+    """Trims looked at, whether or not anything was found."""
     if len(table):
         return int(table["at_risk"].iloc[0])
-    whole = count(ledger, selection, ()).table
+    whole = count(ledger, selection, (), "trim").table
     return int(whole["at_risk"].sum())

@@ -17,7 +17,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import aggregated, fetch, fetch_many
+from analytics.tally.engine import aggregated, fetch, fetch_many, sql_of
 from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import CLAWS, FEET, limb_of
@@ -39,6 +39,7 @@ class Counts:
     table: pd.DataFrame
     cluster: str
     without_place: int
+    per: str
 
 
 def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: str = "cow") -> Counts:
@@ -75,38 +76,53 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
     of_site = tuple(name for name in by if name in OF_SITE)
     of_finding = tuple(name for name in by if name in OF_FINDING)
 
-    looked_at = _looked_at(selection, of_trim, of_site, per)
-    cases = _cases(selection, of_trim, of_site, of_finding, per)
-    where = (*of_trim, *of_site)
     cluster = "cow" if "farm" in of_trim or _farms_in(ledger, selection) <= 1 else "farm"
-    if cluster == "farm":
-        looked_at = looked_at.group_by([*where, "farm_key"]).agg(n=looked_at.n.sum()).mutate(cow_key=ibis.literal(""))
-        cases = cases.group_by([*where, *of_finding, "farm_key"]).agg(m=cases.m.sum()).mutate(
-            cow_key=ibis.literal("")
-        )
-    frames = fetch_many(
-        ledger,
-        {
-            "risk": _sums_at_risk(looked_at, where),
-            "spread": _spread(selection, of_trim),
-            "cases": _sums_of_cases(cases, looked_at, where, of_finding),
-            "unplaced": _unplaced(selection, of_site, per),
-        },
-    )
+    frames = fetch_many(ledger, _questions(selection, of_trim, of_site, of_finding, per, cluster))
     kinds = frames["cases"][list(of_finding)].drop_duplicates()
     if of_finding == ("lesion",):
         # What was asked for and never found is an answer too: 0 cases.
         asked = [parent_of(code) for code in selection.lesions]
         kinds = pd.DataFrame({"lesion": list(dict.fromkeys([*kinds["lesion"], *asked]))}, dtype="str")
     table = _combine(frames["risk"], frames["spread"], frames["cases"], kinds, of_trim, of_site)
-    return Counts(_sorted(table, by), cluster, int(frames["unplaced"]["rows"].iloc[0]))
+    return Counts(_sorted(table, by), cluster, int(frames["unplaced"]["rows"].iloc[0]), per)
+
+
+@functools.lru_cache(maxsize=1024)
+def _questions(
+    selection: Selection,
+    of_trim: tuple[str, ...],
+    of_site: tuple[str, ...],
+    of_finding: tuple[str, ...],
+    per: str,
+    cluster: str,
+) -> dict[str, str]:
+    """The SQL of a count. It depends on the question only, so it is built once a question."""
+    where = (*of_trim, *of_site)
+    looked_at = _looked_at(selection, of_trim, of_site, per)
+    cases = _cases(selection, of_trim, of_site, of_finding, per)
+    if cluster == "farm":
+        looked_at = looked_at.group_by([*where, "farm_key"]).agg(n=looked_at.n.sum())
+        looked_at = looked_at.mutate(cow_key=ibis.literal(""))
+        cases = cases.group_by([*where, *of_finding, "farm_key"]).agg(m=cases.m.sum())
+        cases = cases.mutate(cow_key=ibis.literal(""))
+    return {
+        "risk": sql_of(_sums_at_risk(looked_at, where)),
+        "spread": sql_of(_spread(selection, of_trim)),
+        "cases": sql_of(_sums_of_cases(cases, looked_at, where, of_finding)),
+        "unplaced": sql_of(_unplaced(selection, of_site, per)),
+    }
+
+
+@functools.lru_cache(maxsize=1024)
+def _farms_question(selection: Selection) -> str:
+    base = trims(selection)
+    return sql_of(base.agg(farms=base.farm.nunique()))
 
 
 def _farms_in(ledger: Ledger, selection: Selection) -> int:
     if len(selection.farms) == 1:
         return 1
-    base = trims(selection)
-    return int(fetch(ledger, base.agg(farms=base.farm.nunique()))["farms"].iloc[0])
+    return int(fetch(ledger, _farms_question(selection))["farms"].iloc[0])
 
 
 def _with_keys(base: ir.Table, names: tuple[str, ...], selection: Selection) -> ir.Table:

@@ -7,6 +7,7 @@ threads by mistake; each thread runs the compiled SQL on its own cursor.
 from __future__ import annotations
 
 import functools
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import ibis
@@ -36,8 +37,13 @@ def table(name: str) -> ir.Table:
     return ibis.table({column: _TYPES[kind] for column, kind in columns.items()}, name=name)
 
 
-def fetch(ledger: Ledger, expression: ir.Table) -> pd.DataFrame:
-    """Run one expression and give its rows as a pandas frame.
+def sql_of(expression: ir.Table) -> str:
+    """The engine's SQL of an expression."""
+    return str(ibis.to_sql(expression, dialect="duckdb"))
+
+
+def fetch(ledger: Ledger, question: ir.Table | str) -> pd.DataFrame:
+    """Run one expression, or SQL made of one by :func:`sql_of`, and give its rows as a pandas frame.
 
     Dates come back as ``datetime64``; counts as integers.
 
@@ -46,18 +52,14 @@ def fetch(ledger: Ledger, expression: ir.Table) -> pd.DataFrame:
     Mistake
         The ledger is absent or cannot be read.
     """
-    sql = str(ibis.to_sql(expression, dialect="duckdb"))
-    with ledger.reading() as cursor:
-        return cursor.execute(sql).df()
+    return fetch_many(ledger, {"only": question})["only"]
 
 
-def fetch_many(ledger: Ledger, expressions: dict[str, ir.Table]) -> dict[str, pd.DataFrame]:
-    """Run several expressions on one lease; see :func:`fetch`."""
-    compiled = {name: str(ibis.to_sql(e, dialect="duckdb")) for name, e in expressions.items()}
+def fetch_many(ledger: Ledger, questions: Mapping[str, ir.Table | str]) -> dict[str, pd.DataFrame]:
+    """Run several questions on one lease; see :func:`fetch`."""
+    compiled = {name: q if isinstance(q, str) else sql_of(q) for name, q in questions.items()}
     with ledger.reading() as cursor:
         return {name: cursor.execute(sql).df() for name, sql in compiled.items()}
-
-
 
 
 def aggregated(base: ir.Table, keys: list[str], **sums: ir.Value) -> ir.Table:

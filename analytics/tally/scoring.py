@@ -93,6 +93,8 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
     )
     frame = fetch(ledger, out.rename({name: f"by_{name}" for name in by}))
     frame = frame[frame["scored"].fillna(0) > 0]
+    whole = ["scored", "lame", "severe", "cows", "n_farms", "sum_mm", "sum_mn", "sum_nn", "clusters"]
+    frame = frame.astype(dict.fromkeys(whole, "int64"))
     one = (frame["low_scale"] == frame["high_scale"]) & (frame["unscaled"] == 0)
     frame = frame.assign(
         scale=frame["low_scale"].where(one), mean_score=(frame["points"] / frame["pointed"]).where(one)
