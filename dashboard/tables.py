@@ -49,9 +49,7 @@ def print_table(
     level = options.get("level")
     if level is not None and not 0 < level < 1:
         raise Mistake(f"The confidence level {level} must lie between 0 and 1, such as 0.95.")
-    if options.get("by"):
-        options = options | {"by": tuple(_split(options["by"]))}
-    result = answer(measure, ledger, selection, **options)
+    result = answer(measure, ledger, selection, **_typed(ledger, options))
     if format == "json":
         print(as_json(result))
         return
@@ -63,6 +61,40 @@ def print_table(
     sys.stdout.flush()
     for sentence in basis_sentences(result):
         print(sentence, file=sys.stderr)
+
+
+def _typed(ledger: Ledger, options: dict[str, Any]) -> dict[str, Any]:
+    """The options as the measures take them: tuples, dates, periods and prices instead of text."""
+    out = dict(options)
+    for name in ("by", "adjust", "between"):
+        if out.get(name):
+            out[name] = tuple(_split(out[name]))
+    for name in ("change", "on"):
+        if out.get(name):
+            out[name] = read_date(out[name], f"--{name}")
+    if out.get("baseline"):
+        first, dots, last = str(out["baseline"]).partition("..")
+        if not dots:
+            raise Mistake(
+                f"The baseline '{out['baseline']}' is not a period; write two dates, such as 2024-01-01..2024-12-31."
+            )
+        out["baseline"] = (read_date(first, "--baseline"), read_date(last, "--baseline"))
+    if out.get("against"):
+        [out["against"]] = known_farms(ledger, [out["against"]])
+    if out.get("price"):
+        out["price"] = dict(_price(text) for text in out["price"])
+    return out
+
+
+def _price(text: str) -> tuple[str, float]:
+    word, _, amount = text.partition("=")
+    try:
+        value = float(amount)
+    except ValueError:
+        value = -1.0
+    if not 0 <= value < 1e9:
+        raise Mistake(f"The price '{text}' cannot be read; write a lesion and an amount, such as SU=250.")
+    return lesion_code(word), value
 
 
 def known_farms(ledger: Ledger, farms: Sequence[str]) -> tuple[str, ...]:

@@ -20,13 +20,13 @@ WIDE_LETTERS = 92
 NARROW_LETTERS = 44
 """Letters of a subtitle that fit on a line of a laptop panel and of a phone."""
 
-TITLE_LINE = 21
-SUBTITLE_LINE = 17
+TITLE_LINE = 22
+SUBTITLE_LINE = 16.5
 LEGEND_LINE = 26
 EMPTY_HEIGHT = 160
 
 
-def rests_on(answer: Answer) -> str:
+def rests_on(answer: Answer, shown: str = "bars show {level} intervals") -> str:
     """How many were looked at, where and when, as one line.
 
     Examples
@@ -52,7 +52,7 @@ def rests_on(answer: Answer) -> str:
             if basis.first != basis.last
             else f"{basis.first.day} {basis.first:%b %Y}"
         )
-    return say("{basis}; bars show {level} intervals", basis=", ".join(parts), level=f"{basis.level:.0%}")
+    return say("{basis}; " + shown, basis=", ".join(parts), level=f"{basis.level:.0%}")
 
 
 def wrapped(text: str, narrow: bool, letters: int | None = None) -> list[str]:
@@ -72,6 +72,7 @@ def framed(
     notes: Iterable[str] = (),
     legend_lines: int = 0,
     left: int | None = None,
+    shown: str = "bars show {level} intervals",
 ) -> go.Figure:
     """Put title, basis, theme and margins round a figure.
 
@@ -83,10 +84,12 @@ def framed(
         Pixels of the plot itself; the head is added to it.
     notes : iterable of str
         Further short lines under the title.
+    shown : str
+        How the figure shows its intervals.
     legend_lines : int
         Lines the legend takes between head and plot.
     """
-    head = _head(answer, title, narrow, notes)
+    head = _head(rests_on(answer, shown), title, narrow, notes, tokens(theme).muted)
     top = 14 + head.pop("pixels") + legend_lines * LEGEND_LINE + (10 if title else 0)
     figure.update_layout(
         template=template(theme),
@@ -99,21 +102,16 @@ def framed(
     return figure
 
 
-def _head(answer: Answer, title: str, narrow: bool, notes: Iterable[str]) -> dict[str, Any]:
+def _head(basis: str, title: str, narrow: bool, notes: Iterable[str], colour: str) -> dict[str, Any]:
     lines = [line for note in notes for line in wrapped(note, narrow)]
     if title:
-        basis = rests_on(answer)
         lines = (wrapped(basis, narrow) if basis else []) + lines
-    if not title:
-        if not lines:
-            return {"pixels": 0, "title": {"text": ""}}
-        text = {"text": "<br>".join(lines), "font": {"size": 12.5, "weight": 400}}
-        return {"pixels": len(lines) * SUBTITLE_LINE, "title": text}
-    heads = wrapped(title, narrow, 38 if narrow else 76)
-    pixels = len(heads) * TITLE_LINE + len(lines) * SUBTITLE_LINE
+    heads = wrapped(title, narrow, 38 if narrow else 76) if title else []
+    big = [f"<span style='font-size:16px;font-weight:600'>{line}</span>" for line in heads]
+    small = [f"<span style='font-weight:400;color:{colour}'>{line}</span>" for line in lines]
     return {
-        "pixels": pixels,
-        "title": {"text": "<br>".join(heads), "subtitle": {"text": "<br>".join(lines)}},
+        "pixels": int(len(heads) * TITLE_LINE + len(lines) * SUBTITLE_LINE),
+        "title": {"text": "<br>".join([*big, *small])},
     }
 
 

@@ -102,7 +102,7 @@ def prevalence(
         legend_lines=_legend_lines(names, second, narrow),
     )
     if not narrow and second is None:
-        figure.update_layout(margin={"r": 150})
+        figure.update_layout(margin={"r": 172})
     return figure
 
 

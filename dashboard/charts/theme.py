@@ -27,7 +27,10 @@ MINUS = "\u2212"
 FONT = 'system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans", "Liberation Sans", sans-serif'
 """The reader's own system type: nothing is fetched."""
 
-SCALE = "Cividis"
+SCALE_ON_LIGHT = "Cividis_r"
+SCALE_ON_DARK = "Cividis"
+"""More stands out from the ground: dark on paper, bright at night.
+[pub: Schloss et al. 2019, IEEE TVCG 25:810]"""
 
 NIGHT_THEME = "night"
 DEFAULT_THEME = "paper"
@@ -148,6 +151,11 @@ def css_variables(theme: str = DEFAULT_THEME) -> str:
     return "; ".join([*lines, f"--font: {FONT}"]) + ";"
 
 
+def scale(theme: str = DEFAULT_THEME) -> str:
+    """The name of the colour scale of prevalence in a theme."""
+    return SCALE_ON_DARK if theme == NIGHT_THEME else SCALE_ON_LIGHT
+
+
 @cache
 def template(theme: str = DEFAULT_THEME) -> go.layout.Template:
     """The plotly template of a theme."""
@@ -170,17 +178,16 @@ def template(theme: str = DEFAULT_THEME) -> go.layout.Template:
             "paper_bgcolor": t.raised,
             "plot_bgcolor": t.raised,
             "colorway": list(t.series),
-            "colorscale": {"sequential": SCALE},
+            "colorscale": {"sequential": scale(theme)},
             "title": {
-                "font": {"size": 16, "color": t.ink, "weight": 600},
-                "subtitle": {"font": {"size": 12.5, "color": t.muted}},
+                "font": {"size": 12.5, "color": t.ink},
                 "x": 0,
                 "xref": "container",
                 "xanchor": "left",
                 "yref": "container",
                 "y": 1,
                 "yanchor": "top",
-                "pad": {"l": 14, "t": 12},
+                "pad": {"l": 14, "t": 18},
             },
             "xaxis": axis,
             "yaxis": axis,

@@ -1,0 +1,326 @@
+"""The outline of a claw seen from below, and its numbered zones as polygons.
+
+One claw is drawn, the right one of the picture, as a closed path of cubic Bezier curves: round bulb at the
+heel, full outer wall, hollow inner side, toe turned in a little. Every other claw is its mirror image or a
+copy. Around a point in the middle of the sole the outline can be seen whole from everywhere, so any line
+inside it is a distance along a ray; neighbouring zones are cut by the same sampled lines and therefore
+share their edges exactly.
+
+The numbers of the zones are the trade's foot map [pub: Shearer and co-authors' extension articles]; the
+shapes are ours. Lengths are in half claw lengths, the toe is up, and x = 0 is the middle of the foot.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.trade.feet import CLAWS, FEET
+
+Points = NDArray[np.float64]
+Key = tuple[str, str | None, int]
+
+SHARED_ZONES = (0, 10)
+"""Zones of the foot rather than of one of its claws."""
+
+DRAWN_ZONES = tuple(range(11))
+
+MIDDLE = np.array([0.44, -0.12])
+"""The point of the sole from which the whole outline is seen."""
+
+# Start, then (handle, handle, end) of each curve, from the tip of the toe outward round the heel.
+_START = (0.27, 1.05)
+_CURVES = (
+    ((0.46, 1.05), (0.69, 0.82), (0.83, 0.50)),
+    ((0.94, 0.24), (0.99, -0.04), (0.99, -0.32)),
+    ((0.99, -0.60), (0.95, -0.83), (0.83, -0.96)),
+    ((0.71, -1.09), (0.45, -1.10), (0.31, -0.98)),
+    ((0.17, -0.87), (0.115, -0.69), (0.125, -0.48)),
+    ((0.14, -0.26), (0.225, -0.10), (0.225, 0.12)),
+    ((0.225, 0.36), (0.10, 0.56), (0.095, 0.83)),
+    ((0.09, 0.97), (0.15, 1.05), (0.27, 1.05)),
+)
+
+# Directions from the middle, in degrees counter-clockwise from straight outward.
+_WALL_INNER_END = 121.0
+_WALL_OUTER_END = -26.0
+_WALL_FRONT_TO_SIDE = 48.0
+_TOE_TO_ABAXIAL = 71.0
+_ABAXIAL_TO_JUNCTION = 15.0
+_APEX_AXIAL, _APEX_ABAXIAL = 130.0, 22.0
+_BULB_AXIAL = 218.0
+_SKIN_TOP = 127.0
+_SKIN_AXIAL_END = 260.0
+_TIP = 92.0
+
+_WALL = 0.125
+_WHITE_LINE = 0.11
+_JUNCTION = 0.045
+_HEEL_SKIN = 0.20
+
+
+def _bezier(start: Points, first: Points, second: Points, end: Points, steps: int) -> Points:
+    t = np.linspace(0.0, 1.0, steps)[:, None]
+    return (1 - t) ** 3 * start + 3 * (1 - t) ** 2 * t * first + 3 * (1 - t) * t**2 * second + t**3 * end
+
+
+@cache
+def claw_outline(steps: int = 60) -> Points:
+    """The outline of the claw at the right of a foot, shape (k, 2), without a repeated last point."""
+    start = np.array(_START)
+    pieces = []
+    for first, second, end in _CURVES:
+        piece = _bezier(start, np.array(first), np.array(second), np.array(end), steps)
+        pieces.append(piece[:-1])
+        start = np.array(end)
+    return np.vstack(pieces)
+
+
+def _reach(angles: Points) -> Points:
+    """Distance from the middle to the outline in each direction (degrees)."""
+    away = claw_outline() - MIDDLE
+    found = np.degrees(np.arctan2(away[:, 1], away[:, 0]))
+    order = np.argsort(found)
+    result: Points = np.interp(angles, found[order], np.hypot(*away.T)[order], period=360.0)
+    return result
+
+
+def _along(start: float, end: float, inset: object = 0.0) -> Points:
+    """Points at *inset* within the outline from one direction to another, both ends included.
+
+    The inner side of the toe is seen at a slant from the middle and takes closer steps.
+    """
+    step = 1.2 if min(start, end) >= _TIP and max(start, end) <= _APEX_AXIAL else 3.0
+    angles = np.linspace(start, end, max(2, int(abs(end - start) / step) + 1))
+    depth = inset(angles) if callable(inset) else float(inset) * np.ones_like(angles)  # type: ignore[arg-type]
+    distance = _reach(angles) - depth
+    rays = np.column_stack([np.cos(np.radians(angles)), np.sin(np.radians(angles))])
+    result: Points = MIDDLE + distance[:, None] * rays
+    return result
+
+
+def _rise(angles: Points, start: float, span: float) -> Points:
+    """From 0 at *start* smoothly to 1 at *start + span*."""
+    t = np.clip((angles - start) / span, 0.0, 1.0)
+    result: Points = t * t * (3 - 2 * t)
+    return result
+
+
+def _wall_depth(angles: Points) -> Points:
+    """Thickest at the toe, running out toward the heel and on the inner side."""
+    outer = 0.3 + 0.7 * _rise(angles, _WALL_OUTER_END, 30.0)
+    return _WALL * outer * _rise(-angles, -_WALL_INNER_END, 15.0)
+
+
+def _white_line_depth(angles: Points) -> Points:
+    """The inner edge of the white line, which is widest where the wall runs out into the bulb."""
+    wider = _JUNCTION * _rise(-angles, -(_ABAXIAL_TO_JUNCTION + 12.0), 36.0)
+    return (_WALL + _WHITE_LINE + wider) * _rise(-angles, -_WALL_INNER_END, 15.0)
+
+
+def _skin_depth(angles: Points) -> Points:
+    """Of the skin behind the heel, outside the outline and so below zero."""
+    return -_HEEL_SKIN * _rise(-angles, -(_WALL_OUTER_END + 360.0), 44.0)
+
+
+def _bow(start: Points, end: Points, lift: float, steps: int = 22) -> Points:
+    """A curve between two points, lifted in the middle toward the toe."""
+    handle = np.array([0.0, lift])
+    return _bezier(
+        start, start + (end - start) / 3 + handle, start + 2 * (end - start) / 3 + handle, end, steps
+    )
+
+
+def _closed(*pieces: Points) -> Points:
+    """Pieces joined to one polygon, without points met twice in a row."""
+    joined = np.vstack(pieces)
+    kept = np.hypot(*(joined - np.roll(joined, 1, axis=0)).T) > 1e-9
+    return joined[kept]
+
+
+@cache
+def _right_claw() -> dict[int, Points]:
+    """Zones 1 to 9 of the claw at the right of a foot."""
+    outer, inner = _WALL_OUTER_END, _WALL_INNER_END
+    apex = _bow(_along(_APEX_AXIAL, _APEX_AXIAL + 1)[0], _at(_APEX_ABAXIAL, _white_line_depth), 0.10)
+    bulb = _bow(_along(_BULB_AXIAL, _BULB_AXIAL + 1)[0], _at(outer, _white_line_depth), 0.12)
+    cuts = (inner, _TOE_TO_ABAXIAL, _ABAXIAL_TO_JUNCTION, outer)
+    zones: dict[int, Points] = {}
+    for zone, (start, end) in zip((1, 2, 3), pairwise(cuts), strict=True):
+        zones[zone] = _closed(_band_edge(start, end, _wall_depth), _band_edge(end, start, _white_line_depth))
+    zones[5] = _closed(_along(inner, _APEX_AXIAL), apex, _band_edge(_APEX_ABAXIAL, inner, _white_line_depth))
+    zones[4] = _closed(
+        _along(_APEX_AXIAL, _BULB_AXIAL),
+        bulb,
+        _band_edge(outer, _APEX_ABAXIAL, _white_line_depth),
+        apex[::-1],
+    )
+    end = np.vstack([_at(outer, _wall_depth), _at(outer, _white_line_depth)])
+    zones[6] = _closed(_along(_BULB_AXIAL, outer + 360), end, bulb[::-1])
+    for zone, start, end in ((7, inner, _WALL_FRONT_TO_SIDE), (8, _WALL_FRONT_TO_SIDE, outer)):
+        zones[zone] = _closed(_band_edge(start, end, 0.0), _band_edge(end, start, _wall_depth))
+    heel = (_SKIN_AXIAL_END, outer + 360)
+    zones[9] = _closed(_along(*heel), _along(*heel[::-1], _skin_depth))
+    return zones
+
+
+def _at(angle: float, inset: object) -> Points:
+    result: Points = _along(angle, angle + 1, inset)[0]
+    return result
+
+
+def _band_edge(start: float, end: float, inset: object) -> Points:
+    """An edge of wall or white line, through every direction where zones are cut.
+
+    Neighbours on both sides of an edge pass the same points, so that no sliver opens between them.
+    """
+    cuts = np.array(
+        [
+            _WALL_INNER_END,
+            _TIP,
+            _TOE_TO_ABAXIAL,
+            _WALL_FRONT_TO_SIDE,
+            _APEX_ABAXIAL,
+            _ABAXIAL_TO_JUNCTION,
+            _WALL_OUTER_END,
+        ]
+    )
+    low, high = min(start, end), max(start, end)
+    stops = np.sort(cuts[(cuts >= low) & (cuts <= high)])
+    pieces = [_along(a, b, inset) for a, b in pairwise(stops)]
+    line = np.vstack(pieces)
+    return line if start < end else line[::-1]
+
+
+@cache
+def _between() -> dict[int, Points]:
+    """Zones 0 and 10, between the claws."""
+    skin, heel = _along(_SKIN_TOP, _BULB_AXIAL), _along(_BULB_AXIAL, _SKIN_AXIAL_END)
+    end = _at(_SKIN_AXIAL_END, _skin_depth)[None, :]
+    flip = np.array([-1.0, 1.0])
+    top = _bow(skin[0] * flip, skin[0], -0.10)
+    cleft = _bow(heel[0], heel[0] * flip, 0.05)
+    foot = _bow(end[0], end[0] * flip, -0.07)
+    return {
+        0: _closed(skin, cleft, (skin * flip)[::-1], top),
+        10: _closed(heel, end, foot, (heel * flip)[::-1], cleft[::-1]),
+    }
+
+
+def side_of(foot: str, claw: str) -> int:
+    """1 where the claw lies at the right of its foot in the picture, -1 at the left.
+
+    Seen from below with the toes up, the cow's left feet are at the right of the picture, and the outer
+    claw of every foot is on the outside.
+
+    Examples
+    --------
+    >>> side_of("LH", "lateral"), side_of("LH", "medial"), side_of("RH", "lateral")
+    (1, -1, -1)
+    """
+    left_foot = foot.startswith("L")
+    return 1 if left_foot == (claw == "lateral") else -1
+
+
+@cache
+def zone_polygons() -> dict[Key, Points]:
+    """Every zone of the four feet, each foot around its own origin.
+
+    Returns
+    -------
+    dict
+        (foot, claw or ``None`` for what both claws share, zone) to an array of shape (k, 2), not closed.
+
+    Examples
+    --------
+    >>> len(zone_polygons())
+    80
+    >>> zone_polygons()["LH", "lateral", 6].mean(axis=0).round(1).tolist()
+    [0.6, -0.7]
+    """
+    out: dict[Key, Points] = {}
+    for foot in FEET:
+        for claw in CLAWS:
+            flip = np.array([float(side_of(foot, claw)), 1.0])
+            out |= {(foot, claw, zone): points * flip for zone, points in _right_claw().items()}
+        out |= {(foot, None, zone): points.copy() for zone, points in _between().items()}
+    return out
+
+
+def dewclaws() -> list[Points]:
+    """The two dewclaws behind the heels, which show where the back of the foot is; no zone of the map."""
+    turn = np.radians(np.arange(0, 360, 8))
+    one = np.column_stack([0.40 + 0.13 * np.cos(turn), -1.52 + 0.17 * np.sin(turn)])
+    return [one, one * np.array([-1.0, 1.0])]
+
+
+def area(polygon: Points) -> float:
+    """Area by the shoelace formula.
+
+    Examples
+    --------
+    >>> area(np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0], [0.0, 1.0]]))
+    2.0
+    """
+    x, y = polygon.T
+    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
+
+
+def inside(polygon: Points, points: Points) -> NDArray[np.bool_]:
+    """Which points lie in the polygon, by the even-odd rule."""
+    x, y = points[:, 0:1], points[:, 1:2]
+    (x1, y1), (x2, y2) = polygon.T, np.roll(polygon, -1, axis=0).T
+    crosses = (y1 > y) != (y2 > y)
+    slope = np.where(y2 == y1, 1.0, y2 - y1)
+    result: NDArray[np.bool_] = (crosses & (x < (x2 - x1) * (y - y1) / slope + x1)).sum(axis=1) % 2 == 1
+    return result
+
+
+def distance_to_edge(polygon: Points, points: Points) -> Points:
+    """Shortest distance of each point from the polygon's edge."""
+    start, step = polygon, np.roll(polygon, -1, axis=0) - polygon
+    to = points[:, None, :] - start[None]
+    t = np.clip((to * step).sum(axis=2) / np.maximum((step**2).sum(axis=1), 1e-12), 0, 1)
+    result: Points = np.hypot(*np.moveaxis(to - t[..., None] * step, 2, 0)).min(axis=1)
+    return result
+
+
+def _grid(polygon: Points, step: float) -> Points:
+    """Points inside the polygon on a square grid."""
+    low, high = polygon.min(axis=0), polygon.max(axis=0)
+    columns = [np.arange(a + step / 2, b, step) for a, b in zip(low, high, strict=True)]
+    points = np.stack(np.meshgrid(*columns), -1).reshape(-1, 2)
+    return points[inside(polygon, points)]
+
+
+@cache
+def spots(key: Key, spacing: float) -> Points:
+    """Points spread inside a zone, at least *spacing* apart and the roomiest first; never none."""
+    polygon = zone_polygons()[key]
+    narrowest = float((polygon.max(axis=0) - polygon.min(axis=0)).min())
+    points = _grid(polygon, min(spacing / 2, narrowest / 4))
+    points = points[np.argsort(-distance_to_edge(polygon, points), kind="stable")]
+    kept: list[Points] = []
+    for point in points:
+        if all(np.hypot(*(point - other)) >= spacing for other in kept):
+            kept.append(point)
+    return np.array(kept)
+
+
+@cache
+def label_spot(key: Key, width: float, height: float) -> tuple[float, float] | None:
+    """Middle of the roomiest place in a zone for a label of this size, or ``None`` where it does not fit."""
+    polygon = zone_polygons()[key]
+    points = _grid(polygon, 0.02)
+    fits = np.ones(len(points), dtype=bool)
+    for across in (-0.5, 0.0, 0.5):
+        for up in (-0.5, 0.0, 0.5):
+            fits &= inside(polygon, points + np.array([across * width, up * height]))
+    points = points[fits]
+    if not len(points):
+        return None
+    best = points[int(np.argmax(distance_to_edge(polygon, points)))]
+    return float(best[0]), float(best[1])
