@@ -97,12 +97,13 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     @app.callback(
         Output({"type": "panel", "name": MATCH}, "children"),
         Input("address", "search"),
+        Input("narrow", "data"),
         State({"type": "panel", "name": MATCH}, "id"),
         State("address", "pathname"),
     )
-    def fill(search: str, place: dict[str, str], path: str) -> Any:
+    def fill(search: str, narrow: bool | None, place: dict[str, str], path: str) -> Any:
         panel = PANELS[place["name"]]
-        view, mistake = _view(path, search)
+        view, mistake = _view(path, search, bool(narrow))
         if mistake:
             return frame.mistake(mistake)
         try:
@@ -118,9 +119,9 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         return filled(panel, drawn) if isinstance(drawn, Drawn) else drawn
 
 
-def _view(path: str | None, search: str | None) -> tuple[View, str]:
+def _view(path: str | None, search: str | None, narrow: bool = False) -> tuple[View, str]:
     try:
-        return View.read(path or "/", search or ""), ""
+        return View.read(path or "/", search or "", narrow=narrow), ""
     except Mistake as mistake:
         return View.read(path or "/", ""), str(mistake)
 
@@ -132,6 +133,9 @@ def _clientside(app: Dash) -> None:
         Output("followed", "data"),
         Input({"type": "chart", "name": ALL}, "clickData"),
         prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.width", Output("narrow", "data"), Input("address", "pathname")
     )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.picture",

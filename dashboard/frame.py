@@ -41,6 +41,7 @@ def layout() -> Any:
             dcc.Store(id="followed"),
             dcc.Store(id="pictured"),
             dcc.Store(id="chosen"),
+            dcc.Store(id="narrow"),
             html.Header(
                 [
                     dcc.Link(html.Span("Evenfoot"), href="/", className="brand"),

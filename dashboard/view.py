@@ -25,14 +25,19 @@ class View:
     path : str
     selection : Selection
     options : dict of str to str
+    narrow : bool
+        Whether the window is a phone's; never part of the address.
     """
 
     path: str
     selection: Selection
     options: dict[str, str] = field(default_factory=dict)
+    narrow: bool = False
 
     @classmethod
-    def read(cls, path: str, search: str, allowed: tuple[str, ...] | None = None) -> View:
+    def read(
+        cls, path: str, search: str, allowed: tuple[str, ...] | None = None, narrow: bool = False
+    ) -> View:
         """Read the address.
 
         Raises
@@ -42,7 +47,7 @@ class View:
         """
         pairs = dict(parse_qsl((search or "").lstrip("?")))
         options = {key: pairs[key] for key in OPTIONS if key in pairs}
-        return cls(path or "/", Selection.from_query(search or "", allowed), options)
+        return cls(path or "/", Selection.from_query(search or "", allowed), options, narrow)
 
     def option(self, name: str, default: str) -> str:
         return self.options.get(name, default)
@@ -63,7 +68,7 @@ class View:
                     options.pop(key, None)
                 else:
                     options[key] = str(value)
-        return View(str(changes.get("path", self.path)), selection, options)
+        return View(str(changes.get("path", self.path)), selection, options, self.narrow)
 
     @property
     def search(self) -> str:

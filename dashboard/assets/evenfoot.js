@@ -33,6 +33,16 @@
         if (href) go(href);
         return none();
       },
+      width: function () {
+        const phone = window.matchMedia("(max-width: 600px)");
+        if (!window.evenfootWatches) {
+          window.evenfootWatches = true;
+          phone.addEventListener("change", () =>
+            window.dash_clientside.set_props("narrow", { data: phone.matches })
+          );
+        }
+        return phone.matches;
+      },
       picture: function () {
         const hit = changed();
         if (!hit || !hit.value) return none();

@@ -100,7 +100,7 @@ def draw_feet(
             fills.append(_filled(moved, colour_of(row["prevalence"], top, theme), theme))
             labels.append(_label(key, places[foot], row["prevalence"], top, theme, narrow))
         else:
-            outlines.add("none" if (foot, claw) in looked_at or claw is None else "unknown", moved)
+            outlines.add("none" if (foot, claw) in looked_at else "unknown", moved)
         hits.append(_hit(key, places[foot], row, looked_at.get((foot, claw)), unit, drill))
     lines: list[go.Scatter] = []
     words: list[dict[str, Any]] = []

@@ -17,7 +17,7 @@ Drill = Callable[[dict[str, Any]], dict[str, Any]]
 """Gives for a row of the table what its mark carries when it is clicked."""
 
 WIDE_LETTERS = 92
-NARROW_LETTERS = 44
+NARROW_LETTERS = 50
 """Letters of a subtitle that fit on a line of a laptop panel and of a phone."""
 
 TITLE_LINE = 22

@@ -34,19 +34,19 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return view.changed(reference=row["group"]).href
 
-    figure = drawn_comparison.risks(answer, drill=lambda row: mark(to(row)))
+    figure = drawn_comparison.risks(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("comparison", answer), to)
 
 
 def _ratios(ledger: Ledger, view: View) -> Drawn:
     answer = comparison(ledger, view.selection, by=(_by(view),), reference=view.options.get("reference"))
-    return Drawn(drawn_comparison.ratios(answer), answer, describe.describe("ratios", answer))
+    return Drawn(drawn_comparison.ratios(answer, title="", narrow=view.narrow), answer, describe.describe("ratios", answer))
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
     by = _by(view)
     answer = locomotion(ledger, view.selection, by=("quarter", by if by not in ("year", "season") else "housing"))
-    return Drawn(drawn_locomotion.by_group(answer), answer, describe.describe("locomotion", answer))
+    return Drawn(drawn_locomotion.by_group(answer, title="", narrow=view.narrow), answer, describe.describe("locomotion", answer))
 
 
 def _choices(ledger: Ledger, view: View) -> Any:

@@ -65,7 +65,7 @@ def _review(ledger: Ledger, view: View) -> Any:
         return View("/lesions", view.selection.with_(**CLEARED).with_(lesions=lesions)).href
 
     return Drawn(
-        review(answer, drill=lambda row: mark(to(row))),
+        review(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row))),
         answer,
         describe.describe("review", answer),
         to,
@@ -100,7 +100,7 @@ def _needs(ledger: Ledger, view: View) -> Any:
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
     answer = locomotion(ledger, view.selection, by=("month",))
-    return Drawn(drawn_locomotion.locomotion(answer), answer, describe.describe("locomotion", answer))
+    return Drawn(drawn_locomotion.locomotion(answer, title="", narrow=view.narrow), answer, describe.describe("locomotion", answer))
 
 
 def _common(ledger: Ledger, view: View) -> Drawn:
@@ -110,7 +110,7 @@ def _common(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return View("/lesions", selection.with_(lesions=(row["lesion"],))).href
 
-    figure = bars.prevalence(answer, drill=lambda row: mark(to(row)))
+    figure = bars.prevalence(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("prevalence", answer), to)
 
 

@@ -1,0 +1,333 @@
+"""Do groups differ: how common in each group, and how many times as common as in the reference group."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, shares_axis
+from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, ratio, tokens
+
+ROW = 40
+NARROW_ROW = 54
+
+LIMITS = (1 / 32, 32.0)
+"""Ratios beyond these are drawn at the edge with an arrow; the words give the figure."""
+
+_KINDS: dict[str, tuple[str, str, str]] = {
+    "risk_ratio": ("rr_low", "rr_high", "Risk ratio"),
+    "odds_ratio": ("or_low", "or_high", "Odds ratio"),
+    "adj_odds_ratio": ("adj_or_low", "adj_or_high", "Odds ratio, adjusted"),
+}
+
+
+def risks(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """How common in each group, with intervals; beside it the standardised share where the table has it.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: group, cases, at_risk, prevalence, low, high and, where adjusted, std_risk, std_low,
+        std_high. The first row is the reference.
+    theme, narrow, title, drill
+        As in the other charts.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("How common in each group")) if title is None else title
+    table = answer.table
+    if answer.empty or not table["at_risk"].sum():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = table.loc[table["at_risk"] > 0].reset_index(drop=True)
+    both = "std_risk" in table and table["std_risk"].notna().any()
+    unit = answer.basis.unit
+    figure = go.Figure()
+    hover = [
+        f"<b>{row['group']}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
+        for row in table.to_dict("records")
+    ]
+    crude = str(say("As recorded"))
+    figure.add_trace(
+        _points(
+            table, ("prevalence", "low", "high"), hover, 0, 0.16 * both, theme, drill, crude if both else ""
+        )
+    )
+    highest = float(table[["prevalence", "high"]].max(axis=None))
+    if both:
+        words = [
+            f"<b>{row['group']}</b><br>"
+            + say(
+                "{share} ({low} to {high}) if all groups had the same kinds of cows",
+                share=percent(row["std_risk"]),
+                low=percent(row["std_low"]),
+                high=percent(row["std_high"]),
+            )
+            for row in table.to_dict("records")
+        ]
+        columns = ("std_risk", "std_low", "std_high")
+        figure.add_trace(_points(table, columns, words, 1, -0.16, theme, drill, str(say("Standardised"))))
+        highest = max(highest, float(table["std_high"].max()))
+    texts = [
+        f"{percent(r['prevalence'])}, {cases_of(r['cases'], r['at_risk'], unit)}" for r in _records(table)
+    ]
+    _rows(figure, table, texts, theme, narrow)
+    figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=unit))))
+    return _finish(figure, answer, table, title, theme, narrow, legend=both, notes=[])
+
+
+def ratios(
+    answer: Answer,
+    *,
+    kind: str = "risk_ratio",
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Forest plot: how many times as common as in the reference group, on a logarithmic axis.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: group and the ratio of *kind* with its interval; the first row is the reference.
+        Where ``adj_odds_ratio`` is there too, crude and adjusted odds ratios are drawn beside each other.
+    kind : {"risk_ratio", "odds_ratio"}
+    theme, narrow, title, drill
+        As in the other charts.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    table = answer.table
+    adjusted = "adj_odds_ratio" in table and bool(table["adj_odds_ratio"].notna().any())
+    kinds = ["odds_ratio", "adj_odds_ratio"] if adjusted else [kind]
+    reference = "" if answer.empty else str(table["group"].iloc[0])
+    if title is None:
+        title = (
+            str(say("Compared with {reference}", reference=reference)) if reference else str(say("Compared"))
+        )
+    if answer.empty or len(table) < 2:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = table.reset_index(drop=True)
+    t = tokens(theme)
+    figure = go.Figure()
+    for place, each in enumerate(kinds):
+        low, high, words = _KINDS[each]
+        drawn = table.assign(
+            **{
+                column: table[column].clip(*LIMITS).where(table[column].notna())
+                for column in (each, low, high)
+            }
+        )
+        hover = [f"<b>{row['group']}</b><br>{_in_words(row, each, reference)}" for row in _records(table)]
+        name = str(say("Crude")) if adjusted and place == 0 else words
+        offset = (0.16 if place == 0 else -0.16) if adjusted else 0.0
+        figure.add_trace(_points(drawn, (each, low, high), hover, place, offset, theme, drill, name))
+        _off_the_edge(figure, table, (low, high), offset, t.series[place] if adjusted else t.accent)
+    figure.add_vline(x=1, line={"color": t.ink, "width": 1.2, "dash": "dot"})
+    last = kinds[-1]
+    low, high, _ = _KINDS[last]
+    texts = [
+        str(say("reference")) if i == 0 else f"{ratio(r[last])} ({ratio(r[low])} to {ratio(r[high])})"
+        for i, r in enumerate(_records(table))
+    ]
+    _rows(figure, table, texts, theme, narrow)
+    figure.update_xaxes(
+        type="log",
+        title={"text": str(say("{kind}, {reference} = 1", kind=_KINDS[last][2], reference=reference))},
+        **_ratio_ticks(table, kinds),
+    )
+    notes = [
+        str(
+            say(
+                "Left of 1: less common than in {reference}. An association, not its cause.",
+                reference=reference,
+            )
+        )
+    ]
+    return _finish(figure, answer, table, title, theme, narrow, legend=adjusted, notes=notes)
+
+
+def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(key): value for key, value in row.items()} for row in table.to_dict("records")]
+
+
+def _in_words(row: dict[str, Any], kind: str, reference: str) -> str:
+    low, high, words = _KINDS[kind]
+    if row["group"] == reference:
+        return str(say("the group the others are compared with"))
+    if pd.isna(row[kind]):
+        return str(say("too few to give a ratio"))
+    text = f"{words} {ratio(row[kind])} ({ratio(row[low])} to {ratio(row[high])})"
+    return text + "<br>" + say("against {reference}", reference=reference)
+
+
+def _points(
+    table: pd.DataFrame,
+    columns: tuple[str, str, str],
+    hover: list[str],
+    place: int,
+    offset: float,
+    theme: str,
+    drill: Drill | None,
+    name: str,
+) -> go.Scatter:
+    t = tokens(theme)
+    middle, low, high = (table[column] for column in columns)
+    colour = t.series[place] if offset else t.accent
+    is_reference = [columns[0] in _KINDS and i == 0 for i in range(len(table))]
+    return go.Scatter(
+        x=middle,
+        y=[-i + offset for i in range(len(table))],
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": (high - middle).where([not each for each in is_reference], 0).fillna(0),
+            "arrayminus": (middle - low).where([not each for each in is_reference], 0).fillna(0),
+            "thickness": 2,
+            "width": 4,
+            "color": colour,
+        },
+        mode="markers",
+        marker={
+            "color": [t.raised if each else colour for each in is_reference],
+            "size": 10,
+            "symbol": MARKERS[place],
+            "line": {"color": colour, "width": [2 if each else 1 for each in is_reference]},
+        },
+        name=name,
+        hovertext=hover,
+        hovertemplate="%{hovertext}<extra></extra>",
+        customdata=marks(table, drill),
+        cliponaxis=False,
+    )
+
+
+def _off_the_edge(
+    figure: go.Figure, table: pd.DataFrame, columns: tuple[str, str], offset: float, colour: str
+) -> None:
+    """Arrows where an interval goes on beyond the axis."""
+    x, y, symbols = [], [], []
+    for i, row in enumerate(_records(table)):
+        for column, edge, symbol, beyond in (
+            (columns[0], LIMITS[0], "triangle-left", row[columns[0]] < LIMITS[0]),
+            (columns[1], LIMITS[1], "triangle-right", row[columns[1]] > LIMITS[1]),
+        ):
+            if beyond and not pd.isna(row[column]):
+                x.append(edge)
+                y.append(-i + offset)
+                symbols.append(symbol)
+    if x:
+        figure.add_trace(
+            go.Scatter(
+                x=x,
+                y=y,
+                mode="markers",
+                marker={"symbol": symbols, "size": 11, "color": colour},
+                hoverinfo="skip",
+                showlegend=False,
+                cliponaxis=False,
+            )
+        )
+
+
+def _ratio_ticks(table: pd.DataFrame, kinds: list[str]) -> dict[str, Any]:
+    """Ticks at doublings, since twice and half as common are equally far from one."""
+    columns = [column for kind in kinds for column in (kind, *_KINDS[kind][:2])]
+    values = table[columns].clip(*LIMITS)
+    low, high = float(values.min(axis=None)), float(values.max(axis=None))
+    first = min(-1, math.floor(math.log2(low))) if low > 0 else -5
+    last = max(1, math.ceil(math.log2(high)))
+    step = 2 if last - first > 7 else 1
+    ticks = sorted({0, *range(0, last + 1, step), *range(0, first - 1, -step)})
+    return {
+        "tickvals": [2.0**k for k in ticks],
+        "ticktext": [f"{2**k}" if k >= 0 else f"1/{2**-k}" for k in ticks],
+        "range": [math.log10(2.0**first) - 0.04, math.log10(2.0**last) + 0.04],
+    }
+
+
+def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, narrow: bool) -> None:
+    """Names and figures of the rows; on a phone above the row, to leave it the width."""
+    t = tokens(theme)
+    count = len(table)
+    for i in range(count):
+        figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
+    if narrow:
+        figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, range=[-count + 0.42, 0.72])
+        for i, (group, text) in enumerate(zip(table["group"], texts, strict=True)):
+            figure.add_annotation(
+                text=f"<b>{group}</b>  <span style='color:{t.muted}'>{text}</span>",
+                x=0,
+                xref="paper",
+                xanchor="left",
+                y=-i + 0.5,
+                yanchor="top",
+                showarrow=False,
+                bgcolor=t.raised,
+                borderpad=1,
+                font={"size": 12.5},
+            )
+        figure.for_each_trace(lambda trace: trace.update(y=[y - 0.14 for y in trace.y]))
+        return
+    figure.update_yaxes(
+        tickmode="array",
+        tickvals=[-i for i in range(count)],
+        ticktext=list(table["group"]),
+        ticks="",
+        showgrid=False,
+        range=[-count + 0.5, 0.5],
+        tickfont={"color": t.ink, "size": 13},
+    )
+    for i, text in enumerate(texts):
+        figure.add_annotation(
+            text=text,
+            x=1,
+            xref="paper",
+            xanchor="left",
+            xshift=10,
+            y=-i,
+            showarrow=False,
+            font={"size": 12, "color": t.muted},
+        )
+
+
+def _finish(
+    figure: go.Figure,
+    answer: Answer,
+    table: pd.DataFrame,
+    title: str,
+    theme: str,
+    narrow: bool,
+    *,
+    legend: bool,
+    notes: list[str],
+) -> go.Figure:
+    framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=(NARROW_ROW if narrow else ROW) * len(table) + 16,
+        notes=notes,
+        legend_lines=int(legend),
+    )
+    if not narrow:
+        figure.update_layout(margin={"r": 178})
+    return figure

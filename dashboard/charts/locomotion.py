@@ -1,0 +1,278 @@
+"""How many cows are lame: shares by period with intervals, and how scores moved from one scoring to the next."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+from plotly.colors import sample_colorscale
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, shares_axis
+from dashboard.charts.labels import value_label
+from dashboard.charts.theme import DASHES, MARKERS, cases_of, estimate, number, percent, rgba, scale, tokens
+
+HEIGHT = 340
+NARROW_HEIGHT = 300
+
+GAP_MONTHS = 4
+"""A line is not drawn across a longer stretch without a scoring. [common practice, no source]"""
+
+
+def locomotion(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Share lame and severely lame by period, with intervals.
+
+    With a further grouping in ``answer.by`` one line a group is drawn, of the share lame.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: period, scored, lame, lame_prevalence, lame_low, lame_high, and the same for severe.
+    theme, narrow, title, drill
+        As in the other charts.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("How many cows are lame")) if title is None else title
+    table = answer.table
+    if answer.empty or not table["scored"].sum():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = table.loc[table["scored"] > 0]
+    second = next((name for name in answer.by if name != "period" and name in table), None)
+    figure = go.Figure()
+    if second is None:
+        for place, (name, words) in enumerate(
+            (("lame", say("Lame, severely or not")), ("severe", say("Severely lame")))
+        ):
+            for trace in _line(table, name, str(words), place, theme, drill):
+                figure.add_trace(trace)
+        letters = 36
+        highest = float(table[["lame_high", "lame_prevalence"]].max(axis=None))
+    else:
+        letters = 0
+        for place, group in enumerate(dict.fromkeys(table[second])):
+            words = value_label(second, group)
+            letters += len(words) + 6
+            for trace in _line(table[table[second] == group], "lame", words, place, theme, drill):
+                figure.add_trace(trace)
+        highest = float(table[["lame_high", "lame_prevalence"]].max(axis=None))
+    figure.update_yaxes(**shares_axis(narrow, highest, str(say("Share of cows scored"))))
+    _period_axis(figure, table["period"], narrow)
+    framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=NARROW_HEIGHT if narrow else HEIGHT,
+        legend_lines=1 + letters // (46 if narrow else 110),
+    )
+    return figure
+
+
+def _period_axis(figure: go.Figure, periods: pd.Series, narrow: bool) -> None:
+    if pd.api.types.is_datetime64_any_dtype(periods):
+        figure.update_xaxes(
+            tickformatstops=[
+                {"dtickrange": ["M1", "M11"], "value": "%b\n%Y"},
+                {"dtickrange": ["M12", None], "value": "%Y"},
+                {"dtickrange": [None, "M1"], "value": "%e %b\n%Y"},
+            ],
+            nticks=6 if narrow else 12,
+            showgrid=False,
+        )
+    else:
+        figure.update_xaxes(tickmode="array", tickvals=sorted(set(periods)), tickformat="d", showgrid=False)
+
+
+def _line(
+    part: pd.DataFrame, name: str, words: str, place: int, theme: str, drill: Drill | None
+) -> list[go.Scatter]:
+    """One series: line broken where nothing was scored, dots, whiskers."""
+    t = tokens(theme)
+    colour = t.series[place % len(t.series)]
+    part = part.sort_values("period").reset_index(drop=True)
+    share, low, high = (part[f"{name}_{end}"] for end in ("prevalence", "low", "high"))
+    hover = []
+    for row in part.to_dict("records"):
+        figures = estimate(row[name], row["scored"], row[f"{name}_low"], row[f"{name}_high"], "scoring")
+        hover.append(f"<b>{value_label('period', row['period'])}, {words.lower()}</b><br>{figures}")
+    x, y = _with_gaps(part["period"], share)
+    kind = {"legendgroup": words, "name": words}
+    return [
+        go.Scatter(
+            x=x,
+            y=y,
+            mode="lines",
+            line={"color": rgba(colour, 0.75), "width": 2, "dash": DASHES[place % len(DASHES)]},
+            hoverinfo="skip",
+            showlegend=False,
+            **kind,
+        ),
+        go.Scatter(
+            x=part["period"],
+            y=share,
+            error_y={
+                "type": "data",
+                "symmetric": False,
+                "array": high - share,
+                "arrayminus": share - low,
+                "thickness": 1.4,
+                "width": 3,
+                "color": rgba(colour, 0.8),
+            },
+            mode="markers",
+            marker={
+                "color": colour,
+                "size": 8,
+                "symbol": MARKERS[place % len(MARKERS)],
+                "line": {"color": t.raised, "width": 1},
+            },
+            hovertext=hover,
+            hovertemplate="%{hovertext}<extra></extra>",
+            customdata=marks(part, drill),
+            **kind,
+        ),
+    ]
+
+
+def _with_gaps(periods: pd.Series, values: pd.Series) -> tuple[list[object], list[float]]:
+    """The series with an empty point wherever a long stretch has no scoring."""
+    x: list[object] = []
+    y: list[float] = []
+    dated = pd.api.types.is_datetime64_any_dtype(periods)
+    for i, (period, value) in enumerate(zip(periods, values, strict=True)):
+        if i and dated and (period - periods.iloc[i - 1]).days > 31 * GAP_MONTHS:
+            x.append(period - pd.Timedelta(days=1))
+            y.append(math.nan)
+        x.append(period)
+        y.append(float(value))
+    return x, y
+
+
+def transitions(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Where cows of each score were at their next scoring: one row a score before, one tile a score after.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: before, after (scores or words), cases (cows that moved so), at_risk (cows with that score
+        before), prevalence (cases over at_risk), low, high.
+    theme, narrow, title, drill
+        As in the other charts.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Cows that stayed lie on the outlined diagonal, cows that got worse right of it.
+    """
+    title = str(say("From one scoring to the next")) if title is None else title
+    table = answer.table
+    if answer.empty or not table["at_risk"].sum():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    t = tokens(theme)
+    names = sorted(
+        set(table["before"]) | set(table["after"]), key=lambda value: (isinstance(value, str), value)
+    )
+    place = {name: i for i, name in enumerate(names)}
+    looked = table.groupby("before")["at_risk"].max()
+    figure = go.Figure()
+    annotations, shapes = [], []
+    for row in table.to_dict("records"):
+        x, y = place[row["after"]], -place[row["before"]]
+        colour = str(sample_colorscale(scale(theme), [row["prevalence"]])[0])
+        shapes.append(_tile(x, y, colour, t.ink if x == -y else t.raised, 2.5 if x == -y else 1))
+        text = f"<b>{percent(row['prevalence'], 0)}</b>"
+        if not narrow:
+            text += f"<br>{number(row['cases'])}"
+        annotations.append(
+            {"x": x, "y": y, "text": text, "showarrow": False, "font": {"color": _ink(colour), "size": 12}}
+        )
+    hover = [
+        f"<b>{say('Score {a}, then {b}', a=value_label('score', row['before']), b=value_label('score', row['after']))}"
+        f"</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'])}"
+        for row in table.to_dict("records")
+    ]
+    figure.add_trace(
+        go.Scatter(
+            x=[place[name] for name in table["after"]],
+            y=[-place[name] for name in table["before"]],
+            mode="markers",
+            marker={"size": 34, "opacity": 0, "symbol": "square"},
+            hovertext=hover,
+            hovertemplate="%{hovertext}<extra></extra>",
+            customdata=marks(table, drill),
+        )
+    )
+    rows = [
+        f"{value_label('score', name)}  ({cases_of(0, looked[name]).split(' of ')[1]})"
+        if name in looked
+        else str(name)
+        for name in names
+    ]
+    edge = [-0.5, len(names) - 0.5]
+    figure.update_xaxes(
+        tickvals=list(range(len(names))),
+        ticktext=[value_label("score", name) for name in names],
+        title={"text": str(say("Score after"))},
+        range=edge,
+        showgrid=False,
+        ticks="",
+    )
+    figure.update_yaxes(
+        tickvals=[-i for i in range(len(names))],
+        ticktext=rows,
+        title={"text": str(say("Score before"))},
+        range=[-len(names) + 0.5, 0.5],
+        showgrid=False,
+        ticks="",
+    )
+    framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=(44 if narrow else 52) * len(names),
+        notes=[str(say("Each row adds up to 100 %. Outlined: no change. Right of it: worse."))],
+        shown="point at a tile for its {level} interval",
+    )
+    figure.update_layout(annotations=annotations, shapes=shapes)
+    return figure
+
+
+def _tile(x: int, y: int, colour: str, edge: str, width: float) -> dict[str, object]:
+    return {
+        "type": "rect",
+        "x0": x - 0.47,
+        "x1": x + 0.47,
+        "y0": y - 0.46,
+        "y1": y + 0.46,
+        "fillcolor": colour,
+        "line": {"color": edge, "width": width},
+        "layer": "below",
+    }
+
+
+def _ink(colour: str) -> str:
+    red, green, blue = (float(part) for part in colour.removeprefix("rgb(").rstrip(")").split(","))
+    return "#111111" if np.dot([0.299, 0.587, 0.114], [red, green, blue]) > 126 else "#FFFFFF"

@@ -1,0 +1,99 @@
+"""Now against before: the difference of each share with its interval, round a line of no difference."""
+
+from __future__ import annotations
+
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show
+from dashboard.charts.labels import value_label
+from dashboard.charts.theme import percent, tokens
+
+HEADLINE = {"lame": "Lame", "severe": "Severely lame", "any": "Any lesion"}
+SYMBOLS = {"up": "triangle-up", "down": "triangle-down", "unclear": "circle-open", "too few": "x-thin-open"}
+MOST_ROWS = 12
+ROW = 32
+
+
+def what_label(what: str) -> str:
+    """A row of the review by name."""
+    return HEADLINE.get(what) or value_label("lesion", what)
+
+
+def review(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Dot-and-interval chart of differences in percentage points.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of :func:`analytics.measures.herd_review.herd_review`. Lameness and any lesion come first, then the
+        commonest lesions.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("The newest month less the twelve months before")) if title is None else title
+    table = answer.table[answer.table["direction"] != "too few"]
+    if table.empty:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    first = table[table["what"].isin(list(HEADLINE))]
+    rest = table[~table["what"].isin(list(HEADLINE))].sort_values("past_prevalence", ascending=False)
+    rows = [*first.to_dict("records"), *rest.to_dict("records")][:MOST_ROWS]
+    table = table.set_index("what").loc[[row["what"] for row in rows]].reset_index()
+    t = tokens(theme)
+    place = [-float(i) for i in range(len(rows))]
+    hover = [
+        f"<b>{what_label(row['what'])}</b><br>{percent(row['prevalence'])} ({row['cases']} of {row['at_risk']}) in "
+        f"{row['month']:%b %Y}<br>{percent(row['past_prevalence'])} ({row['past_cases']} of {row['past_at_risk']}) "
+        f"before<br>{row['difference'] * 100:+.1f} points ({row['low'] * 100:+.1f} to {row['high'] * 100:+.1f})"
+        for row in rows
+    ]
+    figure = go.Figure(
+        go.Scatter(
+            x=table["difference"] * 100,
+            y=place,
+            error_x={
+                "type": "data",
+                "symmetric": False,
+                "array": (table["high"] - table["difference"]) * 100,
+                "arrayminus": (table["difference"] - table["low"]) * 100,
+                "thickness": 2,
+                "width": 4,
+                "color": t.accent,
+            },
+            mode="markers",
+            marker={
+                "size": 11,
+                "color": t.accent,
+                "symbol": [SYMBOLS[row["direction"]] for row in rows],
+                "line": {"color": t.accent, "width": 1.5},
+            },
+            hovertext=hover,
+            hovertemplate="%{hovertext}<extra></extra>",
+            customdata=marks(table, drill),
+        )
+    )
+    figure.add_vline(x=0, line={"color": t.muted, "width": 1.5})
+    figure.update_xaxes(
+        title={"text": "Fewer than before  ·  percentage points  ·  more than before"}, ticksuffix=""
+    )
+    figure.update_yaxes(
+        tickmode="array",
+        tickvals=place,
+        ticktext=[what_label(row["what"]) for row in rows],
+        range=[-len(rows) + 0.5, 0.5],
+        showgrid=False,
+        ticks="",
+    )
+    return framed(figure, answer, title=title, theme=theme, narrow=narrow, height=ROW * len(rows) + 12)
