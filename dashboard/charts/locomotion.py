@@ -1,4 +1,4 @@
-"""How many cows are lame: shares by period with intervals, and how scores moved from one scoring to the next."""
+"""How many cows are lame, period by period, and how scores moved from one scoring to the next."""
 
 from __future__ import annotations
 
@@ -208,8 +208,8 @@ def transitions(
             {"x": x, "y": y, "text": text, "showarrow": False, "font": {"color": _ink(colour), "size": 12}}
         )
     hover = [
-        f"<b>{say('Score {a}, then {b}', a=value_label('score', row['before']), b=value_label('score', row['after']))}"
-        f"</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'])}"
+        f"<b>{say('Score {a}, then {b}', a=_score(row['before']), b=_score(row['after']))}</b><br>"
+        f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'])}"
         for row in table.to_dict("records")
     ]
     figure.add_trace(
@@ -224,15 +224,13 @@ def transitions(
         )
     )
     rows = [
-        f"{value_label('score', name)}  ({cases_of(0, looked[name]).split(' of ')[1]})"
-        if name in looked
-        else str(name)
+        f"{_score(name)}  ({cases_of(0, looked[name]).split(' of ')[1]})" if name in looked else str(name)
         for name in names
     ]
     edge = [-0.5, len(names) - 0.5]
     figure.update_xaxes(
         tickvals=list(range(len(names))),
-        ticktext=[value_label("score", name) for name in names],
+        ticktext=[_score(name) for name in names],
         title={"text": str(say("Score after"))},
         range=edge,
         showgrid=False,
@@ -258,6 +256,10 @@ def transitions(
     )
     figure.update_layout(annotations=annotations, shapes=shapes)
     return figure
+
+
+def _score(value: object) -> str:
+    return value_label("score", value)
 
 
 def _tile(x: int, y: int, colour: str, edge: str, width: float) -> dict[str, object]:
