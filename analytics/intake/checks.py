@@ -1,0 +1,170 @@
+"""What a record must be to be possible: ranges of single fields, and fields that contradict each other."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from analytics.intake.dates import EARLIEST
+from analytics.intake.scores import is_on_scale
+from analytics.intake.sheet import Problem
+
+# Bounds that only slips of the pen go beyond [common practice, no source].
+RANGES: dict[str, tuple[float, float, str]] = {
+    "herd_size": (1, 100_000, ""),
+    "parity": (1, 20, ""),
+    "zone": (0, 12, ""),
+    "severity": (1, 3, ""),
+    "shed_stage": (0, 5, ""),
+    "toe_length_mm": (30, 200, "mm"),
+    "toe_length_after_mm": (30, 200, "mm"),
+    "toe_angle_deg": (20, 90, "degrees"),
+    "heel_depth_mm": (0, 120, "mm"),
+    "sole_thickness_mm": (0, 30, "mm"),
+    "toe_break_mm": (0, 60, "mm"),
+}
+LONGEST_RECHECK_DAYS = 3 * 365
+"""A recheck further ahead is taken for a slip of the pen [common practice, no source]."""
+SAME_DAY_OR_EARLIER = ("visit_date", "date", "calving_date", "birth_date", "entered_on", "left_on", "starts_on")
+NOT_BEFORE_1980 = (*SAME_DAY_OR_EARLIER, "ends_on", "recheck_on")
+
+_DATE_REMEDY = "Correct the date."
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """Fields that cannot both be right; ``holds`` is true where they are wrong."""
+
+    name: str
+    field: str
+    holds: Callable[[pd.DataFrame], pd.Series]
+    reason: str
+    remedy: str
+
+
+def _both(frame: pd.DataFrame, *names: str) -> pd.Series:
+    return frame[list(names)].notna().all(axis=1)
+
+
+def _later(first: str, second: str) -> Callable[[pd.DataFrame], pd.Series]:
+    return lambda frame: frame[first] > frame[second]
+
+
+_MOUTH = "Clear it, or write the lesion."
+CONTRADICTIONS: dict[str, tuple[Contradiction, ...]] = {
+    "trims": (
+        Contradiction("claw without foot", "claw", lambda f: f["claw"].notna() & f["foot"].isna(),
+                      "A claw, but of which foot?", "Write the foot, or clear the claw."),
+        Contradiction("zone without lesion", "zone", lambda f: f["zone"].notna() & f["lesion"].isna(),
+                      "A zone, but no lesion in the row.", _MOUTH),
+        Contradiction("severity without lesion", "severity", lambda f: f["severity"].notna() & f["lesion"].isna(),
+                      "A severity, but no lesion in the row.", _MOUTH),
+        Contradiction("calving after visit", "calving_date", _later("calving_date", "visit_date"),
+                      "The calving is later than the visit.", "Correct one of the two dates."),
+        Contradiction("recheck before visit", "recheck_on", _later("visit_date", "recheck_on"),
+                      "The recheck is earlier than the visit.", "Correct one of the two dates."),
+        Contradiction("recheck far ahead", "recheck_on",
+                      lambda f: (f["recheck_on"] - f["visit_date"]).dt.days > LONGEST_RECHECK_DAYS,
+                      "The recheck is more than three years after the visit.", "Correct one of the two dates."),
+        Contradiction("score off scale", "locomotion_score",
+                      lambda f: ~is_on_scale(f["locomotion_score"], f["locomotion_scale"]),
+                      "The score is not on its scale (1-5 or 0-3).", "Correct the score, or name its scale."),
+        Contradiction("longer after trim", "toe_length_after_mm", _later("toe_length_after_mm", "toe_length_mm"),
+                      "The toe is longer after the trim than before.", "Correct one of the two lengths."),
+    ),
+    "locomotion": (
+        Contradiction("score off scale", "score", lambda f: ~is_on_scale(f["score"], f["scale"]),
+                      "The score is not on its scale (1-5 or 0-3).", "Correct the score, or name its scale."),
+    ),
+    "register": (
+        Contradiction("left before entry", "left_on", _later("entered_on", "left_on"),
+                      "She left before she came.", "Correct one of the two dates."),
+        Contradiction("entry before birth", "entered_on", _later("birth_date", "entered_on"),
+                      "She came before she was born.", "Correct one of the two dates."),
+        Contradiction("left before birth", "left_on", _later("birth_date", "left_on"),
+                      "She left before she was born.", "Correct one of the two dates."),
+        Contradiction("calved before birth", "calvings",
+                      lambda f: _both(f, "birth_date", "calvings")
+                      & (f["birth_date"].dt.strftime("%Y-%m-%d") >= f["calvings"].str.slice(0, 10)),
+                      "She calved before she was born.", "Correct one of the two dates."),
+    ),
+    "housing": (
+        Contradiction("ends before start", "ends_on", _later("starts_on", "ends_on"),
+                      "The period ends before it starts.", "Correct one of the two dates."),
+    ),
+    "changes": (),
+}  # fmt: skip
+
+
+@lru_cache(maxsize=32)
+def _schema(kind: str, columns: tuple[str, ...], today: dt.date) -> tuple[object, dict[str, tuple[str, str, str]]]:
+    """The pandera schema of a kind of sheet, and for each check its field, reason and remedy."""
+    import pandera.pandas as pa
+
+    said: dict[str, tuple[str, str, str]] = {}
+    wanted: dict[str, pa.Column] = {}
+    for name in columns:
+        checks = []
+        if name in RANGES:
+            low, high, unit = RANGES[name]
+            key = f"{name} in range"
+            of = f"{low:,} to {high:,}{' ' + unit if unit else ''}"
+            remedy = "Correct it." + (
+                " A length in inches or cm needs a heading ending in _in or _cm." if unit == "mm" else ""
+            )
+            said[key] = name, f"It must be {of}.", remedy
+            checks.append(pa.Check.in_range(low, high, error=key))
+        if name in NOT_BEFORE_1980:
+            key = f"{name} too early"
+            said[key] = name, f"The date is before {EARLIEST.year}.", _DATE_REMEDY
+            checks.append(pa.Check.ge(pd.Timestamp(EARLIEST), error=key))
+        if name in SAME_DAY_OR_EARLIER:
+            key = f"{name} in future"
+            said[key] = name, "The date is still to come.", _DATE_REMEDY
+            checks.append(pa.Check.le(pd.Timestamp(today), error=key))
+        if checks:
+            wanted[name] = pa.Column(checks=checks, nullable=True)
+    for rule in CONTRADICTIONS[kind]:
+        said[rule.name] = rule.field, rule.reason, rule.remedy
+        wanted[rule.name] = pa.Column(bool, checks=pa.Check.eq(False, error=rule.name))
+    return pa.DataFrameSchema(wanted), said
+
+
+def impossible(kind: str, frame: pd.DataFrame, today: dt.date) -> list[Problem]:
+    """Everything in a typed frame that cannot be so.
+
+    Parameters
+    ----------
+    kind : str
+    frame : pandas.DataFrame
+        The canonical columns of the kind, on a plain 0-based index.
+    today : datetime.date
+
+    Returns
+    -------
+    list of Problem
+    """
+    import pandera.pandas as pa
+    from pandera.errors import SchemaErrors
+
+    schema, said = _schema(kind, tuple(frame.columns), today)
+    assert isinstance(schema, pa.DataFrameSchema)
+    facts = {rule.name: rule.holds(frame).fillna(False).astype(bool) for rule in CONTRADICTIONS[kind]}
+    judged = frame[[name for name in schema.columns if name in frame]].assign(**facts)
+    try:
+        schema.validate(judged, lazy=True)
+    except SchemaErrors as errors:
+        cases = errors.failure_cases
+        strange = set(cases["check"]) - set(said)
+        if strange:
+            raise AssertionError(f"checks failed that have no words: {sorted(strange)}") from errors
+        return [
+            Problem(np.asarray(rows["index"], dtype=np.int64), *said[str(check)])
+            for check, rows in cases.groupby("check", sort=False)
+        ]
+    return []

@@ -1,0 +1,164 @@
+"""Dates as people write them, and the order of day and month, decided for a whole file."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from analytics.intake.unreadable import Unreadable
+from analytics.mistake import Mistake
+
+EARLIEST = dt.date(1980, 1, 1)
+"""Records before this are taken for slips of the pen [common practice, no source]."""
+SPREADSHEET_DAY_ZERO = dt.date(1899, 12, 30)
+"""Day 0 of the day numbers of spreadsheets [pub: OpenDocument 1.2, part 2, null date]."""
+
+_MONTHS = {
+    name[:length]: number
+    for number, name in enumerate(
+        (
+            "january",
+            "february",
+            "march",
+            "april",
+            "may",
+            "june",
+            "july",
+            "august",
+            "september",
+            "october",
+            "november",
+            "december",
+        ),
+        start=1,
+    )
+    for length in range(3, len(name) + 1)
+}
+_CLOCK = re.compile(r"[T\s,]+\d{1,2}[:.]\d{2}(:\d{2}(\.\d+)?)?\s*([ap]\.?m\.?)?\s*(z|utc|[+-]\d{2}:?\d{2})?$", re.I)
+_YEAR_FIRST = re.compile(r"^(\d{4})\s*[-/.\s]\s*(\d{1,2})\s*[-/.\s]\s*(\d{1,2})\.?$")
+_COMPACT = re.compile(r"^((?:19|20)\d{2})(\d{2})(\d{2})$")
+_YEAR_LAST = re.compile(r"^(\d{1,2})\s*[-/.\s]\s*(\d{1,2})\s*[-/.\s]\s*(\d{4}|'?\d{2})\.?$")
+_DAY_NAME = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+", re.I)
+_DAY_MONTH = re.compile(r"^(\d{1,2})(?:st|nd|rd|th)?(?:\s+of)?[\s\-./]*([a-z]{3,9})\.?[\s\-./,]*'?(\d{4}|\d{2})$", re.I)
+_MONTH_DAY = re.compile(r"^([a-z]{3,9})\.?[\s\-./]*(\d{1,2})(?:st|nd|rd|th)?[\s\-./,]+'?(\d{4}|\d{2})$", re.I)
+_SERIAL = re.compile(r"^\d{5}(\.\d+)?$")
+
+_REMEDY = "Write the date as year-month-day, such as 2026-03-14."
+
+
+@dataclass(frozen=True)
+class DateOrder:
+    """How the dates of a file are read.
+
+    Attributes
+    ----------
+    day_first : bool
+        Whether 3/4/2026 is 3 April.
+    told_by : str
+        ``"option"``, ``"rows"`` (of which ``deciding`` allowed one order only), or ``"none needed"``.
+    """
+
+    day_first: bool
+    told_by: str
+    deciding: int = 0
+    against: int = 0
+
+
+def decide_order(texts: Iterable[tuple[str, int]], name: str, day_first: bool | None = None) -> DateOrder:
+    """Decide for a whole file whether the day or the month comes first.
+
+    Parameters
+    ----------
+    texts : iterable of (str, int)
+        The distinct date texts and in how many rows each occurs.
+    name : str
+        What to call the file.
+    day_first : bool, optional
+        What the user said; it decides.
+
+    Raises
+    ------
+    Mistake
+        Dates can be read both ways and no row, or as many rows either way, tells which.
+
+    Example
+    -------
+    >>> decide_order([("3/4/2026", 1), ("14/4/2026", 1)], "book.csv").day_first
+    True
+    >>> decide_order([("3/4/2026", 1), ("4/14/2026", 1)], "book.csv").day_first
+    False
+    """
+    if day_first is not None:
+        return DateOrder(day_first, "option")
+    votes = {True: 0, False: 0}
+    unsure: str | None = None
+    for text, rows in texts:
+        match = _YEAR_LAST.match(_without_clock(text))
+        if match is None:
+            continue
+        first, second = int(match[1]), int(match[2])
+        if first > 12 >= second:
+            votes[True] += rows
+        elif second > 12 >= first:
+            votes[False] += rows
+        elif first != second and first <= 12 and unsure is None:
+            unsure = text.strip()
+    if votes[True] == votes[False]:
+        if unsure is None:
+            return DateOrder(True, "none needed")
+        why = "and no row tells which" if not votes[True] else "and as many rows say the one as the other"
+        raise Mistake(
+            f"{name}: dates such as {unsure} can be read day first or month first, {why}. "
+            "Say which with --day-first or --month-first."
+        )
+    order = votes[True] > votes[False]
+    return DateOrder(order, "rows", votes[order], votes[not order])
+
+
+def read_day(text: str, order: DateOrder, today: dt.date, *, from_workbook: bool = False) -> dt.date:
+    """The day a text names. A time of day is left out.
+
+    Raises
+    ------
+    Unreadable
+        The text is no date, or not in the order of the file.
+
+    Example
+    -------
+    >>> today, order = dt.date(2026, 11, 1), DateOrder(True, "option")
+    >>> [str(read_day(t, order, today)) for t in ("3/4/26", "2026-04-03 08:30", "3rd Apr 2026", "April 3, 2026")]
+    ['2026-04-03', '2026-04-03', '2026-04-03', '2026-04-03']
+    """
+    bare = _DAY_NAME.sub("", _without_clock(text))
+    try:
+        for pattern in (_YEAR_FIRST, _COMPACT):
+            if match := pattern.match(bare):
+                return dt.date(int(match[1]), int(match[2]), int(match[3]))
+        if match := _YEAR_LAST.match(bare):
+            day, month = (match[1], match[2]) if order.day_first else (match[2], match[1])
+            return dt.date(_year(match[3], today), int(month), int(day))
+        if (match := _DAY_MONTH.match(bare)) and match[2].casefold() in _MONTHS:
+            return dt.date(_year(match[3], today), _MONTHS[match[2].casefold()], int(match[1]))
+        if (match := _MONTH_DAY.match(bare)) and match[1].casefold() in _MONTHS:
+            return dt.date(_year(match[3], today), _MONTHS[match[1].casefold()], int(match[2]))
+        if from_workbook and _SERIAL.match(bare):
+            return SPREADSHEET_DAY_ZERO + dt.timedelta(days=int(float(bare)))
+    except ValueError:
+        how = "" if not _YEAR_LAST.match(bare) else " day first" if order.day_first else " month first"
+        raise Unreadable(f"There is no such day, read{how}." if how else "There is no such day.", _REMEDY) from None
+    raise Unreadable("Not understood as a date.", _REMEDY)
+
+
+def _without_clock(text: str) -> str:
+    return _CLOCK.sub("", text.strip()).strip()
+
+
+def _year(text: str, today: dt.date) -> int:
+    """Two digits mean the century that does not put the day further ahead than next year."""
+    digits = text.lstrip("'")
+    if len(digits) == 4:
+        return int(digits)
+    year = today.year // 100 * 100 + int(digits)
+    return year if year <= today.year + 1 else year - 100

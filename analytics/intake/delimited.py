@@ -1,0 +1,79 @@
+"""CSV and its cousins: commas, semicolons, tabs or bars between the cells."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from itertools import islice, pairwise
+
+from analytics.intake.gathering import gather, sliced
+from analytics.intake.headings import find_headings, is_whole, squeezed
+from analytics.intake.sheet import RawSheet
+from analytics.mistake import Mistake
+
+DELIMITERS = (",", ";", "\t", "|")
+SAMPLE_ROWS = 40
+LONGEST_CELL = 131_072
+"""Characters; a workbook's cell holds 32,767 at most."""
+
+
+def read_delimited(text: str, name: str) -> list[RawSheet]:
+    """The tables of a delimited text: one, unless it is a list of set-aside rows of several sheets.
+
+    Raises
+    ------
+    Mistake
+        A quotation mark opens a cell and never closes it, or a cell is too long.
+    """
+    first = text[:16].lstrip().casefold()
+    told = first[4] if first.startswith("sep=") and len(first) > 4 else None
+    delimiter = told if told in DELIMITERS else _best_delimiter(text, name)
+    return split_tables(gather(_rows(text, delimiter, name), name))
+
+
+def _rows(text: str, delimiter: str, name: str) -> Iterator[list[str]]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    row = 0
+    try:
+        for cells in reader:
+            row += 1
+            yield cells
+    except csv.Error as error:
+        what = "a cell is too long" if "limit" in str(error) else "a quotation mark is not closed as it should be"
+        raise Mistake(
+            f"{name}, row {row + 1}: {what}, so the cells after it cannot be told apart. "
+            "Mend that row and import the file again."
+        ) from None
+
+
+def _best_delimiter(text: str, name: str) -> str:
+    """The delimiter with which the headings make most sense; of equals, the one that splits most."""
+    best, rank = ",", (-1, -1, -1)
+    for delimiter in DELIMITERS:
+        if delimiter not in text[:1_000_000]:
+            continue
+        try:
+            sample = gather(islice(_rows(text, delimiter, name), SAMPLE_ROWS), name)
+        except Mistake:
+            continue
+        headings = find_headings(sample)
+        found = 0 if headings is None else len(headings.matches)
+        whole = int(headings is not None and is_whole(headings))
+        here = (whole, found, len(sample.columns))
+        if here > rank:
+            best, rank = delimiter, here
+    return best
+
+
+def split_tables(sheet: RawSheet) -> list[RawSheet]:
+    """Tables one under the other, where each ends in the columns that set-aside rows carry."""
+    marks: set[int] = set()
+    for column in sheet.columns:
+        for code, text in enumerate(column.texts):
+            if squeezed(text[:40]) == "evenfootproblem":
+                marks |= {int(position) for position in (column.codes == code).nonzero()[0]}
+    if len(marks) < 2:
+        return [sheet]
+    starts = [0, *sorted(marks)[1:], len(sheet)]
+    return [sliced(sheet, start, stop) for start, stop in pairwise(starts)]

@@ -1,0 +1,200 @@
+"""Which row holds the headings, which kind of sheet they make, and which column is which field."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from analytics.intake.fields import KINDS, OWN_COLUMNS, UNITS, Field
+from analytics.intake.sheet import RawSheet
+from analytics.trade.locomotion import understand_scale
+
+HEADING_SEARCH_ROWS = 20
+"""Title rows above the headings are looked past as far as this many rows."""
+
+_UNIT_WORDS = {
+    **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
+    **dict.fromkeys(("cm", "centimetre", "centimetres", "centimeter", "centimeters"), "cm"),
+    **dict.fromkeys(("in", "inch", "inches", "ins"), "in"),
+    **dict.fromkeys(("deg", "degree", "degrees"), "deg"),
+}
+_BRACKETS = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
+
+
+def squeezed(heading: str) -> str:
+    """A heading without case, spaces and punctuation.
+
+    Example
+    -------
+    >>> squeezed(" COW NO. ")
+    'cowno'
+    """
+    return re.sub(r"[\W_]+", "", heading.casefold())
+
+
+@dataclass(frozen=True)
+class Match:
+    """One column understood as one field; ``unit`` is what the heading names, ``scale`` likewise."""
+
+    column: int
+    field: Field
+    heading: str
+    unit: str | None = None
+    scale: str | None = None
+
+
+@dataclass(frozen=True)
+class Headings:
+    """The heading row of a sheet, understood as one kind.
+
+    ``extra`` are columns that hold no field; ``doubled`` those that say a field a second time.
+    """
+
+    kind: str
+    position: int
+    names: list[str]
+    matches: dict[str, Match]
+    extra: list[int] = field(default_factory=list)
+    doubled: list[int] = field(default_factory=list)
+    own: list[int] = field(default_factory=list)
+    missing: tuple[str, ...] = ()
+
+
+def _lookup(fields: Sequence[Field]) -> dict[str, Field]:
+    # A field's own name always means that field; of other words the first field to claim one has it.
+    own = {squeezed(each.name): each for each in fields}
+    own |= {squeezed(re.sub(r"_(mm|deg)$", "", each.name)): each for each in reversed(fields)} | own
+    table = dict(own)
+    for each in fields:
+        for heading in each.headings:
+            table.setdefault(squeezed(heading), each)
+    return table
+
+
+_LOOKUPS = {kind: _lookup(fields) for kind, fields in KINDS.items()}
+_OWN = {squeezed(name) for name in OWN_COLUMNS}
+
+
+def is_own_column(heading: str) -> bool:
+    """Whether a heading is one that the list of set-aside rows adds."""
+    return squeezed(heading) in _OWN
+
+
+def match_heading(heading: str, kind: str) -> tuple[Field, str | None, str | None] | None:
+    """The field of a kind that a heading names, with the unit and the scale it names, or ``None``.
+
+    Example
+    -------
+    >>> field, unit, scale = match_heading("Toe length_in", "trims")
+    >>> field.name, unit
+    ('toe_length_mm', 'in')
+    >>> match_heading("claw (outer/inner)", "trims")[0].name, match_heading("mood", "trims")
+    ('claw', None)
+    """
+    table = _LOOKUPS[kind]
+    aside = " ".join(_BRACKETS.findall(heading))
+    bare = _BRACKETS.sub(" ", heading)
+    words = re.sub(r"[\W_]+", " ", bare.casefold()).split()
+    scale = understand_scale(aside) if re.search(r"\d", aside) else None
+    unit = _UNIT_WORDS.get(aside.strip(" .").casefold())
+    if unit is None and len(words) > 1 and words[-1] in _UNIT_WORDS and squeezed(bare) not in table:
+        unit, words = _UNIT_WORDS[words[-1]], words[:-1]
+    if unit is None and len(words) > 1 and words[-1] in _UNIT_WORDS:
+        unit = _UNIT_WORDS[words[-1]]
+    found = table.get(squeezed(heading)) or table.get("".join(words))
+    if found is None:
+        return None
+    if unit is not None and not _fits(unit, found):
+        # "cows in" is not a length in inches.
+        if table.get(squeezed(heading)) is None:
+            return None
+        unit = None
+    return found, unit, scale
+
+
+def _fits(unit: str, found: Field) -> bool:
+    return (found.type == "length" and unit in UNITS) or (found.type == "angle" and unit == "deg")
+
+
+def understand_headings(cells: Sequence[str], kind: str, position: int = 0) -> Headings:
+    """Match the cells of a row with the fields of a kind.
+
+    A field's own name wins over an everyday word for it; of equals the leftmost column wins and the others
+    are listed as doubled.
+    """
+    names = _unique_names(cells)
+    candidates: dict[str, list[Match]] = {}
+    extra, own = [], []
+    for column, cell in enumerate(cells):
+        if is_own_column(cell):
+            own.append(column)
+            continue
+        found = match_heading(cell, kind) if cell.strip() else None
+        if found is None:
+            extra.append(column)
+        else:
+            match = Match(column, found[0], names[column], found[1], found[2])
+            candidates.setdefault(found[0].name, []).append(match)
+    matches: dict[str, Match] = {}
+    doubled = []
+    for name, found_here in candidates.items():
+        exact = [match for match in found_here if squeezed(match.heading) == squeezed(name)]
+        matches[name] = (exact or found_here)[0]
+        doubled += [match.column for match in found_here if match is not matches[name]]
+    missing = tuple(
+        each.name for each in KINDS[kind] if each.required and each.name not in matches and each.name != "farm"
+    )
+    return Headings(kind, position, names, matches, extra, sorted(doubled), own, missing)
+
+
+def find_headings(sheet: RawSheet) -> Headings | None:
+    """The best heading row among the first rows, or ``None`` when no row has anything of a known sheet.
+
+    The answer may still be ``missing`` something: the caller says what.
+    """
+    best: tuple[tuple[int, int, int, int], Headings] | None = None
+    kinds = list(KINDS)
+    rows = 1 if sheet.has_headings else min(len(sheet), HEADING_SEARCH_ROWS)
+    for position in range(rows):
+        cells = sheet.row(position)
+        if not any(cell.strip() for cell in cells):
+            continue
+        for place, kind in enumerate(kinds):
+            headings = understand_headings(cells, kind, position)
+            telling = any(match.field.telling for match in headings.matches.values())
+            whole = not headings.missing and telling
+            rank = (int(whole), int(whole and kind == sheet.kind_hint), len(headings.matches), -place)
+            if headings.matches and (best is None or rank > best[0]):
+                best = rank, headings
+    return None if best is None else best[1]
+
+
+def is_whole(headings: Headings) -> bool:
+    """Whether the headings make a sheet of their kind (the farm apart, which may be given otherwise)."""
+    return not headings.missing and any(match.field.telling for match in headings.matches.values())
+
+
+def _unique_names(cells: Sequence[str]) -> list[str]:
+    names: list[str] = []
+    for column, cell in enumerate(cells):
+        name = " ".join(cell.split()) or f"column {column_letters(column)}"
+        repeated = sum(other == name or other.startswith(f"{name} (") for other in names)
+        names.append(name if name not in names else f"{name} ({repeated + 1})")
+    return names
+
+
+def column_letters(column: int) -> str:
+    """A column as a spreadsheet letters it.
+
+    Example
+    -------
+    >>> column_letters(0), column_letters(25), column_letters(26)
+    ('A', 'Z', 'AA')
+    """
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters

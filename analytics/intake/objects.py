@@ -1,0 +1,66 @@
+"""JSON: a list of objects, or lists of objects under the names of the kinds of sheet."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+from analytics.intake.fields import KINDS
+from analytics.intake.gathering import gather
+from analytics.intake.sheet import RawSheet
+from analytics.intake.workbooks import cell_text
+from analytics.mistake import Mistake
+
+
+def looks_like_json(text: str) -> bool:
+    """Whether a text starts as JSON does."""
+    return text.lstrip()[:1] in ("{", "[")
+
+
+def read_objects(text: str, name: str) -> list[RawSheet]:
+    """The lists of a JSON text as raw sheets; row numbers count the objects from 1.
+
+    Raises
+    ------
+    Mistake
+        The text is not JSON, or holds no list of objects.
+    """
+    try:
+        said = json.loads(text)
+    except json.JSONDecodeError as error:
+        raise Mistake(f"{name} is not proper JSON: line {error.lineno}, column {error.colno}.") from None
+    except (RecursionError, ValueError):
+        raise Mistake(f"{name} is not JSON that can be read: it is nested too deep or a number is too long.") from None
+    if isinstance(said, list):
+        return [_sheet(said, name, None)]
+    lists = {key: value for key, value in said.items() if isinstance(value, list)} if isinstance(said, dict) else {}
+    if not lists:
+        raise Mistake(f'{name} holds no list of records; give [{{...}}, ...] or {{"trims": [{{...}}, ...]}}.')
+    return [
+        _sheet(value, name if len(lists) == 1 else f"{name}, {key}", key if key in KINDS else None)
+        for key, value in lists.items()
+    ]
+
+
+def _sheet(records: list[Any], source: str, hint: str | None) -> RawSheet:
+    for place, record in enumerate(records, start=1):
+        if not isinstance(record, dict):
+            raise Mistake(f"{source}: entry {place} is not an object with named fields.")
+    names = list(dict.fromkeys(key for record in records for key in record))
+    return replace(gather(_rows(records, names), source), first_row=0, kind_hint=hint, has_headings=True)
+
+
+def _rows(records: list[dict[str, Any]], names: list[str]) -> Iterator[list[str]]:
+    yield names
+    for record in records:
+        yield [_text(record.get(name)) for name in names]
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, list) and all(not isinstance(one, dict | list) for one in value):
+        return "; ".join(_text(one) for one in value)
+    if isinstance(value, dict | list):
+        return json.dumps(value, ensure_ascii=False)
+    return cell_text(value)

@@ -1,0 +1,79 @@
+"""Open a file, whatever it is, and find the sheets in it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from analytics.intake.delimited import read_delimited
+from analytics.intake.encoding import decoded, sort_of_file
+from analytics.intake.objects import looks_like_json, read_objects
+from analytics.intake.sheet import RawSheet
+from analytics.intake.workbooks import read_workbook
+from analytics.mistake import Mistake
+
+LARGEST_FILE = 200_000_000
+"""Bytes."""
+
+
+def read_sheets(path: Path | None, data: bytes | None, name: str) -> list[RawSheet]:
+    """The sheets of a file, given as a path or as its bytes.
+
+    Parameters
+    ----------
+    path : Path or None
+    data : bytes or None
+        One of the two.
+    name : str
+        What to call the file in messages.
+
+    Returns
+    -------
+    list of RawSheet
+
+    Raises
+    ------
+    Mistake
+        There is no such file, or it is empty, too large, damaged, or not a sheet.
+    """
+    content = _bytes(path, name) if data is None else data
+    if len(content) > LARGEST_FILE:
+        raise Mistake(
+            f"{name} is larger than {LARGEST_FILE // 1_000_000} MB. "
+            "Split it, by year for instance, and import the parts."
+        )
+    if not content.strip(b"\xef\xbb\xbf\xfe\xff \t\r\n\x00"):
+        raise Mistake(f"{name} is empty.")
+    sort = sort_of_file(content)
+    if sort in ("zip", "ole"):
+        return read_workbook(content, name, zipped=sort == "zip")
+    if sort != "text":
+        raise Mistake(f"{name} is {sort}, not a sheet. Give a CSV, xlsx, xls, ods or JSON file.")
+    text = decoded(content, name)
+    if looks_like_json(text) and (name.casefold().endswith(".json") or _is_json_at_heart(text)):
+        return read_objects(text, name)
+    if name.casefold().endswith(".json"):
+        raise Mistake(f"{name} is not proper JSON; it should start with [ or {{.")
+    return read_delimited(text, name)
+
+
+def _is_json_at_heart(text: str) -> bool:
+    """A CSV may have a title in brackets; JSON goes on with a quotation mark, a brace or a bracket."""
+    return text.lstrip()[1:].lstrip()[:1] in ('"', "{", "]", "}")
+
+
+def _bytes(path: Path | None, name: str) -> bytes:
+    if path is None:
+        raise ValueError("read_sheets needs a path or the bytes")
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise Mistake(
+                f"{name} is larger than {LARGEST_FILE // 1_000_000} MB. "
+                "Split it, by year for instance, and import the parts."
+            )
+        return path.read_bytes()
+    except IsADirectoryError:
+        raise Mistake(f"{path} is a folder; give the files in it.") from None
+    except FileNotFoundError:
+        raise Mistake(f"There is no file {path}; check the name.") from None
+    except OSError as error:
+        raise Mistake(f"{path} cannot be read: {error.strerror}.") from None

@@ -1,0 +1,73 @@
+"""Which scale locomotion scores are on, where the sheet does not say."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analytics.intake.sheet import Findings
+from analytics.trade.locomotion import SCALES
+from analytics.words import say
+
+USUAL_SCALE = "1-5"
+"""Taken when nothing tells: the scale of Sprecher, Hostetler & Kaneene 1997, Theriogenology 47:1179."""
+SHOWN_FARMS = 5
+
+
+def scales_of(scores: pd.Series, scales: pd.Series, farms: pd.Series, findings: Findings) -> pd.Series:
+    """Fill in the scale of scores that come without one, farm by farm, and say so.
+
+    A score of 4 or 5 is only on the 1-5 scale, one of 0 only on the 0-3 scale. Without either the usual
+    scale is taken.
+
+    Parameters
+    ----------
+    scores : Series of Int64
+    scales : Series of str
+    farms : Series of str
+
+    Returns
+    -------
+    Series of str
+        Missing where there is no score.
+    """
+    scales = scales.where(scores.notna())
+    open_ = scores.notna() & scales.isna()
+    if not bool(open_.any()):
+        return scales
+    seen = pd.DataFrame({"farm": farms[open_].fillna(""), "score": scores[open_]}).drop_duplicates()
+    scale_of: dict[str, str] = {}
+    told: dict[tuple[str, str], list[str]] = {}
+    for farm, group in seen.groupby("farm"):
+        values = {int(score) for score in group["score"]}
+        high, low = bool(values & {4, 5}), 0 in values
+        scale = "0-3" if low and not high else USUAL_SCALE
+        reason = "both" if low and high else "high" if high else "low" if low else "unsure"
+        scale_of[str(farm)] = scale
+        told.setdefault((scale, reason), []).append(str(farm) or "rows without a farm")
+    for (scale, reason), names in told.items():
+        findings.notes.append(
+            say(
+                _SENTENCES[reason],
+                farms=", ".join(names[:SHOWN_FARMS]) + (" and others" if len(names) > SHOWN_FARMS else ""),
+                scale=scale,
+            )
+        )
+    return scales.where(~open_, farms.fillna("").map(scale_of)).astype("str")
+
+
+_SENTENCES = {
+    "high": "Locomotion scores of {farms} were taken to be on the {scale} scale, as some are 4 or 5.",
+    "low": "Locomotion scores of {farms} were taken to be on the {scale} scale, as some are 0.",
+    "both": "Locomotion scores of {farms} were taken to be on the {scale} scale, as some are 4 or 5; "
+    "a score of 0 is not on it.",
+    "unsure": "Locomotion scores of {farms} come without a scale and fit both; they were taken to be on the "
+    "{scale} scale. Add a column locomotion_scale if that is wrong.",
+}
+
+
+def is_on_scale(scores: pd.Series, scales: pd.Series) -> pd.Series:
+    """Whether each score is on its scale; true where there is no score."""
+    fits = scores.isna()
+    for name, scale in SCALES.items():
+        fits |= (scales == name).fillna(False) & scores.between(scale.lowest, scale.highest).fillna(False)
+    return fits.astype(bool)

@@ -1,0 +1,77 @@
+"""The rows that were set aside, as a CSV a person can mend and import again."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+
+import pandas as pd
+
+from analytics.intake.fields import OWN_COLUMNS
+
+_RISKY = re.compile(r"'*[=+\-@\t\r]")
+_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)*")
+
+
+def safe_text(text: str) -> str:
+    """A cell that a spreadsheet would take for a formula gets an apostrophe before it.
+
+    Example
+    -------
+    >>> safe_text("=1+1"), safe_text("-3,5"), safe_text("LH")
+    ("'=1+1", '-3,5', 'LH')
+    """
+    return f"'{text}" if _RISKY.match(text) and not _NUMBER.fullmatch(text) else text
+
+
+def bare_text(text: str) -> str:
+    """A cell as it was before :func:`safe_text`.
+
+    Example
+    -------
+    >>> bare_text("'=1+1"), bare_text("'tis")
+    ('=1+1', "'tis")
+    """
+    return text[1:] if text[:1] == "'" and _RISKY.match(text) else text
+
+
+def write_set_aside(frame: pd.DataFrame) -> str:
+    """The set-aside rows with their own headings and cells, and three columns that say what is wrong.
+
+    Sheets whose headings differ stand one under the other, each with its headings. The three columns are
+    ignored when the mended file is read.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        Of :attr:`CheckedSheet.set_aside`, or as the ledger keeps it (``row_no`` for row, with import_no and
+        source).
+
+    Returns
+    -------
+    str
+        CSV; empty if nothing was set aside.
+    """
+    if frame.empty:
+        return ""
+    row = "row" if "row" in frame.columns else "row_no"
+    keys = [name for name in ("import_no", "source", row, "original") if name in frame.columns]
+    tables: dict[tuple[str, ...], list[list[str]]] = {}
+    for key, lines in frame.groupby(keys, sort=False, dropna=False):
+        where = dict(zip(keys, key, strict=True)) if isinstance(key, tuple) else {keys[0]: key}
+        cells: dict[str, str] = json.loads(str(where["original"]))
+        reasons = zip(lines["column"].astype(str), lines["reason"].astype(str), strict=True)
+        problems = [f"{column}: {reason}" if column else reason for column, reason in reasons]
+        remedies = list(dict.fromkeys(lines["remedy"].astype(str)))
+        said = [*cells.values(), str(where[row]), " ".join(problems), " ".join(remedies)]
+        tables.setdefault(tuple(cells), []).append([safe_text(text) for text in said])
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    for number, (headings, rows) in enumerate(tables.items()):
+        if number:
+            writer.writerow([])
+        writer.writerow([*(safe_text(heading) for heading in headings), *OWN_COLUMNS])
+        writer.writerows(rows)
+    return out.getvalue()

@@ -1,0 +1,123 @@
+"""What a file is between being opened and being trusted: raw sheets, and checked sheets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analytics.words import Said
+
+Codes = npt.NDArray[np.int32]
+Positions = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class RawColumn:
+    """A column of cells as text: each distinct text once, and for every row which of them it is."""
+
+    codes: Codes
+    texts: list[str]
+
+    def text(self, position: int) -> str:
+        """The cell at a position."""
+        return self.texts[int(self.codes[position])]
+
+    def among(self, positions: Positions) -> RawColumn:
+        """The same column at some positions only, with the texts that occur there."""
+        used, codes = np.unique(self.codes[positions], return_inverse=True)
+        return RawColumn(codes.astype(np.int32), [self.texts[code] for code in used])
+
+    def counts(self) -> npt.NDArray[np.int64]:
+        """How many rows hold each text."""
+        return np.bincount(self.codes, minlength=len(self.texts)).astype(np.int64)
+
+
+@dataclass(frozen=True)
+class RawSheet:
+    """The cells of one table of a file, titles, headings and blank rows included.
+
+    Attributes
+    ----------
+    source : str
+        How to name it to a person: the file, and the tab if there are several.
+    columns : list of RawColumn
+    widths : array of int
+        How many cells each row had.
+    first_row : int
+        Row number, as a person sees it, of the first row.
+    from_workbook : bool
+        Numbers in date columns may then be a spreadsheet's day numbers.
+    kind_hint : str or None
+        The kind that the file itself names (a key of a JSON file).
+    has_headings : bool
+        Whether the heading row is known to be the first (JSON).
+    """
+
+    source: str
+    columns: list[RawColumn]
+    widths: Codes
+    first_row: int = 1
+    from_workbook: bool = False
+    kind_hint: str | None = None
+    has_headings: bool = False
+
+    def __len__(self) -> int:
+        return len(self.widths)
+
+    def row(self, position: int) -> list[str]:
+        """The cells of one row."""
+        return [column.text(position) for column in self.columns]
+
+
+@dataclass(frozen=True)
+class CheckedSheet:
+    """The records of one sheet, and the rows that are not records, each with its reasons.
+
+    ``rows_read == len(records) + set_aside["row"].nunique()``, always. Blank rows are not rows read.
+
+    Attributes
+    ----------
+    kind : str
+        trims, locomotion, register, housing or changes.
+    source : str
+        File, and tab where there are several.
+    records : pandas.DataFrame
+        The canonical columns of the kind, and ``row``, the row number in the file.
+    set_aside : pandas.DataFrame
+        One line a reason: row, column (the file's own heading), value, reason, remedy, original (JSON of
+        the row's cells keyed by the file's own headings).
+    rows_read : int
+    understood : pandas.DataFrame
+        How headings and words were understood: field, heading, said, understood_as, rows.
+    notes : tuple of Said
+    """
+
+    kind: str
+    source: str
+    records: pd.DataFrame
+    set_aside: pd.DataFrame
+    rows_read: int
+    understood: pd.DataFrame
+    notes: tuple[Said, ...] = ()
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One reason to set rows aside: the same cell text, the same reason, at some positions."""
+
+    positions: Positions
+    field: str
+    reason: str
+    remedy: str
+
+
+@dataclass
+class Findings:
+    """What was learnt while reading a sheet: problems, how words were understood, notes."""
+
+    problems: list[Problem] = field(default_factory=list)
+    understood: list[dict[str, object]] = field(default_factory=list)
+    notes: list[Said] = field(default_factory=list)

@@ -1,0 +1,174 @@
+"""Cells that say a word of the trade: foot, claw, zone, severity, housing, action, and the like."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+from analytics.intake.numbers import read_whole
+from analytics.intake.unreadable import Unreadable
+from analytics.trade.feet import FEET, understand_claw, understand_feet, understand_foot
+from analytics.trade.housing import HOUSINGS, WETNESS, understand_floor, understand_housing, understand_wetness
+from analytics.trade.lesions import DD_STAGES, SEVERITIES, understand_stage
+from analytics.trade.locomotion import SCALES, understand_scale
+from analytics.trade.visits import VISIT_KINDS, understand_visit_kind
+
+BLANKS = frozenset({"", "-", "--", "\N{EN DASH}", "\N{EM DASH}", "n/a", "#n/a", "na", "null", "nan", ".", "?"})
+"""What people write in a cell that has nothing to say."""
+NOTHING = BLANKS | {"none", "nil", "no"}
+"""The same, in cells for a coded word or a measurement."""
+
+_SEVERITY_WORDS = {
+    **{word: number for number, word in SEVERITIES.items()},
+    "light": 1, "slight": 1, "minor": 1, "low": 1, "small": 1, "medium": 2, "mod": 2, "middling": 2,
+    "heavy": 3, "bad": 3,
+    "high": 3, "serious": 3, "major": 3, "i": 1, "ii": 2, "iii": 3, "+": 1, "++": 2, "+++": 3,
+}  # fmt: skip
+
+ACTIONS: dict[str, str] = {
+    "trim": "trimmed",
+    "block": "a block put on",
+    "wrap": "wrapped",
+    "refer": "veterinarian asked",
+    "other": "something else, kept in the note",
+}
+_ACTION_WORDS = {
+    "refer": "refer|referred|vet|veterinarian|veterinary|call vet|vet called|refer to vet|vet check|ask vet|see vet",
+    "block": "block|blocked|block on|block applied|block put on|shoe|shoed|blocks|hoof block|blk",
+    "wrap": "wrap|wrapped|bandage|bandaged|dressing|dressed|bandage on|wrap on|wraps",
+    "trim": "trim|trimmed|trimming|routine trim|functional trim|therapeutic trim|corrective trim|pared|pare|trim only",
+}
+_ACTION_OF = {word: action for action, words in _ACTION_WORDS.items() for word in words.split("|")}
+_YES = frozenset({"yes", "y", "true", "1", "x", "t", "on", "in use", "day and night", "\N{CHECK MARK}"})
+_NO = frozenset({"no", "n", "false", "0", "f", "none", "off", "never"})
+
+
+def _among(words: object) -> str:
+    return "Use one of: " + ", ".join(str(word) for word in words) + "."  # type: ignore[attr-defined]
+
+
+def _known(understand: Callable[[str], str | None], remedy: str) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        found = understand(text)
+        if found is None:
+            raise Unreadable(f"Not understood: '{_shown(text)}'.", remedy)
+        return found
+
+    return read
+
+
+def _shown(text: str) -> str:
+    text = " ".join(text.split())
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def read_feet(text: str) -> str | None:
+    """Feet looked at, ``"LH RH"``; all four is the same as not saying."""
+    found = understand_feet(text)
+    if found is None:
+        raise Unreadable(f"Not understood: '{_shown(text)}'.", "Name the feet, such as LH RH, or hind, or all.")
+    return None if found == FEET else " ".join(found)
+
+
+def read_zone(text: str) -> int:
+    """Zone of the foot; the word may stand before the number."""
+    return read_whole(re.sub(r"^\s*(?:zone|z)\s*\.?\s*", "", text, flags=re.I))
+
+
+def read_severity(text: str) -> int:
+    """Severity 1 to 3, as a number or a word; 0 is left for the check with the lesion."""
+    word = re.sub(r"^\s*(?:grade|severity|sev)\s*\.?\s*", "", text.strip(), flags=re.I).casefold()
+    return _SEVERITY_WORDS[word] if word in _SEVERITY_WORDS else read_whole(word)
+
+
+def read_stage(text: str) -> str:
+    """Stage of digital dermatitis; the M may be left out."""
+    bare = text.strip().replace(",", ".")
+    stage = understand_stage(bare) or (f"M{bare}" if f"M{bare}" in DD_STAGES else None)
+    if stage is None:
+        raise Unreadable(f"Not understood: '{_shown(text)}'.", _among(DD_STAGES))
+    return stage
+
+
+def read_shed_stage(text: str) -> int:
+    """Stage of natural shedding, a number."""
+    return read_whole(re.sub(r"^\s*stage\s*", "", text, flags=re.I))
+
+
+def read_score(text: str) -> int:
+    """Locomotion score, a whole number."""
+    try:
+        return read_whole(re.sub(r"^\s*(?:score|ls|ms)\s*", "", text, flags=re.I))
+    except Unreadable as unreadable:
+        raise Unreadable(unreadable.reason, "Write a whole score of the 1-5 or the 0-3 scale.") from None
+
+
+def read_action(text: str) -> str:
+    """What was done. Of several the weightiest; other words are ``other`` and are kept in the note."""
+    parts = [part for part in re.split(r"[,;+/&]|\band\b", text.casefold()) if part.strip()]
+    found = {_ACTION_OF.get(re.sub(r"[\W_]+", " ", part).strip(), "other") for part in parts}
+    for action in ("refer", "block", "wrap", "other"):
+        if action in found:
+            return action
+    return "trim"
+
+
+def is_plain_action(text: str) -> bool:
+    """Whether an action word says no more than the action it is read as."""
+    return re.sub(r"[\W_]+", " ", text.casefold()).strip() in {*_ACTION_OF, "other"}
+
+
+def read_yes_no(text: str) -> bool:
+    """Yes or no."""
+    word = text.strip().casefold()
+    if word in _YES or word in _NO:
+        return word in _YES
+    raise Unreadable(f"Not understood: '{_shown(text)}'.", "Write yes or no.")
+
+
+def read_cow(text: str) -> str:
+    """The cow's name or number as text; a number that a spreadsheet gave decimals loses them.
+
+    Example
+    -------
+    >>> read_cow(" 123.0 "), read_cow("A  12")
+    ('123', 'A 12')
+    """
+    return re.sub(r"^(\d+)[.,]0+$", r"\1", " ".join(text.split()))
+
+
+def read_text(text: str) -> str:
+    """Free text with its spaces made single; line breaks in a note stay."""
+    return "\n".join(" ".join(line.split()) for line in text.strip().splitlines())
+
+
+READERS: dict[str, Callable[[str], object]] = {
+    "cow": read_cow,
+    "farm": read_text,
+    "text": read_text,
+    "label": read_text,
+    "lower": lambda text: read_text(text).casefold(),
+    "whole": read_whole,
+    "foot": _known(understand_foot, _among(FEET)),
+    "feet": read_feet,
+    "claw": _known(understand_claw, "Use lateral (outer) or medial (inner)."),
+    "zone": read_zone,
+    "severity": read_severity,
+    "dd stage": read_stage,
+    "shed stage": read_shed_stage,
+    "score": read_score,
+    "scale": _known(understand_scale, _among(SCALES)),
+    "housing": _known(understand_housing, _among(HOUSINGS)),
+    "floor": understand_floor,
+    "wetness": _known(understand_wetness, _among(WETNESS)),
+    "visit kind": _known(understand_visit_kind, _among(VISIT_KINDS)),
+    "action": read_action,
+    "yes-no": read_yes_no,
+}
+"""Type of field -> reader of one cell."""
+
+SPOKEN = frozenset(
+    {"foot", "feet", "claw", "scale", "housing", "floor", "wetness", "visit kind", "action", "yes-no", "dd stage",
+     "lesion", "detail", "farm", "severity"}
+)  # fmt: skip
+"""Types whose words are listed with what they were understood as."""

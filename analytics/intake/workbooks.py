@@ -1,0 +1,158 @@
+"""Workbooks: every tab of an xlsx, xls or ods file, with real dates and numbers."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+import zipfile
+import zlib
+from collections.abc import Iterator, Sequence
+from typing import Any, NoReturn
+
+from analytics.intake.gathering import MOST_COLUMNS, gather
+from analytics.intake.sheet import RawSheet
+from analytics.mistake import Mistake
+
+MOST_UNPACKED_BYTES = 2_000_000_000
+MOST_FILES_WITHIN = 10_000
+MOST_CELLS = 100_000_000
+"""Rows times columns of one tab: two far corners are enough to fill the memory."""
+_PIECE = 1 << 20
+_CELL = re.compile(rb'\br="([A-Z]{1,3})(\d{1,7})"')
+
+
+def read_workbook(data: bytes, name: str, *, zipped: bool) -> list[RawSheet]:
+    """The tabs of a workbook, each a raw sheet. Numbers lose a trailing ``.0``; dates become ISO text.
+
+    Raises
+    ------
+    Mistake
+        The file is damaged, locked with a password, far too large unpacked, or no workbook at all.
+    """
+    import python_calamine as calamine
+
+    if zipped:
+        _check_archive(data, name)
+    try:
+        book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+        tabs = [tab for tab in book.sheets_metadata if tab.typ == calamine.SheetTypeEnum.WorkSheet]
+        sheets = []
+        for tab in tabs:
+            source = name if len(tabs) == 1 else f"{name}, tab {tab.name}"
+            sheet = book.get_sheet_by_name(tab.name)
+            # Without skipping, row 1 is the sheet's row 1, so row numbers are the person's.
+            rows = sheet.to_python(skip_empty_area=False)
+            sheets.append(gather(_texts(rows), source, from_workbook=True))
+    except calamine.PasswordError:
+        raise Mistake(f"{name} is locked with a password; save it without one.") from None
+    except (calamine.CalamineError, OSError, ValueError) as error:
+        if isinstance(error, Mistake):
+            raise
+        _cannot_open(name)
+    return sheets
+
+
+def _cannot_open(name: str) -> NoReturn:
+    raise Mistake(f"{name} cannot be opened as a workbook: it is damaged or of another sort. Save it again as xlsx.")
+
+
+def _texts(rows: Sequence[Sequence[Any]]) -> Iterator[list[str]]:
+    for row in rows:
+        yield [cell if type(cell) is str else cell_text(cell) for cell in row]
+
+
+def cell_text(cell: Any) -> str:
+    """A workbook's value as the text a person would type.
+
+    Example
+    -------
+    >>> import datetime
+    >>> cell_text(123.0), cell_text(29.5), cell_text(datetime.date(2026, 3, 14)), cell_text(True)
+    ('123', '29.5', '2026-03-14', 'yes')
+    """
+    if isinstance(cell, str):
+        return cell
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    if isinstance(cell, float):
+        return str(int(cell)) if cell.is_integer() and abs(cell) < 1e15 else repr(cell)
+    if isinstance(cell, dt.datetime):
+        return cell.date().isoformat() if cell.time() == dt.time() else cell.isoformat(" ", "seconds")
+    return "" if cell is None else str(cell)
+
+
+def _check_archive(data: bytes, name: str) -> None:
+    """Refuse archives that are no workbook, or that unpack to more than the memory should hold."""
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(data))
+        members = archive.infolist()
+    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError):
+        _cannot_open(name)
+    if len(members) > MOST_FILES_WITHIN or sum(one.file_size for one in members) > MOST_UNPACKED_BYTES:
+        raise Mistake(
+            f"{name} would unpack to more than {MOST_UNPACKED_BYTES // 1_000_000_000} GB; it was not opened. "
+            "Save only the sheets with records in it."
+        )
+    names = {one.filename for one in members}
+    if not any(one.startswith("xl/workbook") for one in names) and "content.xml" not in names:
+        raise Mistake(f"{name} is a zip archive, not a workbook. Unpack it and give the files in it one by one.")
+    for member in members:
+        _check_member(archive, member, data, name)
+
+
+def _check_member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, data: bytes, name: str) -> None:
+    """Unpack a member piece by piece and throw it away: the sizes an archive states can be lies."""
+    is_tab = member.filename.startswith("xl/worksheets/") and member.filename.endswith(".xml")
+    if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED) or member.flag_bits & 1:
+        _cannot_open(name)
+    try:
+        with archive.open(member) as packed:
+            packed.read(0)
+        start = member.header_offset + 30
+        start += int.from_bytes(data[start - 4 : start - 2], "little") + int.from_bytes(
+            data[start - 2 : start], "little"
+        )
+    except (zipfile.BadZipFile, ValueError, OSError, EOFError, IndexError):
+        _cannot_open(name)
+    body = memoryview(data)[start : start + member.compress_size]
+    total, widest, lowest, tail = 0, 1, 1, b""
+    for piece in _pieces(body, member.compress_type, name):
+        total += len(piece)
+        if total > member.file_size:
+            raise Mistake(f"{name} unpacks to more than it says; it was not opened. Save it again as xlsx.")
+        if is_tab:
+            found = set(_CELL.findall(tail + piece))
+            tail = piece[-24:]
+            for letters, number in found:
+                widest, lowest = max(widest, _column(letters)), max(lowest, int(number))
+            if widest > MOST_COLUMNS or widest * lowest > MOST_CELLS:
+                raise Mistake(
+                    f"{name}: a tab spans {lowest:,} rows and {widest:,} columns, most of them empty; it was not "
+                    "opened. Delete the stray cells far out and save it again."
+                )
+
+
+def _pieces(body: memoryview, method: int, name: str) -> Iterator[bytes]:
+    if method == zipfile.ZIP_STORED:
+        for start in range(0, len(body), _PIECE):
+            yield bytes(body[start : start + _PIECE])
+        return
+    inflate = zlib.decompressobj(-zlib.MAX_WBITS)
+    rest: bytes | memoryview = body
+    try:
+        while not inflate.eof:
+            piece = inflate.decompress(rest, _PIECE)
+            rest = inflate.unconsumed_tail
+            if not piece and not rest:
+                return
+            yield piece
+    except zlib.error:
+        _cannot_open(name)
+
+
+def _column(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64
+    return number
