@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
+import numpy as np
+import pandas as pd
+
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
-from analytics.methods.intervals import wilson
-from analytics.tally.counts import count
+from analytics.measures.limits import LIMITS, limits_of
+from analytics.tally.counts import SUMS, count
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 
-COLUMNS = ("cases", "at_risk", "prevalence", "low", "high", "n_farms", "n_visits")
+COLUMNS = (
+    "cases",
+    "at_risk",
+    "prevalence",
+    "low",
+    "high",
+    "n_farms",
+    "n_visits",
+    "clusters",
+    "design_effect",
+)
 
 
 def prevalence(
@@ -27,6 +40,9 @@ def prevalence(
     trimmed at least once in it; likewise for a trim, a foot and a claw. Grouping by foot, claw or zone
     keeps the denominator of what was looked at.
 
+    Cows of one farm are independent of each other; trims, feet and claws of one cow are not, nor are
+    cows of one farm where several are pooled. The interval allows for that.
+
     Parameters
     ----------
     ledger : Ledger
@@ -42,7 +58,9 @@ def prevalence(
     -------
     Answer
         ``table``: the ``by`` columns, then cases, at_risk (units of ``per``), prevalence, low, high
-        (proportions), n_farms, n_visits (distinct farm and date).
+        (proportions), n_farms, n_visits (distinct farm and date), clusters (cows, or farms where several
+        are pooled) and design_effect (how many times wider the variance is than that of as many
+        independent units). ``basis.method`` says which interval was used.
 
     Raises
     ------
@@ -51,36 +69,73 @@ def prevalence(
 
     References
     ----------
-    Newcombe RG (1998) Statistics in Medicine 17:857-872 (the interval).
+    Newcombe RG (1998) Statistics in Medicine 17:857-872 (independent cows).
+    Rao JNK, Scott AJ (1992) Biometrics 48:577-585 (clusters).
+    """
+    by = tuple(dict.fromkeys(by))
+    table, kinds, without_place = counted_with_clusters(ledger, selection, by, per)
+    limits = limits_of(table, kinds, level)
+    table = table.assign(
+        prevalence=table["cases"] / table["at_risk"], **{name: limits.table[name] for name in LIMITS}
+    )
+    basis, cautions = basis_of(
+        ledger, selection, unit=per, level=level, method=limits.method, notes=_unplaced(without_place)
+    )
+    cautions += limits.cautions + one_farm_groups(table, kinds, by)
+    return Answer("prevalence", table[[*by, *COLUMNS]], basis, cautions, by)
+
+
+def counted_with_clusters(
+    ledger: Ledger, selection: Selection, by: tuple[str, ...], per: str
+) -> tuple[pd.DataFrame, list[str], int]:
+    """Counts, what the clusters of each row are, and findings that could not be placed.
+
+    Where farms are pooled they are the clusters. A group met on one farm only has no spread between farms;
+    its clusters are that farm's cows.
+
+    Returns
+    -------
+    table : pandas.DataFrame
+        As :func:`analytics.tally.counts.count` gives it.
+    kinds : list of str
+        ``cow`` or ``farm``, one a row.
+    without_place : int
     """
     counts = count(ledger, selection, by, per)
     table = counts.table
-    low, high = wilson(table["cases"].to_numpy(), table["at_risk"].to_numpy(), level)
-    table = table.assign(prevalence=table["cases"] / table["at_risk"], low=low, high=high)
-    basis, cautions = basis_of(
-        ledger, selection, unit=per, level=level, method="Wilson score interval", notes=_unplaced(counts.without_place)
+    if counts.cluster == "cow" or not len(table):
+        return table, ["cow"] * len(table), counts.without_place
+    lonely = (table["n_farms"] == 1) & (table["sum_n"] > 0)
+    if not lonely.any():
+        return table, ["farm"] * len(table), counts.without_place
+    by_farm = count(ledger, selection, ("farm", *by), per).table
+    alone = by_farm.merge(table.loc[lonely, list(by)], on=list(by)) if by else by_farm
+    alone = alone[alone["sum_n"] > 0].groupby(list(by), as_index=False, dropna=False)[list(SUMS)].sum()
+    placed = (
+        table.loc[lonely, list(by)].reset_index().merge(alone, on=list(by), how="left").set_index("index")
     )
-    if table["at_risk"].sum() and (per != "cow" or counts.cluster == "farm"):
-        cautions += (_clustered(per, counts.cluster),)
-    keep = [*dict.fromkeys(by), *COLUMNS]
-    return Answer("prevalence", table[keep], basis, cautions, tuple(dict.fromkeys(by)))
+    table = table.copy()
+    table.loc[lonely, list(SUMS)] = placed[list(SUMS)].astype("int64")
+    return table, np.where(lonely, "cow", "farm").tolist(), counts.without_place
+
+
+def one_farm_groups(table: pd.DataFrame, kinds: list[str], by: tuple[str, ...]) -> tuple[Said, ...]:
+    """A caution where some rows speak of several farms and others of one farm only."""
+    if len(set(kinds)) < 2:
+        return ()
+    return (
+        say(
+            "Some groups were met on one farm only. Their intervals speak of that farm's cows and not of other "
+            "farms, so they look narrower than those of groups met on several."
+        ),
+    )
 
 
 def _unplaced(rows: int) -> tuple[Said, ...]:
     if not rows:
         return ()
     return (
-        say("{n} findings do not say which foot, claw or zone they are on and are not in this table.", n=rows),
-    )
-
-
-def _clustered(per: str, cluster: str) -> Said:
-    if cluster == "farm":
-        return say(
-            "Several farms are pooled. Cows of one farm are alike, so the true doubt is wider than these intervals."
-        )
-    if per == "trim":
-        return say("Trims of one cow are alike, so the true doubt is wider than these intervals.")
-    return say(
-        "Feet and claws of one cow are alike, so the true doubt is wider than these intervals; per cow avoids this."
+        say(
+            "{n} findings do not say which foot, claw or zone they are on and are not in this table.", n=rows
+        ),
     )
