@@ -129,9 +129,7 @@ def _skin_depth(angles: Points) -> Points:
 def _bow(start: Points, end: Points, lift: float, steps: int = 22) -> Points:
     """A curve between two points, lifted in the middle toward the toe."""
     handle = np.array([0.0, lift])
-    return _bezier(
-        start, start + (end - start) / 3 + handle, start + 2 * (end - start) / 3 + handle, end, steps
-    )
+    return _bezier(start, start + (end - start) / 3 + handle, start + 2 * (end - start) / 3 + handle, end, steps)
 
 
 def _closed(*pieces: Points) -> Points:

@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 from analytics.measures.answer import Answer
 from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, shares_axis
+from dashboard.charts.labels import group_label
 from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, ratio, tokens
 
 ROW = 40
@@ -22,7 +23,7 @@ LIMITS = (1 / 32, 32.0)
 _KINDS: dict[str, tuple[str, str, str]] = {
     "risk_ratio": ("rr_low", "rr_high", "Risk ratio"),
     "odds_ratio": ("or_low", "or_high", "Odds ratio"),
-    "adj_odds_ratio": ("adj_or_low", "adj_or_high", "Odds ratio, adjusted"),
+    "adj_odds_ratio": ("adj_or_low", "adj_or_high", "Adjusted odds ratio"),
 }
 
 
@@ -57,19 +58,17 @@ def risks(
     unit = answer.basis.unit
     figure = go.Figure()
     hover = [
-        f"<b>{row['group']}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
+        f"<b>{group_label(row['group'])}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
         for row in table.to_dict("records")
     ]
     crude = str(say("As recorded"))
     figure.add_trace(
-        _points(
-            table, ("prevalence", "low", "high"), hover, 0, 0.16 * both, theme, drill, crude if both else ""
-        )
+        _points(table, ("prevalence", "low", "high"), hover, 0, 0.16 * both, theme, drill, crude if both else "")
     )
     highest = float(table[["prevalence", "high"]].max(axis=None))
     if both:
         words = [
-            f"<b>{row['group']}</b><br>"
+            f"<b>{group_label(row['group'])}</b><br>"
             + say(
                 "{share} ({low} to {high}) if all groups had the same kinds of cows",
                 share=percent(row["std_risk"]),
@@ -81,9 +80,7 @@ def risks(
         columns = ("std_risk", "std_low", "std_high")
         figure.add_trace(_points(table, columns, words, 1, -0.16, theme, drill, str(say("Standardised"))))
         highest = max(highest, float(table["std_high"].max()))
-    texts = [
-        f"{percent(r['prevalence'])}, {cases_of(r['cases'], r['at_risk'], unit)}" for r in _records(table)
-    ]
+    texts = [f"{percent(r['prevalence'])}, {cases_of(r['cases'], r['at_risk'], unit)}" for r in _records(table)]
     _rows(figure, table, texts, theme, narrow)
     figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=unit))))
     return _finish(figure, answer, table, title, theme, narrow, legend=both, notes=[])
@@ -116,11 +113,10 @@ def ratios(
     table = answer.table
     adjusted = "adj_odds_ratio" in table and bool(table["adj_odds_ratio"].notna().any())
     kinds = ["odds_ratio", "adj_odds_ratio"] if adjusted else [kind]
-    reference = "" if answer.empty else str(table["group"].iloc[0])
+    first = None if answer.empty else table["group"].iloc[0]
+    reference = "" if first is None else group_label(first)
     if title is None:
-        title = (
-            str(say("Compared with {reference}", reference=reference)) if reference else str(say("Compared"))
-        )
+        title = str(say("Compared with {reference}", reference=reference)) if reference else str(say("Compared"))
     if answer.empty or len(table) < 2:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = table.reset_index(drop=True)
@@ -129,16 +125,16 @@ def ratios(
     for place, each in enumerate(kinds):
         low, high, words = _KINDS[each]
         drawn = table.assign(
-            **{
-                column: table[column].clip(*LIMITS).where(table[column].notna())
-                for column in (each, low, high)
-            }
+            **{column: table[column].clip(*LIMITS).where(table[column].notna()) for column in (each, low, high)}
         )
-        hover = [f"<b>{row['group']}</b><br>{_in_words(row, each, reference)}" for row in _records(table)]
+        hover = [f"<b>{group_label(row['group'])}</b><br>{_in_words(row, each, reference)}" for row in _records(table)]
         name = str(say("Crude")) if adjusted and place == 0 else words
         offset = (0.16 if place == 0 else -0.16) if adjusted else 0.0
-        figure.add_trace(_points(drawn, (each, low, high), hover, place, offset, theme, drill, name))
-        _off_the_edge(figure, table, (low, high), offset, t.series[place] if adjusted else t.accent)
+        figure.add_trace(_points(drawn.iloc[1:], (each, low, high), hover[1:], place, offset, theme, drill, name))
+        colour = t.series[place] if adjusted else t.accent
+        _off_the_edge(figure, table.iloc[1:], (each, low, high), offset, colour)
+    words = f"<b>{reference}</b><br>{say('the group the others are compared with')}"
+    figure.add_trace(_reference_mark(table.iloc[:1], words, theme, drill))
     figure.add_vline(x=1, line={"color": t.ink, "width": 1.2, "dash": "dot"})
     last = kinds[-1]
     low, high, _ = _KINDS[last]
@@ -169,8 +165,6 @@ def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
 
 def _in_words(row: dict[str, Any], kind: str, reference: str) -> str:
     low, high, words = _KINDS[kind]
-    if row["group"] == reference:
-        return str(say("the group the others are compared with"))
     if pd.isna(row[kind]):
         return str(say("too few to give a ratio"))
     text = f"{words} {ratio(row[kind])} ({ratio(row[low])} to {ratio(row[high])})"
@@ -190,25 +184,24 @@ def _points(
     t = tokens(theme)
     middle, low, high = (table[column] for column in columns)
     colour = t.series[place] if offset else t.accent
-    is_reference = [columns[0] in _KINDS and i == 0 for i in range(len(table))]
     return go.Scatter(
         x=middle,
-        y=[-i + offset for i in range(len(table))],
+        y=[-i + offset for i in table.index],
         error_x={
             "type": "data",
             "symmetric": False,
-            "array": (high - middle).where([not each for each in is_reference], 0).fillna(0),
-            "arrayminus": (middle - low).where([not each for each in is_reference], 0).fillna(0),
+            "array": (high - middle).fillna(0),
+            "arrayminus": (middle - low).fillna(0),
             "thickness": 2,
             "width": 4,
             "color": colour,
         },
         mode="markers",
         marker={
-            "color": [t.raised if each else colour for each in is_reference],
+            "color": colour,
             "size": 10,
             "symbol": MARKERS[place],
-            "line": {"color": colour, "width": [2 if each else 1 for each in is_reference]},
+            "line": {"color": t.raised, "width": 1},
         },
         name=name,
         hovertext=hover,
@@ -218,27 +211,41 @@ def _points(
     )
 
 
+def _reference_mark(row: pd.DataFrame, words: str, theme: str, drill: Drill | None) -> go.Scatter:
+    """A hollow mark on the line of one: the group the others are compared with."""
+    t = tokens(theme)
+    return go.Scatter(
+        x=[1.0],
+        y=[0.0],
+        mode="markers",
+        marker={"color": t.raised, "size": 11, "line": {"color": t.ink, "width": 2}},
+        hovertemplate=f"{words}<extra></extra>",
+        customdata=marks(row, drill),
+        showlegend=False,
+        cliponaxis=False,
+    )
+
+
 def _off_the_edge(
-    figure: go.Figure, table: pd.DataFrame, columns: tuple[str, str], offset: float, colour: str
+    figure: go.Figure, table: pd.DataFrame, columns: tuple[str, str, str], offset: float, colour: str
 ) -> None:
-    """Arrows where an interval goes on beyond the axis."""
+    """Arrows where a ratio or its interval goes on beyond the axis."""
     x, y, symbols = [], [], []
-    for i, row in enumerate(_records(table)):
-        for column, edge, symbol, beyond in (
-            (columns[0], LIMITS[0], "triangle-left", row[columns[0]] < LIMITS[0]),
-            (columns[1], LIMITS[1], "triangle-right", row[columns[1]] > LIMITS[1]),
-        ):
-            if beyond and not pd.isna(row[column]):
-                x.append(edge)
-                y.append(-i + offset)
-                symbols.append(symbol)
+    for i, row in zip(table.index, _records(table), strict=True):
+        for column in columns:
+            if pd.isna(row[column]) or LIMITS[0] <= row[column] <= LIMITS[1]:
+                continue
+            below = row[column] < LIMITS[0]
+            x.append(LIMITS[0] if below else LIMITS[1])
+            y.append(-i + offset)
+            symbols.append("triangle-left" if below else "triangle-right")
     if x:
         figure.add_trace(
             go.Scatter(
                 x=x,
                 y=y,
                 mode="markers",
-                marker={"symbol": symbols, "size": 11, "color": colour},
+                marker={"symbol": symbols, "size": 13, "color": colour},
                 hoverinfo="skip",
                 showlegend=False,
                 cliponaxis=False,
@@ -269,10 +276,10 @@ def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, 
     for i in range(count):
         figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
     if narrow:
-        figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, range=[-count + 0.42, 0.72])
+        figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, range=[-count + 0.40, 0.66])
         for i, (group, text) in enumerate(zip(table["group"], texts, strict=True)):
             figure.add_annotation(
-                text=f"<b>{group}</b>  <span style='color:{t.muted}'>{text}</span>",
+                text=f"<b>{group_label(group)}</b>  <span style='color:{t.muted}'>{text}</span>",
                 x=0,
                 xref="paper",
                 xanchor="left",
@@ -283,12 +290,12 @@ def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, 
                 borderpad=1,
                 font={"size": 12.5},
             )
-        figure.for_each_trace(lambda trace: trace.update(y=[y - 0.14 for y in trace.y]))
+        figure.for_each_trace(lambda trace: trace.update(y=[y - 0.16 for y in trace.y]))
         return
     figure.update_yaxes(
         tickmode="array",
         tickvals=[-i for i in range(count)],
-        ticktext=list(table["group"]),
+        ticktext=[group_label(group) for group in table["group"]],
         ticks="",
         showgrid=False,
         range=[-count + 0.5, 0.5],

@@ -67,9 +67,8 @@ def draw_feet(
     Parameters
     ----------
     answer : Answer
-        ``table`` with foot, claw, zone and cases, at_risk, prevalence, low, high. ``extra["shared"]``, where
-        given, has the same by foot and zone and is used for what both claws share (zones 0 and 10), since
-        cows cannot be added up over claws.
+        ``table`` with foot, claw, zone and cases, at_risk, prevalence, low, high; claw is missing for what
+        both claws share (zones 0 and 10), as :func:`analytics.measures.foot_map.foot_map` gives it.
     theme, narrow, title, drill
         As in the other charts. ``drill`` is given foot, claw (``None`` where shared), zone and the figures.
     highest : float, optional
@@ -93,15 +92,15 @@ def draw_feet(
     labels: list[dict[str, Any] | None] = []
     unit = answer.basis.unit
     for key, polygon in zone_polygons().items():
-        foot, claw, _ = key
+        foot = key[0]
         moved = polygon + np.array(places[foot])
         row = found.get(key)
         if row is not None:
             fills.append(_filled(moved, colour_of(row["prevalence"], top, theme), theme))
             labels.append(_label(key, places[foot], row["prevalence"], top, theme, narrow))
         else:
-            outlines.add("none" if (foot, claw) in looked_at else "unknown", moved)
-        hits.append(_hit(key, places[foot], row, looked_at.get((foot, claw)), unit, drill))
+            outlines.add("none" if foot in looked_at else "unknown", moved)
+        hits.append(_hit(key, places[foot], row, looked_at.get(foot), unit, drill))
     lines: list[go.Scatter] = []
     words: list[dict[str, Any]] = []
     for foot, at in places.items():
@@ -117,8 +116,8 @@ def draw_feet(
 def zone_rows(answer: Answer) -> dict[Key, dict[str, Any]]:
     """The row of the table that each polygon shows.
 
-    Zones both claws share come from ``extra["shared"]``; failing that, from the row without a claw, or else
-    the claw with more, whose figure is then a lower bound of the foot's.
+    Where a table gives a zone that both claws share claw by claw, the claw with more cases is shown: a lower
+    bound of the foot, since cows cannot be added up over claws.
     """
     out: dict[Key, dict[str, Any]] = {}
     for row in answer.table.to_dict("records"):
@@ -132,15 +131,6 @@ def zone_rows(answer: Answer) -> dict[Key, dict[str, Any]]:
         key = (str(row["foot"]), claw, int(zone))
         if key not in out or row["cases"] > out[key]["cases"]:
             out[key] = {**row, "claw": claw, "zone": int(zone)}
-    shared_table = answer.extra.get("shared")
-    if shared_table is not None:
-        for row in shared_table.to_dict("records"):
-            if int(row["zone"]) in SHARED_ZONES and row["at_risk"]:
-                out[str(row["foot"]), None, int(row["zone"])] = {
-                    **row,
-                    "claw": None,
-                    "zone": int(row["zone"]),
-                }
     return out
 
 
@@ -192,16 +182,15 @@ class _Merged:
         if "none" in self.kept:
             out.append(str(say("Pale: none recorded.")))
         if "unknown" in self.kept:
-            out.append(str(say("Hatched: no records.")))
+            out.append(str(say("Hatched: nothing recorded on that foot.")))
         return out
 
 
-def _looked_at(found: Mapping[Key, dict[str, Any]]) -> dict[tuple[str, str | None], float]:
-    """How many were looked at on each claw and foot, from any zone of it with a row."""
-    out: dict[tuple[str, str | None], float] = {}
-    for (foot, claw, _), row in found.items():
-        for key in ((foot, claw), (foot, None)):
-            out[key] = max(out.get(key, 0.0), row["at_risk"])
+def _looked_at(found: Mapping[Key, dict[str, Any]]) -> dict[str, float]:
+    """How many were looked at on each foot, from any place on it with a row."""
+    out: dict[str, float] = {}
+    for (foot, _, _), row in found.items():
+        out[foot] = max(out.get(foot, 0.0), row["at_risk"])
     return out
 
 
@@ -256,7 +245,7 @@ def _hit(
     elif looked_at:
         figures = str(say("none recorded: {figures}", figures=cases_of(0, looked_at, unit)))
     else:
-        figures = str(say("no records"))
+        figures = str(say("nothing recorded on this foot"))
     carried = drill({"foot": foot, "claw": claw, "zone": zone, **(row or {})}) if drill else None
     return go.Scatter(
         x=points[:, 0],

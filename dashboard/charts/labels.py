@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Any
 
 import pandas as pd
@@ -180,6 +181,7 @@ _SHARES = {
 }
 _RATIOS = {"risk_ratio", "odds_ratio", "adj_odds_ratio"}
 _MONTHS = {"month", "period"}
+_MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 
 
 def column_label(column: str) -> str:
@@ -284,6 +286,34 @@ def value_label(column: str, value: Any) -> str:
     if isinstance(value, (int, float)) or hasattr(value, "dtype"):
         return _figure(column, float(value))
     return _sentence(str(value))
+
+
+def what_label(what: str) -> str:
+    """A row of the herd review by name.
+
+    Examples
+    --------
+    >>> what_label("severe"), what_label("DD")
+    ('Severely lame', 'Digital dermatitis')
+    """
+    return value_label("what", what)
+
+
+def group_label(group: Any) -> str:
+    """A compared group by name, whatever it was grouped by.
+
+    Examples
+    --------
+    >>> group_label("tie-stall"), group_label("2026-03"), group_label("dry cows")
+    ('Tie stall', 'Mar 2026', 'Dry cows')
+    """
+    text = str(group)
+    for words in (HOUSINGS, WETNESS, VISIT_KINDS, FAMILIES):
+        if text in words:
+            return _sentence(words[text])
+    if _MONTH.fullmatch(text):
+        return date_label(f"{text}-01", "month")
+    return _sentence(text)
 
 
 def _figure(column: str, value: float) -> str:

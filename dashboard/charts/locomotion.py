@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
@@ -13,13 +11,11 @@ from analytics.measures.answer import Answer
 from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, shares_axis
 from dashboard.charts.labels import value_label
+from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
 from dashboard.charts.theme import DASHES, MARKERS, cases_of, estimate, number, percent, rgba, scale, tokens
 
 HEIGHT = 340
 NARROW_HEIGHT = 300
-
-GAP_MONTHS = 4
-"""A line is not drawn across a longer stretch without a scoring. [common practice, no source]"""
 
 
 def locomotion(
@@ -31,8 +27,6 @@ def locomotion(
     drill: Drill | None = None,
 ) -> go.Figure:
     """Share lame and severely lame by period, with intervals.
-
-    With a further grouping in ``answer.by`` one line a group is drawn, of the share lame.
 
     Parameters
     ----------
@@ -50,55 +44,89 @@ def locomotion(
     if answer.empty or not table["scored"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = table.loc[table["scored"] > 0]
-    second = next((name for name in answer.by if name != "period" and name in table), None)
     figure = go.Figure()
-    if second is None:
-        for place, (name, words) in enumerate(
-            (("lame", say("Lame, severely or not")), ("severe", say("Severely lame")))
-        ):
-            for trace in _line(table, name, str(words), place, theme, drill):
-                figure.add_trace(trace)
-        letters = 36
-        highest = float(table[["lame_high", "lame_prevalence"]].max(axis=None))
-    else:
-        letters = 0
-        for place, group in enumerate(dict.fromkeys(table[second])):
-            words = value_label(second, group)
-            letters += len(words) + 6
-            for trace in _line(table[table[second] == group], "lame", words, place, theme, drill):
-                figure.add_trace(trace)
-        highest = float(table[["lame_high", "lame_prevalence"]].max(axis=None))
+    for place, (name, words) in enumerate((("lame", say("All lame")), ("severe", say("Severely lame")))):
+        figure.add_traces(_line(table, name, str(words), place, theme, drill))
+    return _finish(figure, answer, table, title, theme, narrow, letters=30)
+
+
+def by_group(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Share lame by period, one line for each group of the second grouping in ``answer.by``.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: period, a grouping, scored, lame, lame_prevalence, lame_low, lame_high.
+    theme, narrow, title, drill
+        As in the other charts.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Groups lie a little beside each other, so that their intervals can be told apart.
+    """
+    title = str(say("How many cows are lame in each group")) if title is None else title
+    group = next((name for name in answer.by if name != "period"), None)
+    table = answer.table
+    if answer.empty or group is None or not table["scored"].sum():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = table.loc[table["scored"] > 0]
+    groups = list(dict.fromkeys(table[group]))
+    notes = []
+    if len(groups) > len(MARKERS):
+        size = table.groupby(group)["scored"].sum().sort_values(ascending=False)
+        groups = [name for name in groups if name in set(size.index[: len(MARKERS)])]
+        notes = [str(say("The {n} largest groups are drawn; the table has all.", n=len(groups)))]
+    figure = go.Figure()
+    for place, name in enumerate(groups):
+        beside = place - (len(groups) - 1) / 2
+        part = table[table[group] == name]
+        figure.add_traces(_line(part, "lame", value_label(group, name), place, theme, drill, beside))
+    letters = sum(len(value_label(group, name)) + 8 for name in groups)
+    return _finish(figure, answer, table, title, theme, narrow, letters=letters, notes=notes)
+
+
+def _finish(
+    figure: go.Figure,
+    answer: Answer,
+    table: pd.DataFrame,
+    title: str,
+    theme: str,
+    narrow: bool,
+    *,
+    letters: int,
+    notes: list[str] | None = None,
+) -> go.Figure:
+    highest = float(table[["lame_high", "lame_prevalence"]].max(axis=None))
     figure.update_yaxes(**shares_axis(narrow, highest, str(say("Share of cows scored"))))
-    _period_axis(figure, table["period"], narrow)
-    framed(
+    period_axis(figure, table["period"], narrow)
+    return framed(
         figure,
         answer,
         title=title,
         theme=theme,
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
-        legend_lines=1 + letters // (46 if narrow else 110),
+        notes=notes or (),
+        legend_lines=1 + letters // (46 if narrow else 100),
     )
-    return figure
-
-
-def _period_axis(figure: go.Figure, periods: pd.Series, narrow: bool) -> None:
-    if pd.api.types.is_datetime64_any_dtype(periods):
-        figure.update_xaxes(
-            tickformatstops=[
-                {"dtickrange": ["M1", "M11"], "value": "%b\n%Y"},
-                {"dtickrange": ["M12", None], "value": "%Y"},
-                {"dtickrange": [None, "M1"], "value": "%e %b\n%Y"},
-            ],
-            nticks=6 if narrow else 12,
-            showgrid=False,
-        )
-    else:
-        figure.update_xaxes(tickmode="array", tickvals=sorted(set(periods)), tickformat="d", showgrid=False)
 
 
 def _line(
-    part: pd.DataFrame, name: str, words: str, place: int, theme: str, drill: Drill | None
+    part: pd.DataFrame,
+    name: str,
+    words: str,
+    place: int,
+    theme: str,
+    drill: Drill | None,
+    beside: float = 0.0,
 ) -> list[go.Scatter]:
     """One series: line broken where nothing was scored, dots, whiskers."""
     t = tokens(theme)
@@ -108,8 +136,9 @@ def _line(
     hover = []
     for row in part.to_dict("records"):
         figures = estimate(row[name], row["scored"], row[f"{name}_low"], row[f"{name}_high"], "scoring")
-        hover.append(f"<b>{value_label('period', row['period'])}, {words.lower()}</b><br>{figures}")
-    x, y = _with_gaps(part["period"], share)
+        hover.append(f"<b>{period_words(row['period'], part['period'])}, {words.lower()}</b><br>{figures}")
+    at = shifted(part["period"], beside)
+    x, y = with_gaps(at, share)
     kind = {"legendgroup": words, "name": words}
     return [
         go.Scatter(
@@ -122,7 +151,7 @@ def _line(
             **kind,
         ),
         go.Scatter(
-            x=part["period"],
+            x=at,
             y=share,
             error_y={
                 "type": "data",
@@ -146,20 +175,6 @@ def _line(
             **kind,
         ),
     ]
-
-
-def _with_gaps(periods: pd.Series, values: pd.Series) -> tuple[list[object], list[float]]:
-    """The series with an empty point wherever a long stretch has no scoring."""
-    x: list[object] = []
-    y: list[float] = []
-    dated = pd.api.types.is_datetime64_any_dtype(periods)
-    for i, (period, value) in enumerate(zip(periods, values, strict=True)):
-        if i and dated and (period - periods.iloc[i - 1]).days > 31 * GAP_MONTHS:
-            x.append(period - pd.Timedelta(days=1))
-            y.append(math.nan)
-        x.append(period)
-        y.append(float(value))
-    return x, y
 
 
 def transitions(
@@ -190,9 +205,7 @@ def transitions(
     if answer.empty or not table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     t = tokens(theme)
-    names = sorted(
-        set(table["before"]) | set(table["after"]), key=lambda value: (isinstance(value, str), value)
-    )
+    names = sorted(set(table["before"]) | set(table["after"]), key=lambda value: (isinstance(value, str), value))
     place = {name: i for i, name in enumerate(names)}
     looked = table.groupby("before")["at_risk"].max()
     figure = go.Figure()

@@ -85,9 +85,7 @@ def prevalence(
         figure.add_trace(_dots(part, by, second, place, offset, number, theme, answer.basis.unit, drill))
     _row_names(figure, table, by[0], rows, step, second, narrow, theme, answer.basis.unit)
     highest = float(table[["high", "prevalence"]].max(axis=None))
-    figure.update_xaxes(
-        **shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=answer.basis.unit)))
-    )
+    figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=answer.basis.unit))))
     figure.update_yaxes(range=[-len(rows) + 0.5 - (0.15 if narrow else 0), 0.5 + (0.2 if narrow else 0)])
     for line in place.values():
         figure.add_hline(y=line - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
@@ -148,9 +146,7 @@ def _dots(
     hover = []
     for row in part.to_dict("records"):
         names = ", ".join(value_label(column, row[column]) for column in by if column in row)
-        hover.append(
-            f"<b>{names}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
-        )
+        hover.append(f"<b>{names}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}")
     return go.Scatter(
         x=part["prevalence"],
         y=[place[group] + offset for group in part[by[0]]],
@@ -193,9 +189,7 @@ def _row_names(
     counts = {}
     if second is None:
         for row in table.to_dict("records"):
-            counts[row[column]] = (
-                f"{percent(row['prevalence'])}, {cases_of(row['cases'], row['at_risk'], unit)}"
-            )
+            counts[row[column]] = f"{percent(row['prevalence'])}, {cases_of(row['cases'], row['at_risk'], unit)}"
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, showline=False)
         for i, group in enumerate(rows):

@@ -78,13 +78,13 @@ DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "solid",
 
 THEMES: dict[str, Tokens] = {
     "paper": Tokens(
-        ground="#FBFAF6",
+        ground="#FAF8F4",
         raised="#FFFFFF",
-        ink="#22262B",
-        muted="#585D63",
-        rule="#D9D5CA",
+        ink="#22272B",
+        muted="#545C62",
+        rule="#D9D5CC",
         faint="#F1EEE6",
-        accent="#6B3F74",
+        accent="#7A3E1D",
         on_accent="#FFFFFF",
         caution="#8A5A00",
         series=OKABE_ITO,
@@ -96,7 +96,7 @@ THEMES: dict[str, Tokens] = {
         muted="#B0AEA6",
         rule="#3C4047",
         faint="#2A2D33",
-        accent="#D0A6DA",
+        accent="#E0A57E",
         on_accent="#191B1F",
         caution="#E3B45C",
         series=_ON_DARK,
@@ -108,7 +108,7 @@ THEMES: dict[str, Tokens] = {
         muted="#000000",
         rule="#595959",
         faint="#F2F2F2",
-        accent="#4A1259",
+        accent="#4E2209",
         on_accent="#FFFFFF",
         caution="#000000",
         series=("#00507D", "#9C3A00", "#00614A", "#8A2F63", "#000000", "#6B4A00", "#3D3D3D", "#5B2E91"),
@@ -140,7 +140,7 @@ def css_variables(theme: str = DEFAULT_THEME) -> str:
     Examples
     --------
     >>> css_variables("paper").split(";")[0]
-    '--ground: #FBFAF6'
+    '--ground: #FAF8F4'
     """
     lines = [
         f"--{name.replace('_', '-')}: {value}"

@@ -1,0 +1,320 @@
+"""One cow over time: trims, findings by foot, locomotion scores, calvings, what was done, and housing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer, Basis
+from analytics.trade.feet import FEET, FOOT_NAMES
+from analytics.words import Said, say
+from dashboard.charts.frame import framed, nothing_to_show
+from dashboard.charts.labels import date_label, lesion_label, value_label
+from dashboard.charts.theme import Tokens, tokens
+
+LANE = 44
+NARROW_LANE = 46
+SHARES_LANE = pd.Timedelta(days=21)
+"""Labels closer than this would run into each other; the later one is left to hovering."""
+
+FAMILY_MARKERS = {
+    "infectious": "circle",
+    "horn": "diamond",
+    "skin growth": "square",
+    "shape": "triangle-up",
+    "other": "cross",
+}
+
+CowDrill = Callable[[dict[str, Any]], dict[str, Any]]
+
+
+def timeline(
+    frames: Mapping[str, pd.DataFrame],
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = "",
+    drill: CowDrill | None = None,
+) -> go.Figure:
+    """Lanes of one cow, oldest at the left.
+
+    Parameters
+    ----------
+    frames : mapping of str to pandas.DataFrame
+        trims, findings, scores, calvings and, where known, moves, as
+        :func:`analytics.tally.cows.one_cow` gives them. Housing is what the sheets say at each visit.
+    theme, narrow, title
+        As in the other charts.
+    drill : callable, optional
+        From a finding or scoring to what its mark carries when it is clicked.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    days = _days(frames)
+    if not len(days):
+        answer = Answer("cow", pd.DataFrame(), Basis(), (say("Nothing is recorded of this cow yet."),))
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title or "")
+    lanes = _lanes(frames)
+    place = {name: -i for i, (name, _) in enumerate(lanes)}
+    t = tokens(theme)
+    figure = go.Figure()
+    _visit_lines(figure, frames["trims"], t)
+    _housing(figure, frames, place, t, narrow)
+    traces = [
+        _calvings(frames["calvings"], place["calvings"], t),
+        *_scores(frames["scores"], place["scores"], t, drill),
+        *_findings(frames["findings"], place, t, drill),
+        _actions(frames["findings"], place["action"], t),
+    ]
+    figure.add_traces([trace for trace in traces if trace is not None and len(trace.x)])
+    _lane_names(figure, lanes, t, narrow)
+    edge = max(pd.Timedelta(days=20), (days.max() - days.min()) * 0.04)
+    figure.update_xaxes(
+        range=[days.min() - edge, days.max() + edge],
+        showgrid=False,
+        type="date",
+        tickformat="%b\n%Y",
+        nticks=5 if narrow else 12,
+    )
+    figure.update_yaxes(range=[-len(lanes) + 0.45, 0.55 + 0.15 * narrow], showgrid=False, ticks="", zeroline=False)
+    basis = Basis(farms=1, cows=1, first=days.min().date(), last=days.max().date())
+    return framed(
+        figure,
+        Answer("cow", frames["findings"], basis),
+        title=title or "",
+        theme=theme,
+        narrow=narrow,
+        height=(NARROW_LANE if narrow else LANE) * len(lanes),
+        legend_lines=0 if frames["findings"].empty else 1 + narrow,
+        shown="one cow, every record",
+    )
+
+
+def _days(frames: Mapping[str, pd.DataFrame]) -> pd.Series:
+    parts = [
+        pd.to_datetime(frames[name][column])
+        for name, column in (("trims", "visit_date"), ("scores", "visit_date"), ("calvings", "calved_on"))
+        if name in frames and len(frames[name])
+    ]
+    return pd.concat(parts).dropna() if parts else pd.Series(dtype="datetime64[us]")
+
+
+def _lanes(frames: Mapping[str, pd.DataFrame]) -> list[tuple[str, Said | str]]:
+    feet: list[tuple[str, Said | str]] = [(foot, f"<b>{foot}</b> {FOOT_NAMES[foot]}") for foot in FEET]
+    findings = frames["findings"]
+    loose: list[tuple[str, Said | str]] = []
+    if len(findings) and findings["foot"].isna().any():
+        loose = [("no foot", say("Foot not recorded"))]
+    return [
+        ("housing", say("Housing")),
+        ("calvings", say("Calvings")),
+        ("scores", say("Locomotion score")),
+        *feet,
+        *loose,
+        ("action", say("What was done")),
+    ]
+
+
+def _lane_names(figure: go.Figure, lanes: list[tuple[str, Said | str]], t: Tokens, narrow: bool) -> None:
+    for i in range(len(lanes)):
+        figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
+    if not narrow:
+        figure.update_yaxes(
+            tickmode="array",
+            tickvals=[-i for i in range(len(lanes))],
+            ticktext=[str(words) for _, words in lanes],
+            tickfont={"color": t.ink, "size": 12.5},
+        )
+        return
+    figure.update_yaxes(showticklabels=False)
+    for i, (_, words) in enumerate(lanes):
+        figure.add_annotation(
+            text=str(words),
+            x=0,
+            xref="paper",
+            xanchor="left",
+            y=-i + 0.5,
+            yanchor="top",
+            showarrow=False,
+            font={"size": 11, "color": t.muted},
+        )
+
+
+def _visit_lines(figure: go.Figure, trims: pd.DataFrame, t: Tokens) -> None:
+    for day in sorted(set(pd.to_datetime(trims["visit_date"]))):
+        figure.add_vline(x=day, line={"color": t.rule, "width": 1.2}, layer="below")
+
+
+def _housing(
+    figure: go.Figure, frames: Mapping[str, pd.DataFrame], place: dict[str, int], t: Tokens, narrow: bool
+) -> None:
+    """Bars from the first record of a housing to the next that says another."""
+    parts = [f[["visit_date", "housing"]] for f in (frames["trims"], frames["scores"]) if "housing" in f]
+    known = pd.concat(parts).dropna() if parts else pd.DataFrame(columns=["visit_date", "housing"])
+    known = known.assign(visit_date=pd.to_datetime(known["visit_date"])).sort_values("visit_date")
+    known = known.drop_duplicates("visit_date")
+    if known.empty:
+        return
+    run = (known["housing"] != known["housing"].shift()).cumsum()
+    spans = known.groupby(run).agg(housing=("housing", "first"), start=("visit_date", "min"), end=("visit_date", "max"))
+    kinds = list(dict.fromkeys(spans["housing"]))
+    ends = [*spans["start"].iloc[1:], spans["end"].iloc[-1] + pd.Timedelta(days=3)]
+    y = place["housing"] - (0.12 if narrow else 0)
+    for row, end in zip(spans.to_dict("records"), ends, strict=True):
+        figure.add_shape(
+            type="rect",
+            x0=row["start"],
+            x1=end,
+            y0=y - 0.17,
+            y1=y + 0.17,
+            fillcolor=t.faint if kinds.index(row["housing"]) % 2 == 0 else t.rule,
+            line={"color": t.muted, "width": 0.8},
+            layer="below",
+        )
+        words = value_label("housing", row["housing"])
+        long_enough = (end - row["start"]) > (ends[-1] - spans["start"].iloc[0]) * (0.3 if narrow else 0.12)
+        figure.add_trace(
+            go.Scatter(
+                x=[row["start"] + (end - row["start"]) / 2],
+                y=[y],
+                mode="text" if long_enough else "markers",
+                text=[words],
+                textfont={"size": 11, "color": t.ink},
+                marker={"size": 18, "opacity": 0},
+                hovertemplate=f"<b>{words}</b><br>{date_label(row['start'])} to {date_label(end)}"
+                f"<br>{say('as the sheets say at each visit')}<extra></extra>",
+                showlegend=False,
+            )
+        )
+
+
+def _calvings(calvings: pd.DataFrame, y: int, t: Tokens) -> go.Scatter:
+    days = pd.to_datetime(calvings["calved_on"]) if len(calvings) else pd.Series(dtype="datetime64[us]")
+    return go.Scatter(
+        x=days,
+        y=[y] * len(days),
+        mode="markers",
+        marker={"symbol": "star", "size": 12, "color": t.ink},
+        hovertext=[f"<b>{say('Calved')}</b><br>{date_label(day)}" for day in days],
+        hovertemplate="%{hovertext}<extra></extra>",
+        showlegend=False,
+    )
+
+
+def _scores(scores: pd.DataFrame, y: int, t: Tokens, drill: CowDrill | None) -> list[go.Scatter]:
+    """The score as a figure, filled where lame and ringed twice where severely lame."""
+    out = []
+    for lame in (0, 1):
+        part = scores[scores["lame"].fillna(0).astype(int) == lame]
+        severe = part["severe"].fillna(0).astype(int)
+        state = {0: say("not lame"), 1: say("lame"), 2: say("severely lame")}
+        hover = [
+            f"<b>{say('Score {score} on the {scale} scale', score=r['score'], scale=r['scale'])}</b>: "
+            f"{state[lame + int(r['severe'] == 1)]}<br>{date_label(r['visit_date'])}"
+            for r in part.to_dict("records")
+        ]
+        out.append(
+            go.Scatter(
+                x=pd.to_datetime(part["visit_date"]),
+                y=[y] * len(part),
+                mode="markers+text",
+                text=[str(int(score)) for score in part["score"]],
+                textfont={"size": 11, "color": t.raised if lame else t.ink},
+                marker={
+                    "symbol": ["square" if each else "circle" for each in severe],
+                    "size": 19,
+                    "color": t.accent if lame else t.raised,
+                    "line": {"color": t.ink, "width": 1},
+                },
+                hovertext=hover,
+                hovertemplate="%{hovertext}<extra></extra>",
+                customdata=[drill(row) for row in part.to_dict("records")] if drill else None,
+                showlegend=False,
+            )
+        )
+    return out
+
+
+def _findings(findings: pd.DataFrame, place: dict[str, int], t: Tokens, drill: CowDrill | None) -> list[go.Scatter]:
+    """One mark a lesion, foot and day, with its abbreviation where there is room."""
+    if findings.empty:
+        return []
+    rows = findings.assign(
+        visit_date=pd.to_datetime(findings["visit_date"]), lane=findings["foot"].fillna("no foot")
+    ).sort_values(["lane", "visit_date"], kind="stable")
+    nth = rows.groupby(["lane", "visit_date"]).cumcount()
+    many = rows.groupby(["lane", "visit_date"])["lesion"].transform("size")
+    before = rows.groupby("lane")["visit_date"].diff()
+    rows = rows.assign(
+        y=rows["lane"].map(place) + (nth - (many - 1) / 2) * 0.26,
+        label=rows["lesion"].where(before.isna() | (before > SHARES_LANE) | (before == pd.Timedelta(0)), ""),
+    )
+    out = []
+    for number, (family, part) in enumerate(rows.groupby("family", sort=True)):
+        colour = t.series[number % len(t.series)]
+        out.append(
+            go.Scatter(
+                x=part["visit_date"],
+                y=part["y"],
+                mode="markers+text",
+                text=list(part["label"]),
+                textposition="middle right",
+                textfont={"size": 11, "color": t.ink},
+                marker={
+                    "symbol": FAMILY_MARKERS.get(str(family), "cross"),
+                    "size": [10 if pd.isna(severity) else 6 + 3 * int(severity) for severity in part["severity"]],
+                    "color": colour,
+                    "line": {"color": t.raised, "width": 1},
+                },
+                name=value_label("family", family),
+                hovertext=[_finding_words(row) for row in part.to_dict("records")],
+                hovertemplate="%{hovertext}<extra></extra>",
+                customdata=[drill(row) for row in part.to_dict("records")] if drill else None,
+                showlegend=True,
+            )
+        )
+    return out
+
+
+def _finding_words(row: dict[str, Any]) -> str:
+    lines = [f"<b>{lesion_label(str(row['lesion']))}</b>"]
+    where = [value_label(name, row.get(name)) for name in ("foot", "claw", "zone")]
+    lines.append(", ".join(word for word in where if word))
+    for name in ("severity", "dd_stage"):
+        if not pd.isna(row.get(name)):
+            lines.append(f"{say('Severity') if name == 'severity' else say('Stage')} {row[name]}")
+    lines.append(date_label(row["visit_date"]))
+    return "<br>".join(line for line in lines if line)
+
+
+def _actions(findings: pd.DataFrame, y: int, t: Tokens) -> go.Scatter | None:
+    """What was done, once a day; trimming alone is said by the line of the visit."""
+    if findings.empty:
+        return None
+    done = findings[findings["action"].notna() & (findings["action"] != "trim")]
+    if done.empty:
+        return None
+    days = pd.to_datetime(done["visit_date"])
+    by_day = done.assign(day=days).groupby("day")
+    words = [
+        "<br>".join(
+            f"{value_label('action', action)} ({value_label('foot', foot) or say('foot not recorded')})"
+            for action, foot in zip(group["action"], group["foot"], strict=True)
+        )
+        for _, group in by_day
+    ]
+    unique = pd.Series(list(by_day.groups))
+    return go.Scatter(
+        x=unique,
+        y=[y] * len(unique),
+        mode="markers",
+        marker={"symbol": "hexagon", "size": 12, "color": t.raised, "line": {"color": t.ink, "width": 1.6}},
+        hovertext=[f"<b>{date_label(day)}</b><br>{text}" for day, text in zip(unique, words, strict=True)],
+        hovertemplate="%{hovertext}<extra></extra>",
+        showlegend=False,
+    )

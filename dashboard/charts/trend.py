@@ -1,0 +1,245 @@
+"""How prevalence went over time, with intervals, control limits and the dates things were changed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, shares_axis, wrapped
+from dashboard.charts.labels import date_label, value_label
+from dashboard.charts.periods import dated, period_axis, period_words, shifted, with_gaps
+from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, percent, rgba, tokens
+
+PERIODS = ("month", "quarter", "year", "period")
+HEIGHT = 330
+NARROW_HEIGHT = 290
+MOST_CHANGES = 6
+
+
+def trend(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+    changes: pd.DataFrame | None = None,
+) -> go.Figure:
+    """Prevalence by month, quarter or year.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: a period, cases, at_risk, prevalence, low, high; a second grouping gives one line a group.
+        With centre, lower and upper the limits of a control chart are drawn and points with ``signal`` are
+        ringed, with ewma the moving average.
+    theme, narrow, title, drill
+        As in the other charts.
+    changes : pandas.DataFrame, optional
+        date and what: dated changes on the farm, drawn as vertical lines; ``extra["changes"]`` by default.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("Month by month")) if title is None else title
+    period = next((name for name in PERIODS if name in answer.table), None)
+    if answer.empty or period is None or not answer.table["at_risk"].sum():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = answer.table.loc[answer.table["at_risk"] > 0].sort_values(period, kind="stable")
+    second = next((name for name in answer.by if name != period and name in table), None)
+    figure = go.Figure()
+    highest = float(table[["high", "prevalence"]].max(axis=None))
+    if "centre" in table:
+        figure.add_traces(_limits(table, period, theme))
+        highest = max(highest, float(table["upper"].max()))
+    groups = [None] if second is None else list(dict.fromkeys(table[second]))[: len(MARKERS)]
+    for place, group in enumerate(groups):
+        part = table if second is None else table[table[second] == group]
+        name = "" if second is None else value_label(second, group)
+        beside = place - (len(groups) - 1) / 2
+        figure.add_traces(_series(part, period, name, place, beside, theme, drill, answer.basis.unit))
+    if "signal" in table:
+        figure.add_traces(_signals(table, period, theme))
+    letters = sum(len(trace.name or "") + 8 for trace in figure.data if trace.showlegend)
+    figure.update_yaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=answer.basis.unit))))
+    period_axis(figure, table[period], narrow)
+    dates = answer.extra.get("changes") if changes is None else changes
+    notes = _changes(figure, dates, table[period], theme) if dates is not None and dated(table[period]) else []
+    return framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=NARROW_HEIGHT if narrow else HEIGHT,
+        notes=notes,
+        legend_lines=1 + letters // (46 if narrow else 100) if letters else 0,
+    )
+
+
+def _series(
+    part: pd.DataFrame,
+    period: str,
+    name: str,
+    place: int,
+    beside: float,
+    theme: str,
+    drill: Drill | None,
+    unit: str,
+) -> list[go.Scatter]:
+    t = tokens(theme)
+    colour = t.series[place % len(t.series)] if name else t.accent
+    part = part.reset_index(drop=True)
+    at = shifted(part[period], beside)
+    x, y = with_gaps(at, part["prevalence"])
+    hover = [
+        f"<b>{period_words(row[period], part[period])}{', ' + name if name else ''}</b><br>"
+        f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}{_signal_words(row)}"
+        for row in part.to_dict("records")
+    ]
+    return [
+        go.Scatter(
+            x=x,
+            y=y,
+            mode="lines",
+            line={"color": rgba(colour, 0.7), "width": 2, "dash": DASHES[place % len(DASHES)]},
+            hoverinfo="skip",
+            legendgroup=name,
+            showlegend=False,
+        ),
+        go.Scatter(
+            x=at,
+            y=part["prevalence"],
+            error_y={
+                "type": "data",
+                "symmetric": False,
+                "array": part["high"] - part["prevalence"],
+                "arrayminus": part["prevalence"] - part["low"],
+                "thickness": 1.4,
+                "width": 3,
+                "color": rgba(colour, 0.8),
+            },
+            mode="markers",
+            marker={
+                "color": colour,
+                "size": 8,
+                "symbol": MARKERS[place % len(MARKERS)],
+                "line": {"color": t.raised, "width": 1},
+            },
+            name=name,
+            legendgroup=name,
+            showlegend=bool(name),
+            hovertext=hover,
+            hovertemplate="%{hovertext}<extra></extra>",
+            customdata=marks(part, drill),
+        ),
+    ]
+
+
+def _signal_words(row: dict[str, Any]) -> str:
+    signal = row.get("signal")
+    if signal is None or pd.isna(signal) or not signal:
+        return ""
+    words = str(signal) if isinstance(signal, str) else str(say("outside what chance alone explains"))
+    return f"<br><i>{words}</i>"
+
+
+def _limits(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
+    """Band between the control limits, centre line, and moving average."""
+    t: Tokens = tokens(theme)
+    x = table[period]
+    steps = {"shape": "hvh", "color": t.muted, "width": 1}
+    out = [
+        go.Scatter(x=x, y=table["upper"], mode="lines", line=steps, hoverinfo="skip", showlegend=False),
+        go.Scatter(
+            x=x,
+            y=table["lower"],
+            mode="lines",
+            line=steps,
+            fill="tonexty",
+            fillcolor=rgba(t.muted, 0.10),
+            name=str(say("Limits of what chance alone explains")),
+            hoverinfo="skip",
+            showlegend=True,
+        ),
+        go.Scatter(
+            x=x,
+            y=table["centre"],
+            mode="lines",
+            line={"color": t.muted, "width": 1.4, "dash": "dash"},
+            name=str(say("Centre line")),
+            hoverinfo="skip",
+            showlegend=True,
+        ),
+    ]
+    if "ewma" in table:
+        hover = [f"{say('Moving average')} {percent(value)}" for value in table["ewma"]]
+        out.append(
+            go.Scatter(
+                x=x,
+                y=table["ewma"],
+                mode="lines",
+                line={"color": t.series[0], "width": 2, "dash": "dot"},
+                name=str(say("Moving average")),
+                hovertext=hover,
+                hovertemplate="%{hovertext}<extra></extra>",
+                showlegend=True,
+            )
+        )
+    return out
+
+
+def _signals(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
+    t = tokens(theme)
+    marked = table[table["signal"].fillna(False).astype(bool)]
+    if marked.empty:
+        return []
+    return [
+        go.Scatter(
+            x=marked[period],
+            y=marked["prevalence"],
+            mode="markers",
+            marker={"symbol": "circle-open", "size": 17, "color": t.ink, "line": {"width": 2}},
+            name=str(say("Signal")),
+            hoverinfo="skip",
+            showlegend=True,
+        )
+    ]
+
+
+def _changes(figure: go.Figure, changes: pd.DataFrame, periods: pd.Series, theme: str) -> list[str]:
+    """A numbered line at each change, and what it was under the title."""
+    t = tokens(theme)
+    first, last = periods.min(), periods.max() + pd.DateOffset(months=1)
+    days = pd.to_datetime(changes["date"])
+    inside = changes[(days >= first) & (days <= last)].sort_values("date")
+    notes = []
+    for number, row in enumerate(inside.tail(MOST_CHANGES).to_dict("records"), start=1):
+        day = pd.Timestamp(row["date"])
+        figure.add_shape(
+            type="line",
+            x0=day,
+            x1=day,
+            y0=0,
+            y1=1,
+            yref="paper",
+            line={"color": t.ink, "width": 1.2, "dash": "dot"},
+        )
+        figure.add_annotation(
+            x=day,
+            y=1,
+            yref="paper",
+            yanchor="bottom",
+            text=f"<b>{number}</b>",
+            showarrow=False,
+            font={"size": 11, "color": t.raised},
+            bgcolor=t.ink,
+            borderpad=2,
+        )
+        notes += wrapped(f"{number}: {date_label(day)}, {row['what']}", False)
+    return notes
