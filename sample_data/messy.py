@@ -143,6 +143,8 @@ def notebook_rows() -> list[dict[str, str] | None]:
             rows.append(None)
             continue
         row = _good_row(rng, visit, int(next(cows)))
+        if number == FIRST_ROW:
+            row["farm"] = truths.MESSY_FARM
         rows.append(_spoil(row, bad[number]) if number in bad else row)
     return rows
 
