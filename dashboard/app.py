@@ -6,7 +6,7 @@ import logging
 from typing import Any
 
 import dash_mantine_components as dmc
-from dash import ALL, MATCH, Dash, Input, Output, State, dcc, html
+from dash import ALL, MATCH, Dash, Input, Output, State, html
 from flask import Flask
 
 from analytics.ledger import Ledger
@@ -57,7 +57,10 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     def content(path: str) -> Any:
         page = page_of(path)
         if page is None:
-            return [html.H1("There is no such page"), html.P(["Go to ", dcc.Link("the herd page", href="/"), "."])]
+            return [
+                html.H1("There is no such page"),
+                html.P(["Go to ", html.A("the herd page", href="/"), "."]),
+            ]
         return [
             html.H1(page.title),
             html.P(page.question, className="question"),
@@ -149,6 +152,3 @@ def _clientside(app: Dash) -> None:
         Input({"type": "choice", "field": ALL}, "value"),
         prevent_initial_call=True,
     )
-
-
-

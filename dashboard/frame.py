@@ -44,7 +44,7 @@ def layout() -> Any:
             dcc.Store(id="narrow"),
             html.Header(
                 [
-                    dcc.Link(html.Span("Evenfoot"), href="/", className="brand"),
+                    html.A(html.Span("Evenfoot"), href="/", className="brand"),
                     html.Nav(id="navigation", **{"aria-label": "Pages"}),
                 ],
                 className="bar",
@@ -60,7 +60,7 @@ def layout() -> Any:
 def navigation(pages: dict[str, Page], view: View) -> list[Any]:
     """Links to the pages, farm and period kept."""
     return [
-        dcc.Link(
+        html.A(
             page.title,
             href=view.to(page.path),
             className="here" if page.path == view.path else None,
@@ -79,7 +79,8 @@ def picker(ledger: Ledger, view: View) -> Any:
     farms = ledger.farms(view.selection.allowed)
     if not farms:
         return html.P(
-            ["There are no records yet. ", dcc.Link("Import a sheet", href="/import"), " to begin."], className="empty"
+            ["There are no records yet. ", html.A("Import a sheet", href="/import"), " to begin."],
+            className="empty",
         )
     selection = view.selection
     return html.Div(
@@ -87,7 +88,10 @@ def picker(ledger: Ledger, view: View) -> Any:
             dmc.Select(
                 label="Farm",
                 id={"type": "choice", "field": "farms"},
-                data=[{"value": "", "label": "All farms"}, *({"value": farm, "label": farm} for farm in farms)],
+                data=[
+                    {"value": "", "label": "All farms"},
+                    *({"value": farm, "label": farm} for farm in farms),
+                ],
                 value=view.farm or "",
                 allowDeselect=False,
                 searchable=len(farms) > 8,
@@ -128,7 +132,9 @@ def picker(ledger: Ledger, view: View) -> Any:
 
 
 def _presets(ledger: Ledger) -> list[dict[str, Any]]:
-    frame = ledger.frame("SELECT MAX(visit_date) AS last FROM (SELECT visit_date FROM trims UNION ALL SELECT visit_date FROM scores)")
+    frame = ledger.frame(
+        "SELECT MAX(visit_date) AS last FROM (SELECT visit_date FROM trims UNION ALL SELECT visit_date FROM scores)"
+    )
     last = frame["last"].iloc[0]
     if pd.isna(last):
         return []
@@ -149,7 +155,7 @@ def trail(steps: list[tuple[str, str]]) -> Any:
     if not steps:
         return None
     *above, last = steps
-    parts: list[Any] = [html.Li(dcc.Link(words, href=href)) for words, href in above]
+    parts: list[Any] = [html.Li(html.A(words, href=href)) for words, href in above]
     parts.append(html.Li(last[0], **{"aria-current": "true"}))
     return html.Nav(html.Ol(parts), className="trail", **{"aria-label": "Where you are"})
 

@@ -75,7 +75,9 @@ def explain(sheets: Sequence[CheckedSheet], result: ImportResult) -> list[str]:
             lines.append(f"Set aside: {sheet.source}, row {row.row}, {row.column}: {row.reason} {row.remedy}")
     if result.set_aside:
         where = f"evenfoot set-aside {result.import_no}" if result.import_no else "evenfoot import"
-        lines.append(f"{result.set_aside} rows were set aside; `{where}` gives them to be fixed and imported again.")
+        lines.append(
+            f"{result.set_aside} rows were set aside; `{where}` gives them to be fixed and imported again."
+        )
     return lines
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -18,7 +19,7 @@ from dashboard.charts.labels import column_label, value_label
 from dashboard.tables import basis_sentences, printable
 from dashboard.view import View
 
-TABLE_ROWS = 200
+TABLE_ROWS = 1000
 """Rows of the numbers under a chart; the CSV always has all."""
 
 
@@ -142,41 +143,40 @@ def _takeaway(panel: Panel, answer: Answer) -> html.Div:
 
 def _numbers(panel: Panel, drawn: Drawn) -> html.Details:
     return html.Details(
-        [html.Summary("Numbers"), number_table(drawn.answer.table, drawn.rows_to, panel.title)], className="fold"
+        [html.Summary("Numbers"), number_table(drawn.answer.table, drawn.rows_to, panel.title)],
+        className="fold",
     )
 
 
 def number_table(
     table: pd.DataFrame, rows_to: Callable[[dict[str, Any]], str | None] | None, caption: str
 ) -> html.Div:
-    """A table with human headings; the first cell of a row links to where its mark leads."""
-    columns = list(table.columns)
-    body = []
-    for row in table.head(TABLE_ROWS).to_dict("records"):
-        href = rows_to(row) if rows_to else None
-        cells = []
-        for place, column in enumerate(columns):
-            text = value_label(column, row[column])
-            inner = dcc.Link(text, href=href) if place == 0 and href else text
-            numeric = isinstance(row[column], (int, float)) and not isinstance(row[column], bool)
-            cells.append(html.Td(inner, className="number" if numeric else None))
-        body.append(html.Tr(cells))
+    """A table with human headings; the first cell of a row links to where its mark leads.
+
+    One component, whatever its size: the browser builds the rows from plain text, so a long list costs the
+    page nothing and no text of a sheet can become markup.
+    """
+    columns = [str(column) for column in table.columns]
+    shown = table.head(TABLE_ROWS)
+    records: list[dict[str, Any]] = [{str(k): v for k, v in row.items()} for row in shown.to_dict("records")]
+    content = {
+        "caption": caption,
+        "columns": [column_label(column) for column in columns],
+        "numeric": [bool(pd.api.types.is_numeric_dtype(table[column])) for column in table.columns],
+        "rows": [[value_label(column, row[column]) for column in columns] for row in records],
+        "links": [rows_to(row) for row in records] if rows_to else [],
+    }
     more = len(table) - TABLE_ROWS
     return html.Div(
         [
-            html.Table(
-                [
-                    html.Caption(caption, className="unseen"),
-                    html.Thead(html.Tr([html.Th(column_label(column), scope="col") for column in columns])),
-                    html.Tbody(body),
-                ]
+            html.Div(
+                className="scroll",
+                tabIndex=0,
+                role="region",
+                **{"aria-label": caption, "data-table": json.dumps(content)},
             ),
             html.P(f"{more} more rows are in the CSV.", className="basis") if more > 0 else None,
-        ],
-        className="scroll",
-        tabIndex=0,
-        role="region",
-        **{"aria-label": f"Numbers: {caption}"},
+        ]
     )
 
 
@@ -191,5 +191,3 @@ def _how(panel: Panel, answer: Answer) -> html.Details:
 def mark(href: str) -> dict[str, str]:
     """What a clickable mark carries."""
     return {"to": href}
-
-

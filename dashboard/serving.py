@@ -65,7 +65,10 @@ def run(address: str | Ledger | None, host: str, port: int) -> None:
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     server = create_server(create_app(ledger).server, host=host, port=port, threads=THREADS, ident=None)
     shown = f"[{host}]" if ":" in host else host
-    print(f"Evenfoot is ready at http://{shown}:{port}/ (records in {ledger.name}). Stop it with Ctrl+C.", flush=True)
+    print(
+        f"Evenfoot is ready at http://{shown}:{port}/ (records in {ledger.name}). Stop it with Ctrl+C.",
+        flush=True,
+    )
     try:
         server.run()
     except KeyboardInterrupt:

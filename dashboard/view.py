@@ -73,7 +73,10 @@ class View:
     @property
     def search(self) -> str:
         """The query string, beginning with ``?`` unless empty."""
-        parts = [self.selection.to_query(), urlencode([(k, self.options[k]) for k in OPTIONS if k in self.options])]
+        parts = [
+            self.selection.to_query(),
+            urlencode([(k, self.options[k]) for k in OPTIONS if k in self.options]),
+        ]
         text = "&".join(part for part in parts if part)
         return f"?{text}" if text else ""
 

@@ -11,6 +11,16 @@
     if (!samePage) window.scrollTo(0, 0);
   }
 
+  /* Links inside the dashboard change the address without loading everything again. */
+  document.addEventListener("click", function (event) {
+    if (event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) return;
+    const link = event.target.closest && event.target.closest("a[href]");
+    if (!link || link.target || link.hasAttribute("download") || link.origin !== window.location.origin) return;
+    if (link.hash && link.pathname === window.location.pathname && link.search === window.location.search) return;
+    event.preventDefault();
+    go(link.pathname + link.search);
+  });
+
   function changed() {
     const hit = window.dash_clientside.callback_context.triggered;
     return hit && hit.length ? hit[0] : null;
@@ -24,6 +34,53 @@
     if (!data && point.data) data = Array.isArray(point.data.customdata) ? point.data.customdata[0] : null;
     return data && data.to ? data.to : null;
   }
+
+  /* Tables: one element carries its rows as text, and the browser builds them. */
+  function build(place) {
+    const text = place.getAttribute("data-table");
+    if (!text || place.evenfootTable === text) return;
+    place.evenfootTable = text;
+    const content = JSON.parse(text);
+    const make = (tag, words, name) => {
+      const made = document.createElement(tag);
+      if (words !== undefined) made.textContent = words;
+      if (name) made.className = name;
+      return made;
+    };
+    const table = make("table");
+    table.append(make("caption", content.caption, "unseen"));
+    const heads = make("tr");
+    content.columns.forEach((words, column) => {
+      const head = make("th", words, content.numeric[column] ? "number" : "");
+      head.scope = "col";
+      heads.append(head);
+    });
+    const top = make("thead");
+    top.append(heads);
+    const body = make("tbody");
+    content.rows.forEach((row, place) => {
+      const line = make("tr");
+      row.forEach((words, column) => {
+        const cell = make("td", undefined, content.numeric[column] ? "number" : "");
+        const href = column === 0 ? content.links[place] : null;
+        if (href) {
+          const link = make("a", words);
+          link.href = href;
+          cell.append(link);
+        } else cell.textContent = words;
+        line.append(cell);
+      });
+      body.append(line);
+    });
+    table.append(top, body);
+    place.replaceChildren(table);
+  }
+  new MutationObserver(() => document.querySelectorAll("[data-table]").forEach(build)).observe(document, {
+    subtree: true,
+    childList: true,
+    attributes: true,
+    attributeFilter: ["data-table"],
+  });
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     evenfoot: {

@@ -156,9 +156,9 @@ def _right_claw() -> dict[int, Points]:
         _band_edge(outer, _APEX_ABAXIAL, _white_line_depth),
         apex[::-1],
     )
-    end = np.vstack([_at(outer, _wall_depth), _at(outer, _white_line_depth)])
-    zones[6] = _closed(_along(_BULB_AXIAL, outer + 360), end, bulb[::-1])
-    for zone, start, end in ((7, inner, _WALL_FRONT_TO_SIDE), (8, _WALL_FRONT_TO_SIDE, outer)):
+    rim = np.vstack([_at(outer, _wall_depth), _at(outer, _white_line_depth)])
+    zones[6] = _closed(_along(_BULB_AXIAL, outer + 360), rim, bulb[::-1])
+    for zone, (start, end) in zip((7, 8), pairwise((inner, _WALL_FRONT_TO_SIDE, outer)), strict=True):
         zones[zone] = _closed(_band_edge(start, end, 0.0), _band_edge(end, start, _wall_depth))
     heel = (_SKIN_AXIAL_END, outer + 360)
     zones[9] = _closed(_along(*heel), _along(*heel[::-1], _skin_depth))

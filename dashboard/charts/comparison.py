@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, shares_axis
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import group_label
 from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, ratio, tokens
 
@@ -54,18 +55,18 @@ def risks(
     if answer.empty or not table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = table.loc[table["at_risk"] > 0].reset_index(drop=True)
-    both = "std_risk" in table and table["std_risk"].notna().any()
+    both = "std_risk" in table and bool(table["std_risk"].notna().any())
     unit = answer.basis.unit
     figure = go.Figure()
     hover = [
         f"<b>{group_label(row['group'])}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
-        for row in table.to_dict("records")
+        for row in records(table)
     ]
     crude = str(say("As recorded"))
     figure.add_trace(
         _points(table, ("prevalence", "low", "high"), hover, 0, 0.16 * both, theme, drill, crude if both else "")
     )
-    highest = float(table[["prevalence", "high"]].max(axis=None))
+    highest = top_of(table, "prevalence", "high")
     if both:
         words = [
             f"<b>{group_label(row['group'])}</b><br>"
@@ -75,12 +76,12 @@ def risks(
                 low=percent(row["std_low"]),
                 high=percent(row["std_high"]),
             )
-            for row in table.to_dict("records")
+            for row in records(table)
         ]
         columns = ("std_risk", "std_low", "std_high")
         figure.add_trace(_points(table, columns, words, 1, -0.16, theme, drill, str(say("Standardised"))))
         highest = max(highest, float(table["std_high"].max()))
-    texts = [f"{percent(r['prevalence'])}, {cases_of(r['cases'], r['at_risk'], unit)}" for r in _records(table)]
+    texts = [f"{percent(r['prevalence'])}, {cases_of(r['cases'], r['at_risk'], unit)}" for r in records(table)]
     _rows(figure, table, texts, theme, narrow)
     figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=unit))))
     return _finish(figure, answer, table, title, theme, narrow, legend=both, notes=[])
@@ -127,7 +128,7 @@ def ratios(
         drawn = table.assign(
             **{column: table[column].clip(*LIMITS).where(table[column].notna()) for column in (each, low, high)}
         )
-        hover = [f"<b>{group_label(row['group'])}</b><br>{_in_words(row, each, reference)}" for row in _records(table)]
+        hover = [f"<b>{group_label(row['group'])}</b><br>{_in_words(row, each, reference)}" for row in records(table)]
         name = str(say("Crude")) if adjusted and place == 0 else words
         offset = (0.16 if place == 0 else -0.16) if adjusted else 0.0
         figure.add_trace(_points(drawn.iloc[1:], (each, low, high), hover[1:], place, offset, theme, drill, name))
@@ -140,7 +141,7 @@ def ratios(
     low, high, _ = _KINDS[last]
     texts = [
         str(say("reference")) if i == 0 else f"{ratio(r[last])} ({ratio(r[low])} to {ratio(r[high])})"
-        for i, r in enumerate(_records(table))
+        for i, r in enumerate(records(table))
     ]
     _rows(figure, table, texts, theme, narrow)
     figure.update_xaxes(
@@ -157,10 +158,6 @@ def ratios(
         )
     ]
     return _finish(figure, answer, table, title, theme, narrow, legend=adjusted, notes=notes)
-
-
-def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [{str(key): value for key, value in row.items()} for row in table.to_dict("records")]
 
 
 def _in_words(row: dict[str, Any], kind: str, reference: str) -> str:
@@ -231,7 +228,7 @@ def _off_the_edge(
 ) -> None:
     """Arrows where a ratio or its interval goes on beyond the axis."""
     x, y, symbols = [], [], []
-    for i, row in zip(table.index, _records(table), strict=True):
+    for i, row in zip(table.index, records(table), strict=True):
         for column in columns:
             if pd.isna(row[column]) or LIMITS[0] <= row[column] <= LIMITS[1]:
                 continue
@@ -257,7 +254,7 @@ def _ratio_ticks(table: pd.DataFrame, kinds: list[str]) -> dict[str, Any]:
     """Ticks at doublings, since twice and half as common are equally far from one."""
     columns = [column for kind in kinds for column in (kind, *_KINDS[kind][:2])]
     values = table[columns].clip(*LIMITS)
-    low, high = float(values.min(axis=None)), float(values.max(axis=None))
+    low, high = float(np.nanmin(values.to_numpy(float))), float(np.nanmax(values.to_numpy(float)))
     first = min(-1, math.floor(math.log2(low))) if low > 0 else -5
     last = max(1, math.ceil(math.log2(high)))
     step = 2 if last - first > 7 else 1

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from analytics.measures.answer import Answer, Basis
 from analytics.trade.feet import FEET, FOOT_NAMES
 from analytics.words import Said, say
-from dashboard.charts.frame import framed, nothing_to_show
+from dashboard.charts.frame import framed, nothing_to_show, records
 from dashboard.charts.labels import date_label, lesion_label, value_label
 from dashboard.charts.theme import Tokens, tokens
 
@@ -60,14 +60,14 @@ def timeline(
         answer = Answer("cow", pd.DataFrame(), Basis(), (say("Nothing is recorded of this cow yet."),))
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title or "")
     lanes = _lanes(frames)
-    place = {name: -i for i, (name, _) in enumerate(lanes)}
+    place = {name: -i - 0.12 * narrow for i, (name, _) in enumerate(lanes)}
     t = tokens(theme)
     figure = go.Figure()
     _visit_lines(figure, frames["trims"], t)
     _housing(figure, frames, place, t, narrow)
     traces = [
         _calvings(frames["calvings"], place["calvings"], t),
-        *_scores(frames["scores"], place["scores"], t, drill),
+        *_scores(frames["scores"], place["scores"], t, drill, narrow),
         *_findings(frames["findings"], place, t, drill),
         _actions(frames["findings"], place["action"], t),
     ]
@@ -75,7 +75,7 @@ def timeline(
     _lane_names(figure, lanes, t, narrow)
     edge = max(pd.Timedelta(days=20), (days.max() - days.min()) * 0.04)
     figure.update_xaxes(
-        range=[days.min() - edge, days.max() + edge],
+        range=[days.min() - edge, days.max() + edge * (2.5 if narrow else 1.2)],
         showgrid=False,
         type="date",
         tickformat="%b\n%Y",
@@ -90,9 +90,19 @@ def timeline(
         theme=theme,
         narrow=narrow,
         height=(NARROW_LANE if narrow else LANE) * len(lanes),
-        legend_lines=0 if frames["findings"].empty else 1 + narrow,
-        shown="one cow, every record",
+        notes=_key(frames),
+        legend_lines=0 if frames["findings"].empty else 1,
+        shown="every record",
     )
+
+
+def _key(frames: Mapping[str, pd.DataFrame]) -> list[str]:
+    """What the abbreviations and marks on the lanes mean."""
+    codes = list(dict.fromkeys(frames["findings"]["lesion"].dropna())) if len(frames["findings"]) else []
+    notes = [", ".join(f"{code} {lesion_label(code).lower()}" for code in codes) + "."] if codes else []
+    if len(frames["scores"]):
+        notes.append(str(say("Scores: filled is lame, square is severely lame.")))
+    return [" ".join(notes)] if notes else []
 
 
 def _days(frames: Mapping[str, pd.DataFrame]) -> pd.Series:
@@ -151,7 +161,7 @@ def _visit_lines(figure: go.Figure, trims: pd.DataFrame, t: Tokens) -> None:
 
 
 def _housing(
-    figure: go.Figure, frames: Mapping[str, pd.DataFrame], place: dict[str, int], t: Tokens, narrow: bool
+    figure: go.Figure, frames: Mapping[str, pd.DataFrame], place: dict[str, float], t: Tokens, narrow: bool
 ) -> None:
     """Bars from the first record of a housing to the next that says another."""
     parts = [f[["visit_date", "housing"]] for f in (frames["trims"], frames["scores"]) if "housing" in f]
@@ -164,8 +174,8 @@ def _housing(
     spans = known.groupby(run).agg(housing=("housing", "first"), start=("visit_date", "min"), end=("visit_date", "max"))
     kinds = list(dict.fromkeys(spans["housing"]))
     ends = [*spans["start"].iloc[1:], spans["end"].iloc[-1] + pd.Timedelta(days=3)]
-    y = place["housing"] - (0.12 if narrow else 0)
-    for row, end in zip(spans.to_dict("records"), ends, strict=True):
+    y = place["housing"]
+    for row, end in zip(records(spans), ends, strict=True):
         figure.add_shape(
             type="rect",
             x0=row["start"],
@@ -193,7 +203,7 @@ def _housing(
         )
 
 
-def _calvings(calvings: pd.DataFrame, y: int, t: Tokens) -> go.Scatter:
+def _calvings(calvings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter:
     days = pd.to_datetime(calvings["calved_on"]) if len(calvings) else pd.Series(dtype="datetime64[us]")
     return go.Scatter(
         x=days,
@@ -206,7 +216,7 @@ def _calvings(calvings: pd.DataFrame, y: int, t: Tokens) -> go.Scatter:
     )
 
 
-def _scores(scores: pd.DataFrame, y: int, t: Tokens, drill: CowDrill | None) -> list[go.Scatter]:
+def _scores(scores: pd.DataFrame, y: float, t: Tokens, drill: CowDrill | None, narrow: bool) -> list[go.Scatter]:
     """The score as a figure, filled where lame and ringed twice where severely lame."""
     out = []
     for lame in (0, 1):
@@ -216,7 +226,7 @@ def _scores(scores: pd.DataFrame, y: int, t: Tokens, drill: CowDrill | None) -> 
         hover = [
             f"<b>{say('Score {score} on the {scale} scale', score=r['score'], scale=r['scale'])}</b>: "
             f"{state[lame + int(r['severe'] == 1)]}<br>{date_label(r['visit_date'])}"
-            for r in part.to_dict("records")
+            for r in records(part)
         ]
         out.append(
             go.Scatter(
@@ -224,23 +234,23 @@ def _scores(scores: pd.DataFrame, y: int, t: Tokens, drill: CowDrill | None) -> 
                 y=[y] * len(part),
                 mode="markers+text",
                 text=[str(int(score)) for score in part["score"]],
-                textfont={"size": 11, "color": t.raised if lame else t.ink},
+                textfont={"size": 10 if narrow else 11, "color": t.raised if lame else t.ink},
                 marker={
                     "symbol": ["square" if each else "circle" for each in severe],
-                    "size": 19,
+                    "size": 15 if narrow else 19,
                     "color": t.accent if lame else t.raised,
                     "line": {"color": t.ink, "width": 1},
                 },
                 hovertext=hover,
                 hovertemplate="%{hovertext}<extra></extra>",
-                customdata=[drill(row) for row in part.to_dict("records")] if drill else None,
+                customdata=[drill(row) for row in records(part)] if drill else None,
                 showlegend=False,
             )
         )
     return out
 
 
-def _findings(findings: pd.DataFrame, place: dict[str, int], t: Tokens, drill: CowDrill | None) -> list[go.Scatter]:
+def _findings(findings: pd.DataFrame, place: dict[str, float], t: Tokens, drill: CowDrill | None) -> list[go.Scatter]:
     """One mark a lesion, foot and day, with its abbreviation where there is room."""
     if findings.empty:
         return []
@@ -269,12 +279,13 @@ def _findings(findings: pd.DataFrame, place: dict[str, int], t: Tokens, drill: C
                     "symbol": FAMILY_MARKERS.get(str(family), "cross"),
                     "size": [10 if pd.isna(severity) else 6 + 3 * int(severity) for severity in part["severity"]],
                     "color": colour,
+                    "opacity": 1,
                     "line": {"color": t.raised, "width": 1},
                 },
                 name=value_label("family", family),
-                hovertext=[_finding_words(row) for row in part.to_dict("records")],
+                hovertext=[_finding_words(row) for row in records(part)],
                 hovertemplate="%{hovertext}<extra></extra>",
-                customdata=[drill(row) for row in part.to_dict("records")] if drill else None,
+                customdata=[drill(row) for row in records(part)] if drill else None,
                 showlegend=True,
             )
         )
@@ -292,7 +303,7 @@ def _finding_words(row: dict[str, Any]) -> str:
     return "<br>".join(line for line in lines if line)
 
 
-def _actions(findings: pd.DataFrame, y: int, t: Tokens) -> go.Scatter | None:
+def _actions(findings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter | None:
     """What was done, once a day; trimming alone is said by the line of the visit."""
     if findings.empty:
         return None

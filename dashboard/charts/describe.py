@@ -11,7 +11,7 @@ from analytics.measures.answer import Answer
 from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard.charts.foot import place_words, zone_rows
-from dashboard.charts.frame import rests_on
+from dashboard.charts.frame import records, rests_on
 from dashboard.charts.labels import column_label, group_label, value_label, what_label
 from dashboard.charts.periods import period_words
 from dashboard.charts.theme import estimate, percent, plural, ratio
@@ -48,10 +48,6 @@ def describe(kind: str, answer: Answer) -> str:
     return " ".join([*sentences, f"{basis}." if basis else ""]).strip()
 
 
-def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [{str(key): value for key, value in row.items()} for row in table.to_dict("records")]
-
-
 def _names(row: dict[str, Any], by: tuple[str, ...]) -> str:
     return ", ".join(value_label(name, row[name]) for name in by if name in row)
 
@@ -63,7 +59,7 @@ def _of(row: dict[str, Any], unit: str) -> str:
 def _prevalence(answer: Answer) -> list[str]:
     table = answer.table[answer.table["at_risk"] > 0].sort_values("prevalence", ascending=False, kind="stable")
     what = " and ".join(column_label(name).lower() for name in answer.by) or "all"
-    parts = [f"{_names(row, answer.by)}: {_of(row, answer.basis.unit)}" for row in _records(table.head(MOST_NAMED))]
+    parts = [f"{_names(row, answer.by)}: {_of(row, answer.basis.unit)}" for row in records(table.head(MOST_NAMED))]
     head = say("Dot-and-interval chart of prevalence by {what}, {n} rows.", what=what, n=len(table))
     return [str(head), str(say("Commonest: {parts}.", parts="; ".join(parts)))]
 
@@ -73,7 +69,7 @@ def _trend(answer: Answer) -> list[str]:
     table = answer.table[answer.table["at_risk"] > 0].sort_values(period, kind="stable")
     if table.empty:
         return []
-    unit, rows = answer.basis.unit, _records(table)
+    unit, rows = answer.basis.unit, records(table)
     first, last = rows[0], rows[-1]
     top = max(rows, key=lambda row: row["prevalence"])
     said = [
@@ -110,7 +106,7 @@ def _difference(answer: Answer) -> list[str]:
     parts = [
         f"{place_words(str(r['foot']), None if pd.isna(r['claw']) else str(r['claw']), int(r['zone']))}: "
         f"{percent(r['difference'])} ({percent(r['low'])} to {percent(r['high'])})"
-        for r in _records(clear.head(MOST_NAMED))
+        for r in records(clear.head(MOST_NAMED))
     ]
     text = say("Clearest: {parts}.", parts="; ".join(parts)) if parts else say("No zone differs clearly.")
     return [str(say("Drawing of the four feet from below, shaded by the difference of two groups.")), str(text)]
@@ -123,13 +119,13 @@ def _locomotion(answer: Answer) -> list[str]:
     groups = [name for name in answer.by if name != "period" and name in table]
     said = [str(say("Line chart of the share of cows scored that were lame, by period."))]
     newest = table.groupby(groups, sort=False).tail(1) if groups else table.tail(1)
-    for row in _records(newest.head(2 * MOST_NAMED)):
+    for row in records(newest.head(2 * MOST_NAMED)):
         figures = estimate(row["lame"], row["scored"], row["lame_low"], row["lame_high"], "scoring")
         name = ", ".join([period_words(row["period"], table["period"]), *(value_label(g, row[g]) for g in groups)])
         severe = "" if groups or "severe_prevalence" not in row else f", {percent(row['severe_prevalence'])} severely"
         said.append(str(say("{name}: {figures} lame{severe}.", name=name, figures=figures, severe=severe)))
     if not groups and len(table) > 1:
-        top = _records(table)[int(table["lame_prevalence"].to_numpy().argmax())]
+        top = records(table)[int(table["lame_prevalence"].to_numpy().argmax())]
         when = period_words(top["period"], table["period"])
         said.append(str(say("Highest in {when}: {share}.", when=when, share=percent(top["lame_prevalence"]))))
     return said
@@ -158,7 +154,7 @@ def _transitions(answer: Answer) -> list[str]:
 
 def _comparison(answer: Answer) -> list[str]:
     table = answer.table[answer.table["at_risk"] > 0]
-    parts = [f"{group_label(row['group'])}: {_of(row, answer.basis.unit)}" for row in _records(table.head(8))]
+    parts = [f"{group_label(row['group'])}: {_of(row, answer.basis.unit)}" for row in records(table.head(8))]
     head = say("Dot-and-interval chart of prevalence in {n} groups.", n=len(table))
     return [str(head), "; ".join(parts) + "."]
 
@@ -174,7 +170,7 @@ def _ratios(answer: Answer) -> list[str]:
     reference = group_label(table["group"].iloc[0])
     parts = [
         f"{group_label(row['group'])}: {ratio(row[kind])} ({ratio(row[low])} to {ratio(row[high])})"
-        for row in _records(table.iloc[1:9])
+        for row in records(table.iloc[1:9])
     ]
     head = say("Chart of the {words} of each group, {reference} being 1.", words=words, reference=reference)
     return [str(head), "; ".join(parts) + "." if parts else ""]
@@ -186,7 +182,7 @@ def _review(answer: Answer) -> list[str]:
         rows = answer.table[answer.table["direction"] == direction]
         parts = [
             f"{what_label(row['what'])} {percent(row['difference'])} ({percent(row['low'])} to {percent(row['high'])})"
-            for row in _records(rows)
+            for row in records(rows)
         ]
         if parts:
             said.append(f"{words}: {'; '.join(parts)}.")

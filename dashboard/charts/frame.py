@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Callable, Iterable
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
@@ -133,11 +134,22 @@ def nothing_to_show(answer: Answer, *, theme: str, narrow: bool, title: str = ""
     return framed(figure, answer, title=title, theme=theme, narrow=narrow, height=EMPTY_HEIGHT)
 
 
+def records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a table as dictionaries."""
+    return [{str(key): value for key, value in row.items()} for row in table.to_dict("records")]
+
+
+def top_of(table: pd.DataFrame, *columns: str) -> float:
+    """The highest number in some columns, 0 where there is none."""
+    values = table[list(columns)].to_numpy(dtype=float)
+    return float(np.nanmax(values)) if np.isfinite(values).any() else 0.0
+
+
 def marks(rows: pd.DataFrame, drill: Drill | None) -> list[dict[str, Any]] | None:
     """What each row's mark carries, or ``None`` where nothing can be opened."""
     if drill is None:
         return None
-    return [drill(row) for row in rows.to_dict("records")]
+    return [drill(row) for row in records(rows)]
 
 
 def shares_axis(narrow: bool, highest: float, title: str) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, shares_axis
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
 from dashboard.charts.theme import DASHES, MARKERS, cases_of, estimate, number, percent, rgba, scale, tokens
@@ -104,7 +104,7 @@ def _finish(
     letters: int,
     notes: list[str] | None = None,
 ) -> go.Figure:
-    highest = float(table[["lame_high", "lame_prevalence"]].max(axis=None))
+    highest = top_of(table, "lame_high", "lame_prevalence")
     figure.update_yaxes(**shares_axis(narrow, highest, str(say("Share of cows scored"))))
     period_axis(figure, table["period"], narrow)
     return framed(
@@ -134,7 +134,7 @@ def _line(
     part = part.sort_values("period").reset_index(drop=True)
     share, low, high = (part[f"{name}_{end}"] for end in ("prevalence", "low", "high"))
     hover = []
-    for row in part.to_dict("records"):
+    for row in records(part):
         figures = estimate(row[name], row["scored"], row[f"{name}_low"], row[f"{name}_high"], "scoring")
         hover.append(f"<b>{period_words(row['period'], part['period'])}, {words.lower()}</b><br>{figures}")
     at = shifted(part["period"], beside)
@@ -210,7 +210,7 @@ def transitions(
     looked = table.groupby("before")["at_risk"].max()
     figure = go.Figure()
     annotations, shapes = [], []
-    for row in table.to_dict("records"):
+    for row in records(table):
         x, y = place[row["after"]], -place[row["before"]]
         colour = str(sample_colorscale(scale(theme), [row["prevalence"]])[0])
         shapes.append(_tile(x, y, colour, t.ink if x == -y else t.raised, 2.5 if x == -y else 1))
@@ -223,7 +223,7 @@ def transitions(
     hover = [
         f"<b>{say('Score {a}, then {b}', a=_score(row['before']), b=_score(row['after']))}</b><br>"
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'])}"
-        for row in table.to_dict("records")
+        for row in records(table)
     ]
     figure.add_trace(
         go.Scatter(

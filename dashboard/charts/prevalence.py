@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, shares_axis
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, tokens
 
@@ -84,7 +84,7 @@ def prevalence(
         offset = 0.0 if second is None else -(number - (len(names) - 1) / 2) * EXTRA_SERIES * 1.1 / step
         figure.add_trace(_dots(part, by, second, place, offset, number, theme, answer.basis.unit, drill))
     _row_names(figure, table, by[0], rows, step, second, narrow, theme, answer.basis.unit)
-    highest = float(table[["high", "prevalence"]].max(axis=None))
+    highest = top_of(table, "high", "prevalence")
     figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=answer.basis.unit))))
     figure.update_yaxes(range=[-len(rows) + 0.5 - (0.15 if narrow else 0), 0.5 + (0.2 if narrow else 0)])
     for line in place.values():
@@ -144,7 +144,7 @@ def _dots(
     t = tokens(theme)
     colour = t.accent if second is None else t.series[number % len(t.series)]
     hover = []
-    for row in part.to_dict("records"):
+    for row in records(part):
         names = ", ".join(value_label(column, row[column]) for column in by if column in row)
         hover.append(f"<b>{names}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}")
     return go.Scatter(
@@ -188,7 +188,7 @@ def _row_names(
     t = tokens(theme)
     counts = {}
     if second is None:
-        for row in table.to_dict("records"):
+        for row in records(table):
             counts[row[column]] = f"{percent(row['prevalence'])}, {cases_of(row['cases'], row['at_risk'], unit)}"
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, showline=False)

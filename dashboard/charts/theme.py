@@ -21,7 +21,6 @@ import plotly.graph_objects as go
 from analytics.mistake import Mistake
 
 EN_DASH = "\u2013"
-NO_BREAK = "\u00a0"
 MINUS = "\u2212"
 
 FONT = 'system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans", "Liberation Sans", sans-serif'
@@ -211,7 +210,7 @@ def template(theme: str = DEFAULT_THEME) -> go.layout.Template:
             "hovermode": "closest",
             "dragmode": False,
             "margin": {"l": 14, "r": 18, "t": 60, "b": 44},
-            "separators": ".\u2009",
+            "separators": ".,",
         }
     )
 
@@ -221,14 +220,14 @@ def percent(share: float | None, digits: int = 1) -> str:
 
     Examples
     --------
-    >>> percent(0.0874).replace(NO_BREAK, " ")
-    '8.7 %'
+    >>> percent(0.0874)
+    '8.7%'
     >>> percent(float("nan"))
     'not known'
     """
     if share is None or not math.isfinite(share):
         return "not known"
-    return f"{100 * share:.{digits}f}{NO_BREAK}%".replace("-", MINUS)
+    return f"{100 * share:.{digits}f}%".replace("-", MINUS)
 
 
 def percent_range(low: float | None, high: float | None, digits: int = 1) -> str:
@@ -236,13 +235,13 @@ def percent_range(low: float | None, high: float | None, digits: int = 1) -> str
 
     Examples
     --------
-    >>> percent_range(0.059, 0.128).replace(NO_BREAK, " ").replace(EN_DASH, "-")
-    '5.9-12.8 %'
+    >>> percent_range(0.059, 0.128).replace(EN_DASH, "-")
+    '5.9-12.8%'
     """
     if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
         return "interval not known"
     join = " to " if low < 0 or high < 0 else EN_DASH
-    return f"{100 * low:.{digits}f}{join}{100 * high:.{digits}f}{NO_BREAK}%".replace("-", MINUS)
+    return f"{100 * low:.{digits}f}{join}{100 * high:.{digits}f}%".replace("-", MINUS)
 
 
 def ratio(value: float | None) -> str:
@@ -261,17 +260,17 @@ def ratio(value: float | None) -> str:
 
 
 def number(value: float | None) -> str:
-    """A count or a measurement with spaces between thousands.
+    """A count or a measurement with commas between thousands.
 
     Examples
     --------
-    >>> number(12345).replace(NO_BREAK, " "), number(3.456)
-    ('12 345', '3.46')
+    >>> number(12345), number(3.456)
+    ('12,345', '3.46')
     """
     if value is None or not math.isfinite(value):
         return "not known"
     if float(value).is_integer():
-        return f"{int(value):,}".replace(",", NO_BREAK).replace("-", MINUS)
+        return f"{int(value):,}".replace("-", MINUS)
     return f"{value:.2f}".rstrip("0").rstrip(".").replace("-", MINUS)
 
 
@@ -313,8 +312,8 @@ def estimate(cases: float, at_risk: float, low: float, high: float, unit: str = 
 
     Examples
     --------
-    >>> estimate(23, 263, 0.059, 0.128).replace(NO_BREAK, " ").replace(EN_DASH, "-")
-    '23 of 263 cows, 8.7 % (5.9-12.8 %)'
+    >>> estimate(23, 263, 0.059, 0.128).replace(EN_DASH, "-")
+    '23 of 263 cows, 8.7% (5.9-12.8%)'
     """
     share = cases / at_risk if at_risk else math.nan
     return f"{cases_of(cases, at_risk, unit)}, {percent(share)} ({percent_range(low, high)})"

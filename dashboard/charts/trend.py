@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, shares_axis, wrapped
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of, wrapped
 from dashboard.charts.labels import date_label, value_label
 from dashboard.charts.periods import dated, period_axis, period_words, shifted, with_gaps
 from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, percent, rgba, tokens
@@ -53,7 +53,7 @@ def trend(
     table = answer.table.loc[answer.table["at_risk"] > 0].sort_values(period, kind="stable")
     second = next((name for name in answer.by if name != period and name in table), None)
     figure = go.Figure()
-    highest = float(table[["high", "prevalence"]].max(axis=None))
+    highest = top_of(table, "high", "prevalence")
     if "centre" in table:
         figure.add_traces(_limits(table, period, theme))
         highest = max(highest, float(table["upper"].max()))
@@ -100,7 +100,7 @@ def _series(
     hover = [
         f"<b>{period_words(row[period], part[period])}{', ' + name if name else ''}</b><br>"
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}{_signal_words(row)}"
-        for row in part.to_dict("records")
+        for row in records(part)
     ]
     return [
         go.Scatter(
@@ -234,7 +234,7 @@ def _changes(figure: go.Figure, changes: pd.DataFrame, periods: pd.Series, theme
             x=day,
             y=1,
             yref="paper",
-            yanchor="bottom",
+            yanchor="top",
             text=f"<b>{number}</b>",
             showarrow=False,
             font={"size": 11, "color": t.raised},

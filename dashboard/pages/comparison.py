@@ -40,13 +40,23 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
 
 def _ratios(ledger: Ledger, view: View) -> Drawn:
     answer = comparison(ledger, view.selection, by=(_by(view),), reference=view.options.get("reference"))
-    return Drawn(drawn_comparison.ratios(answer, title="", narrow=view.narrow), answer, describe.describe("ratios", answer))
+    return Drawn(
+        drawn_comparison.ratios(answer, title="", narrow=view.narrow),
+        answer,
+        describe.describe("ratios", answer),
+    )
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
     by = _by(view)
-    answer = locomotion(ledger, view.selection, by=("quarter", by if by not in ("year", "season") else "housing"))
-    return Drawn(drawn_locomotion.by_group(answer, title="", narrow=view.narrow), answer, describe.describe("locomotion", answer))
+    answer = locomotion(
+        ledger, view.selection, by=("quarter", by if by not in ("year", "season") else "housing")
+    )
+    return Drawn(
+        drawn_locomotion.by_group(answer, title="", narrow=view.narrow),
+        answer,
+        describe.describe("locomotion", answer),
+    )
 
 
 def _choices(ledger: Ledger, view: View) -> Any:

@@ -55,10 +55,14 @@ def _who(ledger: Ledger, view: View) -> Any:
     if frames is None:
         return html.P(ASK, className="empty")
     if frames["cows"].empty:
-        return html.P(f"There is no cow {view.options['cow']} at {view.farm} in the records.", className="empty")
+        return html.P(
+            f"There is no cow {view.options['cow']} at {view.farm} in the records.", className="empty"
+        )
     cow = frames["cows"].iloc[0]
     newest = pd.concat([frames["trims"], frames["scores"]]).sort_values("visit_date", ascending=False)
-    lines = [f"{len(frames['trims'])} trims, {len(frames['findings'])} findings, {len(frames['scores'])} scorings."]
+    lines = [
+        f"{len(frames['trims'])} trims, {len(frames['findings'])} findings, {len(frames['scores'])} scorings."
+    ]
     facts = []
     if pd.notna(cow["breed"]):
         facts.append(str(cow["breed"]))
@@ -67,7 +71,9 @@ def _who(ledger: Ledger, view: View) -> Any:
     if pd.notna(cow["birth_date"]):
         facts.append(f"born {cow['birth_date']:%d %b %Y}")
     if len(frames["calvings"]):
-        facts.append(f"calved {len(frames['calvings'])} times, last {frames['calvings']['calved_on'].iloc[0]:%d %b %Y}")
+        facts.append(
+            f"calved {len(frames['calvings'])} times, last {frames['calvings']['calved_on'].iloc[0]:%d %b %Y}"
+        )
     if pd.notna(cow["left_on"]):
         facts.append(f"left the herd {cow['left_on']:%d %b %Y}")
     if len(newest):
@@ -85,7 +91,7 @@ def _who(ledger: Ledger, view: View) -> Any:
 
 def _timeline(ledger: Ledger, view: View) -> Any:
     frames = _frames(ledger, view)
-    if frames is None or frames["trims"].empty and frames["scores"].empty:
+    if frames is None or (frames["trims"].empty and frames["scores"].empty):
         return html.P(ASK if frames is None else "Nothing is recorded of her yet.", className="empty")
     answer = _answer(frames, _events(frames))
     return Drawn(
@@ -116,7 +122,9 @@ def _events(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
 
 def _finding_words(row: pd.Series) -> str:
     parts = [value_label("lesion", row["lesion"])]
-    parts += [value_label(name, row[name]) for name in ("foot", "claw", "zone", "dd_stage") if pd.notna(row[name])]
+    parts += [
+        value_label(name, row[name]) for name in ("foot", "claw", "zone", "dd_stage") if pd.notna(row[name])
+    ]
     if pd.notna(row["severity"]):
         parts.append(value_label("severity", int(row["severity"])))
     return ", ".join(parts)
@@ -171,7 +179,13 @@ PAGE = Page(
     trail=_trail,
     panels=(
         Panel("cow-who", "Who she is", _who, wide=True),
-        Panel("cow-timeline", "Her time line", _timeline, "Every record as its sheet had it; nothing is estimated.", wide=True),
+        Panel(
+            "cow-timeline",
+            "Her time line",
+            _timeline,
+            "Every record as its sheet had it; nothing is estimated.",
+            wide=True,
+        ),
         Panel(
             "cow-findings",
             "Findings",

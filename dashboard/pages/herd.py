@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-from dash import dcc, html
+from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
@@ -100,7 +100,11 @@ def _needs(ledger: Ledger, view: View) -> Any:
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
     answer = locomotion(ledger, view.selection, by=("month",))
-    return Drawn(drawn_locomotion.locomotion(answer, title="", narrow=view.narrow), answer, describe.describe("locomotion", answer))
+    return Drawn(
+        drawn_locomotion.locomotion(answer, title="", narrow=view.narrow),
+        answer,
+        describe.describe("locomotion", answer),
+    )
 
 
 def _common(ledger: Ledger, view: View) -> Drawn:
@@ -117,7 +121,7 @@ def _common(ledger: Ledger, view: View) -> Drawn:
 def _records(ledger: Ledger, view: View) -> Any:
     farms = ledger.farms(view.selection.allowed)
     if not farms:
-        return html.P(["No records yet. ", dcc.Link("Import a sheet", href="/import"), "."])
+        return html.P(["No records yet. ", html.A("Import a sheet", href="/import"), "."])
     answer = prevalence(ledger, view.selection, by=("farm", "visit_kind"))
     return Drawn(None, answer, "")
 

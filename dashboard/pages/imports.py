@@ -48,7 +48,9 @@ def _extra() -> list[Any]:
                 ),
                 html.Div(
                     [
-                        dmc.TextInput(label="Farm, if the sheet does not say", id="upload-farm", debounce=400),
+                        dmc.TextInput(
+                            label="Farm, if the sheet does not say", id="upload-farm", debounce=400
+                        ),
                         dmc.Select(
                             label="Dates such as 03/04/2026",
                             id="upload-order",
@@ -112,7 +114,12 @@ def register(app: Dash, ledger: Ledger) -> None:
         prevent_initial_call=True,
     )
     def add(
-        clicks: list[int | None], contents: str | None, name: str | None, farm: str | None, order: str, seen: int
+        clicks: list[int | None],
+        contents: str | None,
+        name: str | None,
+        farm: str | None,
+        order: str,
+        seen: int,
     ) -> Any:
         if not any(clicks) or not contents:
             return no_update, no_update, no_update
@@ -202,7 +209,10 @@ def _understood(sheet: CheckedSheet) -> list[Any]:
         table = sheet.understood.assign(field=[column_label(str(f)) for f in sheet.understood["field"]])
         parts.append(
             html.Details(
-                [html.Summary("What was understood how"), number_table(table, None, "What was understood how")],
+                [
+                    html.Summary("What was understood how"),
+                    number_table(table, None, "What was understood how"),
+                ],
                 className="fold",
                 open=True,
             )
@@ -262,7 +272,7 @@ def _added(result: ImportResult, sheets: list[CheckedSheet]) -> list[Any]:
             className="lead",
             role="status",
         ),
-        html.P(dcc.Link("See the herd", href="/")),
+        html.P(html.A("See the herd", href="/")),
     ]
     if result.set_aside:
         parts.append(_download_button(result.import_no))

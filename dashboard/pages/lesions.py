@@ -60,7 +60,9 @@ def _feet(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         claw = row["claw"]
         return view.changed(
-            feet=(row["foot"],), claws=(claw,) if isinstance(claw, str) and claw else (), zones=(int(row["zone"]),)
+            feet=(row["foot"],),
+            claws=(claw,) if isinstance(claw, str) and claw else (),
+            zones=(int(row["zone"]),),
         ).href
 
     figure = foot.draw_feet(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
@@ -80,7 +82,9 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
 
 def _months(ledger: Ledger, view: View) -> Drawn:
     answer = prevalence(ledger, view.selection, by=("month",), per="cow")
-    return Drawn(trend.trend(answer, title="", narrow=view.narrow), answer, describe.describe("trend", answer))
+    return Drawn(
+        trend.trend(answer, title="", narrow=view.narrow), answer, describe.describe("trend", answer)
+    )
 
 
 def _cows(ledger: Ledger, view: View) -> Any:
@@ -135,6 +139,7 @@ PAGE = Page(
             "Where on the foot",
             _feet,
             "For every claw and zone: cows with the lesion there, out of the cows whose foot was looked at.",
+            wide=True,
         ),
         Panel(
             "lesion-claws",
@@ -152,4 +157,3 @@ PAGE = Page(
         Panel("lesion-cows", "Which cows", _cows, wide=True),
     ),
 )
-

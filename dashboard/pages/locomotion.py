@@ -18,7 +18,11 @@ from dashboard.view import View
 
 def _trend(ledger: Ledger, view: View) -> Drawn:
     answer = locomotion(ledger, view.selection, by=("month",))
-    return Drawn(drawn_locomotion.locomotion(answer, title="", narrow=view.narrow), answer, describe.describe("locomotion", answer))
+    return Drawn(
+        drawn_locomotion.locomotion(answer, title="", narrow=view.narrow),
+        answer,
+        describe.describe("locomotion", answer),
+    )
 
 
 def _lame_now(ledger: Ledger, view: View) -> Any:

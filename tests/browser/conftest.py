@@ -1,0 +1,90 @@
+"""A real server on its own ledger and a real Chromium in front of it."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.request import urlopen
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "microsoft-edge")
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+
+
+def find_browser() -> str | None:
+    """The machine's own Chromium, Chrome or Edge."""
+    return next((path for name in BROWSERS if (path := shutil.which(name))), None)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    path = find_browser()
+    if path is None:
+        if os.environ.get("CI"):
+            pytest.fail("No Chromium on this machine; CI must have one.")
+        pytest.skip("No Chromium, Chrome or Edge on this machine: the browser tests need one.")
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+def start_server(ledger: Path) -> tuple[subprocess.Popen[str], str]:
+    """Serve a ledger on a free port; gives the process and the address."""
+    from socket import socket
+
+    with socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    process = subprocess.Popen(
+        [sys.executable, "-c", "from dashboard.cli import main; main()", "serve", "--ledger", str(ledger), "--port", str(port)],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    line = process.stdout.readline()
+    found = re.search(r"http://\S+", line)
+    assert found, f"the server said: {line!r}"
+    address = found.group().rstrip("/")
+    until = time.monotonic() + 20
+    while time.monotonic() < until:
+        try:
+            with urlopen(address, timeout=5):
+                return process, address
+        except OSError:
+            time.sleep(0.05)
+    raise AssertionError("the server did not answer")
+
+
+@pytest.fixture(scope="module")
+def served(demo_ledger: object, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path]]:
+    """(address, ledger path) of a server on a copy of the demo herds."""
+    path = tmp_path_factory.mktemp("served") / "ledger.duckdb"
+    demo_ledger.lease.drop_if_idle()  # type: ignore[attr-defined]
+    shutil.copy(demo_ledger.name, path)  # type: ignore[attr-defined]
+    process, address = start_server(path)
+    yield address, path
+    process.terminate()
+    process.wait(10)
+
+
+@pytest.fixture(params=[1280, 390])
+def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
+    """A page at laptop and phone width; any error on the console fails the test."""
+    context = browser.new_context(viewport={"width": request.param, "height": 900}, accept_downloads=True)
+    tab = context.new_page()
+    errors: list[str] = []
+    tab.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
+    tab.on("pageerror", lambda error: errors.append(str(error)))
+    tab.set_default_timeout(15_000)
+    yield tab
+    context.close()
+    assert not errors, errors

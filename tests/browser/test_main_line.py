@@ -1,0 +1,110 @@
+"""The main job in a browser: a messy sheet in, a lesion drilled down to one cow, numbers equal the command's."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+import sample_data
+
+FARM = "Dunlow Corner"
+
+
+def table(ledger: Path, *words: str) -> list[dict[str, Any]]:
+    """Rows of ``evenfoot table`` on a ledger that the dashboard has open."""
+    done = subprocess.run(
+        [sys.executable, "-c", "from dashboard.cli import main; main()", "table", *words, "--ledger", str(ledger), "--format", "json"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    rows: list[dict[str, Any]] = json.loads(done.stdout)["table"]
+    return rows
+
+
+def panel(page: Page, name: str) -> Any:
+    return page.locator(f'section[aria-labelledby="title-{name}"]')
+
+
+def test_import_drill_and_compare(page: Page, served: tuple[str, Path]) -> None:
+    address, ledger = served
+    page.goto(f"{address}/import")
+    page.locator("#upload input[type=file]").set_input_files(sample_data.MESSY)
+    expect(page.get_by_text(re.compile(r"rows read")).first).to_be_visible()
+    expect(page.get_by_text("What was understood how").first).to_be_visible()
+    expect(page.locator("#set-aside-grid")).to_contain_text("squishy")
+    page.get_by_role("button", name=re.compile(r"^Add \d+ rows")).click()
+    expect(page.get_by_text(re.compile(r"rows were added as import \d+|0 rows were added"))).to_be_visible()
+    with page.expect_download() as saved:
+        page.get_by_role("button", name=re.compile("Set-aside rows of import")).first.click()
+    assert "evenfoot_remedy" in Path(saved.value.path()).read_text(encoding="utf-8-sig")
+
+    by_lesion = table(ledger, "prevalence", "--farm", FARM, "--by", "lesion")
+    assert by_lesion, "the notebook's lesions are in the ledger while the dashboard is open"
+    page.goto(f"{address}/lesions?farms={FARM.replace(' ', '+')}")
+    types = panel(page, "lesion-types")
+    types.get_by_text("Numbers").click()
+    top = max(by_lesion, key=lambda row: (row["cases"], row["lesion"]))
+    from dashboard.charts.labels import value_label
+
+    name = value_label("lesion", top["lesion"])
+    row = types.locator("tbody tr").filter(has_text=name).first
+    cells = row.locator("td").all_inner_texts()
+    assert cells[1:3] == [str(top["cases"]), str(top["at_risk"])]
+    row.get_by_role("link").click()
+    expect(page.locator(".trail")).to_contain_text(name)
+    assert f"lesions={top['lesion']}" in page.url
+
+    cows = panel(page, "lesion-cows")
+    expect(cows.locator("tbody tr").first).to_be_visible()
+    assert cows.locator("tbody tr").count() == top["cases"]
+    cow = cows.locator("tbody tr").first.locator("td").first.inner_text()
+    cows.locator("tbody tr").first.get_by_role("link").click()
+    expect(panel(page, "cow-who")).to_contain_text(f"Cow {cow}, {FARM}")
+    expect(panel(page, "cow-findings")).to_contain_text(name)
+    page.go_back()
+    expect(page.locator(".trail")).to_contain_text(name)
+    page.go_back()
+    expect(page.locator(".trail li")).to_have_count(0)
+
+
+def test_a_click_on_a_bar_drills(page: Page, served: tuple[str, Path]) -> None:
+    """The mouse does what the links do: the first mark of the lesion chart leads to that lesion."""
+    address, _ = served
+    page.goto(f"{address}/lesions?farms=Larkmoor")
+    chart = panel(page, "lesion-types").locator(".js-plotly-plot")
+    expect(chart).to_be_visible()
+    page.wait_for_function("document.querySelector('.js-plotly-plot .points path, .js-plotly-plot .point')")
+    point = chart.locator(".scatterlayer .points path").first
+    point.scroll_into_view_if_needed()
+    box = point.bounding_box()
+    assert box
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.wait_for_url(re.compile(r"lesions=\w+"))
+    expect(page.locator(".trail")).to_be_visible()
+
+
+@pytest.mark.parametrize("path", ["/", "/lesions", "/locomotion", "/comparison", "/cow", "/import"])
+def test_every_page_fills_without_a_mistake(page: Page, served: tuple[str, Path], path: str) -> None:
+    address, _ = served
+    page.goto(f"{address}{path}?farms=Larkmoor")
+    expect(page.locator("h1")).to_be_visible()
+    page.wait_for_function("document.querySelectorAll('.skeleton').length === 0")
+    assert page.locator(".mistake").count() == 0
+    width = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert width <= 1, f"the page is {width} px wider than the window"
+
+
+def test_what_cannot_be_read_in_the_address_is_said(page: Page, served: tuple[str, Path]) -> None:
+    address, _ = served
+    page.goto(f"{address}/lesions?since=yesterday")
+    expect(page.get_by_text("cannot be read; write it as year-month-day").first).to_be_visible()
+    page.goto(f"{address}/lesions?farms=Nowhere")
+    expect(page.get_by_text("Nothing was recorded for this choice").first).to_be_visible()
