@@ -29,6 +29,7 @@ MEASURES: dict[str, Measure] = {
         Measure("prevalence", "prevalence", "prevalence", "How common are lesions, by type, place, cow and time?"),
         Measure("locomotion", "locomotion", "locomotion", "What share of cows is lame, period by period?"),
         Measure("comparison", "comparison", "comparison", "Do groups differ, one against a reference?"),
+        Measure("incidence", "incidence", "incidence", "How often do new cases come up, per 100 cow-months?"),
     )
 }
 
