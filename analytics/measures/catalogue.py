@@ -30,6 +30,7 @@ MEASURES: dict[str, Measure] = {
         Measure("locomotion", "locomotion", "locomotion", "What share of cows is lame, period by period?"),
         Measure("comparison", "comparison", "comparison", "Do groups differ, one against a reference?"),
         Measure("incidence", "incidence", "incidence", "How often do new cases come up, per 100 cow-months?"),
+        Measure("horn", "horn", "horn", "In what state is the horn: length, angle, heel, sole, evenness, breaks?"),
     )
 }
 
