@@ -72,7 +72,8 @@ def explain(sheets: Sequence[CheckedSheet], result: ImportResult) -> list[str]:
             if shown == SHOWN_REASONS:
                 break
             shown += 1
-            lines.append(f"Set aside: {sheet.source}, row {row.row}, {row.column}: {row.reason} {row.remedy}")
+            found = f" '{row.value}'" if isinstance(row.value, str) and row.value else ""
+            lines.append(f"Set aside: {sheet.source}, row {row.row}, {row.column}{found}: {row.reason} {row.remedy}")
     if result.set_aside:
         where = f"evenfoot set-aside {result.import_no}" if result.import_no else "evenfoot import"
         lines.append(
