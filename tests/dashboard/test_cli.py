@@ -1,0 +1,170 @@
+"""The command as a stranger meets it: what it prints, where, and how it ends."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import socket
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from dashboard import cli
+
+SHEET = """visit_date,farm,visit_kind,herd_size,cow,foot,claw,zone,lesion,severity,locomotion_score,housing
+2026-03-02,Home,whole-herd,4,1,RH,lateral,4,sole ulcer,2,3,freestall
+2026-03-02,Home,whole-herd,4,2,,,,none,,1,freestall
+2026-03-02,Home,whole-herd,4,3,LH,,10,wart,1,4,tie-stall
+2026-03-02,Home,whole-herd,4,4,RH,lateral,40,sole ulcer,2,2,tie-stall
+2026-03-02,Home,whole-herd,4,5,RH,lateral,4,squishy,2,2,tie-stall
+"""
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run the command on a ledger of this test's own: (exit code, standard output, standard error)."""
+    monkeypatch.setenv("EVENFOOT_LEDGER", str(tmp_path / "ledger.duckdb"))
+
+    def call(*words: object) -> tuple[int, str, str]:
+        monkeypatch.setattr("sys.argv", ["evenfoot", *map(str, words)])
+        capsys.readouterr()
+        try:
+            cli.main()
+            code = 0
+        except SystemExit as stop:
+            code = int(stop.code or 0)
+        said = capsys.readouterr()
+        assert "Traceback" not in said.err
+        return code, said.out, said.err
+
+    return call
+
+
+@pytest.fixture
+def sheet(tmp_path: Path) -> Path:
+    path = tmp_path / "sheet.csv"
+    path.write_text(SHEET)
+    return path
+
+
+def test_import_prints_its_counts_as_json(run: Run, sheet: Path) -> None:
+    code, out, err = run("import", sheet, "--json")
+    assert code == 0
+    assert json.loads(out) == {"read": 5, "added": 3, "already_known": 0, "set_aside": 2, "import": 1}
+    assert "row 5, zone '40'" in err and "squishy" in err
+    assert json.loads(run("import", sheet, "--json")[1]) == {
+        "read": 5, "added": 0, "already_known": 3, "set_aside": 2, "import": 2,
+    }  # fmt: skip
+
+
+def test_check_writes_nothing(run: Run, sheet: Path, tmp_path: Path) -> None:
+    code, out, _ = run("check", sheet)
+    assert code == 0 and "3 would be added" in out
+    assert not (tmp_path / "ledger.duckdb").exists()
+
+
+def test_set_aside_rows_can_be_fixed_and_imported_again(run: Run, sheet: Path, tmp_path: Path) -> None:
+    run("import", sheet)
+    _, out, _ = run("set-aside", 1)
+    rows = list(csv.DictReader(io.StringIO(out.lstrip("\ufeff"))))
+    assert [row["cow"] for row in rows] == ["4", "5"]
+    assert all(row["evenfoot_remedy"] for row in rows)
+    fixed = tmp_path / "fixed.csv"
+    fixed.write_text(out.replace(",40,", ",4,").replace("squishy", "white line abscess"))
+    code, out, err = run("import", fixed, "--json")
+    assert json.loads(out)["added"] == 2, err
+    assert run("set-aside", 99)[0] == 2
+
+
+def test_imports_and_undo(run: Run, sheet: Path) -> None:
+    run("import", sheet)
+    assert "sheet.csv" in run("imports")[1]
+    assert "3 rows taken out" in run("undo", 1)[1]
+    code, _, err = run("undo", 1)
+    assert code == 2 and "undone already" in err
+    assert json.loads(run("import", sheet, "--json")[1])["added"] == 3
+
+
+def test_tables_in_every_format_agree(run: Run, sheet: Path) -> None:
+    run("import", sheet)
+    words = ("table", "prevalence", "--by", "lesion")
+    code, out, err = run(*words, "--format", "csv")
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert code == 0
+    assert list(rows[0])[:8] == ["lesion", "cases", "at_risk", "prevalence", "low", "high", "n_farms", "n_visits"]
+    assert {row["lesion"]: (row["cases"], row["at_risk"]) for row in rows} == {"DD": ("1", "3"), "SU": ("1", "3")}
+    assert "Rests on 1 visits to 1 farm" in err and "Caution: Only 3 cows" in err
+    answer = json.loads(run(*words, "--format", "json")[1])
+    assert [row["cases"] for row in answer["table"]] == [1, 1]
+    assert answer["basis"]["cows"] == 3 and answer["cautions"]
+    assert "DD" in run(*words)[1]
+
+
+def test_locomotion_and_comparison_columns(run: Run, sheet: Path) -> None:
+    run("import", sheet)
+    [row] = json.loads(run("table", "locomotion", "--format", "json")[1])["table"]
+    assert (row["period"], row["scored"], row["lame"], row["severe"]) == ("2026-03", 3, 2, 1)
+    _, out, _ = run("table", "comparison", "--by", "housing", "--reference", "tie-stall", "--lesion", "SU", "--format", "csv")
+    head = next(csv.reader(io.StringIO(out)))
+    assert head[:13] == [
+        "group", "cases", "at_risk", "prevalence", "low", "high", "risk_ratio", "rr_low", "rr_high", "odds_ratio",
+        "or_low", "or_high", "p_value",
+    ]  # fmt: skip
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert rows[0]["group"] == "tie-stall" and float(rows[0]["risk_ratio"]) == float(rows[0]["odds_ratio"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("table", "milk"), "There is no measure 'milk'"),
+        (("table", "prevalence", "--by", "colour"), "grouped by 'colour'"),
+        (("table", "prevalence", "--per", "herd"), "not a level of counting"),
+        (("table", "prevalence", "--farm", "Nowhere"), "'Nowhere' is not in the ledger"),
+        (("table", "prevalence", "--lesion", "squishy"), "'squishy' is not understood"),
+        (("table", "prevalence", "--since", "yesterday"), "cannot be read"),
+        (("table", "prevalence", "--since", "2026-02-01", "--until", "2026-01-01"), "before it begins"),
+        (("table", "prevalence", "--visits", "sometimes"), "not a kind of visit"),
+        (("table", "prevalence", "--format", "stone"), "not a format"),
+        (("table", "prevalence", "--level", "95"), "between 0 and 1"),
+        (("table", "comparison", "--by", "housing", "--reference", "igloo"), "'igloo'"),
+        (("serve", "--host", "0.0.0.0"), "no accounts yet"),
+        (("serve", "--port", "700000"), "not a port"),
+        (("import", "absent.csv"), "no file absent.csv"),
+        (("import", "."), "is a folder"),
+        (("undo", "44"), "no import 44"),
+        (("table", "prevalence", "--ledger", "mongodb://x"), "cannot be opened"),
+    ],
+)  # fmt: skip
+def test_a_bad_request_is_one_sentence_and_exit_2(run: Run, sheet: Path, words: tuple[str, ...], said: str) -> None:
+    run("import", sheet)
+    code, out, err = run(*words)
+    assert code == 2
+    assert said in err
+    assert err.startswith("Evenfoot: ") and err.count("\n") == 1
+
+
+def test_a_ledger_that_is_not_there_is_said(run: Run) -> None:
+    for words in (("table", "prevalence"), ("imports",), ("set-aside",)):
+        code, _, err = run(*words)
+        assert code == 2 and "no ledger" in err
+
+
+def test_a_taken_port_is_said(run: Run) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        code, _, err = run("serve", "--port", other.getsockname()[1])
+    assert code == 2 and "another program has it" in err
+
+
+def test_one_unreadable_file_does_not_stop_the_others(run: Run, sheet: Path, tmp_path: Path) -> None:
+    junk = tmp_path / "picture.csv"
+    junk.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 20)
+    code, out, err = run("import", junk, sheet)
+    assert code == 2 and "picture.csv" in err
+    assert "3 added" in out
