@@ -10,11 +10,11 @@ import pandas as pd
 from analytics.measures.answer import Answer
 from analytics.mistake import Mistake
 from analytics.words import say
-from dashboard.charts.foot import place_words, zone_rows
 from dashboard.charts.frame import records, rests_on
 from dashboard.charts.labels import column_label, group_label, value_label, what_label
 from dashboard.charts.periods import period_words
 from dashboard.charts.theme import estimate, percent, plural, ratio
+from dashboard.charts.zone_marks import place_words, zone_rows
 
 MOST_NAMED = 3
 """How many rows a sentence names; the table under the chart has all."""

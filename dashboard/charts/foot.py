@@ -1,48 +1,49 @@
-"""The foot, drawn: where on the four feet lesions are found, seen from below."""
+"""The foot, drawn: where on the four feet, or on the claws of all feet together, lesions are found."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
-import pandas as pd
 import plotly.graph_objects as go
-from plotly.colors import sample_colorscale, unlabel_rgb
 
 from analytics.measures.answer import Answer
-from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES
+from analytics.trade.feet import CLAW_NAMES, ZONES
 from analytics.words import say
-from dashboard.charts.claw import (
-    DRAWN_ZONES,
-    SHARED_ZONES,
-    Key,
-    Points,
-    claw_outline,
-    dewclaws,
-    label_spot,
-    side_of,
-    spots,
-    zone_polygons,
+from dashboard.charts.claw import Key, zone_polygons
+from dashboard.charts.frame import Drill, framed, nothing_to_show
+from dashboard.charts.theme import cases_of, estimate, percent, tokens
+from dashboard.charts.zone_marks import (
+    ZoneLook,
+    colour_bar,
+    colour_of,
+    looked_at_by_foot,
+    not_drawn,
+    notes_on,
+    paint,
+    round_top,
+    words_of_foot,
+    zone_rows,
 )
-from dashboard.charts.frame import Drill, framed, nothing_to_show, records
-from dashboard.charts.labels import zone_label
-from dashboard.charts.theme import cases_of, estimate, percent, scale, tokens
 
 FROM_BELOW = say("Seen from below, toes up: her left feet are at the right of the picture.")
+SHOWN = "tap or point at a zone for its {level} interval"
 
 WIDTH, HEIGHT = 2.34, 3.2
 NARROW_HEIGHT = 3.5
 """Room of one foot with its words, in half claw lengths."""
 
-SHOWN = "tap or point at a zone for its {level} interval"
+WIDE_PIXELS = 1120
+NARROW_PIXELS = 372
+"""Width of the drawing on a laptop and on a phone."""
 
-LABEL = (0.25, 0.13)
-NARROW_LABEL = (0.29, 0.15)
-"""Room that a figure such as 12.3 needs, in half claw lengths."""
+ALL_FEET = "LH"
+"""The foot whose drawing stands for all feet: outer claw at the right."""
 
-SPACING = 0.19
+PAIR_PIXELS = 205
+NARROW_PAIR_PIXELS = 150
+"""Half a claw length in the drawing of all feet together."""
 
 
 def place_feet(narrow: bool) -> dict[str, tuple[float, float]]:
@@ -83,45 +84,118 @@ def draw_feet(
     found = zone_rows(answer)
     if answer.empty or not found:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
-    top = highest or round_top(max(row["prevalence"] for row in found.values()))
-    looked_at = looked_at_by_foot(found)
+    top = highest or common_top(answer)
     places = place_feet(narrow)
-    outlines = AlikeZones()
-    fills: list[go.Scatter] = []
-    hits: list[go.Scatter] = []
-    labels: list[dict[str, Any] | None] = []
-    unit = answer.basis.unit
-    for key, polygon in zone_polygons().items():
-        foot = key[0]
-        moved = polygon + np.array(places[foot])
+    looks = zone_looks(found, tuple(zone_polygons()), top, answer.basis.unit, theme, drill)
+    pixels = pixels_of(places, narrow)
+    traces, labels = paint(places, looks, theme=theme, type_size=10.5 if narrow else 12, pixels=pixels)
+    words = [word for foot, at in places.items() for word in words_of_foot(foot, at, theme, narrow)]
+    bar = colour_bar(top, theme, narrow, str(say("Share of {unit}s", unit=answer.basis.unit)))
+    figure = go.Figure([*traces, bar])
+    figure.update_layout(annotations=[*words, *labels])
+    notes = [str(FROM_BELOW), *notes_on(looks), *not_drawn(answer)]
+    return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
+
+
+def draw_claws(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Outer and inner claw of all feet together, enlarged, with the numbers of the zones.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table`` with claw, zone and cases, at_risk, prevalence, low, high; claw is missing for what both
+        claws share (zones 0 and 10).
+    theme, narrow, title, drill
+        As in the other charts; ``drill`` is given claw (``None`` where shared), zone and the figures.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("Where on the claws, all feet together")) if title is None else title
+    found = {} if answer.empty else zone_rows(answer, foot=ALL_FEET)
+    if not found:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    t = tokens(theme)
+    top = round_top(max(row["prevalence"] for row in found.values()))
+    keys = tuple(key for key in zone_polygons() if key[0] == ALL_FEET)
+    looks = zone_looks(found, keys, top, answer.basis.unit, theme, drill, numbers=True)
+    pixels = NARROW_PAIR_PIXELS if narrow else PAIR_PIXELS
+    at = {ALL_FEET: (0.0, 0.0)}
+    traces, labels = paint(at, looks, theme=theme, type_size=11.5 if narrow else 13, pixels=pixels, named=False)
+    figure = go.Figure([*traces, colour_bar(top, theme, narrow, _share_of(answer))])
+    words = [
+        {
+            "x": side,
+            "y": 1.22,
+            "text": f"<b>{name}</b> {say('claw')}",
+            "showarrow": False,
+            "font": {"size": 14, "color": t.ink},
+        }
+        for side, name in ((0.55, CLAW_NAMES["lateral"]), (-0.55, CLAW_NAMES["medial"]))
+    ]
+    figure.update_layout(annotations=[*words, *labels, *([] if narrow else _zone_key(t.muted))])
+    figure.update_xaxes(visible=False, range=[-1.2, 1.2] if narrow else [-1.2, 3.4], fixedrange=True)
+    figure.update_yaxes(visible=False, range=[-1.8, 1.36], fixedrange=True, scaleanchor="x", scaleratio=1)
+    notes = [" ".join([str(say("Seen from below, toes up.")), *notes_on(looks), *not_drawn(answer)])]
+    height = math.ceil(3.16 * pixels)
+    framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height, notes=notes, shown=SHOWN)
+    figure.update_layout(margin={"l": 6, "r": 6, "b": 64}, hoverdistance=24, height=figure.layout.height + 20)
+    return figure
+
+
+def zone_looks(
+    found: Mapping[Key, dict[str, Any]],
+    keys: tuple[Key, ...],
+    top: float,
+    unit: str,
+    theme: str,
+    drill: Drill | None,
+    *,
+    numbers: bool = False,
+) -> dict[Key, ZoneLook]:
+    """How each zone looks: its prevalence, none recorded, or nothing known of the foot."""
+    looked_at = looked_at_by_foot(found)
+    out: dict[Key, ZoneLook] = {}
+    for key in keys:
+        foot, claw, zone = key
         row = found.get(key)
+        carried = drill({**(row or {}), "foot": foot, "claw": claw, "zone": zone}) if drill else None
+        number = f"<b>{zone}</b>" if numbers else ""
         if row is not None:
-            fills.append(filled(moved, colour_of(row["prevalence"], top, theme), theme))
-            labels.append(zone_label_in(key, places[foot], row["prevalence"], top, theme, narrow))
+            figures = estimate(row["cases"], row["at_risk"], row["low"], row["high"], unit)
+            label = f"{number}<br>{percent(row['prevalence'])}" if numbers else f"{100 * row['prevalence']:.1f}"
+            colour = colour_of(row["prevalence"], top, theme)
+            out[key] = ZoneLook(figures, colour, label=label, carried=carried)
+        elif foot in looked_at:
+            figures = str(say("none recorded: {figures}", figures=cases_of(0, looked_at[foot], unit)))
+            out[key] = ZoneLook(figures, kind="none", label=number, carried=carried)
         else:
-            outlines.add("none" if foot in looked_at else "unknown", moved)
-        hits.append(hit_points(key, places[foot], row, looked_at.get(foot), unit, drill))
-    lines: list[go.Scatter] = []
-    words: list[dict[str, Any]] = []
-    for foot, at in places.items():
-        lines += lines_of_foot(foot, at, theme)
-        words += words_of_foot(foot, at, theme, narrow)
-    bar = colour_bar(top, theme, narrow, str(say("Share of {unit}s", unit=unit)))
-    figure = go.Figure([*outlines.traces(theme), *fills, *lines, *hits, bar])
-    figure.update_layout(annotations=[*words, *(label for label in labels if label)])
-    notes = [str(FROM_BELOW), *outlines.notes(), *_not_drawn(answer)]
-    return _finish(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
+            figures = str(say("nothing recorded on this foot"))
+            out[key] = ZoneLook(figures, kind="unknown", label=number, carried=carried)
+    return out
 
 
-def _not_drawn(answer: Answer) -> list[str]:
-    zones = pd.to_numeric(answer.table["zone"], errors="coerce")
-    elsewhere = int(answer.table.loc[~zones.isin(DRAWN_ZONES), "cases"].sum())
-    if not elsewhere:
-        return []
-    return [str(say("{n} cases in other zones are in the table only.", n=elsewhere))]
+def common_top(*answers: Answer) -> float:
+    """The end of one colour scale for several drawings."""
+    shares = [row["prevalence"] for answer in answers for row in zone_rows(answer).values()]
+    return round_top(max(shares, default=0.0))
 
 
-def _finish(
+def pixels_of(places: Mapping[str, tuple[float, float]], narrow: bool) -> float:
+    """Pixels of half a claw length where the feet lie so."""
+    xs = [x for x, _ in places.values()]
+    return (NARROW_PIXELS if narrow else WIDE_PIXELS) / (max(xs) - min(xs) + WIDTH)
+
+
+def finish_feet(
     figure: go.Figure,
     answer: Answer,
     places: Mapping[str, tuple[float, float]],
@@ -131,10 +205,9 @@ def _finish(
     narrow: bool,
     notes: list[str],
 ) -> go.Figure:
+    """Axes, frame and height of a drawing of four feet."""
     xs, ys = zip(*places.values(), strict=True)
-    across = max(xs) - min(xs) + WIDTH
     down = max(ys) - min(ys) + HEIGHT + 0.1
-    pixels = (372 if narrow else 1120) / across
     figure.update_xaxes(visible=False, range=[min(xs) - WIDTH / 2, max(xs) + WIDTH / 2], fixedrange=True)
     figure.update_yaxes(
         visible=False,
@@ -143,8 +216,27 @@ def _finish(
         scaleanchor="x",
         scaleratio=1,
     )
-    height = math.ceil(down * pixels)
+    height = math.ceil(down * pixels_of(places, narrow))
     notes = [" ".join(notes)]
     framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height, notes=notes, shown=SHOWN)
     figure.update_layout(margin={"l": 6, "r": 6, "b": 64}, hoverdistance=24, height=figure.layout.height + 20)
     return figure
+
+
+def _share_of(answer: Answer) -> str:
+    return str(say("Share of {unit}s", unit=answer.basis.unit))
+
+
+def _zone_key(colour: str) -> list[dict[str, Any]]:
+    """The names of the zones, beside the drawing."""
+    return [
+        {
+            "x": 1.45,
+            "y": 0.85 - 0.2 * place,
+            "xanchor": "left",
+            "text": f"<b>{zone}</b>  {ZONES[zone].name}",
+            "showarrow": False,
+            "font": {"size": 12.5, "color": colour},
+        }
+        for place, zone in enumerate((1, 2, 3, 5, 4, 6, 7, 8, 0, 9, 10))
+    ]

@@ -1,85 +1,115 @@
-def zone_rows(answer: Answer) -> dict[Key, dict[str, Any]]:
-    """The row of the table that each polygon shows.
+"""The marks a drawn foot is made of: filled zones, their figures, outlines, words and the colour scale."""
 
-    Where a table gives a zone that both claws share claw by claw, the claw with more cases is shown: a lower
-    bound of the foot, since cows cannot be added up over claws.
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+from plotly.colors import sample_colorscale, unlabel_rgb
+
+from analytics.measures.answer import Answer
+from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES
+from analytics.words import say
+from dashboard.charts.claw import (
+    DRAWN_ZONES,
+    SHARED_ZONES,
+    Key,
+    Points,
+    claw_outline,
+    dewclaws,
+    label_spot,
+    side_of,
+    spots,
+    zone_polygons,
+)
+from dashboard.charts.frame import records
+from dashboard.charts.labels import zone_label
+from dashboard.charts.theme import percent, scale, tokens
+
+SPACING = 0.19
+"""Between the invisible points of a zone that answer to the pointer, in half claw lengths."""
+
+LETTER = (0.53, 1.25)
+"""Width and height of a letter as a share of the type size."""
+
+
+@dataclass(frozen=True)
+class ZoneLook:
+    """How one zone is drawn.
+
+    Attributes
+    ----------
+    figures : str
+        What is said on pointing at it, after its place.
+    colour : str, optional
+        Its fill; without one it is drawn as ``kind`` says.
+    kind : {"none", "unknown", "unclear"}
+        Pale: none recorded. Hatched: nothing recorded on that foot. Dotted: no clear difference.
+    label : str
+        Written inside where there is room; lines between ``<br>``.
+    carried : dict, optional
+        What a click on it carries.
     """
-    out: dict[Key, dict[str, Any]] = {}
-    for row in records(answer.table):
-        zone = row.get("zone")
-        if zone is None or pd.isna(zone) or int(zone) not in DRAWN_ZONES or not row["at_risk"]:
-            continue
-        shared = int(zone) in SHARED_ZONES
-        claw = None if shared or pd.isna(row.get("claw")) else str(row["claw"])
-        if claw is None and not shared:
-            continue
-        key = (str(row["foot"]), claw, int(zone))
-        if key not in out or row["cases"] > out[key]["cases"]:
-            out[key] = {**row, "claw": claw, "zone": int(zone)}
-    return out
+
+    figures: str
+    colour: str | None = None
+    kind: str = "none"
+    label: str = ""
+    carried: dict[str, Any] | None = None
 
 
-def colour_of(prevalence: float, top: float, theme: str = "paper") -> str:
-    """The colour of a prevalence on a scale from 0 to *top*."""
-    return str(sample_colorscale(scale(theme), [min(1.0, max(0.0, prevalence / top))])[0])
+PATTERNS = {"unknown": "/", "unclear": "."}
 
 
-def place_words(foot: str, claw: str | None, zone: int) -> str:
-    """A place on the foot in words.
+def paint(
+    places: Mapping[str, tuple[float, float]],
+    looks: Mapping[Key, ZoneLook],
+    *,
+    theme: str,
+    type_size: float,
+    pixels: float,
+    named: bool = True,
+) -> tuple[list[go.Scatter], list[dict[str, Any]]]:
+    """Traces and words of the zones.
 
-    Examples
-    --------
-    >>> place_words("LH", "lateral", 6)
-    'LH outer claw, zone 6, bulb of the heel'
+    Parameters
+    ----------
+    places : mapping
+        Middle of each foot.
+    looks : mapping
+        How each zone is drawn.
+    type_size, pixels : float
+        Size of the figures in the zones, and pixels of half a claw length, by which it is known what fits.
+    named : bool
+        Whether places are said with their foot.
     """
-    where = f"{foot} {CLAW_NAMES[claw]} claw" if claw else foot
-    return f"{where}, {zonezone_label_in(zone)}"
+    fills: list[go.Scatter] = []
+    hits: list[go.Scatter] = []
+    labels: list[dict[str, Any]] = []
+    alike: dict[str, list[Points]] = {}
+    for key, polygon in zone_polygons().items():
+        look = looks.get(key)
+        if look is None:
+            continue
+        at = np.array(places[key[0]])
+        if look.colour is None:
+            alike.setdefault(look.kind, []).append(polygon + at)
+        else:
+            fills.append(_filled(polygon + at, look.colour, theme))
+        label = _label(key, places[key[0]], look, theme, type_size, pixels)
+        if label is not None:
+            labels.append(label)
+        hits.append(_hit_points(key, at, look, named))
+    pale = [_alike(kind, polygons, theme) for kind, polygons in alike.items()]
+    lines = [line for foot, at in places.items() for line in _lines_of_foot(foot, at, theme)]
+    return [*pale, *fills, *lines, *hits], labels
 
 
-class AlikeZones:
-    """Polygons that look alike, drawn as one trace."""
-
-    def __init__(self) -> None:
-        self.kept: dict[str, list[Points]] = {}
-
-    def add(self, kind: str, polygon: Points) -> None:
-        self.kept.setdefault(kind, []).append(polygon)
-
-    def traces(self, theme: str) -> Iterator[go.Scatter]:
-        t = tokens(theme)
-        gap = np.array([[np.nan, np.nan]])
-        for kind, polygons in self.kept.items():
-            line = np.vstack([piece for p in polygons for piece in (p, p[:1], gap)])
-            pattern = {"shape": "/", "size": 6, "solidity": 0.18, "fgcolor": t.muted, "bgcolor": t.faint}
-            yield go.Scatter(
-                x=line[:, 0].astype(np.float32),
-                y=line[:, 1].astype(np.float32),
-                mode="lines",
-                fill="toself",
-                fillcolor=t.faint,
-                fillpattern=pattern if kind == "unknown" else None,
-                line={"color": t.muted, "width": 0.7},
-                hoverinfo="skip",
-            )
-
-    def notes(self) -> list[str]:
-        out = []
-        if "none" in self.kept:
-            out.append(str(say("Pale: none recorded.")))
-        if "unknown" in self.kept:
-            out.append(str(say("Hatched: nothing recorded on that foot.")))
-        return out
-
-
-def looked_at_by_foot(found: Mapping[Key, dict[str, Any]]) -> dict[str, float]:
-    """How many were looked at on each foot, from any place on it with a row."""
-    out: dict[str, float] = {}
-    for (foot, _, _), row in found.items():
-        out[foot] = max(out.get(foot, 0.0), row["at_risk"])
-    return out
-
-
-def filled(polygon: Points, colour: str, theme: str) -> go.Scatter:
+def _filled(polygon: Points, colour: str, theme: str) -> go.Scatter:
     line = np.vstack([polygon, polygon[:1]]).astype(np.float32)
     return go.Scatter(
         x=line[:, 0],
@@ -92,64 +122,140 @@ def filled(polygon: Points, colour: str, theme: str) -> go.Scatter:
     )
 
 
-def zone_label_in(
-    key: Key, at: tuple[float, float], prevalence: float, top: float, theme: str, narrow: bool
+def _alike(kind: str, polygons: list[Points], theme: str) -> go.Scatter:
+    """Zones that look the same, as one trace."""
+    t = tokens(theme)
+    gap = np.array([[np.nan, np.nan]])
+    line = np.vstack([piece for p in polygons for piece in (p, p[:1], gap)]).astype(np.float32)
+    shape = PATTERNS.get(kind)
+    pattern = {"shape": shape, "size": 6, "solidity": 0.2, "fgcolor": t.muted, "bgcolor": t.faint}
+    return go.Scatter(
+        x=line[:, 0],
+        y=line[:, 1],
+        mode="lines",
+        fill="toself",
+        fillcolor=t.faint,
+        fillpattern=pattern if shape else None,
+        line={"color": t.muted, "width": 0.7},
+        hoverinfo="skip",
+    )
+
+
+def _label(
+    key: Key, at: tuple[float, float], look: ZoneLook, theme: str, type_size: float, pixels: float
 ) -> dict[str, Any] | None:
     """The figure inside its zone, where there is room for it."""
-    spot = label_spot(key, *(NARROW_LABEL if narrow else LABEL))
-    if spot is None:
+    lines = look.label.replace("<b>", "").replace("</b>", "").split("<br>")
+    width = (max(len(line) for line in lines) * LETTER[0] + 0.3) * type_size / pixels
+    spot = label_spot(key, round(width, 2), round(len(lines) * LETTER[1] * type_size / pixels, 2))
+    text = look.label
+    if spot is None and len(lines) > 1:
+        text = look.label.split("<br>")[0]
+        width = (len(lines[0]) * LETTER[0] + 0.1) * type_size / pixels
+        spot = label_spot(key, round(width, 2), round(type_size / pixels, 2))
+    if spot is None or not text:
         return None
     return {
         "x": round(spot[0] + at[0], 3),
         "y": round(spot[1] + at[1], 3),
-        "text": f"{100 * prevalence:.1f}",
+        "text": text,
         "showarrow": False,
-        "font": {"size": 10.5 if narrow else 12, "color": ink_on(prevalence, top, theme)},
+        "font": {"size": type_size, "color": ink_on(look.colour) if look.colour else tokens(theme).muted},
     }
 
 
-def ink_on(prevalence: float, top: float, theme: str) -> str:
-    """Black or white, whichever stands out more on the colour of a prevalence."""
-    red, green, blue = unlabel_rgb(colour_of(prevalence, top, theme))
-    return "#111111" if 0.299 * red + 0.587 * green + 0.114 * blue > 126 else "#FFFFFF"
-
-
-def hit_points(
-    key: Key,
-    at: tuple[float, float],
-    row: dict[str, Any] | None,
-    looked_at: float | None,
-    unit: str,
-    drill: Drill | None,
-) -> go.Scatter:
+def _hit_points(key: Key, at: Points, look: ZoneLook, named: bool) -> go.Scatter:
     """Invisible points that answer to the pointer and the finger anywhere in the zone."""
-    foot, claw, zone = key
-    points = (spots(key, SPACING) + np.array(at)).astype(np.float32)
-    if row is not None:
-        figures = estimate(row["cases"], row["at_risk"], row["low"], row["high"], unit)
-    elif looked_at:
-        figures = str(say("none recorded: {figures}", figures=cases_of(0, looked_at, unit)))
-    else:
-        figures = str(say("nothing recorded on this foot"))
-    carried = drill({"foot": foot, "claw": claw, "zone": zone, **(row or {})}) if drill else None
+    points = (spots(key, SPACING) + at).astype(np.float32)
     return go.Scatter(
         x=points[:, 0],
         y=points[:, 1],
         mode="markers",
         marker={"size": 16, "opacity": 0},
-        hovertemplate=f"<b>{place_words(foot, claw, zone)}</b><br>{figures}<extra></extra>",
-        customdata=[carried] * len(points) if carried is not None else None,
+        hovertemplate=f"<b>{place_words(*key, named=named)}</b><br>{look.figures}<extra></extra>",
+        customdata=[look.carried] * len(points) if look.carried is not None else None,
     )
 
 
-def lines_of_foot(foot: str, at: tuple[float, float], theme: str) -> list[go.Scatter]:
+def notes_on(looks: Mapping[Key, ZoneLook]) -> list[str]:
+    """What the pale and patterned zones mean, for those that occur."""
+    words = {
+        "none": say("Pale: none recorded."),
+        "unknown": say("Hatched: nothing recorded on that foot."),
+        "unclear": say("Dotted: no clear difference, the interval includes 0."),
+    }
+    kinds = {look.kind for look in looks.values() if look.colour is None}
+    return [str(text) for kind, text in words.items() if kind in kinds]
+
+
+def not_drawn(answer: Answer) -> list[str]:
+    """Cases in zones that are not on the drawing."""
+    zones = pd.to_numeric(answer.table["zone"], errors="coerce")
+    elsewhere = int(answer.table.loc[~zones.isin(DRAWN_ZONES), "cases"].sum())
+    return [str(say("{n} cases in other zones are in the table only.", n=elsewhere))] if elsewhere else []
+
+
+def zone_rows(answer: Answer, foot: str | None = None) -> dict[Key, dict[str, Any]]:
+    """The row of the table that each polygon shows.
+
+    Where a table gives a zone that both claws share claw by claw, the claw with more cases is shown: a lower
+    bound of the foot, since cows cannot be added up over claws. *foot* stands in where the table has no feet.
+    """
+    out: dict[Key, dict[str, Any]] = {}
+    for row in records(answer.table):
+        zone = row.get("zone")
+        if zone is None or pd.isna(zone) or int(zone) not in DRAWN_ZONES or not row["at_risk"]:
+            continue
+        shared = int(zone) in SHARED_ZONES
+        claw = None if shared or pd.isna(row.get("claw")) else str(row["claw"])
+        if claw is None and not shared:
+            continue
+        key = (foot or str(row["foot"]), claw, int(zone))
+        if key not in out or row["cases"] > out[key]["cases"]:
+            out[key] = {**row, "claw": claw, "zone": int(zone)}
+    return out
+
+
+def colour_of(prevalence: float, top: float, theme: str = "paper") -> str:
+    """The colour of a prevalence on a scale from 0 to *top*."""
+    return str(sample_colorscale(scale(theme), [min(1.0, max(0.0, prevalence / top))])[0])
+
+
+def place_words(foot: str, claw: str | None, zone: int, *, named: bool = True) -> str:
+    """A place on the foot in words.
+
+    Examples
+    --------
+    >>> place_words("LH", "lateral", 6)
+    'LH outer claw, zone 6, bulb of the heel'
+    """
+    where = [foot] if named else []
+    where += [f"{CLAW_NAMES[claw]} claw"] if claw else []
+    return ", ".join([" ".join(where), zone_label(zone)] if where else [zone_label(zone)])
+
+
+def looked_at_by_foot(found: Mapping[Key, dict[str, Any]]) -> dict[str, float]:
+    """How many were looked at on each foot, from any place on it with a row."""
+    out: dict[str, float] = {}
+    for (foot, _, _), row in found.items():
+        out[foot] = max(out.get(foot, 0.0), row["at_risk"])
+    return out
+
+
+def ink_on(colour: str) -> str:
+    """Black or white, whichever stands out more on an ``rgb(...)`` colour."""
+    red, green, blue = unlabel_rgb(colour)
+    return "#111111" if 0.299 * red + 0.587 * green + 0.114 * blue > 126 else "#FFFFFF"
+
+
+def _lines_of_foot(foot: str, at: tuple[float, float], theme: str) -> list[go.Scatter]:
     """The outlines of both claws, and the dewclaws."""
     t = tokens(theme)
     out = []
     for claw in CLAW_NAMES:
         line = claw_outline(12) * np.array([float(side_of(foot, claw)), 1.0])
-        out.append(stroke(line + np.array(at), t.ink, 1.4))
-    return out + [stroke(line + np.array(at), t.muted, 0.8, t.faint) for line in dewclaws()]
+        out.append(_stroke(line + np.array(at), t.ink, 1.4))
+    return out + [_stroke(line + np.array(at), t.muted, 0.8, t.faint) for line in dewclaws()]
 
 
 def words_of_foot(foot: str, at: tuple[float, float], theme: str, narrow: bool) -> list[dict[str, Any]]:
@@ -174,7 +280,7 @@ def words_of_foot(foot: str, at: tuple[float, float], theme: str, narrow: bool) 
     ]
 
 
-def stroke(line: Points, colour: str, width: float, fill: str | None = None) -> go.Scatter:
+def _stroke(line: Points, colour: str, width: float, fill: str | None = None) -> go.Scatter:
     line = np.vstack([line, line[:1]]).astype(np.float32)
     return go.Scatter(
         x=line[:, 0],
@@ -187,10 +293,18 @@ def stroke(line: Points, colour: str, width: float, fill: str | None = None) -> 
     )
 
 
-def colour_bar(top: float, theme: str, narrow: bool, words: str) -> go.Scatter:
+def colour_bar(
+    top: float,
+    theme: str,
+    narrow: bool,
+    words: str,
+    *,
+    ends: list[list[Any]] | None = None,
+    lowest: float = 0.0,
+) -> go.Scatter:
     """The colour scale with its unit, carried by a point that is not drawn."""
     t = tokens(theme)
-    ticks = np.linspace(0, top, 3 if narrow else 5)
+    ticks = np.linspace(lowest, top, 3 if narrow else 5)
     bar = {
         "orientation": "h",
         "thickness": 10,
@@ -212,9 +326,9 @@ def colour_bar(top: float, theme: str, narrow: bool, words: str) -> go.Scatter:
         mode="markers",
         marker={
             "color": [0],
-            "cmin": 0,
+            "cmin": lowest,
             "cmax": top,
-            "colorscale": scale(theme),
+            "colorscale": ends or scale(theme),
             "showscale": True,
             "colorbar": bar,
         },
@@ -226,5 +340,3 @@ def round_top(highest: float) -> float:
     """The end of the colour scale: the next even percentage that splits into four."""
     steps = (0.01, 0.02, 0.04, 0.08, 0.12, 0.16, 0.2, 0.24, 0.32, 0.4, 0.48, 0.6, 0.8, 1.0)
     return next((step for step in steps if highest <= step), 1.0)
-
-

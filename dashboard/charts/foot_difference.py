@@ -1,0 +1,160 @@
+"""Where on the feet two groups differ, drawn so that doubt is seen first."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+from plotly.colors import sample_colorscale
+
+from analytics.measures.answer import Answer
+from analytics.methods.intervals import difference
+from analytics.words import say
+from dashboard.charts.claw import zone_polygons
+from dashboard.charts.foot import FROM_BELOW, finish_feet, pixels_of, place_feet
+from dashboard.charts.frame import Drill, nothing_to_show
+from dashboard.charts.theme import MINUS, cases_of, percent_range, tokens
+from dashboard.charts.zone_marks import (
+    ZoneLook,
+    colour_bar,
+    looked_at_by_foot,
+    notes_on,
+    paint,
+    round_top,
+    words_of_foot,
+    zone_rows,
+)
+
+BLUE, ORANGE = "#0072B2", "#D55E00"
+"""The two ends, apart for every kind of colour vision; the sign is written as well. [pub: Okabe & Ito 2008]"""
+
+COLUMNS = ("foot", "claw", "zone", "cases", "at_risk", "cases_b", "at_risk_b", "difference", "low", "high")
+
+
+def zone_differences(first: Answer, second: Answer) -> Answer:
+    """Differences of prevalence, zone by zone.
+
+    Parameters
+    ----------
+    first, second : Answer
+        As :func:`dashboard.charts.foot.draw_feet` takes them. A place with no row in one of them counts as no
+        case among those looked at on that foot; a foot with no row at all is left out.
+
+    Returns
+    -------
+    Answer
+        ``table``: foot, claw, zone, cases, at_risk, cases_b, at_risk_b, difference (first less second), low,
+        high.
+
+    References
+    ----------
+    Newcombe RG (1998) Statistics in Medicine 17:873-890, method 10 (the interval).
+    """
+    rows_a, rows_b = zone_rows(first), zone_rows(second)
+    seen_a, seen_b = looked_at_by_foot(rows_a), looked_at_by_foot(rows_b)
+    rows = []
+    for key in zone_polygons():
+        if key[0] not in seen_a or key[0] not in seen_b or (key not in rows_a and key not in rows_b):
+            continue
+        a, b = rows_a.get(key), rows_b.get(key)
+        of_a = (a["cases"], a["at_risk"]) if a else (0, seen_a[key[0]])
+        of_b = (b["cases"], b["at_risk"]) if b else (0, seen_b[key[0]])
+        rows.append((*key, *of_a, *of_b))
+    table = pd.DataFrame(rows, columns=list(COLUMNS[:7]))
+    cases, at_risk, cases_b, at_risk_b = (table[name].to_numpy(dtype=float) for name in COLUMNS[3:7])
+    gap, low, high = difference(cases, at_risk, cases_b, at_risk_b, first.basis.level)
+    table = table.assign(difference=gap, low=low, high=high)
+    cautions = tuple(dict.fromkeys((*first.cautions, *second.cautions)))
+    return Answer("foot-difference", table, first.basis, cautions, ("foot", "claw", "zone"))
+
+
+def draw_difference(
+    first: Answer,
+    second: Answer,
+    *,
+    names: tuple[str, str],
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """The four feet, each zone in the colour of the difference; unclear differences are pale and dotted.
+
+    Parameters
+    ----------
+    first, second : Answer
+        As for :func:`zone_differences`. Draw each beside it with one ``highest``, which
+        :func:`dashboard.charts.foot.common_top` gives.
+    names : tuple of str
+        What the two are called.
+    theme, narrow, title, drill
+        As in the other charts.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    if title is None:
+        title = str(say("Where {a} and {b} differ", a=names[0], b=names[1]))
+    answer = zone_differences(first, second)
+    if answer.empty:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    top = round_top(float(answer.table["difference"].abs().max()))
+    ends = [[0.0, BLUE], [0.5, tokens(theme).faint], [1.0, ORANGE]]
+    places = place_feet(narrow)
+    looks = {key: ZoneLook(str(say("none recorded in either"))) for key in zone_polygons()}
+    for row in answer.table.to_dict("records"):
+        claw = None if pd.isna(row["claw"]) else str(row["claw"])
+        key = (str(row["foot"]), claw, int(row["zone"]))
+        looks[key] = _look({str(k): v for k, v in row.items()}, ends, top, names, first.basis.unit, drill)
+    traces, labels = paint(
+        places, looks, theme=theme, type_size=10.5 if narrow else 12, pixels=pixels_of(places, narrow)
+    )
+    words = [word for foot, at in places.items() for word in words_of_foot(foot, at, theme, narrow)]
+    bar = colour_bar(top, theme, narrow, str(say("Percentage points")), ends=ends, lowest=-top)
+    figure = go.Figure([*traces, bar])
+    figure.update_layout(annotations=[*words, *labels])
+    sense = say("Plus: more in {a}. Minus: more in {b}.", a=names[0], b=names[1])
+    notes = [str(FROM_BELOW), str(sense), *notes_on(looks)]
+    return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
+
+
+def points(value: float) -> str:
+    """A difference in percentage points with its sign.
+
+    Examples
+    --------
+    >>> points(0.031)
+    '+3.1'
+    """
+    return f"{100 * value:+.1f}".replace("-", MINUS)
+
+
+def _look(
+    row: dict[str, Any],
+    ends: list[list[Any]],
+    top: float,
+    names: tuple[str, str],
+    unit: str,
+    drill: Drill | None,
+) -> ZoneLook:
+    figures = "<br>".join(
+        [
+            f"{names[0]}: {cases_of(row['cases'], row['at_risk'], unit)}",
+            f"{names[1]}: {cases_of(row['cases_b'], row['at_risk_b'], unit)}",
+            str(
+                say(
+                    "difference {points} points ({interval})",
+                    points=points(row["difference"]),
+                    interval=percent_range(row["low"], row["high"]),
+                )
+            ),
+        ]
+    )
+    carried = drill(row) if drill else None
+    if row["low"] <= 0 <= row["high"]:
+        return ZoneLook(figures, kind="unclear", carried=carried)
+    share = (row["difference"] / top + 1) / 2
+    colour = str(sample_colorscale(ends, [min(1.0, max(0.0, share))])[0])
+    return ZoneLook(figures, colour, label=points(row["difference"]), carried=carried)
