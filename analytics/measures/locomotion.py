@@ -5,7 +5,9 @@ from __future__ import annotations
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
-from analytics.methods.intervals import wilson
+from analytics.measures.limits import limits_of
+from analytics.measures.prevalence import one_farm_groups
+from analytics.tally.gait import scoring_sums
 from analytics.tally.scoring import count_scorings
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -19,7 +21,9 @@ def locomotion(
     """Share of scorings that were lame and severely lame, with intervals.
 
     Lame is 3 or more on the 1-5 scale and 2 or more on the 0-3 scale; severely lame 4 or more and 3.
-    Scales are compared as lame or not; a mean score is given only where one scale was used.
+    Scales are compared as lame or not; a mean score is given only where one scale was used. The interval
+    allows for cows scored more than once in a period and, where several farms are pooled, for cows of one
+    farm being alike.
 
     Parameters
     ----------
@@ -37,38 +41,44 @@ def locomotion(
     Answer
         ``table``: period (its first day; the year as a number), the other ``by`` columns, scored, lame,
         lame_prevalence, lame_low, lame_high, severe, severe_prevalence, severe_low, severe_high,
-        mean_score, scale, cows, n_farms.
+        mean_score, scale, cows, n_farms; clusters and design_effect (of the share lame).
 
     References
     ----------
     Sprecher DJ, Hostetler DE, Kaneene JB (1997) Theriogenology 47:1179-1187 (1-5 scale, cut points).
-    Newcombe RG (1998) Statistics in Medicine 17:857-872 (the interval).
+    Newcombe RG (1998) Statistics in Medicine 17:857-872 (each cow scored once).
+    Rao JNK, Scott AJ (1992) Biometrics 48:577-585 (clusters).
     """
     by = tuple(dict.fromkeys(by))
     period = next((name for name in by if name in PERIODS), "month")
     others = tuple(name for name in by if name != period)
     table = count_scorings(ledger, selection, (period, *others))
+    sums, kinds = scoring_sums(ledger, selection, (period, *others))
+    clustered = {name: limits_of(each, kinds, level) for name, each in sums.items()}
     basis, cautions = basis_of(
-        ledger, selection, unit="scoring", level=level, method="Wilson score interval", source="scores"
+        ledger, selection, unit="scoring", level=level, method=clustered["lame"].method, source="scores"
     )
-    scored = table["scored"].to_numpy()
     out = table[[period, *others, "scored"]].rename(columns={period: "period"})
-    for name in ("lame", "severe"):
-        low, high = wilson(table[name].to_numpy(), scored, level)
+    for name, limits in clustered.items():
         out = out.assign(
             **{
                 name: table[name],
                 f"{name}_prevalence": table[name] / table["scored"],
-                f"{name}_low": low,
-                f"{name}_high": high,
+                f"{name}_low": limits.table["low"],
+                f"{name}_high": limits.table["high"],
             }
         )
     out = out.assign(
-        mean_score=table["mean_score"], scale=table["scale"], cows=table["cows"], n_farms=table["n_farms"]
+        mean_score=table["mean_score"],
+        scale=table["scale"],
+        cows=table["cows"],
+        n_farms=table["n_farms"],
+        clusters=clustered["lame"].table["clusters"],
+        design_effect=clustered["lame"].table["design_effect"],
     )
-    return Answer(
-        "locomotion", out, basis, cautions + _mixed(table["scale"].isna().any(), len(table)), ("period", *others)
-    )
+    cautions += clustered["lame"].cautions + one_farm_groups(kinds)
+    cautions += _mixed(bool(table["scale"].isna().any()), len(table))
+    return Answer("locomotion", out, basis, cautions, ("period", *others))
 
 
 def _mixed(any_mixed: bool, rows: int) -> tuple[Said, ...]:

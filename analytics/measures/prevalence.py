@@ -81,7 +81,7 @@ def prevalence(
     basis, cautions = basis_of(
         ledger, selection, unit=per, level=level, method=limits.method, notes=_unplaced(without_place)
     )
-    cautions += limits.cautions + one_farm_groups(table, kinds, by)
+    cautions += limits.cautions + one_farm_groups(kinds)
     return Answer("prevalence", table[[*by, *COLUMNS]], basis, cautions, by)
 
 
@@ -119,7 +119,7 @@ def counted_with_clusters(
     return table, np.where(lonely, "cow", "farm").tolist(), counts.without_place
 
 
-def one_farm_groups(table: pd.DataFrame, kinds: list[str], by: tuple[str, ...]) -> tuple[Said, ...]:
+def one_farm_groups(kinds: list[str]) -> tuple[Said, ...]:
     """A caution where some rows speak of several farms and others of one farm only."""
     if len(set(kinds)) < 2:
         return ()

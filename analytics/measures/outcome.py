@@ -1,0 +1,62 @@
+"""What a monthly series is about: lameness, or the lesions of the selection."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Basis
+from analytics.measures.basis import basis_of
+from analytics.tally.selection import Selection
+from analytics.tally.series import monthly, narrows_lesions
+from analytics.words import Said, say
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A kind of case: ``name`` (lameness or lesion), the ``unit`` looked at, where it is recorded, in words."""
+
+    name: str
+    unit: str
+    source: str
+    words: str
+
+
+LAMENESS = Outcome("lameness", "scoring", "scores", "share of scorings that were lame")
+LESION = Outcome("lesion", "trim", "trims", "share of trims with the lesion")
+
+
+def outcome_of(selection: Selection) -> Outcome:
+    """Lameness, unless the selection narrows the findings."""
+    return LESION if narrows_lesions(selection) else LAMENESS
+
+
+def series_basis(
+    ledger: Ledger,
+    selection: Selection,
+    outcome: Outcome,
+    level: float,
+    method: str,
+    notes: tuple[Said, ...] = (),
+) -> tuple[Basis, tuple[Said, ...]]:
+    """The basis of a monthly series; says what is counted."""
+    words = say(
+        "Counted is the {words}, month by month; a cow counts once for every time she was looked at.",
+        words=outcome.words,
+    )
+    return basis_of(
+        ledger,
+        selection,
+        unit=outcome.unit,
+        level=level,
+        method=method,
+        source=outcome.source,
+        notes=(words, *notes),
+    )
+
+
+def months_of(ledger: Ledger, selection: Selection, outcome: Outcome) -> pd.DataFrame:
+    """farm, month, cases, at_risk, cows, one row a farm and month with records."""
+    return monthly(ledger, selection, outcome.name)

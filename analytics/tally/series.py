@@ -1,0 +1,71 @@
+"""Cases month by month: lame scorings, or trims that show a lesion."""
+
+from __future__ import annotations
+
+import functools
+
+import ibis
+import ibis.expr.types as ir
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.tally.engine import fetch, sql_of
+from analytics.tally.narrow import findings, trims
+from analytics.tally.scoring import one_scoring_a_day
+from analytics.tally.selection import Selection
+
+
+def narrows_lesions(selection: Selection) -> bool:
+    """Whether a selection says which findings it is about; if it does not, a series is of lameness."""
+    return bool(selection.lesions or selection.families or selection.severity or selection.zones)
+
+
+def monthly(
+    ledger: Ledger, selection: Selection, outcome: str, keys: tuple[str, ...] = ("farm",)
+) -> pd.DataFrame:
+    """Units and cases by month and any of farm and cow.
+
+    A unit is a scoring (a cow and day) for lameness and a trim (a cow and day) for lesions. Where the
+    selection narrows the feet, only trims that looked at one of them count.
+
+    Parameters
+    ----------
+    outcome : {"lameness", "lesion"}
+    keys : tuple of str
+        ``farm``, ``cow`` or both.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The keys, month (its first day), cases, at_risk, cows; in the order of keys and month.
+    """
+    frame = fetch(ledger, _question(selection, outcome, keys))
+    frame = frame.astype(dict.fromkeys(["cases", "at_risk", "cows"], "int64"))
+    frame["month"] = pd.to_datetime(frame["month"])
+    return frame.sort_values([*keys, "month"]).reset_index(drop=True)
+
+
+@functools.lru_cache(maxsize=256)
+def _question(selection: Selection, outcome: str, keys: tuple[str, ...]) -> str:
+    rows = _units(selection, outcome)
+    rows = rows.mutate(month=rows.visit_date.truncate("M"), animal=rows.farm + "|" + rows.cow)
+    return sql_of(
+        rows.group_by([*keys, "month"]).agg(
+            cases=rows.case.sum(), at_risk=rows.count(), cows=rows.animal.nunique()
+        )
+    )
+
+
+def _units(selection: Selection, outcome: str) -> ir.Table:
+    """farm, cow, visit_date and case (0 or 1), one row a cow and day."""
+    if outcome == "lameness":
+        day = one_scoring_a_day(selection)
+        return day.select("farm", "cow", "visit_date", case=day.lame)
+    seen = trims(selection)
+    if selection.feet:
+        looked = ibis.greatest(*(seen[f"seen_{foot.lower()}"] for foot in selection.feet))
+        seen = seen.filter(looked > 0)
+    seen = seen.select("farm", "cow", "visit_date")
+    found = findings(selection).select("farm", "cow", "visit_date").distinct().mutate(found=1)
+    both = seen.left_join(found, ["farm", "cow", "visit_date"])
+    return both.select("farm", "cow", "visit_date", case=both.found.fill_null(0))

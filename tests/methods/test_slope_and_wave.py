@@ -1,0 +1,79 @@
+"""Slope and common wave against statsmodels, and where they must give no answer."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics.methods.harmonic import yearly_wave
+from analytics.methods.slope import logistic_slope
+from analytics.methods.wave import common_wave
+
+
+def _cows(seed: int, shared: float) -> pd.DataFrame:
+    """120 cows at 20 times, half of them sure to be like their former selves; months that wander by *shared*."""
+    rng = np.random.default_rng(seed)
+    frame = pd.DataFrame([(c, t) for c in range(120) for t in range(20)], columns=["cow", "t"])
+    cow, month = rng.normal(0, 0.8, 120), rng.normal(0, shared, 20)
+    p = 1 / (1 + np.exp(1.2 - cow[frame["cow"]] - month[frame["t"]]))
+    return frame.assign(y=(rng.random(len(frame)) < p).astype(int), n=1)
+
+
+def test_slope_is_statsmodels_gee() -> None:
+    import statsmodels.api as sm
+
+    frame = _cows(3, 0.0)
+    model = sm.GEE(
+        frame["y"],
+        sm.add_constant(frame[["t"]]),
+        groups=frame["cow"],
+        family=sm.families.Binomial(),
+        cov_struct=sm.cov_struct.Exchangeable(),
+    ).fit(ctol=1e-10, maxiter=200)
+    found = logistic_slope(frame, "y", "n", "t", "cow")
+    assert np.log(found.odds_ratio) == pytest.approx(model.params["t"], abs=2e-4)
+    assert found.clusters == 120
+    assert found.start < found.start_high
+
+
+@pytest.mark.parametrize("shared", [0.0, 0.5])
+def test_slope_calls_few_trends_where_there_is_none(shared: float) -> None:
+    called = [logistic_slope(_cows(s, shared), "y", "n", "t", "cow").p_value < 0.05 for s in range(60)]
+    # Binomial(60, .05) exceeds 8 less than once in 200.
+    assert sum(called) <= 8
+
+
+def test_slope_says_why_not() -> None:
+    frame = _cows(1, 0.0)
+    assert "points in time" in logistic_slope(frame[frame["t"] < 3], "y", "n", "t", "cow").reason
+    assert "every unit" in logistic_slope(frame.assign(y=1), "y", "n", "t", "cow").reason
+    assert "clusters" in logistic_slope(frame[frame["cow"] < 2], "y", "n", "t", "cow").reason
+    twice = frame.assign(again=frame["t"] * 2.0)
+    assert "told apart" in logistic_slope(twice, "y", "n", "t", "cow", columns=["again"]).reason
+
+
+def test_one_group_is_the_plain_wave() -> None:
+    month = np.tile(np.arange(12) + 1.5, 2)
+    cases = np.random.default_rng(5).binomial(90, 0.2 + 0.1 * np.cos(2 * np.pi * (month - 4) / 12))
+    plain, common = yearly_wave(month, cases, 90), common_wave(month, cases, 90, ["a"] * 24)
+    assert common.amplitude == pytest.approx(plain.amplitude)
+    assert common.peak_month == pytest.approx(plain.peak_month)
+    assert common.p_value == pytest.approx(plain.p_value)
+
+
+def test_groups_seen_in_different_months_make_no_season() -> None:
+    """A bad farm seen in winter and a good one in summer, neither with a season."""
+    month = np.array([11.5, 12.5, 1.5, 2.5] * 3 + [5.5, 6.5, 7.5, 8.5] * 3)
+    cases = np.array([60] * 12 + [12] * 12)
+    group = ["bad"] * 12 + ["good"] * 12
+    assert yearly_wave(month, cases, 100).p_value < 0.001
+    found = common_wave(month, cases, 100, group)
+    assert found.amplitude == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_group_without_cases_is_left_out() -> None:
+    month = np.tile(np.arange(12) + 1.5, 2)
+    cases = np.concatenate([np.round(20 + 9 * np.cos(2 * np.pi * (month[:12] - 4) / 12)), np.zeros(12)])
+    found = common_wave(month, cases, 80, np.repeat(["a", "b"], 12))
+    assert (found.points, found.reason) == (12, "")
