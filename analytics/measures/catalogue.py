@@ -28,9 +28,13 @@ MEASURES: dict[str, Measure] = {
     for measure in (
         Measure("prevalence", "prevalence", "prevalence", "How common are lesions, by type, place, cow and time?"),
         Measure("locomotion", "locomotion", "locomotion", "What share of cows is lame, period by period?"),
+        Measure("transitions", "transitions", "transitions", "Who becomes lame, stays lame, recovers?"),
+        Measure("trend", "trend", "trend", "Does the share of lame cows, or of a lesion, rise or fall?"),
+        Measure("season", "season", "season", "Does lameness, or a lesion, have a season?"),
         Measure("comparison", "comparison", "comparison", "Do groups differ, one against a reference?"),
         Measure("incidence", "incidence", "incidence", "How often do new cases come up, per 100 cow-months?"),
         Measure("horn", "horn", "horn", "In what state is the horn: length, angle, heel, sole, evenness, breaks?"),
+        Measure("recurrence", "recurrence", "recurrence", "Do cases come back on the same claw or cow, and when?"),
     )
 }
 
