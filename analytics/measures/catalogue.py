@@ -35,6 +35,7 @@ MEASURES: dict[str, Measure] = {
         Measure("incidence", "incidence", "incidence", "How often do new cases come up, per 100 cow-months?"),
         Measure("horn", "horn", "horn", "In what state is the horn: length, angle, heel, sole, evenness, breaks?"),
         Measure("recurrence", "recurrence", "recurrence", "Do cases come back on the same claw or cow, and when?"),
+        Measure("shedding", "shedding", "shedding", "How far has horn been shed, and what does that go with?"),
     )
 }
 

@@ -99,7 +99,7 @@ def proportional_odds(
     model = OrderedModel(codes, design / scale, distr="logit")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        first = model.fit(method="bfgs", disp=0, maxiter=500, gtol=1e-7)
+        first = model.fit(method="bfgs", disp=0, maxiter=500, gtol=1e-6)
         found = first
         if cluster is not None:
             found = model.fit(
@@ -107,7 +107,7 @@ def proportional_odds(
                 method="bfgs",
                 disp=0,
                 maxiter=500,
-                gtol=1e-7,
+                gtol=1e-6,
                 cov_type="cluster",
                 cov_kwds={"groups": groups},
             )

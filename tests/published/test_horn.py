@@ -12,6 +12,7 @@ import statsmodels
 from analytics.methods.nested import nested_model
 from analytics.methods.ordinal import proportional_odds
 from analytics.trade import horn
+from analytics.trade.shedding import STANDING
 
 # [pub: Madsen 1976, satisfaction of 1681 residents of Copenhagen; the table `housing` of Venables & Ripley
 # 2002, Modern Applied Statistics with S, R package MASS]: Low, Medium, High for every influence (Low, Medium,
@@ -77,3 +78,13 @@ def test_growth_is_the_published_rate() -> None:
     assert horn.GROWTH_MM_PER_YEAR == 50.0
     assert horn.GROWTH_MM_PER_MONTH == 4.0
     assert abs(horn.GROWTH_MM_PER_YEAR / 12 - horn.GROWTH_MM_PER_MONTH) < 0.5
+
+
+def test_horn_is_shed_from_the_ulcer_site_outward() -> None:
+    """Order of shedding [common practice, no source]: the typical sole ulcer site (zone 4) first, then the rest of the
+    sole, the heel, and last the abaxial wall and the toe."""
+    gone = [set(STANDING[stage].shed) | set(STANDING[stage].partly) for stage in range(6)]
+    assert gone[0] == set() and gone[1] == {4} and gone[2] == {4, 5}
+    assert 6 not in gone[3] and {2, 3, 7, 8, 1} <= set(STANDING[3].standing)  # heel left high, wall standing
+    assert set(STANDING[4].standing) == {1, 7} and STANDING[4].partly == (8,)  # toe and a rim of wall
+    assert gone[5] == {4, 5, 6, 2, 3, 8, 1, 7}

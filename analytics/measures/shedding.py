@@ -1,0 +1,221 @@
+"""The natural shedding of horn: how far it has gone, what it goes with, and where records break its order."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.horn import nothing_measured, pooled, selective_horn
+from analytics.methods.cluster import ClusterProportion, cluster_proportion
+from analytics.methods.cluster_mean import cluster_mean
+from analytics.methods.ordinal import proportional_odds
+from analytics.tally.horn import horn_sums, known_groupings
+from analytics.tally.horn_shedding import count_stages, out_of_order, stages_for_model
+from analytics.tally.selection import Selection
+from analytics.trade.horn_limits import HornLimits
+from analytics.trade.shedding import EXPECTED, STANDING, stage_name
+from analytics.words import Said, say
+
+COLUMNS = ("shed_stage", "feet", "share", "low", "high", "seen", "cows")
+MODEL = ("term", "odds_ratio", "low", "high", "p_value", "feet", "note")
+
+FEET_FOR_MODEL = 50_000
+"""A model is fitted to no more feet than this; of a larger ledger every so many cows are taken, which changes the
+figures less than their intervals. [common practice, no source]"""
+
+CYCLES: Said = say(
+    "Shedding can run its course and start again within one season, so a foot at stage 0 late in the season may be "
+    "before its cycle or after it."
+)
+
+
+def shedding(
+    ledger: Ledger, selection: Selection, *, by: tuple[str, ...] = ("housing",), level: float = 0.95
+) -> Answer:
+    """Share of feet at every stage of shedding, and what the stage goes with.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+    by : tuple of str
+        Groupings of trims and places, as in ``horn``. Grouped by claw, claws are counted and not feet.
+    level : float
+        Confidence level.
+
+    Returns
+    -------
+    Answer
+        ``table``: the ``by`` columns, shed_stage (0 to 5), feet (at the stage, once a day), share, low, high
+        (proportions; cows are clusters), seen (feet with a stage in the group), cows.
+        ``extra``: ``model`` (term, odds_ratio of a higher stage with low, high and p_value, feet, note),
+        ``standing`` (shed_stage, name, zones shed, partly, standing), ``out_of_order`` (rows naming a zone as shed that
+        should still stand at their stage), ``expected`` (wetness, expected in words, feet, share at stage 0 with low
+        and high, and the mean differences between the claws of a foot in sole and stage with theirs).
+
+    Raises
+    ------
+    Mistake
+        A grouping that horn readings do not have.
+
+    References
+    ----------
+    McCullagh P (1980) Journal of the Royal Statistical Society B 42:109-142 (proportional odds).
+    Rao JNK, Scott AJ (1992) Biometrics 48:577-585 (clustered proportions).
+    """
+    by = known_groupings(by)
+    counts = count_stages(ledger, selection, by)
+    basis, cautions = basis_of(
+        ledger,
+        selection,
+        unit="claw" if "claw" in by else "foot",
+        level=level,
+        method="logit limits with cows as clusters",
+        source="horn_readings",
+    )
+    if counts.empty:
+        return nothing_measured("shedding", (*by, *COLUMNS), basis, by)
+    found = _shares(counts, level)
+    table = counts.assign(feet=counts["sum_m"], seen=counts["sum_n"], share=found.p, low=found.low, high=found.high)
+    model, why = _model(stages_for_model(ledger, selection), level)
+    wrong = out_of_order(ledger, selection)
+    cautions = selective_horn(cautions) + (CYCLES, *why, *_few(counts, by), *pooled(counts["n_farms"]))
+    if len(wrong):
+        cautions += (
+            say(
+                "{n} rows name horn as shed that should still stand at the stage they give; look at them first.",
+                n=len(wrong),
+            ),
+        )
+    extra = {
+        "model": model,
+        "standing": standing(),
+        "out_of_order": wrong,
+        "expected": _expected(ledger, selection, level),
+    }
+    return Answer("shedding", table[[*by, *COLUMNS]].reset_index(drop=True), basis, cautions, by, extra)
+
+
+def standing() -> pd.DataFrame:
+    """Zones of a claw shed, shed in part and standing at each stage: shed_stage, name, shed, partly, standing.
+
+    Examples
+    --------
+    >>> standing().loc[3, ["name", "shed", "standing"]].tolist()
+    ['heel left high, wall standing', '4, 5', '6, 2, 3, 8, 1, 7']
+    """
+    rows = [
+        (
+            each.stage,
+            stage_name(each.stage),
+            *(", ".join(map(str, part)) for part in (each.shed, each.partly, each.standing)),
+        )
+        for each in STANDING.values()
+    ]
+    return pd.DataFrame(rows, columns=["shed_stage", "name", "shed", "partly", "standing"])
+
+
+def _shares(counts: pd.DataFrame, level: float) -> ClusterProportion:
+    return cluster_proportion(
+        counts["sum_m"], counts["sum_n"], counts["sum_mm"], counts["sum_mn"], counts["sum_nn"], counts["cows"], level
+    )
+
+
+def _model(frame: pd.DataFrame, level: float) -> tuple[pd.DataFrame, tuple[Said, ...]]:
+    """The proportional-odds model of stage on housing, season and weeks on grass."""
+    cows = frame["farm"] + "|" + frame["cow"]
+    if len(frame) > FEET_FOR_MODEL:
+        codes = cows.astype("category").cat.codes
+        every = len(frame) // FEET_FOR_MODEL + 1
+        frame, cows = frame[codes % every == 0], cows[codes % every == 0]
+    notes: list[tuple[str, int, str]] = []
+    kept = pd.Series(True, index=frame.index)
+    for name in ("housing", "season"):
+        # A group all of whose feet are at one stage has odds of nought or without end: it is told and taken out.
+        stages = frame[kept].groupby(name)["stage"].agg(["nunique", "size", "max"])
+        for group, row in stages[stages["nunique"] == 1].iterrows():
+            notes.append((f"{name}={group}", int(row["size"]), f"every foot is at stage {int(row['max'])}"))
+            kept &= frame[name] != group
+    frame, cows = frame[kept], cows[kept]
+    design = pd.DataFrame(index=frame.index)
+    references = []
+    for name in ("housing", "season"):
+        ordered = [str(value) for value in frame[name].value_counts().sort_index().sort_values().index[::-1]]
+        references += ordered[:1]
+        for group in ordered[1:]:
+            design[f"{name}={group}"] = (frame[name] == group).astype(float)
+    if frame["weeks"].notna().any():
+        design["weeks on grass"] = frame["weeks"].fillna(0.0).astype(float)
+    fit = proportional_odds(frame["stage"].to_numpy(), design, cows.to_numpy(), level=level)
+    told = fit.coefficients
+    rows = pd.DataFrame(
+        {
+            "term": told["term"],
+            "odds_ratio": np.exp(told["estimate"]),
+            "low": np.exp(told["low"]),
+            "high": np.exp(told["high"]),
+            "p_value": told["p_value"],
+            "feet": fit.n,
+            "note": "" if fit.converged else fit.reason,
+        }
+    )
+    extra = pd.DataFrame([{"term": term, "feet": feet, "note": note} for term, feet, note in notes])
+    model = pd.concat([rows, extra], ignore_index=True).reindex(columns=list(MODEL)) if notes else rows[list(MODEL)]
+    if fit.converged:
+        against = say(
+            "The model compares with {references}; it is an association within these herds, not a cause.",
+            references=" in ".join(map(str, references)),
+        )
+        return model, (against,)
+    return model, (say("Not enough to say what shedding goes with: {reason}", reason=fit.reason),)
+
+
+def _expected(ledger: Ledger, selection: Selection, level: float) -> pd.DataFrame:
+    """What the wetness of the ground lets one expect beside what was seen."""
+    counts = count_stages(ledger, selection, ("wetness",))
+    none = counts[counts["shed_stage"] == 0]
+    kept = _shares(none, level)
+    seen = pd.DataFrame(
+        {
+            "wetness": none["wetness"],
+            "feet": none["sum_n"],
+            "share_stage_0": kept.p,
+            "low": kept.low,
+            "high": kept.high,
+        }
+    )
+    sums = horn_sums(ledger, selection, ("wetness",), HornLimits())
+    for measure in ("sole_difference_mm", "shed_difference"):
+        part = sums[sums["measure"] == measure]
+        found = cluster_mean(
+            part["sum_y"], part["sum_n"], part["sum_yy"], part["sum_yn"], part["sum_nn"], part["cows"], level
+        )
+        uneven = pd.DataFrame(
+            {
+                "wetness": part["wetness"],
+                measure: found.mean,
+                f"{measure}_low": found.low,
+                f"{measure}_high": found.high,
+            }
+        )
+        seen = seen.merge(uneven, on="wetness", how="left")
+    words = pd.DataFrame([(each.wetness, each.words) for each in EXPECTED.values()], columns=["wetness", "expected"])
+    return words.merge(seen, on="wetness", how="left")
+
+
+def _few(counts: pd.DataFrame, by: tuple[str, ...]) -> tuple[Said, ...]:
+    whole = counts[counts["shed_stage"] == 0]
+    small = whole[whole["cows"] < FEW_COWS]
+    if small.empty:
+        return ()
+    return (
+        say(
+            "Not enough to say about {n} of {all} groups: fewer than {few} cows have a shed stage.",
+            n=len(small),
+            all=len(whole),
+            few=FEW_COWS,
+        ),
+    )
