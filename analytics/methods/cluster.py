@@ -17,6 +17,8 @@ UNSEEN_ICC = 0.387
 [pub: the largest between-herd share of variance in Cramer et al. 2008, J Dairy Sci 91:3888]
 """
 
+_MANY = 1e9  # stands for infinitely many units where a count is needed
+
 
 @dataclass(frozen=True)
 class ClusterProportion:
@@ -239,9 +241,7 @@ def cluster_proportion(
     )
 
 
-def compare_clusters(
-    first: ClusterProportion, second: ClusterProportion, level: float = LEVEL
-) -> ClusterComparison:
+def compare_clusters(first: ClusterProportion, second: ClusterProportion, level: float = LEVEL) -> ClusterComparison:
     """Difference and ratio of two cluster proportions that share no cluster.
 
     The limits come from each group's own limits (method of variance estimates recovery):
@@ -281,9 +281,7 @@ def compare_clusters(
     0.208 p = 0.14
     """
     normal_quantile(level)
-    p1, l1, u1, p2, l2, u2 = np.broadcast_arrays(
-        first.p, first.low, first.high, second.p, second.low, second.high
-    )
+    p1, l1, u1, p2, l2, u2 = np.broadcast_arrays(first.p, first.low, first.high, second.p, second.low, second.high)
     with np.errstate(divide="ignore", invalid="ignore"):
         gap = p1 - p2
         gap_low = gap - np.hypot(p1 - l1, u2 - p2)
@@ -305,7 +303,8 @@ def compare_clusters(
 
         n1, n2 = np.broadcast_arrays(first.n_effective, second.n_effective)
         m1, m2 = np.atleast_1d(n1[settled]), np.atleast_1d(n2[settled])
-        whole1, whole2 = np.maximum(np.round(m1), 1.0), np.maximum(np.round(m2), 1.0)
+        # Unadjusted clusters that all agree have a design effect of 0 and an infinite effective number.
+        whole1, whole2 = (np.clip(np.round(m), 1.0, _MANY) for m in (m1, m2))
         share1, share2 = np.atleast_1d(p1[settled]), np.atleast_1d(p2[settled])
         found = two_group_p(np.round(share1 * whole1), whole1, np.round(share2 * whole2), whole2)
         p_value[np.atleast_1d(settled)] = found

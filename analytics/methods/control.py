@@ -89,7 +89,8 @@ def p_chart(
     Returns
     -------
     ControlChart
-        Limits are nan when nothing was looked at.
+        Limits are nan where nothing was looked at, and throughout when the points the centre rests on hold no
+        case, or nothing but cases: there is nothing to judge the spread by.
 
     Raises
     ------
@@ -110,8 +111,7 @@ def p_chart(
     c, total = _points(cases, n)
     first = slice(None, baseline)
     p, centre, points = _centre(c, total, first)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        sigma = np.sqrt(centre * (1 - centre) / total)
+    sigma = _sigma(centre, total)
     spread = _spread(((p - centre) / sigma)[first]) if method == "laney" else 1.0
     if method == "exact":
         low, high = _binomial_limits(centre, total, 2.0 * float(special.ndtr(-sigmas)))
@@ -173,8 +173,7 @@ def ewma_chart(
     c, total = _points(cases, n)
     first = slice(None, baseline)
     p, centre, points = _centre(c, total, first)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        sigma = np.sqrt(centre * (1 - centre) / total)
+    sigma = _sigma(centre, total)
     spread = _spread(((p - centre) / sigma)[first]) if overdispersed else 1.0
     value = ewma(p, centre, weight)
     low, high = ewma_limits(centre, sigma * spread, weight, sigmas)
@@ -211,7 +210,8 @@ def ewma_limits(
     """Exact limits of a moving average whose points may differ in precision.
 
     ``var z_i = weight^2 * sigma_i^2 + (1 - weight)^2 * var z_(i-1)``; with equal sigma this is the handbook's
-    ``sigma^2 * weight / (2 - weight) * (1 - (1 - weight)^(2 i))``. A nan or infinite sigma adds no point.
+    ``sigma^2 * weight / (2 - weight) * (1 - (1 - weight)^(2 i))``. A nan or infinite sigma adds no point; before the
+    first finite one there are no limits (nan).
 
     Examples
     --------
@@ -219,10 +219,11 @@ def ewma_limits(
     >>> print(f"{low[-1]:.4f} {high[-1]:.4f}")
     47.4116 52.5884
     """
-    variance, answer = 0.0, []
+    variance, answer = float("nan"), []
     for s in np.atleast_1d(np.asarray(sigma, dtype=float)):
         if np.isfinite(s):
-            variance = weight**2 * float(s) ** 2 + (1 - weight) ** 2 * variance
+            before = 0.0 if np.isnan(variance) else variance
+            variance = weight**2 * float(s) ** 2 + (1 - weight) ** 2 * before
         answer.append(variance)
     half = sigmas * np.sqrt(np.asarray(answer))
     return centre - half, centre + half
@@ -269,9 +270,7 @@ def run_rules(values: npt.ArrayLike, centre: float, low: npt.ArrayLike, high: np
     steps = np.concatenate([[0.0], np.sign(np.diff(x))])
     # Six points in a row rising are five steps in a row.
     found.loc[known, DRIFT] = _run(steps) >= TREND_LENGTH - 1
-    near = np.where(
-        x > centre + 2 / 3 * (hi - centre), 1, np.where(x < centre - 2 / 3 * (centre - lo), -1, 0)
-    )
+    near = np.where(x > centre + 2 / 3 * (hi - centre), 1, np.where(x < centre - 2 / 3 * (centre - lo), -1, 0))
     for side in (1, -1):
         hit = (near == side).astype(int)
         of_three = hit + np.concatenate([[0], hit[:-1]]) + np.concatenate([[0, 0], hit[:-2]])[: len(hit)]
@@ -343,6 +342,14 @@ def _centre(c: Array, total: Array, first: slice) -> tuple[Array, float, int]:
     return p, float(c[first].sum()) / seen if seen > 0 else float("nan"), int((total[first] > 0).sum())
 
 
+def _sigma(centre: float, total: Array) -> Array:
+    """Binomial standard error of each point; nan where a baseline without cases (or non-cases) gives none."""
+    if not 0 < centre < 1:
+        return np.full(total.shape, np.nan)
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.sqrt(centre * (1 - centre) / total))
+
+
 def _spread(z: Array) -> float:
     z = z[np.isfinite(z)]
     if len(z) < 2:
@@ -354,6 +361,7 @@ def _binomial_limits(centre: float, total: Array, alpha: float) -> tuple[Array, 
     """The outermost proportions still within the central 1 - alpha of the binomial."""
     from scipy.stats import binom
 
+    total = np.where((total > 0) & (0 < centre < 1), total, np.nan)
     with np.errstate(divide="ignore", invalid="ignore"):
         low = binom.ppf(alpha / 2, total, centre) / total
         high = binom.ppf(1 - alpha / 2, total, centre) / total

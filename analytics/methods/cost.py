@@ -115,9 +115,7 @@ def simulate_cost(
         rows.append((kind, float(count), mean, sd, count * mean, float(low), float(high)))
     low, high = np.quantile(whole, [tail, 1 - tail])
     table = pd.DataFrame(rows, columns=["kind", "cases", "mean", "sd", "total", "low", "high"])
-    return CostEstimate(
-        table, float(table["total"].sum()), float(np.median(whole)), float(low), float(high), draws
-    )
+    return CostEstimate(table, float(table["total"].sum()), float(np.median(whole)), float(low), float(high), draws)
 
 
 def _totals(

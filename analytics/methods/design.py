@@ -104,9 +104,7 @@ def build_design(
     if missing:
         raise ValueError(f"the frame has no column {missing[0]!r}")
     kept = frame[wanted].dropna()
-    kept = kept.assign(
-        _cases=kept[outcome].astype(float), _n=kept[n].astype(float) if n else np.ones(len(kept))
-    )
+    kept = kept.assign(_cases=kept[outcome].astype(float), _n=kept[n].astype(float) if n else np.ones(len(kept)))
     counts = kept.groupby(used, observed=True, sort=True)[["_cases", "_n"]].sum().reset_index()
     counts = counts[counts["_n"] > 0]
     codes, names = pd.factorize(counts[cluster], sort=True)

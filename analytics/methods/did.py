@@ -129,9 +129,7 @@ def difference_in_differences(
     if bool((cells["n"] == 0).any()) or min(k) < 2:
         reason = "Limits need at least two herds in each group, seen before and after."
         odds = float(np.exp(log_ratio)) if np.isfinite(log_ratio) else nan
-        return DifferenceInDifferences(
-            cells, difference, nan, nan, nan, odds, nan, nan, k[0], k[1], nan, reason
-        )
+        return DifferenceInDifferences(cells, difference, nan, nan, nan, odds, nan, nan, k[0], k[1], nan, reason)
     v, df = _variance(rows, cells, k, logit=False)
     t = float(special.stdtrit(df, 0.5 + level / 2.0))
     se = float(np.sqrt(v))

@@ -193,9 +193,7 @@ def _month_of(angle: float) -> float:
     return float(1.0 + (angle / (2 * np.pi) * MONTHS) % MONTHS)
 
 
-def _too_little(
-    at: npt.NDArray[np.float64], c: npt.NDArray[np.float64], total: npt.NDArray[np.float64]
-) -> str:
+def _too_little(at: npt.NDArray[np.float64], c: npt.NDArray[np.float64], total: npt.NDArray[np.float64]) -> str:
     if len(at) < LEAST_POINTS:
         return f"A season needs at least {LEAST_POINTS} months with records; there are {len(at)}."
     if len(np.unique(np.floor(at))) < MONTHS * LEAST_YEAR:

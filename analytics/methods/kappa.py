@@ -121,9 +121,7 @@ def cohen_kappa(
     strange = [g for g in set(a) | set(b) if g not in order]
     if strange:
         raise ValueError(f"the grade {strange[0]!r} is not among the grades given")
-    counts = pd.crosstab(
-        pd.Categorical(a, categories=order), pd.Categorical(b, categories=order), dropna=False
-    )
+    counts = pd.crosstab(pd.Categorical(a, categories=order), pd.Categorical(b, categories=order), dropna=False)
     return kappa_of_table(counts, weights=weights, level=level)
 
 
@@ -247,6 +245,9 @@ def intraclass(
     if rows + columns + error <= 0:
         return Icc(nan, nan, nan, n, k)
     tail = 0.5 - level / 2.0
+    if rows + error <= 0:
+        # Units do not differ at all; whatever varies is the scorers.
+        return Icc(0.0 if kind == "agreement" else nan, nan, nan, n, k)
     if kind == "consistency":
         icc = (rows - error) / (rows + (k - 1) * error)
         if error <= 0:
@@ -254,13 +255,17 @@ def intraclass(
         low = rows / error / special.fdtri(n - 1.0, df, 1 - tail)
         high = rows / error * special.fdtri(df, n - 1.0, 1 - tail)
         return Icc(icc, float((low - 1) / (low + k - 1)), float((high - 1) / (high + k - 1)), n, k)
-    icc = (rows - error) / (rows + (k - 1) * error + k * (columns - error) / n)
-    if error <= 0 or icc >= 1:
-        return Icc(icc, nan if error > 0 else icc, nan if error > 0 else icc, n, k)
+    whole = rows + (k - 1) * error + k * (columns - error) / n
+    if whole <= 0:
+        return Icc(nan, nan, nan, n, k)
+    icc = (rows - error) / whole
+    if icc >= 1:
+        return Icc(1.0, 1.0, 1.0, n, k)
     a, b = k * icc / (n * (1 - icc)), 1 + k * icc * (n - 1) / (n * (1 - icc))
-    v = (a * columns + b * error) ** 2 / ((a * columns) ** 2 / (k - 1) + (b * error) ** 2 / df)
-    f_low, f_high = special.fdtri(n - 1.0, v, 1 - tail), special.fdtri(v, n - 1.0, 1 - tail)
     shared = k * columns + (k * n - k - n) * error
-    low = n * (rows - f_low * error) / (f_low * shared + n * rows)
-    high = n * (f_high * rows - error) / (shared + n * f_high * rows)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        v = np.divide((a * columns + b * error) ** 2, (a * columns) ** 2 / (k - 1) + (b * error) ** 2 / df)
+        f_low, f_high = special.fdtri(n - 1.0, v, 1 - tail), special.fdtri(v, n - 1.0, 1 - tail)
+        low = np.divide(n * (rows - f_low * error), f_low * shared + n * rows)
+        high = np.divide(n * (f_high * rows - error), shared + n * f_high * rows)
     return Icc(float(icc), float(low), float(high), n, k)

@@ -269,9 +269,7 @@ def _coefficients(design: Design, beta: Array, covariance: Array, df: float) -> 
     )
 
 
-def _table(
-    design: Design, exposure: str, beta: Array, covariance: Array, df: float, level: float
-) -> pd.DataFrame:
+def _table(design: Design, exposure: str, beta: Array, covariance: Array, df: float, level: float) -> pd.DataFrame:
     t = _quantile(df, level)
     levels = design.levels[exposure]
     at = {lv: j for j, lv in enumerate(levels)}
@@ -333,9 +331,7 @@ def _no_answer(design: Design, exposure: str, k: int, reason: str) -> AdjustedCo
     nothing = np.full(len(design.terms), np.nan)
     return AdjustedComparison(
         table=table,
-        coefficients=pd.DataFrame(
-            {"term": list(design.terms), "estimate": nothing, "se": nothing, "p_value": nothing}
-        ),
+        coefficients=pd.DataFrame({"term": list(design.terms), "estimate": nothing, "se": nothing, "p_value": nothing}),
         covariance=np.full((len(nothing), len(nothing)), np.nan),
         correlation=float("nan"),
         clusters=k,

@@ -191,9 +191,7 @@ def two_group_p(
     return answer if answer.ndim else float(answer)
 
 
-def _two_groups(
-    cases1: npt.ArrayLike, n1: npt.ArrayLike, cases0: npt.ArrayLike, n0: npt.ArrayLike
-) -> list[Floats]:
+def _two_groups(cases1: npt.ArrayLike, n1: npt.ArrayLike, cases0: npt.ArrayLike, n0: npt.ArrayLike) -> list[Floats]:
     c1, m1, c0, m0 = as_counts(cases1, n1, cases0, n0)
     if np.any(c1 > m1) or np.any(c0 > m0):
         raise ValueError("there cannot be more cases than units looked at")

@@ -182,10 +182,10 @@ def interrupted_series(
         hac = _newey_west(x, c, total, beta, family) * len(at) / df
         if hac[2, 2] > covariance[2, 2]:
             covariance, errors = hac, "newey-west"
+    if np.any(np.diag(covariance) > _SEPARATED**2):
+        return _no_answer(at, c, total, before, after, "The fit did not settle: too few cases on one side.")
     t = float(special.stdtrit(float(df), 0.5 + level / 2.0))
-    return _answer(
-        x, at, c, total, change, beta, covariance, t, df, family, slope_change, dispersion, residual, errors
-    )
+    return _answer(x, at, c, total, change, beta, covariance, t, df, family, slope_change, dispersion, residual, errors)
 
 
 def _design(at: Array, change: float, slope_change: bool, harmonics: int, period: float) -> Array:

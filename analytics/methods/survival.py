@@ -199,9 +199,7 @@ def log_rank(
     """
     t, d, _ = _followed(time, event, None)
     labels = np.asarray(group, dtype=object)
-    where = (
-        np.zeros(len(t), dtype=int) if strata is None else pd.factorize(np.asarray(strata, dtype=object))[0]
-    )
+    where = np.zeros(len(t), dtype=int) if strata is None else pd.factorize(np.asarray(strata, dtype=object))[0]
     codes, names = pd.factorize(labels, sort=True)
     table = _expected(t, d, codes, list(names), where)
     df = max(len(names) - 1, 0)

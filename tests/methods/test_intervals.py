@@ -16,9 +16,7 @@ counts = st.integers(0, 500).flatmap(lambda n: st.tuples(st.integers(0, n), st.j
 def test_single_proportion_agrees_with_statsmodels(cn: tuple[int, int], level: float) -> None:
     c, n = cn
     assert wilson(c, n, level) == pytest.approx(proportion_confint(c, n, 1 - level, "wilson"), abs=1e-9)
-    assert clopper_pearson(c, n, level) == pytest.approx(
-        proportion_confint(c, n, 1 - level, "beta"), abs=1e-9
-    )
+    assert clopper_pearson(c, n, level) == pytest.approx(proportion_confint(c, n, 1 - level, "beta"), abs=1e-9)
 
 
 @given(counts, counts)

@@ -22,9 +22,7 @@ def herds(seed: int, k: int = 30, sd: float = 0.8, effect: float = 0.7) -> pd.Da
         eta = -1.5 + effect * floor + 0.2 * (parity - 2) + sd * rng.standard_normal()
         lame = rng.random(n) < 1 / (1 + np.exp(-eta))
         rows.append(
-            pd.DataFrame(
-                {"herd": herd, "floor": np.where(floor, "hard", "soft"), "parity": parity, "lame": lame}
-            )
+            pd.DataFrame({"herd": herd, "floor": np.where(floor, "hard", "soft"), "parity": parity, "lame": lame})
         )
     return pd.concat(rows, ignore_index=True)
 
@@ -48,9 +46,7 @@ def test_gee_agrees_with_statsmodels(seed: int) -> None:
 
 def test_counts_and_rows_give_the_same() -> None:
     frame = herds(3)
-    counts = frame.groupby(["herd", "floor", "parity"], as_index=False).agg(
-        lame=("lame", "sum"), cows=("lame", "size")
-    )
+    counts = frame.groupby(["herd", "floor", "parity"], as_index=False).agg(lame=("lame", "sum"), cows=("lame", "size"))
     a = gee_logistic(frame, "lame", "floor", "soft", ["parity"], "herd")
     b = gee_logistic(counts, "lame", "floor", "soft", ["parity"], "herd", n="cows")
     pd.testing.assert_frame_equal(a.table, b.table)
@@ -104,9 +100,7 @@ def test_gee_numeric_exposure_is_a_factor() -> None:
 
 
 def test_random_herd_finds_what_was_put_in() -> None:
-    found = random_herd_logit(
-        herds(7, k=150), "lame", ["floor", "parity"], "herd", references={"floor": "soft"}
-    )
+    found = random_herd_logit(herds(7, k=150), "lame", ["floor", "parity"], "herd", references={"floor": "soft"})
     b = found.coefficients.set_index("term")
     assert b.loc["floor=hard", "low"] < 0.7 < b.loc["floor=hard", "high"]
     assert found.sd_low < 0.8 < found.sd_high and found.sd_p_value < 1e-6
@@ -136,9 +130,7 @@ def test_quadrature_against_brute_force() -> None:
     assert found.log_likelihood == pytest.approx(total, abs=1e-6)
 
 
-@pytest.mark.parametrize(
-    ("cases", "herd"), [([0, 0, 0], "abc"), ([5, 5, 5], "abc"), ([1, 2, 3], "aaa"), ([], "")]
-)
+@pytest.mark.parametrize(("cases", "herd"), [([0, 0, 0], "abc"), ([5, 5, 5], "abc"), ([1, 2, 3], "aaa"), ([], "")])
 def test_random_herd_says_why_it_cannot(cases, herd) -> None:
     frame = pd.DataFrame({"herd": list(herd), "cases": cases, "cows": [5] * len(cases)})
     found = random_herd_logit(frame, "cases", [], "herd", n="cows")

@@ -42,9 +42,7 @@ def test_delayed_entry_agrees_with_lifelines() -> None:
     found = kaplan_meier(time, event, entry=entry)
     theirs = KaplanMeierFitter().fit(time, event, entry=entry)
     at = np.array([10.0, 30.0, 60.0])
-    assert found.at(at)["survival"].to_numpy() == pytest.approx(
-        theirs.survival_function_at_times(at).to_numpy()
-    )
+    assert found.at(at)["survival"].to_numpy() == pytest.approx(theirs.survival_function_at_times(at).to_numpy())
 
 
 def test_log_rank_agrees_with_lifelines() -> None:

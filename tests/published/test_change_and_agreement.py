@@ -49,8 +49,7 @@ def test_smoking_ban() -> None:
     assert found.level_ratio == pytest.approx(0.885, abs=5e-4)
     stretch = stats.norm.ppf(0.975) / stats.t.ppf(0.975, 59 - 7)
     low, high = (
-        found.level_ratio * (limit / found.level_ratio) ** stretch
-        for limit in (found.level_low, found.level_high)
+        found.level_ratio * (limit / found.level_ratio) ** stretch for limit in (found.level_low, found.level_high)
     )
     assert (low, high) == pytest.approx((0.839, 0.933), abs=6e-4)
 
@@ -81,6 +80,4 @@ def test_shrout_and_fleiss() -> None:
     agreement = intraclass(ratings)
     assert (agreement.icc, agreement.low, agreement.high) == pytest.approx((0.29, 0.019, 0.761), abs=2e-3)
     consistency = intraclass(ratings, kind="consistency")
-    assert (consistency.icc, consistency.low, consistency.high) == pytest.approx(
-        (0.71, 0.342, 0.946), abs=6e-3
-    )
+    assert (consistency.icc, consistency.low, consistency.high) == pytest.approx((0.71, 0.342, 0.946), abs=6e-3)

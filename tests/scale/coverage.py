@@ -56,9 +56,7 @@ def coverage(
         n = np.full((repeats, k), world.units)
     risk = special.expit(intercept(p, spread) + spread * rng.standard_normal((repeats, k)))
     m = rng.binomial(n, risk)
-    found = cluster_proportion(
-        m.sum(1), n.sum(1), (m * m).sum(1), (m * n).sum(1), (n * n).sum(1), k, adjust=adjust
-    )
+    found = cluster_proportion(m.sum(1), n.sum(1), (m * m).sum(1), (m * n).sum(1), (n * n).sum(1), k, adjust=adjust)
     held = float(np.mean((found.low <= p) & (p <= found.high)))
     width = float(np.median(found.high - found.low))
     return held, float(np.sqrt(max(held * (1 - held), 1e-6) / repeats)), width

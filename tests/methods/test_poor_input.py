@@ -1,0 +1,137 @@
+"""Legal but poor input (nobody looked at, no case, one herd) is answered, never met with an error or a warning."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics.methods import (
+    cluster,
+    control,
+    did,
+    funnel,
+    harmonic,
+    heritability,
+    intervals,
+    kappa,
+    models,
+    ratios,
+    segmented,
+    shrink,
+    stratified,
+    survival,
+    trend,
+)
+
+Rng = np.random.Generator
+
+
+def counts(rng: Rng, k: int, most: int = 8) -> tuple[np.ndarray, np.ndarray]:
+    n = rng.integers(0, most, k)
+    return rng.binomial(n, rng.choice([0.0, 0.1, 0.5, 0.9, 1.0])), n
+
+
+def two_groups(rng: Rng) -> None:
+    k = int(rng.integers(0, 7))
+    cells = (*counts(rng, k), *counts(rng, k))
+    intervals.wilson(*cells[:2])
+    intervals.clopper_pearson(*cells[:2])
+    intervals.difference(*cells)
+    intervals.poisson_rate(*cells[:2])
+    intervals.rate_ratio(*cells)
+    for method in ("score", "log"):
+        ratios.risk_ratio(*cells, method=method)
+    ratios.odds_ratio(*cells)
+    ratios.two_group_p(*cells)
+    stratified.mantel_haenszel(*cells)
+    trend.cochran_armitage(*cells[:2])
+
+
+def clusters(rng: Rng) -> None:
+    sums = list(zip(*(cluster.cluster_sums(*counts(rng, int(rng.integers(0, 5)))) for _ in range(6)), strict=True))
+    for adjust in (True, False):
+        many = cluster.cluster_proportion(*sums, adjust=adjust)
+        one = cluster.cluster_proportion(*cluster.cluster_sums(*counts(rng, 3)), adjust=adjust)
+        cluster.compare_clusters(many, many)
+        cluster.compare_clusters(many, one)
+        inside = (many.low <= many.p) & (many.p <= many.high)
+        assert (inside | np.isnan(many.low)).all()
+
+
+def series(rng: Rng) -> None:
+    k = int(rng.integers(0, 30))
+    c, n = counts(rng, k, 6)
+    month = np.arange(k)
+    harmonic.yearly_wave(month % 12 + 1.5, c, n)
+    harmonic.yearly_wave(month % 12 + 1.5, c, n, year=2000 + month // 12)
+    segmented.interrupted_series(month, c, n, k // 2, harmonics=int(rng.integers(0, 3)))
+    segmented.interrupted_series(month, c, n, k // 2, family="poisson")
+    for method in ("laney", "p", "exact"):
+        control.p_chart(c, n, method=method, rules=control.RULES, baseline=int(rng.integers(1, 12)))
+    control.ewma_chart(c, n, baseline=int(rng.integers(1, 12)))
+
+
+def farms(rng: Rng) -> None:
+    c, n = counts(rng, int(rng.integers(0, 7)))
+    funnel.funnel(c, n)
+    shrink.shrunken_rates(c, n, draws=40)
+
+
+def times(rng: Rng) -> None:
+    k = int(rng.integers(0, 20))
+    t, event, group = rng.integers(0, 6, k), rng.random(k) < 0.5, rng.integers(0, 3, k)
+    survival.kaplan_meier(t, event).at([0, 1, 99])
+    survival.kaplan_meier(t + 1, event, entry=np.minimum(t, rng.integers(0, 3, k))).at(3)
+    survival.log_rank(t, event, group)
+    survival.log_rank(t, event, group, strata=rng.integers(0, 3, k))
+
+
+def scorers(rng: Rng) -> None:
+    k = int(rng.integers(0, 7))
+    for weights in ("none", "linear", "quadratic"):
+        kappa.cohen_kappa(rng.integers(1, 3, k), rng.integers(1, 3, k), weights=weights)
+    for kind in ("agreement", "consistency"):
+        kappa.intraclass(rng.integers(0, 3, (k, 2)).astype(float), kind=kind)
+
+
+def regressions(rng: Rng) -> None:
+    k = int(rng.integers(1, 25))
+    c, n = counts(rng, k, 6)
+    frame = pd.DataFrame(
+        {
+            "herd": rng.integers(0, 5, k),
+            "floor": rng.choice(["hard", "soft"], k),
+            "parity": rng.integers(0, 3, k),
+            "cases": c,
+            "n": n + 1,
+            "after": rng.random(k) < 0.5,
+        }
+    ).assign(changed=lambda x: x["herd"] < 2)
+    models.gee_logistic(frame, "cases", "floor", frame["floor"][0], ["parity"], "herd", n="n")
+    models.random_herd_logit(frame, "cases", ["floor"], "herd", n="n", nodes=5)
+    did.difference_in_differences(frame, "cases", "n", "changed", "after", "herd")
+    heritability.sire_heritability(frame, "cases", "herd", n="n", least_sires=2)
+
+
+@pytest.mark.parametrize(
+    ("ask", "repeats"),
+    [
+        (two_groups, 60),
+        (clusters, 150),
+        (series, 60),
+        (farms, 40),
+        (times, 100),
+        (scorers, 100),
+        (regressions, 12),
+    ],
+)
+def test_poor_input_is_answered(ask: Callable[[Rng], None], repeats: int) -> None:
+    rng = np.random.default_rng(11)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        for _ in range(repeats):
+            ask(rng)
