@@ -6,11 +6,12 @@ import logging
 from typing import Any
 
 import dash_mantine_components as dmc
-from dash import ALL, MATCH, Dash, Input, Output, State, html
+from dash import ALL, MATCH, Dash, Input, Output, State, html, no_update
 from flask import Flask
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
+from analytics.tally.selection import Selection
 from dashboard import frame
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
@@ -79,6 +80,23 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     def around(path: str, search: str) -> Any:
         view, mistake = _view(path, search)
         return frame.navigation(PAGES, view), [frame.picker(ledger, view), frame.mistake(mistake)]
+
+    @app.callback(
+        Output("address", "search"),
+        Output("opened", "data"),
+        Input("address", "pathname"),
+        State("address", "search"),
+        State("opened", "data"),
+    )
+    def first(path: str, search: str, opened: bool | None) -> Any:
+        """The bare address opens on the last twelve months: a year holds every season once, and over several
+        years nearly every cow has had something."""
+        if opened or search or (path or "/") != "/":
+            return no_update, True
+        period = frame.last_months(ledger, 12)
+        if period is None:
+            return no_update, True
+        return View("/", Selection(since=period[0], until=period[1])).search, True
 
     @app.callback(
         Output("trail", "children"),

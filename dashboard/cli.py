@@ -103,9 +103,7 @@ def undo(
 
 @app.command("set-aside")
 def set_aside(
-    number: Annotated[
-        int | None, typer.Argument(help="Number of the import; all of them without it.")
-    ] = None,
+    number: Annotated[int | None, typer.Argument(help="Number of the import; all of them without it.")] = None,
     ledger: LedgerOption = None,
 ) -> None:
     """Print the held-back rows as CSV, to be fixed and imported again."""
@@ -124,30 +122,18 @@ def table(
     until: Annotated[str | None, typer.Option(help="Last date.")] = None,
     by: Annotated[str | None, typer.Option(help="Groupings, with commas between.")] = None,
     per: Annotated[str | None, typer.Option(help="cow, trim, foot or claw.")] = None,
-    visits: Annotated[
-        str, typer.Option(help="whole-herd, part-herd, lame-cow, recheck or all.")
-    ] = "whole-herd",
-    lesion: Annotated[
-        list[str] | None, typer.Option("--lesion", help="Code or name; may be repeated.")
-    ] = None,
+    visits: Annotated[str, typer.Option(help="whole-herd, part-herd, lame-cow, recheck or all.")] = "whole-herd",
+    lesion: Annotated[list[str] | None, typer.Option("--lesion", help="Code or name; may be repeated.")] = None,
     reference: Annotated[str | None, typer.Option(help="Group that the others are compared with.")] = None,
     adjust: Annotated[str | None, typer.Option(help="Covariates to adjust for, with commas between.")] = None,
     stratify: Annotated[str | None, typer.Option(help="Stratify the comparison by this.")] = None,
-    baseline: Annotated[
-        str | None, typer.Option(help="Baseline period, such as 2024-01-01..2024-12-31.")
-    ] = None,
+    baseline: Annotated[str | None, typer.Option(help="Baseline period, such as 2024-01-01..2024-12-31.")] = None,
     change: Annotated[str | None, typer.Option(help="Date of the change on the farm.")] = None,
     against: Annotated[str | None, typer.Option(help="Comparison farm that did not change.")] = None,
-    gap_days: Annotated[
-        int | None, typer.Option(help="Days without the lesion before it counts as new.")
-    ] = None,
+    gap_days: Annotated[int | None, typer.Option(help="Days without the lesion before it counts as new.")] = None,
     between: Annotated[str | None, typer.Option(help="Two people to compare, with a comma between.")] = None,
-    price: Annotated[
-        list[str] | None, typer.Option(help="Cost a case, such as SU=250; may be repeated.")
-    ] = None,
-    currency: Annotated[
-        str | None, typer.Option(help="Currency and year of the prices, such as EUR 2026.")
-    ] = None,
+    price: Annotated[list[str] | None, typer.Option(help="Cost a case, such as SU=250; may be repeated.")] = None,
+    currency: Annotated[str | None, typer.Option(help="Currency and year of the prices, such as EUR 2026.")] = None,
     on: Annotated[str | None, typer.Option(help="The day that counts as today.")] = None,
     cows_a_day: Annotated[int | None, typer.Option(help="Cows the trimmer does in a day.")] = None,
     level: Annotated[float | None, typer.Option(help="Confidence level, such as 0.95.")] = None,

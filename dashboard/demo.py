@@ -26,9 +26,7 @@ def build(address: str | None) -> Ledger:
     """
     import sample_data
 
-    ledger = open_ledger(
-        address or os.environ.get("EVENFOOT_LEDGER") or default_path().with_name("demo.duckdb")
-    )
+    ledger = open_ledger(address or os.environ.get("EVENFOOT_LEDGER") or default_path().with_name("demo.duckdb"))
     if ledger.exists:
         _refuse_others(ledger, {path.name for path in sample_data.FILES})
         return ledger

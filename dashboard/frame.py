@@ -42,6 +42,7 @@ def layout() -> Any:
             dcc.Store(id="pictured"),
             dcc.Store(id="chosen"),
             dcc.Store(id="narrow"),
+            dcc.Store(id="opened"),
             html.Header(
                 [
                     html.A(html.Span("Evenfoot"), href="/", className="brand"),
@@ -69,9 +70,6 @@ def navigation(pages: dict[str, Page], view: View) -> list[Any]:
         for page in pages.values()
         if page.in_navigation
     ]
-
-
-PERIODS = (("", "All records"), ("12", "Last 12 months"), ("24", "Last 24 months"))
 
 
 def picker(ledger: Ledger, view: View) -> Any:
@@ -131,23 +129,27 @@ def picker(ledger: Ledger, view: View) -> Any:
     )
 
 
-def _presets(ledger: Ledger) -> list[dict[str, Any]]:
+def last_months(ledger: Ledger, months: int) -> tuple[dt.date, dt.date] | None:
+    """First and last day of the last *months* months with records, or ``None`` when there are none."""
+    if not ledger.exists:
+        return None
     frame = ledger.frame(
         "SELECT MAX(visit_date) AS last FROM (SELECT visit_date FROM trims UNION ALL SELECT visit_date FROM scores)"
     )
-    last = frame["last"].iloc[0]
-    if pd.isna(last):
-        return []
-    end = pd.Timestamp(last)
+    if pd.isna(frame["last"].iloc[0]):
+        return None
+    end = pd.Timestamp(frame["last"].iloc[0])
+    start = end - pd.DateOffset(months=months) + pd.Timedelta(days=1)
+    return start.date(), end.date()
+
+
+def _presets(ledger: Ledger) -> list[dict[str, Any]]:
     out = []
     for months in (3, 12, 24):
-        start = end - pd.DateOffset(months=months) + pd.Timedelta(days=1)
-        out.append({"value": [_iso(start), _iso(end)], "label": f"Last {months} months"})
+        period = last_months(ledger, months)
+        if period:
+            out.append({"value": [day.isoformat() for day in period], "label": f"Last {months} months"})
     return out
-
-
-def _iso(day: pd.Timestamp) -> str:
-    return dt.date(day.year, day.month, day.day).isoformat()
 
 
 def trail(steps: list[tuple[str, str]]) -> Any:

@@ -39,9 +39,7 @@ def import_paths(
         try:
             with working(f"Reading {path.name}"):
                 digest = _digest(path)
-                sheets = check_file(
-                    path, path.name, farm=farm, day_first=day_first, known_farms=ledger.farms()
-                )
+                sheets = check_file(path, path.name, farm=farm, day_first=day_first, known_farms=ledger.farms())
                 result = add_sheets(ledger, sheets, path.name, digest, dry_run=dry_run)
         except Mistake as mistake:
             unread.append(str(mistake))
@@ -76,9 +74,7 @@ def explain(sheets: Sequence[CheckedSheet], result: ImportResult) -> list[str]:
             lines.append(f"Set aside: {sheet.source}, row {row.row}, {row.column}{found}: {row.reason} {row.remedy}")
     if result.set_aside:
         where = f"evenfoot set-aside {result.import_no}" if result.import_no else "evenfoot import"
-        lines.append(
-            f"{result.set_aside} rows were set aside; `{where}` gives them to be fixed and imported again."
-        )
+        lines.append(f"{result.set_aside} rows were set aside; `{where}` gives them to be fixed and imported again.")
     return lines
 
 

@@ -16,8 +16,12 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.words import Said
 from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.theme import plural
 from dashboard.tables import basis_sentences, printable
 from dashboard.view import View
+
+NAMED = ("zone", "severity")
+"""Numbers that are shown as names."""
 
 TABLE_ROWS = 1000
 """Rows of the numbers under a chart; the CSV always has all."""
@@ -28,7 +32,8 @@ class Drawn:
     """A panel worked out.
 
     ``rows_to`` gives for a row of the table the address that clicking its mark leads to, so that the
-    keyboard reaches what the mouse does. ``lead`` are components above the chart, such as sentences.
+    keyboard reaches what the mouse does. ``lead`` are components above the chart, such as sentences;
+    ``beside`` are further figures of the same answer, each with its description.
     """
 
     figure: go.Figure | None
@@ -36,6 +41,7 @@ class Drawn:
     describe: str
     rows_to: Callable[[dict[str, Any]], str | None] | None = None
     lead: list[Any] | None = None
+    beside: tuple[tuple[go.Figure, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -80,27 +86,39 @@ def filled(panel: Panel, drawn: Drawn) -> list[Any]:
     answer = drawn.answer
     parts: list[Any] = [*(drawn.lead or []), rests_on(answer)]
     parts += [html.P(str(caution), className="caution") for caution in answer.cautions]
-    if drawn.figure is not None and not answer.empty:
-        parts.append(
-            html.Div(
-                dcc.Graph(
-                    id={"type": "chart", "name": panel.name},
-                    figure=drawn.figure,
-                    config={"displayModeBar": False, "responsive": True, "scrollZoom": False},
-                    responsive=True,
-                    style={"height": f"{drawn.figure.layout.height or 420}px"},
-                ),
-                role="img",
-                className="chart",
-                **{"aria-label": drawn.describe},
-            )
-        )
     if answer.empty:
         return parts
-    parts.append(_takeaway(panel, answer))
-    parts.append(_numbers(panel, drawn))
+    figures = [] if drawn.figure is None else [(drawn.figure, drawn.describe), *drawn.beside]
+    if figures:
+        parts.append(
+            html.Div(
+                [_chart(panel, place, *each) for place, each in enumerate(figures)],
+                className="charts" if len(figures) > 1 else None,
+            )
+        )
+        parts.append(_takeaway(panel, answer))
+        parts.append(_numbers(panel, drawn))
+    else:
+        parts.append(number_table(answer.table, drawn.rows_to, panel.title))
+        parts.append(_takeaway(panel, answer, pictures=False))
     parts.append(_how(panel, answer))
     return parts
+
+
+def _chart(panel: Panel, place: int, figure: go.Figure, describe: str) -> html.Div:
+    name = panel.name if place == 0 else f"{panel.name}-{place + 1}"
+    return html.Div(
+        dcc.Graph(
+            id={"type": "chart", "name": name},
+            figure=figure,
+            config={"displayModeBar": False, "responsive": True, "scrollZoom": False},
+            responsive=True,
+            style={"height": f"{figure.layout.height or 420}px"},
+        ),
+        role="img",
+        className="chart",
+        **{"aria-label": describe},
+    )
 
 
 def rests_on(answer: Answer) -> html.P:
@@ -108,15 +126,13 @@ def rests_on(answer: Answer) -> html.P:
     basis = answer.basis
     if not basis.cows:
         return html.P("No records.", className="basis")
-    farms = f"{basis.farms} farms, " if basis.farms > 1 else ""
-    return html.P(
-        f"{farms}{basis.cows} cows, {basis.visits} visits, {basis.first:%d %b %Y} to {basis.last:%d %b %Y}. "
-        f"{basis.level:.0%} intervals.",
-        className="basis",
-    )
+    parts = [f"{basis.farms} farms"] if basis.farms > 1 else []
+    parts += [f"{basis.cows} {plural('cow', basis.cows)}", f"{basis.visits} {plural('visit', basis.visits)}"]
+    line = f"{', '.join(parts)}, {basis.first:%d %b %Y} to {basis.last:%d %b %Y}."
+    return html.P(line + (f" {basis.level:.0%} intervals." if basis.method else ""), className="basis")
 
 
-def _takeaway(panel: Panel, answer: Answer) -> html.Div:
+def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Div:
     text = printable(answer.table).to_csv(index=False, lineterminator="\n")
     return html.Div(
         [
@@ -134,7 +150,7 @@ def _takeaway(panel: Panel, answer: Answer) -> html.Div:
                     className="take",
                     **{"aria-label": f"{panel.title} as {kind.upper()} picture"},
                 )
-                for kind in ("png", "svg")
+                for kind in (("png", "svg") if pictures else ())
             ),
         ],
         className="takeaway",
@@ -148,9 +164,7 @@ def _numbers(panel: Panel, drawn: Drawn) -> html.Details:
     )
 
 
-def number_table(
-    table: pd.DataFrame, rows_to: Callable[[dict[str, Any]], str | None] | None, caption: str
-) -> html.Div:
+def number_table(table: pd.DataFrame, rows_to: Callable[[dict[str, Any]], str | None] | None, caption: str) -> html.Div:
     """A table with human headings; the first cell of a row links to where its mark leads.
 
     One component, whatever its size: the browser builds the rows from plain text, so a long list costs the
@@ -162,7 +176,9 @@ def number_table(
     content = {
         "caption": caption,
         "columns": [column_label(column) for column in columns],
-        "numeric": [bool(pd.api.types.is_numeric_dtype(table[column])) for column in table.columns],
+        "numeric": [
+            bool(pd.api.types.is_numeric_dtype(table[column])) and column not in NAMED for column in table.columns
+        ],
         "rows": [[value_label(column, row[column]) for column in columns] for row in records],
         "links": [rows_to(row) for row in records] if rows_to else [],
     }

@@ -35,9 +35,7 @@ class View:
     narrow: bool = False
 
     @classmethod
-    def read(
-        cls, path: str, search: str, allowed: tuple[str, ...] | None = None, narrow: bool = False
-    ) -> View:
+    def read(cls, path: str, search: str, allowed: tuple[str, ...] | None = None, narrow: bool = False) -> View:
         """Read the address.
 
         Raises

@@ -64,7 +64,11 @@ def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) ->
     ----------
     Newcombe RG (1998) Statistics in Medicine 17:873-890, method 10 (the interval of the difference).
     """
+    until = selection.until
     rows = _lameness(ledger, selection) + _lesions(ledger, selection)
+    if rows:
+        first = min(row[1] for row in rows) - pd.DateOffset(months=PAST_MONTHS)
+        selection = selection.with_(since=first.date(), until=until)
     table = pd.DataFrame(rows, columns=list(COLUMNS[:4]) + ["past_cases", "past_at_risk"])
     basis, cautions = basis_of(
         ledger, selection, unit="trim", level=level, method="Newcombe interval of a difference of proportions"
@@ -107,7 +111,9 @@ def _split(months: list[pd.Timestamp]) -> tuple[dt.date, dt.date, dt.date, dt.da
     return now.date(), (now + pd.offsets.MonthEnd(0)).date(), past.date(), (now - day).date()
 
 
-def _periods(selection: Selection, spans: tuple[dt.date, dt.date, dt.date, dt.date]) -> tuple[Selection, Selection]:
+def _periods(
+    selection: Selection, spans: tuple[dt.date, dt.date, dt.date, dt.date]
+) -> tuple[Selection, Selection]:
     start, end, past_start, past_end = spans
     if selection.until:
         end = min(end, selection.until)

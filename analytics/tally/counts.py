@@ -151,7 +151,11 @@ def _sites(selection: Selection, of_site: tuple[str, ...]) -> list[_Site]:
             place = {"foot": foot, "limb": limb_of(foot), "claw": claw}
             covered.setdefault(tuple((name, place[name]) for name in of_site), set()).add((foot, claw))
     return [
-        _Site(values, tuple(f for f in FEET if any(f == foot for foot, _ in places)), len({c for _, c in places}))
+        _Site(
+            values,
+            tuple(f for f in FEET if any(f == foot for foot, _ in places)),
+            len({c for _, c in places}),
+        )
         for values, places in covered.items()
     ]
 
@@ -226,7 +230,9 @@ def _sums_at_risk(looked_at: ir.Table, where: tuple[str, ...]) -> ir.Table:
     return aggregated(
         looked_at,
         list(where),
-        sum_n=n.sum().cast("int64"), sum_nn=(n * n).sum().cast("int64"), clusters=looked_at.count()
+        sum_n=n.sum().cast("int64"),
+        sum_nn=(n * n).sum().cast("int64"),
+        clusters=looked_at.count(),
     )
 
 
@@ -249,7 +255,9 @@ def _sums_of_cases(
     return aggregated(
         both,
         [*where, *of_finding],
-        sum_m=m.sum().cast("int64"), sum_mm=(m * m).sum().cast("int64"), sum_mn=(m * n).sum().cast("int64")
+        sum_m=m.sum().cast("int64"),
+        sum_mm=(m * m).sum().cast("int64"),
+        sum_mn=(m * n).sum().cast("int64"),
     )
 
 
@@ -284,7 +292,9 @@ def _combine(
     if keys:
         table = table.merge(cases, on=keys, how="left")
     else:
-        table = table.assign(**{c: cases[c].iloc[0] if len(cases) else 0 for c in ("sum_m", "sum_mm", "sum_mn")})
+        table = table.assign(
+            **{c: cases[c].iloc[0] if len(cases) else 0 for c in ("sum_m", "sum_mm", "sum_mn")}
+        )
     for column in (*SUMS, "n_farms", "n_visits"):
         table[column] = table[column].fillna(0).astype("int64")
     table = table.assign(cases=table["sum_m"], at_risk=table["sum_n"])

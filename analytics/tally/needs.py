@@ -48,9 +48,7 @@ def cows_in_need(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     found = of_farm_and_period("findings", everything)
     seen = of_farm_and_period("trims", everything)
     rows = of_farm_and_period("scores", everything)
-    gone = ibis.union(
-        seen.agg(day=seen.visit_date.max()), rows.agg(day=rows.visit_date.max())
-    )
+    gone = ibis.union(seen.agg(day=seen.visit_date.max()), rows.agg(day=rows.visit_date.max()))
     last_seen = seen.group_by(["farm", "cow"]).agg(seen_on=seen.visit_date.max())
     day = one_scoring_a_day(everything)
     window = ibis.window(group_by=["farm", "cow"], order_by=ibis.desc("visit_date"))
@@ -96,7 +94,9 @@ def cows_in_need(ledger: Ledger, selection: Selection) -> pd.DataFrame:
 
 def _open_rechecks(found: ibis.Table, last_seen: ibis.Table) -> ibis.Table:
     asked = found.filter(found.recheck_on.notnull())
-    per_cow = asked.group_by(["farm", "cow"]).agg(since=asked.recheck_on.max(), asked_on=asked.visit_date.max())
+    per_cow = asked.group_by(["farm", "cow"]).agg(
+        since=asked.recheck_on.max(), asked_on=asked.visit_date.max()
+    )
     both = per_cow.join(last_seen, ["farm", "cow"])
     return both.filter(both.seen_on <= both.asked_on).select("farm", "cow", "since")
 

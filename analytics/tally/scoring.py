@@ -109,7 +109,7 @@ def lame_cows(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        cow, farm, scored_on, score, scale, severe (0 or 1), group, lame_before (how many of the earlier
+        cow, farm, scored_on, score, scale, severe (0 or 1), group, times_lame_before (how many of the earlier
         scorings were lame) and scorings.
     """
     day = one_scoring_a_day(selection.with_(visits=("all",)))
@@ -122,10 +122,12 @@ def lame_cows(ledger: Ledger, selection: Selection) -> pd.DataFrame:
         score=ranked.score.max(where=ranked.place == 0),
         scale=ranked.scale.max(where=ranked.place == 0),
         group=ranked.group.max(where=ranked.place == 0),
-        lame_before=ranked.lame.sum(where=ranked.place > 0).fill_null(0),
+        times_lame_before=ranked.lame.sum(where=ranked.place > 0).fill_null(0),
         scorings=ranked.count(),
     )
     frame = fetch(ledger, per_cow.filter(per_cow.newest_lame == 1))
-    frame = frame.sort_values(["severe", "scored_on", "score", "farm", "cow"], ascending=[False, False, False, True, True])
-    columns = ["cow", "farm", "scored_on", "score", "scale", "group", "lame_before", "scorings", "severe"]
+    frame = frame.sort_values(
+        ["severe", "scored_on", "score", "farm", "cow"], ascending=[False, False, False, True, True]
+    )
+    columns = ["cow", "farm", "scored_on", "score", "scale", "group", "times_lame_before", "scorings", "severe"]
     return frame[columns].reset_index(drop=True)

@@ -61,7 +61,7 @@
     content.rows.forEach((row, place) => {
       const line = make("tr");
       row.forEach((words, column) => {
-        const cell = make("td", undefined, content.numeric[column] ? "number" : "");
+        const cell = make("td", undefined, content.numeric[column] ? "number" : words.length > 28 ? "words" : "");
         const href = column === 0 ? content.links[place] : null;
         if (href) {
           const link = make("a", words);
@@ -137,8 +137,9 @@
           if (!Array.isArray(values)) values = [values];
           const plain = id.field === "visits" && values[0] === "whole-herd";
           if (!plain) values.filter(Boolean).forEach((value) => query.append(id.field, value));
-          if (id.field === "farms") ["cow", "groups", "cows"].forEach((name) => query.delete(name));
-          if (id.field === "by") query.delete("reference");
+          const left = { farms: ["cow", "groups", "cows"], by: ["reference"] }[id.field] || [];
+          const was = new URLSearchParams(before).getAll(id.field).join();
+          if (was !== query.getAll(id.field).join()) left.forEach((name) => query.delete(name));
         }
         const text = query.toString();
         const same = new URLSearchParams(before);

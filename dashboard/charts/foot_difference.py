@@ -14,7 +14,7 @@ from analytics.words import say
 from dashboard.charts.claw import zone_polygons
 from dashboard.charts.foot import FROM_BELOW, finish_feet, pixels_of, place_feet
 from dashboard.charts.frame import Drill, nothing_to_show
-from dashboard.charts.theme import MINUS, cases_of, percent_range, tokens
+from dashboard.charts.theme import MINUS, cases_of, tokens
 from dashboard.charts.zone_marks import (
     ZoneLook,
     colour_bar,
@@ -115,7 +115,7 @@ def draw_difference(
     bar = colour_bar(top, theme, narrow, str(say("Percentage points")), ends=ends, lowest=-top)
     figure = go.Figure([*traces, bar])
     figure.update_layout(annotations=[*words, *labels])
-    sense = say("Plus: more in {a}. Minus: more in {b}.", a=names[0], b=names[1])
+    sense = say("Plain: more in {a}. Striped: more in {b}.", a=names[0], b=names[1])
     notes = [str(FROM_BELOW), str(sense), *notes_on(looks)]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
 
@@ -147,7 +147,7 @@ def _look(
                 say(
                     "difference {points} points ({interval})",
                     points=points(row["difference"]),
-                    interval=percent_range(row["low"], row["high"]),
+                    interval=f"{points(row['low'])} to {points(row['high'])}",
                 )
             ),
         ]
@@ -157,4 +157,5 @@ def _look(
         return ZoneLook(figures, kind="unclear", carried=carried)
     share = (row["difference"] / top + 1) / 2
     colour = str(sample_colorscale(ends, [min(1.0, max(0.0, share))])[0])
-    return ZoneLook(figures, colour, label=points(row["difference"]), carried=carried)
+    stripes = "/" if row["difference"] < 0 else ""
+    return ZoneLook(figures, colour, stripes=stripes, label=points(row["difference"]), carried=carried)

@@ -65,7 +65,7 @@ class Tokens:
     series: tuple[str, ...]
 
 
-OKABE_ITO = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442", "#000000")
+OKABE_ITO = ("#0072B2", "#D55E00", "#009E73", "#000000", "#CC79A7", "#E69F00", "#56B4E9", "#F0E442")
 """The palette of Okabe and Ito, the strongest on white first. [pub: Okabe & Ito 2008]"""
 
 _ON_DARK = ("#56B4E9", "#E69F00", "#009E73", "#CC79A7", "#F0E442", "#D55E00", "#0072B2", "#FFFFFF")

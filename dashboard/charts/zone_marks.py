@@ -28,7 +28,7 @@ from dashboard.charts.claw import (
 )
 from dashboard.charts.frame import records
 from dashboard.charts.labels import zone_label
-from dashboard.charts.theme import percent, scale, tokens
+from dashboard.charts.theme import percent, rgba, scale, tokens
 
 SPACING = 0.19
 """Between the invisible points of a zone that answer to the pointer, in half claw lengths."""
@@ -49,6 +49,8 @@ class ZoneLook:
         Its fill; without one it is drawn as ``kind`` says.
     kind : {"none", "unknown", "unclear"}
         Pale: none recorded. Hatched: nothing recorded on that foot. Dotted: no clear difference.
+    stripes : str
+        A pattern over the fill, as a second sign beside its colour.
     label : str
         Written inside where there is room; lines between ``<br>``.
     carried : dict, optional
@@ -58,6 +60,7 @@ class ZoneLook:
     figures: str
     colour: str | None = None
     kind: str = "none"
+    stripes: str = ""
     label: str = ""
     carried: dict[str, Any] | None = None
 
@@ -99,7 +102,7 @@ def paint(
         if look.colour is None:
             alike.setdefault(look.kind, []).append(polygon + at)
         else:
-            fills.append(_filled(polygon + at, look.colour, theme))
+            fills.append(_filled(polygon + at, look.colour, look.stripes, theme))
         label = _label(key, places[key[0]], look, theme, type_size, pixels)
         if label is not None:
             labels.append(label)
@@ -109,7 +112,7 @@ def paint(
     return [*pale, *fills, *lines, *hits], labels
 
 
-def _filled(polygon: Points, colour: str, theme: str) -> go.Scatter:
+def _filled(polygon: Points, colour: str, stripes: str, theme: str) -> go.Scatter:
     line = np.vstack([polygon, polygon[:1]]).astype(np.float32)
     return go.Scatter(
         x=line[:, 0],
@@ -117,6 +120,7 @@ def _filled(polygon: Points, colour: str, theme: str) -> go.Scatter:
         mode="lines",
         fill="toself",
         fillcolor=colour,
+        fillpattern=_pattern(stripes, colour, rgba(tokens(theme).raised, 0.55)) if stripes else None,
         line={"color": tokens(theme).raised, "width": 1},
         hoverinfo="skip",
     )
@@ -128,17 +132,20 @@ def _alike(kind: str, polygons: list[Points], theme: str) -> go.Scatter:
     gap = np.array([[np.nan, np.nan]])
     line = np.vstack([piece for p in polygons for piece in (p, p[:1], gap)]).astype(np.float32)
     shape = PATTERNS.get(kind)
-    pattern = {"shape": shape, "size": 6, "solidity": 0.2, "fgcolor": t.muted, "bgcolor": t.faint}
     return go.Scatter(
         x=line[:, 0],
         y=line[:, 1],
         mode="lines",
         fill="toself",
         fillcolor=t.faint,
-        fillpattern=pattern if shape else None,
+        fillpattern=_pattern(shape, t.faint, rgba(t.muted, 0.6)) if shape else None,
         line={"color": t.muted, "width": 0.7},
         hoverinfo="skip",
     )
+
+
+def _pattern(shape: str, under: str, over: str) -> dict[str, Any]:
+    return {"shape": shape, "size": 7, "solidity": 0.16, "fgcolor": over, "bgcolor": under}
 
 
 def _label(
@@ -255,7 +262,7 @@ def _lines_of_foot(foot: str, at: tuple[float, float], theme: str) -> list[go.Sc
     for claw in CLAW_NAMES:
         line = claw_outline(12) * np.array([float(side_of(foot, claw)), 1.0])
         out.append(_stroke(line + np.array(at), t.ink, 1.4))
-    return out + [_stroke(line + np.array(at), t.muted, 0.8, t.faint) for line in dewclaws()]
+    return out + [_stroke(line + np.array(at), t.rule, 1.2) for line in dewclaws()]
 
 
 def words_of_foot(foot: str, at: tuple[float, float], theme: str, narrow: bool) -> list[dict[str, Any]]:
@@ -280,16 +287,10 @@ def words_of_foot(foot: str, at: tuple[float, float], theme: str, narrow: bool) 
     ]
 
 
-def _stroke(line: Points, colour: str, width: float, fill: str | None = None) -> go.Scatter:
+def _stroke(line: Points, colour: str, width: float) -> go.Scatter:
     line = np.vstack([line, line[:1]]).astype(np.float32)
     return go.Scatter(
-        x=line[:, 0],
-        y=line[:, 1],
-        mode="lines",
-        line={"color": colour, "width": width},
-        fill="toself" if fill else "none",
-        fillcolor=fill,
-        hoverinfo="skip",
+        x=line[:, 0], y=line[:, 1], mode="lines", line={"color": colour, "width": width}, hoverinfo="skip"
     )
 
 
@@ -305,6 +306,7 @@ def colour_bar(
     """The colour scale with its unit, carried by a point that is not drawn."""
     t = tokens(theme)
     ticks = np.linspace(lowest, top, 3 if narrow else 5)
+    digits = 0 if top >= 0.04 else 1 if top >= 0.02 else 2
     bar = {
         "orientation": "h",
         "thickness": 10,
@@ -316,7 +318,7 @@ def colour_bar(
         "ypad": 4,
         "outlinewidth": 0,
         "tickvals": ticks,
-        "ticktext": [percent(value, 0 if top >= 0.1 and (top * 25) % 1 < 1e-9 else 1) for value in ticks],
+        "ticktext": [f"{100 * value:+.{digits}f}" if ends else percent(value, digits) for value in ticks],
         "tickfont": {"size": 11.5, "color": t.muted},
         "title": {"text": words, "side": "top", "font": {"size": 12, "color": t.muted}},
     }

@@ -5,7 +5,6 @@ from dashboard.pages import comparison, cow, herd, imports, lesions, locomotion
 from dashboard.panel import Panel
 
 PAGES: dict[str, Page] = {
-    page.path: page
-    for page in (herd.PAGE, lesions.PAGE, locomotion.PAGE, comparison.PAGE, cow.PAGE, imports.PAGE)
+    page.path: page for page in (herd.PAGE, lesions.PAGE, locomotion.PAGE, comparison.PAGE, cow.PAGE, imports.PAGE)
 }
 PANELS: dict[str, Panel] = {panel.name: panel for page in PAGES.values() for panel in page.panels}

@@ -35,23 +35,19 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
         return view.changed(reference=row["group"]).href
 
     figure = drawn_comparison.risks(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("comparison", answer), to)
-
-
-def _ratios(ledger: Ledger, view: View) -> Drawn:
-    answer = comparison(ledger, view.selection, by=(_by(view),), reference=view.options.get("reference"))
+    ratios = drawn_comparison.ratios(answer, title="", narrow=view.narrow)
     return Drawn(
-        drawn_comparison.ratios(answer, title="", narrow=view.narrow),
+        figure,
         answer,
-        describe.describe("ratios", answer),
+        describe.describe("comparison", answer),
+        to,
+        beside=((ratios, describe.describe("ratios", answer)),),
     )
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
     by = _by(view)
-    answer = locomotion(
-        ledger, view.selection, by=("quarter", by if by not in ("year", "season") else "housing")
-    )
+    answer = locomotion(ledger, view.selection, by=("quarter", by if by not in ("year", "season") else "housing"))
     return Drawn(
         drawn_locomotion.by_group(answer, title="", narrow=view.narrow),
         answer,
@@ -94,15 +90,11 @@ PAGE = Page(
     panels=(
         Panel(
             "comparison-risks",
-            "Share of cows in each group",
+            "Share of cows in each group, and against the reference",
             _risks,
-            "Cows that are a case at any trim while in the group, out of all cows trimmed while in it.",
-        ),
-        Panel(
-            "comparison-ratios",
-            "Each group against the reference",
-            _ratios,
-            "The group's share of cases divided by the reference group's; 1 is no difference.",
+            "Share: cows that are a case at any trim while in the group, out of all cows trimmed while in it. Ratio: "
+            "the group's share divided by the reference group's; 1 is no difference.",
+            wide=True,
         ),
         Panel(
             "comparison-lameness",

@@ -20,7 +20,7 @@ from dashboard.view import View
 ASK = "Choose a cow above, or follow a cow from another page."
 FINDING_COLUMNS = (
     "visit_date", "foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "action", "recheck_on",
-    "visit_kind", "trimmer",
+    "trimmer",
 )  # fmt: skip
 HORN_COLUMNS = (
     "visit_date", "foot", "claw", "toe_length_mm", "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm",
@@ -45,7 +45,6 @@ def _answer(frames: dict[str, pd.DataFrame], table: pd.DataFrame) -> Answer:
         first=days.min().date() if len(days) else None,
         last=days.max().date() if len(days) else None,
         unit="trim",
-        method="none: one cow's own records",
     )
     return Answer("cow", table, basis)
 
@@ -55,14 +54,10 @@ def _who(ledger: Ledger, view: View) -> Any:
     if frames is None:
         return html.P(ASK, className="empty")
     if frames["cows"].empty:
-        return html.P(
-            f"There is no cow {view.options['cow']} at {view.farm} in the records.", className="empty"
-        )
+        return html.P(f"There is no cow {view.options['cow']} at {view.farm} in the records.", className="empty")
     cow = frames["cows"].iloc[0]
     newest = pd.concat([frames["trims"], frames["scores"]]).sort_values("visit_date", ascending=False)
-    lines = [
-        f"{len(frames['trims'])} trims, {len(frames['findings'])} findings, {len(frames['scores'])} scorings."
-    ]
+    lines = [f"{len(frames['trims'])} trims, {len(frames['findings'])} findings, {len(frames['scores'])} scorings."]
     facts = []
     if pd.notna(cow["breed"]):
         facts.append(str(cow["breed"]))
@@ -71,21 +66,18 @@ def _who(ledger: Ledger, view: View) -> Any:
     if pd.notna(cow["birth_date"]):
         facts.append(f"born {cow['birth_date']:%d %b %Y}")
     if len(frames["calvings"]):
-        facts.append(
-            f"calved {len(frames['calvings'])} times, last {frames['calvings']['calved_on'].iloc[0]:%d %b %Y}"
-        )
+        facts.append(f"calved {len(frames['calvings'])} times, last {frames['calvings']['calved_on'].iloc[0]:%d %b %Y}")
     if pd.notna(cow["left_on"]):
         facts.append(f"left the herd {cow['left_on']:%d %b %Y}")
     if len(newest):
         latest = newest.iloc[0]
-        facts += [value_label(name, latest[name]) for name in ("group", "housing") if pd.notna(latest[name])]
+        facts += [f"group {latest['group']}"] if pd.notna(latest["group"]) else []
+        facts += [value_label("housing", latest["housing"]).lower()] if pd.notna(latest["housing"]) else []
     if facts:
         lines.insert(0, ", ".join(facts) + ".")
     words = [html.P(line, className="lead") for line in lines]
     if len(frames["scores"]) and frames["scores"]["severe"].iloc[0] == 1:
-        words.append(
-            html.P("She was severely lame when last scored: ask your veterinarian.", className="caution")
-        )
+        words.append(html.P("She was severely lame when last scored: ask your veterinarian.", className="caution"))
     return [html.H3(f"Cow {cow['cow']}, {cow['farm']}"), *words]
 
 
@@ -122,9 +114,7 @@ def _events(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
 
 def _finding_words(row: pd.Series) -> str:
     parts = [value_label("lesion", row["lesion"])]
-    parts += [
-        value_label(name, row[name]) for name in ("foot", "claw", "zone", "dd_stage") if pd.notna(row[name])
-    ]
+    parts += [value_label(name, row[name]) for name in ("foot", "claw", "zone", "dd_stage") if pd.notna(row[name])]
     if pd.notna(row["severity"]):
         parts.append(value_label("severity", int(row["severity"])))
     return ", ".join(parts)

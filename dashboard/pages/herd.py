@@ -87,11 +87,8 @@ def _needs(ledger: Ledger, view: View) -> Any:
     first = f"{frame['cow'].iloc[0]} at {frame['farm'].iloc[0]}"
     return [
         html.P(
-            [
-                f"{len(frame)} cows, the most pressing first: cow {first}. Ask your veterinarian about those marked so. "
-                "As of ",
-                f"{frame.attrs['as_of']:%d %b %Y}, the newest record.",
-            ],
+            f"{len(frame)} cows, the most pressing first: cow {first}. Ask your veterinarian about those marked so. As "
+            f"of {frame.attrs['as_of']:%d %b %Y}, the newest record; every kind of visit counts here.",
             className="basis",
         ),
         number_table(frame, to, "Cows that need someone"),

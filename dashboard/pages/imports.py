@@ -37,8 +37,8 @@ def _extra() -> list[Any]:
             [
                 html.H2("Add a sheet", id="title-upload"),
                 html.P(
-                    "A trim sheet, locomotion scores, herd register, housing periods or changes, as CSV, XLSX, XLS, ODS "
-                    "or JSON. Nothing is kept until you say so."
+                    "A trim sheet, locomotion scores, herd register, housing periods or changes, as CSV, XLSX, XLS, "
+                    "ODS or JSON. Nothing is kept until you say so."
                 ),
                 dcc.Upload(
                     html.Span([html.B("Drop a file here"), " or choose one"]),
@@ -48,9 +48,7 @@ def _extra() -> list[Any]:
                 ),
                 html.Div(
                     [
-                        dmc.TextInput(
-                            label="Farm, if the sheet does not say", id="upload-farm", debounce=400
-                        ),
+                        dmc.TextInput(label="Farm, if the sheet does not say", id="upload-farm", debounce=400),
                         dmc.Select(
                             label="Dates such as 03/04/2026",
                             id="upload-order",
@@ -130,9 +128,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             return mistake_line(str(known)), no_update, no_update
         return _added(result, sheets), seen + 1, None
 
-    @app.callback(
-        Output("imports-list", "children"), Input("imports-changed", "data"), Input("address", "pathname")
-    )
+    @app.callback(Output("imports-list", "children"), Input("imports-changed", "data"), Input("address", "pathname"))
     def listed(_seen: int, _path: str) -> Any:
         return _imports(ledger)
 
@@ -187,15 +183,13 @@ def _preview(sheets: list[CheckedSheet], result: ImportResult) -> list[Any]:
     parts: list[Any] = [
         html.H3(f"{result.file}: {result.read} rows read"),
         html.P(
-            f"{result.added} new, {result.already_known} already known, {result.set_aside} to be set aside. Nothing has "
-            "been kept yet.",
+            f"{result.added} new, {result.already_known} already known, {result.set_aside} to be set aside. Nothing "
+            "has been kept yet.",
             className="lead",
         ),
     ]
     if result.added or result.set_aside:
-        parts.append(
-            html.Button(f"Add {result.added} rows", id={"type": "add", "of": "upload"}, className="act")
-        )
+        parts.append(html.Button(f"Add {result.added} rows", id={"type": "add", "of": "upload"}, className="act"))
     for sheet in sheets:
         parts += _understood(sheet)
     parts += _held(sheets)
@@ -267,8 +261,8 @@ def set_aside_grid(frame: pd.DataFrame) -> Any:
 def _added(result: ImportResult, sheets: list[CheckedSheet]) -> list[Any]:
     parts: list[Any] = [
         html.P(
-            f"{result.added} rows were added as import {result.import_no}; {result.already_known} were already known and "
-            f"{result.set_aside} set aside.",
+            f"{result.added} rows were added as import {result.import_no}; {result.already_known} were already known "
+            f"and {result.set_aside} set aside.",
             className="lead",
             role="status",
         ),
@@ -334,7 +328,9 @@ def _imports(ledger: Ledger) -> Any:
 PAGE = Page(
     path="/import",
     title="Import",
-    question="Bring a sheet in. Rows that cannot be understood are set aside with the reason, never guessed, never lost.",
+    question=(
+        "Bring a sheet in. Rows that cannot be understood are set aside with the reason, never guessed, never lost."
+    ),
     extra=_extra,
     register=register,
 )

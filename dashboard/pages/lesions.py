@@ -82,9 +82,7 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
 
 def _months(ledger: Ledger, view: View) -> Drawn:
     answer = prevalence(ledger, view.selection, by=("month",), per="cow")
-    return Drawn(
-        trend.trend(answer, title="", narrow=view.narrow), answer, describe.describe("trend", answer)
-    )
+    return Drawn(trend.trend(answer, title="", narrow=view.narrow), answer, describe.describe("trend", answer))
 
 
 def _cows(ledger: Ledger, view: View) -> Any:
@@ -135,13 +133,6 @@ PAGE = Page(
             "A cow counts once for a lesion if any of her trims in the period shows it, out of all cows trimmed.",
         ),
         Panel(
-            "lesion-feet",
-            "Where on the foot",
-            _feet,
-            "For every claw and zone: cows with the lesion there, out of the cows whose foot was looked at.",
-            wide=True,
-        ),
-        Panel(
             "lesion-claws",
             "On which claws",
             _claws,
@@ -149,10 +140,18 @@ PAGE = Page(
             "such as those between the claws, are not in this chart.",
         ),
         Panel(
+            "lesion-feet",
+            "Where on the foot",
+            _feet,
+            "For every claw and zone: cows with the lesion there, out of the cows whose foot was looked at.",
+            wide=True,
+        ),
+        Panel(
             "lesion-months",
             "Month by month",
             _months,
             "Cows with the lesion at a trim in the month, out of the cows trimmed in it.",
+            wide=True,
         ),
         Panel("lesion-cows", "Which cows", _cows, wide=True),
     ),
