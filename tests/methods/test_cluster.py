@@ -108,6 +108,12 @@ def test_nominal_95_covers_93_to_97(world, k: int) -> None:
     assert 0.93 - 2 * error <= held <= top + 2 * error
 
 
+@pytest.mark.parametrize("k", [10, 20, 50])
+def test_rare_and_strongly_clustered_lesions_still_cover(k: int) -> None:
+    held, error, _ = coverage(WORLDS[1], 0.05, k, 10_000, np.random.default_rng(k))
+    assert held >= 0.93 - 2 * error
+
+
 def test_the_corrections_are_needed() -> None:
     """Without them, ten unequal herds fall short; if this fails they could be dropped."""
     held, error, _ = coverage(WORLDS[1], 0.15, 10, 6000, np.random.default_rng(3), adjust=False)
