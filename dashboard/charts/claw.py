@@ -56,6 +56,12 @@ _SKIN_TOP = 127.0
 _SKIN_AXIAL_END = 260.0
 _TIP = 92.0
 
+DISC_STEP = 0.018
+SMALLEST_DISC = 0.028
+SMALLEST_SHARE = 0.16
+DISC_OVERLAP = 0.85
+"""How finely zones are filled with discs, in half claw lengths."""
+
 _WALL = 0.125
 _WHITE_LINE = 0.11
 _JUNCTION = 0.045
@@ -295,16 +301,27 @@ def _grid(polygon: Points, step: float) -> Points:
 
 
 @cache
-def spots(key: Key, spacing: float) -> Points:
-    """Points spread inside a zone, at least *spacing* apart and the roomiest first; never none."""
+def discs(key: Key) -> Points:
+    """Discs inside a zone that together nearly fill it, the largest first; never none.
+
+    Returns
+    -------
+    numpy.ndarray, shape (k, 3)
+        x, y and radius. No disc reaches into another zone.
+    """
     polygon = zone_polygons()[key]
-    narrowest = float((polygon.max(axis=0) - polygon.min(axis=0)).min())
-    points = _grid(polygon, min(spacing / 2, narrowest / 4))
-    points = points[np.argsort(-distance_to_edge(polygon, points), kind="stable")]
+    points = _grid(polygon, DISC_STEP)
+    depth = distance_to_edge(polygon, points)
+    order = np.argsort(-depth, kind="stable")
+    points, depth = points[order], depth[order]
+    open_points = np.ones(len(points), dtype=bool)
     kept: list[Points] = []
-    for point in points:
-        if all(np.hypot(*(point - other)) >= spacing for other in kept):
-            kept.append(point)
+    while open_points.any():
+        first = int(np.argmax(open_points))
+        if kept and depth[first] < max(SMALLEST_DISC, depth[0] * SMALLEST_SHARE):
+            break
+        kept.append(np.array([*points[first], depth[first]]))
+        open_points &= np.hypot(*(points - points[first]).T) > depth[first] * DISC_OVERLAP
     return np.array(kept)
 
 

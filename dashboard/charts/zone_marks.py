@@ -21,17 +21,14 @@ from dashboard.charts.claw import (
     Points,
     claw_outline,
     dewclaws,
+    discs,
     label_spot,
     side_of,
-    spots,
     zone_polygons,
 )
 from dashboard.charts.frame import records
 from dashboard.charts.labels import zone_label
 from dashboard.charts.theme import percent, rgba, scale, tokens
-
-SPACING = 0.19
-"""Between the invisible points of a zone that answer to the pointer, in half claw lengths."""
 
 LETTER = (0.53, 1.25)
 """Width and height of a letter as a share of the type size."""
@@ -106,7 +103,7 @@ def paint(
         label = _label(key, places[key[0]], look, theme, type_size, pixels)
         if label is not None:
             labels.append(label)
-        hits.append(_hit_points(key, at, look, named))
+        hits.append(_hit_points(key, at, look, pixels, named))
     pale = [_alike(kind, polygons, theme) for kind, polygons in alike.items()]
     lines = [line for foot, at in places.items() for line in _lines_of_foot(foot, at, theme)]
     return [*pale, *fills, *lines, *hits], labels
@@ -171,16 +168,19 @@ def _label(
     }
 
 
-def _hit_points(key: Key, at: Points, look: ZoneLook, named: bool) -> go.Scatter:
-    """Invisible points that answer to the pointer and the finger anywhere in the zone."""
-    points = (spots(key, SPACING) + at).astype(np.float32)
+def _hit_points(key: Key, at: Points, look: ZoneLook, pixels: float, named: bool) -> go.Scatter:
+    """Invisible discs that answer to the pointer and the finger nearly anywhere in the zone.
+
+    Pointing is decided by the nearest disc's edge, so discs that stay inside their zones tell them apart.
+    """
+    x, y, radius = discs(key).T
     return go.Scatter(
-        x=points[:, 0],
-        y=points[:, 1],
+        x=(x + at[0]).astype(np.float32),
+        y=(y + at[1]).astype(np.float32),
         mode="markers",
-        marker={"size": 16, "opacity": 0},
+        marker={"size": np.maximum(2 * radius * pixels, 2).round().astype(np.uint8), "opacity": 0},
         hovertemplate=f"<b>{place_words(*key, named=named)}</b><br>{look.figures}<extra></extra>",
-        customdata=[look.carried] * len(points) if look.carried is not None else None,
+        customdata=[look.carried] * len(x) if look.carried is not None else None,
     )
 
 
