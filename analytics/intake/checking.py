@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analytics.intake.checks import impossible
@@ -19,6 +20,7 @@ from analytics.intake.fields import KIND_NAMES, KINDS, dtype_of, field_of
 from analytics.intake.findings import Finding, Mismatch, join_finding, read_finding
 from analytics.intake.headings import Headings, find_headings, is_whole
 from analytics.intake.reading import read_sheets
+from analytics.intake.refusals import refuse_missing, refuse_overlong, refuse_second_findings
 from analytics.intake.scores import scales_of
 from analytics.intake.setting_aside import bare_text
 from analytics.intake.sheet import CheckedSheet, Findings, Positions, Problem, RawColumn, RawSheet
@@ -87,7 +89,9 @@ def check_file(
         _check_sheet(sheet, headings, positions, Setting(order, today, sheet.from_workbook), farm, known_farms)
         for (sheet, headings), positions in zip(usable, rows, strict=True)
     ]
-    unknown = [sheet.source for sheet, headings in found if headings is None or not is_whole(headings)]
+    unknown = [
+        sheet.source + _near(headings) for sheet, headings in found if headings is None or not is_whole(headings)
+    ]
     if unknown:
         left = say("Not read, as no known headings were found: {tabs}.", tabs="; ".join(unknown))
         first = checked[0]
@@ -113,15 +117,30 @@ def _no_sheet(name: str, found: Sequence[tuple[RawSheet, Headings | None]]) -> s
     )
 
 
+def _near(headings: Headings | None) -> str:
+    if headings is None or len(headings.matches) < 3 or not headings.missing:
+        return ""
+    return f" (nearly a {KIND_NAMES[headings.kind]}, but without {', '.join(headings.missing)})"
+
+
 def _record_rows(sheet: RawSheet, headings: Headings) -> Positions:
-    """Positions of the rows under the headings that are not blank."""
+    """Positions of the rows under the headings that are not blank, nor the headings once more."""
     filled = np.zeros(len(sheet), dtype=bool)
     for number, column in enumerate(sheet.columns):
         if number not in headings.own:
             says = np.array([bool(text.strip()) for text in column.texts], dtype=bool)
             filled |= says[column.codes]
     filled[: headings.position + 1] = False
-    return np.flatnonzero(filled)
+    return np.flatnonzero(filled & ~_repeats(sheet, headings))
+
+
+def _repeats(sheet: RawSheet, headings: Headings) -> npt.NDArray[np.bool_]:
+    """Rows that say the headings again, as on a new page of a printed list."""
+    again = np.ones(len(sheet), dtype=bool)
+    for column in sheet.columns:
+        again &= column.codes == column.codes[headings.position]
+    again[: headings.position + 1] = False
+    return again
 
 
 def _date_texts(usable: Sequence[tuple[RawSheet, Headings]], rows: Sequence[Positions]) -> list[tuple[str, int]]:
@@ -168,10 +187,11 @@ def _check_sheet(
     if kind == "trims":
         # 0 beside no lesion says the same as leaving the severity out.
         frame["severity"] = frame["severity"].mask((frame["severity"] == 0) & frame["lesion"].isna())
-    _refuse_missing(kind, headings, raw, frame, findings)
-    findings.problems += impossible(kind, frame, setting.today)
+    refuse_missing(kind, frame, findings)
+    findings.problems += impossible(kind, frame, setting.today, findings.problems)
     if not sheet.from_workbook and not sheet.has_headings:
-        _refuse_overlong(sheet, headings, positions, findings)
+        refuse_overlong(sheet, headings, positions, findings)
+    refuse_second_findings(sheet, headings, positions, findings)
     frame["note"] = _notes(sheet, headings, positions, raw, frame["note"], findings)
     frame["row"] = pd.array(positions + sheet.first_row, dtype="Int64")
     aside = _set_aside(sheet, headings, positions, findings.problems, farm)
@@ -207,6 +227,9 @@ def _opening_notes(order: DateOrder, sheet: RawSheet, headings: Headings, rows: 
         notes.append(say("Dates were read {how}; {n} cells can be read no other way.", how=how, n=order.deciding))
         if order.against:
             notes.append(say("{n} dates do not fit that order.", n=order.against))
+    repeats = int(_repeats(sheet, headings).sum())
+    if repeats:
+        notes.append(say("{n} rows that repeat the headings were passed over.", n=repeats))
     if headings.kind == "trims" and "lesion" not in headings.matches:
         notes.append(say("There is no lesion column, so every row counts as nothing found."))
     return notes
@@ -268,47 +291,6 @@ def _fill_scale(kind: str, frame: pd.DataFrame, headings: Headings, findings: Fi
     frame[scale] = scales_of(frame[score], frame[scale], frame["farm"], findings)
 
 
-def _refuse_missing(
-    kind: str, headings: Headings, raw: dict[str, RawColumn], frame: pd.DataFrame, findings: Findings
-) -> None:
-    unread = {problem.field for problem in findings.problems}
-    for field in KINDS[kind]:
-        if not field.required:
-            continue
-        gone = frame[field.name].isna().to_numpy()
-        if field.name in unread:
-            for problem in findings.problems:
-                if problem.field == field.name:
-                    gone[problem.positions] = False
-        if gone.any():
-            findings.problems.append(
-                Problem(
-                    np.flatnonzero(gone),
-                    field.name,
-                    f"There is no {field.name.replace('_', ' ')}.",
-                    f"{field.what}: fill it in, such as {field.example}.",
-                )
-            )
-
-
-def _refuse_overlong(sheet: RawSheet, headings: Headings, positions: Positions, findings: Findings) -> None:
-    """A row with more cells than headings: somewhere a separator stands inside a cell, and all after it is shifted."""
-    width = int(sheet.widths[headings.position])
-    beyond = np.zeros(len(positions), dtype=bool)
-    for column in sheet.columns[width:]:
-        says = np.array([bool(text.strip()) for text in column.texts], dtype=bool)
-        beyond |= says[column.codes[positions]]
-    if beyond.any():
-        findings.problems.append(
-            Problem(
-                np.flatnonzero(beyond),
-                "",
-                "The row has more cells than there are headings.",
-                "Put quotation marks around a cell that holds the separator, such as a decimal comma.",
-            )
-        )
-
-
 def _notes(
     sheet: RawSheet,
     headings: Headings,
@@ -328,7 +310,7 @@ def _notes(
     for number in sorted({*headings.extra, *headings.doubled}):
         column = _neutral(sheet.columns[number].among(positions))
         if any(text.strip() for text in column.texts):
-            additions.append((headings.names[number] if number < len(headings.names) else "column", column))
+            additions.append((headings.names[number], column))
             kept_headings.append(additions[-1][0])
     if kept_headings:
         findings.notes.append(
@@ -370,10 +352,8 @@ def _set_aside(
 def _original(sheet: RawSheet, headings: Headings, position: int, farm: str | None) -> str:
     cells = {}
     for number, column in enumerate(sheet.columns):
-        if number in headings.own:
-            continue
         text = bare_text(column.text(position))
-        if number < len(headings.names) and (sheet.row(headings.position)[number].strip() or text.strip()):
+        if number not in headings.own and (text.strip() or column.text(headings.position).strip()):
             cells[headings.names[number]] = text
     if "farm" not in headings.matches and farm:
         cells["farm"] = farm

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -38,13 +38,17 @@ _DATE_REMEDY = "Correct the date."
 
 @dataclass(frozen=True)
 class Contradiction:
-    """Fields that cannot both be right; ``holds`` is true where they are wrong."""
+    """Fields that cannot both be right; ``holds`` is true where they are wrong.
+
+    Where the field that is ``needs`` could not be read, its absence is no second mistake.
+    """
 
     name: str
     field: str
     holds: Callable[[pd.DataFrame], pd.Series]
     reason: str
     remedy: str
+    needs: str = ""
 
 
 def _both(frame: pd.DataFrame, *names: str) -> pd.Series:
@@ -59,7 +63,7 @@ _MOUTH = "Clear it, or write the lesion."
 CONTRADICTIONS: dict[str, tuple[Contradiction, ...]] = {
     "trims": (
         Contradiction("claw without foot", "claw", lambda f: f["claw"].notna() & f["foot"].isna(),
-                      "A claw, but of which foot?", "Write the foot, or clear the claw."),
+                      "A claw, but no foot.", "Write the foot, or clear the claw.", needs="foot"),
         Contradiction("zone without lesion", "zone", lambda f: f["zone"].notna() & f["lesion"].isna(),
                       "A zone, but no lesion in the row.", _MOUTH),
         Contradiction("severity without lesion", "severity", lambda f: f["severity"].notna() & f["lesion"].isna(),
@@ -135,7 +139,7 @@ def _schema(kind: str, columns: tuple[str, ...], today: dt.date) -> tuple[object
     return pa.DataFrameSchema(wanted), said
 
 
-def impossible(kind: str, frame: pd.DataFrame, today: dt.date) -> list[Problem]:
+def impossible(kind: str, frame: pd.DataFrame, today: dt.date, unread: Sequence[Problem] = ()) -> list[Problem]:
     """Everything in a typed frame that cannot be so.
 
     Parameters
@@ -144,6 +148,8 @@ def impossible(kind: str, frame: pd.DataFrame, today: dt.date) -> list[Problem]:
     frame : pandas.DataFrame
         The canonical columns of the kind, on a plain 0-based index.
     today : datetime.date
+    unread : sequence of Problem
+        The cells that could not be read, and so are missing from the frame.
 
     Returns
     -------
@@ -155,6 +161,10 @@ def impossible(kind: str, frame: pd.DataFrame, today: dt.date) -> list[Problem]:
     schema, said = _schema(kind, tuple(frame.columns), today)
     assert isinstance(schema, pa.DataFrameSchema)
     facts = {rule.name: rule.holds(frame).fillna(False).astype(bool) for rule in CONTRADICTIONS[kind]}
+    for rule in CONTRADICTIONS[kind]:
+        for problem in unread:
+            if rule.needs and problem.field == rule.needs:
+                facts[rule.name].iloc[problem.positions] = False
     judged = frame[[name for name in schema.columns if name in frame]].assign(**facts)
     try:
         schema.validate(judged, lazy=True)

@@ -131,7 +131,11 @@ def read_column(
             where = np.flatnonzero(column.codes == code)
             findings.problems.append(Problem(where, match.field.name, unreadable.reason, unreadable.remedy))
     if type == "label":
+        spelt = values
         values = alike(values, rows)
+        for said, value, count in zip(spelt, values, rows, strict=True):
+            if said != value:
+                note_word(findings, match, said, value, int(count))
     if type in SPOKEN and type != "farm":
         for text, value, count in zip(column.texts, values, rows, strict=True):
             if value is not None:

@@ -103,15 +103,19 @@ def decide_order(texts: Iterable[tuple[str, int]], name: str, day_first: bool | 
             votes[True] += rows
         elif second > 12 >= first:
             votes[False] += rows
-        elif first != second and first <= 12 and unsure is None:
-            unsure = text.strip()
+        elif first != second and first <= 12:
+            unsure = unsure or text.strip()
+    if votes[True] and votes[True] == votes[False]:
+        raise Mistake(
+            f"{name}: as many dates can only be read day first as can only be read month first. "
+            "Say which it is with --day-first or --month-first."
+        )
     if votes[True] == votes[False]:
         if unsure is None:
             return DateOrder(True, "none needed")
-        why = "and no row tells which" if not votes[True] else "and as many rows say the one as the other"
         raise Mistake(
-            f"{name}: dates such as {unsure} can be read day first or month first, {why}. "
-            "Say which with --day-first or --month-first."
+            f"{name}: dates such as {unsure} can be read day first or month first, and no row tells which. "
+            "Say which it is with --day-first or --month-first."
         )
     order = votes[True] > votes[False]
     return DateOrder(order, "rows", votes[order], votes[not order])

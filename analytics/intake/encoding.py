@@ -24,7 +24,9 @@ _MAGIC: tuple[tuple[bytes, str], ...] = (
     (b"\x7fELF", "a program"),
     (b"MZ\x90", "a program"),
 )
-_CONTROL = re.compile(r"[\x00-\x08\x0e-\x1a\x1c-\x1f]")
+_CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f]")
+CONTROL_SHARE = 0.001
+"""A stray control character gets into a remark; more than this share of them is no text."""
 UTF16_SAMPLE = 4096
 
 
@@ -69,10 +71,12 @@ def decoded(data: bytes, name: str) -> str:
     ('café', 'cow')
     """
     text = _as_text(data, name)
-    if _CONTROL.search(text):
+    text = text.rstrip("\x1a")  # old programs end a file with it
+    place = text.find("\x00")
+    if place >= 0 or len(_CONTROL.findall(text)) > CONTROL_SHARE * len(text):
+        where = f" (line {text.count(chr(10), 0, place) + 1} holds a NUL)" if place >= 0 else ""
         raise Mistake(
-            f"{name} is not a text file, or it is damaged: it holds control characters. "
-            "Save the sheet again as CSV (UTF-8) or as a workbook."
+            f"{name} is not a text file, or it is damaged{where}. Save the sheet again as CSV (UTF-8) or as a workbook."
         )
     return text
 

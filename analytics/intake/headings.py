@@ -19,6 +19,7 @@ _UNIT_WORDS = {
     **dict.fromkeys(("in", "inch", "inches", "ins"), "in"),
     **dict.fromkeys(("deg", "degree", "degrees"), "deg"),
 }
+_NUMBERED = re.compile(r"^(.*[^\W\d_])[\W_]*([1-9])$", re.DOTALL)
 _BRACKETS = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 
 
@@ -48,7 +49,8 @@ class Match:
 class Headings:
     """The heading row of a sheet, understood as one kind.
 
-    ``extra`` are columns that hold no field; ``doubled`` those that say a field a second time.
+    ``extra`` are columns that hold no field; ``doubled`` those that say a field a second time;
+    ``second_findings`` columns such as "Lesion 2", in sheets that put several findings in one row.
     """
 
     kind: str
@@ -58,6 +60,7 @@ class Headings:
     extra: list[int] = field(default_factory=list)
     doubled: list[int] = field(default_factory=list)
     own: list[int] = field(default_factory=list)
+    second_findings: list[int] = field(default_factory=list)
     missing: tuple[str, ...] = ()
 
 
@@ -125,11 +128,19 @@ def understand_headings(cells: Sequence[str], kind: str, position: int = 0) -> H
     """
     names = _unique_names(cells)
     candidates: dict[str, list[Match]] = {}
-    extra, own = [], []
+    extra, own, second = [], [], []
     for column, cell in enumerate(cells):
         if is_own_column(cell):
             own.append(column)
             continue
+        numbered = _NUMBERED.match(cell.strip())
+        if numbered and kind == "trims":
+            numbered_field = match_heading(numbered[1], kind)
+            if numbered_field is not None and numbered_field[0].name == "lesion":
+                if int(numbered[2]) > 1:
+                    second.append(column)
+                    continue
+                cell = numbered[1]
         found = match_heading(cell, kind) if cell.strip() else None
         if found is None:
             extra.append(column)
@@ -145,7 +156,7 @@ def understand_headings(cells: Sequence[str], kind: str, position: int = 0) -> H
     missing = tuple(
         each.name for each in KINDS[kind] if each.required and each.name not in matches and each.name != "farm"
     )
-    return Headings(kind, position, names, matches, extra, sorted(doubled), own, missing)
+    return Headings(kind, position, names, matches, extra, sorted(doubled), own, second, missing)
 
 
 def find_headings(sheet: RawSheet) -> Headings | None:

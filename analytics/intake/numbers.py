@@ -11,7 +11,9 @@ _NUMBER = r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)"
 _WITH_UNIT = re.compile(
     rf"""^({_NUMBER})\s*(mm|millimet(?:er|re)s?|cm|centimet(?:er|re)s?|in|inch|inches|ins|"|″|”|'')?\.?$""", re.I
 )
-_FRACTION = re.compile(r"""^(?:(\d+)[\s-]+)?(\d+)\s*/\s*(\d+)\s*(mm|cm|in|inch|inches|ins|"|″|”|'')?\.?$""", re.I)
+_FRACTION = re.compile(
+    r"""^(?:(\d{1,3})[\s-]+)?(\d{1,3})\s*/\s*(\d{1,3})\s*(mm|cm|in|inch|inches|ins|"|″|”|'')?\.?$""", re.I
+)
 _THOUSANDS = re.compile(r"^[+-]?\d{1,3}([,.'\u2019\u00a0\u202f ]\d{3})+$")
 _BOTH_MARKS = re.compile(r"^[+-]?\d{1,3}(?:([,.])\d{3})+(?!\1)[,.]\d+$")
 _VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}

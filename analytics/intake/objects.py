@@ -63,4 +63,7 @@ def _text(value: Any) -> str:
         return "; ".join(_text(one) for one in value)
     if isinstance(value, dict | list):
         return json.dumps(value, ensure_ascii=False)
-    return cell_text(value)
+    text = cell_text(value)
+    if not text.isascii() and any("\ud800" <= letter <= "\udfff" for letter in text):
+        raise Mistake("A JSON text holds half of a character (a lone surrogate). Save the file again as UTF-8.")
+    return text

@@ -50,6 +50,11 @@ def read_workbook(data: bytes, name: str, *, zipped: bool) -> list[RawSheet]:
         if isinstance(error, Mistake):
             raise
         _cannot_open(name)
+    except BaseException as error:
+        # The reader's own failures inside come as a panic, which is no Exception.
+        if type(error).__name__ != "PanicException":
+            raise
+        _cannot_open(name)
     return sheets
 
 

@@ -1,0 +1,149 @@
+"""Files that cannot be read at all: one clear sentence each, and nothing half-understood."""
+
+import io
+import struct
+import zipfile
+import zlib
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from analytics.intake import check_file, workbooks
+from analytics.intake.reading import read_sheets
+from analytics.mistake import Mistake
+from tests.intake.books import TODAY, check
+
+
+def says(data: bytes, name: str = "book.csv", **options: object) -> str:
+    with pytest.raises(Mistake) as caught:
+        check(data, name, **options)
+    message = str(caught.value)
+    assert name in message and "Traceback" not in message
+    return message
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "is empty"),
+        (b"\xef\xbb\xbf\r\n \r\n", "is empty"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(100), "picture"),
+        (b"\xff\xd8\xff\xe0" + bytes(100), "picture"),
+        (b"%PDF-1.7\n", "PDF"),
+        (bytes(range(256)) * 40, "not a text file"),
+        (b"date,farm,cow,lesion\n2026-03-14,Elm,1,ul\x00cer\n", "NUL"),
+        (b"hello\nworld\n", "no headings"),
+        (b"a,b,c\n1,2,3\n", "no headings"),
+        (b"date,farm,lesion,foot\n2026-03-14,Elm,ulcer,LH\n", "'cow'"),
+        (b"date,cow,lesion\n2026-03-14,1,ulcer\n", "--farm"),
+        (b'date,farm,cow,lesion\n2026-03-14,Elm,1,"ulcer\n2026-03-14,Elm,2,ok\n', "quotation mark"),
+        (b"PK\x03\x04" + bytes(200), "cannot be opened"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), "cannot be opened"),
+        (b"\xff\xfed\x00a\x00t\x00\x00\xd8", "damaged"),
+    ],
+)  # fmt: skip
+def test_one_clear_sentence(data: bytes, words: str) -> None:
+    assert words in says(data)
+
+
+@pytest.mark.parametrize(
+    "data", [b"{", b"[1, 2]", b'{"a": 1}', b"[" * 100_000, b'[{"cow": "\\ud800"}]', b"date,cow", b"[]"]
+)
+def test_json_that_is_none(data: bytes) -> None:
+    with pytest.raises(Mistake):
+        check(data, "book.json")
+
+
+def test_ambiguous_dates_ask_for_the_option() -> None:
+    data = b"date,farm,cow,lesion\n3/4/2026,Elm,1,ulcer\n5.6.2026,Elm,2,ok\n"
+    message = says(data)
+    assert "--day-first" in message and "--month-first" in message and "3/4/2026" in message
+    assert check(data, day_first=True)[0].records["visit_date"].dt.month.to_list() == [4, 6]
+    assert check(data, day_first=False)[0].records["visit_date"].dt.month.to_list() == [3, 5]
+    torn = b"date,farm,cow,lesion\n14/3/2026,Elm,1,ulcer\n3/14/2026,Elm,2,ok\n"
+    assert "--day-first" in says(torn)
+
+
+def test_no_such_file_and_a_folder(tmp_path: Path) -> None:
+    with pytest.raises(Mistake, match="There is no file"):
+        check_file(tmp_path / "none.csv", "none.csv")
+    with pytest.raises(Mistake, match="folder"):
+        check_file(tmp_path, "folder")
+
+
+def test_too_large(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr("analytics.intake.reading.LARGEST_FILE", 10)
+    assert "larger than" in says(b"date,farm,cow,lesion\n")
+    path = tmp_path / "big.csv"
+    path.write_bytes(b"date,farm,cow,lesion\n")
+    with pytest.raises(Mistake, match="larger than"):
+        check_file(path, "big.csv")
+
+
+def test_too_many_columns() -> None:
+    assert "10,001 cells" in says(b"date,farm,cow,lesion\n" + b"," * 10_000 + b"\n")
+
+
+def test_a_long_cell_is_read_and_an_endless_one_refused() -> None:
+    row = b"date,farm,cow,lesion,note\n2026-03-14,Elm,1,ulcer,%s\n"
+    assert len(check(row % (b"x" * 32_767))[0].records["note"].iloc[0]) == 32_767
+    assert "too long" in says(row % (b"x" * 200_000))
+
+
+def _book(rows: list[list[object]]) -> bytes:
+    book = openpyxl.Workbook()
+    for row in rows:
+        book.active.append(row)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+GOOD = [["date", "farm", "cow", "lesion"], ["2026-03-14", "Elm", "1", "ulcer"]]
+
+
+def test_an_archive_that_is_no_workbook() -> None:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("book.csv", "date,farm,cow\n")
+    assert "zip archive" in says(out.getvalue(), "book.zip")
+
+
+def test_an_archive_that_unpacks_to_too_much(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workbooks, "MOST_UNPACKED_BYTES", 1000)
+    assert "unpack to more" in says(_book(GOOD), "book.xlsx")
+
+
+def test_an_archive_that_lies_about_its_size() -> None:
+    data = bytearray(_book(GOOD))
+    # The central directory says that the tab unpacks to one byte.
+    place = data.rfind(b"xl/worksheets/sheet1.xml") - 46
+    assert data[place : place + 4] == b"PK\x01\x02"
+    data[place + 24 : place + 28] = struct.pack("<I", 1)
+    assert "more than it says" in says(bytes(data), "book.xlsx")
+
+
+def test_a_stray_cell_far_out_does_not_fill_the_memory() -> None:
+    book = openpyxl.Workbook()
+    for row in GOOD:
+        book.active.append(row)
+    book.active["XFD1048576"] = "x"
+    out = io.BytesIO()
+    book.save(out)
+    assert "stray cells" in says(out.getvalue(), "book.xlsx")
+
+
+@pytest.mark.parametrize("cut", [100, 1000, 3000])
+def test_a_torn_workbook(cut: int) -> None:
+    assert "cannot be opened" in says(_book(GOOD)[:cut], "book.xlsx")
+
+
+def test_read_sheets_wants_something_to_read() -> None:
+    with pytest.raises(ValueError, match="path or the bytes"):
+        read_sheets(None, None, "x")
+
+
+def test_compressed_text_is_named() -> None:
+    assert "gzip" in says(b"\x1f\x8b" + zlib.compress(b"date"))
+    assert TODAY.year == 2026

@@ -1,0 +1,72 @@
+"""The rows set aside, mended by a person and read again."""
+
+import csv
+import io
+import json
+
+import pandas as pd
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analytics.intake import write_set_aside
+from analytics.intake.setting_aside import bare_text, safe_text
+from tests.intake.books import check, only, trims
+
+
+def test_mended_rows_are_read_again() -> None:
+    sheet = trims("foot|lesion|Note", "LH|squishy|=SUM(A1)", "RH|ulcer|", "nose|blob|-")
+    assert len(sheet.records) == 1
+    text = write_set_aside(sheet.set_aside)
+    lines = list(csv.reader(io.StringIO(text)))
+    assert lines[0] == [
+        "date",
+        "farm",
+        "cow",
+        "foot",
+        "lesion",
+        "Note",
+        "evenfoot_row",
+        "evenfoot_problem",
+        "evenfoot_remedy",
+    ]
+    assert lines[1][:7] == ["2026-03-14", "Elm End", "7", "LH", "squishy", "'=SUM(A1)", "2"]
+    assert lines[2][5:7] == ["'-", "4"]
+    assert "foot: " in lines[2][7] and "lesion: " in lines[2][7]
+    again = only(text.encode())
+    assert again.rows_read == 2 and again.records.empty
+    assert [json.loads(o) for o in again.set_aside["original"]] == [json.loads(o) for o in sheet.set_aside["original"]]
+    mended = only(text.replace("squishy", "wart").replace("nose", "LH").replace("blob", "foul").encode())
+    assert mended.set_aside.empty and mended.records["lesion"].to_list() == ["DD", "IP"]
+    assert mended.records["note"].to_list() == ["=SUM(A1)", "-"]
+    assert not any("evenfoot" in note for note in mended.notes)
+
+
+def test_sheets_of_several_kinds_stand_one_under_the_other() -> None:
+    book = trims("lesion", "squishy", "ok")
+    scores = only(b"date,farm,cow,score\n2026-03-14,Elm,1,9\n2026-03-14,Elm,2,3\n")
+    # As the ledger keeps them: the row under row_no, with the import and the file.
+    kept = pd.concat([book.set_aside.assign(source="a.csv"), scores.set_aside.assign(source="b.csv")])
+    kept = kept.rename(columns={"row": "row_no"}).assign(import_no=3)
+    text = write_set_aside(kept)
+    first, second = check(text.encode())
+    assert (first.kind, second.kind) == ("trims", "locomotion")
+    assert (first.rows_read, second.rows_read) == (1, 1)
+    assert not set(first.set_aside["row"]) & set(second.set_aside["row"])
+    mended = check(text.replace("squishy", "ok").replace(",9,", ",2,").encode())
+    assert [len(sheet.records) for sheet in mended] == [1, 1]
+
+
+def test_nothing_set_aside_is_an_empty_text() -> None:
+    assert write_set_aside(trims("lesion", "ok").set_aside) == ""
+
+
+@given(st.text(max_size=20))
+def test_cells_come_back_and_none_is_a_formula(text: str) -> None:
+    safe = safe_text(text)
+    assert bare_text(safe) == text or text[:1] == "'"
+    if safe[:1] in ("=", "@", "\t", "\r"):
+        raise AssertionError(safe)
+    if safe[:1] in ("+", "-"):
+        assert safe[1:].replace(",", "").replace(".", "").isdecimal()
+    # What a sheet holds after reading is already bare, and then it is exact.
+    assert bare_text(safe_text(bare_text(text))) == bare_text(text)
