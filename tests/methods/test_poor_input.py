@@ -19,6 +19,7 @@ from analytics.methods import (
     intervals,
     kappa,
     models,
+    paired,
     ratios,
     segmented,
     shrink,
@@ -48,6 +49,7 @@ def two_groups(rng: Rng) -> None:
     ratios.odds_ratio(*cells)
     ratios.two_group_p(*cells)
     stratified.mantel_haenszel(*cells)
+    paired.paired_difference(*cells)
     trend.cochran_armitage(*cells[:2])
 
 
