@@ -13,6 +13,7 @@ from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from dashboard import frame
+from dashboard.accounts import current_viewer
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import Drawn, filled, shell
@@ -141,10 +142,11 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
 
 
 def _view(path: str | None, search: str | None, narrow: bool = False) -> tuple[View, str]:
+    allowed = current_viewer().allowed
     try:
-        return View.read(path or "/", search or "", narrow=narrow), ""
+        return View.read(path or "/", search or "", allowed, narrow), ""
     except Mistake as mistake:
-        return View.read(path or "/", ""), str(mistake)
+        return View.read(path or "/", "", allowed), str(mistake)
 
 
 def _clientside(app: Dash) -> None:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import ipaddress
 import logging
 import socket
 
 from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
+from dashboard.accounts import refuse_other_machines
 
 THREADS = 8
 
@@ -20,11 +20,7 @@ def check_address(host: str, port: int) -> None:
     Mistake
         The address is not this machine's own loopback, or the port is taken or not a port.
     """
-    if not _is_loopback(host):
-        raise Mistake(
-            f"Serving on {host} would show the records to other machines, and there are no accounts yet to say who "
-            "may see them; use --host 127.0.0.1."
-        )
+    refuse_other_machines(host)
     if not 1 <= port <= 65535:
         raise Mistake(f"{port} is not a port; give a number from 1 to 65535 with --port.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -37,15 +33,6 @@ def check_address(host: str, port: int) -> None:
                 f"Port {port} on {host} cannot be used ({error.strerror}); another program has it, so choose "
                 "another with --port."
             ) from None
-
-
-def _is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host.strip("[]")).is_loopback
-    except ValueError:
-        return False
 
 
 def run(address: str | Ledger | None, host: str, port: int) -> None:

@@ -1,0 +1,37 @@
+"""The house itself: rooms import only rooms to their left, and nothing is fetched from elsewhere."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def test_data_walks_one_way() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "from importlinter.cli import lint_imports_command; lint_imports_command()"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_the_lock_file_is_hashed_and_names_no_address() -> None:
+    text = (ROOT / "requirements.lock").read_text()
+    names = re.findall(r"^[a-z0-9][\w.-]*==\S+", text, re.M)
+    assert len(names) > 50
+    for block in re.split(r"\n(?=[a-z0-9])", text):
+        if "==" in block.split("\n")[0]:
+            assert "--hash=sha256:" in block, block.split("\n")[0]
+    assert "http" not in text and "index-url" not in text
+
+
+def test_pages_fetch_nothing_from_elsewhere() -> None:
+    """Style sheets and scripts of ours name no other host: the dashboard works with no internet."""
+    for path in (ROOT / "dashboard").rglob("*"):
+        if path.suffix in (".css", ".js", ".py"):
+            assert not re.search(r"https?://(?!127\.0\.0\.1|\{|www\.w3\.org)", path.read_text()), path
