@@ -37,6 +37,11 @@ def bare_text(text: str) -> str:
     return text[1:] if text[:1] == "'" and _RISKY.match(text) else text
 
 
+def _cell(text: str) -> str:
+    # The writer does not quote a bare carriage return, and a reader would start a new row at it.
+    return safe_text(re.sub(r"\r\n?", "\n", text))
+
+
 def write_set_aside(frame: pd.DataFrame) -> str:
     """The set-aside rows with their own headings and cells, and three columns that say what is wrong.
 
@@ -66,12 +71,12 @@ def write_set_aside(frame: pd.DataFrame) -> str:
         problems = [f"{column}: {reason}" if column else reason for column, reason in reasons]
         remedies = list(dict.fromkeys(lines["remedy"].astype(str)))
         said = [*cells.values(), str(where[row]), " ".join(problems), " ".join(remedies)]
-        tables.setdefault(tuple(cells), []).append([safe_text(text) for text in said])
+        tables.setdefault(tuple(cells), []).append([_cell(text) for text in said])
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     for number, (headings, rows) in enumerate(tables.items()):
         if number:
             writer.writerow([])
-        writer.writerow([*(safe_text(heading) for heading in headings), *OWN_COLUMNS])
+        writer.writerow([*(_cell(heading) for heading in headings), *OWN_COLUMNS])
         writer.writerows(rows)
     return out.getvalue()

@@ -82,11 +82,7 @@ _FILLER = frozenset(
 
 
 def _parts(text: str) -> list[str]:
-    return [
-        word
-        for word in re.sub(r"[\W_]+", " ", text.casefold()).split()
-        if word not in _FILLER
-    ]
+    return [word for word in re.sub(r"[\W_]+", " ", text.casefold()).split() if word not in _FILLER]
 
 
 def limb_of(foot: str) -> str:
@@ -113,11 +109,7 @@ def understand_foot(text: str) -> str | None:
     if joined in _FOOT_LETTERS:
         return _FOOT_LETTERS[joined]
     for end in ("front", "fore", "hind", "rear", "back"):
-        if (
-            len(words) == 1
-            and words[0].endswith(end)
-            and words[0][: -len(end)] in _SIDE
-        ):
+        if len(words) == 1 and words[0].endswith(end) and words[0][: -len(end)] in _SIDE:
             return _SIDE[words[0][: -len(end)]] + _END[end]
     if len(words) != 2:
         return None

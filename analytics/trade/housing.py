@@ -27,8 +27,8 @@ WETNESS: dict[str, str] = {
 }
 
 _HOUSING_WORDS = {
-    "freestall": "freestall|freestalls|free stall|free stalls|cubicle|cubicles|cubicle house|loose housing|freestall barn|"
-    "free stall barn|cubicle shed",
+    "freestall": "freestall|freestalls|free stall|free stalls|cubicle|cubicles|cubicle house|loose housing|"
+    "freestall barn|free stall barn|cubicle shed",
     "tie-stall": "tie stall|tie stalls|tiestall|tiestalls|tied|tied up|stanchion|stanchions|tie barn|tie up|"
     "stanchion barn|tie stall barn|byre",
     "bedded-pack": "bedded pack|bedded packs|pack|straw yard|straw yards|compost|compost pack|compost barn|"

@@ -71,10 +71,7 @@ def _of(
     parent = Lesion(code, name, family, code, tuple(details), zones, site)
     return [
         parent,
-        *(
-            Lesion(key, said, family, code, (), zones, site)
-            for key, said in details.items()
-        ),
+        *(Lesion(key, said, family, code, (), zones, site) for key, said in details.items()),
     ]
 
 
@@ -108,13 +105,53 @@ LESIONS: dict[str, Lesion] = {
 }  # fmt: skip
 """Code -> lesion; subtypes included."""
 
-PARENTS: tuple[str, ...] = tuple(
-    code for code, lesion in LESIONS.items() if lesion.parent == code
-)
+PARENTS: tuple[str, ...] = tuple(code for code, lesion in LESIONS.items() if lesion.parent == code)
 """Codes that are counted, in the order of the atlas's families."""
 
 NOTHING_FOUND: frozenset[str] = frozenset(
-    ["none", "nothing", "nothing found", "nothing seen", "nothing to report", "no lesion", "no lesions", "no finding", "no findings", "no problem", "no problems", "ok", "okay", "okey", "fine", "good", "clean", "clear", "normal", "healthy", "sound", "nil", "null", "no", "n", "na", "n a", "n/a", "nad", "0", "-", "--", ".", "trim", "trim only", "trimmed", "routine", "routine trim", "all good", "all ok", "all clear"]
+    [
+        "none",
+        "nothing",
+        "nothing found",
+        "nothing seen",
+        "nothing to report",
+        "no lesion",
+        "no lesions",
+        "no finding",
+        "no findings",
+        "no problem",
+        "no problems",
+        "ok",
+        "okay",
+        "okey",
+        "fine",
+        "good",
+        "clean",
+        "clear",
+        "normal",
+        "healthy",
+        "sound",
+        "nil",
+        "null",
+        "no",
+        "n",
+        "na",
+        "n a",
+        "n/a",
+        "nad",
+        "0",
+        "-",
+        "--",
+        ".",
+        "trim",
+        "trim only",
+        "trimmed",
+        "routine",
+        "routine trim",
+        "all good",
+        "all ok",
+        "all clear",
+    ]
 )
 """Words in a lesion cell that say the cow was looked at and nothing was found."""
 
@@ -167,9 +204,7 @@ _SYNONYMS: dict[str, str] = {
     "swelling of coronet and bulb|swelling of coronet or bulb|swelling coronet and bulb",
 }
 
-_STAGE = re.compile(
-    r"(?:stage\s*|\(?\s*)?\bm\s?(4\s?[.,]\s?1|[0-4])\b\)?", re.IGNORECASE
-)
+_STAGE = re.compile(r"(?:stage\s*|\(?\s*)?\bm\s?(4\s?[.,]\s?1|[0-4])\b\)?", re.IGNORECASE)
 
 
 def _plain(text: str) -> str:
@@ -218,9 +253,7 @@ def understand_stage(text: str) -> str | None:
     ('M2', 'M4.1', None)
     """
     found = _STAGE.search(text)
-    return (
-        None if found is None else "M" + re.sub(r"\s", "", found[1]).replace(",", ".")
-    )
+    return None if found is None else "M" + re.sub(r"\s", "", found[1]).replace(",", ".")
 
 
 def understand_lesion(text: str) -> str | None:

@@ -48,12 +48,10 @@ def understand_scale(text: str) -> str | None:
 
     Example
     -------
-    >>> understand_scale("1 to 5"), understand_scale("0\N{EN DASH}3"), understand_scale("mobility"), understand_scale("1-4")
-    ('1-5', '0-3', '0-3', None)
+    >>> [understand_scale(text) for text in ("1 to 5", "0-3", "mobility", "1-4")]
+    ['1-5', '0-3', '0-3', None]
     """
-    word = "".join(
-        letter if letter.isalnum() else " " for letter in text.casefold()
-    ).split()
+    word = "".join(letter if letter.isalnum() else " " for letter in text.casefold()).split()
     if word in (
         ["1", "5"],
         ["1", "to", "5"],
@@ -65,7 +63,8 @@ def understand_scale(text: str) -> str | None:
     ):
         return "1-5"
     if word in (
-        ["0", "3"], ["0", "to", "3"], ["03"], ["3"], ["4", "point"], ["mobility"], ["mobility", "score"], ["four", "point"]
+        ["0", "3"], ["0", "to", "3"], ["03"], ["3"], ["4", "point"], ["four", "point"],
+        ["mobility"], ["mobility", "score"],
     ):  # fmt: skip
         return "0-3"
     return None

@@ -55,23 +55,13 @@ class PublishedFigure:
     year: int | None = None
 
 
-CRAMER = Source(
-    "Cramer et al. 2008", "J Dairy Sci 91:3888", "13,530 cows, 204 Ontario herds"
-)
-SOLANO = Source(
-    "Solano et al. 2016", "J Dairy Sci 99:6828", "8,020 cows, 69 Alberta herds"
-)
-DOLECHECK = Source(
-    "Dolecheck et al. 2018", "ADSA abstract M213", "simulated costs a case"
-)
-BRUIJNIS = Source(
-    "Bruijnis et al. 2010", "J Dairy Sci 93:2419", "a modelled herd of 65 cows"
-)
+CRAMER = Source("Cramer et al. 2008", "J Dairy Sci 91:3888", "13,530 cows, 204 Ontario herds")
+SOLANO = Source("Solano et al. 2016", "J Dairy Sci 99:6828", "8,020 cows, 69 Alberta herds")
+DOLECHECK = Source("Dolecheck et al. 2018", "ADSA abstract M213", "costs a case, mean and SD")
+BRUIJNIS = Source("Bruijnis et al. 2010", "J Dairy Sci 93:2419", "a herd of 65 cows")
 
 
-def _both(
-    what: str, lesion: str, free: float, tied: float, measure: str, unit: str
-) -> list[PublishedFigure]:
+def _both(what: str, lesion: str, free: float, tied: float, measure: str, unit: str) -> list[PublishedFigure]:
     return [
         PublishedFigure(
             f"{what}, {words}",

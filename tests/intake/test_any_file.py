@@ -48,7 +48,7 @@ _FORMATS = {
 }
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(
     records=st.lists(_RECORD, min_size=1, max_size=12),
     delimiter=st.sampled_from(",;\t|"),
@@ -117,7 +117,7 @@ def _fair(sheets: list[CheckedSheet]) -> None:
         assert sum(one.rows_read for one in again) <= sheet.set_aside["row"].nunique()
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 @given(
     headings=st.lists(_HEADING, min_size=1, max_size=9),
     rows=st.lists(st.lists(_CELL, max_size=11), max_size=8),
@@ -161,7 +161,7 @@ _FILES = {
 
 
 @pytest.mark.parametrize("name", sorted(_FILES))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(data=st.data())
 def test_a_damaged_file_is_read_or_refused_in_a_sentence(name: str, data: st.DataObject) -> None:
     content = bytearray(_FILES[name])
