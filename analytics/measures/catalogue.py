@@ -36,6 +36,8 @@ MEASURES: dict[str, Measure] = {
         Measure("horn", "horn", "horn", "In what state is the horn: length, angle, heel, sole, evenness, breaks?"),
         Measure("recurrence", "recurrence", "recurrence", "Do cases come back on the same claw or cow, and when?"),
         Measure("shedding", "shedding", "shedding", "How far has horn been shed, and what does that go with?"),
+        Measure("agreement", "agreement", "agreement", "Do two people write down the same about the same cows?"),
+        Measure("growth", "growth", "growth", "How fast do toes grow, by housing, season and claw?"),
     )
 }
 

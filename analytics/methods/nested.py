@@ -97,6 +97,8 @@ def nested_model(
     cow: npt.ArrayLike,
     herd: npt.ArrayLike,
     weight: npt.ArrayLike | None = None,
+    *,
+    spreads: tuple[float, float, float] | None = None,
 ) -> NestedFit:
     """Fit ``y_i = x_i b + herd + cow + e_i / sqrt(weight_i)`` by restricted maximum likelihood.
 
@@ -109,6 +111,9 @@ def nested_model(
         Labels; a cow belongs to one herd (give her a label that is hers alone).
     weight : array_like, shape (n,), optional
         Precision of each record relative to the others.
+    spreads : tuple of (float, float, float), optional
+        Standard deviations of herds, cows and records of weight 1 where there are too few records to find them;
+        nothing but the coefficients is then estimated, and the number of records does not matter.
 
     Returns
     -------
@@ -135,6 +140,8 @@ def nested_model(
     cows, herds = (np.unique(np.asarray(label), return_inverse=True)[1] for label in (cow, herd))
     weights = np.ones(len(values)) if weight is None else np.asarray(weight, dtype=np.float64)
     basis, rank = _told_apart(full)
+    if spreads is not None:
+        return _with_spreads(_Sums(values, full, weights, cows, herds), *spreads)
     if len(values) <= rank:
         raise ValueError("there must be more records than coefficients")
     sums = _Sums(values, basis, weights, cows, herds)
@@ -154,22 +161,44 @@ def nested_model(
     sigma2 = max(c - float(b @ np.linalg.solve(a, b)), 1e-12) / (len(values) - rank)
     whole = _Sums(values, full, weights, cows, herds)
     information, score = (part / sigma2 for part in whole.moments(cow_ratio, herd_ratio)[:2])
-    spread = np.linalg.pinv(information, hermitian=True)
-    known = np.isclose(np.einsum("ij,ji->i", spread, information), 1.0, atol=1e-6)
-    estimate = np.where(known, spread @ score, np.nan)
-    variance = np.diag(spread)
+    estimate, se = _solved(information, score)
     df = _satterthwaite(sums, whole, cow_ratio, herd_ratio, sigma2, len(values) - rank)
     return NestedFit(
         information=information,
         score=score,
         coefficients=estimate,
-        se=np.where(known, np.sqrt(np.maximum(variance, 0.0)), np.nan),
-        df=np.where(known, df, np.nan),
+        se=se,
+        df=np.where(np.isnan(se), np.nan, df),
         sd_herd=float(np.sqrt(herd_ratio * sigma2)),
         sd_cow=float(np.sqrt(cow_ratio * sigma2)),
         sd=float(np.sqrt(sigma2)),
         deviance=float(best.fun),
         converged=bool(np.isfinite(best.fun)),
+    )
+
+
+def _solved(information: Array, score: Array) -> tuple[Array, Array]:
+    """Coefficients and their standard errors, nan where the records cannot tell them from the others."""
+    spread = np.linalg.pinv(information, hermitian=True)
+    known = np.isclose(np.einsum("ij,ji->i", spread, information), 1.0, atol=1e-6)
+    return np.where(known, spread @ score, np.nan), np.where(known, np.sqrt(np.abs(np.diag(spread))), np.nan)
+
+
+def _with_spreads(sums: _Sums, sd_herd: float, sd_cow: float, sd: float) -> NestedFit:
+    """The fit where the three spreads are given."""
+    information, score = (part / sd**2 for part in sums.moments((sd_cow / sd) ** 2, (sd_herd / sd) ** 2)[:2])
+    estimate, se = _solved(information, score)
+    return NestedFit(
+        information=information,
+        score=score,
+        coefficients=estimate,
+        se=se,
+        df=np.where(np.isnan(se), np.nan, np.inf),
+        sd_herd=sd_herd,
+        sd_cow=sd_cow,
+        sd=sd,
+        deviance=float("nan"),
+        converged=True,
     )
 
 

@@ -9,10 +9,13 @@ import pandas as pd
 import pytest
 import statsmodels
 
+from analytics.measures.growth import growth
 from analytics.methods.nested import nested_model
 from analytics.methods.ordinal import proportional_odds
+from analytics.tally.selection import Selection
 from analytics.trade import horn
 from analytics.trade.shedding import STANDING
+from tests.sheets import checked, ledger_of
 
 # [pub: Madsen 1976, satisfaction of 1681 residents of Copenhagen; the table `housing` of Venables & Ripley
 # 2002, Modern Applied Statistics with S, R package MASS]: Low, Medium, High for every influence (Low, Medium,
@@ -88,3 +91,25 @@ def test_horn_is_shed_from_the_ulcer_site_outward() -> None:
     assert 6 not in gone[3] and {2, 3, 7, 8, 1} <= set(STANDING[3].standing)  # heel left high, wall standing
     assert set(STANDING[4].standing) == {1, 7} and STANDING[4].partly == (8,)  # toe and a rim of wall
     assert gone[5] == {4, 5, 6, 2, 3, 8, 1, 7}
+
+
+def test_a_toe_growing_at_the_published_rate_is_found_at_it(tmp_path: Path) -> None:
+    """[pub: University of Kentucky, Hoof Trimming of Dairy Cows: some 4 mm a month, 75 mm after trimming]"""
+    rows = [
+        {
+            "farm": "Ash",
+            "visit_date": day,
+            "visit_kind": "whole-herd",
+            "cow": str(cow),
+            "foot": "RH",
+            "claw": "lateral",
+            "toe_length_mm": length,
+            "toe_length_after_mm": horn.TARGET_TOE_LENGTH_MM,
+        }
+        for cow in range(40)
+        for day, length in (("2025-01-15", 80.0), ("2025-07-15", 75 + 4 * 181 / 30.4375 + (cow % 5 - 2)))
+    ]
+    ledger = ledger_of(tmp_path / "k.duckdb", checked("trims", rows))
+    row = growth(ledger, Selection(), by=()).table.iloc[0]
+    assert row["low"] < horn.GROWTH_MM_PER_MONTH < row["high"]
+    assert row["mm_per_month"] == pytest.approx(horn.GROWTH_MM_PER_MONTH, abs=0.02)
