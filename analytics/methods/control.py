@@ -15,10 +15,13 @@ from analytics.methods.run_rules import DRIFT, NEAR, OUTSIDE, RULES, SHIFT, run_
 
 __all__ = [
     "DRIFT",
+    "EWMA_WEIGHT",
+    "LEAST_POINTS",
     "NEAR",
     "OUTSIDE",
     "RULES",
     "SHIFT",
+    "SIGMAS",
     "ControlChart",
     "ewma",
     "ewma_chart",
