@@ -107,8 +107,8 @@ def growth(
     if found.pairs.empty:
         answer = nothing_measured("growth", (*by, *COLUMNS), basis, by)
         why = say(
-            "Not enough to say: no claw was measured at a trim and looked at again. The published rate is {rate:g} mm a "
-            "month.",
+            "Not enough to say: no claw was measured at a trim and looked at again. The published rate is {rate:g} mm "
+            "a month.",
             rate=GROWTH_MM_PER_MONTH,
         )
         return Answer("growth", answer.table, basis, (why,), by)
