@@ -56,6 +56,22 @@ _SKIN_TOP = 127.0
 _SKIN_AXIAL_END = 260.0
 _TIP = 92.0
 
+_CUTS = sorted(
+    (
+        _WALL_OUTER_END,
+        _ABAXIAL_TO_JUNCTION,
+        _APEX_ABAXIAL,
+        _WALL_FRONT_TO_SIDE,
+        _TOE_TO_ABAXIAL,
+        _TIP,
+        _WALL_INNER_END,
+        _SKIN_TOP,
+        _APEX_AXIAL,
+        _BULB_AXIAL,
+        _SKIN_AXIAL_END,
+    )
+)
+
 DISC_STEP = 0.018
 SMALLEST_DISC = 0.028
 SMALLEST_SHARE = 0.16
@@ -97,15 +113,24 @@ def _reach(angles: Points) -> Points:
 def _along(start: float, end: float, inset: object = 0.0) -> Points:
     """Points at *inset* within the outline from one direction to another, both ends included.
 
-    The inner side of the toe is seen at a slant from the middle and takes closer steps.
+    The line passes every direction where zones are cut, so that neighbours on both sides of it pass the same
+    points and no sliver opens between them. The inner side of the toe is seen at a slant from the middle and
+    takes closer steps.
     """
-    step = 1.2 if min(start, end) >= _TIP and max(start, end) <= _APEX_AXIAL else 3.0
-    angles = np.linspace(start, end, max(2, int(abs(end - start) / step) + 1))
+    low, high = min(start, end), max(start, end)
+    stops = [low, *(cut for cut in _CUTS if low < cut < high), high]
+    pieces = [np.linspace(a, b, max(2, int((b - a) / _step(a, b)) + 1)) for a, b in pairwise(stops)]
+    angles = np.unique(np.concatenate(pieces))
+    angles = angles if start < end else angles[::-1]
     depth = inset(angles) if callable(inset) else float(inset) * np.ones_like(angles)  # type: ignore[arg-type]
     distance = _reach(angles) - depth
     rays = np.column_stack([np.cos(np.radians(angles)), np.sin(np.radians(angles))])
     result: Points = MIDDLE + distance[:, None] * rays
     return result
+
+
+def _step(low: float, high: float) -> float:
+    return 1.2 if low >= _TIP and high <= _APEX_AXIAL else 3.0
 
 
 def _rise(angles: Points, start: float, span: float) -> Points:
@@ -154,18 +179,18 @@ def _right_claw() -> dict[int, Points]:
     cuts = (inner, _TOE_TO_ABAXIAL, _ABAXIAL_TO_JUNCTION, outer)
     zones: dict[int, Points] = {}
     for zone, (start, end) in zip((1, 2, 3), pairwise(cuts), strict=True):
-        zones[zone] = _closed(_band_edge(start, end, _wall_depth), _band_edge(end, start, _white_line_depth))
-    zones[5] = _closed(_along(inner, _APEX_AXIAL), apex, _band_edge(_APEX_ABAXIAL, inner, _white_line_depth))
+        zones[zone] = _closed(_along(start, end, _wall_depth), _along(end, start, _white_line_depth))
+    zones[5] = _closed(_along(inner, _APEX_AXIAL), apex, _along(_APEX_ABAXIAL, inner, _white_line_depth))
     zones[4] = _closed(
         _along(_APEX_AXIAL, _BULB_AXIAL),
         bulb,
-        _band_edge(outer, _APEX_ABAXIAL, _white_line_depth),
+        _along(outer, _APEX_ABAXIAL, _white_line_depth),
         apex[::-1],
     )
     rim = np.vstack([_at(outer, _wall_depth), _at(outer, _white_line_depth)])
     zones[6] = _closed(_along(_BULB_AXIAL, outer + 360), rim, bulb[::-1])
     for zone, (start, end) in zip((7, 8), pairwise((inner, _WALL_FRONT_TO_SIDE, outer)), strict=True):
-        zones[zone] = _closed(_band_edge(start, end, 0.0), _band_edge(end, start, _wall_depth))
+        zones[zone] = _closed(_along(start, end, 0.0), _along(end, start, _wall_depth))
     heel = (_SKIN_AXIAL_END, outer + 360)
     zones[9] = _closed(_along(*heel), _along(*heel[::-1], _skin_depth))
     return zones
@@ -174,29 +199,6 @@ def _right_claw() -> dict[int, Points]:
 def _at(angle: float, inset: object) -> Points:
     result: Points = _along(angle, angle + 1, inset)[0]
     return result
-
-
-def _band_edge(start: float, end: float, inset: object) -> Points:
-    """An edge of wall or white line, through every direction where zones are cut.
-
-    Neighbours on both sides of an edge pass the same points, so that no sliver opens between them.
-    """
-    cuts = np.array(
-        [
-            _WALL_INNER_END,
-            _TIP,
-            _TOE_TO_ABAXIAL,
-            _WALL_FRONT_TO_SIDE,
-            _APEX_ABAXIAL,
-            _ABAXIAL_TO_JUNCTION,
-            _WALL_OUTER_END,
-        ]
-    )
-    low, high = min(start, end), max(start, end)
-    stops = np.sort(cuts[(cuts >= low) & (cuts <= high)])
-    pieces = [_along(a, b, inset) for a, b in pairwise(stops)]
-    line = np.vstack(pieces)
-    return line if start < end else line[::-1]
 
 
 @cache
@@ -243,7 +245,7 @@ def zone_polygons() -> dict[Key, Points]:
     >>> len(zone_polygons())
     80
     >>> zone_polygons()["LH", "lateral", 6].mean(axis=0).round(1).tolist()
-    [0.6, -0.7]
+    [0.5, -0.6]
     """
     out: dict[Key, Points] = {}
     for foot in FEET:

@@ -1,0 +1,140 @@
+"""How often new cases come up: rates with exact intervals, by lesion and month by month."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.dots import Row, draw_rows
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
+from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.periods import period_axis, period_words, with_gaps
+from dashboard.charts.theme import number, plural, rgba, tokens
+
+PERIODS = ("month", "quarter", "year")
+MOST_ROWS = 24
+HEIGHT = 320
+NARROW_HEIGHT = 280
+AXIS = "New cases per 100 cow-months"
+
+
+def rate_words(row: dict[str, Any]) -> str:
+    """A rate with its interval and the count behind it.
+
+    Examples
+    --------
+    >>> rate_words({"new_cases": 12, "cow_months": 400.0, "rate_per_100": 3.0, "low": 1.55, "high": 5.24})
+    '3.0 (1.6 to 5.2), 12 new cases'
+    """
+    cases = f"{number(row['new_cases'])} new {plural('case', row['new_cases'])}"
+    if pd.isna(row["rate_per_100"]):
+        return str(say("rate not known, {cases}", cases=cases))
+    return f"{row['rate_per_100']:.1f} ({row['low']:.1f} to {row['high']:.1f}), {cases}"
+
+
+def incidence(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Dot-and-interval chart of new cases per 100 cow-months, the most frequent first.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: the grouping, new_cases, cow_months, rate_per_100, low, high.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    by = answer.by or ("group",)
+    title = str(say("New cases, by {group}", group=column_label(by[0]).lower())) if title is None else title
+    known = answer.table if answer.empty else answer.table[answer.table["rate_per_100"].notna()]
+    if known.empty:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = known.sort_values("rate_per_100", ascending=False, kind="stable")
+    rows = [
+        Row(
+            ", ".join(value_label(name, row[name]) for name in by if name in row) or str(say("All")),
+            rate_words(row),
+            row["rate_per_100"],
+            row["low"],
+            row["high"],
+            carries=drill(row) if drill else None,
+        )
+        for row in records(table.head(MOST_ROWS))
+    ]
+    top = top_of(table, "high", "rate_per_100")
+    axis = {"title": {"text": str(say(AXIS))}, "range": [0, top * 1.05 or 1], "nticks": 5 if narrow else 9}
+    return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow)
+
+
+def by_month(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """New cases per 100 cow-months by month, quarter or year, with intervals.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: month, quarter or year, and the columns of a rate.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("New cases over time")) if title is None else title
+    period = next((name for name in PERIODS if name in answer.table), None)
+    if answer.empty or period is None or not answer.table["rate_per_100"].notna().any():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = answer.table[answer.table["rate_per_100"].notna()].sort_values(period, kind="stable")
+    table = table.reset_index(drop=True)
+    t = tokens(theme)
+    x, y = with_gaps(table[period], table["rate_per_100"])
+    rate = table["rate_per_100"]
+    figure = go.Figure(
+        [
+            go.Scatter(x=x, y=y, mode="lines", line={"color": rgba(t.accent, 0.7), "width": 2}, hoverinfo="skip"),
+            go.Scatter(
+                x=table[period],
+                y=rate,
+                error_y={
+                    "type": "data",
+                    "symmetric": False,
+                    "array": table["high"] - rate,
+                    "arrayminus": rate - table["low"],
+                    "thickness": 1.4,
+                    "width": 3,
+                    "color": rgba(t.accent, 0.8),
+                },
+                mode="markers",
+                marker={"color": t.accent, "size": 8, "line": {"color": t.raised, "width": 1}},
+                hovertext=[
+                    f"<b>{period_words(row[period], table[period])}</b><br>{rate_words(row)}" for row in records(table)
+                ],
+                hovertemplate="%{hovertext}<extra></extra>",
+                customdata=marks(table, drill),
+            ),
+        ]
+    )
+    figure.update_yaxes(title={"text": str(say(AXIS))}, rangemode="tozero", nticks=6)
+    period_axis(figure, table[period], narrow)
+    height = NARROW_HEIGHT if narrow else HEIGHT
+    return framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height)

@@ -1,0 +1,266 @@
+"""How long a claw or a cow stays free of a lesion she had: steps, bands and how many are still followed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.dots import Row, draw_rows
+from dashboard.charts.frame import Drill, framed, nothing_to_show, records, shares_axis
+from dashboard.charts.labels import value_label
+from dashboard.charts.theme import DASHES, MARKERS, number, percent, percent_range, rgba, tokens
+
+MOST_GROUPS = 4
+"""Curves that can still be told apart; the table has all. [common practice, no source]"""
+
+FEW_FOLLOWED = 5
+"""A curve stops where fewer are still followed: its last steps are one cow each.
+[pub: Pocock, Clayton & Altman 2002, Lancet 359:1686, who ask for 10 to 20 % still followed]"""
+
+HEIGHT = 320
+RISK_LINE = 18
+READ_AT = 180
+NOT_GROUPS = {"time", "survival", "low", "high", "at_risk", "events", "level"}
+
+
+def survival(
+    answer: Answer,
+    *,
+    per: str = "cow",
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Kaplan-Meier curves of the time until the same lesion again, with numbers still followed under them.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``extra["curve"]``: level, lesion and further groupings, time (days), survival, low, high, at_risk.
+    per : {"cow", "claw"}
+        Same cow or same claw.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        The groups with the most cases, each with colour, dash and marker of its own.
+    """
+    where = say("claw") if per == "claw" else say("cow")
+    title = str(say("Time until the same lesion on the same {where}", where=where)) if title is None else title
+    curve = answer.extra.get("curve", pd.DataFrame())
+    if not curve.empty and "level" in curve:
+        curve = curve[curve["level"] == per]
+    if curve.empty:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    groups = [name for name in curve.columns if name not in NOT_GROUPS]
+    parts = _largest(curve, groups)
+    longest = max(int(part["time"].max()) for _, part in parts)
+    ticks = _ticks(longest, narrow)
+    figure = go.Figure()
+    for place, (name, part) in enumerate(parts):
+        figure.add_traces(_steps(part, name, place, theme))
+    _numbers_followed(figure, parts, ticks, theme)
+    figure.update_xaxes(
+        title={"text": str(say("Days since the case was last seen"))},
+        tickvals=ticks,
+        range=[-longest * 0.02, longest * 1.02],
+        showgrid=False,
+    )
+    figure.update_yaxes(**{**shares_axis(narrow, 1.0, str(say("Still free"))), "range": [0, 1.03]})
+    letters = sum(len(name) + 8 for name, _ in parts)
+    notes = []
+    all_groups = curve.groupby(groups, dropna=False).ngroups if groups else 1
+    if all_groups > len(parts):
+        notes.append(str(say("The {n} with the most cases are drawn; the table has all.", n=len(parts))))
+    below = RISK_LINE * (len(parts) + 1) + 8
+    framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=HEIGHT + below,
+        notes=notes,
+        legend_lines=1 + letters // (46 if narrow else 100) if len(parts) > 1 else 0,
+        shown="bands show {level} intervals",
+    )
+    figure.update_layout(margin={"b": 48 + below})
+    return figure
+
+
+def _largest(curve: pd.DataFrame, groups: list[str]) -> list[tuple[str, pd.DataFrame]]:
+    """The groups with the most cases, cut where hardly anybody is still followed, with a row at the start."""
+    if not groups:
+        return [("", _from_start(curve))]
+    named = [
+        (", ".join(value_label(name, value) for name, value in zip(groups, key, strict=True)), part)
+        for key, part in curve.groupby(groups, dropna=False)
+    ]
+    named.sort(key=lambda pair: -float(pair[1]["at_risk"].max()))
+    return [(name, _from_start(part)) for name, part in named[:MOST_GROUPS]]
+
+
+def _from_start(part: pd.DataFrame) -> pd.DataFrame:
+    part = part.sort_values("time", kind="stable")
+    kept = part[part["at_risk"] >= FEW_FOLLOWED]
+    part = kept if len(kept) else part
+    if float(part["time"].iloc[0]) > 0:
+        first = part.iloc[:1].assign(time=0, survival=1.0, low=1.0, high=1.0)
+        part = pd.concat([first, part])
+    return part.reset_index(drop=True)
+
+
+def _steps(part: pd.DataFrame, name: str, place: int, theme: str) -> list[go.Scatter]:
+    t = tokens(theme)
+    colour = t.series[place % len(t.series)]
+    low = part["low"].fillna(part["survival"])
+    high = part["high"].fillna(part["survival"])
+    hover = [
+        (f"<b>{name}</b><br>" if name else "")
+        + say(
+            "{share} ({range}) still free after {days} days; {n} followed",
+            share=percent(row["survival"]),
+            range=percent_range(row["low"], row["high"]),
+            days=number(row["time"]),
+            n=number(row["at_risk"]),
+        )
+        for row in records(part)
+    ]
+    edge: dict[str, Any] = {"mode": "lines", "hoverinfo": "skip", "showlegend": False, "legendgroup": name}
+    shape = {"shape": "hv", "width": 0}
+    marked = part.iloc[[-1]]
+    return [
+        go.Scatter(x=part["time"], y=high, line=shape, **edge),
+        go.Scatter(x=part["time"], y=low, line=shape, fill="tonexty", fillcolor=rgba(colour, 0.14), **edge),
+        go.Scatter(
+            x=part["time"],
+            y=part["survival"],
+            mode="lines",
+            line={"shape": "hv", "color": colour, "width": 2.2, "dash": DASHES[place % len(DASHES)]},
+            name=name,
+            legendgroup=name,
+            hovertext=hover,
+            hovertemplate="%{hovertext}<extra></extra>",
+            showlegend=bool(name),
+        ),
+        go.Scatter(
+            x=marked["time"],
+            y=marked["survival"],
+            mode="markers",
+            marker={"symbol": MARKERS[place % len(MARKERS)], "size": 9, "color": colour},
+            legendgroup=name,
+            hoverinfo="skip",
+            showlegend=False,
+        ),
+    ]
+
+
+def _ticks(longest: int, narrow: bool) -> list[int]:
+    """Half years where the time is long, months where it is short."""
+    step = next((s for s in (30, 60, 90, 180, 360) if longest / s <= (4 if narrow else 8)), 720)
+    return list(range(0, longest + 1, step))
+
+
+def still_followed(part: pd.DataFrame, day: int) -> int:
+    """How many are followed at the start of *day*: those of the first step at or after it."""
+    later = part[part["time"] >= day]
+    return int(later["at_risk"].iloc[0]) if len(later) else 0
+
+
+def _numbers_followed(figure: go.Figure, parts: list[tuple[str, pd.DataFrame]], ticks: list[int], theme: str) -> None:
+    t = tokens(theme)
+    top = -74
+    figure.add_annotation(
+        text=str(say("Cases still followed")),
+        x=0,
+        xref="paper",
+        xanchor="left",
+        y=0,
+        yref="paper",
+        yanchor="bottom",
+        yshift=top,
+        showarrow=False,
+        font={"size": 11.5, "color": t.muted},
+    )
+    for place, (_, part) in enumerate(parts):
+        colour = t.series[place % len(t.series)] if len(parts) > 1 else t.ink
+        figure.add_trace(
+            go.Scatter(
+                x=[None],
+                y=[None],
+                mode="markers",
+                showlegend=False,
+                hoverinfo="skip",
+            )
+        )
+        for day in ticks:
+            mark = _SIGNS.get(MARKERS[place % len(MARKERS)], "") if day == 0 and len(parts) > 1 else ""
+            figure.add_annotation(
+                text=f"{mark} {number(still_followed(part, day))}".strip(),
+                x=day,
+                y=0,
+                yref="paper",
+                yanchor="bottom",
+                yshift=top - RISK_LINE * (place + 1),
+                showarrow=False,
+                font={"size": 12, "color": colour},
+            )
+
+
+_SIGNS = {"circle": "●", "diamond": "◆", "square": "■", "triangle-up": "▲"}
+
+
+def still_free(
+    answer: Answer,
+    *,
+    per: str = "cow",
+    days: int = READ_AT,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Share of cases still free after some days, lesion by lesion, the quickest to come back first.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: lesion, level, at_risk, recurred, free_180 and free_365 with limits.
+    per, days
+        Which level, and which of the two times.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("Still free after {days} days", days=days)) if title is None else title
+    column = f"free_{days}"
+    table = answer.table if answer.empty else answer.table[answer.table["level"] == per]
+    if table.empty or not np.isfinite(table[column].to_numpy(dtype=float)).any():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = table[table[column].notna()].sort_values(column, kind="stable")
+    groups = [name for name in answer.by if name != "level" and name in table]
+    rows = [
+        Row(
+            ", ".join(value_label(name, row[name]) for name in groups),
+            f"{percent(row[column], 0)} ({percent_range(row[f'{column}_low'], row[f'{column}_high'], 0)}), "
+            f"{say('{n} of {all} came back', n=number(row['recurred']), all=number(row['at_risk']))}",
+            row[column],
+            row[f"{column}_low"],
+            row[f"{column}_high"],
+            carries=drill(row) if drill else None,
+        )
+        for row in records(table)
+    ]
+    axis = {**shares_axis(narrow, 1.0, str(say("Share of cases still free after {days} days", days=days)))}
+    return draw_rows(answer, rows, {**axis, "range": [0, 1]}, title=title, theme=theme, narrow=narrow)
