@@ -38,6 +38,7 @@ MEASURES: dict[str, Measure] = {
         Measure("shedding", "shedding", "shedding", "How far has horn been shed, and what does that go with?"),
         Measure("agreement", "agreement", "agreement", "Do two people write down the same about the same cows?"),
         Measure("growth", "growth", "growth", "How fast do toes grow, by housing, season and claw?"),
+        Measure("family", "family", "family", "Do lesions run in families: daughters of one sire against another's?"),
     )
 }
 

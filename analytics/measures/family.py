@@ -1,0 +1,220 @@
+"""Do lesions run in families: daughters of one sire against those of another."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.basis import basis_of
+from analytics.methods.intervals import normal_quantile
+from analytics.methods.random_herd import LATENT_VARIANCE, RandomHerd, random_herd_logit
+from analytics.tally.daughters import daughters
+from analytics.tally.selection import Selection
+from analytics.words import Said, say
+
+MIN_DAUGHTERS = 10
+"""Sires with fewer daughters here are left out. [common practice, no source]"""
+
+FEW_SIRES = 5
+"""Fewer sires than this cannot show how much runs in families. [common practice, no source]"""
+
+NODES = 7
+"""Quadrature points a sire. [common practice, no source]"""
+
+HALF_SISTERS = 4.0
+"""Paternal half-sisters share a quarter of the additive variance. [pub: Falconer & Mackay 1996, Introduction to
+Quantitative Genetics, 4th ed., chapter 10, from memory of it]"""
+
+COLUMNS = ("sire", "daughters", "cases", "rate", "shrunken", "low", "high")
+
+
+def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
+    """Share of each sire's daughters with the lesion, raw and drawn towards the mean of all sires.
+
+    A random-sire logistic model with farm and number of trims: daughters on a worse farm, or trimmed more
+    often, do not count against their sire. A sire with few daughters is drawn further towards the mean.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+        ``lesions`` or ``families`` say what a case is; any lesion by default. A cow is a case when any of
+        her trims shows it.
+    level : float
+        Confidence level.
+
+    Returns
+    -------
+    Answer
+        ``table``: sire, daughters, cases, rate (raw share), shrunken (share expected among all cows here if
+        they were daughters of this sire), low, high (of shrunken); farms (on how many farms); effect (log
+        odds against the mean sire). Lowest shrunken rate first. The heritability is in the basis notes and in
+        ``extra["heritability"]``: h2, low, high, sire_sd, p_value, sires, daughters,
+        capped, with_trims (whether the number of trims was held alike).
+
+    References
+    ----------
+    Gianola D (1982) J Anim Sci 54:1079-1096. Nakagawa S, Schielzeth H (2010) Biol Rev 85:935-956 (the latent
+    variance). Robinson GK (1991) Statistical Science 6:15-51 (shrunken estimates).
+    """
+    frame = daughters(ledger, selection)
+    known = frame[frame["sire"].notna()]
+    per_sire = known.groupby("sire").agg(
+        daughters=("daughters", "sum"), cases=("cases", "sum"), farms=("farm", "nunique")
+    )
+    kept = per_sire[per_sire["daughters"] >= MIN_DAUGHTERS]
+    table = kept.reset_index()
+    table = table.assign(rate=table["cases"] / table["daughters"], shrunken=np.nan, low=np.nan, high=np.nan)
+    table = table.assign(effect=np.nan)
+    rows = _telling(known[known["sire"].isin(kept.index)])
+    fitted = _fit(rows, level) if len(kept) >= 2 and len(rows) else None
+    if fitted is not None and fitted.converged:
+        table = _shrunken(table, rows, fitted, level)
+    heritability = _heritability(fitted, len(kept), int(kept["daughters"].sum()))
+    basis, cautions = basis_of(
+        ledger,
+        selection,
+        unit="cow",
+        level=level,
+        method="random-sire logistic model; limits of the shrunken share from the doubt about sire and mean",
+        notes=_notes(frame, per_sire, heritability),
+    )
+    cautions += _words(table, fitted, heritability, level)
+    table = table.sort_values(["shrunken", "rate", "sire"], kind="stable").reset_index(drop=True)
+    return Answer(
+        "family", table[[*COLUMNS, "farms", "effect"]], basis, cautions, ("sire",), {"heritability": heritability}
+    )
+
+
+def _telling(rows: pd.DataFrame) -> pd.DataFrame:
+    """Only farms with some cases and some free cows: the others say nothing about sires and upset the fit."""
+    sums = rows.groupby("farm")[["cases", "daughters"]].transform("sum")
+    return rows[(sums["cases"] > 0) & (sums["cases"] < sums["daughters"])]
+
+
+def _fit(rows: pd.DataFrame, level: float) -> RandomHerd:
+    """The sire model with farm and trims; without the trims where they upset the fit."""
+    columns = [name for name in ("farm", "times") if rows[name].nunique() > 1]
+    fitted = random_herd_logit(rows, "cases", columns, "sire", n="daughters", nodes=NODES, level=level)
+    if not fitted.converged and "times" in columns:
+        columns.remove("times")
+        fitted = random_herd_logit(rows, "cases", columns, "sire", n="daughters", nodes=NODES, level=level)
+    return fitted
+
+
+def _shrunken(table: pd.DataFrame, rows: pd.DataFrame, fitted: RandomHerd, level: float) -> pd.DataFrame:
+    """What share would be a case if all cows here were daughters of each sire, all else as it is.
+
+    The limits allow for the doubt about the sire's effect and about the herd's mean, not for the doubt about
+    the spread of sires.
+    """
+    z = normal_quantile(level)
+    terms = fitted.coefficients["term"].tolist()
+    everybody = rows.groupby(["farm", "times"], as_index=False)["daughters"].sum()
+    x = np.zeros((len(everybody), len(terms)))
+    for place, term in enumerate(terms):
+        if term == "intercept":
+            x[:, place] = 1.0
+        elif term == "times":
+            x[:, place] = everybody["times"].to_numpy(dtype=float)
+        else:
+            x[:, place] = (everybody["farm"] == term.removeprefix("farm=")).to_numpy(dtype=float)
+    linear = x @ fitted.coefficients["estimate"].to_numpy(dtype=float)
+    weight = everybody["daughters"].to_numpy(dtype=float)
+    mean = weight @ x / weight.sum()
+    effects = fitted.effects.set_index("cluster").reindex(table["sire"])
+    effect, spread = (effects[name].to_numpy(dtype=float) for name in ("effect", "sd"))
+    reach = z * np.sqrt(spread**2 + float(mean @ fitted.covariance @ mean))
+
+    def share(at: np.ndarray) -> np.ndarray:
+        return np.asarray(special.expit(linear[None, :] + at[:, None]) @ weight / weight.sum())
+
+    return table.assign(shrunken=share(effect), low=share(effect - reach), high=share(effect + reach), effect=effect)
+
+
+def _heritability(fitted: RandomHerd | None, sires: int, cows: int) -> pd.DataFrame:
+    """Heritability on the liability scale, ``4 s^2 / (s^2 + pi^2 / 3)``, not above 1."""
+    names = ["h2", "low", "high", "sire_sd", "p_value", "sires", "daughters", "capped", "with_trims"]
+    if fitted is None or not fitted.converged:
+        return pd.DataFrame([[math.nan] * 5 + [sires, cows, False, False]], columns=names)
+
+    def h2(sd: float) -> float:
+        return HALF_SISTERS if math.isinf(sd) else HALF_SISTERS * sd**2 / (sd**2 + LATENT_VARIANCE)
+
+    raw = [h2(sd) for sd in (fitted.sd, fitted.sd_low, fitted.sd_high)]
+    row = [*(min(value, 1.0) for value in raw), fitted.sd, fitted.sd_p_value, sires, cows, raw[0] > 1.0]
+    row.append("times" in set(fitted.coefficients["term"]))
+    return pd.DataFrame([row], columns=names)
+
+
+def _notes(frame: pd.DataFrame, per_sire: pd.DataFrame, heritability: pd.DataFrame) -> tuple[Said, ...]:
+    out: list[Said] = []
+    row = heritability.iloc[0]
+    if math.isfinite(row["h2"]):
+        out.append(
+            say(
+                "Heritability on the liability scale {h2} ({low} to {high}; sire model, {sires} sires, {cows} "
+                "daughters, {alike} held alike). It describes these records and is not a breeding value of any bull "
+                "or cow.",
+                h2=f"{row['h2']:.2f}",
+                low=f"{row['low']:.2f}",
+                high=f"{row['high']:.2f}",
+                sires=int(row["sires"]),
+                cows=int(row["daughters"]),
+                alike=say("farm and number of trims") if row["with_trims"] else say("farm"),
+            )
+        )
+    few = per_sire[per_sire["daughters"] < MIN_DAUGHTERS]
+    if len(few):
+        out.append(
+            say(
+                "{n} sires with fewer than {least} daughters here ({cows} cows) were left out.",
+                n=len(few),
+                least=MIN_DAUGHTERS,
+                cows=int(few["daughters"].sum()),
+            )
+        )
+    unsaid = int(frame.loc[frame["sire"].isna(), "daughters"].sum())
+    if unsaid:
+        out.append(say("{n} cows without a recorded sire were left out.", n=unsaid))
+    return tuple(out)
+
+
+def _words(
+    table: pd.DataFrame, fitted: RandomHerd | None, heritability: pd.DataFrame, level: float
+) -> tuple[Said, ...]:
+    out: list[Said] = []
+    row = heritability.iloc[0]
+    if len(table) < 2:
+        return (
+            say(
+                "Not enough to say: fewer than two sires with {n} daughters or more in these records.",
+                n=MIN_DAUGHTERS,
+            ),
+        )
+    if fitted is None or not fitted.converged:
+        out.append(say("Not enough to say: no cow, or every cow, is a case, or sires and farms always go together."))
+    else:
+        if len(table) < FEW_SIRES:
+            out.append(say("Fewer than {n} sires: not enough to say how much runs in families.", n=FEW_SIRES))
+        if row["p_value"] >= 1 - level:
+            out.append(say("The sires differ no more than luck would make them; do not choose between them by this."))
+        if row["capped"]:
+            out.append(
+                say(
+                    "The sire model gives a heritability above 1, which cannot be: something other than inheritance "
+                    "goes with the sires, such as age, year or group. It is shown as 1."
+                )
+            )
+    out.append(
+        say(
+            "Daughters of one sire are often of one age and one time too, and a cow trimmed for lameness is seen more; "
+            "likeness within a family is an association, not proof of inheritance."
+        )
+    )
+    return tuple(out)

@@ -1,0 +1,41 @@
+"""Daughters of sires: how many were trimmed, how often, and how many were a case."""
+
+from __future__ import annotations
+
+import functools
+
+import ibis
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.tally.engine import fetch, sql_of
+from analytics.tally.narrow import findings, trims
+from analytics.tally.selection import Selection
+
+MOST_TIMES = 6
+"""Cows trimmed this often or more are taken together."""
+
+
+def daughters(ledger: Ledger, selection: Selection) -> pd.DataFrame:
+    """Cows of a selection by farm, sire and how often they were trimmed.
+
+    Returns
+    -------
+    pandas.DataFrame
+        farm, sire (missing where not recorded), times (trims, at most 6), daughters, cases.
+    """
+    return fetch(ledger, _question(selection))
+
+
+@functools.lru_cache(maxsize=256)
+def _question(selection: Selection) -> str:
+    seen = trims(selection)
+    cows = seen.group_by(["farm", "cow"]).agg(times=seen.count(), sire=seen.sire.max())
+    found = findings(selection)
+    cases = found.group_by(["farm", "cow"]).agg(rows=found.count())
+    both = cows.join(cases, ["farm", "cow"], how="left").drop("farm_right", "cow_right")
+    both = both.mutate(
+        times=ibis.least(both.times, MOST_TIMES).cast("int64"), case=(both.rows.fill_null(0) > 0).cast("int64")
+    )
+    out = both.group_by(["farm", "sire", "times"]).agg(daughters=both.count(), cases=both.case.sum().cast("int64"))
+    return sql_of(out.order_by("farm", "sire", "times"))
