@@ -244,7 +244,8 @@ def _findings_of(headings: Headings, raw: dict[str, RawColumn], rows: int, findi
     keys = np.ravel_multi_index([column.codes for column in columns], [max(1, size) for size in sizes])
     used, codes = np.unique(keys, return_inverse=True)
     results: list[Finding] = []
-    counts = np.bincount(codes, minlength=len(used))
+    spread = RawColumn(codes.astype(np.int32), [""] * len(used))
+    counts, places = spread.counts(), spread.positions()
     for number, key in enumerate(used):
         parts = [int(part) for part in np.unravel_index(key, [max(1, size) for size in sizes])]
         texts = [column.texts[part] for column, part in zip(columns, parts, strict=True)]
@@ -257,8 +258,7 @@ def _findings_of(headings: Headings, raw: dict[str, RawColumn], rows: int, findi
             finding = join_finding(finding, None if is_blank(texts[1], "detail") else texts[1], stage)
         except Unreadable as unreadable:
             field = unreadable.field if isinstance(unreadable, Mismatch) else field
-            where = np.flatnonzero(codes == number)
-            findings.problems.append(Problem(where, field, unreadable.reason, unreadable.remedy))
+            findings.problems.append(Problem(places[number], field, unreadable.reason, unreadable.remedy))
             # Not missing: a zone beside an unread lesion is no second mistake.
             finding = Finding("?")
         results.append(finding)
@@ -271,7 +271,6 @@ def _findings_of(headings: Headings, raw: dict[str, RawColumn], rows: int, findi
                 f"{said} {finding.stage}" if finding.stage else said,
                 int(counts[number]),
             )
-    spread = RawColumn(codes.astype(np.int32), [""] * len(used))
     return {
         "lesion": taken([one.lesion for one in results], field_of("trims", "lesion"), spread),
         "lesion_detail": taken([one.detail for one in results], field_of("trims", "lesion_detail"), spread),

@@ -120,6 +120,7 @@ def read_column(
     type = match.field.type
     values: list[Any] = []
     rows = column.counts()
+    unread: dict[int, Unreadable] = {}
     for code, text in enumerate(column.texts):
         if is_blank(text, type):
             values.append(None)
@@ -128,8 +129,10 @@ def read_column(
             values.append(read(text))
         except Unreadable as unreadable:
             values.append(None)
-            where = np.flatnonzero(column.codes == code)
-            findings.problems.append(Problem(where, match.field.name, unreadable.reason, unreadable.remedy))
+            unread[code] = unreadable
+    places = column.positions() if unread else []
+    for code, why in unread.items():
+        findings.problems.append(Problem(places[code], match.field.name, why.reason, why.remedy))
     if type == "label":
         spelt = values
         values = alike(values, rows)

@@ -63,14 +63,19 @@ def write_set_aside(frame: pd.DataFrame) -> str:
         return ""
     row = "row" if "row" in frame.columns else "row_no"
     keys = [name for name in ("import_no", "source", row, "original") if name in frame.columns]
+    # One entry a row of the file, in the order in which they come; its lines need not be neighbours.
+    lines: dict[tuple[object, ...], tuple[list[str], dict[str, None]]] = {}
+    of_row = zip(*(frame[name].to_list() for name in keys), strict=True)
+    for key, column, reason, remedy in zip(
+        of_row, *(frame[name].fillna("").astype(str).to_list() for name in ("column", "reason", "remedy")), strict=True
+    ):
+        problems, remedies = lines.setdefault(key, ([], {}))
+        problems.append(f"{column}: {reason}" if column else reason)
+        remedies[remedy] = None
     tables: dict[tuple[str, ...], list[list[str]]] = {}
-    for key, lines in frame.groupby(keys, sort=False, dropna=False):
-        where = dict(zip(keys, key, strict=True)) if isinstance(key, tuple) else {keys[0]: key}
-        cells: dict[str, str] = json.loads(str(where["original"]))
-        reasons = zip(lines["column"].astype(str), lines["reason"].astype(str), strict=True)
-        problems = [f"{column}: {reason}" if column else reason for column, reason in reasons]
-        remedies = list(dict.fromkeys(lines["remedy"].astype(str)))
-        said = [*cells.values(), str(where[row]), " ".join(problems), " ".join(remedies)]
+    for key, (problems, remedies) in lines.items():
+        cells: dict[str, str] = json.loads(str(key[-1]))
+        said = [*cells.values(), str(key[-2]), " ".join(problems), " ".join(remedies)]
         tables.setdefault(tuple(cells), []).append([_cell(text) for text in said])
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")

@@ -30,6 +30,11 @@ class RawColumn:
         used, codes = np.unique(self.codes[positions], return_inverse=True)
         return RawColumn(codes.astype(np.int32), [self.texts[code] for code in used])
 
+    def positions(self) -> list[Positions]:
+        """For each text the positions at which it stands."""
+        order = np.argsort(self.codes, kind="stable").astype(np.int64)
+        return np.split(order, np.cumsum(self.counts())[:-1])
+
     def counts(self) -> npt.NDArray[np.int64]:
         """How many rows hold each text."""
         return np.bincount(self.codes, minlength=len(self.texts)).astype(np.int64)

@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-import re
 import zipfile
 import zlib
 from collections.abc import Iterator, Sequence
 from typing import Any, NoReturn
 
+from analytics.intake.extent import Extent, RepeatedExtent, TabExtent
 from analytics.intake.gathering import MOST_COLUMNS, gather
 from analytics.intake.sheet import RawSheet
 from analytics.mistake import Mistake
 
 MOST_UNPACKED_BYTES = 2_000_000_000
 MOST_FILES_WITHIN = 10_000
-MOST_CELLS = 100_000_000
+MOST_CELLS = 40_000_000
 """Rows times columns of one tab: two far corners are enough to fill the memory."""
 _PIECE = 1 << 20
-_CELL = re.compile(rb'\br="([A-Z]{1,3})(\d{1,7})"')
+_EXTENTS: dict[str, type[Extent]] = {"tab": TabExtent, "content": RepeatedExtent}
 
 
 def read_workbook(data: bytes, name: str, *, zipped: bool) -> list[RawSheet]:
@@ -63,8 +63,20 @@ def _cannot_open(name: str) -> NoReturn:
 
 
 def _texts(rows: Sequence[Sequence[Any]]) -> Iterator[list[str]]:
+    # Numbers and dates come back over and over; each is put in words once.
+    known: dict[tuple[type, Any], str] = {}
     for row in rows:
-        yield [cell if type(cell) is str else cell_text(cell) for cell in row]
+        texts = []
+        for cell in row:
+            if type(cell) is str:
+                texts.append(cell)
+                continue
+            key = (type(cell), cell)
+            text = known.get(key)
+            if text is None:
+                text = known[key] = cell_text(cell)
+            texts.append(text)
+        yield texts
 
 
 def cell_text(cell: Any) -> str:
@@ -121,21 +133,18 @@ def _check_member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, data: bytes
     except (zipfile.BadZipFile, ValueError, OSError, EOFError, IndexError):
         _cannot_open(name)
     body = memoryview(data)[start : start + member.compress_size]
-    total, widest, lowest, tail = 0, 1, 1, b""
+    extent = _EXTENTS.get("content" if member.filename == "content.xml" else "tab" if is_tab else "", Extent)()
+    total, tail = 0, b""
     for piece in _pieces(body, member.compress_type, name):
         total += len(piece)
         if total > member.file_size:
             raise Mistake(f"{name} unpacks to more than it says; it was not opened. Save it again as xlsx.")
-        if is_tab:
-            found = set(_CELL.findall(tail + piece))
-            tail = piece[-24:]
-            for letters, number in found:
-                widest, lowest = max(widest, _column(letters)), max(lowest, int(number))
-            if widest > MOST_COLUMNS or widest * lowest > MOST_CELLS:
-                raise Mistake(
-                    f"{name}: a tab spans {lowest:,} rows and {widest:,} columns, most of them empty; it was not "
-                    "opened. Delete the stray cells far out and save it again."
-                )
+        tail = extent.take(tail + piece)
+        if extent.columns > MOST_COLUMNS or extent.columns * extent.rows > MOST_CELLS:
+            raise Mistake(
+                f"{name}: a tab spans {extent.rows:,} rows and {extent.columns:,} columns, most of them empty or the "
+                "same; it was not opened. Delete the stray cells far out and save it again."
+            )
 
 
 def _pieces(body: memoryview, method: int, name: str) -> Iterator[bytes]:
@@ -154,10 +163,3 @@ def _pieces(body: memoryview, method: int, name: str) -> Iterator[bytes]:
             yield piece
     except zlib.error:
         _cannot_open(name)
-
-
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - 64
-    return number

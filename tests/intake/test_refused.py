@@ -12,7 +12,7 @@ import pytest
 from analytics.intake import check_file, workbooks
 from analytics.intake.reading import read_sheets
 from analytics.mistake import Mistake
-from tests.intake.books import TODAY, check
+from tests.intake.books import check
 
 
 def says(data: bytes, name: str = "book.csv", **options: object) -> str:
@@ -134,6 +134,60 @@ def test_a_stray_cell_far_out_does_not_fill_the_memory() -> None:
     assert "stray cells" in says(out.getvalue(), "book.xlsx")
 
 
+@pytest.mark.parametrize("corner", [("A", 1_048_576, "ZZ", 2), ("A", 99_999, "NTP", 2), ("A", 2, "XFD", 2)])
+def test_corners_far_apart_do_not_fill_the_memory(corner: tuple[str, int, str, int]) -> None:
+    book = openpyxl.Workbook()
+    book.active[f"{corner[0]}{corner[1]}"] = book.active[f"{corner[2]}{corner[3]}"] = "x"
+    out = io.BytesIO()
+    book.save(out)
+    assert "stray cells" in says(out.getvalue(), "book.xlsx")
+
+
+def _ods(rows: str) -> bytes:
+    names = "".join(f' xmlns:{n}="urn:oasis:names:tc:opendocument:xmlns:{n}:1.0"' for n in ("office", "table", "text"))
+    content = (
+        f'<?xml version="1.0"?><office:document-content{names}><office:body><office:spreadsheet>'
+        f'<table:table table:name="a">{rows}</table:table></office:spreadsheet></office:body></office:document-content>'
+    )
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
+        archive.writestr(
+            "META-INF/manifest.xml",
+            '<?xml version="1.0"?>'
+            '<manifest:manifest xmlns:manifest="urn:oasis:names:tc:opendocument:xmlns:manifest:1.0">'
+            '<manifest:file-entry manifest:full-path="/" '
+            'manifest:media-type="application/vnd.oasis.opendocument.spreadsheet"/></manifest:manifest>',
+        )
+        archive.writestr("content.xml", content)
+    return out.getvalue()
+
+
+def _cells(*texts: str, more: str = "") -> str:
+    return "".join(
+        f'<table:table-cell{more} office:value-type="string"><text:p>{text}</text:p></table:table-cell>'
+        for text in texts
+    )
+
+
+def test_repeated_cells_and_rows_do_not_fill_the_memory() -> None:
+    many = _cells("x", more=' table:number-columns-repeated="9000"')
+    rows = f'<table:table-row table:number-rows-repeated="1000000">{many}</table:table-row>'
+    assert "stray cells" in says(_ods(rows), "book.ods")
+
+
+def test_empty_cells_to_the_edge_of_the_sheet_are_no_stray_cells() -> None:
+    # As office programs write them: the rest of the row and of the sheet, said to repeat.
+    rest = '<table:table-cell table:number-columns-repeated="16380"/>'
+    rows = (
+        f"<table:table-row>{_cells('date', 'farm', 'cow', 'lesion')}{rest}</table:table-row>"
+        f"<table:table-row>{_cells('2026-03-14', 'Elm', '1', 'ulcer')}{rest}</table:table-row>"
+        f'<table:table-row table:number-rows-repeated="1048570">{rest}</table:table-row>'
+    )
+    (sheet,) = check(_ods(rows), "book.ods")
+    assert sheet.records["lesion"].to_list() == ["SU"]
+
+
 @pytest.mark.parametrize("cut", [100, 1000, 3000])
 def test_a_torn_workbook(cut: int) -> None:
     assert "cannot be opened" in says(_book(GOOD)[:cut], "book.xlsx")
@@ -146,4 +200,3 @@ def test_read_sheets_wants_something_to_read() -> None:
 
 def test_compressed_text_is_named() -> None:
     assert "gzip" in says(b"\x1f\x8b" + zlib.compress(b"date"))
-    assert TODAY.year == 2026

@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pandas as pd
 from hypothesis import given
@@ -10,7 +12,16 @@ from hypothesis import strategies as st
 
 from analytics.intake import write_set_aside
 from analytics.intake.setting_aside import bare_text, safe_text
+from sample_data import truths
+from sample_data.messy import write_notebook
 from tests.intake.books import check, only, trims
+
+
+def messy() -> bytes:
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "notebook.csv"
+        write_notebook(path)
+        return path.read_bytes()
 
 
 def test_mended_rows_are_read_again() -> None:
@@ -54,6 +65,15 @@ def test_sheets_of_several_kinds_stand_one_under_the_other() -> None:
     assert not set(first.set_aside["row"]) & set(second.set_aside["row"])
     mended = check(text.replace("squishy", "ok").replace(",9,", ",2,").encode())
     assert [len(sheet.records) for sheet in mended] == [1, 1]
+
+
+def test_the_messy_notebook_gives_up_its_planted_rows_and_no_others() -> None:
+    sheet = only(messy(), "notebook.csv")
+    assert sheet.set_aside["row"].to_list() == [bad.row for bad in truths.MESSY_BAD_ROWS]
+    assert sheet.set_aside["value"].to_list() == [bad.value for bad in truths.MESSY_BAD_ROWS]
+    assert sheet.records["farm"].nunique() == 1
+    again = only(write_set_aside(sheet.set_aside).encode(), day_first=True)
+    assert again.rows_read == len(truths.MESSY_BAD_ROWS)
 
 
 def test_nothing_set_aside_is_an_empty_text() -> None:
