@@ -1,0 +1,323 @@
+"""Comparisons: like with like, farms told from groups, and the planted differences of the demo herds."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics.ledger import Ledger
+from analytics.measures.comparison import COLUMNS, comparison
+from analytics.mistake import Mistake
+from analytics.tally.selection import Selection
+from sample_data import truths
+from tests.measures.herds import herd, trim
+
+
+def _cows(cases: int, of: int, tag: str, lesion: str = "SU", **more: Any) -> list[dict[str, Any]]:
+    return [
+        trim(f"{tag}{i}", lesion if i < cases else None, "LH" if i < cases else None, **more)
+        for i in range(of)
+    ]
+
+
+def _rows(table: pd.DataFrame) -> pd.DataFrame:
+    return table.set_index("group")
+
+
+def test_crude_by_hand(tmp_path: Path) -> None:
+    rows = _cows(45, 90, "a", housing="freestall") + _cows(30, 90, "b", housing="pasture")
+    answer = comparison(herd(tmp_path, rows), Selection(lesions=("SU",)), reference="pasture")
+    assert tuple(answer.table.columns[:13]) == COLUMNS
+    assert answer.table["group"].tolist() == ["pasture", "freestall"]
+    row = _rows(answer.table).loc["freestall"]
+    # 45 of 90 against 30 of 90: odds 1 and 1/2.
+    assert row["odds_ratio"] == pytest.approx(2.0)
+    assert (row["or_low"], row["or_high"]) == pytest.approx((1.10, 3.65), abs=0.005)
+    assert row["risk_ratio"] == pytest.approx(1.5)
+    assert row["q_value"] == row["p_value"] == pytest.approx(0.0233, abs=5e-5)
+    assert math.isnan(row["adj_odds_ratio"])
+    assert "by_lesion" not in answer.extra
+
+
+def test_what_only_looks_different_is_evened_out(tmp_path: Path) -> None:
+    """Risk 20 % in heifers and 60 % in old cows on either floor; the floors hold them in unlike shares."""
+    rows = [
+        *_cows(20, 100, "a", floor="concrete", parity=1),
+        *_cows(180, 300, "b", floor="concrete", parity=4),
+        *_cows(60, 300, "c", floor="rubber", parity=1),
+        *_cows(60, 100, "d", floor="rubber", parity=4),
+    ]
+    ledger = herd(tmp_path, rows)
+    answer = comparison(
+        ledger,
+        Selection(lesions=("SU",)),
+        by=("floor",),
+        reference="rubber",
+        adjust=("parity",),
+        stratify="parity",
+    )
+    row = _rows(answer.table).loc["concrete"]
+    assert row["odds_ratio"] == pytest.approx((200 / 200) / (120 / 280))
+    assert row["adj_odds_ratio"] == pytest.approx(1.0, abs=1e-9)
+    assert row["mh_odds_ratio"] == pytest.approx(1.0)
+    assert row["homogeneity_p"] == pytest.approx(1.0)
+    # All 800 cows hold as many heifers as old cows: 40 % whichever the floor.
+    assert answer.table["std_risk"].tolist() == pytest.approx([0.4, 0.4])
+    assert (answer.table["std_low"] < 0.4).all()
+    assert (answer.table["std_high"] > 0.4).all()
+    assert any("hold parity alike" in note for note in answer.basis.notes)
+
+
+def test_strata_that_disagree_are_said(tmp_path: Path) -> None:
+    rows = [
+        *_cows(60, 100, "a", floor="concrete", parity=1),
+        *_cows(20, 100, "b", floor="rubber", parity=1),
+        *_cows(20, 100, "c", floor="concrete", parity=4),
+        *_cows(60, 100, "d", floor="rubber", parity=4),
+    ]
+    answer = comparison(herd(tmp_path, rows), Selection(lesions=("SU",)), by=("floor",), stratify="parity")
+    assert answer.table["homogeneity_p"].min() < 0.001
+    assert any("strata of parity disagree" in caution for caution in answer.cautions)
+
+
+def test_group_and_farm_the_same_thing_is_refused(tmp_path: Path) -> None:
+    rows = [
+        row
+        for farm, housing, cases in (("A", "freestall", 20), ("B", "freestall", 15), ("C", "tie-stall", 8))
+        for row in _cows(cases, 50, farm, farm=farm, housing=housing)
+    ]
+    answer = comparison(herd(tmp_path, rows), Selection(), adjust=("parity",), stratify="farm")
+    table = _rows(answer.table)
+    assert table.loc["freestall", "risk_ratio"] == 1
+    refused = table.loc["tie-stall"]
+    assert refused["prevalence"] == 0.16
+    assert refused["low"] < 0.16 < refused["high"]
+    ratios = [
+        "risk_ratio",
+        "rr_low",
+        "odds_ratio",
+        "or_high",
+        "p_value",
+        "q_value",
+        "adj_odds_ratio",
+        "mh_odds_ratio",
+    ]
+    assert refused[ratios].isna().all()
+    assert any("No farm here has both tie-stall and freestall" in caution for caution in answer.cautions)
+    assert answer.extra["by_lesion"].empty
+
+
+def test_farms_differ_but_every_farm_has_both_seasons(tmp_path: Path) -> None:
+    rows = [
+        row
+        for farm, base in (("A", 5), ("B", 20))
+        for day, more in (("2025-01-10", 0), ("2025-07-10", 8))
+        for row in _cows(base + more, 50, farm, farm=farm, on=day)
+    ]
+    answer = comparison(
+        herd(tmp_path, rows),
+        Selection(lesions=("SU",)),
+        by=("season",),
+        reference="winter",
+        adjust=("farm",),
+        stratify="farm",
+    )
+    row = _rows(answer.table).loc["summer"]
+    assert row["risk_ratio"] > 1
+    assert row["mh_odds_ratio"] > row["odds_ratio"]
+    assert row["adj_odds_ratio"] == pytest.approx(row["mh_odds_ratio"], rel=0.05)
+
+
+def test_many_farms_of_each_kind_are_compared_with_farms_as_units(tmp_path: Path) -> None:
+    rng = np.random.default_rng(8)
+    rows = []
+    for i in range(24):
+        housing, centre = ("freestall", 0.4) if i % 2 else ("pasture", 0.2)
+        rows += _cows(
+            int(rng.binomial(30, rng.beta(10 * centre, 10 * (1 - centre)))),
+            30,
+            f"{i}-",
+            farm=f"F{i}",
+            housing=housing,
+        )
+    answer = comparison(
+        herd(tmp_path, rows),
+        Selection(lesions=("SU",)),
+        by=("housing",),
+        reference="pasture",
+        adjust=("parity",),
+    )
+    row = _rows(answer.table).loc["freestall"]
+    assert 1 < row["risk_ratio"] < 4
+    assert row["rr_low"] < row["risk_ratio"] < row["rr_high"]
+    assert row["or_low"] < row["odds_ratio"] < row["or_high"]
+    # Farms are unlike: the doubt is wider than 720 independent cows would have it.
+    from analytics.methods.ratios import odds_ratio
+
+    _, low, high = odds_ratio(
+        row["cases"], row["at_risk"], *_rows(answer.table).loc["pasture", ["cases", "at_risk"]]
+    )
+    assert row["or_high"] / row["or_low"] > 1.2 * high / low
+    assert any("Farms are the units of evidence" in note for note in answer.basis.notes)
+    assert any("24 farms as clusters" in note for note in answer.basis.notes)
+    terms = answer.extra["herd_model"].set_index("term")
+    assert terms.loc["group=freestall", "estimate"] > 1
+    assert terms.loc["spread of farms", "low"] > 0
+
+
+def test_lesion_by_lesion_counts_how_many_were_asked(tmp_path: Path) -> None:
+    rows = []
+    for housing, cases in (
+        ("freestall", {"DD": 30, "SU": 9, "WL": 10}),
+        ("pasture", {"DD": 10, "SU": 9, "WL": 9}),
+    ):
+        for i in range(100):
+            found = [code for code, number in cases.items() if i < number]
+            rows += [trim(f"{housing}{i}", code, "LH", housing=housing) for code in found] or [
+                trim(f"{housing}{i}", housing=housing)
+            ]
+    table = (
+        comparison(herd(tmp_path, rows), Selection(), reference="pasture")
+        .extra["by_lesion"]
+        .set_index("lesion")
+    )
+    p = table["p_value"].sort_values()
+    # Benjamini-Hochberg by hand for three: the smallest times 3, and never above the next.
+    assert table.loc[p.index[0], "q_value"] == pytest.approx(min(3 * p.iloc[0], 1.5 * p.iloc[1]))
+    assert table.loc["DD", "q_value"] < 0.01
+    assert table.loc["SU", "q_value"] == pytest.approx(1)
+
+
+@pytest.mark.parametrize("adjust", [(), ("parity",)])
+def test_edges_answer_in_words(tmp_path: Path, adjust: tuple[str, ...]) -> None:
+    nobody = herd(
+        tmp_path / "1", _cows(0, 30, "a", housing="freestall") + _cows(0, 30, "b", housing="pasture")
+    )
+    answer = comparison(nobody, Selection(lesions=("SU",)), adjust=adjust)
+    assert answer.table["prevalence"].tolist() == [0, 0]
+    assert any("Not enough to adjust" in caution for caution in answer.cautions) == bool(adjust)
+    everybody = herd(
+        tmp_path / "2", _cows(30, 30, "a", housing="freestall") + _cows(30, 30, "b", housing="pasture")
+    )
+    assert comparison(everybody, Selection(), adjust=adjust, stratify="season").table[
+        "prevalence"
+    ].tolist() == [1, 1]
+    one_group = herd(tmp_path / "3", _cows(3, 5, "a", housing="freestall"))
+    answer = comparison(one_group, Selection(), adjust=adjust)
+    assert any("only one group" in caution for caution in answer.cautions)
+    one_cow = comparison(
+        herd(tmp_path / "4", _cows(1, 1, "a", housing="pasture")), Selection(), adjust=adjust
+    )
+    assert len(one_cow.table) == 1
+    nothing = comparison(one_group, Selection(farms=("Nowhere",)), adjust=adjust, stratify="farm")
+    assert nothing.empty
+    assert nothing.cautions
+
+
+def test_bad_requests_are_refused(tmp_path: Path) -> None:
+    ledger = herd(tmp_path, _cows(3, 30, "a", housing="freestall"))
+    with pytest.raises(Mistake, match="one grouping"):
+        comparison(ledger, Selection(), by=("housing", "floor"))
+    with pytest.raises(Mistake, match="not among the groups"):
+        comparison(ledger, Selection(), reference="pasture")
+    with pytest.raises(Mistake, match="adjusted for or stratified by 'zone'"):
+        comparison(ledger, Selection(), adjust=("zone",))
+    with pytest.raises(Mistake, match="stratified by 'housing'"):
+        comparison(ledger, Selection(), stratify="housing")
+
+
+def test_demo_concrete_under_one_roof(demo_ledger: Ledger) -> None:
+    """Osier End has rubber and concrete; the planted odds ratios are what the model finds."""
+    selection = Selection(farms=("Osier End",), housing=("freestall",), lesions=("SU", "WL", "SH"))
+    answer = comparison(
+        demo_ledger, selection, by=("floor",), reference="rubber", per="trim", adjust=("parity", "season")
+    )
+    lesions = answer.extra["by_lesion"].set_index("lesion")
+    for code, planted in truths.CONCRETE_ODDS.items():
+        assert lesions.loc[code, "adj_or_low"] < planted < lesions.loc[code, "adj_or_high"]
+    row = _rows(answer.table).loc["concrete"]
+    assert row["adj_or_low"] > 1
+    assert row["adj_or_low"] < 1.55 < row["adj_or_high"]
+
+
+def test_demo_trimmer_sees_more_of_two_lesions(demo_ledger: Ledger) -> None:
+    """Trimmer TB was given 2.6 times the odds of noting SH and HHE in a cow. A population-averaged odds ratio
+    is nearer to 1, by the root of 1 + 0.346 times the variance between cows (Zeger, Liang & Albert 1988,
+    Biometrics 44:1049), so it must lie between 1 and the planted one."""
+    answer = comparison(
+        demo_ledger,
+        Selection(farms=("Larkmoor",)),
+        by=("trimmer",),
+        reference="KV",
+        per="trim",
+        adjust=("parity", "month"),
+    )
+    lesions = answer.extra["by_lesion"].set_index("lesion")
+    for code, planted in truths.TRIMMER_ODDS["TB"].items():
+        row = lesions.loc[code]
+        spread = truths.COW_SPREAD[truths.LESIONS[code].family]
+        averaged = math.exp(math.log(planted) / math.sqrt(1 + 0.346 * spread**2))
+        assert 1.3 < row["adj_or_low"] < averaged
+        assert row["adj_odds_ratio"] == pytest.approx(averaged, rel=0.3)
+        assert row["q_value"] < 0.01
+    for code in ("SU", "DD", "ID", "IH"):
+        row = lesions.loc[code]
+        assert row["adj_or_low"] < 1 < row["adj_or_high"]
+        assert row["q_value"] > 0.2
+
+
+def test_demo_farm_and_month_overlap_and_are_still_held_alike(demo_ledger: Ledger) -> None:
+    """Larkmoor is trimmed in months of its own, so its months say which farm it is."""
+    selection = Selection(farms=("Larkmoor", "Withy Flat", "Long Heath"), lesions=("SH",))
+    answer = comparison(
+        demo_ledger,
+        selection,
+        by=("trimmer",),
+        reference="TB",
+        per="trim",
+        adjust=("parity", "month"),
+        stratify="farm",
+    )
+    others = _rows(answer.table).loc[["KV", "MO"]]
+    assert (others["adj_or_high"] < 1).all()
+    assert others["adj_odds_ratio"].to_numpy() == pytest.approx(others["mh_odds_ratio"].to_numpy(), rel=0.1)
+    assert not any("Not enough to adjust" in caution for caution in answer.cautions)
+
+
+def test_demo_housings_of_different_farms_are_not_compared(demo_ledger: Ledger) -> None:
+    answer = comparison(demo_ledger, Selection(), reference="freestall", per="trim", stratify="farm")
+    table = _rows(answer.table)
+    assert table.loc[["tie-stall", "pasture"], "odds_ratio"].isna().all()
+    # On the two farms that have both, the dry cows' bedded pack against the freestall.
+    assert table.loc["bedded-pack", "mh_high"] < 1
+
+
+def test_merging_and_renaming_groups(tmp_path: Path) -> None:
+    """A group split in two adds up, and other names give the same ratios."""
+
+    def rows(names: tuple[str, str]) -> list[dict[str, Any]]:
+        return _cows(12, 60, "a", group=names[0]) + _cows(20, 50, "b", group=names[1])
+
+    first = comparison(
+        herd(tmp_path / "1", rows(("x", "y"))), Selection(), by=("group",), reference="x"
+    ).table
+    second = comparison(
+        herd(tmp_path / "2", rows(("q", "a"))), Selection(), by=("group",), reference="q"
+    ).table
+    pd.testing.assert_frame_equal(first.drop(columns="group"), second.drop(columns="group"))
+    split = comparison(
+        herd(
+            tmp_path / "3",
+            rows(("x", "y"))[:60] + _cows(8, 20, "c", group="y1") + _cows(12, 30, "d", group="y2"),
+        ),
+        Selection(),
+        by=("group",),
+        reference="x",
+    ).table
+    merged = _rows(split).loc[["y1", "y2"], ["cases", "at_risk"]].sum()
+    assert merged.tolist() == _rows(first).loc["y", ["cases", "at_risk"]].tolist()
