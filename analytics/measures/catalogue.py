@@ -39,6 +39,7 @@ MEASURES: dict[str, Measure] = {
         Measure("agreement", "agreement", "agreement", "Do two people write down the same about the same cows?"),
         Measure("growth", "growth", "growth", "How fast do toes grow, by housing, season and claw?"),
         Measure("family", "family", "family", "Do lesions run in families: daughters of one sire against another's?"),
+        Measure("cost", "cost", "cost", "What do lesions cost, and what would halving one save?"),
     )
 }
 

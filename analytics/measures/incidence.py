@@ -124,6 +124,14 @@ def incidence(
     return Answer("incidence", table[[*columns, "cows"]], basis, cautions, by)
 
 
+EARLY_CASES = (
+    "{n} of the cases were recorded in the first {gap} days of a farm's records and may have been there for long; the "
+    "first visits make too many cases look new."
+)
+ONLY_THESE_VISITS = (
+    "Cases found only between these visits, at lame-cow calls, are not counted; with all visits there are more."
+)
+
 _WHEN_FOUND: Said = say(
     "A case counts on the day it was found, not the day it began: months with more visits have more new cases."
 )
@@ -234,22 +242,10 @@ def _words(
             )
         )
     if early:
-        out.append(
-            say(
-                "{n} of the cases were recorded in the first {gap} days of a farm's records and may have been there "
-                "for long; the first visits make a rate too high.",
-                n=early,
-                gap=gap_days,
-            )
-        )
+        out.append(say(EARLY_CASES, n=early, gap=gap_days))
     if time.cows:
         if not selection.all_visits and "lame-cow" not in selection.visits:
-            out.append(
-                say(
-                    "Cases found only between these visits, at lame-cow calls, are not counted; with all visits the "
-                    "rate is higher."
-                )
-            )
+            out.append(say(ONLY_THESE_VISITS))
         out.append(say("Some cows fall ill again and again, so the true doubt is wider than these intervals."))
     if selection.trimmers:
         out.append(

@@ -165,7 +165,7 @@ def plain(
     return new, time
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(herds())
 def test_equals_a_plain_count_and_groups_add_up(herd: tuple[list[dict[str, Any]], list[dict[str, Any]]]) -> None:
     trims, register = herd
