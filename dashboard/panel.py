@@ -189,7 +189,7 @@ def number_table(table: pd.DataFrame, rows_to: Callable[[dict[str, Any]], str | 
                 className="scroll",
                 tabIndex=0,
                 role="region",
-                **{"aria-label": caption, "data-table": json.dumps(content)},
+                **{"aria-label": f"Numbers: {caption}", "data-table": json.dumps(content)},
             ),
             html.P(f"{more} more rows are in the CSV.", className="basis") if more > 0 else None,
         ]

@@ -8,8 +8,14 @@ from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
 from analytics.tally.selection import Selection
+from analytics.trade.lesions import PARENTS
 
-OPTIONS = ("by", "per", "reference", "cow", "theme")
+PRICES = tuple(f"price_{code}" for code in PARENTS)
+"""What a case of a lesion costs, by the lesion's code."""
+
+OPTIONS = (
+    "by", "per", "reference", "cow", "theme", "change", "against", "baseline", "level_of", "currency", *PRICES
+)  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
 
 KEPT = ("farms", "since", "until", "visits", "hemisphere", "theme")

@@ -75,7 +75,14 @@
     table.append(top, body);
     place.replaceChildren(table);
   }
-  new MutationObserver(() => document.querySelectorAll("[data-table]").forEach(build)).observe(document, {
+  function tend() {
+    document.querySelectorAll("[data-table]").forEach(build);
+    /* The upload part gives its hidden file field no name of its own. */
+    document.querySelectorAll(".drop input[type=file]:not([aria-label])").forEach((field) =>
+      field.setAttribute("aria-label", "Sheet to import")
+    );
+  }
+  new MutationObserver(tend).observe(document, {
     subtree: true,
     childList: true,
     attributes: true,

@@ -81,7 +81,10 @@ def risks(
         columns = ("std_risk", "std_low", "std_high")
         figure.add_trace(_points(table, columns, words, 1, -0.16, theme, drill, str(say("Standardised"))))
         highest = max(highest, float(table["std_high"].max()))
-    texts = [f"{percent(r['prevalence'])}, {cases_of(r['cases'], r['at_risk'], unit)}" for r in records(table)]
+    texts = [
+        f"{percent(r['prevalence'])}, {cases_of(r['cases'], r['at_risk'], None if narrow else unit)}"
+        for r in records(table)
+    ]
     _rows(figure, table, texts, theme, narrow)
     figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=unit))))
     return _finish(figure, answer, table, title, theme, narrow, legend=both, notes=[])

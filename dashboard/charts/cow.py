@@ -17,8 +17,9 @@ from dashboard.charts.theme import Tokens, tokens
 
 LANE = 44
 NARROW_LANE = 46
-SHARES_LANE = pd.Timedelta(days=21)
-"""Labels closer than this would run into each other; the later one is left to hovering."""
+LABEL_SHARE = 0.035
+NARROW_LABEL_SHARE = 0.11
+"""Share of the time shown that an abbreviation takes up; where the next finding is nearer, it is left out."""
 
 FAMILY_MARKERS = {
     "infectious": "circle",
@@ -65,10 +66,11 @@ def timeline(
     figure = go.Figure()
     _visit_lines(figure, frames["trims"], t)
     _housing(figure, frames, place, t, narrow)
+    room = (days.max() - days.min()) * (NARROW_LABEL_SHARE if narrow else LABEL_SHARE)
     traces = [
         _calvings(frames["calvings"], place["calvings"], t),
         *_scores(frames["scores"], place["scores"], t, drill, narrow),
-        *_findings(frames["findings"], place, t, drill),
+        *_findings(frames["findings"], place, t, drill, room),
         _actions(frames["findings"], place["action"], t),
     ]
     figure.add_traces([trace for trace in traces if trace is not None and len(trace.x)])
@@ -91,7 +93,7 @@ def timeline(
         narrow=narrow,
         height=(NARROW_LANE if narrow else LANE) * len(lanes),
         notes=_key(frames),
-        legend_lines=0 if frames["findings"].empty else 1,
+        legend_lines=0 if frames["findings"].empty else 1 + narrow,
         shown="every record",
     )
 
@@ -187,7 +189,7 @@ def _housing(
             layer="below",
         )
         words = value_label("housing", row["housing"])
-        long_enough = (end - row["start"]) > (ends[-1] - spans["start"].iloc[0]) * (0.3 if narrow else 0.12)
+        long_enough = (end - row["start"]) > (ends[-1] - spans["start"].iloc[0]) * (0.42 if narrow else 0.12)
         figure.add_trace(
             go.Scatter(
                 x=[row["start"] + (end - row["start"]) / 2],
@@ -250,7 +252,9 @@ def _scores(scores: pd.DataFrame, y: float, t: Tokens, drill: CowDrill | None, n
     return out
 
 
-def _findings(findings: pd.DataFrame, place: dict[str, float], t: Tokens, drill: CowDrill | None) -> list[go.Scatter]:
+def _findings(
+    findings: pd.DataFrame, place: dict[str, float], t: Tokens, drill: CowDrill | None, room: pd.Timedelta
+) -> list[go.Scatter]:
     """One mark a lesion, foot and day, with its abbreviation where there is room."""
     if findings.empty:
         return []
@@ -259,10 +263,10 @@ def _findings(findings: pd.DataFrame, place: dict[str, float], t: Tokens, drill:
     ).sort_values(["lane", "visit_date"], kind="stable")
     nth = rows.groupby(["lane", "visit_date"]).cumcount()
     many = rows.groupby(["lane", "visit_date"])["lesion"].transform("size")
-    before = rows.groupby("lane")["visit_date"].diff()
+    to_next = rows.groupby("lane")["visit_date"].transform(_to_next_day)
     rows = rows.assign(
         y=rows["lane"].map(place) + (nth - (many - 1) / 2) * 0.26,
-        label=rows["lesion"].where(before.isna() | (before > SHARES_LANE) | (before == pd.Timedelta(0)), ""),
+        label=rows["lesion"].where(to_next.isna() | (to_next > room), ""),
     )
     out = []
     for number, (family, part) in enumerate(rows.groupby("family", sort=True)):
@@ -290,6 +294,12 @@ def _findings(findings: pd.DataFrame, place: dict[str, float], t: Tokens, drill:
             )
         )
     return out
+
+
+def _to_next_day(days: pd.Series) -> pd.Series:
+    """Time from each day to the next other day."""
+    each = days.drop_duplicates()
+    return days.map(dict(zip(each, each.shift(-1) - each, strict=True)))
 
 
 def _finding_words(row: dict[str, Any]) -> str:

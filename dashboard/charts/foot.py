@@ -35,14 +35,14 @@ NARROW_HEIGHT = 3.5
 """Room of one foot with its words, in half claw lengths."""
 
 WIDE_PIXELS = 1120
-NARROW_PIXELS = 372
+NARROW_PIXELS = 330
 """Width of the drawing on a laptop and on a phone."""
 
 ALL_FEET = "LH"
 """The foot whose drawing stands for all feet: outer claw at the right."""
 
 PAIR_PIXELS = 205
-NARROW_PAIR_PIXELS = 150
+NARROW_PAIR_PIXELS = 134
 """Half a claw length in the drawing of all feet together."""
 
 
@@ -93,7 +93,8 @@ def draw_feet(
     bar = colour_bar(top, theme, narrow, str(say("Share of {unit}s", unit=answer.basis.unit)))
     figure = go.Figure([*traces, bar])
     figure.update_layout(annotations=[*words, *labels])
-    notes = [str(FROM_BELOW), *notes_on(looks), *not_drawn(answer)]
+    pointing = [] if title else [str(say("Tap or point at a zone for its interval."))]
+    notes = [str(FROM_BELOW), *notes_on(looks), *not_drawn(answer), *pointing]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
 
 

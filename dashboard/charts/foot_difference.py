@@ -14,7 +14,7 @@ from analytics.words import say
 from dashboard.charts.claw import zone_polygons
 from dashboard.charts.foot import FROM_BELOW, finish_feet, pixels_of, place_feet
 from dashboard.charts.frame import Drill, nothing_to_show
-from dashboard.charts.theme import MINUS, cases_of, tokens
+from dashboard.charts.theme import cases_of, points, tokens
 from dashboard.charts.zone_marks import (
     ZoneLook,
     colour_bar,
@@ -118,17 +118,6 @@ def draw_difference(
     sense = say("Plain: more in {a}. Striped: more in {b}.", a=names[0], b=names[1])
     notes = [str(FROM_BELOW), str(sense), *notes_on(looks)]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
-
-
-def points(value: float) -> str:
-    """A difference in percentage points with its sign.
-
-    Examples
-    --------
-    >>> points(0.031)
-    '+3.1'
-    """
-    return f"{100 * value:+.1f}".replace("-", MINUS)
 
 
 def _look(

@@ -18,7 +18,7 @@ Drill = Callable[[dict[str, Any]], dict[str, Any]]
 """Gives for a row of the table what its mark carries when it is clicked."""
 
 WIDE_LETTERS = 92
-NARROW_LETTERS = 50
+NARROW_LETTERS = 44
 """Letters of a subtitle that fit on a line of a laptop panel and of a phone."""
 
 TITLE_LINE = 22
@@ -107,7 +107,7 @@ def _head(basis: str, title: str, narrow: bool, notes: Iterable[str], colour: st
     lines = [line for note in notes for line in wrapped(note, narrow)]
     if title:
         lines = (wrapped(basis, narrow) if basis else []) + lines
-    heads = wrapped(title, narrow, 38 if narrow else 76) if title else []
+    heads = wrapped(title, narrow, 30 if narrow else 76) if title else []
     big = [f"<span style='font-size:16px;font-weight:600'>{line}</span>" for line in heads]
     small = [f"<span style='font-weight:400;color:{colour}'>{line}</span>" for line in lines]
     return {

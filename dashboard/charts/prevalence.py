@@ -189,7 +189,9 @@ def _row_names(
     counts = {}
     if second is None:
         for row in records(table):
-            counts[row[column]] = f"{percent(row['prevalence'])}, {cases_of(row['cases'], row['at_risk'], unit)}"
+            counts[row[column]] = (
+                f"{percent(row['prevalence'])}, {cases_of(row['cases'], row['at_risk'], None if narrow else unit)}"
+            )
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, showline=False)
         for i, group in enumerate(rows):

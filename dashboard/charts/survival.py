@@ -19,8 +19,7 @@ MOST_GROUPS = 4
 """Curves that can still be told apart; the table has all. [common practice, no source]"""
 
 FEW_FOLLOWED = 5
-"""A curve stops where fewer are still followed: its last steps are one cow each.
-[pub: Pocock, Clayton & Altman 2002, Lancet 359:1686, who ask for 10 to 20 % still followed]"""
+"""A curve stops where fewer are still followed: its last steps are one cow each. [common practice, no source]"""
 
 HEIGHT = 320
 RISK_LINE = 18
@@ -192,15 +191,6 @@ def _numbers_followed(figure: go.Figure, parts: list[tuple[str, pd.DataFrame]], 
     )
     for place, (_, part) in enumerate(parts):
         colour = t.series[place % len(t.series)] if len(parts) > 1 else t.ink
-        figure.add_trace(
-            go.Scatter(
-                x=[None],
-                y=[None],
-                mode="markers",
-                showlegend=False,
-                hoverinfo="skip",
-            )
-        )
         for day in ticks:
             mark = _SIGNS.get(MARKERS[place % len(MARKERS)], "") if day == 0 and len(parts) > 1 else ""
             figure.add_annotation(

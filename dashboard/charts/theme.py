@@ -244,6 +244,18 @@ def percent_range(low: float | None, high: float | None, digits: int = 1) -> str
     return f"{100 * low:.{digits}f}{join}{100 * high:.{digits}f}%".replace("-", MINUS)
 
 
+def points(value: float, digits: int = 1) -> str:
+    """A difference of proportions in percentage points with its sign.
+
+    Examples
+    --------
+    >>> points(0.031), points(0.0, 0)
+    ('+3.1', '0')
+    """
+    text = f"{100 * value:+.{digits}f}".replace("-", MINUS)
+    return text[1:] if not float(f"{100 * value:.{digits}f}") else text
+
+
 def ratio(value: float | None) -> str:
     """A ratio to two or three figures.
 
@@ -296,15 +308,16 @@ def plural(unit: str, count: float) -> str:
     return unit if count == 1 else PLURAL.get(unit, f"{unit}s")
 
 
-def cases_of(cases: float, at_risk: float, unit: str = "cow") -> str:
-    """How many of how many.
+def cases_of(cases: float, at_risk: float, unit: str | None = "cow") -> str:
+    """How many of how many; without the unit where there is little room.
 
     Examples
     --------
-    >>> cases_of(12, 263)
-    '12 of 263 cows'
+    >>> cases_of(12, 263), cases_of(12, 263, None)
+    ('12 of 263 cows', '12 of 263')
     """
-    return f"{number(cases)} of {number(at_risk)} {plural(unit, at_risk)}"
+    text = f"{number(cases)} of {number(at_risk)}"
+    return text if unit is None else f"{text} {plural(unit, at_risk)}"
 
 
 def estimate(cases: float, at_risk: float, low: float, high: float, unit: str = "cow") -> str:

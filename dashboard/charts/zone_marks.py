@@ -28,7 +28,7 @@ from dashboard.charts.claw import (
 )
 from dashboard.charts.frame import records
 from dashboard.charts.labels import zone_label
-from dashboard.charts.theme import percent, rgba, scale, tokens
+from dashboard.charts.theme import percent, points, rgba, scale, tokens
 
 LETTER = (0.53, 1.25)
 """Width and height of a letter as a share of the type size."""
@@ -318,7 +318,7 @@ def colour_bar(
         "ypad": 4,
         "outlinewidth": 0,
         "tickvals": ticks,
-        "ticktext": [f"{100 * value:+.{digits}f}" if ends else percent(value, digits) for value in ticks],
+        "ticktext": [points(value, digits) if ends else percent(value, digits) for value in ticks],
         "tickfont": {"size": 11.5, "color": t.muted},
         "title": {"text": words, "side": "top", "font": {"size": 12, "color": t.muted}},
     }

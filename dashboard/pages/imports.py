@@ -321,7 +321,7 @@ def _imports(ledger: Ledger) -> Any:
         className="scroll",
         tabIndex=0,
         role="region",
-        **{"aria-label": "Imports so far"},
+        **{"aria-label": "Table of imports"},
     )
 
 

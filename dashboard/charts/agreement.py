@@ -1,0 +1,91 @@
+"""Do two people write down the same: kappa with its interval, one row for each pair of people."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.dots import Row, draw_rows
+from dashboard.charts.frame import Drill, nothing_to_show, records
+from dashboard.charts.theme import MINUS, number, percent
+
+MOST_ROWS = 30
+
+
+def agreement(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Dot-and-interval chart of Cohen's kappa: 0 is chance, 1 is the same throughout.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: a, b, pairs, agreement, kappa, low, high, weights, and what was compared.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("Do two people write down the same")) if title is None else title
+    table = answer.table
+    if answer.empty or not table["kappa"].notna().any():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    kept = [row for row in records(table[table["kappa"].notna()]) if _drawn(row)]
+    kept.sort(key=lambda row: (-row["pairs"], str(row["a"]), str(row["b"])))
+    rows = [
+        Row(
+            _name(row),
+            say(
+                "{kappa} ({low} to {high}), same in {share} of {n}",
+                kappa=_two(row["kappa"]),
+                low=_two(row["low"]),
+                high=_two(row["high"]),
+                share=percent(row["agreement"], 0),
+                n=number(row["pairs"]),
+            ),
+            row["kappa"],
+            row["low"],
+            row["high"],
+            symbol="circle" if row["weights"] == "unweighted" else "diamond",
+            carries=drill(row) if drill else None,
+        )
+        for row in kept[:MOST_ROWS]
+    ]
+    lowest = min(0.0, *(row.low for row in rows)) if rows else 0.0
+    axis = {"title": {"text": str(say("Kappa: 0 is chance, 1 is always the same"))}, "range": [lowest - 0.05, 1.03]}
+    return draw_rows(
+        answer,
+        rows,
+        axis,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        line=0.0,
+        notes=[str(say("Diamonds: graded scores, near misses count in part. Dots: yes or no."))],
+    )
+
+
+def _drawn(row: dict[str, Any]) -> bool:
+    graded = str(row.get("what", "")).startswith("locomotion")
+    return str(row["weights"]) == ("quadratic" if graded else "unweighted")
+
+
+def _name(row: dict[str, Any]) -> str:
+    what = str(row.get("what") or "")
+    words = {"lame": str(say("lame or not")), "lesion on the foot": str(say("lesion or not"))}.get(what, what)
+    words = words.replace("locomotion", str(say("score"))).replace("0-3", "0–3").replace("1-5", "1–5")
+    return f"{row['a']} and {row['b']}" + (f", {words}" if words else "")
+
+
+def _two(value: float) -> str:
+    return f"{value:.2f}".replace("-", MINUS)

@@ -1,0 +1,209 @@
+"""Farms against what luck explains: the fewer cows were looked at, the further a farm may lie from the mean."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from dashboard.charts.labels import value_label
+from dashboard.charts.theme import estimate, number, percent, percent_range, rgba, tokens
+
+HEIGHT = 380
+NARROW_HEIGHT = 330
+MOST_NAMES = 12
+"""Farms named on the chart; of more, only those outside the limits are. [common practice, no source]"""
+
+
+def outside_words(row: dict[str, Any]) -> str:
+    """Whether a farm lies outside what luck explains.
+
+    Examples
+    --------
+    >>> outside_words({"outside": "above", "prevalence": 0.4, "funnel_high": 0.3, "funnel_low": 0.1})
+    'above what luck explains'
+    """
+    outside = row.get("outside")
+    if isinstance(outside, str):
+        side = outside
+    elif outside is None or pd.isna(outside) or not outside:
+        side = ""
+    else:
+        side = "above" if row["prevalence"] > row["funnel_high"] else "below"
+    return str(say("{side} what luck explains", side=side)) if side else str(say("within what luck explains"))
+
+
+def funnel(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Funnel plot: every farm's share against the number looked at, between the limits of luck.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: farm, cases, at_risk, prevalence, funnel_low, funnel_high, outside; with low and high the
+        farm's own interval is drawn.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Farms outside the limits are diamonds and say above or below in words.
+    """
+    title = str(say("Farms against what luck explains")) if title is None else title
+    if answer.empty or not answer.table["at_risk"].sum():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = answer.table[answer.table["at_risk"] > 0].sort_values("at_risk", kind="stable").reset_index(drop=True)
+    unit = answer.basis.unit
+    figure = go.Figure()
+    if table["funnel_low"].notna().any():
+        figure.add_traces(_limits(table, theme))
+    figure.add_trace(_farms(table, theme, drill, unit))
+    _names(figure, table, theme, narrow)
+    top = top_of(table, "prevalence", "funnel_high", *(name for name in ("high",) if name in table))
+    figure.update_yaxes(**shares_axis(narrow, top, str(say("Share of {unit}s with a lesion", unit=unit))))
+    most, least = float(table["at_risk"].max()), float(table["at_risk"].min())
+    room = max(1.0, (most - least) * 0.12)
+    figure.update_xaxes(
+        title={"text": str(say("{unit}s looked at", unit=unit.capitalize()))},
+        range=[max(0.0, least - room), most + room],
+        tickformat=",d",
+        nticks=5 if narrow else 9,
+        showgrid=False,
+    )
+    return framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=NARROW_HEIGHT if narrow else HEIGHT,
+        legend_lines=2 if narrow else 1,
+        shown="the grey band is what luck explains",
+    )
+
+
+def _limits(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
+    t = tokens(theme)
+    known = table[table["funnel_low"].notna()]
+    middle = known["cases"].sum() / known["at_risk"].sum()
+    x = known["at_risk"]
+    if len(known) > 1:
+        # Limits shrink with the root of the number looked at; between farms they are drawn so.
+        x = np.linspace(float(x.min()), float(x.max()), 60)
+        root = 1 / np.sqrt(known["at_risk"].to_numpy(dtype=float))
+        order = np.argsort(root)
+        at = 1 / np.sqrt(x)
+        low = np.interp(at, root[order], known["funnel_low"].to_numpy(dtype=float)[order])
+        high = np.interp(at, root[order], known["funnel_high"].to_numpy(dtype=float)[order])
+    else:
+        low, high = known["funnel_low"], known["funnel_high"]
+    edge = {"mode": "lines", "line": {"color": rgba(t.muted, 0.7), "width": 1}, "hoverinfo": "skip"}
+    return [
+        go.Scatter(x=x, y=high, showlegend=False, **edge),
+        go.Scatter(
+            x=x,
+            y=low,
+            fill="tonexty",
+            fillcolor=rgba(t.muted, 0.12),
+            name=str(say("What luck explains")),
+            **edge,
+        ),
+        go.Scatter(
+            x=x,
+            y=np.full(len(x), middle),
+            mode="lines",
+            line={"color": t.muted, "width": 1.4, "dash": "dash"},
+            name=str(say("All farms together, {share}", share=percent(float(middle)))),
+            hoverinfo="skip",
+        ),
+    ]
+
+
+def is_outside(row: dict[str, Any]) -> bool:
+    """Whether a farm lies outside the limits."""
+    return outside_words(row) != outside_words({"outside": ""})
+
+
+def _farms(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> go.Scatter:
+    t = tokens(theme)
+    hover = []
+    for row in records(table):
+        own = (
+            estimate(row["cases"], row["at_risk"], row["low"], row["high"], unit)
+            if "low" in table
+            else f"{number(row['cases'])} of {number(row['at_risk'])}, {percent(row['prevalence'])}"
+        )
+        limits = percent_range(row["funnel_low"], row["funnel_high"])
+        hover.append(
+            f"<b>{value_label('farm', row['farm'])}</b><br>{own}<br>"
+            + say("luck alone: {limits}; {where}", limits=limits, where=outside_words(row))
+        )
+    out = [is_outside(row) for row in records(table)]
+    bars = None
+    if "low" in table:
+        bars = {
+            "type": "data",
+            "symmetric": False,
+            "array": table["high"] - table["prevalence"],
+            "arrayminus": table["prevalence"] - table["low"],
+            "thickness": 1.4,
+            "width": 4,
+            "color": rgba(t.accent, 0.8),
+        }
+    return go.Scatter(
+        x=table["at_risk"],
+        y=table["prevalence"],
+        error_y=bars,
+        mode="markers",
+        marker={
+            "color": t.accent,
+            "size": [12 if far else 9 for far in out],
+            "symbol": ["diamond" if far else "circle" for far in out],
+            "line": {"color": t.raised, "width": 1},
+        },
+        name=str(say("Farm")),
+        hovertext=hover,
+        hovertemplate="%{hovertext}<extra></extra>",
+        customdata=marks(table, drill),
+        showlegend=False,
+    )
+
+
+def _names(figure: go.Figure, table: pd.DataFrame, theme: str, narrow: bool) -> None:
+    """Names beside the dots, pushed apart where two farms are alike."""
+    t = tokens(theme)
+    named = [row for row in records(table) if len(table) <= MOST_NAMES or is_outside(row)]
+    span = float(table["at_risk"].max() - table["at_risk"].min()) or 1.0
+    middle = float(table["at_risk"].min()) + span / 2
+    placed: list[tuple[float, float]] = []
+    for row in sorted(named, key=lambda r: r["prevalence"]):
+        x, y = float(row["at_risk"]) / span, float(row["prevalence"])
+        push = sum(1 for px, py in placed if abs(px - x) < 0.3 and abs(py - y) < 0.02)
+        placed.append((x, y))
+        text = value_label("farm", row["farm"])
+        if is_outside(row):
+            text += f", {outside_words(row).split()[0]}"
+        right = row["at_risk"] <= middle
+        figure.add_annotation(
+            x=row["at_risk"],
+            y=y,
+            text=text,
+            showarrow=False,
+            xanchor="left" if right else "right",
+            xshift=10 if right else -10,
+            yshift=math.ceil(push / 2) * 15 * (1 if push % 2 else -1),
+            font={"size": 11.5 if narrow else 12.5, "color": t.ink},
+        )

@@ -1,0 +1,149 @@
+"""How complete the records are: a grid of fields and trimmers, and how each scorer uses the scores."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+from plotly.colors import sample_colorscale
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records
+from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.theme import number, percent, scale, tokens
+
+COMPLETE = "completeness"
+ROW = 30
+MOST_PEOPLE = 14
+"""People whose columns fit beside each other; those with the most records come first."""
+
+
+def completeness_of(answer: Answer) -> pd.DataFrame:
+    """Completeness by field and trimmer: n records, share filled in; months weighted by their records."""
+    table = answer.table
+    if answer.empty:
+        return pd.DataFrame(columns=["field", "trimmer", "n", "share"])
+    table = table[table["check"].astype(str).str.startswith(COMPLETE) & table["share"].notna()]
+    if {"trimmer", "field"} - set(table.columns) or table.empty:
+        return pd.DataFrame(columns=["field", "trimmer", "n", "share"])
+    everyone = str(say("all"))
+    table = table.assign(trimmer=table["trimmer"].fillna("").replace("", everyone), filled=table["share"] * table["n"])
+    out = table.groupby(["field", "trimmer"], as_index=False, sort=False)[["n", "filled"]].sum()
+    return out.assign(share=out["filled"] / out["n"]).drop(columns="filled")
+
+
+def completeness(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Heat grid of the share of records that have a field filled in, by field and trimmer.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: check, trimmer, month, field, n, share; rows whose check is completeness are drawn.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Every tile says its percentage, so that shade alone says nothing.
+    """
+    title = str(say("How much of the records is filled in")) if title is None else title
+    cells = completeness_of(answer)
+    if cells.empty:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    people = cells.groupby("trimmer", sort=False)["n"].max().sort_values(ascending=False, kind="stable")
+    shown = list(people.index[: 6 if narrow else MOST_PEOPLE])
+    notes = []
+    if len(people) > len(shown):
+        notes.append(str(say("The {n} people with the most records are drawn; the table has all.", n=len(shown))))
+    cells = cells[cells["trimmer"].isin(shown)]
+    fields = list(cells.groupby("field", sort=False)["share"].mean().sort_values(kind="stable").index)
+    x = {name: i for i, name in enumerate(shown)}
+    y = {name: -i for i, name in enumerate(fields)}
+    t = tokens(theme)
+    shapes, words = [], []
+    for row in records(cells):
+        colour = str(sample_colorscale(scale(theme), [min(1.0, max(0.0, row["share"]))])[0])
+        at = (x[row["trimmer"]], y[row["field"]])
+        shapes.append(_tile(*at, colour, t.raised))
+        words.append(
+            {
+                "x": at[0],
+                "y": at[1],
+                "text": percent(row["share"], 0),
+                "showarrow": False,
+                "font": {"size": 11.5, "color": _ink(colour)},
+            }
+        )
+    hover = [
+        f"<b>{column_label(row['field'])}, {value_label('trimmer', row['trimmer'])}</b><br>"
+        + say("{share} of {n} records", share=percent(row["share"]), n=number(row["n"]))
+        for row in records(cells)
+    ]
+    figure = go.Figure(
+        go.Scatter(
+            x=[x[name] for name in cells["trimmer"]],
+            y=[y[name] for name in cells["field"]],
+            mode="markers",
+            marker={"size": 24, "opacity": 0, "symbol": "square"},
+            hovertext=hover,
+            hovertemplate="%{hovertext}<extra></extra>",
+            customdata=marks(cells, drill),
+        )
+    )
+    figure.update_xaxes(
+        tickvals=list(x.values()),
+        ticktext=[value_label("trimmer", name) for name in shown],
+        side="top",
+        showgrid=False,
+        ticks="",
+        range=[-0.5, len(shown) - 0.5],
+    )
+    figure.update_yaxes(
+        tickvals=list(y.values()),
+        ticktext=[column_label(name) for name in fields],
+        showgrid=False,
+        ticks="",
+        range=[-len(fields) + 0.5, 0.5],
+    )
+    framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=ROW * len(fields) + 40,
+        notes=notes,
+        shown="shares of all records, so without intervals",
+    )
+    figure.update_layout(shapes=shapes, annotations=words, margin={"t": (figure.layout.margin.t or 14) + 28, "b": 12})
+    return figure
+
+
+def _tile(x: int, y: int, colour: str, edge: str) -> dict[str, Any]:
+    return {
+        "type": "rect",
+        "x0": x - 0.48,
+        "x1": x + 0.48,
+        "y0": y - 0.46,
+        "y1": y + 0.46,
+        "fillcolor": colour,
+        "line": {"color": edge, "width": 1},
+        "layer": "below",
+    }
+
+
+def _ink(colour: str) -> str:
+    """Black or white, whichever stands out from *colour*."""
+    red, green, blue = (float(part) for part in colour.removeprefix("rgb(").rstrip(")").split(","))
+    return "#111111" if np.dot([0.299, 0.587, 0.114], [red, green, blue]) > 126 else "#FFFFFF"

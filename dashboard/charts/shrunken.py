@@ -1,0 +1,110 @@
+"""Farms in order without punishing luck: each share drawn towards the mean, with the doubt about its place."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.dots import Row, draw_rows
+from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
+from dashboard.charts.labels import value_label
+from dashboard.charts.theme import EN_DASH, cases_of, number, percent, percent_range, tokens
+
+MOST_ROWS = 60
+"""Farms that fit on one chart; the table has all. [common practice, no source]"""
+
+
+def rank_words(row: dict[str, Any]) -> str:
+    """A place with its doubt.
+
+    Examples
+    --------
+    >>> rank_words({"rank": 2, "rank_low": 1, "rank_high": 4}).replace(EN_DASH, "-")
+    'place 2 (1-4)'
+    """
+    if pd.isna(row.get("rank", float("nan"))):
+        return ""
+    low, high = number(row["rank_low"]), number(row["rank_high"])
+    doubt = f" ({low}{EN_DASH}{high})" if low != high else ""
+    return str(say("place {rank}{doubt}", rank=number(row["rank"]), doubt=doubt))
+
+
+def shrunken(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Shrunken share of each farm with its interval and place, the lowest first; the plain share beside it.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: farm, cases, at_risk, prevalence, shrunken, shrunken_low, shrunken_high, rank, rank_low,
+        rank_high.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Dots with intervals are shrunken shares, hollow squares the plain ones.
+    """
+    title = str(say("Farms in order, drawn towards the mean")) if title is None else title
+    if answer.empty or not answer.table["shrunken"].notna().any():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = answer.table[answer.table["shrunken"].notna()].sort_values("shrunken", kind="stable").head(MOST_ROWS)
+    unit = answer.basis.unit
+    rows = []
+    for row in records(table):
+        interval = percent_range(row["shrunken_low"], row["shrunken_high"])
+        place = rank_words(row)
+        rows.append(
+            Row(
+                value_label("farm", row["farm"]),
+                f"{percent(row['shrunken'])} ({interval})" + (f", {place}" if place else ""),
+                row["shrunken"],
+                row["shrunken_low"],
+                row["shrunken_high"],
+                hover=f"<b>{value_label('farm', row['farm'])}</b><br>{percent(row['shrunken'])} ({interval})"
+                + (f"<br>{place}" if place else "")
+                + f"<br>{say('as recorded')}: {percent(row['prevalence'])}, "
+                f"{cases_of(row['cases'], row['at_risk'], unit)}",
+                carries=drill(row) if drill else None,
+            )
+        )
+    top = top_of(table, "shrunken_high", "prevalence")
+    axis = shares_axis(narrow, top, str(say("Share of {unit}s with a lesion", unit=unit)))
+    figure = draw_rows(
+        answer,
+        rows,
+        axis,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        notes=[str(say("Dots: drawn towards the mean of all. Hollow squares: as recorded."))],
+    )
+    add_recorded(figure, table["prevalence"], theme, narrow)
+    return figure
+
+
+def add_recorded(figure: go.Figure, shares: pd.Series, theme: str, narrow: bool) -> None:
+    """The plain share of each row as a hollow square."""
+    t = tokens(theme)
+    below = 0.16 if narrow else 0.0
+    figure.add_trace(
+        go.Scatter(
+            x=shares,
+            y=[-i - below for i in range(len(shares))],
+            mode="markers",
+            marker={"symbol": "square-open", "size": 11, "color": t.muted, "line": {"width": 1.6}},
+            hoverinfo="skip",
+            showlegend=False,
+        )
+    )
