@@ -263,7 +263,9 @@ def _findings(
     ).sort_values(["lane", "visit_date"], kind="stable")
     nth = rows.groupby(["lane", "visit_date"]).cumcount()
     many = rows.groupby(["lane", "visit_date"])["lesion"].transform("size")
-    to_next = rows.groupby("lane")["visit_date"].transform(_to_next_day)
+    days = rows[["lane", "visit_date"]].drop_duplicates()
+    days = days.assign(to_next=days.groupby("lane")["visit_date"].shift(-1) - days["visit_date"])
+    to_next = rows[["lane", "visit_date"]].merge(days, how="left")["to_next"].set_axis(rows.index)
     rows = rows.assign(
         y=rows["lane"].map(place) + (nth - (many - 1) / 2) * 0.26,
         label=rows["lesion"].where(to_next.isna() | (to_next > room), ""),
@@ -294,12 +296,6 @@ def _findings(
             )
         )
     return out
-
-
-def _to_next_day(days: pd.Series) -> pd.Series:
-    """Time from each day to the next other day."""
-    each = days.drop_duplicates()
-    return days.map(dict(zip(each, each.shift(-1) - each, strict=True)))
 
 
 def _finding_words(row: dict[str, Any]) -> str:

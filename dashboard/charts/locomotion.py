@@ -17,11 +17,6 @@ from dashboard.charts.theme import DASHES, MARKERS, cases_of, estimate, number, 
 HEIGHT = 340
 NARROW_HEIGHT = 300
 
-OF_STATES = {"from_state": "before", "to_state": "after", "cows": "cases", "of": "at_risk", "share": "prevalence"}
-"""Columns of steps between states by the names of those between scores."""
-
-STATES = ("sound", "lame", "severe")
-
 
 def locomotion(
     answer: Answer,
@@ -195,8 +190,8 @@ def transitions(
     Parameters
     ----------
     answer : Answer
-        ``table``: from_state, to_state (sound or lame), cows (steps from the one to the other), of (steps from
-        from_state), share, low, high; or the same of scores: before, after, cases, at_risk, prevalence.
+        ``table``: before, after (scores or words), cases (cows that moved so), at_risk (cows with that score
+        before), prevalence (cases over at_risk), low, high.
     theme, narrow, title, drill
         As in the other charts.
 
@@ -206,11 +201,11 @@ def transitions(
         Cows that stayed lie on the outlined diagonal, cows that got worse right of it.
     """
     title = str(say("From one scoring to the next")) if title is None else title
-    table = answer.table.rename(columns=OF_STATES if "from_state" in answer.table else {})
+    table = answer.table
     if answer.empty or not table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     t = tokens(theme)
-    names = sorted(set(table["before"]) | set(table["after"]), key=_from_sound_to_lame)
+    names = sorted(set(table["before"]) | set(table["after"]), key=lambda value: (isinstance(value, str), value))
     place = {name: i for i, name in enumerate(names)}
     looked = table.groupby("before")["at_risk"].max()
     figure = go.Figure()
@@ -274,10 +269,6 @@ def transitions(
     )
     figure.update_layout(annotations=annotations, shapes=shapes)
     return figure
-
-
-def _from_sound_to_lame(value: object) -> tuple[bool, int, object]:
-    return isinstance(value, str), STATES.index(value) if value in STATES else len(STATES), value
 
 
 def _score(value: object) -> str:

@@ -77,12 +77,13 @@ def prevalence(
     figure = go.Figure()
     t = tokens(theme)
     step = (NARROW_ROW if narrow else ROW) + EXTRA_SERIES * (len(names) - 1)
+    below_name = 6 / step if narrow else 0.0
     place = {group: -float(i) for i, group in enumerate(rows)}
     for number, name in enumerate(names):
         part = table[table[by[0]].isin(rows)]
         part = part if second is None else part[part[second] == name]
         offset = 0.0 if second is None else -(number - (len(names) - 1) / 2) * EXTRA_SERIES * 1.1 / step
-        figure.add_trace(_dots(part, by, second, place, offset, number, theme, answer.basis.unit, drill))
+        figure.add_trace(_dots(part, by, second, place, offset - below_name, number, theme, answer.basis.unit, drill))
     _row_names(figure, table, by[0], rows, step, second, narrow, theme, answer.basis.unit)
     highest = top_of(table, "high", "prevalence")
     figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=answer.basis.unit))))
