@@ -40,26 +40,17 @@ def agreement(
     table = answer.table
     if answer.empty or not table["kappa"].notna().any():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
-    kept = [row for row in records(table[table["kappa"].notna()]) if _drawn(row)]
-    kept.sort(key=lambda row: (-row["pairs"], str(row["a"]), str(row["b"])))
     rows = [
         Row(
             _name(row),
-            say(
-                "{kappa} ({low} to {high}), same in {share} of {n}",
-                kappa=_two(row["kappa"]),
-                low=_two(row["low"]),
-                high=_two(row["high"]),
-                share=percent(row["agreement"], 0),
-                n=number(row["pairs"]),
-            ),
+            _words(row),
             row["kappa"],
             row["low"],
             row["high"],
             symbol="circle" if row["weights"] == "unweighted" else "diamond",
             carries=drill(row) if drill else None,
         )
-        for row in kept[:MOST_ROWS]
+        for row in _kept(answer)[:MOST_ROWS]
     ]
     lowest = min(0.0, *(row.low for row in rows)) if rows else 0.0
     axis = {"title": {"text": str(say("Kappa: 0 is chance, 1 is always the same"))}, "range": [lowest - 0.05, 1.03]}
@@ -72,6 +63,31 @@ def agreement(
         narrow=narrow,
         line=0.0,
         notes=[str(say("Diamonds: graded scores, near misses count in part. Dots: yes or no."))],
+    )
+
+
+def in_kappa(answer: Answer) -> list[tuple[str, str]]:
+    """Each pair of people with its kappa in words, the pair with most cows in common first."""
+    return [(_name(row), _words(row)) for row in _kept(answer)]
+
+
+def _kept(answer: Answer) -> list[dict[str, Any]]:
+    """Of grades the kappa that counts a near miss in part, of yes and no the plain one; the table has all."""
+    kept = [row for row in records(answer.table[answer.table["kappa"].notna()]) if _drawn(row)]
+    kept.sort(key=lambda row: (-row["pairs"], str(row["a"]), str(row["b"])))
+    return kept
+
+
+def _words(row: dict[str, Any]) -> str:
+    return str(
+        say(
+            "{kappa} ({low} to {high}), same in {share} of {n}",
+            kappa=_two(row["kappa"]),
+            low=_two(row["low"]),
+            high=_two(row["high"]),
+            share=percent(row["agreement"], 0),
+            n=number(row["pairs"]),
+        )
     )
 
 

@@ -206,11 +206,11 @@ def _apart(told: pd.DataFrame, months: int) -> pd.DataFrame:
     """The newest signals that are far enough from each other for a word each."""
     kept: list[int] = []
     last = None
-    for index, month in told["month"].items():
+    for place, month in enumerate(told["month"]):
         if last is None or (last - month).days > months * 30:
-            kept.append(int(index))
+            kept.append(place)
             last = month
-    return told.loc[kept[:MOST_NAMED]]
+    return told.iloc[kept[:MOST_NAMED]]
 
 
 def _average(table: pd.DataFrame, theme: str) -> list[go.Scatter]:

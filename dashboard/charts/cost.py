@@ -27,7 +27,7 @@ def money(amount: float | None, currency: str = "") -> str:
     """
     if amount is None or not math.isfinite(amount):
         return "not known"
-    digits = 0 if amount == 0 else max(0, int(math.floor(math.log10(abs(amount)))) - 2)
+    digits = 0 if amount == 0 else max(0, math.floor(math.log10(abs(amount))) - 2)
     return f"{round(amount, -digits):,.0f} {currency}".strip()
 
 

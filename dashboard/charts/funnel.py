@@ -99,17 +99,17 @@ def _limits(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
     t = tokens(theme)
     known = table[table["funnel_low"].notna()]
     middle = known["cases"].sum() / known["at_risk"].sum()
-    x = known["at_risk"]
+    x = known["at_risk"].to_numpy(dtype=float)
     if len(known) > 1:
         # Limits shrink with the root of the number looked at; between farms they are drawn so.
-        x = np.linspace(float(x.min()), float(x.max()), 60)
+        x = np.linspace(x.min(), x.max(), 60)
         root = 1 / np.sqrt(known["at_risk"].to_numpy(dtype=float))
         order = np.argsort(root)
         at = 1 / np.sqrt(x)
         low = np.interp(at, root[order], known["funnel_low"].to_numpy(dtype=float)[order])
         high = np.interp(at, root[order], known["funnel_high"].to_numpy(dtype=float)[order])
     else:
-        low, high = known["funnel_low"], known["funnel_high"]
+        low, high = (known[name].to_numpy(dtype=float) for name in ("funnel_low", "funnel_high"))
     edge = {"mode": "lines", "line": {"color": rgba(t.muted, 0.7), "width": 1}, "hoverinfo": "skip"}
     return [
         go.Scatter(x=x, y=high, showlegend=False, **edge),

@@ -5,27 +5,31 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records
-from dashboard.charts.theme import DASHES, MARKERS, number, tokens
+from dashboard.charts.theme import DASHES, MARKERS, number, percent, plural, tokens
 
 HEIGHT = 320
 NARROW_HEIGHT = 300
+TICKS = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 50_000, 100_000)
+
+
+DIRECTIONS = {"fall": "To see it fall", "rise": "To see it rise"}
 
 
 def points(row: dict[str, Any]) -> float:
-    """The change in percentage points, however the measure gives it.
+    """The size of the change in percentage points.
 
     Examples
     --------
-    >>> points({"points": 10}), points({"points": 0.1})
-    (10.0, 10.0)
+    >>> points({"points": 0.1})
+    10.0
     """
-    value = float(row["points"])
-    return value * 100 if abs(value) < 1 else value
+    return round(abs(float(row["points"])) * 100, 6)
 
 
 def planning(
@@ -41,64 +45,53 @@ def planning(
     Parameters
     ----------
     answer : Answer
-        ``table``: points (of change, percentage points), cows; a ``direction`` gives one line each.
+        ``table``: points (of change, a proportion), direction (fall or rise), needed (in each of two groups or
+        periods), prevalence (now), prevalence_then, at_hand (looked at now).
     theme, narrow, title, drill
         As in every chart.
 
     Returns
     -------
     plotly.graph_objects.Figure
-        Every dot says its number of cows; a line across marks the cows at hand where they are known.
+        One line falling and one rising; every dot says its number, and a line across the number at hand.
     """
     title = str(say("How many cows for which difference")) if title is None else title
-    known = answer.table if answer.empty else answer.table[answer.table["cows"].notna()]
+    known = answer.table if answer.empty else answer.table[answer.table["needed"].notna()]
     if known.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     t = tokens(theme)
-    lines = list(dict.fromkeys(known["direction"])) if "direction" in known else [""]
+    unit = answer.basis.unit
     figure = go.Figure()
-    for place, name in enumerate(lines):
-        part = known[known["direction"] == name] if name else known
-        part = part.assign(x=[abs(points(row)) for row in records(part)]).sort_values("x")
-        colour = t.series[place % len(t.series)] if name else t.accent
-        figure.add_trace(
-            go.Scatter(
-                x=part["x"],
-                y=part["cows"],
-                mode="lines+markers+text",
-                line={"color": colour, "width": 2, "dash": DASHES[place % len(DASHES)]},
-                marker={"size": 9, "symbol": MARKERS[place % len(MARKERS)], "color": colour},
-                text=[number(round(cows)) for cows in part["cows"]],
-                textposition="top center" if place == 0 else "bottom center",
-                textfont={"size": 12, "color": t.ink},
-                name=str(name),
-                showlegend=bool(name),
-                hovertext=[
-                    say(
-                        "{cows} cows in each group to see a difference of {points} percentage points",
-                        cows=number(round(row["cows"])),
-                        points=number(row["x"]),
-                    )
-                    for row in records(part)
-                ],
-                hovertemplate="%{hovertext}<extra></extra>",
-                customdata=marks(part, drill),
-                cliponaxis=False,
-            )
-        )
-    top, bottom = float(known["cows"].max()), max(1.0, float(known["cows"].min()))
+    for place, (name, part) in enumerate(known.groupby("direction", sort=False)):
+        part = part.assign(x=[points(row) for row in records(part)]).sort_values("x")
+        figure.add_trace(_line(part, str(name), place, theme, drill, unit))
+    hand = float(known["at_hand"].max())
+    figure.add_hline(y=hand, line={"color": t.ink, "width": 1.2, "dash": "dot"})
+    figure.add_annotation(
+        text=str(say("{n} {units} at hand", n=number(hand), units=plural(unit, hand))),
+        x=1,
+        xref="paper",
+        xanchor="right",
+        y=math.log10(hand),
+        yanchor="bottom",
+        showarrow=False,
+        font={"size": 12, "color": t.ink},
+        bgcolor=t.raised,
+        borderpad=2,
+    )
+    top, bottom = max(float(known["needed"].max()), hand), max(1.0, min(float(known["needed"].min()), hand))
     figure.update_yaxes(
         type="log",
-        title={"text": str(say("Cows in each group"))},
+        title={"text": str(say("{units} in each group", units=plural(unit, 2).capitalize()))},
         range=[math.log10(bottom) - 0.25, math.log10(top) + 0.3],
-        tickvals=[v for v in (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 50000, 100000)],
+        tickvals=TICKS,
         tickformat=",d",
     )
-    ticks = sorted({abs(points(row)) for row in records(known)})
+    ticks = sorted({points(row) for row in records(known)})
     figure.update_xaxes(
         title={"text": str(say("Difference to be seen, percentage points"))},
         tickvals=ticks,
-        range=[0, max(ticks) * 1.1],
+        range=[min(ticks) * 0.6, max(ticks) * 1.1],
         showgrid=False,
     )
     return framed(
@@ -108,6 +101,36 @@ def planning(
         theme=theme,
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
-        legend_lines=1 if lines != [""] else 0,
+        legend_lines=1,
         shown="four times in five such a difference would be seen",
+    )
+
+
+def _line(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | None, unit: str) -> go.Scatter:
+    t = tokens(theme)
+    colour = t.series[place % len(t.series)]
+    hover = [
+        say(
+            "{n} {units} in each group to see {now} become {then}",
+            n=number(row["needed"]),
+            units=plural(unit, row["needed"]),
+            now=percent(row["prevalence"]),
+            then=percent(row["prevalence_then"]),
+        )
+        for row in records(part)
+    ]
+    return go.Scatter(
+        x=part["x"],
+        y=part["needed"],
+        mode="lines+markers+text",
+        line={"color": colour, "width": 2, "dash": DASHES[place % len(DASHES)]},
+        marker={"size": 9, "symbol": MARKERS[place % len(MARKERS)], "color": colour},
+        text=[number(cows) for cows in part["needed"]],
+        textposition="bottom center" if name == "fall" else "top center",
+        textfont={"size": 12, "color": t.ink},
+        name=str(say(DIRECTIONS.get(name, name))),
+        hovertext=hover,
+        hovertemplate="%{hovertext}<extra></extra>",
+        customdata=marks(part, drill),
+        cliponaxis=False,
     )

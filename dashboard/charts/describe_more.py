@@ -1,0 +1,271 @@
+"""The charts of signals, changes, recurrence, farms and records in words, for a screen reader."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pandas as pd
+
+from analytics.measures.answer import Answer
+from analytics.mistake import Mistake
+from analytics.words import say
+from dashboard.charts.agreement import in_kappa
+from dashboard.charts.control import signals
+from dashboard.charts.cost import money
+from dashboard.charts.describe import MOST_NAMED
+from dashboard.charts.frame import records, rests_on
+from dashboard.charts.funnel import is_outside, outside_words
+from dashboard.charts.impact import odds_ratios, term_sentence, term_words
+from dashboard.charts.incidence import rate_words
+from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.planning import points
+from dashboard.charts.quality import completeness_of
+from dashboard.charts.season import MONTHS
+from dashboard.charts.shrunken import rank_words
+from dashboard.charts.steps import NAMES, step_words
+from dashboard.charts.theme import number, percent, percent_range, plural
+
+
+def describe(kind: str, answer: Answer) -> str:
+    """One to three sentences that say what a chart shows.
+
+    Parameters
+    ----------
+    kind : str
+        control, season, steps, terms, impact, incidence, survival, funnel, shrunken, family, cost, agreement,
+        completeness or planning.
+    answer : Answer
+        What the chart was drawn from.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    Mistake
+        There is no such kind of chart.
+    """
+    if kind not in _KINDS:
+        raise Mistake(f"There is no chart '{kind}' to describe; use one of {', '.join(_KINDS)}.")
+    if answer.empty:
+        return str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+    sentences = [str(sentence) for sentence in _KINDS[kind](answer) if sentence]
+    basis = rests_on(answer, "{level} intervals")
+    return " ".join([*sentences, f"{basis}." if basis else ""]).strip()
+
+
+def _control(answer: Answer) -> list[str]:
+    table = answer.table[answer.table["at_risk"] > 0].sort_values("month")
+    if table.empty:
+        return []
+    last = records(table)[-1]
+    told = signals(answer)
+    named = [f"{value_label('month', row['month'])} ({row['side']})" for row in records(told.head(2 * MOST_NAMED))]
+    return [
+        say("Control chart of {n} months, with limits of what chance alone explains.", n=len(table)),
+        say(
+            "{month}: {share}; the usual share is {centre}.",
+            month=value_label("month", last["month"]),
+            share=percent(last["prevalence"]),
+            centre=percent(last["centre"]),
+        ),
+        say("Signals: {months}.", months=", ".join(named)) if named else say("No month has a signal."),
+    ]
+
+
+def _season(answer: Answer) -> list[str]:
+    table = answer.extra.get("by_month", pd.DataFrame())
+    if table.empty:
+        return []
+    rows = records(table[table["at_risk"] > 0])
+    top, low = max(rows, key=lambda r: r["prevalence"]), min(rows, key=lambda r: r["prevalence"])
+    parts = [
+        f"{MONTHS[int(row['calendar_month']) - 1]} {percent(row['prevalence'])} "
+        f"({percent_range(row['low'], row['high'])})"
+        for row in (top, low)
+    ]
+    return [
+        say("Share by month of the year, {n} months.", n=len(rows)),
+        say("Highest in {top}, lowest in {low}.", top=parts[0], low=parts[1]),
+    ]
+
+
+def _steps(answer: Answer) -> list[str]:
+    rows = [row for row in records(answer.table) if row["transition"] in NAMES and row["of"] > 0]
+    return [
+        say("Dot-and-interval chart of steps from one scoring to the next."),
+        "; ".join(f"{say(NAMES[row['transition']])}: {step_words(row)}" for row in rows) + "." if rows else "",
+    ]
+
+
+def _terms(answer: Answer) -> list[str]:
+    rows = records(answer.table[odds_ratios(answer.table)])
+    parts = [f"{term_words(str(row['term']))}: {term_sentence(row)}" for row in rows]
+    return [say("Chart of odds ratios, 1 is no change."), "; ".join(parts) + "." if parts else ""]
+
+
+def _impact(answer: Answer) -> list[str]:
+    series = answer.extra.get("series", pd.DataFrame())
+    if series.empty:
+        return []
+    after = series[series["counterfactual"].notna()]
+    said = [
+        say(
+            "Line chart of {n} months: what was seen, the fitted line, and the line had it gone on as before.",
+            n=len(series),
+        )
+    ]
+    if len(after):
+        row = records(after)[-1]
+        said.append(
+            say(
+                "In {month} {seen} were seen and {expected} ({range}) expected had it gone on as before.",
+                month=value_label("month", row["month"]),
+                seen=percent(row["prevalence"]),
+                expected=percent(row["counterfactual"]),
+                range=percent_range(row["cf_low"], row["cf_high"]),
+            )
+        )
+    return [*said, *_terms(answer)[1:]]
+
+
+def _incidence(answer: Answer) -> list[str]:
+    table = answer.table[answer.table["rate_per_100"].notna()].sort_values("rate_per_100", ascending=False)
+    parts = [
+        f"{', '.join(value_label(name, row[name]) for name in answer.by)}: {rate_words(row)}"
+        for row in records(table.head(MOST_NAMED))
+    ]
+    by = " and ".join(column_label(name).lower() for name in answer.by) or "all"
+    return [
+        say("New cases per 100 cow-months by {by}, {n} rows.", by=by, n=len(table)),
+        say("Most: {parts}.", parts="; ".join(parts)) if parts else "",
+    ]
+
+
+def _survival(answer: Answer) -> list[str]:
+    table = answer.table[answer.table["free_180"].notna()].sort_values("at_risk", ascending=False)
+    parts = [
+        say(
+            "{lesion} on the same {level}: {share} ({range}) still free after 180 days, {n} followed",
+            lesion=value_label("lesion", row["lesion"]),
+            level=row["level"],
+            share=percent(row["free_180"]),
+            range=percent_range(row["free_180_low"], row["free_180_high"]),
+            n=number(row["at_risk"]),
+        )
+        for row in records(table.head(MOST_NAMED))
+    ]
+    return [
+        say("Curves of the share of cases that have not come back, against days."),
+        "; ".join(parts) + "." if parts else "",
+    ]
+
+
+def _funnel(answer: Answer) -> list[str]:
+    rows = [row for row in records(answer.table) if row["at_risk"] > 0]
+    out = [row for row in rows if is_outside(row)]
+    parts = [f"{row['farm']}, {percent(row['prevalence'])}, {outside_words(row)}" for row in out[: 2 * MOST_NAMED]]
+    return [
+        say("Funnel chart of {n} farms against what luck explains.", n=len(rows)),
+        say("Outside: {parts}.", parts="; ".join(parts)) if parts else say("No farm is outside."),
+    ]
+
+
+def _shrunken(answer: Answer) -> list[str]:
+    rows = records(answer.table[answer.table["shrunken"].notna()].sort_values("shrunken"))
+    if not rows:
+        return []
+    ends = [rows[0], rows[-1]] if len(rows) > 1 else rows
+    parts = [
+        f"{row['farm']} {percent(row['shrunken'])} ({percent_range(row['shrunken_low'], row['shrunken_high'])}), "
+        f"{rank_words(row)}"
+        for row in ends
+    ]
+    return [
+        say("{n} farms in order, each drawn towards the mean.", n=len(rows)),
+        say("Lowest and highest: {parts}.", parts="; ".join(parts)),
+    ]
+
+
+def _family(answer: Answer) -> list[str]:
+    rows = records(answer.table[answer.table["shrunken"].notna()].sort_values("shrunken"))
+    if not rows:
+        return []
+    parts = [
+        f"{row['sire']} {percent(row['shrunken'])} ({percent_range(row['low'], row['high'])})"
+        for row in ([rows[0], rows[-1]] if len(rows) > 1 else rows)
+    ]
+    return [
+        say("Share of daughters with a lesion for {n} sires, drawn towards the mean.", n=len(rows)),
+        say("Lowest and highest: {parts}.", parts="; ".join(parts)),
+    ]
+
+
+def _cost(answer: Answer) -> list[str]:
+    rows = records(answer.table[answer.table["cost"].notna()].sort_values("cost", ascending=False))
+    parts = [
+        f"{value_label('lesion', row['lesion'])} {money(row['cost'], str(row['currency']))} "
+        f"({money(row['low'])} to {money(row['high'])})"
+        for row in rows[:MOST_NAMED]
+    ]
+    return [
+        say("Bars of what {n} lesions cost.", n=len(rows)),
+        say("Dearest: {parts}.", parts="; ".join(parts)) if parts else "",
+    ]
+
+
+def _agreement(answer: Answer) -> list[str]:
+    parts = [f"{name}: {text}" for name, text in in_kappa(answer)[:MOST_NAMED]]
+    return [
+        say("Chart of kappa, how much two people agree beyond chance."),
+        "; ".join(parts) + "." if parts else "",
+    ]
+
+
+def _completeness(answer: Answer) -> list[str]:
+    cells = completeness_of(answer)
+    if cells.empty:
+        return []
+    totals = cells.assign(filled=cells["share"] * cells["n"]).groupby("field")[["filled", "n"]].sum()
+    least = (totals["filled"] / totals["n"]).sort_values().head(MOST_NAMED)
+    parts = [f"{column_label(str(name))} {percent(share)}" for name, share in least.items()]
+    return [
+        say("Grid of the share of records filled in, {n} fields.", n=cells["field"].nunique()),
+        say("Least complete: {parts}.", parts=", ".join(parts)),
+    ]
+
+
+def _planning(answer: Answer) -> list[str]:
+    rows = records(answer.table[answer.table["needed"].notna()])
+    parts = [
+        say(
+            "a {direction} of {points} points: {n}",
+            direction=row["direction"],
+            points=number(points(row)),
+            n=number(row["needed"]),
+        )
+        for row in rows
+    ]
+    unit = plural(answer.basis.unit, 2)
+    head = say("{units} needed in each group to see a difference four times in five.", units=unit.capitalize())
+    at_hand = say("At hand: {n}.", n=number(rows[0]["at_hand"])) if rows else ""
+    return [head, "; ".join(parts) + "." if parts else "", at_hand]
+
+
+_KINDS: dict[str, Callable[[Answer], list[str]]] = {
+    "control": _control,
+    "season": _season,
+    "steps": _steps,
+    "terms": _terms,
+    "impact": _impact,
+    "incidence": _incidence,
+    "survival": _survival,
+    "funnel": _funnel,
+    "shrunken": _shrunken,
+    "family": _family,
+    "cost": _cost,
+    "agreement": _agreement,
+    "completeness": _completeness,
+    "planning": _planning,
+}

@@ -1,0 +1,103 @@
+"""Has it a season: each month of the calendar with its interval, and the yearly wave through them."""
+
+from __future__ import annotations
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from dashboard.charts.theme import estimate, rgba, tokens
+
+HEIGHT = 300
+NARROW_HEIGHT = 260
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def season(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Share by month of the calendar with intervals, and the fitted wave where there is one.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``extra["by_month"]``: calendar_month, cases, at_risk, prevalence, low, high, years, fitted.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("By month of the year")) if title is None else title
+    table = answer.extra.get("by_month", pd.DataFrame())
+    if table.empty or not table["at_risk"].sum():
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    table = table[table["at_risk"] > 0].sort_values("calendar_month").reset_index(drop=True)
+    t = tokens(theme)
+    figure = go.Figure()
+    wave = table[table["fitted"].notna()]
+    if len(wave):
+        figure.add_trace(
+            go.Scatter(
+                x=wave["calendar_month"],
+                y=wave["fitted"],
+                mode="lines",
+                line={"color": t.series[0], "width": 2, "dash": "dash", "shape": "spline"},
+                name=str(say("Fitted yearly wave")),
+                hoverinfo="skip",
+            )
+        )
+    share = table["prevalence"]
+    hover = [
+        f"<b>{MONTHS[int(row['calendar_month']) - 1]}</b><br>"
+        f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], answer.basis.unit)}<br>"
+        + say("in {n} years", n=int(row["years"]))
+        for row in records(table)
+    ]
+    figure.add_trace(
+        go.Scatter(
+            x=table["calendar_month"],
+            y=share,
+            error_y={
+                "type": "data",
+                "symmetric": False,
+                "array": table["high"] - share,
+                "arrayminus": share - table["low"],
+                "thickness": 1.4,
+                "width": 3,
+                "color": rgba(t.accent, 0.8),
+            },
+            mode="markers",
+            marker={"color": t.accent, "size": 8, "line": {"color": t.raised, "width": 1}},
+            name=str(say("Seen")),
+            hovertext=hover,
+            hovertemplate="%{hovertext}<extra></extra>",
+            customdata=marks(table, drill),
+        )
+    )
+    figure.update_xaxes(
+        tickvals=list(range(1, 13)),
+        ticktext=[name[0] for name in MONTHS] if narrow else list(MONTHS),
+        range=[0.5, 12.5],
+        showgrid=False,
+    )
+    top = top_of(table, "high", "prevalence")
+    axis = shares_axis(narrow, top, str(say("Share of {unit}s", unit=answer.basis.unit)))
+    figure.update_yaxes(**axis)
+    return framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=NARROW_HEIGHT if narrow else HEIGHT,
+        legend_lines=1 if len(wave) else 0,
+    )
