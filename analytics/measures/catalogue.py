@@ -40,6 +40,7 @@ MEASURES: dict[str, Measure] = {
         Measure("growth", "growth", "growth", "How fast do toes grow, by housing, season and claw?"),
         Measure("family", "family", "family", "Do lesions run in families: daughters of one sire against another's?"),
         Measure("cost", "cost", "cost", "What do lesions cost, and what would halving one save?"),
+        Measure("how-many", "sample_size", "how_many", "How many cows does it take to see a change?"),
     )
 }
 

@@ -11,8 +11,9 @@ from scipy import special
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
+from analytics.methods.heritability import LEAST_SIRES, liability_h2
 from analytics.methods.intervals import normal_quantile
-from analytics.methods.random_herd import LATENT_VARIANCE, RandomHerd, random_herd_logit
+from analytics.methods.random_herd import RandomHerd, random_herd_logit
 from analytics.tally.daughters import daughters
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -20,15 +21,8 @@ from analytics.words import Said, say
 MIN_DAUGHTERS = 10
 """Sires with fewer daughters here are left out. [common practice, no source]"""
 
-FEW_SIRES = 5
-"""Fewer sires than this cannot show how much runs in families. [common practice, no source]"""
-
 NODES = 7
 """Quadrature points a sire. [common practice, no source]"""
-
-HALF_SISTERS = 4.0
-"""Paternal half-sisters share a quarter of the additive variance. [pub: Falconer & Mackay 1996, Introduction to
-Quantitative Genetics, 4th ed., chapter 10, from memory of it]"""
 
 COLUMNS = ("sire", "daughters", "cases", "rate", "shrunken", "low", "high")
 
@@ -54,7 +48,7 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
         ``table``: sire, daughters, cases, rate (raw share), shrunken (share expected among all cows here if
         they were daughters of this sire), low, high (of shrunken); farms (on how many farms); effect (log
         odds against the mean sire). Lowest shrunken rate first. The heritability is in the basis notes and in
-        ``extra["heritability"]``: h2, low, high, sire_sd, p_value, sires, daughters,
+        ``extra["heritability"]`` (missing below ten sires): h2, low, high, sire_sd, p_value, sires, daughters,
         capped, with_trims (whether the number of trims was held alike).
 
     References
@@ -140,14 +134,10 @@ def _shrunken(table: pd.DataFrame, rows: pd.DataFrame, fitted: RandomHerd, level
 def _heritability(fitted: RandomHerd | None, sires: int, cows: int) -> pd.DataFrame:
     """Heritability on the liability scale, ``4 s^2 / (s^2 + pi^2 / 3)``, not above 1."""
     names = ["h2", "low", "high", "sire_sd", "p_value", "sires", "daughters", "capped", "with_trims"]
-    if fitted is None or not fitted.converged:
+    if fitted is None or not fitted.converged or sires < LEAST_SIRES:
         return pd.DataFrame([[math.nan] * 5 + [sires, cows, False, False]], columns=names)
-
-    def h2(sd: float) -> float:
-        return HALF_SISTERS if math.isinf(sd) else HALF_SISTERS * sd**2 / (sd**2 + LATENT_VARIANCE)
-
-    raw = [h2(sd) for sd in (fitted.sd, fitted.sd_low, fitted.sd_high)]
-    row = [*(min(value, 1.0) for value in raw), fitted.sd, fitted.sd_p_value, sires, cows, raw[0] > 1.0]
+    found = [liability_h2(sd) for sd in (fitted.sd, fitted.sd_low, fitted.sd_high)]
+    row = [*found, fitted.sd, fitted.sd_p_value, sires, cows, found[0] >= 1.0]
     row.append("times" in set(fitted.coefficients["term"]))
     return pd.DataFrame([row], columns=names)
 
@@ -200,15 +190,15 @@ def _words(
     if fitted is None or not fitted.converged:
         out.append(say("Not enough to say: no cow, or every cow, is a case, or sires and farms always go together."))
     else:
-        if len(table) < FEW_SIRES:
-            out.append(say("Fewer than {n} sires: not enough to say how much runs in families.", n=FEW_SIRES))
-        if row["p_value"] >= 1 - level:
+        if len(table) < LEAST_SIRES:
+            out.append(say("Not enough to say how much is inherited: that needs {n} sires or more.", n=LEAST_SIRES))
+        if fitted.sd_p_value >= 1 - level:
             out.append(say("The sires differ no more than luck would make them; do not choose between them by this."))
         if row["capped"]:
             out.append(
                 say(
-                    "The sire model gives a heritability above 1, which cannot be: something other than inheritance "
-                    "goes with the sires, such as age, year or group. It is shown as 1."
+                    "The sire model gives a heritability of 1 or more, which cannot be: something other than "
+                    "inheritance goes with the sires, such as age, year or group. It is shown as 1."
                 )
             )
     out.append(

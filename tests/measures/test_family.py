@@ -47,9 +47,19 @@ def test_counted_and_drawn_towards_the_mean(tmp_path: Path) -> None:
     notes = " ".join(answer.basis.notes)
     assert "1 sires with fewer than 10 daughters here (9 cows) were left out." in notes
     assert "1 cows without a recorded sire were left out." in notes
-    h2 = answer.extra["heritability"].iloc[0]
-    assert h2["h2"] == pytest.approx(min(4 * h2["sire_sd"] ** 2 / (h2["sire_sd"] ** 2 + np.pi**2 / 3), 1))
-    assert "not a breeding value" in notes
+    assert pd.isna(answer.extra["heritability"]["h2"].iloc[0])
+    assert "that needs 10 sires" in " ".join(answer.cautions)
+
+
+def test_heritability_on_the_liability_scale(tmp_path: Path) -> None:
+    cases = (5, 8, 12, 6, 9, 18, 7, 3, 11, 8, 10, 15)
+    sires = {name: (40, n) for name, n in zip("ABCDEFGHIJKL", cases, strict=True)}
+    answer = family(ledger_of(tmp_path / "l.duckdb", checked("trims", herd(sires))), Selection())
+    row = answer.extra["heritability"].iloc[0]
+    assert row["h2"] == pytest.approx(4 * row["sire_sd"] ** 2 / (row["sire_sd"] ** 2 + np.pi**2 / 3))
+    assert 0 <= row["low"] < row["h2"] < row["high"] <= 1
+    assert (row["sires"], row["daughters"]) == (12, 480)
+    assert "not a breeding value" in " ".join(answer.basis.notes)
 
 
 def test_a_bad_farm_is_not_held_against_a_sire(tmp_path: Path) -> None:
@@ -71,7 +81,7 @@ def test_names_and_order_do_not_matter(tmp_path: Path) -> None:
 
 
 def test_a_heritability_above_one_is_capped_and_said(tmp_path: Path) -> None:
-    wild = {name: (40, 2 if i % 2 else 38) for i, name in enumerate("ABCDEF")}
+    wild = {name: (40, 2 if i % 2 else 38) for i, name in enumerate("ABCDEFGHIJ")}
     answer = family(ledger_of(tmp_path / "l.duckdb", checked("trims", herd(wild))), Selection())
     assert answer.extra["heritability"]["h2"].iloc[0] == 1.0
     assert "which cannot be" in " ".join(answer.cautions)
