@@ -143,7 +143,7 @@ def ratios(
     last = kinds[-1]
     low, high, _ = _KINDS[last]
     texts = [
-        str(say("reference")) if i == 0 else f"{ratio(r[last])} ({ratio(r[low])} to {ratio(r[high])})"
+        str(say("reference")) if i == 0 else _ratio_words(r[last], r[low], r[high])
         for i, r in enumerate(records(table))
     ]
     _rows(figure, table, texts, theme, narrow)
@@ -163,11 +163,18 @@ def ratios(
     return _finish(figure, answer, table, title, theme, narrow, legend=adjusted, notes=notes)
 
 
+def _ratio_words(value: float, low: float, high: float) -> str:
+    """A ratio with its interval, or that there is none."""
+    if pd.isna(value):
+        return str(say("no ratio"))
+    return f"{ratio(value)} ({ratio(low)} to {ratio(high)})"
+
+
 def _in_words(row: dict[str, Any], kind: str, reference: str) -> str:
     low, high, words = _KINDS[kind]
     if pd.isna(row[kind]):
-        return str(say("too few to give a ratio"))
-    text = f"{words} {ratio(row[kind])} ({ratio(row[low])} to {ratio(row[high])})"
+        return str(say("no ratio can be given"))
+    text = f"{words} {_ratio_words(row[kind], row[low], row[high])}"
     return text + "<br>" + say("against {reference}", reference=reference)
 
 

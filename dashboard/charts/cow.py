@@ -21,6 +21,10 @@ LABEL_SHARE = 0.035
 NARROW_LABEL_SHARE = 0.11
 """Share of the time shown that an abbreviation takes up; where the next finding is nearer, it is left out."""
 
+MOST_FIGURES = 50
+MOST_FIGURES_NARROW = 18
+"""Scores beyond which their figures would run into each other and are left to pointing."""
+
 FAMILY_MARKERS = {
     "infectious": "circle",
     "horn": "diamond",
@@ -221,6 +225,8 @@ def _calvings(calvings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter:
 def _scores(scores: pd.DataFrame, y: float, t: Tokens, drill: CowDrill | None, narrow: bool) -> list[go.Scatter]:
     """The score as a figure, filled where lame and ringed twice where severely lame."""
     out = []
+    crowded = len(scores) > (MOST_FIGURES_NARROW if narrow else MOST_FIGURES)
+    size = 9 if crowded else 15 if narrow else 19
     for lame in (0, 1):
         part = scores[scores["lame"].fillna(0).astype(int) == lame]
         severe = part["severe"].fillna(0).astype(int)
@@ -234,12 +240,12 @@ def _scores(scores: pd.DataFrame, y: float, t: Tokens, drill: CowDrill | None, n
             go.Scatter(
                 x=pd.to_datetime(part["visit_date"]),
                 y=[y] * len(part),
-                mode="markers+text",
-                text=[str(int(score)) for score in part["score"]],
+                mode="markers" if crowded else "markers+text",
+                text=None if crowded else [str(int(score)) for score in part["score"]],
                 textfont={"size": 10 if narrow else 11, "color": t.raised if lame else t.ink},
                 marker={
                     "symbol": ["square" if each else "circle" for each in severe],
-                    "size": 15 if narrow else 19,
+                    "size": size,
                     "color": t.accent if lame else t.raised,
                     "line": {"color": t.ink, "width": 1},
                 },

@@ -171,6 +171,7 @@ def _ratios(answer: Answer) -> list[str]:
     parts = [
         f"{group_label(row['group'])}: {ratio(row[kind])} ({ratio(row[low])} to {ratio(row[high])})"
         for row in records(table.iloc[1:9])
+        if not pd.isna(row[kind])
     ]
     head = say("Chart of the {words} of each group, {reference} being 1.", words=words, reference=reference)
     return [str(head), "; ".join(parts) + "." if parts else ""]

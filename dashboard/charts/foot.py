@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import plotly.graph_objects as go
@@ -112,7 +113,7 @@ def draw_claws(
     ----------
     answer : Answer
         ``table`` with claw, zone and cases, at_risk, prevalence, low, high; claw is missing for what both
-        claws share (zones 0 and 10).
+        claws share (zones 0 and 10). Where no row lacks its claw, zones 0 and 10 are hatched as left out.
     theme, narrow, title, drill
         As in the other charts; ``drill`` is given claw (``None`` where shared), zone and the figures.
 
@@ -128,6 +129,10 @@ def draw_claws(
     top = round_top(max(row["prevalence"] for row in found.values()))
     keys = tuple(key for key in zone_polygons() if key[0] == ALL_FEET)
     looks = zone_looks(found, keys, top, answer.basis.unit, theme, drill, numbers=True)
+    if not any(claw is None for _, claw, _ in found):
+        between = str(say("between the claws: not in these figures"))
+        for key in (key for key in keys if key[1] is None):
+            looks[key] = replace(looks[key], figures=between, kind="left out")
     pixels = NARROW_PAIR_PIXELS if narrow else PAIR_PIXELS
     at = {ALL_FEET: (0.0, 0.0)}
     traces, labels = paint(at, looks, theme=theme, type_size=11.5 if narrow else 13, pixels=pixels, named=False)

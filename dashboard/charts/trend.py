@@ -15,6 +15,8 @@ from dashboard.charts.periods import dated, period_axis, period_words, shifted, 
 from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, percent, rgba, tokens
 
 PERIODS = ("month", "quarter", "year", "period")
+_TITLES = {"month": say("Month by month"), "quarter": say("Quarter by quarter"), "year": say("Year by year")}
+
 HEIGHT = 330
 NARROW_HEIGHT = 290
 MOST_CHANGES = 6
@@ -46,8 +48,8 @@ def trend(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("Month by month")) if title is None else title
     period = next((name for name in PERIODS if name in answer.table), None)
+    title = str(_TITLES.get(period or "month", say("Over time"))) if title is None else title
     if answer.empty or period is None or not answer.table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table.loc[answer.table["at_risk"] > 0].sort_values(period, kind="stable")

@@ -44,8 +44,8 @@ class ZoneLook:
         What is said on pointing at it, after its place.
     colour : str, optional
         Its fill; without one it is drawn as ``kind`` says.
-    kind : {"none", "unknown", "unclear"}
-        Pale: none recorded. Hatched: nothing recorded on that foot. Dotted: no clear difference.
+    kind : {"none", "unknown", "left out", "unclear"}
+        Pale: none recorded. Hatched: nothing recorded on that foot, or not counted. Dotted: no clear difference.
     stripes : str
         A pattern over the fill, as a second sign beside its colour.
     label : str
@@ -62,7 +62,7 @@ class ZoneLook:
     carried: dict[str, Any] | None = None
 
 
-PATTERNS = {"unknown": "/", "unclear": "."}
+PATTERNS = {"unknown": "/", "left out": "/", "unclear": "."}
 
 
 def paint(
@@ -189,6 +189,7 @@ def notes_on(looks: Mapping[Key, ZoneLook]) -> list[str]:
     words = {
         "none": say("Pale: none recorded."),
         "unknown": say("Hatched: nothing recorded on that foot."),
+        "left out": say("Hatched: not in these figures."),
         "unclear": say("Dotted: no clear difference, the interval includes 0."),
     }
     kinds = {look.kind for look in looks.values() if look.colour is None}

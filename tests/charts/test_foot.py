@@ -120,6 +120,12 @@ def test_claws_of_all_feet_carry_zone_numbers() -> None:
     assert len(hovers(figure)) == 20
 
 
+def test_what_lies_between_the_claws_is_not_called_clean_when_it_was_not_counted() -> None:
+    figure = draw_claws(counted(("claw", "zone"), [("lateral", 4, 80), ("medial", 4, 20)]))
+    assert "Hatched: not in these figures." in words(figure)
+    assert any("zone 10" in text and "not in these figures" in text for text in hovers(figure))
+
+
 def test_two_drawings_can_share_a_scale() -> None:
     rare = counted(("foot", "claw", "zone"), [("LH", "lateral", 4, 2)])
     top = common_top(feet(), rare)

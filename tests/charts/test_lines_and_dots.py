@@ -226,7 +226,8 @@ def test_ratios_beyond_the_axis_are_arrows() -> None:
 def test_crude_stands_beside_adjusted() -> None:
     names = [trace.name for trace in ratios(answers.compared(adjusted=True)).data if trace.name]
     assert names == ["Crude", "Adjusted odds ratio"]
-    assert "too few to give a ratio" in everything_said(ratios(answers.compared(adjusted=True)))
+    said = everything_said(ratios(answers.compared(adjusted=True)))
+    assert "no ratio can be given" in said and "not known" not in said
     assert [trace.name for trace in risks(answers.compared(adjusted=True)).data] == ["As recorded", "Standardised"]
 
 
@@ -261,6 +262,15 @@ def test_two_findings_of_one_day_do_not_hide_each_other() -> None:
     figure = timeline(answers.cow())
     heights = [y for trace in figure.data if trace.name in ("Horn", "Infectious") for y in trace.y]
     assert len(heights) == len(set(heights)) == 3
+
+
+def test_many_scores_lose_their_figures_on_a_phone() -> None:
+    frames = answers.cow()
+    days = pd.date_range("2022-01-01", periods=40, freq="MS")
+    frames["scores"] = pd.DataFrame({"visit_date": days, "score": 2, "scale": "1-5", "lame": 0, "severe": 0})
+    few = next(t for t in timeline(frames).data if t.text is not None and "2" in list(t.text))
+    assert few.mode == "markers+text"
+    assert not any("2" in list(t.text) for t in timeline(frames, narrow=True).data if t.text is not None)
 
 
 def test_a_cow_without_records_is_one_sentence() -> None:
