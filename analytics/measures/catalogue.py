@@ -31,6 +31,7 @@ MEASURES: dict[str, Measure] = {
         Measure("transitions", "transitions", "transitions", "Who becomes lame, stays lame, recovers?"),
         Measure("trend", "trend", "trend", "Does the share of lame cows, or of a lesion, rise or fall?"),
         Measure("season", "season", "season", "Does lameness, or a lesion, have a season?"),
+        Measure("control-chart", "control_chart", "control_chart", "Is this month unlike the months before?"),
         Measure("comparison", "comparison", "comparison", "Do groups differ, one against a reference?"),
         Measure("incidence", "incidence", "incidence", "How often do new cases come up, per 100 cow-months?"),
         Measure("horn", "horn", "horn", "In what state is the horn: length, angle, heel, sole, evenness, breaks?"),
@@ -39,6 +40,7 @@ MEASURES: dict[str, Measure] = {
         Measure("agreement", "agreement", "agreement", "Do two people write down the same about the same cows?"),
         Measure("growth", "growth", "growth", "How fast do toes grow, by housing, season and claw?"),
         Measure("family", "family", "family", "Do lesions run in families: daughters of one sire against another's?"),
+        Measure("visit-review", "visit_review", "visit_review", "What differs from the last visit and from last year?"),
         Measure("cost", "cost", "cost", "What do lesions cost, and what would halving one save?"),
         Measure("how-many", "sample_size", "how_many", "How many cows does it take to see a change?"),
     )

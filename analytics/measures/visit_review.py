@@ -1,0 +1,189 @@
+"""What was seen at the newest whole-herd visit, beside the visit before and the same season a year earlier."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.prevalence import prevalence
+from analytics.methods.intervals import difference, wilson
+from analytics.mistake import Mistake
+from analytics.tally.selection import Selection
+from analytics.tally.visit_runs import visit_runs
+from analytics.words import Said, say
+
+A_YEAR = 365
+SEASON_DAYS = 60
+"""A visit this many days off a year earlier still speaks of the same season. [common practice, no source]"""
+
+THIS, LAST, YEAR_AGO = "this visit", "last visit", "same season last year"
+
+COLUMNS = (
+    "lesion",
+    "visit",
+    "first",
+    "last",
+    "cases",
+    "at_risk",
+    "prevalence",
+    "low",
+    "high",
+    "difference",
+    "diff_low",
+    "diff_high",
+    "direction",
+)
+
+SAME_COWS: Said = say(
+    "Many cows were at more than one of these visits, and several lesions are compared at once: the intervals of the "
+    "differences take the visits for independent, and one clear difference among many is a hint, not a proof."
+)
+
+
+def visit_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
+    """Lesions at the newest whole-herd visit of one farm against the visit before and the same season a year ago.
+
+    Trim days no further apart than three days are one visit. A cow is a case once a visit, however many feet
+    show the lesion.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+        One farm. ``until`` says which visit is the newest; ``since`` is not applied, so that the visits before
+        can be looked up.
+    level : float
+        Confidence level.
+
+    Returns
+    -------
+    Answer
+        ``table``: lesion (``any`` first), visit (``this visit``, ``last visit``, ``same season last year``), first and
+        last day of it, cases, at_risk (cows), prevalence, low, high (proportions); difference (this visit less that
+        one) with diff_low and diff_high, and direction: ``up`` or ``down`` when that interval lies on one side of 0,
+        ``unclear`` when not, ``too few`` below 20 cows at either, and missing for this visit itself.
+        ``extra["visits"]``: visit, first, last, trims, herd_size.
+
+    Raises
+    ------
+    Mistake
+        Not exactly one farm is selected.
+
+    References
+    ----------
+    Newcombe RG (1998) Statistics in Medicine 17:857-872 (shares) and 17:873-890, method 10 (differences).
+    """
+    if len(selection.farms) != 1:
+        raise Mistake("visit-review looks at one farm's visits; name one farm.")
+    past = selection.with_(since=None)
+    chosen = chosen_visits(visit_runs(ledger, past))
+    parts = []
+    for name, visit in chosen.items():
+        during = past.with_(since=visit["first"], until=visit["last"])
+        parts.append(_seen(ledger, during, level).assign(visit=name, first=visit["first"], last=visit["last"]))
+    span = [pd.Timestamp(visit[end]).date() for visit in chosen.values() for end in ("first", "last")]
+    asked = past.with_(since=min(span), until=max(span)) if span else selection
+    basis, cautions = basis_of(
+        ledger,
+        asked,
+        level=level,
+        method="Wilson score interval; Newcombe interval of a difference of proportions",
+        notes=_notes(chosen),
+    )
+    visits = pd.DataFrame(
+        [{"visit": name, **visit} for name, visit in chosen.items()],
+        columns=["visit", "first", "last", "trims", "herd_size"],
+    )
+    if not parts:
+        return Answer("visit-review", pd.DataFrame(columns=list(COLUMNS)), basis, cautions, ("lesion", "visit"))
+    table = _compared(pd.concat(parts, ignore_index=True), list(chosen), level)
+    if len(chosen) > 1:
+        cautions += (SAME_COWS,)
+    return Answer("visit-review", table, basis, cautions, ("lesion", "visit"), {"visits": visits})
+
+
+def chosen_visits(runs: pd.DataFrame) -> dict[str, dict[str, Any]]:
+    """This visit, the last one and that of the same season a year ago, as far as there are such visits.
+
+    Examples
+    --------
+    >>> days = pd.to_datetime(["2025-03-03", "2025-10-01", "2026-03-10"])
+    >>> runs = pd.DataFrame({"first": days, "last": days, "trims": 50, "herd_size": 55})
+    >>> {name: str(visit["first"]) for name, visit in chosen_visits(runs).items()}
+    {'this visit': '2026-03-10', 'last visit': '2025-10-01', 'same season last year': '2025-03-03'}
+    """
+    if runs.empty:
+        return {}
+    out = {THIS: _visit(runs.iloc[-1])}
+    if len(runs) > 1:
+        out[LAST] = _visit(runs.iloc[-2])
+    off = (runs["first"] - (runs["first"].iloc[-1] - pd.Timedelta(days=A_YEAR))).abs().dt.days
+    near = off[:-1][off[:-1] <= SEASON_DAYS]
+    if len(near):
+        out[YEAR_AGO] = _visit(runs.loc[near.idxmin()])
+    return out
+
+
+def _visit(row: pd.Series) -> dict[str, Any]:
+    return {
+        "first": row["first"].date(),
+        "last": row["last"].date(),
+        "trims": int(row["trims"]),
+        "herd_size": None if pd.isna(row["herd_size"]) else int(row["herd_size"]),
+    }
+
+
+def _seen(ledger: Ledger, during: Selection, level: float) -> pd.DataFrame:
+    whole = prevalence(ledger, during, by=(), level=level).table.assign(lesion="any")
+    each = prevalence(ledger, during, by=("lesion",), level=level).table
+    return pd.concat([part for part in (whole, each) if len(part)], ignore_index=True)
+
+
+def _compared(seen: pd.DataFrame, names: list[str], level: float) -> pd.DataFrame:
+    """Every lesion at every visit, none found included, and how far this visit is from each."""
+    whole = seen[seen["lesion"] == "any"].set_index("visit")
+    order = seen[seen["visit"] == THIS].sort_values("cases", ascending=False, kind="stable")["lesion"].tolist()
+    lesions = ["any", *(name for name in dict.fromkeys([*order, *seen["lesion"]]) if name != "any")]
+    table = pd.MultiIndex.from_product([lesions, names], names=["lesion", "visit"]).to_frame(index=False)
+    table = table.merge(seen[["lesion", "visit", "cases"]], on=["lesion", "visit"], how="left")
+    table["cases"] = table["cases"].fillna(0).astype("int64")
+    for name in ("first", "last", "at_risk"):
+        table[name] = table["visit"].map(whole[name])
+    for name in ("first", "last"):
+        table[name] = pd.to_datetime(table[name])
+    low, high = wilson(table["cases"].to_numpy(), table["at_risk"].to_numpy(), level)
+    now = table[table["visit"] == THIS].set_index("lesion")
+    cases, at_risk = (table["lesion"].map(now[name]).to_numpy() for name in ("cases", "at_risk"))
+    gap, diff_low, diff_high = difference(cases, at_risk, table["cases"].to_numpy(), table["at_risk"].to_numpy(), level)
+    few = np.minimum(at_risk, table["at_risk"].to_numpy()) < FEW_COWS
+    direction = np.select([few, diff_low > 0, diff_high < 0], ["too few", "up", "down"], "unclear").astype(object)
+    table = table.assign(
+        prevalence=table["cases"] / table["at_risk"],
+        low=low,
+        high=high,
+        difference=gap,
+        diff_low=diff_low,
+        diff_high=diff_high,
+        direction=direction,
+    )
+    itself = table["visit"] == THIS
+    table.loc[itself, ["difference", "diff_low", "diff_high"]] = np.nan
+    table.loc[itself, "direction"] = None
+    return table[list(COLUMNS)]
+
+
+def _notes(chosen: dict[str, dict[str, Any]]) -> tuple[Said, ...]:
+    if not chosen:
+        return ()
+    if LAST not in chosen:
+        return (say("There is no whole-herd visit before this one."),)
+    if YEAR_AGO not in chosen:
+        return (say("There is no whole-herd visit within {days} days of a year earlier.", days=SEASON_DAYS),)
+    if chosen[YEAR_AGO] == chosen[LAST]:
+        return (say("The last visit is also that of the same season last year."),)
+    return ()
