@@ -43,6 +43,7 @@ MEASURES: dict[str, Measure] = {
         Measure("visit-review", "visit_review", "visit_review", "What differs from the last visit and from last year?"),
         Measure("cost", "cost", "cost", "What do lesions cost, and what would halving one save?"),
         Measure("how-many", "sample_size", "how_many", "How many cows does it take to see a change?"),
+        Measure("worklist", "worklist", "worklist", "Which cows are due, when, why, and for whom?"),
     )
 }
 

@@ -68,7 +68,8 @@ class _Sums:
         """X'V^-1X, X'V^-1y, y'V^-1y and log|V|, with V over the residual variance."""
         shrink = 1.0 + cow_ratio * self.count
         k = cow_ratio / shrink
-        a = self.xx - (self.x * k[:, None]).T @ self.x
+        # Plain loops: on matrices this small, handing them to a threaded library costs more than it saves.
+        a = self.xx - np.einsum("ij,ik->jk", self.x * k[:, None], self.x)
         b = self.xy - self.x.T @ (k * self.y)
         c = self.yy - float(k @ self.y**2)
         log_det = float(np.log(shrink).sum())
@@ -76,7 +77,7 @@ class _Sums:
         y = np.bincount(self.herd_of, self.y / shrink, self.herds)
         x = np.column_stack([np.bincount(self.herd_of, self.x[:, j] / shrink, self.herds) for j in range(self.p)])
         k = herd_ratio / (1.0 + herd_ratio * count)
-        a = a - (x * k[:, None]).T @ x
+        a = a - np.einsum("ij,ik->jk", x * k[:, None], x)
         b = b - x.T @ (k * y)
         c = c - float(k @ y**2)
         return a, b, c, log_det + float(np.log1p(herd_ratio * count).sum())

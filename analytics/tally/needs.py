@@ -42,9 +42,7 @@ def cows_in_need(ledger: Ledger, selection: Selection) -> pd.DataFrame:
         cow, farm, reason (in words), since (date of the record that says so). ``attrs["as_of"]`` is the
         date of the newest record.
     """
-    everything = selection.with_(
-        visits=("all",), lesions=(), families=(), feet=(), claws=(), zones=(), severity=()
-    )
+    everything = selection.with_(visits=("all",), lesions=(), families=(), feet=(), claws=(), zones=(), severity=())
     found = of_farm_and_period("findings", everything)
     seen = of_farm_and_period("trims", everything)
     rows = of_farm_and_period("scores", everything)
@@ -66,14 +64,14 @@ def cows_in_need(ledger: Ledger, selection: Selection) -> pd.DataFrame:
             .group_by(["farm", "cow"])
             .agg(since=found.visit_date.max()),
             "days": returning.agg(days=found.visit_date.collect(distinct=True)),
-            "recheck": _open_rechecks(found, last_seen),
+            "recheck": open_rechecks(found, last_seen),
             "left": cows.filter(cows.left_on.notnull()).select("farm", "cow", "left_on"),
         },
     )
     as_of = pd.Timestamp(frames["as_of"]["day"].iloc[0])
     parts = []
     for name in REASONS:
-        frame = _returning(frames["days"], as_of) if name == "returning" else frames[name]
+        frame = returning_cases(frames["days"], as_of) if name == "returning" else frames[name]
         frame = frame.assign(since=pd.to_datetime(frame["since"]), reason=REASONS[name])
         if name in ("severe", "deep"):
             frame = frame[frame["since"] >= as_of - pd.Timedelta(days=RECENT_DAYS)]
@@ -92,16 +90,18 @@ def cows_in_need(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     return out
 
 
-def _open_rechecks(found: ibis.Table, last_seen: ibis.Table) -> ibis.Table:
+def open_rechecks(found: ibis.Table, last_seen: ibis.Table) -> ibis.Table:
+    """Cows asked back and not seen since: farm, cow, since (the day asked for).
+
+    *found* has farm, cow, visit_date and recheck_on; *last_seen* farm, cow and seen_on.
+    """
     asked = found.filter(found.recheck_on.notnull())
-    per_cow = asked.group_by(["farm", "cow"]).agg(
-        since=asked.recheck_on.max(), asked_on=asked.visit_date.max()
-    )
+    per_cow = asked.group_by(["farm", "cow"]).agg(since=asked.recheck_on.max(), asked_on=asked.visit_date.max())
     both = per_cow.join(last_seen, ["farm", "cow"])
     return both.filter(both.seen_on <= both.asked_on).select("farm", "cow", "since")
 
 
-def _returning(days: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
+def returning_cases(days: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
     """Cows with the same lesion on the same foot on at least RETURNING_TIMES days of the last year."""
     if days.empty:
         return pd.DataFrame(columns=["farm", "cow", "since"])

@@ -1,0 +1,296 @@
+"""Who is due: one hand-worked cow for every reason, ties, who is in the herd, and the demo herds."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.due_reasons import REASONS
+from analytics.measures.worklist import everybody_due, worklist
+from analytics.tally.cows import one_cow
+from analytics.tally.selection import Selection
+from analytics.trade.horn_limits import HornException, HornLimits
+from tests.sheets import checked, ledger_of
+
+TODAY = dt.date(2026, 6, 1)
+
+
+def day(ago: int) -> str:
+    return str(TODAY - dt.timedelta(days=ago))
+
+
+def trim(cow: str, ago: int, **more: Any) -> dict[str, Any]:
+    return {"farm": "Ash", "visit_date": day(ago), "visit_kind": "whole-herd", "cow": cow, **more}
+
+
+def score(cow: str, ago: int, score: int) -> dict[str, Any]:
+    return {"farm": "Ash", "date": day(ago), "cow": cow, "score": score, "scale": "1-5"}
+
+
+def entry(cow: str, calved_ago: int = 200, **more: Any) -> dict[str, Any]:
+    return {"farm": "Ash", "cow": cow, "calvings": day(calved_ago), "entered_on": day(1000), **more}
+
+
+READING = {"foot": "RH", "claw": "lateral", "toe_length_after_mm": 76.0, "sole_thickness_mm": 6.0}
+
+TRIMS = [
+    trim("severe", 30),
+    trim("deep", 20, lesion="IP", foot="LH", zone=0),
+    trim("deep-long-ago", 90, lesion="IP", foot="LH", zone=0),
+    trim("exposed", 10, **{**READING, "toe_break_mm": 11.0}),
+    trim("broken-sound", 10, **{**READING, "toe_break_mm": 11.0}),
+    trim("broken-near", 10, **{**READING, "toe_break_mm": 9.5}),
+    trim("thin", 10, **{**READING, "sole_thickness_mm": 4.0}),
+    trim("thin-sound", 10, **{**READING, "sole_thickness_mm": 4.0}),
+    trim("thin-named", 10, lesion="TS", foot="RH", claw="lateral"),
+    trim("referred", 5, lesion="SU", foot="RH", claw="lateral", action="refer"),
+    *(trim("returning", ago, lesion="DD", foot="RH", zone=10) for ago in (300, 150, 30)),
+    *(trim("healed", ago, lesion="DD", foot="RH", zone=10) for ago in (300, 200, 150)),
+    trim("healed", 80),
+    trim("forgotten", 43, lesion="SU", foot="LH", claw="lateral", action="block"),
+    trim("forgotten", 8, visit_kind="lame-cow", feet_seen="RH", lesion="DD", foot="RH"),
+    trim("block", 20, lesion="SU", foot="LH", claw="lateral", action="block"),
+    trim("block-off", 50, lesion="SU", foot="LH", claw="lateral", action="block"),
+    trim("block-off", 15, visit_kind="recheck", feet_seen="LH"),
+    trim("recheck", 40, lesion="SU", foot="LH", claw="lateral", recheck_on=day(5)),
+    trim("rechecked", 40, lesion="SU", foot="LH", claw="lateral", recheck_on=day(5)),
+    trim("rechecked", 4, visit_kind="recheck", feet_seen="LH"),
+    trim("lame", 30),
+    trim("lame-seen", 3),
+    *(trim("repeat", ago, lesion="WL", foot="LF", claw="medial") for ago in (200, 40)),
+    *(trim("two-feet", ago, lesion="WL", foot=foot, claw="medial") for ago, foot in ((200, "LF"), (40, "RF"))),
+    trim("long", 130, **{**READING, "toe_length_after_mm": 76.0}),
+    trim("jersey", 130, **{**READING, "toe_length_after_mm": 70.0}, breed="Jersey"),
+    trim("early", 100),
+    trim("early-seen", 20),
+    trim("drying", 100),
+    trim("drying-seen", 50),
+    trim("dry", 100),
+    trim("half-year", 170),
+    trim("leave", 10, **READING, shed_stage=5),
+    trim("leave-lame", 10, **READING, shed_stage=5),
+    trim("half-shed", 10, **READING, shed_stage=4),
+    trim("sold", 10, lesion="IP", foot="LH"),
+    trim("stranger", 10, lesion="IP", foot="LH"),
+    trim("long-gone", 600, lesion="IP", foot="LH"),
+    trim("tomorrow", -5, lesion="IP", foot="LH"),
+]
+SCORES = [
+    *(score(cow, 6, 4) for cow in ("severe",)),
+    *(score(cow, 6, 3) for cow in ("exposed", "broken-near", "thin", "thin-named", "lame", "leave-lame")),
+    *(score(cow, 6, 3) for cow in ("lame-seen",)),
+    *(score(cow, 6, 1) for cow in ("broken-sound", "thin-sound", "leave")),
+]
+REGISTER = [
+    *(entry(cow) for cow in dict.fromkeys(row["cow"] for row in TRIMS) if cow not in (
+        "early", "early-seen", "drying", "drying-seen", "dry", "sold", "stranger", "long-gone", "tomorrow"
+    )),
+    entry("early", 70),
+    entry("early-seen", 70),
+    entry("drying", 310),
+    entry("drying-seen", 310),
+    entry("dry", 340, group_moves=f"{day(300)} milking; {day(20)} dry"),
+    entry("sold", left_on=day(2)),
+    entry("never", 10, entered_on=day(80)),
+    entry("heifer", 10, entered_on=day(10)),
+    entry("not-yet", 10, entered_on=day(-3)),
+    entry("tomorrow", entered_on=day(90)),
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Ledger:
+    sheets = (checked("trims", TRIMS), checked("locomotion", SCORES), checked("register", REGISTER))
+    return ledger_of(tmp_path_factory.mktemp("due") / "due.duckdb", *sheets)
+
+
+@pytest.fixture(scope="module")
+def answer(made: Ledger) -> Answer:
+    return worklist(made, Selection(), on=TODAY)
+
+
+@pytest.fixture(scope="module")
+def rows(answer: Answer) -> dict[str, dict[str, Any]]:
+    return {row["cow"]: row for row in answer.table.to_dict("records")}
+
+
+FIRST_REASONS = {
+    "severe": ("severe", "veterinarian"),
+    "deep": ("deep", "veterinarian"),
+    "exposed": ("exposed", "veterinarian"),
+    "thin": ("thin-lame", "veterinarian"),
+    "thin-named": ("thin-lame", "veterinarian"),
+    "referred": ("referred", "veterinarian"),
+    "returning": ("returning", "veterinarian"),
+    "stranger": ("deep", "veterinarian"),
+    "forgotten": ("forgotten-block", "trimmer"),
+    "block": ("block", "trimmer"),
+    "recheck": ("recheck", "trimmer"),
+    "lame": ("lame", "trimmer"),
+    "repeat": ("repeat", "trimmer"),
+    "never": ("never", "trimmer"),
+    "tomorrow": ("never", "trimmer"),
+    "long": ("long-toe", "trimmer"),
+    "early": ("early", "trimmer"),
+    "drying": ("dry-off", "trimmer"),
+    "half-year": ("long-toe", "trimmer"),
+    "leave": ("leave", "watch"),
+}
+
+
+@pytest.mark.parametrize(("cow", "kind", "who"), [(cow, *rest) for cow, rest in FIRST_REASONS.items()])
+def test_each_reason(rows: dict[str, dict[str, Any]], cow: str, kind: str, who: str) -> None:
+    assert rows[cow]["kinds"].split(",")[0] == kind
+    assert rows[cow]["who"] == who
+
+
+@pytest.mark.parametrize(
+    ("cow", "kind"),
+    [
+        ("deep-long-ago", "deep"),
+        ("broken-sound", "exposed"),
+        ("broken-near", "exposed"),
+        ("thin-sound", "thin-lame"),
+        ("healed", "returning"),
+        ("healed", "repeat"),
+        ("forgotten", "block"),
+        ("block-off", "forgotten-block"),
+        ("rechecked", "recheck"),
+        ("lame-seen", "lame"),
+        ("severe", "lame"),
+        ("two-feet", "repeat"),
+        ("returning", "repeat"),
+        ("early-seen", "early"),
+        ("drying-seen", "dry-off"),
+        ("dry", "dry-off"),
+        ("leave-lame", "leave"),
+        ("half-shed", "leave"),
+        ("leave", "long-toe"),
+    ],
+)
+def test_what_is_no_reason(rows: dict[str, dict[str, Any]], cow: str, kind: str) -> None:
+    assert kind not in rows.get(cow, {"kinds": ""})["kinds"].split(",")
+
+
+def test_who_is_not_here_is_not_on_the_list(rows: dict[str, dict[str, Any]]) -> None:
+    assert not {"sold", "long-gone", "not-yet"} & set(rows)
+    assert "heifer" not in rows  # never looked at, but in the herd for ten days only
+
+
+def test_dates(rows: dict[str, dict[str, Any]]) -> None:
+    assert rows["severe"]["due_on"] == pd.Timestamp(TODAY)
+    assert rows["block"]["due_on"] == pd.Timestamp(day(20)) + pd.Timedelta(days=35)
+    assert rows["recheck"]["due_on"] == pd.Timestamp(TODAY)
+    assert rows["repeat"]["due_on"] == pd.Timestamp(day(40)) + pd.Timedelta(days=42)
+    assert f"Recheck asked for {day(5)}" in rows["recheck"]["reason"]
+    assert "longer than 6 weeks: forgotten?" in rows["forgotten"]["reason"]
+    assert rows["early"]["days_in_milk"] == 70
+
+
+def test_expected_toe_carries_on_at_the_published_rate_where_nothing_was_measured_twice(
+    rows: dict[str, dict[str, Any]], answer: Answer
+) -> None:
+    """76 mm left 130 days ago at 4 mm a month: 80 mm after a month, 93 mm by now."""
+    row = rows["long"]
+    assert row["expected_mm"] == pytest.approx(76 + 4 * 130 / 30.4375, abs=0.01)
+    assert row["passes_on"] == pd.Timestamp(day(130)) + pd.Timedelta(days=31)
+    assert row["passes_from"] < row["passes_on"] < row["passes_to"]
+    assert row["expected_low"] < row["expected_mm"] < row["expected_high"]
+    assert any("published rate" in text for text in answer.cautions)
+    assumed = rows["half-year"]
+    assert (assumed["toe_from"], assumed["left_mm"]) == ("assumed", 75.0)
+    assert assumed["expected_high"] - assumed["expected_low"] > row["expected_high"] - row["expected_low"]
+
+
+def test_limits_of_a_breed_move_the_day(made: Ledger) -> None:
+    jerseys = HornLimits(exceptions=(HornException(breed="Jersey", long_toe_mm=74.0),))
+    tables = [
+        everybody_due(made, Selection(), TODAY, limits=limits).toes.set_index("cow")["passes_on"]
+        for limits in (HornLimits(), jerseys)
+    ]
+    assert tables[0]["jersey"] - tables[1]["jersey"] == pd.Timedelta(days=46)  # 6 mm at 4 mm a month
+    assert tables[0]["long"] == tables[1]["long"]
+
+
+def test_the_veterinarian_comes_first_then_the_day_then_the_reason_then_the_name(answer: Answer) -> None:
+    table = answer.table
+    assert table["rank"].tolist() == list(range(1, len(table) + 1))
+    assert not table["cow"].duplicated().any()
+    place = {kind: n for n, kind in enumerate(REASONS)}
+    who = {"veterinarian": 0, "trimmer": 1, "watch": 2}
+    keys = [
+        (who[row["who"]], row["due_on"], place[row["kinds"].split(",")[0]], row["farm"], row["cow"])
+        for row in table.to_dict("records")
+    ]
+    assert keys == sorted(keys)
+    vets = table.loc[table["who"] == "veterinarian", "reason"]
+    assert vets.str.contains("ask your veterinarian").all()
+
+
+def test_ties_are_broken_the_same_way_whatever_the_order_of_the_sheets(tmp_path: Path) -> None:
+    cows = [trim(cow, 20, lesion="IP", foot="LH") for cow in ("7", "30", "4", "12")]
+    lists = []
+    for name, order in (("a", cows), ("b", cows[::-1])):
+        made = ledger_of(tmp_path / f"{name}.duckdb", checked("trims", order))
+        lists.append(worklist(made, Selection(), on=TODAY).table["cow"].tolist())
+    assert lists[0] == lists[1] == ["12", "30", "4", "7"]
+
+
+def test_the_day_of_the_newest_record_is_today_by_default(made: Ledger) -> None:
+    answer = worklist(made, Selection())
+    assert answer.basis.first == TODAY + dt.timedelta(days=5)
+    assert "tomorrow" in answer.table["cow"].tolist()
+
+
+def test_nothing_speaks_of_how_far_to_trim(answer: Answer) -> None:
+    text = " ".join([*answer.table["reason"], *answer.cautions]).lower()
+    assert "trim her" not in text and "trim to" not in text and "cut" not in text
+    assert "diagnoses nothing" in text
+
+
+def test_nobody_and_nothing_answer_in_words(tmp_path: Path, made: Ledger) -> None:
+    empty = worklist(made, Selection(farms=("Birch",)))
+    assert empty.empty and "Nothing was recorded" in empty.cautions[0]
+    before = worklist(made, Selection(), on=dt.date(2001, 1, 1))
+    assert before.empty and "Not enough to say" in before.cautions[0]
+    assert worklist(made, Selection(allowed=())).empty
+
+
+def test_a_group_narrows_the_list(made: Ledger) -> None:
+    table = worklist(made, Selection(groups=("dry",)), on=TODAY, ahead_days=365).table
+    assert table["cow"].tolist() == ["dry"]
+
+
+def test_demo_forgotten_blocks_and_lame_cows_are_found(demo_ledger: Ledger) -> None:
+    table = worklist(demo_ledger, Selection()).table
+    kinds = table["kinds"].str.split(",").explode()
+    assert (kinds == "forgotten-block").sum() >= 1
+    assert (kinds == "severe").sum() > 10
+    assert (table["who"] == "veterinarian").sum() == (table["rank"] <= (table["who"] == "veterinarian").sum()).sum()
+    measured = table[table["toe_from"] == "measured"]
+    assert (measured["expected_low"] < measured["expected_high"]).all()
+
+
+def test_demo_toes_found_later_lie_in_the_band_foretold(demo_ledger: Ledger) -> None:
+    """Foretold on the eve of a visit from what was known then, against what the visit found."""
+    eve = dt.date(2026, 4, 13)
+    due = everybody_due(demo_ledger, Selection(farms=("Long Heath",)), eve)
+    told = due.toes[due.toes["toe_from"] == "measured"]
+    inside = []
+    for row in told.head(60).to_dict("records"):
+        found = one_cow(demo_ledger, "Long Heath", row["cow"])["horn_readings"]
+        then = found[
+            (found["visit_date"] > pd.Timestamp(eve))
+            & (found["visit_date"] <= pd.Timestamp("2026-04-16"))
+            & (found["claw"] == row["claw"])
+            & found["toe_break_mm"].isna()
+        ]
+        inside += [row["expected_low"] <= length <= row["expected_high"] for length in then["toe_length_mm"]]
+    assert len(inside) >= 30
+    assert sum(inside) / len(inside) > 0.88, f"{sum(inside)} of {len(inside)}"
