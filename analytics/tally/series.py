@@ -47,7 +47,7 @@ def monthly(
 
 @functools.lru_cache(maxsize=256)
 def _question(selection: Selection, outcome: str, keys: tuple[str, ...]) -> str:
-    rows = _units(selection, outcome)
+    rows = case_days(selection, outcome)
     rows = rows.mutate(month=rows.visit_date.truncate("M"), animal=rows.farm + "|" + rows.cow)
     return sql_of(
         rows.group_by([*keys, "month"]).agg(
@@ -56,16 +56,16 @@ def _question(selection: Selection, outcome: str, keys: tuple[str, ...]) -> str:
     )
 
 
-def _units(selection: Selection, outcome: str) -> ir.Table:
-    """farm, cow, visit_date and case (0 or 1), one row a cow and day."""
+def case_days(selection: Selection, outcome: str) -> ir.Table:
+    """farm, cow, visit_date, kind (of visit) and case (0 or 1), one row a cow and day."""
     if outcome == "lameness":
         day = one_scoring_a_day(selection)
-        return day.select("farm", "cow", "visit_date", case=day.lame)
+        return day.select("farm", "cow", "visit_date", kind=day.visit_kind, case=day.lame)
     seen = trims(selection)
     if selection.feet:
         looked = ibis.greatest(*(seen[f"seen_{foot.lower()}"] for foot in selection.feet))
         seen = seen.filter(looked > 0)
-    seen = seen.select("farm", "cow", "visit_date")
+    seen = seen.select("farm", "cow", "visit_date", kind=seen.visit_kind.fill_null("unknown"))
     found = findings(selection).select("farm", "cow", "visit_date").distinct().mutate(found=1)
     both = seen.left_join(found, ["farm", "cow", "visit_date"])
-    return both.select("farm", "cow", "visit_date", case=both.found.fill_null(0))
+    return both.select("farm", "cow", "visit_date", "kind", case=both.found.fill_null(0))
