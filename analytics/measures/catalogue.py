@@ -44,6 +44,7 @@ MEASURES: dict[str, Measure] = {
         Measure("cost", "cost", "cost", "What do lesions cost, and what would halving one save?"),
         Measure("how-many", "sample_size", "how_many", "How many cows does it take to see a change?"),
         Measure("worklist", "worklist", "worklist", "Which cows are due, when, why, and for whom?"),
+        Measure("quality", "record_quality", "record_quality", "How good are the records?"),
     )
 }
 
