@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import pandas as pd
 
@@ -13,6 +13,7 @@ from dashboard.charts.agreement import in_kappa
 from dashboard.charts.control import signals
 from dashboard.charts.cost import money
 from dashboard.charts.describe import MOST_NAMED
+from dashboard.charts.dots import ratio_words
 from dashboard.charts.frame import records, rests_on
 from dashboard.charts.funnel import is_outside, outside_words
 from dashboard.charts.impact import odds_ratios, term_sentence, term_words
@@ -22,6 +23,7 @@ from dashboard.charts.planning import points
 from dashboard.charts.quality import completeness_of
 from dashboard.charts.season import MONTHS
 from dashboard.charts.shrunken import rank_words
+from dashboard.charts.slope import slopes
 from dashboard.charts.steps import NAMES, step_words
 from dashboard.charts.theme import number, percent, percent_range, plural
 
@@ -32,7 +34,7 @@ def describe(kind: str, answer: Answer) -> str:
     Parameters
     ----------
     kind : str
-        control, season, steps, terms, impact, incidence, survival, funnel, shrunken, family, cost, agreement,
+        control, season, steps, slope, terms, impact, incidence, survival, funnel, shrunken, family, cost, agreement,
         completeness or planning.
     answer : Answer
         What the chart was drawn from.
@@ -53,6 +55,13 @@ def describe(kind: str, answer: Answer) -> str:
     sentences = [str(sentence) for sentence in _KINDS[kind](answer) if sentence]
     basis = rests_on(answer, "{level} intervals")
     return " ".join([*sentences, f"{basis}." if basis else ""]).strip()
+
+
+def _told(answer: Answer, head: str, parts: Sequence[str]) -> list[str]:
+    """What the chart is and what it shows, or why it shows nothing."""
+    if parts:
+        return [head, "; ".join(parts) + "."]
+    return [str(answer.cautions[-1]) if answer.cautions else str(say("Not enough to say."))]
 
 
 def _control(answer: Answer) -> list[str]:
@@ -99,10 +108,15 @@ def _steps(answer: Answer) -> list[str]:
     ]
 
 
+def _slope(answer: Answer) -> list[str]:
+    parts = [f"{name}: {ratio_words(*figures)}" for name, *figures in slopes(answer)[: 2 * MOST_NAMED]]
+    return _told(answer, say("Chart of the odds ratio a year, 1 is no trend."), parts)
+
+
 def _terms(answer: Answer) -> list[str]:
     rows = records(answer.table[odds_ratios(answer.table)])
     parts = [f"{term_words(str(row['term']))}: {term_sentence(row)}" for row in rows]
-    return [say("Chart of odds ratios, 1 is no change."), "; ".join(parts) + "." if parts else ""]
+    return _told(answer, say("Chart of odds ratios, 1 is no change."), parts)
 
 
 def _impact(answer: Answer) -> list[str]:
@@ -127,7 +141,7 @@ def _impact(answer: Answer) -> list[str]:
                 range=percent_range(row["cf_low"], row["cf_high"]),
             )
         )
-    return [*said, *_terms(answer)[1:]]
+    return [*said, *_terms(answer)[1:2]]
 
 
 def _incidence(answer: Answer) -> list[str]:
@@ -156,10 +170,7 @@ def _survival(answer: Answer) -> list[str]:
         )
         for row in records(table.head(MOST_NAMED))
     ]
-    return [
-        say("Curves of the share of cases that have not come back, against days."),
-        "; ".join(parts) + "." if parts else "",
-    ]
+    return _told(answer, say("Curves of the share of cases that have not come back, against days."), parts)
 
 
 def _funnel(answer: Answer) -> list[str]:
@@ -217,10 +228,7 @@ def _cost(answer: Answer) -> list[str]:
 
 def _agreement(answer: Answer) -> list[str]:
     parts = [f"{name}: {text}" for name, text in in_kappa(answer)[:MOST_NAMED]]
-    return [
-        say("Chart of kappa, how much two people agree beyond chance."),
-        "; ".join(parts) + "." if parts else "",
-    ]
+    return _told(answer, say("Chart of kappa, how much two people agree beyond chance."), parts)
 
 
 def _completeness(answer: Answer) -> list[str]:
@@ -257,6 +265,7 @@ _KINDS: dict[str, Callable[[Answer], list[str]]] = {
     "control": _control,
     "season": _season,
     "steps": _steps,
+    "slope": _slope,
     "terms": _terms,
     "impact": _impact,
     "incidence": _incidence,

@@ -191,6 +191,8 @@ COLUMNS: dict[str, str] = {
     "design_effect": "Design effect",
     "icc": "Share of the variance between people",
     "date": "Day",
+    "change": "Change",
+    "changed_on": "On",
 }
 """Heading of every column that measures give."""
 

@@ -1,0 +1,76 @@
+"""Does it rise or fall over the years: one odds ratio a year for all together and one for each farm."""
+
+from __future__ import annotations
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
+from dashboard.charts.frame import Drill, nothing_to_show, records
+from dashboard.charts.labels import value_label
+
+A_YEAR = "odds ratio a year"
+MOST_FARMS = 30
+
+
+def slopes(answer: Answer) -> list[tuple[str, float, float, float]]:
+    """Name, estimate, low and high: the trend of all together, then of each farm, the steepest rise first."""
+    if answer.empty:
+        return []
+    whole = answer.table[(answer.table["term"] == A_YEAR) & answer.table["estimate"].notna()]
+    farms = answer.extra.get("by_farm", pd.DataFrame())
+    name = str(say("All together")) if len(farms) else str(say("This herd"))
+    out = [(name, row["estimate"], row["low"], row["high"]) for row in records(whole)]
+    if len(farms):
+        known = farms[farms["estimate"].notna()].sort_values("estimate", ascending=False, kind="stable")
+        out += [
+            (value_label("farm", row["farm"]), row["estimate"], row["low"], row["high"])
+            for row in records(known.head(MOST_FARMS))
+        ]
+    return out
+
+
+def slope(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """Odds ratios a year as dots with intervals round one, the line of no trend.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of :func:`analytics.measures.trend.trend`: ``table`` with the term ``odds ratio a year``, and
+        ``extra["by_farm"]`` (farm, estimate, low, high) where several farms are pooled.
+    theme, narrow, title, drill
+        As in every chart; *drill* is given ``{"farm": name}`` for the farms.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("Does it rise or fall")) if title is None else title
+    found = slopes(answer)
+    if not found:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    first = 0 if answer.extra.get("by_farm") is None else 1
+    rows = [
+        Row(
+            name,
+            ratio_words(estimate, low, high),
+            estimate,
+            low,
+            high,
+            symbol="diamond" if place < first else "circle",
+            carries=drill({"farm": name}) if drill and place >= first else None,
+        )
+        for place, (name, estimate, low, high) in enumerate(found)
+    ]
+    values = [value for row in rows for value in (row.value, row.low, row.high)]
+    axis = ratio_axis(values, str(say("Odds at the end of a year against its start; 1 is no trend")))
+    return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow, line=1.0)

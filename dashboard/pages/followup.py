@@ -1,0 +1,136 @@
+"""Recurrence: how often new cases come up, and whether they come back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.incidence import incidence
+from analytics.measures.recurrence import recurrence
+from dashboard.charts import incidence as rates
+from dashboard.charts.columns import OF_RATE, shown
+from dashboard.charts.describe_more import describe
+from dashboard.charts.survival import still_free, survival
+from dashboard.page import Page
+from dashboard.pages.warning import lesion_choice
+from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.view import View
+
+LEVELS = {"cow": "Same cow", "claw": "Same claw"}
+
+
+def level_of(view: View) -> str:
+    """Whether the same cow or the same claw is followed."""
+    level = view.option("level_of", "cow")
+    return level if level in LEVELS else "cow"
+
+
+def _rates(ledger: Ledger, view: View) -> Drawn:
+    answer = incidence(ledger, view.selection, by=("lesion",), per=level_of(view))
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(lesions=(row["lesion"],)).href
+
+    figure = rates.incidence(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer), to)
+
+
+def _months(ledger: Ledger, view: View) -> Drawn:
+    answer = incidence(ledger, view.selection, by=("month",), per=level_of(view))
+    figure = rates.by_month(answer, title="", narrow=view.narrow)
+    return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer))
+
+
+def _curves(ledger: Ledger, view: View) -> Drawn:
+    level = level_of(view)
+    answer = recurrence(ledger, view.selection, per=level)
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(lesions=(row["lesion"],)).href
+
+    return Drawn(
+        survival(answer, per=level, title="", narrow=view.narrow),
+        answer,
+        describe("survival", answer),
+        to,
+        beside=(
+            (
+                still_free(answer, per=level, title="", narrow=view.narrow, drill=lambda row: mark(to(row))),
+                describe("survival", answer),
+            ),
+        ),
+    )
+
+
+def _repeat(ledger: Ledger, view: View) -> Any:
+    answer = recurrence(ledger, view.selection, per=level_of(view))
+    frame = answer.extra["repeat_cows"]
+    if frame.empty:
+        return [rests_on(answer), html.P("No cow had the same lesion again in these records.", className="empty")]
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
+
+    cows = frame[["farm", "cow"]].drop_duplicates()
+    columns = ["cow", "farm", "lesion", "foot", "claw", "times", "last"]
+    return [
+        rests_on(answer),
+        html.P(
+            f"{len(cows)} cows had the same lesion in the same place twice or more, most often first. Ask your "
+            "veterinarian about a case that keeps coming back."
+        ),
+        number_table(frame[columns], to, "Cows with the same lesion again"),
+    ]
+
+
+def _choices(ledger: Ledger, view: View) -> Any:
+    return html.Div(
+        [
+            lesion_choice(view, "Lesions", "All lesions"),
+            dmc.Select(
+                label="The same lesion on the",
+                id={"type": "choice", "field": "level_of"},
+                data=[{"value": value, "label": label} for value, label in LEVELS.items()],
+                value=level_of(view),
+                allowDeselect=False,
+            ),
+        ],
+        className="choices",
+    )
+
+
+PAGE = Page(
+    path="/followup",
+    title="Recurrence",
+    question="How often do new cases come up, do they come back, and on which cows?",
+    choices=_choices,
+    panels=(
+        Panel(
+            "followup-rates",
+            "New cases of each lesion",
+            _rates,
+            "A case is new when the lesion was not recorded there in the ninety days before. The rate is new cases "
+            "per 100 cows and month in the herd.",
+            wide=True,
+        ),
+        Panel(
+            "followup-months",
+            "New cases month by month",
+            _months,
+            "New cases found in the month, out of the time cows spent in the herd in that month.",
+            wide=True,
+        ),
+        Panel(
+            "followup-curves",
+            "How long until it comes back",
+            _curves,
+            "From the day a case was last seen to the same lesion again, ninety days later or more (Kaplan and Meier). "
+            "A cow that is not seen again counts up to her last trim.",
+            wide=True,
+        ),
+        Panel("followup-repeat", "Cows with the same lesion again", _repeat, wide=True),
+    ),
+)

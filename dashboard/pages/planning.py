@@ -1,0 +1,165 @@
+"""Planning: what lesions cost, whether they run in families, and how many cows a change needs to be seen."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.cost import cost
+from analytics.measures.family import family
+from analytics.measures.sample_size import how_many
+from analytics.mistake import Mistake
+from analytics.trade.lesions import PARENTS
+from analytics.trade.published import figures_for
+from dashboard.charts.columns import OF_COST, OF_WEIGHT, shown
+from dashboard.charts.cost import cost as drawn_cost
+from dashboard.charts.cost import money
+from dashboard.charts.describe_more import describe
+from dashboard.charts.family import family as drawn_family
+from dashboard.charts.labels import value_label
+from dashboard.charts.planning import planning
+from dashboard.page import Page
+from dashboard.pages.lesions import CLEARED, lesion_name
+from dashboard.pages.warning import lesion_choice
+from dashboard.panel import Drawn, Panel, mark
+from dashboard.view import View
+
+
+def prices(view: View) -> dict[str, float]:
+    """The user's own costs of a case by lesion, from the address.
+
+    Raises
+    ------
+    Mistake
+        A cost in the address is no amount.
+    """
+    out: dict[str, float] = {}
+    for code in PARENTS:
+        text = view.options.get(f"price_{code}")
+        if text is None:
+            continue
+        try:
+            out[code] = float(text)
+        except ValueError:
+            raise Mistake(
+                f"The cost '{text}' of {lesion_name(code)} cannot be read; write an amount such as 250."
+            ) from None
+    return out
+
+
+def _cost(ledger: Ledger, view: View) -> Drawn:
+    own = prices(view)
+    selection = view.selection.with_(**CLEARED)
+    answer = cost(ledger, selection, price=own or None, currency=view.options.get("currency") if own else None)
+
+    def to(row: dict[str, Any]) -> str:
+        return View("/lesions", selection.with_(lesions=(row["lesion"],))).href
+
+    lead = []
+    total = answer.extra.get("total")
+    if total is not None and len(total) and total["cost"].notna().any():
+        row = total.to_dict("records")[0]
+        lead.append(
+            html.P(
+                f"Together about {money(row['cost'], str(row['currency']))} in the period ({money(row['low'])} to "
+                f"{money(row['high'])}), for {int(row['cases'])} new cases of lesions with a cost.",
+                className="lead",
+            )
+        )
+    figure = drawn_cost(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    return Drawn(figure, shown(answer, OF_COST), describe("cost", answer), to, lead=lead)
+
+
+def _family(ledger: Ledger, view: View) -> Drawn:
+    answer = family(ledger, view.selection)
+    figure = drawn_family(answer, title="", narrow=view.narrow)
+    return Drawn(figure, shown(answer, OF_WEIGHT), describe("family", answer))
+
+
+def _how_many(ledger: Ledger, view: View) -> Drawn:
+    answer = how_many(ledger, view.selection)
+    return Drawn(planning(answer, title="", narrow=view.narrow), answer, describe("planning", answer))
+
+
+def _boxes(view: View) -> Any:
+    """One box a lesion; the published figure stands in those that are empty."""
+    published = {figure.lesion: figure for figure in figures_for(measure="cost") if figure.lesion}
+    boxes = [
+        dmc.NumberInput(
+            label=value_label("lesion", code),
+            id={"type": "choice", "field": f"price_{code}"},
+            value=view.options.get(f"price_{code}", ""),
+            placeholder=f"{published[code].value:g} published" if code in published else "no figure",
+            min=0,
+            decimalScale=2,
+            hideControls=True,
+            debounce=True,
+        )
+        for code in sorted(PARENTS, key=lambda code: (code not in published, value_label("lesion", code)))
+    ]
+    currency = dmc.TextInput(
+        label="Currency and year",
+        id={"type": "choice", "field": "currency"},
+        value=view.options.get("currency", ""),
+        placeholder="such as EUR 2026",
+        debounce=True,
+    )
+    return html.Details(
+        [
+            html.Summary("Your own costs of a case"),
+            html.P(
+                "Without any amount here the published costs are used, of other people's herds; with any, only yours. "
+                "Lesions without an amount are listed without a cost."
+            ),
+            html.Div([currency, *boxes], className="choices"),
+        ],
+        className="fold",
+        open=any(key.startswith("price_") for key in view.options),
+    )
+
+
+def _choices(ledger: Ledger, view: View) -> Any:
+    return html.Div(
+        [
+            html.Div(
+                [lesion_choice(view, "Lesions for families and numbers of cows", "Any lesion")], className="choices"
+            ),
+            _boxes(view),
+        ]
+    )
+
+
+PAGE = Page(
+    path="/planning",
+    title="Planning",
+    question="What do lesions cost, do they run in families, and how many cows must be looked at to see a change?",
+    choices=_choices,
+    panels=(
+        Panel(
+            "planning-cost",
+            "What lesions cost",
+            _cost,
+            "New cases in the period times the cost of a case. Costs are somebody's assumptions, not this herd's "
+            "books; the interval takes in the luck of how many cases come up and, for published costs, how unsure "
+            "they are.",
+            wide=True,
+        ),
+        Panel(
+            "planning-how-many",
+            "How many cows for which difference",
+            _how_many,
+            "Number to look at before and after, to see a change of that size four times in five, with this herd's "
+            "own share and with cows that are alike counted as such.",
+        ),
+        Panel(
+            "planning-family",
+            "Daughters of each sire",
+            _family,
+            "Share of a sire's daughters with a lesion, farm and number of trims held alike, drawn towards the mean "
+            "of all sires. It is no breeding value.",
+        ),
+    ),
+)

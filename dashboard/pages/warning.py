@@ -1,0 +1,184 @@
+"""Early warning: is a month unlike the months before, is there a trend, is there a season."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.control_chart import control_chart
+from analytics.measures.season import season
+from analytics.measures.transitions import transitions
+from analytics.measures.trend import trend
+from analytics.tally.selection import Selection
+from analytics.trade.lesions import PARENTS
+from analytics.words import say
+from dashboard.charts import season as drawn_season
+from dashboard.charts.columns import OF_ODDS, shown
+from dashboard.charts.control import control, signals
+from dashboard.charts.describe_more import describe
+from dashboard.charts.frame import records
+from dashboard.charts.labels import value_label
+from dashboard.charts.slope import slope
+from dashboard.charts.steps import steps
+from dashboard.charts.theme import percent
+from dashboard.page import Page
+from dashboard.pages.lesions import CLEARED, lesion_name
+from dashboard.panel import Drawn, Panel, mark
+from dashboard.view import View
+
+WATCHED = "DD"
+"""Watched where no lesion is chosen: it is the one that spreads. [common practice, no source]"""
+
+MOST_TOLD = 6
+"""Signals told above a chart; all are in its numbers."""
+
+
+def long_run(selection: Selection) -> Selection:
+    """The records from the first on: what is usual is learnt from the months before the period chosen."""
+    return selection.with_(since=None)
+
+
+def lameness_only(selection: Selection) -> Selection:
+    """The selection without what narrows lesions."""
+    return selection.with_(**CLEARED, families=(), severity=())
+
+
+def told(answer: Answer, what: str) -> list[Any]:
+    """The signals of a control chart in plain sentences, the newest first."""
+    found = signals(answer)
+    if answer.empty:
+        return []
+    if found.empty:
+        return [html.P(f"No month is out of the ordinary for {what}.", className="lead")]
+    lines = [
+        say(
+            "{month}: {share}, {side} than the usual {centre} ({signal}).",
+            month=value_label("month", row["month"]),
+            share=percent(row["prevalence"]),
+            side=row["side"],
+            centre=percent(row["centre"]),
+            signal=row["signal"],
+        )
+        for row in records(found.head(MOST_TOLD))
+    ]
+    more = len(found) - MOST_TOLD
+    return [
+        html.P(f"Months out of the ordinary for {what}, newest first:", className="lead"),
+        html.Ul([html.Li(str(line)) for line in lines], className="signals"),
+        *([html.P(f"{more} earlier ones are in the numbers.", className="basis")] if more > 0 else []),
+    ]
+
+
+def _chart(answer: Answer, view: View, what: str) -> Drawn:
+    figure = control(answer, title="", narrow=view.narrow)
+    return Drawn(figure, answer, describe("control", answer), lead=told(answer, what))
+
+
+def _lameness(ledger: Ledger, view: View) -> Drawn:
+    return _chart(control_chart(ledger, long_run(lameness_only(view.selection))), view, "lameness")
+
+
+def _lesion(ledger: Ledger, view: View) -> Drawn:
+    lesions = view.selection.lesions or (WATCHED,)
+    answer = control_chart(ledger, long_run(view.selection).with_(lesions=lesions))
+    return _chart(answer, view, ", ".join(lesion_name(code) for code in lesions))
+
+
+FOUND = ("The {what} ", "No trend ", "No season ", "That is less than two years")
+"""How the sentences begin that say what was found; the other notes say how it was worked out."""
+
+
+def findings(answer: Answer) -> list[Any]:
+    """What an answer found, as its own sentences say it."""
+    return [html.P(str(note), className="lead") for note in answer.basis.notes if note.template.startswith(FOUND)]
+
+
+def _trend(ledger: Ledger, view: View) -> Drawn:
+    answer = trend(ledger, view.selection)
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(farms=(row["farm"],)).href
+
+    figure = slope(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    words = describe("slope", answer)
+    return Drawn(figure, shown(answer, {}), words, lead=findings(answer))
+
+
+def _season(ledger: Ledger, view: View) -> Drawn:
+    answer = season(ledger, long_run(view.selection))
+    figure = drawn_season.season(answer, title="", narrow=view.narrow)
+    return Drawn(figure, shown(answer, OF_ODDS), describe("season", answer), lead=findings(answer))
+
+
+def _steps(ledger: Ledger, view: View) -> Drawn:
+    answer = transitions(ledger, lameness_only(view.selection))
+    return Drawn(steps(answer, title="", narrow=view.narrow), answer, describe("steps", answer))
+
+
+def lesion_choice(view: View, label: str, placeholder: str) -> Any:
+    """Which lesions a page is about."""
+    return dmc.MultiSelect(
+        label=label,
+        id={"type": "choice", "field": "lesions"},
+        data=[{"value": code, "label": value_label("lesion", code)} for code in PARENTS],
+        value=list(view.selection.lesions),
+        placeholder=placeholder if not view.selection.lesions else "",
+        clearable=True,
+        searchable=True,
+    )
+
+
+def _choices(ledger: Ledger, view: View) -> Any:
+    name = value_label("lesion", WATCHED)
+    return html.Div([lesion_choice(view, "Lesion to watch beside lameness", name)], className="choices")
+
+
+PAGE = Page(
+    path="/warning",
+    title="Early warning",
+    question="Is a month unlike the months before, more than chance explains? Is there a trend, or a season?",
+    choices=_choices,
+    panels=(
+        Panel(
+            "warning-lameness",
+            "Lameness",
+            _lameness,
+            "Each month's share of scorings that were lame, between limits worked out from the first twelve months "
+            "with records. A month outside them, or a long run on one side, is more than chance explains. All records "
+            "up to the end of the period count, because what is usual is learnt from the months before.",
+            wide=True,
+        ),
+        Panel(
+            "warning-lesion",
+            "The lesion watched",
+            _lesion,
+            "The same for trims that show the lesion, out of all trims of the month.",
+            wide=True,
+        ),
+        Panel(
+            "warning-trend",
+            "Rising or falling",
+            _trend,
+            "How many times as high the odds are after a year, for lameness or the lesion chosen, in the period "
+            "chosen. The interval allows for records of one cow being alike.",
+        ),
+        Panel(
+            "warning-season",
+            "By month of the year",
+            _season,
+            "Lameness, or the lesion chosen, in all records up to the end of the period, by month of the calendar; the "
+            "dashed line is the yearly wave fitted to them.",
+        ),
+        Panel(
+            "warning-steps",
+            "Who becomes lame, who recovers",
+            _steps,
+            "Two scorings in a row of one cow are a step. The share is of the steps that began sound, or lame.",
+            wide=True,
+        ),
+    ),
+)
