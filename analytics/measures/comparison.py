@@ -23,6 +23,7 @@ from analytics.measures.comparison_models import (
     herd_model,
     within_strata,
 )
+from analytics.measures.kept import keep
 from analytics.measures.limits import FEW_CLUSTERS, limits_of
 from analytics.measures.periods import period_label
 from analytics.measures.prevalence import counted_with_clusters
@@ -38,6 +39,7 @@ RATIOS = ("risk_ratio", "rr_low", "rr_high", "odds_ratio", "or_low", "or_high")
 COLUMNS = ("group", "cases", "at_risk", "prevalence", "low", "high", *RATIOS, "p_value")
 
 
+@keep
 def comparison(
     ledger: Ledger,
     selection: Selection,

@@ -7,6 +7,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
+from analytics.measures.kept import keep
 from analytics.measures.prevalence import prevalence
 from analytics.tally.selection import Selection
 from analytics.words import say
@@ -16,6 +17,7 @@ BETWEEN_CLAWS = (0, 10)
 trade's numbered foot map, e.g. Shearer and co-authors' extension articles]"""
 
 
+@keep
 def foot_map(ledger: Ledger, selection: Selection, *, per: str = "cow", level: float = 0.95) -> Answer:
     """Prevalence by foot, claw and zone, for the drawn feet.
 
@@ -28,7 +30,9 @@ def foot_map(ledger: Ledger, selection: Selection, *, per: str = "cow", level: f
         n_farms, n_visits. Places where nothing was found are left out.
     """
     on_claw = prevalence(ledger, selection, by=("foot", "claw", "zone"), per=per, level=level)
-    between = prevalence(ledger, selection, by=("foot", "zone"), per=per if per != "claw" else "foot", level=level)
+    between = prevalence(
+        ledger, selection, by=("foot", "zone"), per=per if per != "claw" else "foot", level=level
+    )
     claws = on_claw.table[~on_claw.table["zone"].isin(BETWEEN_CLAWS)]
     feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=pd.NA)
     parts = [part for part in (claws, feet[claws.columns] if len(feet) else feet) if len(part)]

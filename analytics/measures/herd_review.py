@@ -11,6 +11,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.kept import keep
 from analytics.methods.intervals import difference
 from analytics.tally.counts import count
 from analytics.tally.coverage import months_with_records
@@ -37,6 +38,7 @@ COLUMNS = (
 )
 
 
+@keep
 def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
     """Compare the newest month with records with the twelve months before it.
 
@@ -56,8 +58,8 @@ def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) ->
     -------
     Answer
         ``table``: what (``lame``, ``severe``, ``any`` or a lesion code), month (its first day), cases,
-        at_risk (scorings or trims) and prevalence in it; past_cases, past_at_risk and past_prevalence in the twelve months
-        before; difference with low and high (proportions); direction: ``up`` or ``down`` when the interval
+        at_risk (scorings or trims) and prevalence in it; past_cases, past_at_risk and past_prevalence in the twelve
+        months before; difference with low and high (proportions); direction: ``up`` or ``down`` when the interval
         lies on one side of 0, ``unclear`` when it does not, ``too few`` below 20 looked at in either.
 
     References

@@ -5,6 +5,7 @@ from __future__ import annotations
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
+from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.measures.prevalence import one_farm_groups
 from analytics.tally.gait import scoring_sums
@@ -15,6 +16,7 @@ from analytics.words import Said, say
 PERIODS = ("month", "quarter", "year")
 
 
+@keep
 def locomotion(
     ledger: Ledger, selection: Selection, *, by: tuple[str, ...] = ("month",), level: float = 0.95
 ) -> Answer:

@@ -8,6 +8,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
+from analytics.measures.kept import keep
 from analytics.measures.limits import LIMITS, limits_of
 from analytics.tally.counts import SUMS, count
 from analytics.tally.selection import Selection
@@ -26,6 +27,7 @@ COLUMNS = (
 )
 
 
+@keep
 def prevalence(
     ledger: Ledger,
     selection: Selection,

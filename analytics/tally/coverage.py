@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import functools
+
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch
+from analytics.tally.engine import fetch, sql_of
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 
@@ -26,6 +28,11 @@ def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.D
         One row a visit_kind and kind_from: visits, cows, trims (rows), first, last; the columns farms,
         visits_all and cows_all are not split and repeat what the asked-for kinds hold together.
     """
+    return fetch(ledger, _covered_question(selection, source))
+
+
+@functools.lru_cache(maxsize=1024)
+def _covered_question(selection: Selection, source: str) -> str:
     base = of_farm_and_period(source, selection)
     base = base.mutate(
         kind=base.visit_kind.fill_null("unknown"),
@@ -50,7 +57,7 @@ def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.D
         first=wanted.visit_date.min(),
         last=wanted.visit_date.max(),
     )
-    return fetch(ledger, parts.join(whole, "asked"))
+    return sql_of(parts.join(whole, "asked"))
 
 
 def months_with_records(ledger: Ledger, selection: Selection, source: str = "trims") -> list[pd.Timestamp]:

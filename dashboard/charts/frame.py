@@ -161,3 +161,21 @@ def shares_axis(narrow: bool, highest: float, title: str) -> dict[str, Any]:
         "range": [0, top],
         "nticks": 5 if narrow else 9,
     }
+
+
+def row_rules(lines: Iterable[float], colour: str) -> list[dict[str, Any]]:
+    """Thin lines between the rows of a chart, as shapes to be set in one go: adding them one by one makes
+    plotly check all earlier ones again each time."""
+    return [
+        {
+            "type": "line",
+            "xref": "x domain",
+            "x0": 0,
+            "x1": 1,
+            "y0": y,
+            "y1": y,
+            "layer": "below",
+            "line": {"color": colour, "width": 0.6},
+        }
+        for y in lines
+    ]

@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, row_rules, shares_axis, top_of
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, tokens
 
@@ -88,8 +88,7 @@ def prevalence(
     highest = top_of(table, "high", "prevalence")
     figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=answer.basis.unit))))
     figure.update_yaxes(range=[-len(rows) + 0.5 - (0.15 if narrow else 0), 0.5 + (0.2 if narrow else 0)])
-    for line in place.values():
-        figure.add_hline(y=line - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
+    figure.update_layout(shapes=row_rules((line - 0.5 for line in place.values()), t.rule))
     framed(
         figure,
         answer,
@@ -195,22 +194,24 @@ def _row_names(
             )
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, showline=False)
-        for i, group in enumerate(rows):
-            text = f"<b>{value_label(column, group)}</b>"
-            if group in counts:
-                text += f"  <span style='color:{t.muted}'>{counts[group]}</span>"
-            figure.add_annotation(
-                text=text,
-                x=0,
-                xref="paper",
-                xanchor="left",
-                y=-float(i) + 0.5,
-                yanchor="top",
-                showarrow=False,
-                font={"size": 12.5},
-                bgcolor=t.raised,
-                borderpad=1,
-            )
+        figure.update_layout(
+            annotations=[
+                {
+                    "text": f"<b>{value_label(column, group)}</b>"
+                    + (f"  <span style='color:{t.muted}'>{counts[group]}</span>" if group in counts else ""),
+                    "x": 0,
+                    "xref": "paper",
+                    "xanchor": "left",
+                    "y": -float(i) + 0.5,
+                    "yanchor": "top",
+                    "showarrow": False,
+                    "font": {"size": 12.5},
+                    "bgcolor": t.raised,
+                    "borderpad": 1,
+                }
+                for i, group in enumerate(rows)
+            ]
+        )
         return
     figure.update_yaxes(
         tickmode="array",
@@ -220,18 +221,22 @@ def _row_names(
         showgrid=False,
         tickfont={"color": t.ink, "size": 13},
     )
-    for i, group in enumerate(rows):
-        if group in counts:
-            figure.add_annotation(
-                text=counts[group],
-                x=1,
-                xref="paper",
-                xanchor="left",
-                xshift=8,
-                y=-float(i),
-                showarrow=False,
-                font={"size": 12, "color": t.muted},
-            )
+    figure.update_layout(
+        annotations=[
+            {
+                "text": counts[group],
+                "x": 1,
+                "xref": "paper",
+                "xanchor": "left",
+                "xshift": 8,
+                "y": -float(i),
+                "showarrow": False,
+                "font": {"size": 12, "color": t.muted},
+            }
+            for i, group in enumerate(rows)
+            if group in counts
+        ]
+    )
 
 
 def _legend_lines(names: list[Any], second: str | None, narrow: bool) -> int:
