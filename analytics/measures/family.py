@@ -62,7 +62,7 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
         daughters=("daughters", "sum"), cases=("cases", "sum"), farms=("farm", "nunique")
     )
     kept = per_sire[per_sire["daughters"] >= MIN_DAUGHTERS]
-    table = kept.reset_index()
+    table = kept.reset_index().astype({"daughters": "int64", "cases": "int64"})
     table = table.assign(rate=table["cases"] / table["daughters"], shrunken=np.nan, low=np.nan, high=np.nan)
     table = table.assign(effect=np.nan)
     rows = _telling(known[known["sire"].isin(kept.index)])

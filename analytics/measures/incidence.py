@@ -16,6 +16,7 @@ from analytics.tally.engine import fetch
 from analytics.tally.episodes import GAP_DAYS, checked_gap, new_cases_question
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import parent_of
+from analytics.trade.seasons import SEASONS
 from analytics.trade.units import DAYS_PER_MONTH
 from analytics.words import Said, say
 
@@ -168,7 +169,12 @@ def _joined(
         cows=frame["cows"].fillna(0).astype("int64"),
         cow_months=frame["cow_days"].fillna(0.0) / DAYS_PER_MONTH,
     )
-    return frame.sort_values(list(by), kind="stable").reset_index(drop=True) if by else frame
+    return frame.sort_values(list(by), key=_in_order, kind="stable").reset_index(drop=True) if by else frame
+
+
+def _in_order(column: pd.Series) -> pd.Series:
+    """Seasons in the order of the year, anything else as it sorts."""
+    return column.map({name: place for place, name in enumerate(SEASONS)}) if column.name == "season" else column
 
 
 def _against(table: pd.DataFrame, name: str, reference: str | None, exposure: np.ndarray, level: float) -> pd.DataFrame:

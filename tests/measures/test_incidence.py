@@ -256,3 +256,15 @@ def test_the_demonstration_herds(demo_ledger: Ledger) -> None:
     assert seasons.table["cow_months"].sum() == pytest.approx(
         incidence(demo_ledger, Selection(), by=()).table["cow_months"].iloc[0]
     )
+
+
+def test_time_far_from_any_visit_does_not_count(tmp_path: Path) -> None:
+    """A visit speaks for the half year before it: of two years asked for, only that much lies before the first
+    visit and after the last."""
+    trims = [trim("1", "2025-01-01"), trim("1", "2025-07-01", "SU")]
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", trims), checked("register", [cow("1", "2020-01-01")]))
+    wide = EVERY.with_(since=dt.date(2023, 1, 1), until=dt.date(2027, 1, 1))
+    assert cow_time(ledger, wide).table["cow_days"].tolist() == [183 + 181 + 183]
+    assert cow_time(ledger, EVERY).table["cow_days"].tolist() == [182]
+    year = EVERY.with_(since=dt.date(2025, 1, 1), until=dt.date(2025, 12, 30))
+    assert cow_time(ledger, year).table["cow_days"].tolist() == [364]
