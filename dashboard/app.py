@@ -41,7 +41,7 @@ def create_app(ledger: Ledger) -> Dash:
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     app.index_string = frame.INDEX
-    app.layout = lambda: dmc.MantineProvider(frame.layout())
+    app.layout = lambda: dmc.MantineProvider(frame.layout(), id="mantine")
     _fill_pages(app, ledger)
     _clientside(app)
     for page in PAGES.values():
@@ -75,12 +75,13 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     @app.callback(
         Output("navigation", "children"),
         Output("picker", "children"),
+        Output("look", "children"),
         Input("address", "pathname"),
         Input("address", "search"),
     )
     def around(path: str, search: str) -> Any:
         view, mistake = _view(path, search)
-        return frame.navigation(PAGES, view), [frame.picker(ledger, view), frame.mistake(mistake)]
+        return frame.navigation(PAGES, view), [frame.picker(ledger, view), frame.mistake(mistake)], frame.look(view)
 
     @app.callback(
         Output("address", "search"),
@@ -114,7 +115,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
             choices = page.choices(ledger, view) if page.choices else None
         except Mistake as mistake:
             choices = frame.mistake(str(mistake))
-        return frame.trail(page.trail(view) if page.trail else []), choices
+        return [frame.trail(page.trail(view) if page.trail else []), frame.chips(view)], choices
 
     @app.callback(
         Output({"type": "panel", "name": MATCH}, "children"),
@@ -159,6 +160,15 @@ def _clientside(app: Dash) -> None:
     )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.width", Output("narrow", "data"), Input("address", "pathname")
+    )
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.theme", Output("mantine", "forceColorScheme"), Input("address", "search")
+    )
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.copy",
+        Output("copy-link", "children"),
+        Input("copy-link", "n_clicks"),
+        prevent_initial_call=True,
     )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.picture",

@@ -11,20 +11,26 @@ import pandas as pd
 from dash import dcc, html
 
 from analytics.ledger import Ledger
+from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.theme import DEFAULT_THEME, THEMES, css_variables
 from dashboard.page import Page
 from dashboard.view import View
 
 ASSETS = Path(__file__).with_name("assets")
 
+_COLOURS = "".join(
+    f"{':root' if name == DEFAULT_THEME else f':root[data-theme={name}]'}{{{css_variables(name)}}}" for name in THEMES
+)
+
 INDEX = """<!DOCTYPE html>
 <html lang="en">
-<head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}</head>
+<head>{%metas%}<title>{%title%}</title>{%favicon%}<style>COLOURS</style>{%css%}</head>
 <body>
 <a class="skip" href="#content">Skip to the figures</a>
 {%app_entry%}
 <footer>{%config%}{%scripts%}{%renderer%}</footer>
 </body>
-</html>"""
+</html>""".replace("COLOURS", _COLOURS)
 
 VETERINARIAN = (
     "Evenfoot reports what was recorded and what it goes together with. It diagnoses nothing. Ask your "
@@ -47,6 +53,13 @@ def layout() -> Any:
                 [
                     html.A(html.Span("Evenfoot"), href="/", className="brand"),
                     html.Nav(id="navigation", **{"aria-label": "Pages"}),
+                    html.Div(
+                        [
+                            html.Button("Copy link", id="copy-link", className="take"),
+                            html.Div(id="look"),
+                        ],
+                        className="tools",
+                    ),
                 ],
                 className="bar",
             ),
@@ -127,6 +140,56 @@ def picker(ledger: Ledger, view: View) -> Any:
         ],
         className="choices",
     )
+
+
+LOOKS = {"paper": "Paper", "night": "Night", "contrast": "High contrast"}
+
+
+def look(view: View) -> Any:
+    """The choice of theme, kept in the address."""
+    return dmc.Select(
+        id={"type": "choice", "field": "theme"},
+        data=[{"value": "" if name == DEFAULT_THEME else name, "label": words} for name, words in LOOKS.items()],
+        value="" if view.theme == DEFAULT_THEME else view.theme,
+        allowDeselect=False,
+        size="xs",
+        w=130,
+        **{"aria-label": "Colours of the page"},
+    )
+
+
+CHIPS = {
+    "lesions": "lesion",
+    "families": "family",
+    "feet": "foot",
+    "claws": "claw",
+    "zones": "zone",
+    "severity": "severity",
+    "groups": "group",
+    "housing": "housing",
+    "floor": "floor",
+    "seasons": "season",
+    "parity": "parity",
+    "breeds": "breed",
+    "trimmers": "trimmer",
+}
+"""Narrowings shown as removable chips, and the column that names their values."""
+
+
+def chips(view: View) -> Any:
+    """What the records are narrowed to; following a chip takes that narrowing away."""
+    items = []
+    for field, column in CHIPS.items():
+        values = getattr(view.selection, field)
+        for value in values:
+            words = value_label(column, value)
+            if column in ("group", "trimmer", "breed"):
+                words = f"{column_label(column)} {words}"
+            rest = tuple(other for other in values if other != value)
+            items.append(
+                html.Li(html.A(words, href=view.changed(**{field: rest}).href, **{"aria-label": f"Remove {words}"}))
+            )
+    return html.Ul(items, className="chips", **{"aria-label": "Narrowed to"}) if items else None
 
 
 def last_months(ledger: Ledger, months: int) -> tuple[dt.date, dt.date] | None:

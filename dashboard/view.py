@@ -57,6 +57,17 @@ class View:
         return self.options.get(name, default)
 
     @property
+    def theme(self) -> str:
+        """The theme chosen, paper where it is none we know."""
+        chosen = self.options.get("theme", "paper")
+        return chosen if chosen in ("paper", "night", "contrast") else "paper"
+
+    @property
+    def look(self) -> dict[str, Any]:
+        """What every chart on a page is drawn with; the page says title and basis itself."""
+        return {"theme": self.theme, "narrow": self.narrow, "title": ""}
+
+    @property
     def farm(self) -> str | None:
         """The farm, where exactly one is chosen."""
         return self.selection.farms[0] if len(self.selection.farms) == 1 else None

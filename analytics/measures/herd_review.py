@@ -60,7 +60,8 @@ def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) ->
         ``table``: what (``lame``, ``severe``, ``any`` or a lesion code), month (its first day), cases,
         at_risk (scorings or trims) and prevalence in it; past_cases, past_at_risk and past_prevalence in the twelve
         months before; difference with low and high (proportions); direction: ``up`` or ``down`` when the interval
-        lies on one side of 0, ``unclear`` when it does not, ``too few`` below 20 looked at in either.
+        lies on one side of 0, ``unclear`` when it does not, ``too few`` below 20 looked at in either, and
+        ``pooled`` when several farms are together, which gives no verdict.
 
     References
     ----------
@@ -86,6 +87,9 @@ def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) ->
     )
     few = (table[["at_risk", "past_at_risk"]].min(axis=1) < FEW_COWS).to_numpy()
     direction = np.select([few, low > 0, high < 0], ["too few", "up", "down"], "unclear")
+    if basis.farms > 1:
+        direction = np.where(few, "too few", "pooled")
+        cautions += (_POOLED,)
     table = table.assign(
         prevalence=table["cases"] / table["at_risk"],
         past_prevalence=table["past_cases"] / table["past_at_risk"].replace(0, np.nan),
@@ -96,6 +100,11 @@ def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) ->
     )
     return Answer("herd-review", table[list(COLUMNS)], basis, cautions + (_SAME_COWS,), ("what",))
 
+
+_POOLED: Said = say(
+    "Several farms are together here, and not the same farms were visited in both periods, so no rise or fall is "
+    "called. Choose one farm to compare a herd with its own past."
+)
 
 _SAME_COWS: Said = say(
     "Many cows are in both periods and several things are compared at once; take one clear difference among many "

@@ -107,6 +107,27 @@
         }
         return phone.matches;
       },
+      theme: function (search) {
+        const theme = new URLSearchParams(search || "").get("theme") || "paper";
+        document.documentElement.dataset.theme = theme;
+        return theme === "night" ? "dark" : "light";
+      },
+      copy: function () {
+        const done = (words) => {
+          window.dash_clientside.set_props("copy-link", { children: words });
+          setTimeout(() => window.dash_clientside.set_props("copy-link", { children: "Copy link" }), 2500);
+        };
+        const address = window.location.href;
+        if (!navigator.clipboard) {
+          window.prompt("Copy this link", address);
+          return none();
+        }
+        navigator.clipboard.writeText(address).then(
+          () => done("Link copied"),
+          () => window.prompt("Copy this link", address)
+        );
+        return none();
+      },
       picture: function () {
         const hit = changed();
         if (!hit || !hit.value) return none();

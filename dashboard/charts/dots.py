@@ -11,11 +11,16 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from dashboard.charts.frame import framed
+from dashboard.charts.frame import framed, wrapped
 from dashboard.charts.theme import ratio, tokens
 
 ROW = 34
 NARROW_ROW = 48
+NARROW_LONG_ROW = 64
+NARROW_LETTERS = 46
+"""Letters of a name and its figure that fit beside each other on a phone; longer ones take two lines."""
+
+AXIS_LETTERS = 40
 LETTER = 6.6
 """Pixels a letter of the figures at the right takes, on average."""
 
@@ -81,7 +86,9 @@ def draw_rows(
     plotly.graph_objects.Figure
     """
     t = tokens(theme)
-    below = 0.16 if narrow else 0.0
+    tall = narrow and any(len(row.name) + len(row.text) > NARROW_LETTERS for row in rows)
+    step = (NARROW_LONG_ROW if tall else NARROW_ROW) if narrow else ROW
+    below = (0.26 if tall else 0.16) if narrow else 0.0
     on_log = axis.get("type") == "log"
     values, lows, highs = (np.array([_within(getattr(r, n), on_log) for r in rows]) for n in ("value", "low", "high"))
     figure = go.Figure(
@@ -115,9 +122,12 @@ def draw_rows(
         figure.add_vline(x=line, line={"color": t.ink, "width": 1.2, "dash": "dot"})
     for i in range(len(rows)):
         figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
-    _name_rows(figure, rows, theme, narrow)
+    _name_rows(figure, rows, theme, narrow, tall)
+    if narrow and "title" in axis:
+        lines = wrapped(str(axis["title"]["text"]), narrow, AXIS_LETTERS)
+        axis = {**axis, "title": {"text": "<br>".join(lines)}}
     figure.update_xaxes(**axis)
-    height = (NARROW_ROW if narrow else ROW) * len(rows) + 16
+    height = step * len(rows) + 16
     framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height, notes=notes, shown=shown)
     if not narrow:
         longest = max((len(row.text) for row in rows), default=0)
@@ -131,7 +141,7 @@ def _within(value: float, on_log: bool) -> float:
     return min(max(float(value), LIMITS[0]), LIMITS[1]) if on_log else float(value)
 
 
-def _name_rows(figure: go.Figure, rows: Sequence[Row], theme: str, narrow: bool) -> None:
+def _name_rows(figure: go.Figure, rows: Sequence[Row], theme: str, narrow: bool, tall: bool) -> None:
     t = tokens(theme)
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, range=[-len(rows) + 0.42, 0.62])
@@ -145,9 +155,11 @@ def _name_rows(figure: go.Figure, rows: Sequence[Row], theme: str, narrow: bool)
             range=[-len(rows) + 0.5, 0.5],
             tickfont={"color": t.ink, "size": 13},
         )
+    between = "<br>" if tall else "  "
     for i, row in enumerate(rows):
         figure.add_annotation(
-            text=f"<b>{row.name}</b>  <span style='color:{t.muted}'>{row.text}</span>" if narrow else row.text,
+            text=f"<b>{row.name}</b>{between}<span style='color:{t.muted}'>{row.text}</span>" if narrow else row.text,
+            align="left",
             x=0 if narrow else 1,
             xref="paper",
             xanchor="left",

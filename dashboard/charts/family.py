@@ -62,5 +62,5 @@ def family(
         narrow=narrow,
         notes=[str(say("Dots: farm and number of trims held alike, drawn towards the mean. Squares: as recorded."))],
     )
-    add_recorded(figure, table["rate"], theme, narrow)
+    add_recorded(figure, table["rate"], theme)
     return figure

@@ -90,18 +90,17 @@ def shrunken(
         narrow=narrow,
         notes=[str(say("Dots: drawn towards the mean of all. Hollow squares: as recorded."))],
     )
-    add_recorded(figure, table["prevalence"], theme, narrow)
+    add_recorded(figure, table["prevalence"], theme)
     return figure
 
 
-def add_recorded(figure: go.Figure, shares: pd.Series, theme: str, narrow: bool) -> None:
-    """The plain share of each row as a hollow square."""
+def add_recorded(figure: go.Figure, shares: pd.Series, theme: str) -> None:
+    """The plain share of each row as a hollow square, at the height of the row's dot."""
     t = tokens(theme)
-    below = 0.16 if narrow else 0.0
     figure.add_trace(
         go.Scatter(
             x=shares,
-            y=[-i - below for i in range(len(shares))],
+            y=figure.data[0].y,
             mode="markers",
             marker={"symbol": "square-open", "size": 11, "color": t.muted, "line": {"width": 1.6}},
             hoverinfo="skip",

@@ -34,8 +34,8 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return view.changed(reference=row["group"]).href
 
-    figure = drawn_comparison.risks(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
-    ratios = drawn_comparison.ratios(answer, title="", narrow=view.narrow)
+    figure = drawn_comparison.risks(answer, **view.look, drill=lambda row: mark(to(row)))
+    ratios = drawn_comparison.ratios(answer, **view.look)
     return Drawn(
         figure,
         answer,
@@ -49,7 +49,7 @@ def _lameness(ledger: Ledger, view: View) -> Drawn:
     by = _by(view)
     answer = locomotion(ledger, view.selection, by=("quarter", by if by not in ("year", "season") else "housing"))
     return Drawn(
-        drawn_locomotion.by_group(answer, title="", narrow=view.narrow),
+        drawn_locomotion.by_group(answer, **view.look),
         answer,
         describe.describe("locomotion", answer),
     )

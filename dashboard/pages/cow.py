@@ -87,7 +87,7 @@ def _timeline(ledger: Ledger, view: View) -> Any:
         return html.P(ASK if frames is None else "Nothing is recorded of her yet.", className="empty")
     answer = _answer(frames, _events(frames))
     return Drawn(
-        timeline(frames, narrow=view.narrow),
+        timeline(frames, **view.look),
         answer,
         f"Timeline of cow {view.options['cow']} at {view.farm}: {len(frames['trims'])} trims, "
         f"{len(frames['findings'])} findings and {len(frames['scores'])} scorings. The numbers are in the table below.",

@@ -34,13 +34,13 @@ def _rates(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return view.changed(lesions=(row["lesion"],)).href
 
-    figure = rates.incidence(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    figure = rates.incidence(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer), to)
 
 
 def _months(ledger: Ledger, view: View) -> Drawn:
     answer = incidence(ledger, view.selection, by=("month",), per=level_of(view))
-    figure = rates.by_month(answer, title="", narrow=view.narrow)
+    figure = rates.by_month(answer, **view.look)
     return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer))
 
 
@@ -52,13 +52,13 @@ def _curves(ledger: Ledger, view: View) -> Drawn:
         return view.changed(lesions=(row["lesion"],)).href
 
     return Drawn(
-        survival(answer, per=level, title="", narrow=view.narrow),
+        survival(answer, per=level, **view.look),
         answer,
         describe("survival", answer),
         to,
         beside=(
             (
-                still_free(answer, per=level, title="", narrow=view.narrow, drill=lambda row: mark(to(row))),
+                still_free(answer, per=level, **view.look, drill=lambda row: mark(to(row))),
                 describe("survival", answer),
             ),
         ),

@@ -27,6 +27,7 @@ SENTENCES = {
     "down": "{what} is down: {now} in {month}, against {past} in the twelve months before ({gap}).",
     "unclear": "{what}: {now} in {month} against {past} before; no clear change ({gap}).",
     "too few": "{what}: {now} in {month}; not enough to say.",
+    "pooled": "{what}: {now} in {month}, {past} in the twelve months before, all farms together.",
 }
 NAMES = {"lame": "Lameness", "severe": "Severe lameness", "any": "Any lesion"}
 
@@ -65,7 +66,7 @@ def _review(ledger: Ledger, view: View) -> Any:
         return View("/lesions", view.selection.with_(**CLEARED).with_(lesions=lesions)).href
 
     return Drawn(
-        review(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row))),
+        review(answer, **view.look, drill=lambda row: mark(to(row))),
         answer,
         describe.describe("review", answer),
         to,
@@ -98,7 +99,7 @@ def _needs(ledger: Ledger, view: View) -> Any:
 def _lameness(ledger: Ledger, view: View) -> Drawn:
     answer = locomotion(ledger, view.selection, by=("month",))
     return Drawn(
-        drawn_locomotion.locomotion(answer, title="", narrow=view.narrow),
+        drawn_locomotion.locomotion(answer, **view.look),
         answer,
         describe.describe("locomotion", answer),
     )
@@ -111,7 +112,7 @@ def _common(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return View("/lesions", selection.with_(lesions=(row["lesion"],))).href
 
-    figure = bars.prevalence(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    figure = bars.prevalence(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("prevalence", answer), to)
 
 

@@ -49,7 +49,7 @@ def _types(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return view.changed(**CLEARED).changed(lesions=(row["lesion"],)).href
 
-    figure = bars.prevalence(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    figure = bars.prevalence(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("prevalence", answer), to)
 
 
@@ -65,7 +65,7 @@ def _feet(ledger: Ledger, view: View) -> Drawn:
             zones=(int(row["zone"]),),
         ).href
 
-    figure = foot.draw_feet(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    figure = foot.draw_feet(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("foot", answer), to)
 
 
@@ -76,13 +76,13 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return view.changed(feet=(row["foot"],), claws=(row["claw"],), zones=()).href
 
-    figure = bars.prevalence(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    figure = bars.prevalence(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("prevalence", answer), to)
 
 
 def _months(ledger: Ledger, view: View) -> Drawn:
     answer = prevalence(ledger, view.selection, by=("month",), per="cow")
-    return Drawn(trend.trend(answer, title="", narrow=view.narrow), answer, describe.describe("trend", answer))
+    return Drawn(trend.trend(answer, **view.look), answer, describe.describe("trend", answer))
 
 
 def _cows(ledger: Ledger, view: View) -> Any:

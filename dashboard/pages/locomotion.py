@@ -19,7 +19,7 @@ from dashboard.view import View
 def _trend(ledger: Ledger, view: View) -> Drawn:
     answer = locomotion(ledger, view.selection, by=("month",))
     return Drawn(
-        drawn_locomotion.locomotion(answer, title="", narrow=view.narrow),
+        drawn_locomotion.locomotion(answer, **view.look),
         answer,
         describe.describe("locomotion", answer),
     )

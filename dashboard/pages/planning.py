@@ -69,19 +69,19 @@ def _cost(ledger: Ledger, view: View) -> Drawn:
                 className="lead",
             )
         )
-    figure = drawn_cost(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    figure = drawn_cost(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, shown(answer, OF_COST), describe("cost", answer), to, lead=lead)
 
 
 def _family(ledger: Ledger, view: View) -> Drawn:
     answer = family(ledger, view.selection)
-    figure = drawn_family(answer, title="", narrow=view.narrow)
+    figure = drawn_family(answer, **view.look)
     return Drawn(figure, shown(answer, OF_WEIGHT), describe("family", answer))
 
 
 def _how_many(ledger: Ledger, view: View) -> Drawn:
     answer = how_many(ledger, view.selection)
-    return Drawn(planning(answer, title="", narrow=view.narrow), answer, describe("planning", answer))
+    return Drawn(planning(answer, **view.look), answer, describe("planning", answer))
 
 
 def _boxes(view: View) -> Any:

@@ -20,7 +20,7 @@ from dashboard.view import View
 
 def _complete(ledger: Ledger, view: View) -> Drawn:
     answer = record_quality(ledger, view.selection)
-    figure = completeness(answer, title="", narrow=view.narrow)
+    figure = completeness(answer, **view.look)
     return Drawn(figure, answer, describe("completeness", answer))
 
 
@@ -37,7 +37,7 @@ def _checks(ledger: Ledger, view: View) -> Any:
 def _agreement(ledger: Ledger, view: View) -> Any:
     """Both parts of one answer in one panel: its models take seconds over several farms."""
     answer = agreement(ledger, view.selection)
-    figure = drawn_agreement(answer, title="", narrow=view.narrow)
+    figure = drawn_agreement(answer, **view.look)
     drawn = Drawn(figure, shown(answer, OF_KAPPA), describe("agreement", answer))
     trimmers = answer.extra["trimmers"]
     if trimmers.empty:

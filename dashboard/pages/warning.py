@@ -74,7 +74,7 @@ def told(answer: Answer, what: str) -> list[Any]:
 
 
 def _chart(answer: Answer, view: View, what: str) -> Drawn:
-    figure = control(answer, title="", narrow=view.narrow)
+    figure = control(answer, **view.look)
     return Drawn(figure, answer, describe("control", answer), lead=told(answer, what))
 
 
@@ -103,20 +103,20 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return view.changed(farms=(row["farm"],)).href
 
-    figure = slope(answer, title="", narrow=view.narrow, drill=lambda row: mark(to(row)))
+    figure = slope(answer, **view.look, drill=lambda row: mark(to(row)))
     words = describe("slope", answer)
     return Drawn(figure, shown(answer, {}), words, lead=findings(answer))
 
 
 def _season(ledger: Ledger, view: View) -> Drawn:
     answer = season(ledger, long_run(view.selection))
-    figure = drawn_season.season(answer, title="", narrow=view.narrow)
+    figure = drawn_season.season(answer, **view.look)
     return Drawn(figure, shown(answer, OF_ODDS), describe("season", answer), lead=findings(answer))
 
 
 def _steps(ledger: Ledger, view: View) -> Drawn:
     answer = transitions(ledger, lameness_only(view.selection))
-    return Drawn(steps(answer, title="", narrow=view.narrow), answer, describe("steps", answer))
+    return Drawn(steps(answer, **view.look), answer, describe("steps", answer))
 
 
 def lesion_choice(view: View, label: str, placeholder: str) -> Any:

@@ -1,0 +1,138 @@
+"""Changes: what came after something was changed on a farm, against how it would have gone on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import dash_mantine_components as dmc
+import pandas as pd
+from analytics.measures.change_impact import change_impact
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.tally.selection import read_date
+from dashboard.charts.columns import OF_ODDS, shown
+from dashboard.charts.describe_more import describe
+from dashboard.charts.impact import impact, terms
+from dashboard.charts.labels import date_label
+from dashboard.page import Page
+from dashboard.pages.warning import lesion_choice, long_run
+from dashboard.panel import Drawn, Panel, number_table
+from dashboard.view import View
+
+CAUSE = (
+    "Whatever else changed on that day, the weather, the feed, who trims, is in these figures too: what came after a "
+    "change need not come from it."
+)
+
+
+def recorded(ledger: Ledger, view: View) -> pd.DataFrame:
+    """The changes the sheets record: farm, date, what, note; of the farm chosen, or of all the viewer may see."""
+    if not ledger.exists:
+        return pd.DataFrame(columns=["farm", "date", "what", "note"])
+    farms = view.selection.farms or tuple(ledger.farms(view.selection.allowed))
+    frame = ledger.frame(
+        "SELECT DISTINCT farm, date, what, note FROM change_rows WHERE list_contains(?, farm) ORDER BY date DESC, farm",
+        [[farm for farm in farms if farm in ledger.farms(view.selection.allowed)]],
+    )
+    return frame.assign(date=pd.to_datetime(frame["date"]))
+
+
+def day_of(ledger: Ledger, view: View) -> dt.date | None:
+    """The day in the address, else the farm's latest recorded change."""
+    if "change" in view.options:
+        return read_date(view.options["change"], "change")
+    frame = recorded(ledger, view)
+    return None if frame.empty or view.farm is None else pd.Timestamp(frame["date"].iloc[0]).date()
+
+
+def _recorded(ledger: Ledger, view: View) -> Any:
+    frame = recorded(ledger, view)
+    if frame.empty:
+        return html.P(
+            "No change is recorded here. Import a sheet of changes (farm, date, what), or choose a day above.",
+            className="empty",
+        )
+
+    def to(row: dict[str, Any]) -> str:
+        day = pd.Timestamp(row["changed_on"]).date().isoformat()
+        return view.changed(farms=(row["farm"],), change=day, against=None).href
+
+    return number_table(
+        frame.rename(columns={"what": "change", "date": "changed_on"})[["change", "changed_on", "farm", "note"]],
+        to,
+        "Changes the sheets record; choose one to see what came after",
+    )
+
+
+def _impact(ledger: Ledger, view: View) -> Any:
+    day = day_of(ledger, view)
+    if view.farm is None:
+        return html.P("Choose one of the recorded changes, or a farm and a day above.", className="empty")
+    if day is None:
+        return html.P(f"No change is recorded at {view.farm}; choose a day above.", className="empty")
+    answer = change_impact(ledger, long_run(view.selection), change=day, against=view.options.get("against") or None)
+    what = next((row["what"] for row in recorded(ledger, view).to_dict("records") if row["date"].date() == day), "")
+    heading = f"{view.farm}, {date_label(pd.Timestamp(day))}" + (f": {what}" if what else "")
+    figure = impact(answer, change=day, **view.look)
+    ratios = terms(answer, **view.look)
+    drawn = not answer.empty and answer.table["estimate"].notna().any()
+    return Drawn(
+        figure,
+        shown(answer, OF_ODDS),
+        describe("impact", answer),
+        lead=[html.H3(heading), *(html.P(str(line), className="lead") for line in found(answer)), html.P(CAUSE)],
+        beside=((ratios, describe("terms", answer)),) if drawn else (),
+    )
+
+
+def found(answer: Answer) -> list[str]:
+    """What came after, in the sentences the measure says it in."""
+    return [str(note) for note in answer.basis.notes[:3]]
+
+
+def _choices(ledger: Ledger, view: View) -> Any:
+    day = day_of(ledger, view)
+    others = [farm for farm in ledger.farms(view.selection.allowed) if farm != view.farm]
+    return html.Div(
+        [
+            dmc.DatePickerInput(
+                label="Day of the change",
+                id={"type": "choice", "field": "change"},
+                value=day.isoformat() if day else None,
+                valueFormat="D MMM YYYY",
+                placeholder="Choose a day",
+                clearable=False,
+            ),
+            lesion_choice(view, "Lesions that count", "Any lesion"),
+            dmc.Select(
+                label="Against a farm without the change",
+                id={"type": "choice", "field": "against"},
+                data=[{"value": "", "label": "None"}, *({"value": farm, "label": farm} for farm in others)],
+                value=view.option("against", ""),
+                allowDeselect=False,
+            ),
+        ],
+        className="choices",
+    )
+
+
+PAGE = Page(
+    path="/change",
+    title="Changes",
+    question="What came after a change on the farm: a new floor, more bedding, foot baths, another trimmer?",
+    choices=_choices,
+    panels=(
+        Panel(
+            "change-impact",
+            "Before and after",
+            _impact,
+            "A line with a season is fitted to the months before and after the change. The dashed line is how it would "
+            "have gone on without the change; the difference of the two after it is what came with the change.",
+            wide=True,
+        ),
+        Panel("change-recorded", "Recorded changes", _recorded, wide=True),
+    ),
+)

@@ -1,0 +1,139 @@
+"""Everything a report says, worked out once: answers of the measures for one farm and one period."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.catalogue import answer
+from analytics.measures.foot_map import foot_map
+from analytics.measures.herd_review import herd_review
+from analytics.mistake import Mistake
+from analytics.tally.due import newest_record
+from analytics.tally.selection import Selection
+from dashboard.report.request import Request
+
+MONTHS = 12
+"""A report looks back this far unless told otherwise: one round of the seasons. [common practice, no source]"""
+
+
+@dataclass(frozen=True)
+class Contents:
+    """The answers of one report.
+
+    Attributes
+    ----------
+    request : Request
+    selection : Selection
+        The farm, the period, and the kinds of visit that the shares of cows with lesions rest on.
+    until : date
+        Last day of the period.
+    answers : dict of str to Answer
+    changes : pandas.DataFrame
+        date, what: the changes recorded on the farm, oldest first.
+    """
+
+    request: Request
+    selection: Selection
+    until: dt.date
+    answers: dict[str, Answer] = field(default_factory=dict)
+    changes: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+    def get(self, name: str) -> Answer | None:
+        """An answer with something in it, or ``None``."""
+        found = self.answers.get(name)
+        return None if found is None or found.empty else found
+
+    @property
+    def since(self) -> dt.date:
+        assert self.selection.since is not None
+        return self.selection.since
+
+
+def collect(ledger: Ledger, request: Request) -> Contents:
+    """Ask the measures.
+
+    Raises
+    ------
+    Mistake
+        The farm has no records, or none in the period.
+    """
+    selection = _period(ledger, request)
+    until = selection.until
+    assert until is not None
+    asked = _Asked(ledger, selection)
+    farm = Selection(
+        farms=(request.farm,), until=until, hemisphere=request.hemisphere, allowed=request.allowed
+    )
+    if request.wants("summary") or request.wants("visit"):
+        asked.keep("visit", "visit-review", farm)
+    asked.keep("any", "prevalence", selection, by=())
+    if not asked.answers["any"].basis.cows:
+        # No whole-herd visit: better the biased figures with their caution than none.
+        selection = selection.with_(visits=("all",))
+        asked.keep("any", "prevalence", selection, by=())
+    if request.wants("lesions") or request.wants("summary"):
+        asked.keep("lesions", "prevalence", selection)
+        asked.keep("claws", "prevalence", selection, by=("limb", "claw"), per="claw")
+        asked.answers["zones"] = foot_map(ledger, selection)
+    if request.wants("locomotion") or request.wants("summary"):
+        asked.keep("locomotion", "locomotion", selection.with_(visits=("whole-herd",)), by=("month",))
+        asked.answers["review"] = herd_review(ledger, farm)
+    if request.wants("horn"):
+        asked.keep("horn", "horn", selection, by=())
+        asked.keep("shedding", "shedding", selection, by=())
+    if request.wants("cows") or request.wants("summary"):
+        asked.keep("worklist", "worklist", farm, on=until)
+    if request.wants("signals") or request.wants("summary"):
+        asked.keep("control", "control-chart", farm)
+    changes = pd.DataFrame(columns=["date", "what"])
+    if request.wants("changes") or request.wants("summary"):
+        changes = changes_of(ledger, request, until)
+        for place, change in enumerate(changes.itertuples()):
+            asked.keep(f"change {place}", "change-impact", farm.with_(visits=("all",)), change=change.date.date())
+    if request.wants("benchmark"):
+        asked.keep("benchmark", "benchmark", selection.with_(farms=()))
+    if request.wants("cost"):
+        asked.keep(
+            "cost", "cost", selection.with_(visits=("all",)), price=request.price or None, currency=request.currency
+        )
+    return Contents(request, selection, until, asked.answers, changes)
+
+
+@dataclass
+class _Asked:
+    """Answers as they come; what a measure cannot answer for this farm is left out, and the section says so."""
+
+    ledger: Ledger
+    selection: Selection
+    answers: dict[str, Answer] = field(default_factory=dict)
+
+    def keep(self, key: str, measure: str, selection: Selection, **options: Any) -> None:
+        given = {name: value for name, value in options.items() if value is not None and value != ""}
+        self.answers[key] = answer(measure, self.ledger, selection, **given)
+
+
+def _period(ledger: Ledger, request: Request) -> Selection:
+    whole = Selection(farms=(request.farm,), hemisphere=request.hemisphere, allowed=request.allowed)
+    newest = newest_record(ledger, whole)
+    if newest is None:
+        raise Mistake(f"There are no trims or scores of {request.farm}, so there is nothing to report.")
+    until = request.until or newest
+    since = request.since or (pd.Timestamp(until) - pd.DateOffset(months=MONTHS) + pd.Timedelta(days=1)).date()
+    return whole.with_(since=since, until=until)
+
+
+def changes_of(ledger: Ledger, request: Request, until: dt.date) -> pd.DataFrame:
+    """Changes recorded on the farm up to a day: date, what."""
+    if request.allowed is not None and request.farm not in request.allowed:
+        return pd.DataFrame(columns=["date", "what"])
+    frame = ledger.frame(
+        "SELECT DISTINCT date, what FROM change_rows WHERE farm = ? AND date <= ? ORDER BY date, what",
+        [request.farm, until],
+    )
+    return frame.assign(date=pd.to_datetime(frame["date"]))

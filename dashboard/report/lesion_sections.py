@@ -1,0 +1,210 @@
+"""What was seen at this visit against others, and lesions of the period by type, claw and zone."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from analytics.measures.answer import Answer
+from analytics.measures.visit_review import LAST, THIS, YEAR_AGO
+from dashboard.report.contents import Contents
+from dashboard.report.dots import Dot, axis_picture, key_picture, row_picture, scale_of
+from dashboard.report.feet import feet_picture
+from dashboard.report.markup import Cell, Drawn, Section, beside, bullets, figure, paragraph, table
+from dashboard.report.wording import NO_BREAK, Words
+
+VISIT_ROWS = 10
+PERIOD_ROWS = 12
+"""Lesions a table names; the rest are rare and in the spreadsheet."""
+
+VISIT_NAMES = {THIS: "This visit", LAST: "Last visit", YEAR_AGO: "Same season last year"}
+DIRECTIONS = {
+    "up": "more than {visit}",
+    "down": "fewer than {visit}",
+    "unclear": "not clearly different from {visit}",
+    "too few": "too few cows to compare with {visit}",
+}
+AGAINST = {LAST: "the last visit", YEAR_AGO: "the same season last year"}
+
+
+def visit_section(contents: Contents, words: Words) -> Section | None:
+    """This visit, the last, and the same season last year, lesion by lesion."""
+    answer = contents.get("visit")
+    title = words("This visit against earlier ones")
+    if answer is None:
+        said = words("There is no whole-herd visit up to {day}, so visits cannot be compared.", day=contents.until)
+        return Section("visit", title, paragraph(said))
+    rows = answer.table
+    visits = list(dict.fromkeys(rows["visit"]))
+    if YEAR_AGO in visits and LAST in visits and _same_days(rows, LAST, YEAR_AGO):
+        visits.remove(YEAR_AGO)
+    rows = rows[rows["visit"].isin(visits)]
+    shown = list(dict.fromkeys(rows["lesion"]))[: VISIT_ROWS + 1]
+    scale = scale_of(rows.loc[rows["lesion"].isin(shown), "high"].tolist())
+    head: list[Cell] = [words("Cows with")]
+    for visit in visits:
+        day = rows[rows["visit"] == visit].iloc[0]
+        head.append(f"{words(VISIT_NAMES[visit])}, {words.dates(day['first'], day['last'])}")
+    body: list[list[Cell]] = []
+    for lesion in shown:
+        mine = rows[rows["lesion"] == lesion].set_index("visit").loc[visits]
+        cells: list[Cell] = [words.lesion(lesion)]
+        cells += [counted(row, words) for row in mine.to_dict("records")]
+        cells.append(Drawn(row_picture(_dots(mine), scale)))
+        body.append(cells)
+    names = [words(VISIT_NAMES[visit]) for visit in visits]
+    numbers = table([*head, Drawn(axis_picture(scale, words))], body, css="figures")
+    left = len(set(answer.table["lesion"])) - len(shown)
+    under = [words("Dots are shares of cows, bars their {level} intervals.", level=_level(answer, words))]
+    if left > 0:
+        under.append(words("{n} rarer lesions are in the spreadsheet.", n=left))
+    body_html = figure(key_picture(names)) + numbers + paragraph(" ".join(under), "small")
+    return Section("visit", title, bullets(clear_changes(answer, words), "said") + body_html)
+
+
+def _same_days(rows: pd.DataFrame, one: str, other: str) -> bool:
+    days = rows.drop_duplicates("visit").set_index("visit")["first"]
+    return bool(days[one] == days[other])
+
+
+def _dots(mine: pd.DataFrame) -> list[Dot]:
+    return [
+        Dot(row["prevalence"], row["low"], row["high"], place) for place, row in enumerate(mine.to_dict("records"))
+    ]
+
+
+def clear_changes(answer: Answer, words: Words) -> list[str]:
+    """Sentences on what differs clearly, and one where nothing does."""
+    table_ = answer.table
+    out = []
+    for visit, against in AGAINST.items():
+        rows = table_[table_["visit"] == visit]
+        if rows.empty:
+            continue
+        if (rows["direction"] == "too few").all():
+            out.append(words("Too few cows were looked at to compare with {visit}.", visit=words(against)))
+            continue
+        clear = rows[rows["direction"].isin(["up", "down"])]
+        if clear.empty:
+            out.append(words("Nothing differs clearly from {visit}.", visit=words(against)))
+            continue
+        now = table_[table_["visit"] == THIS].set_index("lesion")
+        parts = [
+            words(
+                "{lesion} {now} against {then} of cows ({points} points, {low} to {high})",
+                lesion=words.lesion(row["lesion"]),
+                now=words.percent(now.loc[row["lesion"], "prevalence"]),
+                then=words.percent(row["prevalence"]),
+                points=words.points(row["difference"]),
+                low=words.points(row["diff_low"]),
+                high=words.points(row["diff_high"]),
+            )
+            for row in clear.to_dict("records")
+        ]
+        said = words("Clearly different from {visit}: {what}.", visit=words(against), what="; ".join(parts))
+        out.append(said)
+    return out
+
+
+def lesions_section(contents: Contents, words: Words) -> Section | None:
+    """Types of lesion beside the drawn feet, and where on which claws."""
+    title = words("Lesions from {since} to {until}", since=contents.since, until=contents.until)
+    whole, each = contents.get("any"), contents.get("lesions")
+    if whole is None or not whole.basis.cows:
+        return Section("lesions", title, paragraph(words("No trims were recorded in this period.")))
+    body = paragraph(_seen(contents, whole, words))
+    if each is None or not int(each.table["cases"].sum()):
+        return Section("lesions", title, body + paragraph(words("No lesion was recorded in this period.")))
+    rows = each.table[each.table["cases"] > 0].sort_values("cases", ascending=False, kind="stable")
+    shown = pd.concat([whole.table.assign(lesion="any"), rows.head(PERIOD_ROWS)], ignore_index=True)
+    scale = scale_of(shown["high"].tolist())
+    body_rows: list[list[Cell]] = [
+        [
+            words.lesion(row["lesion"]),
+            counted(row, words),
+            Drawn(row_picture([Dot(row["prevalence"], row["low"], row["high"])], scale)),
+        ]
+        for row in shown.to_dict("records")
+    ]
+    types = table(
+        [words("Lesion"), words("Cows"), Drawn(axis_picture(scale, words))], body_rows, css="figures"
+    )
+    if len(rows) > PERIOD_ROWS:
+        types += paragraph(words("{n} rarer lesions are in the spreadsheet.", n=len(rows) - PERIOD_ROWS), "small")
+    types += _claws(contents, words)
+    zones = contents.get("zones")
+    if zones is None:
+        return Section("lesions", title, body + types)
+    caption = words(
+        "The feet from below. Numbers are cows with a lesion in that zone; the darker, the larger their share. "
+        "Skin between the claws belongs to the foot."
+    )
+    feet = figure(feet_picture(zones.table, words, _feet_told(zones, words)), caption)
+    return Section("lesions", title, body + beside(types, feet))
+
+
+def _seen(contents: Contents, whole: Answer, words: Words) -> str:
+    row = whole.table.iloc[0]
+    basis = whole.basis
+    said = words(
+        "{cases} of {n} cows had a lesion at least once: {share}. {visits} visit days, {dates}.",
+        cases=int(row["cases"]),
+        n=int(row["at_risk"]),
+        share=words.estimate(row["prevalence"], row["low"], row["high"]),
+        visits=basis.visits,
+        dates=words.dates(basis.first, basis.last),
+    )
+    if contents.selection.all_visits:
+        said += " " + words(
+            "No whole-herd visit is among them: these figures rest on all kinds of visits and overstate how common "
+            "lesions are in the herd."
+        )
+    return said
+
+
+def _claws(contents: Contents, words: Words) -> str:
+    answer = contents.get("claws")
+    if answer is None:
+        return ""
+    rows = answer.table.sort_values("prevalence", ascending=False, kind="stable")
+    names = {
+        ("front", "lateral"): "Outer front claws",
+        ("front", "medial"): "Inner front claws",
+        ("hind", "lateral"): "Outer hind claws",
+        ("hind", "medial"): "Inner hind claws",
+    }
+    body: list[list[Cell]] = [
+        [words(names[str(row["limb"]), str(row["claw"])]), counted(row, words)]
+        for row in rows.to_dict("records")
+        if (row["limb"], row["claw"]) in names
+    ]
+    return table([words("Claws with a lesion"), words("Claws")], body, css="figures") if body else ""
+
+
+def _feet_told(zones: Answer, words: Words) -> str:
+    rows = zones.table.sort_values("cases", ascending=False, kind="stable").head(4)
+    parts = []
+    for row in rows.to_dict("records"):
+        claw = f", {words.claw(row['claw'])}" if isinstance(row["claw"], str) else ""
+        parts.append(
+            words(
+                "{foot}{claw}, zone {zone}: {n} cows",
+                foot=words.foot(row["foot"]),
+                claw=claw,
+                zone=words.zone(int(row["zone"])),
+                n=int(row["cases"]),
+            )
+        )
+    return words("The four feet with the cows that have a lesion in each zone. Most: {what}.", what="; ".join(parts))
+
+
+def counted(row: dict[Any, Any], words: Words) -> str:
+    """42 of 251, 16.7% (12.6-21.8%)."""
+    cases = words("{n} of {of}", n=int(row["cases"]), of=int(row["at_risk"])).replace(" ", NO_BREAK)
+    share = words.percent(row["prevalence"])
+    return f"{cases}, {share} ({words.interval(row['low'], row['high'])})".replace(f"{share} (", f"{share}{NO_BREAK}(")
+
+
+def _level(answer: Answer, words: Words) -> str:
+    return words.percent(answer.basis.level, 0)

@@ -1,0 +1,89 @@
+"""What a report is asked to be: whose, when, in which language and units, with which sections and letterhead."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+
+from analytics.mistake import Mistake
+
+SECTIONS = (
+    "summary",
+    "visit",
+    "lesions",
+    "locomotion",
+    "horn",
+    "cows",
+    "signals",
+    "changes",
+    "benchmark",
+    "cost",
+    "remarks",
+    "basis",
+)
+"""Sections in the order they stand in. Cost is left out unless asked for; the basis cannot be left out."""
+
+ALWAYS = ("basis",)
+PAPERS = ("A4", "Letter")
+
+
+@dataclass(frozen=True)
+class Sender:
+    """Somebody at the head of the report: a name, an address and a logo (a PNG, already checked)."""
+
+    name: str = ""
+    address: str = ""
+    logo: bytes | None = None
+
+
+@dataclass(frozen=True)
+class Request:
+    """One report of one farm.
+
+    Parameters
+    ----------
+    farm : str
+    since, until : date, optional
+        The last twelve months of records by default.
+    language : {"en", "es"}
+    units : {"mm", "in"}
+    paper : {"A4", "Letter"}
+    sections : tuple of str
+        Names of :data:`SECTIONS`; the basis always comes along.
+    remarks : str
+        The trimmer's own words, printed as they are.
+    trimmer, owner : Sender
+        Letterhead: who writes, and whose farm it is.
+    price : dict of str to float
+        Cost a case by lesion code; published costs where it is empty.
+    currency : str
+        Currency and year of the prices.
+    hemisphere : {"north", "south"}
+    allowed : tuple of str, optional
+        Farms the reader may see.
+    """
+
+    farm: str
+    since: dt.date | None = None
+    until: dt.date | None = None
+    language: str = "en"
+    units: str = "mm"
+    paper: str = "A4"
+    sections: tuple[str, ...] = tuple(name for name in SECTIONS if name != "cost")
+    remarks: str = ""
+    trimmer: Sender = field(default_factory=Sender)
+    owner: Sender = field(default_factory=Sender)
+    price: dict[str, float] = field(default_factory=dict)
+    currency: str = ""
+    hemisphere: str = "north"
+    allowed: tuple[str, ...] | None = None
+
+    def __post_init__(self) -> None:
+        for name in self.sections:
+            if name not in SECTIONS:
+                raise Mistake(f"'{name}' is not a section of the report; use {', '.join(SECTIONS)}.")
+        if self.paper not in PAPERS:
+            raise Mistake(f"'{self.paper}' is not a paper the report is laid out for; use A4 or Letter.")
+
+    def wants(self, section: str) -> bool:
+        return section in ALWAYS or section in self.sections
