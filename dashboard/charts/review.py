@@ -85,9 +85,8 @@ def review(
         )
     )
     figure.add_vline(x=0, line={"color": t.muted, "width": 1.5})
-    figure.update_xaxes(
-        title={"text": "Fewer than before  ·  percentage points  ·  more than before"}, ticksuffix=""
-    )
+    words = say("Fewer · points · more") if narrow else say("Fewer than before · percentage points · more than before")
+    figure.update_xaxes(title={"text": str(words)})
     figure.update_yaxes(
         tickmode="array",
         tickvals=place,
