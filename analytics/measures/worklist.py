@@ -140,7 +140,9 @@ def _one_row_a_cow(reasons: pd.DataFrame, due: Due, today: pd.Timestamp) -> pd.D
     cows = cows.merge(due.herd[["farm", "cow", "group", "calved_on", "looked_on"]], on=["farm", "cow"], how="left")
     if len(due.toes):
         cows = cows.merge(due.toes, on=["farm", "cow"], how="left")
-    cows = cows.sort_values(["who_place", "due_on", "place", "farm", "cow"]).reset_index(drop=True)
+    # Cow 4 before cow 12: numbers are compared as numbers.
+    cows = cows.assign(number=cows["cow"].str.zfill(12))
+    cows = cows.sort_values(["who_place", "due_on", "place", "farm", "number"]).reset_index(drop=True)
     cows = cows.assign(
         rank=range(1, len(cows) + 1),
         who=[WHO[place] for place in cows["who_place"]],
