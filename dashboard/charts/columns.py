@@ -13,7 +13,7 @@ from analytics.measures.answer import Answer
 
 OF_RATE = {"low": "rate_low", "high": "rate_high"}
 OF_COST = {"low": "cost_low", "high": "cost_high"}
-OF_ODDS = {"estimate": "odds_ratio", "low": "or_low", "high": "or_high"}
+OF_TERM = {"low": "estimate_low", "high": "estimate_high"}
 OF_KAPPA = {"low": "kappa_low", "high": "kappa_high"}
 OF_WEIGHT = {"low": "shrunken_low", "high": "shrunken_high"}
 

@@ -20,7 +20,7 @@ from dashboard.charts.impact import odds_ratios, term_sentence, term_words
 from dashboard.charts.incidence import rate_words
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.planning import points
-from dashboard.charts.quality import completeness_of
+from dashboard.charts.quality import SCORES, completeness_of
 from dashboard.charts.season import MONTHS
 from dashboard.charts.shrunken import rank_words
 from dashboard.charts.slope import slopes
@@ -35,7 +35,8 @@ def describe(kind: str, answer: Answer) -> str:
     ----------
     kind : str
         control, season, steps, slope, terms, impact, incidence, survival, funnel, shrunken, family, cost, agreement,
-        completeness or planning.
+        completeness,
+        scores or planning.
     answer : Answer
         What the chart was drawn from.
 
@@ -244,6 +245,12 @@ def _completeness(answer: Answer) -> list[str]:
     ]
 
 
+def _scores(answer: Answer) -> list[str]:
+    table = answer.table[answer.table["check"] == SCORES]
+    rows = records(table.sort_values("p_adjusted", kind="stable").head(MOST_NAMED))
+    return _told(answer, say("Dots of how often each scorer gives each score."), [row["sentence"] for row in rows])
+
+
 def _planning(answer: Answer) -> list[str]:
     rows = records(answer.table[answer.table["needed"].notna()])
     parts = [
@@ -276,5 +283,6 @@ _KINDS: dict[str, Callable[[Answer], list[str]]] = {
     "cost": _cost,
     "agreement": _agreement,
     "completeness": _completeness,
+    "scores": _scores,
     "planning": _planning,
 }

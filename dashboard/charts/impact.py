@@ -16,7 +16,7 @@ from dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import column_label, date_label, value_label
 from dashboard.charts.periods import period_axis
-from dashboard.charts.theme import estimate, percent, percent_range, rgba, tokens
+from dashboard.charts.theme import MINUS, estimate, percent, percent_range, ratio, rgba, tokens
 
 HEIGHT = 360
 NARROW_HEIGHT = 310
@@ -129,6 +129,8 @@ def _seen(table: pd.DataFrame, answer: Answer, theme: str, drill: Drill | None) 
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], answer.basis.unit)}"
         for row in records(table)
     ]
+    # Months with few cows are small, as they say little.
+    sizes = 5 + 7 * (table["at_risk"] / table["at_risk"].max()) ** 0.5
     return go.Scatter(
         x=table["month"],
         y=table["prevalence"],
@@ -142,8 +144,8 @@ def _seen(table: pd.DataFrame, answer: Answer, theme: str, drill: Drill | None) 
             "color": rgba(t.accent, 0.6),
         },
         mode="markers",
-        marker={"color": t.accent, "size": 8, "line": {"color": t.raised, "width": 1}},
-        name=str(say("Seen")),
+        marker={"color": t.accent, "size": sizes, "line": {"color": t.raised, "width": 1}},
+        name=str(say("Seen (larger: more looked at)")),
         hovertext=hover,
         hovertemplate="%{hovertext}<extra></extra>",
         customdata=marks(table, drill),
@@ -209,17 +211,27 @@ def terms(
         for row in records(table)
     ]
     values = [value for row in rows for value in (row.value, row.low, row.high)]
-    axis = ratio_axis(values, str(say("Odds ratio; 1 is no change")))
+    axis = ratio_axis(values, str(say("How many times as high the odds are; 1 is no change")))
     return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow, line=1.0)
 
 
-NOT_RATIOS = ("share", "points", " z", "month", "difference", "percentage", "risk")
-"""Words in the names of terms that are no odds ratios."""
+RATIO = "odds ratio"
+
+TERMS = {
+    "odds ratio, after against before": "After against before",
+    "odds ratio, level at the change": "Just after, against what was expected",
+    "odds ratio a month, slope after over before": "Slope after over slope before, a month",
+    "odds ratio a month before the change": "Trend before the change, a month",
+    "percentage points at the end": "At the end, against going on as before",
+    "percentage points more than the other farm": "Moved beyond what the other farm moved",
+    "odds ratio over that of the other farm": "After against before, over the other farm's",
+}
+"""What the terms of a measure are called in front of a person."""
 
 
 def odds_ratios(table: pd.DataFrame) -> pd.Series:
     """Which rows of term, estimate, low, high are odds ratios."""
-    return ~table["term"].astype(str).str.contains("|".join(NOT_RATIOS), case=False, regex=True)
+    return table["term"].astype(str).str.startswith(RATIO)
 
 
 def term_words(term: str) -> str:
@@ -227,29 +239,35 @@ def term_words(term: str) -> str:
 
     Examples
     --------
-    >>> term_words("level_change"), term_words("odds ratio a year")
-    ('Level change', 'Odds ratio a year')
+    >>> term_words("odds ratio, level at the change"), term_words("share before")
+    ('Just after, against what was expected', 'Share before')
     """
-    return column_label(term.replace("_", " "))
+    return TERMS.get(term) or column_label(term)
 
 
 def term_sentence(row: dict[str, Any]) -> str:
-    """A term with its interval in words, never bolder than the interval.
+    """The figure of a term with its interval in words, never bolder than the interval.
 
     Examples
     --------
-    >>> row = {"term": "level change", "estimate": 0.5, "low": 0.3, "high": 0.8, "p_value": 0.004}
+    >>> row = {"term": "odds ratio, level at the change", "estimate": 0.5, "low": 0.3, "high": 0.8, "p_value": 0.004}
     >>> term_sentence(row)
     'odds 0.50 times as high (0.30 to 0.80), p 0.004'
     """
-    if row["estimate"] is None or math.isnan(row["estimate"]):
+    term, value = str(row["term"]), row["estimate"]
+    if value is None or math.isnan(value):
         return str(say("not enough to say"))
     p = value_label("p_value", row.get("p_value"))
-    return str(
-        say(
-            "odds {ratio} times as high ({range}){p}",
-            ratio=f"{row['estimate']:.2f}",
-            range=f"{row['low']:.2f} to {row['high']:.2f}",
-            p=f", p {p}" if p else "",
-        )
-    )
+    chance = f", p {p}" if p else ""
+    if term.startswith(RATIO):
+        interval = f"{ratio(row['low'])} to {ratio(row['high'])}"
+        return str(say("odds {ratio} times as high ({interval})", ratio=ratio(value), interval=interval)) + chance
+    if "points" in term:
+        known = not (math.isnan(row["low"]) or math.isnan(row["high"]))
+        interval = f" ({_signed(row['low'])} to {_signed(row['high'])})" if known else ""
+        return str(say("{points} percentage points", points=_signed(value))) + interval + chance
+    return f"{percent(value)} ({percent_range(row['low'], row['high'])}){chance}"
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.1f}".replace("-", MINUS)

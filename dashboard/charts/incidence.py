@@ -13,7 +13,7 @@ from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.periods import period_axis, period_words, with_gaps
-from dashboard.charts.theme import number, plural, rgba, tokens
+from dashboard.charts.theme import number, plural, ratio, rgba, tokens
 
 PERIODS = ("month", "quarter", "year")
 MOST_ROWS = 24
@@ -28,12 +28,12 @@ def rate_words(row: dict[str, Any]) -> str:
     Examples
     --------
     >>> rate_words({"new_cases": 12, "cow_months": 400.0, "rate_per_100": 3.0, "low": 1.55, "high": 5.24})
-    '3.0 (1.6 to 5.2), 12 new cases'
+    '3.00 (1.55 to 5.24), 12 new cases'
     """
     cases = f"{number(row['new_cases'])} new {plural('case', row['new_cases'])}"
     if pd.isna(row["rate_per_100"]):
         return str(say("rate not known, {cases}", cases=cases))
-    return f"{row['rate_per_100']:.1f} ({row['low']:.1f} to {row['high']:.1f}), {cases}"
+    return f"{ratio(row['rate_per_100'])} ({ratio(row['low'])} to {ratio(row['high'])}), {cases}"
 
 
 def incidence(

@@ -176,6 +176,14 @@ COLUMNS: dict[str, str] = {
     "animals": "Different cows",
     "term": "What",
     "estimate": "Estimate",
+    "estimate_low": "Estimate, interval from",
+    "estimate_high": "Estimate, interval to",
+    "p_adjusted": "p, allowing for many tests",
+    "trims": "Trims",
+    "trimmers": "Trimmers",
+    "farms": "Farms",
+    "effect": "Log odds against the mean sire",
+    "events": "Came back",
     "words": "In words",
     "ewma_lower": "Moving average, lower limit",
     "ewma_upper": "Moving average, upper limit",
@@ -280,6 +288,7 @@ _SHARES = {
     "cf_low",
     "cf_high",
     "points",
+    "icc",
     "detectable_fall",
     "detectable_rise",
 }
@@ -421,7 +430,7 @@ def group_label(group: Any) -> str:
 
 
 def _figure(column: str, value: float) -> str:
-    if column in ("p_value", "q_value"):
+    if column.endswith("p_value") or column in ("q_value", "p_adjusted"):
         return "under 0.001" if value < 0.001 else f"{value:.3f}"
     if column == "year":
         return f"{int(value)}"

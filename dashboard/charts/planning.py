@@ -64,7 +64,9 @@ def planning(
     figure = go.Figure()
     for place, (name, part) in enumerate(known.groupby("direction", sort=False)):
         part = part.assign(x=[points(row) for row in records(part)]).sort_values("x")
-        figure.add_trace(_line(part, str(name), place, theme, drill, unit))
+        most = known.groupby("points")["needed"].max()
+        above = [row["needed"] >= most[row["points"]] for row in records(part)]
+        figure.add_trace(_line(part.assign(above=above), str(name), place, theme, drill, unit))
     hand = float(known["at_hand"].max())
     figure.add_hline(y=hand, line={"color": t.ink, "width": 1.2, "dash": "dot"})
     figure.add_annotation(
@@ -126,7 +128,7 @@ def _line(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | 
         line={"color": colour, "width": 2, "dash": DASHES[place % len(DASHES)]},
         marker={"size": 9, "symbol": MARKERS[place % len(MARKERS)], "color": colour},
         text=[number(cows) for cows in part["needed"]],
-        textposition="bottom center" if name == "fall" else "top center",
+        textposition=["top center" if above else "bottom center" for above in part["above"]],
         textfont={"size": 12, "color": t.ink},
         name=str(say(DIRECTIONS.get(name, name))),
         hovertext=hover,

@@ -11,24 +11,26 @@ from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.theme import number, percent, scale, tokens
+from dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
 
 COMPLETE = "completeness"
+SCORES = "scores"
+HEIGHT = 320
 ROW = 30
 MOST_PEOPLE = 14
 """People whose columns fit beside each other; those with the most records come first."""
 
 
 def completeness_of(answer: Answer) -> pd.DataFrame:
-    """Completeness by field and trimmer: n records, share filled in; months weighted by their records."""
+    """Completeness by field and trimmer: n records, share filled in, over the whole period."""
     table = answer.table
     if answer.empty:
         return pd.DataFrame(columns=["field", "trimmer", "n", "share"])
-    table = table[table["check"].astype(str).str.startswith(COMPLETE) & table["share"].notna()]
-    if {"trimmer", "field"} - set(table.columns) or table.empty:
-        return pd.DataFrame(columns=["field", "trimmer", "n", "share"])
+    table = table[(table["check"] == COMPLETE) & table["share"].notna()]
+    if table["month"].isna().any():
+        table = table[table["month"].isna()]
     everyone = str(say("all"))
     table = table.assign(trimmer=table["trimmer"].fillna("").replace("", everyone), filled=table["share"] * table["n"])
     out = table.groupby(["field", "trimmer"], as_index=False, sort=False)[["n", "filled"]].sum()
@@ -128,6 +130,91 @@ def completeness(
     )
     figure.update_layout(shapes=shapes, annotations=words, margin={"t": (figure.layout.margin.t or 14) + 28, "b": 12})
     return figure
+
+
+def score_shares(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """How often each scorer gives each score, with intervals, beside each other.
+
+    Parameters
+    ----------
+    answer : Answer
+        ``table``: check, trimmer (who scored), field (the score and its scale), n, share, low, high; rows
+        whose check is scores are drawn.
+    theme, narrow, title, drill
+        As in every chart.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        One colour and marker a scorer.
+    """
+    title = str(say("How each scorer uses the scores")) if title is None else title
+    table = answer.table if answer.empty else answer.table[answer.table["check"] == SCORES]
+    if table.empty:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    people = list(table.groupby("trimmer")["n"].max().sort_values(ascending=False, kind="stable").index)
+    people = people[: len(MARKERS)]
+    places = {name: i for i, name in enumerate(sorted(set(table["field"]), key=lambda f: (f[f.find("(") :], f)))}
+    t = tokens(theme)
+    figure = go.Figure()
+    for place, name in enumerate(people):
+        part = table[table["trimmer"] == name]
+        beside = (place - (len(people) - 1) / 2) * 0.8 / max(4, len(people))
+        colour = t.series[place % len(t.series)]
+        hover = [
+            f"<b>{value_label('trimmer', name)}, {say('score {score}', score=row['field'])}</b><br>"
+            f"{percent(row['share'])} ({percent_range(row['low'], row['high'])}) "
+            + say("of {n} scorings", n=number(row["n"]))
+            for row in records(part)
+        ]
+        figure.add_trace(
+            go.Scatter(
+                x=[places[field] + beside for field in part["field"]],
+                y=part["share"],
+                error_y={
+                    "type": "data",
+                    "symmetric": False,
+                    "array": part["high"] - part["share"],
+                    "arrayminus": part["share"] - part["low"],
+                    "thickness": 1.6,
+                    "width": 3,
+                    "color": colour,
+                },
+                mode="markers",
+                marker={"size": 9, "symbol": MARKERS[place], "color": colour},
+                name=value_label("trimmer", name),
+                hovertext=hover,
+                hovertemplate="%{hovertext}<extra></extra>",
+                customdata=marks(part, drill),
+            )
+        )
+    figure.update_xaxes(
+        tickvals=list(places.values()),
+        ticktext=[field.replace(" (", "<br>(").replace("-", EN_DASH) for field in places],
+        title={"text": str(say("Score and its scale"))},
+        range=[-0.6, len(places) - 0.4],
+        showgrid=False,
+        tickangle=0,
+    )
+    highest = top_of(table, "share", "high")
+    figure.update_yaxes(**shares_axis(narrow, highest, str(say("Share of the person's scorings"))))
+    letters = sum(len(str(name)) + 6 for name in people)
+    return framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=HEIGHT,
+        legend_lines=1 + letters // (46 if narrow else 100),
+    )
 
 
 def _tile(x: int, y: int, colour: str, edge: str) -> dict[str, Any]:

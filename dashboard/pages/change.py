@@ -7,25 +7,21 @@ from typing import Any
 
 import dash_mantine_components as dmc
 import pandas as pd
-from analytics.measures.change_impact import change_impact
 from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
+from analytics.measures.change_impact import change_impact
 from analytics.tally.selection import read_date
-from dashboard.charts.columns import OF_ODDS, shown
+from dashboard.charts.columns import OF_TERM, shown
 from dashboard.charts.describe_more import describe
-from dashboard.charts.impact import impact, terms
+from dashboard.charts.frame import records
+from dashboard.charts.impact import impact, odds_ratios, term_sentence, term_words, terms
 from dashboard.charts.labels import date_label
 from dashboard.page import Page
 from dashboard.pages.warning import lesion_choice, long_run
 from dashboard.panel import Drawn, Panel, number_table
 from dashboard.view import View
-
-CAUSE = (
-    "Whatever else changed on that day, the weather, the feed, who trims, is in these figures too: what came after a "
-    "change need not come from it."
-)
 
 
 def recorded(ledger: Ledger, view: View) -> pd.DataFrame:
@@ -73,24 +69,35 @@ def _impact(ledger: Ledger, view: View) -> Any:
         return html.P("Choose one of the recorded changes, or a farm and a day above.", className="empty")
     if day is None:
         return html.P(f"No change is recorded at {view.farm}; choose a day above.", className="empty")
-    answer = change_impact(ledger, long_run(view.selection), change=day, against=view.options.get("against") or None)
+    answer = impact_of(ledger, view, day)
     what = next((row["what"] for row in recorded(ledger, view).to_dict("records") if row["date"].date() == day), "")
     heading = f"{view.farm}, {date_label(pd.Timestamp(day))}" + (f": {what}" if what else "")
-    figure = impact(answer, change=day, **view.look)
-    ratios = terms(answer, **view.look)
-    drawn = not answer.empty and answer.table["estimate"].notna().any()
+    lead = [str(note) for note in answer.basis.notes if note.template.startswith("After the change")]
     return Drawn(
-        figure,
-        shown(answer, OF_ODDS),
+        impact(answer, change=day, **view.look),
+        shown(answer, OF_TERM),
         describe("impact", answer),
-        lead=[html.H3(heading), *(html.P(str(line), className="lead") for line in found(answer)), html.P(CAUSE)],
-        beside=((ratios, describe("terms", answer)),) if drawn else (),
+        lead=[html.H3(heading), *(html.P(line, className="lead") for line in lead)],
     )
 
 
-def found(answer: Answer) -> list[str]:
-    """What came after, in the sentences the measure says it in."""
-    return [str(note) for note in answer.basis.notes[:3]]
+def impact_of(ledger: Ledger, view: View, day: dt.date) -> Answer:
+    """What came after the day, with the months before the period chosen, which tell how it went before."""
+    against = view.options.get("against")
+    return change_impact(ledger, long_run(view.selection), change=day, against=against)
+
+
+def _terms(ledger: Ledger, view: View) -> Any:
+    day = day_of(ledger, view)
+    if view.farm is None or day is None:
+        return html.P("Choose a farm and a day first.", className="empty")
+    answer = impact_of(ledger, view, day)
+    lines = [f"{term_words(str(row['term']))}: {term_sentence(row)}." for row in records(answer.table)]
+    figure = terms(answer, **view.look)
+    lead = [html.Ul([html.Li(line) for line in lines], className="signals")]
+    if not answer.empty and not answer.table.loc[odds_ratios(answer.table), "estimate"].notna().any():
+        return [*lead, *(html.P(str(caution), className="caution") for caution in answer.cautions)]
+    return Drawn(figure, shown(answer, OF_TERM), describe("terms", answer), lead=lead)
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
@@ -131,6 +138,14 @@ PAGE = Page(
             _impact,
             "A line with a season is fitted to the months before and after the change. The dashed line is how it would "
             "have gone on without the change; the difference of the two after it is what came with the change.",
+            wide=True,
+        ),
+        Panel(
+            "change-terms",
+            "How much it moved, in words",
+            _terms,
+            "Odds ratios of the fitted line: 1 is no change, 0.5 half the odds. Season and kind of visit are held "
+            "alike.",
             wide=True,
         ),
         Panel("change-recorded", "Recorded changes", _recorded, wide=True),

@@ -10,7 +10,6 @@ from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from dashboard.charts.columns import shown
 from dashboard.charts.describe_more import describe
 from dashboard.charts.frame import records
 from dashboard.charts.funnel import funnel, outside_words
@@ -46,7 +45,7 @@ def _funnel(ledger: Ledger, view: View) -> Drawn:
 def _ranks(ledger: Ledger, view: View) -> Drawn:
     answer, to = compared(ledger, view), _to_herd(view)
     figure = shrunken(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, shown(answer, {}), describe("shrunken", answer), to)
+    return Drawn(figure, answer, describe("shrunken", answer), to)
 
 
 def _table(ledger: Ledger, view: View) -> Any:

@@ -47,22 +47,18 @@ def _months(ledger: Ledger, view: View) -> Drawn:
 def _curves(ledger: Ledger, view: View) -> Drawn:
     level = level_of(view)
     answer = recurrence(ledger, view.selection, per=level)
+    return Drawn(survival(answer, per=level, **view.look), answer, describe("survival", answer))
+
+
+def _free(ledger: Ledger, view: View) -> Drawn:
+    level = level_of(view)
+    answer = recurrence(ledger, view.selection, per=level)
 
     def to(row: dict[str, Any]) -> str:
         return view.changed(lesions=(row["lesion"],)).href
 
-    return Drawn(
-        survival(answer, per=level, **view.look),
-        answer,
-        describe("survival", answer),
-        to,
-        beside=(
-            (
-                still_free(answer, per=level, **view.look, drill=lambda row: mark(to(row))),
-                describe("survival", answer),
-            ),
-        ),
-    )
+    figure = still_free(answer, per=level, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe("survival", answer), to)
 
 
 def _repeat(ledger: Ledger, view: View) -> Any:
@@ -129,6 +125,13 @@ PAGE = Page(
             _curves,
             "From the day a case was last seen to the same lesion again, ninety days later or more (Kaplan and Meier). "
             "A cow that is not seen again counts up to her last trim.",
+            wide=True,
+        ),
+        Panel(
+            "followup-free",
+            "Half a year later",
+            _free,
+            "Share of cases of the lesion that had not come back 180 days after they were last seen.",
             wide=True,
         ),
         Panel("followup-repeat", "Cows with the same lesion again", _repeat, wide=True),

@@ -153,6 +153,7 @@ PAGE = Page(
             _how_many,
             "Number to look at before and after, to see a change of that size four times in five, with this herd's "
             "own share and with cows that are alike counted as such.",
+            wide=True,
         ),
         Panel(
             "planning-family",
@@ -160,6 +161,7 @@ PAGE = Page(
             _family,
             "Share of a sire's daughters with a lesion, farm and number of trims held alike, drawn towards the mean "
             "of all sires. It is no breeding value.",
+            wide=True,
         ),
     ),
 )

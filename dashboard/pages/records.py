@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 from dash import html
@@ -12,7 +13,7 @@ from analytics.measures.record_quality import record_quality
 from dashboard.charts.agreement import agreement as drawn_agreement
 from dashboard.charts.columns import OF_KAPPA, shown
 from dashboard.charts.describe_more import describe
-from dashboard.charts.quality import COMPLETE, completeness
+from dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares
 from dashboard.page import Page
 from dashboard.panel import Drawn, Panel, filled, number_table, rests_on
 from dashboard.view import View
@@ -24,14 +25,31 @@ def _complete(ledger: Ledger, view: View) -> Drawn:
     return Drawn(figure, answer, describe("completeness", answer))
 
 
-def _checks(ledger: Ledger, view: View) -> Any:
+def _scores(ledger: Ledger, view: View) -> Drawn:
     answer = record_quality(ledger, view.selection)
-    table = answer.table
     if not answer.empty:
-        table = table[~table["check"].astype(str).str.startswith(COMPLETE)]
+        answer = dataclasses.replace(answer, table=answer.table[answer.table["check"] == SCORES])
+    return Drawn(score_shares(answer, **view.look), answer, describe("scores", answer))
+
+
+def _checks(ledger: Ledger, view: View) -> Any:
+    """The other checks as sentences, the most striking first."""
+    answer = record_quality(ledger, view.selection)
+    if answer.empty:
+        return rests_on(answer)
+    table = answer.table[~answer.table["check"].isin([COMPLETE, SCORES])]
+    table = table.sort_values("p_adjusted", kind="stable")
     if table.empty:
-        return [rests_on(answer), html.P("Nothing stands out in these records.", className="empty")]
-    return [rests_on(answer), number_table(table, None, "What stands out in the records")]
+        return [rests_on(answer), html.P("Nothing else could be checked in these records.", className="empty")]
+    striking = int((table["p_adjusted"] < 1 - answer.basis.level).sum())
+    return [
+        rests_on(answer),
+        html.P(
+            f"{len(table)} checks, the most striking first; {striking} show more than luck would do, allowing for how "
+            "many were made. A difference is a question to ask, not a fault."
+        ),
+        number_table(table[["sentence", "check", "month", "n", "p_adjusted"]], None, "Checks of the records"),
+    ]
 
 
 def _agreement(ledger: Ledger, view: View) -> Any:
@@ -49,7 +67,7 @@ def _agreement(ledger: Ledger, view: View) -> Any:
             "Of what differs from cow to cow, the part that goes with who trimmed her, on farms that two or more "
             "people trim."
         ),
-        number_table(trimmers, None, "How much the trimmer shows in the records"),
+        number_table(trimmers.rename(columns={"lesion": "what"}), None, "How much the trimmer shows in the records"),
     ]
 
 
@@ -74,7 +92,14 @@ PAGE = Page(
             "Records that have the field filled in, out of all records of the person.",
             wide=True,
         ),
-        Panel("records-checks", "What stands out", _checks, wide=True),
+        Panel(
+            "records-scores",
+            "How each scorer uses the scores",
+            _scores,
+            "Share of a person's scorings that gave the score. Where two score the same farms, the farm is held alike.",
+            wide=True,
+        ),
+        Panel("records-checks", "What else stands out", _checks, wide=True),
         AGREEMENT,
     ),
 )

@@ -17,7 +17,7 @@ from analytics.tally.selection import Selection
 from analytics.trade.lesions import PARENTS
 from analytics.words import say
 from dashboard.charts import season as drawn_season
-from dashboard.charts.columns import OF_ODDS, shown
+from dashboard.charts.columns import OF_TERM, shown
 from dashboard.charts.control import control, signals
 from dashboard.charts.describe_more import describe
 from dashboard.charts.frame import records
@@ -105,13 +105,13 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
 
     figure = slope(answer, **view.look, drill=lambda row: mark(to(row)))
     words = describe("slope", answer)
-    return Drawn(figure, shown(answer, {}), words, lead=findings(answer))
+    return Drawn(figure, shown(answer, OF_TERM), words, lead=findings(answer))
 
 
 def _season(ledger: Ledger, view: View) -> Drawn:
     answer = season(ledger, long_run(view.selection))
     figure = drawn_season.season(answer, **view.look)
-    return Drawn(figure, shown(answer, OF_ODDS), describe("season", answer), lead=findings(answer))
+    return Drawn(figure, shown(answer, OF_TERM), describe("season", answer), lead=findings(answer))
 
 
 def _steps(ledger: Ledger, view: View) -> Drawn:
