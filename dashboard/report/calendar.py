@@ -1,0 +1,104 @@
+"""The plan for other programs: an iCalendar file for a telephone or an office calendar, and CSV."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+import pandas as pd
+
+from analytics.measures.answer import Answer
+from dashboard.tables import printable
+
+LINE_OCTETS = 75
+"""A line of an iCalendar file is folded beyond this many octets [pub: RFC 5545, section 3.1]"""
+
+NAMESPACE = uuid.UUID("3f0d3a52-6a0f-5c0e-9d6e-0c1f6e5b7a41")
+"""Makes the same visit the same event every time it is exported, so that it is changed and not doubled."""
+
+KINDS = {"whole-herd": "Whole herd", "due": "Cows that come due", "recheck": "Rechecks"}
+
+
+def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
+    """The visits of a plan as an iCalendar object, one all-day event a visit.
+
+    Parameters
+    ----------
+    answer : Answer
+        What :func:`analytics.measures.plan.plan` gave.
+    made_at : datetime.datetime, optional
+        When the file is made (time zone aware); now by default.
+
+    Returns
+    -------
+    str
+        Text with CRLF line ends, to be written in UTF-8.
+
+    References
+    ----------
+    Desruisseaux B (2009) RFC 5545, Internet Calendaring and Scheduling Core Object Specification (iCalendar).
+
+    Examples
+    --------
+    >>> from analytics.measures.answer import Basis
+    >>> visit = {"date": pd.Timestamp("2026-11-03"), "farm": "Ash", "kind": "recheck", "cows": 2, "cow_list": "4, 9"}
+    >>> table = pd.DataFrame([visit])
+    >>> text = icalendar(Answer("plan", table, Basis()), dt.datetime(2026, 11, 1, 8, tzinfo=dt.timezone.utc))
+    >>> text.splitlines()[7]
+    'DTSTART;VALUE=DATE:20261103'
+    """
+    stamp = (made_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).strftime("%Y%m%dT%H%M%SZ")
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Evenfoot//Evenfoot plan//EN", "CALSCALE:GREGORIAN"]
+    for row in answer.table.to_dict("records"):
+        lines += _event(str(row["farm"]), str(row["kind"]), row["date"], int(row["cows"]), str(row["cow_list"]), stamp)
+    lines.append("END:VCALENDAR")
+    return "".join(f"{_folded(line)}\r\n" for line in lines)
+
+
+def plan_csv(answer: Answer) -> str:
+    """The visits of a plan as CSV: date, farm, kind, cows, cow_list."""
+    text: str = printable(answer.table).to_csv(index=False, lineterminator="\n")
+    return text
+
+
+def _event(farm: str, kind: str, day: pd.Timestamp, cows: int, cow_list: str, stamp: str) -> list[str]:
+    ends = day + pd.Timedelta(days=1)
+    named = uuid.uuid5(NAMESPACE, f"{farm}|{kind}|{day:%Y-%m-%d}")
+    noun = "cow" if cows == 1 else "cows"
+    return [
+        "BEGIN:VEVENT",
+        f"UID:{named}",
+        f"DTSTAMP:{stamp}",
+        f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
+        f"DTEND;VALUE=DATE:{ends:%Y%m%d}",
+        f"SUMMARY:{_escaped(f'{farm}: {KINDS.get(kind, kind).lower()}, {cows} {noun}')}",
+        f"DESCRIPTION:{_escaped(f'Proposed visit. Cows: {cow_list}')}",
+        "TRANSP:OPAQUE",
+        "END:VEVENT",
+    ]
+
+
+def _escaped(text: str) -> str:
+    r"""Text with what means something in iCalendar escaped [pub: RFC 5545, section 3.3.11].
+
+    Examples
+    --------
+    >>> print(_escaped("Ash; rechecks, 2 cows\nback\\slash"))
+    Ash\; rechecks\, 2 cows\nback\\slash
+    """
+    for plain, written in (("\\", "\\\\"), (";", "\\;"), (",", "\\,"), ("\r\n", "\\n"), ("\n", "\\n"), ("\r", "\\n")):
+        text = text.replace(plain, written)
+    return text
+
+
+def _folded(line: str) -> str:
+    """A line on lines of no more than 75 octets, each further one begun with a space, no letter cut in two."""
+    out, width = [""], 0
+    for letter in line:
+        octets = len(letter.encode())
+        if width + octets > LINE_OCTETS:
+            out.append(" ")
+            width = 1
+        out[-1] += letter
+        width += octets
+    return "\r\n".join(out)
