@@ -13,7 +13,7 @@ from dashboard.charts.labels import value_label
 from dashboard.charts.theme import number, plural, rgba, tokens
 
 ROW = 40
-NARROW_ROW = 52
+NARROW_ROW = 64
 LETTER = 6.6
 
 
@@ -59,7 +59,7 @@ def cost(
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = priced.sort_values("cost", ascending=False, kind="stable").reset_index(drop=True)
     t = tokens(theme)
-    below = 0.14 if narrow else 0.0
+    below = 0.26 if narrow else 0.0
     names, texts = [], []
     for row in records(table):
         names.append(value_label("lesion", row["lesion"]))
@@ -71,7 +71,7 @@ def cost(
             x=table["cost"],
             y=place,
             orientation="h",
-            width=0.5 if not narrow else 0.4,
+            width=0.3 if narrow else 0.5,
             marker={"color": rgba(t.accent, 0.28), "line": {"color": t.accent, "width": 1}},
             error_x={
                 "type": "data",
@@ -109,7 +109,8 @@ def cost(
         )
     for i, (name, text) in enumerate(zip(names, texts, strict=True)):
         figure.add_annotation(
-            text=f"<b>{name}</b>  <span style='color:{t.muted}'>{text}</span>" if narrow else text,
+            text=f"<b>{name}</b><br><span style='color:{t.muted}'>{text}</span>" if narrow else text,
+            align="left",
             x=0 if narrow else 1,
             xref="paper",
             xanchor="left",

@@ -197,8 +197,8 @@ def score_shares(
         )
     figure.update_xaxes(
         tickvals=list(places.values()),
-        ticktext=[field.replace(" (", "<br>(").replace("-", EN_DASH) for field in places],
-        title={"text": str(say("Score and its scale"))},
+        ticktext=_score_names(list(places)),
+        title={"text": str(say("Score, on its scale"))},
         range=[-0.6, len(places) - 0.4],
         showgrid=False,
         tickangle=0,
@@ -215,6 +215,24 @@ def score_shares(
         height=HEIGHT,
         legend_lines=1 + letters // (46 if narrow else 100),
     )
+
+
+def _score_names(fields: list[str]) -> list[str]:
+    """The score under each place, and the scale once under its middle, where there is room for it.
+
+    Examples
+    --------
+    >>> _score_names(["0 (0-3)", "1 (0-3)", "2 (0-3)"])[1].replace(EN_DASH, "-")
+    '1<br>scale 0-3'
+    """
+    scales = [field[field.find("(") :].strip("()") for field in fields]
+    out = []
+    for i, (field, scale_of) in enumerate(zip(fields, scales, strict=True)):
+        first, count = scales.index(scale_of), scales.count(scale_of)
+        middle = i == first + (count - 1) // 2
+        name = field.partition(" (")[0]
+        out.append(f"{name}<br>{say('scale {scale}', scale=scale_of.replace('-', EN_DASH))}" if middle else name)
+    return out
 
 
 def _tile(x: int, y: int, colour: str, edge: str) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.agreement import agreement
+from analytics.measures.answer import Answer
 from analytics.measures.record_quality import record_quality
 from dashboard.charts.agreement import agreement as drawn_agreement
 from dashboard.charts.columns import OF_KAPPA, shown
@@ -19,16 +20,22 @@ from dashboard.panel import Drawn, Panel, filled, number_table, rests_on
 from dashboard.view import View
 
 
-def _complete(ledger: Ledger, view: View) -> Drawn:
+def of_check(ledger: Ledger, view: View, check: str) -> Answer:
+    """One of the checks of the records."""
     answer = record_quality(ledger, view.selection)
+    if answer.empty:
+        return answer
+    return dataclasses.replace(answer, table=answer.table[answer.table["check"] == check])
+
+
+def _complete(ledger: Ledger, view: View) -> Drawn:
+    answer = of_check(ledger, view, COMPLETE)
     figure = completeness(answer, **view.look)
     return Drawn(figure, answer, describe("completeness", answer))
 
 
 def _scores(ledger: Ledger, view: View) -> Drawn:
-    answer = record_quality(ledger, view.selection)
-    if not answer.empty:
-        answer = dataclasses.replace(answer, table=answer.table[answer.table["check"] == SCORES])
+    answer = of_check(ledger, view, SCORES)
     return Drawn(score_shares(answer, **view.look), answer, describe("scores", answer))
 
 
