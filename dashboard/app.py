@@ -14,6 +14,7 @@ from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from dashboard import frame
 from dashboard.accounts import current_viewer
+from dashboard.guard import guard
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import Drawn, filled, shell
@@ -47,6 +48,7 @@ def create_app(ledger: Ledger) -> Dash:
     for page in PAGES.values():
         if page.register is not None:
             page.register(app, ledger)
+    guard(app)
     return app
 
 

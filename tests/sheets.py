@@ -12,7 +12,13 @@ from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import add_sheets
 from analytics.ledger.schema import ROW_TABLES
 
-_DTYPES = {"DATE": "datetime64[us]", "VARCHAR": "str", "INTEGER": "Int64", "DOUBLE": "float64", "BOOLEAN": "boolean"}
+_DTYPES = {
+    "DATE": "datetime64[us]",
+    "VARCHAR": "str",
+    "INTEGER": "Int64",
+    "DOUBLE": "float64",
+    "BOOLEAN": "boolean",
+}
 
 
 def checked(kind: str, rows: list[dict[str, Any]], source: str = "made up") -> CheckedSheet:

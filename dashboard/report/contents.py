@@ -10,12 +10,14 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.catalogue import answer
+from analytics.measures.catalogue import MEASURES, answer
 from analytics.measures.foot_map import foot_map
 from analytics.measures.herd_review import herd_review
+from analytics.measures.prevalence import prevalence
 from analytics.mistake import Mistake
 from analytics.tally.due import newest_record
 from analytics.tally.selection import Selection
+from analytics.trade.lesions import PARENTS
 from dashboard.report.request import Request
 
 MONTHS = 12
@@ -72,11 +74,11 @@ def collect(ledger: Ledger, request: Request) -> Contents:
     )
     if request.wants("summary") or request.wants("visit"):
         asked.keep("visit", "visit-review", farm)
-    asked.keep("any", "prevalence", selection, by=())
+    asked.answers["any"] = prevalence(ledger, selection, by=())
     if not asked.answers["any"].basis.cows:
         # No whole-herd visit: better the biased figures with their caution than none.
         selection = selection.with_(visits=("all",))
-        asked.keep("any", "prevalence", selection, by=())
+        asked.answers["any"] = prevalence(ledger, selection, by=())
     if request.wants("lesions") or request.wants("summary"):
         asked.keep("lesions", "prevalence", selection)
         asked.keep("claws", "prevalence", selection, by=("limb", "claw"), per="claw")
@@ -85,12 +87,13 @@ def collect(ledger: Ledger, request: Request) -> Contents:
         asked.keep("locomotion", "locomotion", selection.with_(visits=("whole-herd",)), by=("month",))
         asked.answers["review"] = herd_review(ledger, farm)
     if request.wants("horn"):
-        asked.keep("horn", "horn", selection, by=())
-        asked.keep("shedding", "shedding", selection, by=())
+        asked.keep("horn", "horn", selection, by=("farm",))
+        asked.keep("shedding", "shedding", selection, by=("farm",))
     if request.wants("cows") or request.wants("summary"):
         asked.keep("worklist", "worklist", farm, on=until)
     if request.wants("signals") or request.wants("summary"):
         asked.keep("control", "control-chart", farm)
+        asked.keep("control lesions", "control-chart", farm.with_(lesions=PARENTS))
     changes = pd.DataFrame(columns=["date", "what"])
     if request.wants("changes") or request.wants("summary"):
         changes = changes_of(ledger, request, until)
@@ -114,6 +117,8 @@ class _Asked:
     answers: dict[str, Answer] = field(default_factory=dict)
 
     def keep(self, key: str, measure: str, selection: Selection, **options: Any) -> None:
+        if measure not in MEASURES:
+            return
         given = {name: value for name, value in options.items() if value is not None and value != ""}
         self.answers[key] = answer(measure, self.ledger, selection, **given)
 

@@ -45,12 +45,13 @@ def visit_section(contents: Contents, words: Words) -> Section | None:
     head: list[Cell] = [words("Cows with")]
     for visit in visits:
         day = rows[rows["visit"] == visit].iloc[0]
-        head.append(f"{words(VISIT_NAMES[visit])}, {words.dates(day['first'], day['last'])}")
+        named = f"{words(VISIT_NAMES[visit])}, {words.dates(day['first'], day['last'])}"
+        head.append(f"{named}, {words('{n} cows', n=int(day['at_risk']))}")
     body: list[list[Cell]] = []
     for lesion in shown:
         mine = rows[rows["lesion"] == lesion].set_index("visit").loc[visits]
         cells: list[Cell] = [words.lesion(lesion)]
-        cells += [counted(row, words) for row in mine.to_dict("records")]
+        cells += [share_cell(row, words) for row in mine.to_dict("records")]
         cells.append(Drawn(row_picture(_dots(mine), scale)))
         body.append(cells)
     names = [words(VISIT_NAMES[visit]) for visit in visits]
@@ -59,8 +60,9 @@ def visit_section(contents: Contents, words: Words) -> Section | None:
     under = [words("Dots are shares of cows, bars their {level} intervals.", level=_level(answer, words))]
     if left > 0:
         under.append(words("{n} rarer lesions are in the spreadsheet.", n=left))
-    body_html = figure(key_picture(names)) + numbers + paragraph(" ".join(under), "small")
-    return Section("visit", title, bullets(clear_changes(answer, words), "said") + body_html)
+    said = "" if contents.request.wants("summary") else bullets(clear_changes(answer, words), "said")
+    key = f'<div class="lead">{key_picture(names)}</div>'
+    return Section("visit", title, said + key + numbers + paragraph(" ".join(under), "small"))
 
 
 def _same_days(rows: pd.DataFrame, one: str, other: str) -> bool:
@@ -113,7 +115,7 @@ def lesions_section(contents: Contents, words: Words) -> Section | None:
     whole, each = contents.get("any"), contents.get("lesions")
     if whole is None or not whole.basis.cows:
         return Section("lesions", title, paragraph(words("No trims were recorded in this period.")))
-    body = paragraph(_seen(contents, whole, words))
+    body = paragraph(_seen(contents, whole, words), "lead")
     if each is None or not int(each.table["cases"].sum()):
         return Section("lesions", title, body + paragraph(words("No lesion was recorded in this period.")))
     rows = each.table[each.table["cases"] > 0].sort_values("cases", ascending=False, kind="stable")
@@ -122,14 +124,14 @@ def lesions_section(contents: Contents, words: Words) -> Section | None:
     body_rows: list[list[Cell]] = [
         [
             words.lesion(row["lesion"]),
-            counted(row, words),
+            words.number(row["cases"]),
+            words.estimate(row["prevalence"], row["low"], row["high"]).replace(" (", f"{NO_BREAK}("),
             Drawn(row_picture([Dot(row["prevalence"], row["low"], row["high"])], scale)),
         ]
         for row in shown.to_dict("records")
     ]
-    types = table(
-        [words("Lesion"), words("Cows"), Drawn(axis_picture(scale, words))], body_rows, css="figures"
-    )
+    head: list[Cell] = [words("Lesion"), words("Cows"), words("Share of cows"), Drawn(axis_picture(scale, words))]
+    types = table(head, body_rows, css="figures")
     if len(rows) > PERIOD_ROWS:
         types += paragraph(words("{n} rarer lesions are in the spreadsheet.", n=len(rows) - PERIOD_ROWS), "small")
     types += _claws(contents, words)
@@ -175,11 +177,12 @@ def _claws(contents: Contents, words: Words) -> str:
         ("hind", "medial"): "Inner hind claws",
     }
     body: list[list[Cell]] = [
-        [words(names[str(row["limb"]), str(row["claw"])]), counted(row, words)]
+        [words(names[str(row["limb"]), str(row["claw"])]), *_of_and_share(row, words)]
         for row in rows.to_dict("records")
         if (row["limb"], row["claw"]) in names
     ]
-    return table([words("Claws with a lesion"), words("Claws")], body, css="figures") if body else ""
+    head: list[Cell] = [words("Claws with a lesion"), words("Claws"), words("Share of claws")]
+    return table(head, body) if body else ""
 
 
 def _feet_told(zones: Answer, words: Words) -> str:
@@ -199,11 +202,15 @@ def _feet_told(zones: Answer, words: Words) -> str:
     return words("The four feet with the cows that have a lesion in each zone. Most: {what}.", what="; ".join(parts))
 
 
-def counted(row: dict[Any, Any], words: Words) -> str:
-    """42 of 251, 16.7% (12.6-21.8%)."""
-    cases = words("{n} of {of}", n=int(row["cases"]), of=int(row["at_risk"])).replace(" ", NO_BREAK)
-    share = words.percent(row["prevalence"])
-    return f"{cases}, {share} ({words.interval(row['low'], row['high'])})".replace(f"{share} (", f"{share}{NO_BREAK}(")
+def share_cell(row: dict[Any, Any], words: Words) -> str:
+    """42: 16.7% (12.6-21.8%), kept on one line; the head of the column says of how many."""
+    share = words.estimate(row["prevalence"], row["low"], row["high"])
+    return f"{words.number(row['cases'])}: {share}".replace(" ", NO_BREAK)
+
+
+def _of_and_share(row: dict[Any, Any], words: Words) -> list[str]:
+    of = words("{n} of {of}", n=int(row["cases"]), of=int(row["at_risk"])).replace(" ", NO_BREAK)
+    return [of, words.estimate(row["prevalence"], row["low"], row["high"]).replace(" ", NO_BREAK)]
 
 
 def _level(answer: Answer, words: Words) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import pandas as pd
@@ -10,7 +11,10 @@ import pandas as pd
 from dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_top
 from dashboard.report.wording import Words
 
-WIDTH, HEIGHT = 520.0, 190.0
+WIDTH = 520.0
+TALL, LOW = 180.0, 130.0
+"""Height of lines that carry intervals, and of a control chart."""
+
 LEFT, RIGHT, TOP, BOTTOM = 34.0, 100.0, 10.0, 30.0
 STYLES = (("circle", FIRST, ""), ("ring", SECOND, "4 2.5"))
 
@@ -38,7 +42,8 @@ def months_picture(
     told : str
         The picture in words.
     """
-    picture = Picture(WIDTH, HEIGHT, told)
+    height = LOW if limits else TALL
+    picture = Picture(WIDTH, height, told)
     months = pd.to_datetime(table["month"])
     first = months.min()
     place = (months.dt.year - first.year) * 12 + months.dt.month - first.month
@@ -50,20 +55,21 @@ def months_picture(
         return LEFT + 8 + (WIDTH - LEFT - RIGHT - 16) * month / last
 
     def y(share: float) -> float:
-        return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * min(max(share, 0.0), top) / top
+        return height - BOTTOM - (height - TOP - BOTTOM) * min(max(share, 0.0), top) / top
 
     for tick in range(round(top / step) + 1):
         picture.line(LEFT, y(tick * step), WIDTH - RIGHT, y(tick * step), ink=RULE, wide=0.6)
         said = words.percent(tick * step, 0 if step >= 0.01 else 1)
         picture.text(LEFT - 4, y(tick * step) + 3, said, size=8.5, at="end")
-    _months_written(picture, first, last, x, words)
+    ends: list[float] = []
+    _months_written(picture, height - BOTTOM, first, last, x, words)
     if limits:
         for name, dash in (("centre", ""), ("lower", "2 2"), ("upper", "2 2")):
             points = [(x(m), y(v)) for m, v in zip(place, table[name], strict=True) if math.isfinite(v)]
             picture.path(points, ink=MUTED, wide=0.9, dash=dash)
-        picture.text(WIDTH - RIGHT + 6, y(table["upper"].iloc[-1]) + 3, words("upper limit"), size=8)
-        picture.text(WIDTH - RIGHT + 6, y(table["lower"].iloc[-1]) + 3, words("lower limit"), size=8)
-    ends: list[float] = []
+        for name, said in (("upper", "upper limit"), ("lower", "lower limit")):
+            ends.append(y(table[name].iloc[-1]) + 3)
+            picture.text(WIDTH - RIGHT + 6, ends[-1], words(said), size=8)
     for line, (shape, ink, dash) in zip(lines, STYLES, strict=False):
         rows = [
             (x(m), row)
@@ -78,21 +84,23 @@ def months_picture(
             loud = bool(marked and row[marked])
             picture.mark(at, y(row[line.share]), "diamond" if loud else shape, size=4.4 if loud else 2.7, ink=ink)
         if rows:
-            height = y(rows[-1][1][line.share]) + 3
-            while any(abs(height - other) < 10 for other in ends):
-                height += 5
-            ends.append(height)
-            picture.text(WIDTH - RIGHT + 6, height, line.name, size=9, ink=ink, bold=True)
+            end = y(rows[-1][1][line.share]) + 3
+            while any(abs(end - other) < 10 for other in ends):
+                end += 5
+            ends.append(end)
+            picture.text(WIDTH - RIGHT + 6, end, line.name, size=9, ink=ink, bold=True)
     return picture.svg(css="months")
 
 
-def _months_written(picture: Picture, first: pd.Timestamp, last: int, x: object, words: Words) -> None:
+def _months_written(
+    picture: Picture, floor: float, first: pd.Timestamp, last: int, x: Callable[[float], float], words: Words
+) -> None:
     """Names of months under the axis, as many as fit, with the year where it begins."""
     every = math.ceil((last + 1) / 13)
     for month in range(0, last + 1, every):
         day = first + pd.DateOffset(months=month)
-        at = x(month)  # type: ignore[operator]
-        picture.line(at, HEIGHT - BOTTOM, at, HEIGHT - BOTTOM + 3, ink=MUTED, wide=0.7)
-        picture.text(at, HEIGHT - BOTTOM + 13, words.month(day, short=True), size=8.5, at="middle")
+        at = x(month)
+        picture.line(at, floor, at, floor + 3, ink=MUTED, wide=0.7)
+        picture.text(at, floor + 13, words.month(day, short=True), size=8.5, at="middle")
         if month == 0 or day.month <= every:
-            picture.text(at, HEIGHT - BOTTOM + 24, str(day.year), size=8.5, at="middle")
+            picture.text(at, floor + 24, str(day.year), size=8.5, at="middle")

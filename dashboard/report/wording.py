@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import string
 from dataclasses import dataclass
 from typing import Any
 
@@ -53,7 +54,7 @@ class Words:
     def __call__(self, template: str, **values: Any) -> str:
         """The template in this language, filled; numbers are written as the language has them."""
         said = CATALOGUES[self.language].get(template, template)
-        return said.format(**{name: self._value(value) for name, value in values.items()})
+        return _Filling(self).vformat(said, (), values)
 
     def said(self, sentence: Said | str) -> str:
         """A sentence of a measure in this language."""
@@ -66,7 +67,8 @@ class Words:
         text = sentence.template if isinstance(sentence, Said) else sentence
         return self.language == "en" or text in CATALOGUES[self.language]
 
-    def _value(self, value: Any) -> str:
+    def value(self, value: Any) -> str:
+        """A value as it stands in a sentence."""
         if isinstance(value, (Said, str)):
             return self.said(value)
         if isinstance(value, (pd.Timestamp, dt.date)):
@@ -87,6 +89,13 @@ class Words:
         if not math.isfinite(share):
             return self("not known")
         return self.number(100 * share, digits) + self.percent_sign
+
+    def formatted(self, value: Any, spec: str) -> str:
+        """A value whose template says how to write it; numbers with this language's decimal sign."""
+        text = format(value, spec)
+        if self.language == "en" or not isinstance(value, (int, float)):
+            return text
+        return text.translate(str.maketrans(",.", ".,"))
 
     @property
     def percent_sign(self) -> str:
@@ -167,3 +176,13 @@ class Words:
     def _named(self, name: str) -> str:
         said = self(name)
         return said[:1].upper() + said[1:]
+
+
+class _Filling(string.Formatter):
+    """Fills a template with values written in one language."""
+
+    def __init__(self, words: Words) -> None:
+        self.words = words
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        return self.words.formatted(value, format_spec) if format_spec else self.words.value(value)

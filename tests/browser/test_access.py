@@ -6,7 +6,7 @@ from pathlib import Path
 
 import axe_core_python
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 AXE = (Path(axe_core_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -25,7 +25,7 @@ PATHS = [
 def test_no_barrier_is_found(page: Page, served: tuple[str, Path], path: str) -> None:
     page.goto(served[0] + path)
     page.wait_for_selector("h1")
-    page.wait_for_function("document.querySelectorAll('.skeleton').length === 0")
+    expect(page.locator(".skeleton")).to_have_count(0)
     page.wait_for_timeout(300)
     page.evaluate(AXE)
     found = page.evaluate("tags => axe.run(document, {runOnly: {type: 'tag', values: tags}})", RULES)

@@ -81,7 +81,6 @@ def test_a_click_on_a_bar_drills(page: Page, served: tuple[str, Path]) -> None:
     page.goto(f"{address}/lesions?farms=Larkmoor")
     chart = panel(page, "lesion-types").locator(".js-plotly-plot")
     expect(chart).to_be_visible()
-    page.wait_for_function("document.querySelector('.js-plotly-plot .points path, .js-plotly-plot .point')")
     point = chart.locator(".scatterlayer .points path").first
     point.scroll_into_view_if_needed()
     box = point.bounding_box()
@@ -96,7 +95,7 @@ def test_every_page_fills_without_a_mistake(page: Page, served: tuple[str, Path]
     address, _ = served
     page.goto(f"{address}{path}?farms=Larkmoor")
     expect(page.locator("h1")).to_be_visible()
-    page.wait_for_function("document.querySelectorAll('.skeleton').length === 0")
+    expect(page.locator(".skeleton")).to_have_count(0)
     assert page.locator(".mistake").count() == 0
     width = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert width <= 1, f"the page is {width} px wider than the window"

@@ -80,7 +80,11 @@ def value(row: dict[str, Any], name: str) -> Any:
         "season": SEASON[day.month],
         "housing": row["housing"] or "not recorded",
         "trimmer": row["trimmer"] or "not recorded",
-        "parity": "not recorded" if row["parity"] is None else "3+" if row["parity"] >= 3 else str(row["parity"]),
+        "parity": "not recorded"
+        if row["parity"] is None
+        else "3+"
+        if row["parity"] >= 3
+        else str(row["parity"]),
         "foot": row["foot"],
         "limb": None if row["foot"] is None else "front" if row["foot"][1] == "F" else "hind",
         "claw": row["claw"],
@@ -95,7 +99,9 @@ TRIM_GROUPS = ("farm", "month", "year", "season", "housing", "trimmer", "parity"
 SITES = ("foot", "limb", "claw")
 
 
-def plain_count(rows: list[dict[str, Any]], by: tuple[str, ...], per: str) -> dict[tuple[Any, ...], tuple[int, int]]:
+def plain_count(
+    rows: list[dict[str, Any]], by: tuple[str, ...], per: str
+) -> dict[tuple[Any, ...], tuple[int, int]]:
     """Cases and units at risk by group, from sets of units."""
     trims: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
     for row in rows:
@@ -103,7 +109,12 @@ def plain_count(rows: list[dict[str, Any]], by: tuple[str, ...], per: str) -> di
 
     def unit(row: dict[str, Any], foot: Any, claw: Any) -> Any:
         cow = (row["farm"], row["cow"])
-        return {"cow": cow, "trim": (*cow, row["visit_date"]), "foot": (*cow, foot), "claw": (*cow, foot, claw)}[per]
+        return {
+            "cow": cow,
+            "trim": (*cow, row["visit_date"]),
+            "foot": (*cow, foot),
+            "claw": (*cow, foot, claw),
+        }[per]
 
     risk: dict[tuple[Any, ...], set[Any]] = {}
     for trim in trims.values():
@@ -111,7 +122,9 @@ def plain_count(rows: list[dict[str, Any]], by: tuple[str, ...], per: str) -> di
         feet = (said or set(FEET)) | {row["foot"] for row in trim if row["foot"]}
         for foot, claw in itertools.product(feet, ("lateral", "medial")):
             place = {"foot": foot, "limb": "front" if foot[1] == "F" else "hind", "claw": claw}
-            group = tuple(place[n] if n in SITES else value(trim[0], n) for n in by if n in (*SITES, *TRIM_GROUPS))
+            group = tuple(
+                place[n] if n in SITES else value(trim[0], n) for n in by if n in (*SITES, *TRIM_GROUPS)
+            )
             risk.setdefault(group, set()).add(unit(trim[0], foot, claw))
     needs = {"foot": ("foot",), "claw": ("foot", "claw")}.get(per, ())
     cases: dict[tuple[Any, ...], set[Any]] = {}
@@ -216,7 +229,8 @@ def test_what_cannot_be_counted_is_said(tmp_path: Path, by: tuple[str, ...], per
 
 def test_a_viewer_sees_only_the_farms_allowed(tmp_path: Path) -> None:
     rows = [
-        {"farm": farm, "cow": "1", "visit_date": DAYS[0], "visit_kind": "whole-herd"} for farm in ("Ash", "Birch")
+        {"farm": farm, "cow": "1", "visit_date": DAYS[0], "visit_kind": "whole-herd"}
+        for farm in ("Ash", "Birch")
     ]
     ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
     for asked in ((), ("Ash", "Birch"), ("Birch",)):

@@ -1,0 +1,180 @@
+"""The herd beside others, what lesions cost, the trimmer's remarks, and the small print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from analytics.measures.answer import Answer
+from analytics.measures.visit_review import THIS
+from analytics.trade.published import FIGURES, PublishedFigure
+from analytics.words import Said
+from dashboard.report.contents import Contents
+from dashboard.report.lesion_sections import share_cell
+from dashboard.report.markup import Cell, Section, bullets, paragraph, table
+from dashboard.report.wording import Words
+
+HOUSED = {"freestall": "freestall", "tie-stall": "tie stall"}
+
+
+def benchmark_section(contents: Contents, words: Words) -> Section | None:
+    """This visit beside published herds, and beside the other farms on record."""
+    title = words("Beside other herds")
+    review = contents.get("visit")
+    body = ""
+    if review is not None:
+        now = review.table[review.table["visit"] == THIS].set_index("lesion")
+        rows: list[list[Cell]] = []
+        for lesion in dict.fromkeys(str(each.lesion) for each in FIGURES if each.measure == "prevalence"):
+            if lesion not in now.index:
+                continue
+            others = [each for each in FIGURES if each.measure == "prevalence" and each.lesion == lesion]
+            said = "; ".join(_published(each, words) for each in others)
+            rows.append([words.lesion(lesion), share_cell(now.loc[lesion].to_dict(), words), said])
+        if rows:
+            head = [words("Cows with"), _this_visit(now, words), words("Published, other people's herds")]
+            body += table(head, rows, css="figures published")
+    body += _among_farms(contents, words)
+    if not body:
+        return Section("benchmark", title, paragraph(words("There is no whole-herd visit to hold beside other herds.")))
+    under = words("Published figures and other farms are context, never a pass mark: herds, trimmers and years differ.")
+    return Section("benchmark", title, body + paragraph(under, "small"))
+
+
+def _this_visit(now: pd.DataFrame, words: Words) -> str:
+    return words("This visit, {n} cows", n=int(now["at_risk"].iloc[0]))
+
+
+def _published(each: PublishedFigure, words: Words) -> str:
+    where = f"{words(HOUSED[each.housing])}, " if each.housing in HOUSED else ""
+    return f"{words.percent(each.value or 0.0)} ({where}{each.source.name})"
+
+
+def _among_farms(contents: Contents, words: Words) -> str:
+    answer = contents.get("benchmark")
+    farm = contents.request.farm
+    if answer is None or len(answer.table) < 2 or farm not in set(answer.table["farm"]):
+        return ""
+    row = answer.table.set_index("farm").loc[farm].to_dict()
+    said = words(
+        "Among the {n} farms on record, cows with any lesion in the period: {share} here; allowing for luck and size "
+        "{shrunken} ({low}); place {rank} from the lowest, anywhere from {rank_low} to {rank_high}.",
+        n=len(answer.table),
+        share=words.percent(row["prevalence"]),
+        shrunken=words.percent(row["shrunken"]),
+        low=words.interval(row["shrunken_low"], row["shrunken_high"]),
+        rank=int(row["rank"]),
+        rank_low=int(row["rank_low"]),
+        rank_high=int(row["rank_high"]),
+    )
+    return paragraph(said)
+
+
+def cost_section(contents: Contents, words: Words) -> Section | None:
+    """What new cases cost, if prices hold here."""
+    title = words("What lesions may cost")
+    answer = contents.get("cost")
+    total = None if answer is None else answer.extra.get("total")
+    if answer is None or total is None or total.empty:
+        return Section("cost", title, paragraph(words("No new case with a price was recorded in this period.")))
+    rows = answer.table[answer.table["cost"].notna()]
+    body: list[list[Cell]] = [
+        [
+            words.lesion(row["lesion"]),
+            words.number(row["cases"]),
+            words.number(row["cost_a_case"]),
+            _money(row, words),
+            words.number(row["saving_if_halved"]),
+        ]
+        for row in rows.to_dict("records")
+    ]
+    whole = total.iloc[0].to_dict()
+    body.append([words("Together"), words.number(whole["cases"]), "", _money(whole, words), ""])
+    head = [
+        words("Lesion"),
+        words("New cases"),
+        words("Cost a case, {currency}", currency=str(whole["currency"])),
+        words("Cost in the period"),
+        words("Saved if halved"),
+    ]
+    under = words(
+        "Prices are assumptions, of other people's herds unless given for this one. Cost is cases times price, with "
+        "the doubt of both; it is not in this herd's books."
+    )
+    return Section("cost", title, table(list(head), body, css="figures") + paragraph(under, "small"))
+
+
+def _money(row: dict[object, float], words: Words) -> str:
+    return words(
+        "{cost} ({low} to {high})",
+        cost=words.number(round(row["cost"])),
+        low=words.number(round(row["low"])),
+        high=words.number(round(row["high"])),
+    )
+
+
+def remarks_section(contents: Contents, words: Words) -> Section | None:
+    """The trimmer's own words, as they were written."""
+    lines = [line.strip() for line in contents.request.remarks.splitlines() if line.strip()]
+    if not lines:
+        return None
+    return Section("remarks", words("Remarks of the trimmer"), "".join(paragraph(line) for line in lines))
+
+
+BASIS_OF = {
+    "visit": "This visit against earlier ones",
+    "any": "Lesions in the period",
+    "locomotion": "Locomotion",
+    "horn": "Horn",
+    "shedding": "Shedding",
+    "worklist": "Cows that need someone",
+    "control": "Signals",
+    "change 0": "Changes",
+    "benchmark": "Beside other herds",
+    "cost": "Cost",
+}
+
+
+def basis_section(contents: Contents, words: Words) -> Section:
+    """Method, records and cautions, each sentence once."""
+    lines = [
+        words(
+            "This report says what was recorded and what it goes together with. It diagnoses nothing and names no "
+            "treatment; association is not cause. Ask your veterinarian about a severely lame cow, an interdigital "
+            "phlegmon or other deep infection, and a case that keeps coming back."
+        )
+    ]
+    told: set[str] = set()
+    for key, name in BASIS_OF.items():
+        answer = contents.answers.get(key)
+        if answer is None:
+            continue
+        said = [rests_on(answer, words), *(words.said(one) for one in _sentences(answer))]
+        fresh = [one for one in said if one and one not in told]
+        told.update(fresh)
+        if fresh:
+            lines.append(f"{words(name)}: {' '.join(fresh)}")
+    return Section("basis", words("Method, records and cautions"), bullets(lines, "print"))
+
+
+def _sentences(answer: Answer) -> Iterable[Said]:
+    return (*answer.basis.left_out, *answer.basis.notes, *answer.cautions)
+
+
+def rests_on(answer: Answer, words: Words) -> str:
+    """Records and method in one sentence; nothing where there are no records."""
+    basis = answer.basis
+    if not basis.cows or basis.first is None:
+        return ""
+    method = "; ".join(words(part) for part in basis.method.split("; "))
+    if not basis.visits:
+        return words("{n} cows; {method}.", n=basis.cows, method=method)
+    return words(
+        "{visits} visit days, {n} cows, {dates}; {level} intervals ({method}).",
+        visits=basis.visits,
+        n=basis.cows,
+        dates=words.dates(basis.first, basis.last),
+        level=words.percent(basis.level, 0),
+        method=method,
+    )

@@ -1,0 +1,87 @@
+"""Cows for the veterinarian, cows to recheck, cows never trimmed: numbers under each reason."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard.report.contents import Contents
+from dashboard.report.markup import Cell, Section, paragraph, table
+from dashboard.report.wording import Words
+
+MOST_COWS = 45
+"""Cows named under one reason; the others are counted, and named in the spreadsheet."""
+
+REASONS: dict[str, tuple[str, str]] = {
+    "severe": ("veterinarian", "Severely lame when last scored"),
+    "deep": ("veterinarian", "Deep or spreading infection recorded"),
+    "exposed": ("veterinarian", "Toe broken off far beyond the line, and lame"),
+    "thin-lame": ("veterinarian", "Thin sole, and lame"),
+    "referred": ("veterinarian", "Referred to the veterinarian at a visit"),
+    "returning": ("veterinarian", "Same lesion on the same foot keeps coming back"),
+    "recheck": ("recheck", "Recheck asked for"),
+    "forgotten-block": ("recheck", "Block on for too long: forgotten?"),
+    "block": ("recheck", "Block due off"),
+    "lame": ("recheck", "Lame when last scored, not looked at since"),
+    "repeat": ("recheck", "Same lesion twice or more on a foot within a year"),
+    "never": ("never", "Never trimmed"),
+}
+"""Kind of reason -> the list it belongs to, and how the report says it."""
+
+LISTS = {
+    "veterinarian": "For the veterinarian",
+    "recheck": "To recheck",
+    "never": "Never trimmed",
+}
+
+
+def by_reason(worklist: pd.DataFrame) -> pd.DataFrame:
+    """The work list with a row for each reason of each cow: list, kind, cow, due_on."""
+    rows = worklist.assign(kind=worklist["kinds"].str.split(",")).explode("kind")
+    rows = rows[rows["kind"].isin(REASONS)]
+    return rows.assign(list=rows["kind"].map(lambda kind: REASONS[kind][0]))[["list", "kind", "cow", "due_on"]]
+
+
+def cows_section(contents: Contents, words: Words) -> Section | None:
+    """Cows under their reasons, the most pressing list first."""
+    title = words("Cows that need someone")
+    answer = contents.answers.get("worklist")
+    if answer is None:
+        return None
+    if answer.empty:
+        return Section("cows", title, paragraph(words("No cow is due or needs someone, as far as the records say.")))
+    rows = by_reason(answer.table)
+    body: list[list[Cell]] = []
+    for name, said in LISTS.items():
+        mine = rows[rows["list"] == name]
+        if mine.empty:
+            body.append([words(said), words("none"), ""])
+            continue
+        for place, (kind, (_, reason)) in enumerate((k, v) for k, v in REASONS.items() if v[0] == name and _has(mine, k)):
+            cows = sorted(mine.loc[mine["kind"] == kind, "cow"], key=counting_order)
+            head = words("{list}: {n} cows", list=words(said), n=int(mine["cow"].nunique())) if place == 0 else ""
+            reason_said = words("{reason}, {n}", reason=words(reason), n=len(cows)) if name != "never" else ""
+            body.append([head, reason_said, named_cows(cows, words)])
+    listed = table([words("For whom"), words("Why"), words("Cows")], body, css="cows")
+    other = len(answer.table) - int(rows["cow"].nunique())
+    under = [words("As of {day}. A cow may stand under several reasons.", day=contents.until)]
+    if other > 0:
+        under.append(words("{n} more cows come due for a trim within four weeks.", n=other))
+    under.append(words("The lists diagnose nothing; the veterinarian's word goes before them."))
+    return Section("cows", title, listed + paragraph(" ".join(under), "small"))
+
+
+def _has(rows: pd.DataFrame, kind: str) -> bool:
+    return bool((rows["kind"] == kind).any())
+
+
+def counting_order(cow: str) -> tuple[int, int, str]:
+    """Cow 9 before cow 10, and names after numbers."""
+    return (0, int(cow), cow) if cow.isascii() and cow.isdigit() else (1, 0, cow)
+
+
+def named_cows(cows: list[str], words: Words) -> str:
+    """Cow numbers, as many as there is room for."""
+    named = ", ".join(cows[:MOST_COWS])
+    if len(cows) <= MOST_COWS:
+        return named
+    return words("{named} and {n} more, all in the spreadsheet", named=named, n=len(cows) - MOST_COWS)

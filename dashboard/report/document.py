@@ -1,0 +1,88 @@
+"""The report as one HTML file that opens anywhere, and prints on A4 or Letter."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable
+from html import escape
+
+from dashboard.report.contents import Contents
+from dashboard.report.context_sections import basis_section, benchmark_section, cost_section, remarks_section
+from dashboard.report.cow_lists import cows_section
+from dashboard.report.herd_sections import changes_section, horn_section, locomotion_section, signals_section
+from dashboard.report.lesion_sections import lesions_section, visit_section
+from dashboard.report.markup import Section
+from dashboard.report.request import SECTIONS, Sender
+from dashboard.report.stylesheet import stylesheet
+from dashboard.report.summary import summary_section
+from dashboard.report.wording import Words
+
+MAKERS: dict[str, Callable[[Contents, Words], Section | None]] = {
+    "summary": summary_section,
+    "visit": visit_section,
+    "lesions": lesions_section,
+    "locomotion": locomotion_section,
+    "horn": horn_section,
+    "cows": cows_section,
+    "signals": signals_section,
+    "changes": changes_section,
+    "benchmark": benchmark_section,
+    "cost": cost_section,
+    "remarks": remarks_section,
+    "basis": basis_section,
+}
+
+
+def sections_of(contents: Contents, words: Words) -> list[Section]:
+    """The sections asked for, in their order; those with nothing to say at all are left out."""
+    made = [MAKERS[name](contents, words) for name in SECTIONS if contents.request.wants(name)]
+    return [section for section in made if section is not None]
+
+
+def document(contents: Contents) -> str:
+    """The whole report as HTML.
+
+    Nothing in it is fetched from anywhere and nothing in it runs: drawings stand in it as SVG, the logo as data.
+    """
+    request = contents.request
+    words = Words(request.language, request.units)
+    title = words("Foot report, {farm}", farm=request.farm)
+    body = "".join(section.html() for section in sections_of(contents, words))
+    foot = f"{request.farm} \u00b7 {words.dates(contents.since, contents.until)} \u00b7 Evenfoot"
+    return (
+        f'<!doctype html><html lang="{request.language}"><head><meta charset="utf-8">'
+        f"<title>{escape(title)}</title>"
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; "
+        'img-src data:">'
+        f'<meta name="generator" content="Evenfoot"><style>{stylesheet(request.paper, foot)}</style></head>'
+        f"<body><main>{_head(contents, words)}{body}</main></body></html>"
+    )
+
+
+def _head(contents: Contents, words: Words) -> str:
+    request = contents.request
+    period = words("{since} to {until}", since=contents.since, until=contents.until)
+    return (
+        f"<header>{_sender(request.trimmer)}<div class='of'><h1>{escape(request.farm)}</h1>"
+        f"<p>{escape(words('Report on the feet of the herd'))}, {escape(period)}</p>"
+        f"{_address(request.owner)}</div></header>"
+    )
+
+
+def _sender(sender: Sender) -> str:
+    if not (sender.name or sender.address or sender.logo):
+        return ""
+    logo = ""
+    if sender.logo:
+        data = base64.b64encode(sender.logo).decode("ascii")
+        logo = f'<img src="data:image/png;base64,{data}" alt="{escape(sender.name, quote=True)}">'
+    name = f"<p><strong>{escape(sender.name)}</strong></p>" if sender.name else ""
+    lines = "".join(f"<p>{escape(line)}</p>" for line in sender.address.splitlines() if line.strip())
+    return f'<div class="from">{logo}<div>{name}{lines}</div></div>'
+
+
+def _address(owner: Sender) -> str:
+    lines = [owner.name, *owner.address.splitlines()]
+    said = ", ".join(line.strip() for line in lines if line.strip())
+    return f"<p>{escape(said)}</p>" if said else ""

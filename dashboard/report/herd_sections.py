@@ -1,0 +1,226 @@
+"""Locomotion, horn, signals and changes: the herd over time."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+
+from analytics.measures.answer import Answer
+from analytics.trade.shedding import stage_name
+from dashboard.report.contents import Contents
+from dashboard.report.markup import Cell, Section, beside, bullets, figure, paragraph, table
+from dashboard.report.months import Line, months_picture
+from dashboard.report.wording import Words
+
+HORN_ROWS = {
+    "toe_length_mm": "Toe length as found",
+    "toe_angle_deg": "Toe angle, degrees",
+    "heel_depth_mm": "Heel depth",
+    "sole_thickness_mm": "Sole thickness",
+    "long_toe": "Long toes",
+    "thin_soled": "Thin soles",
+    "toe_difference_mm": "Difference in toe length between the claws of a foot",
+    "toe_break": "Toes broken off",
+}
+"""Measures of the horn that the report shows, in order."""
+
+
+def locomotion_section(contents: Contents, words: Words) -> Section | None:
+    """Share of cows lame and severely lame, month by month."""
+    title = words("Locomotion")
+    answer = contents.get("locomotion")
+    if answer is None:
+        return Section("locomotion", title, paragraph(words("No locomotion was scored in this period.")))
+    rows = answer.table.rename(columns={"period": "month"}).sort_values("month").reset_index(drop=True)
+    lines = [
+        Line(words("lame"), "lame_prevalence", "lame_low", "lame_high"),
+        Line(words("severely lame"), "severe_prevalence", "severe_low", "severe_high"),
+    ]
+    newest = rows.iloc[-1].to_dict()
+    said = _lame_said(newest, words)
+    caption = words(
+        "Share of scorings lame and severely lame in each month, with {level} intervals. Lame is 3 or more on the 1 "
+        "to 5 scale, 2 or more on the 0 to 3 scale; severely lame is 4 or more, and 3.",
+        level=words.percent(answer.basis.level, 0),
+    )
+    picture = months_picture(rows, lines, words, _lame_told(rows, words))
+    return Section("locomotion", title, paragraph(said) + figure(picture, caption) + _monthly(rows, words))
+
+
+def _lame_said(row: dict[Any, Any], words: Words) -> str:
+    return words(
+        "In {month}, {lame} of {scored} scorings were lame, {share}, and {severe} severely lame, {severe_share}.",
+        month=words.month(row["month"]),
+        lame=int(row["lame"]),
+        scored=int(row["scored"]),
+        share=words.estimate(row["lame_prevalence"], row["lame_low"], row["lame_high"]),
+        severe=int(row["severe"]),
+        severe_share=words.estimate(row["severe_prevalence"], row["severe_low"], row["severe_high"]),
+    )
+
+
+def _lame_told(rows: pd.DataFrame, words: Words) -> str:
+    shares = rows["lame_prevalence"]
+    return words(
+        "Line of the share of scorings lame from {first} to {last}: between {low} and {high}, at the end {end}.",
+        first=words.month(rows["month"].iloc[0]),
+        last=words.month(rows["month"].iloc[-1]),
+        low=words.percent(shares.min()),
+        high=words.percent(shares.max()),
+        end=words.percent(shares.iloc[-1]),
+    )
+
+
+def _monthly(rows: pd.DataFrame, words: Words) -> str:
+    """The numbers under the lines, the newest twelve months across."""
+    last = rows.tail(12)
+    head: list[Cell] = [words("Month"), *(words.month(day, short=True) for day in last["month"])]
+    body: list[list[Cell]] = [
+        [words("Scored"), *(words.number(value) for value in last["scored"])],
+        [words("Lame"), *(words.number(value) for value in last["lame"])],
+        [words("Severely lame"), *(words.number(value) for value in last["severe"])],
+    ]
+    return table(head, body, css="months whole")
+
+
+def horn_section(contents: Contents, words: Words) -> Section | None:
+    """The state of the horn, and how far it has been shed."""
+    horn, shed = contents.get("horn"), contents.get("shedding")
+    title = words("Horn and shedding")
+    if horn is None and shed is None:
+        return Section("horn", title, paragraph(words("No horn was measured in this period.")))
+    left = "" if horn is None else _horn_table(horn, words)
+    right = "" if shed is None else _shed_table(shed, words)
+    under = paragraph(
+        words(
+            "Measured claws speak of the cows measured. Limits are starting points for a mature cow, never a verdict: "
+            "how much horn comes off is decided at the foot."
+        ),
+        "small",
+    )
+    return Section("horn", title, (beside(left, right, "halves") if left and right else left + right) + under)
+
+
+def _horn_table(horn: Answer, words: Words) -> str:
+    rows = horn.table.set_index("measure")
+    body: list[list[Cell]] = []
+    for name, said in HORN_ROWS.items():
+        if name not in rows.index or not int(rows.loc[name, "n"]):
+            continue
+        row = rows.loc[name]
+        body.append([words(said), _horn_value(name, row, words), words.number(int(row["n"]))])
+    if not body:
+        return ""
+    unit = words("mm") if words.units == "mm" else words("inches")
+    head: list[Cell] = [words("Horn, lengths in {unit}", unit=unit), words("Mean or share"), words("Readings")]
+    return table(head, body, css="figures")
+
+
+def _horn_value(name: str, row: pd.Series, words: Words) -> str:
+    mean, low, high = (float(row[one]) for one in ("mean", "low", "high"))
+    if row["unit"] == "share":
+        return words.estimate(mean, low, high)
+    digits = 1
+    say = (lambda value: words.length(value, digits)) if row["unit"] == "mm" else (lambda v: words.number(v, digits))
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return words("{mean} (interval not known)", mean=say(mean))
+    return words("{mean} ({low} to {high})", mean=say(mean), low=say(low), high=say(high))
+
+
+def _shed_table(shed: Answer, words: Words) -> str:
+    rows = shed.table[shed.table["feet"] > 0].sort_values("shed_stage")
+    if rows.empty:
+        return ""
+    body: list[list[Cell]] = [
+        [
+            f"{int(row['shed_stage'])}, {words(stage_name(int(row['shed_stage'])))}",
+            words("{n} of {of}", n=int(row["feet"]), of=int(row["seen"])),
+            words.estimate(row["share"], row["low"], row["high"]),
+        ]
+        for row in rows.to_dict("records")
+    ]
+    return table([words("Stage of natural shedding"), words("Feet"), words("Share")], body, css="figures")
+
+
+def signals_section(contents: Contents, words: Words) -> Section | None:
+    """Months unlike the months before."""
+    title = words("Signals")
+    parts, picture = [], ""
+    for key, what in (("control", "Lameness"), ("control lesions", "Cows with any lesion")):
+        answer = contents.get(key)
+        if answer is None:
+            continue
+        parts.append(signal_said(answer, words(what), words))
+        if key == "control" and len(answer.table) > 3:
+            picture = _control_picture(answer, words)
+    if not parts:
+        said = words("Not enough months with records to say whether a month is unlike the others.")
+        return Section("signals", title, paragraph(said))
+    return Section("signals", title, bullets(parts, "said") + picture)
+
+
+def signal_said(answer: Answer, what: str, words: Words) -> str:
+    """One sentence on the months with a signal, the newest three by name."""
+    rows = answer.table[answer.table["signal"].astype(str) != ""]
+    if rows.empty:
+        return words("{what}: no month is unlike the months the limits rest on.", what=what)
+    newest = rows.sort_values("month").tail(3)
+    named = "; ".join(
+        f"{words.month(row['month'])}: {words.said(row['signal'])}" for row in newest.to_dict("records")
+    )
+    return words("{what}: {n} months are unlike the months the limits rest on. {named}.", what=what, n=len(rows), named=named)
+
+
+def _control_picture(answer: Answer, words: Words) -> str:
+    rows = answer.table.sort_values("month").reset_index(drop=True)
+    rows = rows.assign(marked=rows["signal"].astype(str))
+    told = words(
+        "Control chart of the share of scorings lame from {first} to {last}; {n} months have a signal.",
+        first=words.month(rows["month"].iloc[0]),
+        last=words.month(rows["month"].iloc[-1]),
+        n=int((rows["marked"] != "").sum()),
+    )
+    caption = words(
+        "Share of scorings lame, every month on record, with the limits of the months they rest on; a large diamond "
+        "is a month with a signal. A signal says that something is unlike before, not what."
+    )
+    lines = [Line(words("lame"), "prevalence")]
+    return figure(months_picture(rows, lines, words, told, limits=True, marked="marked"), caption)
+
+
+def changes_section(contents: Contents, words: Words) -> Section | None:
+    """What was changed on the farm, and what happened to lesions after it."""
+    title = words("What changed on the farm")
+    if contents.changes.empty:
+        return Section("changes", title, paragraph(words("No change on the farm is recorded.")))
+    parts = []
+    for place, change in enumerate(contents.changes.to_dict("records")):
+        said = words("{day}: {what}.", day=change["date"], what=str(change["what"]).rstrip("."))
+        parts.append(said + " " + change_said(contents.answers.get(f"change {place}"), words))
+    under = words("Other things change in the same months: this is what went together, not what caused it.")
+    return Section("changes", title, bullets(parts) + paragraph(under, "small"))
+
+
+def change_said(answer: Answer | None, words: Words) -> str:
+    """What a change went together with, in one or two sentences."""
+    if answer is None or answer.empty:
+        return words("Not enough records before and after it to say what it went together with.")
+    rows = answer.table.set_index("term")
+    said = []
+    for term, row in rows.iterrows():
+        if not all(math.isfinite(float(row[name])) for name in ("estimate", "low", "high")):
+            continue
+        said.append(
+            words(
+                "{term}: {estimate} ({low} to {high})",
+                term=words(str(term)),
+                estimate=words.number(float(row["estimate"]), 2),
+                low=words.number(float(row["low"]), 2),
+                high=words.number(float(row["high"]), 2),
+            )
+        )
+    if not said:
+        return words("Not enough records before and after it to say what it went together with.")
+    return "; ".join(said) + "."
