@@ -174,6 +174,36 @@ def table(
 
 
 @app.command()
+def report(
+    farm: Annotated[str, typer.Argument(help="The farm.")],
+    out: Annotated[Path, typer.Option("-o", "--out", help="File to write: .html, .pdf or .xlsx.")],
+    ledger: LedgerOption = None,
+    since: Annotated[str | None, typer.Option(help="First date; twelve months back without it.")] = None,
+    until: Annotated[str | None, typer.Option(help="Last date; the newest record without it.")] = None,
+    language: Annotated[str, typer.Option(help="en or es.")] = "en",
+    units: Annotated[str, typer.Option(help="Lengths in mm or in.")] = "mm",
+    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+    sections: Annotated[str | None, typer.Option(help="Sections wanted, with commas between.")] = None,
+    cost: Annotated[bool, typer.Option("--cost", help="Add what lesions may cost.")] = False,
+    price: Annotated[list[str] | None, typer.Option(help="Cost a case, such as SU=250; may be repeated.")] = None,
+    currency: Annotated[str | None, typer.Option(help="Currency and year of the prices.")] = None,
+    remarks: Annotated[Path | None, typer.Option(help="Text file with the trimmer's remarks.")] = None,
+    letterhead: Annotated[Path | None, typer.Option(help="TOML file with names, addresses and logo.")] = None,
+    hemisphere: Annotated[str, typer.Option(help="north or south: whose seasons.")] = "north",
+) -> None:
+    """Write the report of a farm."""
+    from dashboard.report.asking import report_one
+
+    options = {
+        "since": since, "until": until, "language": language, "units": units, "paper": paper, "sections": sections,
+        "cost": cost, "price": price or (), "currency": currency, "remarks": remarks, "letterhead": letterhead,
+        "hemisphere": hemisphere,
+    }  # fmt: skip
+    for path in report_one(ledger, farm, out, **options):
+        print(f"Wrote {path}")
+
+
+@app.command()
 def serve(
     ledger: LedgerOption = None,
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",

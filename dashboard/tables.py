@@ -82,8 +82,19 @@ def _typed(ledger: Ledger, options: dict[str, Any]) -> dict[str, Any]:
     if out.get("against"):
         [out["against"]] = known_farms(ledger, [out["against"]])
     if out.get("price"):
-        out["price"] = dict(_price(text) for text in out["price"])
+        out["price"] = read_prices(out["price"])
     return out
+
+
+def read_prices(texts: Sequence[str]) -> dict[str, float]:
+    """Prices such as SU=250, by lesion code.
+
+    Raises
+    ------
+    Mistake
+        A price, or its lesion, cannot be read.
+    """
+    return dict(_price(text) for text in texts)
 
 
 def _price(text: str) -> tuple[str, float]:

@@ -69,9 +69,7 @@ def collect(ledger: Ledger, request: Request) -> Contents:
     until = selection.until
     assert until is not None
     asked = _Asked(ledger, selection)
-    farm = Selection(
-        farms=(request.farm,), until=until, hemisphere=request.hemisphere, allowed=request.allowed
-    )
+    farm = Selection(farms=(request.farm,), until=until, hemisphere=request.hemisphere, allowed=request.allowed)
     if request.wants("summary") or request.wants("visit"):
         asked.keep("visit", "visit-review", farm)
     asked.answers["any"] = prevalence(ledger, selection, by=())
@@ -97,8 +95,8 @@ def collect(ledger: Ledger, request: Request) -> Contents:
     changes = pd.DataFrame(columns=["date", "what"])
     if request.wants("changes") or request.wants("summary"):
         changes = changes_of(ledger, request, until)
-        for place, change in enumerate(changes.itertuples()):
-            asked.keep(f"change {place}", "change-impact", farm.with_(visits=("all",)), change=change.date.date())
+        for place, day in enumerate(changes["date"]):
+            asked.keep(f"change {place}", "change-impact", farm.with_(visits=("all",)), change=day.date())
     if request.wants("benchmark"):
         asked.keep("benchmark", "benchmark", selection.with_(farms=()))
     if request.wants("cost"):

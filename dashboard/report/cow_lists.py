@@ -56,7 +56,9 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
         if mine.empty:
             body.append([words(said), words("none"), ""])
             continue
-        for place, (kind, (_, reason)) in enumerate((k, v) for k, v in REASONS.items() if v[0] == name and _has(mine, k)):
+        for place, (kind, (_, reason)) in enumerate(
+            (k, v) for k, v in REASONS.items() if v[0] == name and _has(mine, k)
+        ):
             cows = sorted(mine.loc[mine["kind"] == kind, "cow"], key=counting_order)
             head = words("{list}: {n} cows", list=words(said), n=int(mine["cow"].nunique())) if place == 0 else ""
             reason_said = words("{reason}, {n}", reason=words(reason), n=len(cows)) if name != "never" else ""

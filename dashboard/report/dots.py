@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_top
 from dashboard.report.wording import Words
 
-WIDTH, EDGE = 180.0, 8.0
-ROW = 26.0
+WIDE, NARROW, EDGE = 130.0, 88.0, 11.0
+"""Width of the column beside several others, and beside the drawn feet; room for the first and last number."""
+
+ROW = 22.0
 SHAPES = (("circle", FIRST), ("ring", SECOND), ("diamond", SECOND))
 """Marker and ink by the place of a series: told apart by shape and height, not by colour alone."""
 
@@ -29,28 +31,30 @@ class Scale:
 
     top: float
     step: float
+    width: float = WIDE
 
     def x(self, share: float) -> float:
-        return EDGE + (WIDTH - 2 * EDGE) * min(share, self.top) / self.top
+        return EDGE + (self.width - 2 * EDGE) * min(share, self.top) / self.top
 
     def ticks(self) -> list[float]:
         return [self.step * place for place in range(round(self.top / self.step) + 1)]
 
 
-def scale_of(highs: list[float]) -> Scale:
+def scale_of(highs: list[float], *, narrow: bool = False) -> Scale:
     """A scale that holds every upper limit."""
-    return Scale(*nice_top(max([value for value in highs if value == value], default=0.1)))
+    top, step = nice_top(max([value for value in highs if value == value], default=0.1))
+    return Scale(top, step, NARROW if narrow else WIDE)
 
 
 def row_picture(dots: list[Dot], scale: Scale) -> str:
     """The dots of one row. The numbers stand beside it in the table, so it has no words of its own."""
-    picture = Picture(WIDTH, ROW)
+    picture = Picture(scale.width, ROW)
     for tick in scale.ticks():
         picture.line(scale.x(tick), 0, scale.x(tick), ROW, ink=RULE, wide=0.6)
     for dot in dots:
         if dot.share != dot.share:
             continue
-        y = ROW / 2 + (dot.series - (len(dots) - 1) / 2) * 7.5
+        y = ROW / 2 + (dot.series - (len(dots) - 1) / 2) * 6.6
         shape, ink = SHAPES[dot.series]
         picture.line(scale.x(dot.low), y, scale.x(dot.high), y, ink=ink, wide=1.3, dash="" if dot.series < 2 else "3 2")
         picture.mark(scale.x(dot.share), y, shape, size=2.9, ink=ink)
@@ -59,9 +63,9 @@ def row_picture(dots: list[Dot], scale: Scale) -> str:
 
 def axis_picture(scale: Scale, words: Words) -> str:
     """The scale written out, for the head of the column."""
-    picture = Picture(WIDTH, 13)
+    picture = Picture(scale.width, 13)
     digits = 0 if scale.step >= 0.01 else 1
-    for tick in scale.ticks():
+    for tick in scale.ticks()[:: 2 if scale.width < WIDE else 1]:
         picture.text(scale.x(tick), 10, words.percent(tick, digits), size=8, ink=MUTED, at="middle")
     return picture.svg(css="dots")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -57,7 +58,7 @@ def feet_picture(zones: pd.DataFrame, words: Words, told: str) -> str:
     return picture.svg(css="feet")
 
 
-def _key(row: dict[str, object]) -> Key:
+def _key(row: dict[Any, Any]) -> Key:
     claw = row["claw"]
     return (str(row["foot"]), claw if isinstance(claw, str) else None, int(str(row["zone"])))
 
@@ -66,9 +67,7 @@ def _at(points: np.ndarray, middle: tuple[float, float]) -> list[tuple[float, fl
     return [(middle[0] + HALF * x, middle[1] - HALF * y) for x, y in points]
 
 
-def _number(
-    picture: Picture, key: Key, cows: int, part: float, middle: tuple[float, float], words: Words
-) -> None:
+def _number(picture: Picture, key: Key, cows: int, part: float, middle: tuple[float, float], words: Words) -> None:
     """How many cows, in the roomiest spot of the zone; thin zones carry it at their middle on a white ground."""
     said = words.number(cows)
     spot = label_spot(key, LABEL[0] * max(len(said), 1), LABEL[1])

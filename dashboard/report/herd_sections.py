@@ -104,13 +104,13 @@ def horn_section(contents: Contents, words: Words) -> Section | None:
 
 
 def _horn_table(horn: Answer, words: Words) -> str:
-    rows = horn.table.set_index("measure")
+    rows = {str(row["measure"]): row for row in horn.table.to_dict("records")}
     body: list[list[Cell]] = []
     for name, said in HORN_ROWS.items():
-        if name not in rows.index or not int(rows.loc[name, "n"]):
+        if name not in rows or not int(rows[name]["n"]):
             continue
-        row = rows.loc[name]
-        body.append([words(said), _horn_value(name, row, words), words.number(int(row["n"]))])
+        row = rows[name]
+        body.append([words(said), _horn_value(row, words), words.number(int(row["n"]))])
     if not body:
         return ""
     unit = words("mm") if words.units == "mm" else words("inches")
@@ -118,15 +118,17 @@ def _horn_table(horn: Answer, words: Words) -> str:
     return table(head, body, css="figures")
 
 
-def _horn_value(name: str, row: pd.Series, words: Words) -> str:
+def _horn_value(row: dict[Any, Any], words: Words) -> str:
     mean, low, high = (float(row[one]) for one in ("mean", "low", "high"))
     if row["unit"] == "share":
         return words.estimate(mean, low, high)
-    digits = 1
-    say = (lambda value: words.length(value, digits)) if row["unit"] == "mm" else (lambda v: words.number(v, digits))
+
+    def said(value: float) -> str:
+        return words.length(value) if row["unit"] == "mm" else words.number(value, 1)
+
     if not (math.isfinite(low) and math.isfinite(high)):
-        return words("{mean} (interval not known)", mean=say(mean))
-    return words("{mean} ({low} to {high})", mean=say(mean), low=say(low), high=say(high))
+        return words("{mean} (interval not known)", mean=said(mean))
+    return words("{mean} ({low} to {high})", mean=said(mean), low=said(low), high=said(high))
 
 
 def _shed_table(shed: Answer, words: Words) -> str:
@@ -167,10 +169,10 @@ def signal_said(answer: Answer, what: str, words: Words) -> str:
     if rows.empty:
         return words("{what}: no month is unlike the months the limits rest on.", what=what)
     newest = rows.sort_values("month").tail(3)
-    named = "; ".join(
-        f"{words.month(row['month'])}: {words.said(row['signal'])}" for row in newest.to_dict("records")
+    named = "; ".join(f"{words.month(row['month'])}: {words.said(row['signal'])}" for row in newest.to_dict("records"))
+    return words(
+        "{what}: {n} months are unlike the months the limits rest on. {named}.", what=what, n=len(rows), named=named
     )
-    return words("{what}: {n} months are unlike the months the limits rest on. {named}.", what=what, n=len(rows), named=named)
 
 
 def _control_picture(answer: Answer, words: Words) -> str:
@@ -207,15 +209,14 @@ def change_said(answer: Answer | None, words: Words) -> str:
     """What a change went together with, in one or two sentences."""
     if answer is None or answer.empty:
         return words("Not enough records before and after it to say what it went together with.")
-    rows = answer.table.set_index("term")
-    said = []
-    for term, row in rows.iterrows():
+        said = []
+    for row in answer.table.to_dict("records"):
         if not all(math.isfinite(float(row[name])) for name in ("estimate", "low", "high")):
             continue
         said.append(
             words(
                 "{term}: {estimate} ({low} to {high})",
-                term=words(str(term)),
+                term=words(str(row["term"])),
                 estimate=words.number(float(row["estimate"]), 2),
                 low=words.number(float(row["low"]), 2),
                 high=words.number(float(row["high"]), 2),

@@ -71,9 +71,7 @@ def _same_days(rows: pd.DataFrame, one: str, other: str) -> bool:
 
 
 def _dots(mine: pd.DataFrame) -> list[Dot]:
-    return [
-        Dot(row["prevalence"], row["low"], row["high"], place) for place, row in enumerate(mine.to_dict("records"))
-    ]
+    return [Dot(row["prevalence"], row["low"], row["high"], place) for place, row in enumerate(mine.to_dict("records"))]
 
 
 def clear_changes(answer: Answer, words: Words) -> list[str]:
@@ -95,7 +93,7 @@ def clear_changes(answer: Answer, words: Words) -> list[str]:
         parts = [
             words(
                 "{lesion} {now} against {then} of cows ({points} points, {low} to {high})",
-                lesion=words.lesion(row["lesion"]),
+                lesion=words.lesion(row["lesion"], inside=True),
                 now=words.percent(now.loc[row["lesion"], "prevalence"]),
                 then=words.percent(row["prevalence"]),
                 points=words.points(row["difference"]),
@@ -120,7 +118,7 @@ def lesions_section(contents: Contents, words: Words) -> Section | None:
         return Section("lesions", title, body + paragraph(words("No lesion was recorded in this period.")))
     rows = each.table[each.table["cases"] > 0].sort_values("cases", ascending=False, kind="stable")
     shown = pd.concat([whole.table.assign(lesion="any"), rows.head(PERIOD_ROWS)], ignore_index=True)
-    scale = scale_of(shown["high"].tolist())
+    scale = scale_of(shown["high"].tolist(), narrow=True)
     body_rows: list[list[Cell]] = [
         [
             words.lesion(row["lesion"]),

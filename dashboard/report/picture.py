@@ -39,9 +39,7 @@ class Picture:
             f'stroke-width="{wide:g}"{broken}/>'
         )
 
-    def path(
-        self, points: Iterable[tuple[float, float]], *, ink: str = INK, wide: float = 1.0, dash: str = ""
-    ) -> None:
+    def path(self, points: Iterable[tuple[float, float]], *, ink: str = INK, wide: float = 1.0, dash: str = "") -> None:
         """An open line through points."""
         broken = f' stroke-dasharray="{dash}"' if dash else ""
         steps = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
@@ -73,7 +71,15 @@ class Picture:
         self.area(corners, fill=fill or ink, ink=ink, wide=1.2)
 
     def text(
-        self, x: float, y: float, said: str, *, size: float = 9.0, ink: str = MUTED, at: str = "start", bold: bool = False
+        self,
+        x: float,
+        y: float,
+        said: str,
+        *,
+        size: float = 9.0,
+        ink: str = MUTED,
+        at: str = "start",
+        bold: bool = False,
     ) -> None:
         """Words, their baseline at *y*; *at* is start, middle or end."""
         heavy = ' font-weight="600"' if bold else ""

@@ -30,7 +30,7 @@ li{{margin-bottom:.8mm;break-inside:avoid}}
 figure{{margin:0 0 2mm;break-inside:avoid}}
 figcaption{{margin-top:.5mm}}
 svg{{display:block;max-width:100%;height:auto;font-family:{FONT}}}
-svg.dots{{width:40mm}}
+svg.dots{{width:43mm}}
 svg.key{{height:3.9mm;width:auto}}
 svg.months{{width:100%}}
 svg.feet{{width:100%}}
@@ -42,7 +42,7 @@ overflow-wrap:break-word}}
 thead th{{font-weight:600;color:{MUTED};font-size:8.2pt;vertical-align:bottom;border-bottom:.8pt solid {MUTED}}}
 tbody th{{font-weight:400}}
 .figures tbody tr:first-child>*{{background:{FAINT}}}
-td:has(svg),th:has(svg){{padding:0;width:40mm}}
+td:has(svg),th:has(svg){{padding:0;width:43mm}}
 .figures td{{white-space:nowrap}}
 .published td:last-child{{white-space:normal}}
 .cows td,.remarks p{{overflow-wrap:anywhere}}
@@ -52,8 +52,8 @@ td:has(svg),th:has(svg){{padding:0;width:40mm}}
 .cows th:first-child{{width:32mm;font-weight:600}}
 .cows td:nth-child(2){{width:46mm}}
 .beside{{display:grid;grid-template-columns:minmax(0,1.22fr) minmax(0,1fr);gap:6mm}}
-.beside svg.dots{{width:27mm}}
-.beside td:has(svg),.beside th:has(svg){{width:27mm}}
+.beside svg.dots{{width:28mm}}
+.beside td:has(svg),.beside th:has(svg){{width:28mm}}
 .lead{{break-after:avoid}}
 .whole{{break-inside:avoid}}
 .figures tbody th{{min-width:33mm}}

@@ -30,7 +30,7 @@ def _visit(contents: Contents, words: Words) -> list[str]:
     if answer is None:
         return [words("There is no whole-herd visit on record: nothing can be said about how common lesions are.")]
     now = answer.table[answer.table["visit"] == THIS].set_index("lesion")
-    row = now.loc["any"]
+    row = now.loc[["any"]].iloc[0].to_dict()
     out = [
         words(
             "At the whole-herd visit of {dates}, {cases} of {n} cows had a lesion: {share}.",
@@ -43,7 +43,7 @@ def _visit(contents: Contents, words: Words) -> list[str]:
     common = now[(now.index != "any") & (now["cases"] > 0)].sort_values("cases", ascending=False, kind="stable")
     if len(common):
         parts = [
-            words("{lesion} ({n} cows, {share})", lesion=words.lesion(str(name)), n=int(each["cases"]),
+            words("{lesion} ({n} cows, {share})", lesion=words.lesion(str(name), inside=True), n=int(each["cases"]),
                   share=words.percent(each["prevalence"]))
             for name, each in common.head(COMMONEST).iterrows()
         ]  # fmt: skip
@@ -101,7 +101,7 @@ def _cows(contents: Contents, words: Words) -> list[str]:
     counts = {name: int(rows.loc[rows["list"] == name, "cow"].nunique()) for name in LISTS}
     return [
         words(
-            "{vet} cows are for the veterinarian, {recheck} to recheck; {never} in the herd were never trimmed.",
+            "Cows for the veterinarian: {vet}; to recheck: {recheck}; in the herd and never trimmed: {never}.",
             vet=counts["veterinarian"],
             recheck=counts["recheck"],
             never=counts["never"],

@@ -1,4 +1,4 @@
-"""The report in the reader's language: sentences by their English template, numbers and dates as the language has them."""
+"""The report in the reader's language: sentences by their English template, numbers and dates as it has them."""
 
 from __future__ import annotations
 
@@ -145,11 +145,12 @@ class Words:
         """A length in the reader's unit, without naming it."""
         return self.number(mm, digits) if self.units == "mm" else self.number(mm_to_inches(mm), digits + 1)
 
-    def lesion(self, code: str) -> str:
-        """A lesion, or ``any``, by name, as the start of a line."""
-        if code == "any":
-            return self("Any lesion")
-        return self._named(LESIONS[code].name) if code in LESIONS else code
+    def lesion(self, code: str, *, inside: bool = False) -> str:
+        """A lesion, or ``any``, by name; with a capital unless it stands *inside* a sentence."""
+        if code != "any" and code not in LESIONS:
+            return code
+        name = "any lesion" if code == "any" else LESIONS[code].name
+        return self(name) if inside else self._named(name)
 
     def zone(self, zone: int) -> str:
         """A zone by number and name."""

@@ -1,0 +1,110 @@
+"""A Chromium, Chrome or Edge that is on this machine anyway, found by itself, to print a page with."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from analytics.mistake import Mistake
+
+ENVIRONMENT = "EVENFOOT_BROWSER"
+"""Names the program where it is in an unusual place."""
+
+NAMES = (
+    "chromium",
+    "chromium-browser",
+    "google-chrome",
+    "google-chrome-stable",
+    "chrome",
+    "microsoft-edge",
+    "microsoft-edge-stable",
+    "msedge",
+)
+ON_MAC = (
+    "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
+    "/Applications/Chromium.app/Contents/MacOS/Chromium",
+    "/Applications/Microsoft Edge.app/Contents/MacOS/Microsoft Edge",
+)
+ON_WINDOWS = (
+    r"Google\Chrome\Application\chrome.exe",
+    r"Chromium\Application\chrome.exe",
+    r"Microsoft\Edge\Application\msedge.exe",
+)
+
+PRINT_SECONDS = 120
+"""Longer than this a browser has hung. [common practice, no source]"""
+
+NO_BROWSER = (
+    "No Chromium, Chrome or Edge was found to make the PDF with; open the HTML report and print it to PDF, or name "
+    f"the program in {ENVIRONMENT}."
+)
+
+
+def find_browser() -> Path | None:
+    """The browser to print with, or ``None``."""
+    named = os.environ.get(ENVIRONMENT)
+    if named:
+        found = shutil.which(named)
+        return Path(found) if found else None
+    for name in NAMES:
+        found = shutil.which(name)
+        if found:
+            return Path(found)
+    return next((path for path in _usual_places() if path.is_file()), None)
+
+
+def _usual_places() -> list[Path]:
+    if sys.platform == "darwin":
+        return [Path(place) for place in ON_MAC]
+    roots = [os.environ.get(name) for name in ("PROGRAMFILES", "PROGRAMFILES(X86)", "LOCALAPPDATA")]
+    return [Path(root) / place for root in roots if root for place in ON_WINDOWS]
+
+
+def print_pdf(page: Path, out: Path) -> None:
+    """Print an HTML file to PDF, with its title, language, bookmarks and tags.
+
+    Raises
+    ------
+    Mistake
+        There is no browser, or it did not manage.
+    """
+    browser = find_browser()
+    if browser is None:
+        raise Mistake(NO_BROWSER)
+    with tempfile.TemporaryDirectory(prefix="evenfoot-", ignore_cleanup_errors=True) as profile:
+        draft = Path(profile) / "report.pdf"
+        command = [
+            str(browser),
+            "--headless",
+            "--disable-gpu",
+            "--no-first-run",
+            "--no-default-browser-check",
+            "--disable-extensions",
+            "--disable-background-networking",
+            f"--user-data-dir={profile}",
+            # Root inside a container has no sandbox to use; the page is our own and runs nothing.
+            *(["--no-sandbox"] if _is_root() else []),
+            "--no-pdf-header-footer",
+            "--generate-pdf-document-outline",
+            "--export-tagged-pdf",
+            f"--print-to-pdf={draft}",
+            page.resolve().as_uri(),
+        ]
+        try:
+            done = subprocess.run(command, capture_output=True, timeout=PRINT_SECONDS, check=False)
+        except subprocess.TimeoutExpired:
+            raise Mistake(f"{browser.name} did not finish the PDF in {PRINT_SECONDS} seconds; try again.") from None
+        except OSError as error:
+            raise Mistake(f"{browser} cannot be started ({error.strerror}); name another in {ENVIRONMENT}.") from None
+        if not draft.is_file() or not draft.stat().st_size:
+            last = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["no reason given"]
+            raise Mistake(f"{browser.name} made no PDF ({last[0]}); open the HTML report and print it instead.")
+        shutil.move(draft, out)
+
+
+def _is_root() -> bool:
+    return hasattr(os, "geteuid") and os.geteuid() == 0

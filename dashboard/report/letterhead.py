@@ -1,0 +1,88 @@
+"""Who the report is from and whose farm it is: names, addresses and a logo, from a small TOML file."""
+
+from __future__ import annotations
+
+import io
+import tomllib
+import warnings
+from pathlib import Path
+from typing import Any
+
+from analytics.mistake import Mistake
+from dashboard.report.request import Sender
+
+LARGEST_LOGO = 5_000_000
+"""Bytes."""
+MOST_PIXELS = 20_000_000
+LOGO_SIZE = (600, 240)
+"""A logo is printed no larger than 5 by 2 cm; this is enough for print. [common practice, no source]"""
+
+FORMATS = ("PNG", "JPEG", "GIF", "WEBP")
+
+
+def read_letterhead(path: Path) -> tuple[Sender, dict[str, Sender]]:
+    """The trimmer, and the farms by name, of a letterhead file.
+
+    The file has a table ``[trimmer]`` with name, address and logo (a file beside it), and tables
+    ``[farms."NAME"]`` with name and address.
+
+    Raises
+    ------
+    Mistake
+        There is no such file, it is not TOML, or the logo is not a picture.
+    """
+    try:
+        said = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise Mistake(f"The letterhead {path} cannot be read ({error.strerror}); check the name.") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise Mistake(f"The letterhead {path} is not proper TOML: {error}.") from None
+    farms = said.get("farms", {})
+    if not isinstance(farms, dict):
+        raise Mistake(f'The letterhead {path}: farms must be tables, such as [farms."Home Farm"].')
+    return _sender(said.get("trimmer", {}), path), {str(name): _sender(one, path) for name, one in farms.items()}
+
+
+def _sender(said: Any, path: Path) -> Sender:
+    if not isinstance(said, dict):
+        raise Mistake(f"The letterhead {path}: the trimmer and each farm must be a table with name and address.")
+    logo = said.get("logo")
+    picture = None
+    if logo:
+        place = path.parent / str(logo)
+        try:
+            picture = checked_logo(place.read_bytes(), str(logo))
+        except OSError as error:
+            raise Mistake(f"The logo {place} cannot be read ({error.strerror}); check the name.") from None
+    return Sender(str(said.get("name", "")), str(said.get("address", "")), picture)
+
+
+def checked_logo(data: bytes, name: str = "The logo") -> bytes:
+    """A logo made anew as a plain PNG of printable size: whatever else was in the file is gone.
+
+    Raises
+    ------
+    Mistake
+        It is too large, or not a PNG, JPEG, GIF or WebP picture.
+    """
+    from PIL import Image, UnidentifiedImageError
+
+    if len(data) > LARGEST_LOGO:
+        raise Mistake(f"{name} is larger than {LARGEST_LOGO // 1_000_000} MB; give a smaller picture.")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
+                if picture.width * picture.height > MOST_PIXELS:
+                    raise Mistake(
+                        f"{name} has more than {MOST_PIXELS // 1_000_000} million pixels; give a smaller one."
+                    )
+                plain = picture.convert("RGBA")
+    except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Warning) as error:
+        if isinstance(error, Mistake):
+            raise
+        raise Mistake(f"{name} is not a picture that can be read; give a PNG, JPEG, GIF or WebP file.") from None
+    plain.thumbnail(LOGO_SIZE)
+    out = io.BytesIO()
+    plain.save(out, "PNG")
+    return out.getvalue()

@@ -1,0 +1,73 @@
+"""A report becomes a file: HTML, PDF or a workbook, by the ending of its name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from analytics.ledger import Ledger
+from analytics.mistake import Mistake
+from dashboard.report.browser import print_pdf
+from dashboard.report.contents import Contents, collect
+from dashboard.report.document import document
+from dashboard.report.request import Request
+
+ENDINGS = (".html", ".pdf", ".xlsx")
+
+
+def write_report(ledger: Ledger, request: Request, out: Path) -> list[Path]:
+    """Write one report.
+
+    Without a browser a PDF cannot be made; the HTML is then written in its place before the Mistake is raised.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    request : Request
+    out : Path
+        Ends in .html, .pdf or .xlsx.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    Mistake
+        The ending is another one, the farm has no records, there is no browser, or the file cannot be written.
+    """
+    check_ending(out)
+    return save(collect(ledger, request), out)
+
+
+def check_ending(out: Path) -> None:
+    if out.suffix.casefold() not in ENDINGS:
+        raise Mistake(f"A report cannot be written as '{out.name}'; end the name in .html, .pdf or .xlsx.")
+
+
+def save(contents: Contents, out: Path) -> list[Path]:
+    """Write what has been worked out; see :func:`write_report`."""
+    check_ending(out)
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        if out.suffix.casefold() == ".html":
+            out.write_text(document(contents), encoding="utf-8")
+            return [out]
+        return _save_pdf(contents, out)
+    except OSError as error:
+        raise Mistake(f"{out} cannot be written ({error.strerror}); choose another place.") from None
+
+
+def _save_pdf(contents: Contents, out: Path) -> list[Path]:
+    page = out.with_suffix(".html")
+    kept = page.exists()
+    draft = out.with_name(out.name + ".page.html") if kept else page
+    draft.write_text(document(contents), encoding="utf-8")
+    try:
+        print_pdf(draft, out)
+    except Mistake as mistake:
+        if kept:
+            draft.replace(page)
+        raise Mistake(f"{mistake} The report was written as {page}.") from None
+    draft.unlink()
+    return [out]
