@@ -1,0 +1,65 @@
+"""Records before and after a day: the changes farms wrote down, and the cases on either side of one."""
+
+from __future__ import annotations
+
+import datetime as dt
+import functools
+
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.tally.engine import fetch, fetch_many, sql_of, table
+from analytics.tally.selection import Selection
+from analytics.tally.series import case_days
+
+
+def changes(ledger: Ledger, selection: Selection) -> pd.DataFrame:
+    """What farms of the selection changed: farm, date, what, note; newest first."""
+    rows = table("change_rows")
+    if selection.allowed is not None:
+        rows = rows.filter(rows.farm.isin(selection.allowed))
+    if selection.farms:
+        rows = rows.filter(rows.farm.isin(selection.farms))
+    frame = fetch(ledger, rows.select("farm", "date", "what", "note").distinct())
+    frame["date"] = pd.to_datetime(frame["date"])
+    return frame.sort_values(["date", "farm", "what"], ascending=[False, True, True]).reset_index(drop=True)
+
+
+def before_after(
+    ledger: Ledger, selection: Selection, change: dt.date, outcome: str
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Units and cases before a day and from it on.
+
+    Parameters
+    ----------
+    change : date
+        First day of "after".
+    outcome : {"lameness", "lesion"}
+
+    Returns
+    -------
+    months : pandas.DataFrame
+        farm, month (its first day), kind (of visit), after (boolean), cases, at_risk. The month of the change
+        may be there twice.
+    cows : pandas.DataFrame
+        farm, cow, after, cases, at_risk.
+    """
+    frames = fetch_many(ledger, _questions(selection, change, outcome))
+    months, cows = frames["months"], frames["cows"]
+    months["month"] = pd.to_datetime(months["month"])
+    for frame in (months, cows):
+        for name in ("cases", "at_risk"):
+            frame[name] = frame[name].astype("int64")
+    months = months.sort_values(["month", "after", "farm", "kind"]).reset_index(drop=True)
+    return months, cows.sort_values(["farm", "cow", "after"]).reset_index(drop=True)
+
+
+@functools.lru_cache(maxsize=256)
+def _questions(selection: Selection, change: dt.date, outcome: str) -> dict[str, str]:
+    rows = case_days(selection, outcome)
+    rows = rows.mutate(month=rows.visit_date.truncate("M"), after=rows.visit_date >= change)
+    sums = {"cases": rows.case.sum(), "at_risk": rows.count()}
+    return {
+        "months": sql_of(rows.group_by(["farm", "month", "kind", "after"]).agg(**sums)),
+        "cows": sql_of(rows.group_by(["farm", "cow", "after"]).agg(**sums)),
+    }
