@@ -131,7 +131,7 @@ def comparison(
     notes: tuple[Said, ...] = ()
     cautions = limits.cautions + _words(table, question)
     if per == "cow":
-        cautions += _uneven_trims(ledger, selection, name)
+        cautions += uneven_trims(ledger, selection, name)
     if clustered:
         notes += (
             say("Farms are the units of evidence in the ratios of {groups}.", groups=", ".join(clustered)),
@@ -295,7 +295,8 @@ UNEVEN_TRIMS = 1.25
 looked at more often has more chances to be a case. [common practice, no source]"""
 
 
-def _uneven_trims(ledger: Ledger, selection: Selection, name: str) -> tuple[Said, ...]:
+def uneven_trims(ledger: Ledger, selection: Selection, name: str) -> tuple[Said, ...]:
+    """A caution where cows of one group of trims were looked at much more often than those of another."""
     cows = count(ledger, selection, (name,), "cow").table.set_index(name)["at_risk"]
     trims = count(ledger, selection, (name,), "trim").table.set_index(name)["at_risk"]
     each = (trims / cows).drop(index=NOT_RECORDED, errors="ignore").sort_values()
