@@ -32,6 +32,8 @@ MEASURES: dict[str, Measure] = {
         Measure("trend", "trend", "trend", "Does the share of lame cows, or of a lesion, rise or fall?"),
         Measure("season", "season", "season", "Does lameness, or a lesion, have a season?"),
         Measure("control-chart", "control_chart", "control_chart", "Is this month unlike the months before?"),
+        Measure("change-impact", "change_impact", "change_impact", "Did a change go with fewer lesions?"),
+        Measure("benchmark", "benchmark", "benchmark", "How does a farm stand among the others?"),
         Measure("comparison", "comparison", "comparison", "Do groups differ, one against a reference?"),
         Measure("incidence", "incidence", "incidence", "How often do new cases come up, per 100 cow-months?"),
         Measure("horn", "horn", "horn", "In what state is the horn: length, angle, heel, sole, evenness, breaks?"),
