@@ -13,7 +13,9 @@ from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+expect.set_options(timeout=25_000)
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "microsoft-edge")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
@@ -84,7 +86,7 @@ def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
     errors: list[str] = []
     tab.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
     tab.on("pageerror", lambda error: errors.append(str(error)))
-    tab.set_default_timeout(15_000)
+    tab.set_default_timeout(25_000)
     yield tab
     context.close()
     assert not errors, errors
