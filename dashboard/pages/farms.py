@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import dash_ag_grid as dag
-from analytics.measures.benchmark import benchmark
+import dash_mantine_components as dmc
 from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
+from analytics.measures.benchmark import benchmark
 from dashboard.charts.describe_more import describe
 from dashboard.charts.frame import records
 from dashboard.charts.funnel import funnel, outside_words
@@ -21,12 +22,19 @@ from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.view import View
 
 GRID_PAGE = 25
+COUNTED = {"cow": "Cows in the period", "trim": "Trims"}
 SHARES = ("prevalence", "shrunken", "shrunken_low", "shrunken_high")
 
 
 def compared(ledger: Ledger, view: View) -> Answer:
     """The benchmark of all farms the viewer may see: one farm alone cannot be compared."""
-    return benchmark(ledger, view.selection.with_(farms=()))
+    return benchmark(ledger, view.selection.with_(farms=()), per=per(view))
+
+
+def per(view: View) -> str:
+    """Whether cows or trims are counted; a farm that trims more often finds more per cow."""
+    chosen = view.option("per", "cow")
+    return chosen if chosen in COUNTED else "cow"
 
 
 def _to_herd(view: View) -> Any:
@@ -97,12 +105,28 @@ def _published(ledger: Ledger, view: View) -> Any:
         return html.P("No published figure is known for this choice.", className="empty")
     return [
         html.P("Other people's herds, for context. They are no mark to pass or fail.", className="basis"),
-        number_table(published, None, "Published figures"),
+        number_table(
+            published[["what", "value", "source", "sample"]].rename(columns={"value": "prevalence"}),
+            None,
+            "Published figures",
+        ),
     ]
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
-    return html.Div([lesion_choice(view, "Lesions that count", "Any lesion")], className="choices")
+    return html.Div(
+        [
+            lesion_choice(view, "Lesions that count", "Any lesion"),
+            dmc.Select(
+                label="Count",
+                id={"type": "choice", "field": "per"},
+                data=[{"value": value, "label": label} for value, label in COUNTED.items()],
+                value=per(view),
+                allowDeselect=False,
+            ),
+        ],
+        className="choices",
+    )
 
 
 PAGE = Page(
@@ -115,7 +139,7 @@ PAGE = Page(
             "farms-funnel",
             "Farms against what luck explains",
             _funnel,
-            "Each farm's share of cows with a lesion against the number looked at. The band is where a farm with the "
+            "Each farm's share with a lesion against the number looked at. The band is where a farm with the "
             "share of all together may lie by luck; it is widened when farms differ more than luck explains.",
             wide=True,
         ),
