@@ -14,7 +14,8 @@ PRICES = tuple(f"price_{code}" for code in PARENTS)
 """What a case of a lesion costs, by the lesion's code."""
 
 OPTIONS = (
-    "by", "per", "reference", "cow", "theme", "change", "against", "baseline", "level_of", "currency", *PRICES
+    "by", "per", "reference", "cow", "theme", "change", "against", "baseline", "level_of", "currency",
+    "measure", "on", "cows_a_day", *PRICES,
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
 

@@ -10,7 +10,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer, Basis
 from analytics.measures.due_reasons import REASONS
 from analytics.measures.visit_days import Calendar, Visit, batches
-from analytics.measures.worklist import DEFER, Due, everybody_due
+from analytics.measures.worklist import DEFER, Due, basis_on, everybody_due
 from analytics.mistake import Mistake
 from analytics.tally.due import newest_record
 from analytics.tally.selection import Selection
@@ -107,22 +107,15 @@ def plan(
         columns=list(COLUMNS),
     )
     table["date"] = pd.to_datetime(table["date"])
-    basis = Basis(
-        farms=due.herd["farm"].nunique(),
-        cows=len(due.herd),
-        first=today,
-        last=today,
-        level=level,
-        method="expected toe length from measured growth",
-        notes=(
-            say(
-                "Today is taken to be {day}; visits are proposed up to {until}, {cows} cows a day, none on a Sunday.",
-                day=f"{today:%Y-%m-%d}",
-                until=f"{horizon:%Y-%m-%d}",
-                cows=cows_a_day,
-            ),
+    notes = (
+        say(
+            "Today is taken to be {day}; visits are proposed up to {until}, {cows} cows a day, none on a Sunday.",
+            day=f"{today:%Y-%m-%d}",
+            until=f"{horizon:%Y-%m-%d}",
+            cows=cows_a_day,
         ),
     )
+    basis = basis_on(ledger, selection, today, level, notes)
     return Answer("plan", table, basis, _cautions(due, table), (), {"cows": listed})
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer, Basis
+from analytics.measures.basis import basis_of
 from analytics.measures.due_reasons import REASONS, reasons_of
 from analytics.measures.toe_forecast import COLUMNS as TOE
 from analytics.measures.toe_forecast import Pace, pace_of, toes_carried_on
@@ -95,20 +97,21 @@ def worklist(
     horizon = pd.Timestamp(today) + pd.Timedelta(days=ahead_days)
     kept = due.reasons[due.reasons["due_on"] <= horizon]
     table = _one_row_a_cow(kept, due, pd.Timestamp(today))
-    basis = Basis(
-        farms=due.herd["farm"].nunique(),
-        visits=0,
-        cows=len(due.herd),
-        first=today,
-        last=today,
-        level=level,
-        method="expected toe length from measured growth",
-        notes=(
-            say("Today is taken to be {day}; {n} cows are in the herd.", day=f"{today:%Y-%m-%d}", n=len(due.herd)),
-            say("What comes due by {day} is on the list.", day=f"{horizon:%Y-%m-%d}"),
-        ),
+    notes = (
+        say("Today is taken to be {day}; {n} cows are in the herd.", day=f"{today:%Y-%m-%d}", n=len(due.herd)),
+        say("What comes due by {day} is on the list.", day=f"{horizon:%Y-%m-%d}"),
     )
-    return Answer("worklist", table, basis, _cautions(due, table))
+    return Answer("worklist", table, basis_on(ledger, selection, today, level, notes), _cautions(due, table))
+
+
+def basis_on(ledger: Ledger, selection: Selection, today: dt.date, level: float, notes: tuple[Said, ...]) -> Basis:
+    """What is known by a day: every visit of the farms up to it."""
+    known = Selection(
+        farms=selection.farms, cows=selection.cows, allowed=selection.allowed, until=today, visits=("all",)
+    )
+    method = "expected toe length from measured growth"
+    basis, _ = basis_of(ledger, known, unit="cow", level=level, method=method)
+    return dataclasses.replace(basis, notes=notes)
 
 
 def everybody_due(

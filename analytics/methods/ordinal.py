@@ -89,8 +89,8 @@ def proportional_odds(
     count = int(groups.max()) + 1 if len(groups) else 0
     if not len(codes) or codes.max() == 0:
         return _nothing(x, len(codes), count, "Every unit is at the same stage.")
-    centred = design - design.mean(axis=0)
-    if design.shape[1] == 0 or np.linalg.matrix_rank(centred) < design.shape[1]:
+    with_constant = np.column_stack([np.ones(len(codes)), design])
+    if design.shape[1] == 0 or np.linalg.matrix_rank(with_constant) <= design.shape[1]:
         return _nothing(x, len(codes), count, "Two of the terms always go together, or one never changes.")
     if count <= design.shape[1] + codes.max():
         return _nothing(x, len(codes), count, "There are too few cows for so many terms.")

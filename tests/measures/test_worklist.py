@@ -244,7 +244,7 @@ def test_ties_are_broken_the_same_way_whatever_the_order_of_the_sheets(tmp_path:
 
 def test_the_day_of_the_newest_record_is_today_by_default(made: Ledger) -> None:
     answer = worklist(made, Selection())
-    assert answer.basis.first == TODAY + dt.timedelta(days=5)
+    assert answer.basis.last == TODAY + dt.timedelta(days=5)
     assert "tomorrow" in answer.table["cow"].tolist()
 
 

@@ -133,6 +133,7 @@ def test_two_stages_are_logistic_regression() -> None:
     [
         ([1, 1, 1, 1], {"a": [0, 1, 0, 1]}, "same stage"),
         ([0, 1, 2, 1], {"a": [1, 1, 1, 1]}, "always go together"),
+        ([0, 1, 2, 1] * 9, {"weeks": [106 / 7] * 36}, "always go together"),
         ([0, 1, 2, 1], {"a": [0, 1, 0, 1]}, "too few"),
         ([0] * 30 + [2] * 20 + [1] * 10, {"a": [0] * 30 + [1] * 30}, "one end"),
     ],

@@ -1,0 +1,184 @@
+"""Horn: its state, how it is shed, and how fast it grows."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.growth import growth
+from analytics.measures.horn import horn
+from analytics.measures.shedding import shedding
+from analytics.tally.horn import SHARES
+from analytics.trade.shedding import EXPECTED
+from dashboard.charts import horn as drawn
+from dashboard.charts import shed_claw
+from dashboard.charts.columns import OF_RATE, shown
+from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.theme import percent, percent_range
+from dashboard.page import Page
+from dashboard.panel import Drawn, Panel, number_table
+from dashboard.view import View
+
+GROUPINGS = ("housing", "floor", "wetness", "season", "month", "group", "parity", "breed", "claw", "limb", "farm")
+OF_MEAN = {"mean": "mean", "low": "mean_low", "high": "mean_high"}
+OF_SHARE = {"mean": "share"}
+
+
+def _by(view: View) -> str:
+    by = view.option("by", "housing")
+    return by if by in GROUPINGS else "housing"
+
+
+def _measure(view: View) -> str:
+    measure = view.option("measure", "toe_length_mm")
+    return measure if measure in drawn.NAMES else "toe_length_mm"
+
+
+def one_measure(answer: Answer, measure: str) -> Answer:
+    """The answer narrowed to one measure, its columns named for what they hold."""
+    table = drawn.of_measure(answer, measure)
+    narrowed = Answer(answer.name, table, answer.basis, answer.cautions, answer.by, answer.extra)
+    if measure in SHARES:
+        return shown(narrowed, OF_SHARE, leave=("measure", "unit", "sd", "q1", "median", "q3"))
+    return shown(narrowed, OF_MEAN, leave=("measure",))
+
+
+def _state(ledger: Ledger, view: View) -> Drawn:
+    measure = _measure(view)
+    answer = horn(ledger, view.selection, by=(_by(view),))
+    figure = drawn.state(answer, measure=measure, **view.look)
+    return Drawn(figure, one_measure(answer, measure), drawn.describe("state", answer, measure))
+
+
+def _breaks(ledger: Ledger, view: View) -> Any:
+    broken = horn(ledger, view.selection, by=()).extra
+    if not broken or broken["toe_breaks"].empty:
+        return html.P("No toe was recorded as broken off.", className="empty")
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
+
+    columns = ["cow", "farm", "visit_date", "foot", "claw", "toe_break_mm", "lame"]
+    sentences = [
+        html.P(
+            f"{row['breaks']} breaks {row['distance']}; the cow was scored at {row['scored']} of them, and lame at "
+            f"{row['lame']}."
+        )
+        for row in broken["breaks_and_lameness"].to_dict("records")
+    ]
+    return [*sentences, number_table(broken["toe_breaks"][columns], to, "Toes broken off")]
+
+
+def _claws(ledger: Ledger, view: View) -> Drawn:
+    answer = shedding(ledger, view.selection, by=())
+    return Drawn(shed_claw.shed_claws(answer, **view.look), answer, shed_claw.describe(answer))
+
+
+def _stages(ledger: Ledger, view: View) -> Drawn:
+    answer = shedding(ledger, view.selection, by=(_by(view),))
+    return Drawn(drawn.stages(answer, **view.look), answer, drawn.describe("stages", answer), lead=_expected(answer))
+
+
+def _expected(answer: Answer) -> list[Any]:
+    """What the ground lets one expect, beside what was seen."""
+    if answer.empty:
+        return []
+    lines = []
+    for row in answer.extra["expected"].to_dict("records"):
+        if row["feet"] == row["feet"]:  # groups without a foot have no number
+            seen = f"{percent(row['share_stage_0'])} ({percent_range(row['low'], row['high'])})"
+            lines.append(
+                html.Li(
+                    f"{value_label('wetness', row['wetness'])}: {EXPECTED[row['wetness']].words} Seen: {seen} of "
+                    f"{int(row['feet'])} feet had shed nothing."
+                )
+            )
+    return [html.Ul(lines)] if lines else []
+
+
+def _goes_with(ledger: Ledger, view: View) -> Any:
+    answer = shedding(ledger, view.selection, by=())
+    if answer.empty:
+        return html.P(str(answer.cautions[0]), className="empty")
+    model = answer.extra["model"].rename(columns={"low": "or_low", "high": "or_high"})
+    wrong = answer.extra["out_of_order"]
+    parts: list[Any] = [
+        html.P(
+            "Odds of a further stage, against the commonest housing and season, cows being alike to themselves "
+            "(proportional odds). Association is not cause."
+        ),
+        number_table(model, None, "What shedding goes with"),
+    ]
+    if len(wrong):
+        parts += [
+            html.P(f"{len(wrong)} rows name horn as shed that should still stand at the stage they give."),
+            number_table(wrong, None, "Rows out of order"),
+        ]
+    return parts
+
+
+def _growth(ledger: Ledger, view: View) -> Drawn:
+    answer = growth(ledger, view.selection)
+    return Drawn(drawn.rates(answer, **view.look), shown(answer, OF_RATE), drawn.describe("rates", answer))
+
+
+def _choices(ledger: Ledger, view: View) -> Any:
+    return html.Div(
+        [
+            dmc.Select(
+                label="What is shown",
+                id={"type": "choice", "field": "measure"},
+                data=[{"value": name, "label": label} for name, label in drawn.NAMES.items()],
+                value=_measure(view),
+                allowDeselect=False,
+            ),
+            dmc.Select(
+                label="By",
+                id={"type": "choice", "field": "by"},
+                data=[{"value": name, "label": column_label(name)} for name in GROUPINGS],
+                value=_by(view),
+                allowDeselect=False,
+            ),
+        ],
+        className="choices",
+    )
+
+
+PAGE = Page(
+    path="/horn",
+    title="Horn",
+    question="In what state is the horn, how far is it shed, and how fast do toes grow?",
+    choices=_choices,
+    panels=(
+        Panel(
+            "horn-state",
+            "State of the horn",
+            _state,
+            "Mean, or share, of the claws measured, once a day; claws of one cow are allowed to be alike. Limits are "
+            "starting points, never a verdict.",
+            wide=True,
+        ),
+        Panel(
+            "horn-claws",
+            "The stages of shedding",
+            _claws,
+            "Share of feet at each stage, once a day; where two claws differ the further stage counts.",
+            wide=True,
+        ),
+        Panel("horn-stages", "How far horn is shed", _stages, "Share of feet at each stage in each group.", wide=True),
+        Panel("horn-model", "What shedding goes with", _goes_with, wide=True),
+        Panel(
+            "horn-growth",
+            "How fast toes grow",
+            _growth,
+            "Length found less length left at the look before, against the months spent in each housing and season; "
+            "cows and herds differ by chance. Few records are drawn toward the published rate.",
+            wide=True,
+        ),
+        Panel("horn-breaks", "Toes broken off", _breaks, wide=True),
+    ),
+)

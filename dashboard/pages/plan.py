@@ -1,0 +1,95 @@
+"""The plan: visits proposed for the coming months, to take along as a calendar, a table and lists for the chute."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+import dash_mantine_components as dmc
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.plan import COWS_A_DAY, plan
+from dashboard.page import Page
+from dashboard.pages.worklist import today_of
+from dashboard.panel import Drawn, Panel
+from dashboard.report.calendar import KINDS, icalendar
+from dashboard.report.chute_list import chute_list
+from dashboard.view import View
+
+CHOICES = (10, 20, 30, 40, 50, 60, 80, 100)
+LISTS = 8
+"""Visits whose list for the chute is offered: the next ones; later ones are worked out anew by then."""
+
+
+def _cows_a_day(view: View) -> int:
+    asked = view.option("cows_a_day", str(COWS_A_DAY))
+    return int(asked) if asked.isdigit() and 0 < int(asked) <= 1000 else COWS_A_DAY
+
+
+def _visits(ledger: Ledger, view: View) -> Drawn:
+    answer = plan(ledger, view.selection, on=today_of(ledger, view), cows_a_day=_cows_a_day(view))
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(path="/worklist", farms=(row["farm"],)).href
+
+    return Drawn(None, answer, "", to, [] if answer.empty else _take_along(answer))
+
+
+def _take_along(answer: Answer) -> list[Any]:
+    """Links that save the calendar and the lists; everything is in the address, nothing is fetched."""
+    links: list[Any] = [
+        html.A(
+            "Calendar",
+            href="data:text/calendar;charset=utf-8," + quote(icalendar(answer)),
+            download="evenfoot-plan.ics",
+            className="take",
+            **{"aria-label": "The visits as a calendar file"},
+        )
+    ]
+    for row in answer.table.head(LISTS).to_dict("records"):
+        day, farm = row["date"].date(), str(row["farm"])
+        name = f"{farm}, {day.day} {day:%b}"
+        links.append(
+            html.A(
+                f"List: {name}",
+                href="data:text/html;charset=utf-8," + quote(chute_list(answer, day, farm)),
+                download=f"evenfoot-list-{day:%Y-%m-%d}-{'-'.join(farm.lower().split())}.html",
+                className="take",
+                **{"aria-label": f"List for the chute, {name}, {KINDS.get(row['kind'], row['kind']).lower()}"},
+            )
+        )
+    return [html.Div(links, className="takeaway")]
+
+
+def _choices(ledger: Ledger, view: View) -> Any:
+    chosen = _cows_a_day(view)
+    return html.Div(
+        dmc.Select(
+            label="Cows a day",
+            id={"type": "choice", "field": "cows_a_day"},
+            data=[{"value": str(n), "label": str(n)} for n in sorted({*CHOICES, chosen})],
+            value=str(chosen),
+            allowDeselect=False,
+        ),
+        className="choices",
+    )
+
+
+PAGE = Page(
+    path="/plan",
+    title="Plan",
+    question="On which days should which herd be seen over the coming months?",
+    choices=_choices,
+    panels=(
+        Panel(
+            "plan-visits",
+            "Proposed visits",
+            _visits,
+            "Cows that come due within six months, spread over working days: whole herds where four in five come due, "
+            "else days of their own; rechecks, blocks and lame cows in time.",
+            wide=True,
+        ),
+    ),
+)

@@ -1,0 +1,92 @@
+"""The pages of horn, of who is due and of the plan, each panel drawn on the demo herds and on nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote
+
+import pytest
+
+from analytics.ledger import Ledger, open_ledger
+from analytics.tally.selection import Selection
+from dashboard.page import Page
+from dashboard.pages import horn, plan, worklist
+from dashboard.panel import Drawn, Panel, filled
+from dashboard.view import View
+from tests.sheets import checked, ledger_of
+
+PAGES: tuple[Page, ...] = (horn.PAGE, worklist.PAGE, plan.PAGE)
+PANELS = [(page, panel) for page in PAGES for panel in page.panels]
+
+
+def text_of(component: Any) -> str:
+    """All text and labels in Dash components."""
+    if component is None:
+        return ""
+    if isinstance(component, (list, tuple)):
+        return " ".join(text_of(each) for each in component)
+    if hasattr(component, "to_plotly_json"):
+        props = component.to_plotly_json()["props"]
+        return " ".join([text_of(props.get("children")), str(props.get("aria-label", "")), str(props.get("href", ""))])
+    return str(component)
+
+
+def shown(panel: Panel, ledger: Ledger, view: View) -> str:
+    drawn = panel.draw(ledger, view)
+    return text_of(filled(panel, drawn) if isinstance(drawn, Drawn) else drawn)
+
+
+@pytest.mark.parametrize(("page", "panel"), PANELS, ids=[panel.name for _, panel in PANELS])
+def test_every_panel_on_one_farm(page: Page, panel: Panel, demo_ledger: Ledger) -> None:
+    view = View(page.path, Selection(farms=("Nether Ash",)))
+    assert len(shown(panel, demo_ledger, view)) > 80
+
+
+@pytest.mark.parametrize(("page", "panel"), PANELS, ids=[panel.name for _, panel in PANELS])
+def test_every_panel_where_nothing_is_recorded(page: Page, panel: Panel, tmp_path: Path) -> None:
+    ledger = ledger_of(tmp_path / "n.duckdb", checked("changes", [{"farm": "Ash", "date": "2026-01-01", "what": "x"}]))
+    text = shown(panel, ledger, View(page.path, Selection()))
+    assert "ot enough to say" in text or "Nothing was recorded" in text or "No toe" in text
+
+
+def test_choices_are_kept_in_the_address() -> None:
+    view = View.read("/horn", "?measure=thin_soled&by=season&cows_a_day=20&on=2026-01-31")
+    assert view.options == {"measure": "thin_soled", "by": "season", "cows_a_day": "20", "on": "2026-01-31"}
+    nonsense = View.read("/horn", "?measure=x&by=y")
+    assert "Toe length" in text_of(horn.PAGE.choices(open_ledger("nowhere.duckdb"), nonsense)) or nonsense.options
+
+
+def test_horn_shows_the_measure_and_group_asked_for(demo_ledger: Ledger) -> None:
+    view = View.read("/horn", "?measure=thin_soled&by=season&farms=Long+Heath")
+    drawn = horn.PAGE.panels[0].draw(demo_ledger, view)
+    assert list(drawn.answer.table)[:5] == ["season", "n", "share", "low", "high"]
+    view = View.read("/horn", "?measure=heel_depth_mm&farms=Long+Heath")
+    drawn = horn.PAGE.panels[0].draw(demo_ledger, view)
+    assert list(drawn.answer.table)[:5] == ["housing", "n", "mean", "mean_low", "mean_high"]
+
+
+def test_a_cow_on_the_list_leads_to_her_page(demo_ledger: Ledger) -> None:
+    view = View("/worklist", Selection(farms=("Nether Ash",)))
+    drawn = worklist.PAGE.panels[0].draw(demo_ledger, view)
+    row = drawn.answer.table.iloc[0].to_dict()
+    assert drawn.rows_to(row) == f"/cow?farms=Nether+Ash&cow={row['cow']}"
+    assert "for the veterinarian" in text_of(drawn.lead)
+
+
+def test_the_period_chosen_says_what_today_is(demo_ledger: Ledger) -> None:
+    late = View.read("/worklist", "?until=2030-01-01")
+    early = View.read("/worklist", "?until=2025-06-30")
+    asked = View.read("/worklist", "?on=2025-01-02&until=2025-06-30")
+    days = [str(worklist.today_of(demo_ledger, view)) for view in (late, early, asked)]
+    assert days == ["2026-10-29", "2025-06-30", "2025-01-02"]
+
+
+def test_the_plan_can_be_taken_along(demo_ledger: Ledger) -> None:
+    view = View.read("/plan", "?farms=Nether+Ash&cows_a_day=30")
+    drawn = plan.PAGE.panels[0].draw(demo_ledger, view)
+    assert drawn.answer.table["cows"].max() <= 30
+    links = [link for link in drawn.lead[0].children]
+    assert "BEGIN:VCALENDAR\r\n" in unquote(links[0].href) and links[0].download == "evenfoot-plan.ics"
+    assert all("<!doctype html>" in unquote(link.href) for link in links[1:])
+    assert len({link.download for link in links}) == len(links)
