@@ -1,10 +1,43 @@
 """The pages, in the order of the navigation."""
 
 from dashboard.page import Page
-from dashboard.pages import comparison, cow, herd, imports, lesions, locomotion
+from dashboard.pages import (
+    change,
+    comparison,
+    cow,
+    farms,
+    followup,
+    herd,
+    horn,
+    imports,
+    lesions,
+    locomotion,
+    plan,
+    planning,
+    records,
+    warning,
+    worklist,
+)
 from dashboard.panel import Panel
 
 PAGES: dict[str, Page] = {
-    page.path: page for page in (herd.PAGE, lesions.PAGE, locomotion.PAGE, comparison.PAGE, cow.PAGE, imports.PAGE)
+    module.PAGE.path: module.PAGE
+    for module in (
+        herd,
+        lesions,
+        locomotion,
+        warning,
+        comparison,
+        change,
+        followup,
+        horn,
+        worklist,
+        plan,
+        farms,
+        planning,
+        records,
+        cow,
+        imports,
+    )
 }
 PANELS: dict[str, Panel] = {panel.name: panel for page in PAGES.values() for panel in page.panels}

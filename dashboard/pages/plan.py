@@ -19,6 +19,7 @@ from dashboard.report.chute_list import chute_list
 from dashboard.view import View
 
 CHOICES = (10, 20, 30, 40, 50, 60, 80, 100)
+ONE_LINE = {"whiteSpace": "nowrap"}
 LISTS = 8
 """Visits whose list for the chute is offered: the next ones; later ones are worked out anew by then."""
 
@@ -45,6 +46,7 @@ def _take_along(answer: Answer) -> list[Any]:
             href="data:text/calendar;charset=utf-8," + quote(icalendar(answer)),
             download="evenfoot-plan.ics",
             className="take",
+            style=ONE_LINE,
             **{"aria-label": "The visits as a calendar file"},
         )
     ]
@@ -57,10 +59,11 @@ def _take_along(answer: Answer) -> list[Any]:
                 href="data:text/html;charset=utf-8," + quote(chute_list(answer, day, farm)),
                 download=f"evenfoot-list-{day:%Y-%m-%d}-{'-'.join(farm.lower().split())}.html",
                 className="take",
+                style=ONE_LINE,
                 **{"aria-label": f"List for the chute, {name}, {KINDS.get(row['kind'], row['kind']).lower()}"},
             )
         )
-    return [html.Div(links, className="takeaway")]
+    return [html.Div(links, className="takeaway", style={"flexWrap": "wrap"})]
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
@@ -79,7 +82,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
 
 PAGE = Page(
     path="/plan",
-    title="Plan",
+    title="Visit plan",
     question="On which days should which herd be seen over the coming months?",
     choices=_choices,
     panels=(

@@ -89,7 +89,7 @@ AGREEMENT = Panel(
 
 PAGE = Page(
     path="/records",
-    title="Records",
+    title="Record quality",
     question="Can the records bear the figures: are they complete, and do two people write down the same?",
     panels=(
         Panel(
