@@ -203,13 +203,13 @@ def _mark_signals(figure: go.Figure, answer: Answer, theme: str, narrow: bool) -
 
 
 def _apart(told: pd.DataFrame, months: int) -> pd.DataFrame:
-    """The newest signals that are far enough from each other for a word each."""
+    """The newest signals that are far enough from others on their side for a word each."""
     kept: list[int] = []
-    last = None
-    for place, month in enumerate(told["month"]):
-        if last is None or (last - month).days > months * 30:
+    last: dict[str, pd.Timestamp] = {}
+    for place, (month, side) in enumerate(zip(told["month"], told["side"], strict=True)):
+        if side not in last or (last[side] - month).days > months * 30:
             kept.append(place)
-            last = month
+            last[side] = month
     return told.iloc[kept[:MOST_NAMED]]
 
 
