@@ -10,6 +10,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.methods.farm_level import with_herd_level
 from analytics.methods.kappa import kappa_of_table
 from analytics.methods.multiple import benjamini_hochberg
 from analytics.methods.random_herd import RandomHerd, random_herd_logit
@@ -206,7 +207,8 @@ def _trimmer_effect(ledger: Ledger, selection: Selection, level: float) -> pd.Da
 
 
 def _fit(part: pd.DataFrame, level: float, *, profile: bool) -> RandomHerd:
-    return random_herd_logit(part, "cases", ["farm"], "trimmer", n="at_risk", nodes=NODES, level=level, profile=profile)
+    part, columns = with_herd_level(part, "cases", "at_risk", "farm")
+    return random_herd_logit(part, "cases", columns, "trimmer", n="at_risk", nodes=NODES, level=level, profile=profile)
 
 
 def _trimmer_notes(trimmers: pd.DataFrame, level: float) -> tuple[Said, ...]:

@@ -11,6 +11,7 @@ from scipy import special
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
+from analytics.methods.farm_level import with_herd_level
 from analytics.methods.heritability import LEAST_SIRES, liability_h2
 from analytics.methods.intervals import normal_quantile
 from analytics.methods.random_herd import RandomHerd, random_herd_logit
@@ -66,7 +67,8 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
     table = table.assign(rate=table["cases"] / table["daughters"], shrunken=np.nan, low=np.nan, high=np.nan)
     table = table.assign(effect=np.nan)
     rows = _telling(known[known["sire"].isin(kept.index)])
-    fitted = _fit(rows, level) if len(kept) >= 2 and len(rows) else None
+    rows, herds = with_herd_level(rows, "cases", "daughters", "farm")
+    fitted = _fit(rows, herds, level) if len(kept) >= 2 and len(rows) else None
     if fitted is not None and fitted.converged:
         table = _shrunken(table, rows, fitted, level)
     heritability = _heritability(fitted, len(kept), int(kept["daughters"].sum()))
@@ -91,13 +93,12 @@ def _telling(rows: pd.DataFrame) -> pd.DataFrame:
     return rows[(sums["cases"] > 0) & (sums["cases"] < sums["daughters"])]
 
 
-def _fit(rows: pd.DataFrame, level: float) -> RandomHerd:
+def _fit(rows: pd.DataFrame, herds: list[str], level: float) -> RandomHerd:
     """The sire model with farm and trims; without the trims where they upset the fit."""
-    columns = [name for name in ("farm", "times") if rows[name].nunique() > 1]
+    columns = [*herds, *(["times"] if rows["times"].nunique() > 1 else [])]
     fitted = random_herd_logit(rows, "cases", columns, "sire", n="daughters", nodes=NODES, level=level)
     if not fitted.converged and "times" in columns:
-        columns.remove("times")
-        fitted = random_herd_logit(rows, "cases", columns, "sire", n="daughters", nodes=NODES, level=level)
+        fitted = random_herd_logit(rows, "cases", herds, "sire", n="daughters", nodes=NODES, level=level)
     return fitted
 
 
@@ -109,13 +110,15 @@ def _shrunken(table: pd.DataFrame, rows: pd.DataFrame, fitted: RandomHerd, level
     """
     z = normal_quantile(level)
     terms = fitted.coefficients["term"].tolist()
-    everybody = rows.groupby(["farm", "times"], as_index=False)["daughters"].sum()
+    if "herd_level" not in rows:
+        rows = rows.assign(herd_level=0.0)
+    everybody = rows.groupby(["farm", "herd_level", "times"], as_index=False)["daughters"].sum()
     x = np.zeros((len(everybody), len(terms)))
     for place, term in enumerate(terms):
         if term == "intercept":
             x[:, place] = 1.0
-        elif term == "times":
-            x[:, place] = everybody["times"].to_numpy(dtype=float)
+        elif term in ("times", "herd_level"):
+            x[:, place] = everybody[term].to_numpy(dtype=float)
         else:
             x[:, place] = (everybody["farm"] == term.removeprefix("farm=")).to_numpy(dtype=float)
     linear = x @ fitted.coefficients["estimate"].to_numpy(dtype=float)
