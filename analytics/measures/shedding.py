@@ -26,6 +26,15 @@ FEET_FOR_MODEL = 50_000
 """A model is fitted to no more feet than this; of a larger ledger every so many cows are taken, which changes the
 figures less than their intervals. [common practice, no source]"""
 
+BEYOND_READING = 1000.0
+"""Odds ratios beyond this come of terms that nearly go together, not of so strong an effect.
+[common practice, no source]"""
+
+NEARLY_ONE: Said = say(
+    "Some terms of the model nearly go together here, such as season and weeks on grass, so their odds ratios are far "
+    "apart and mean little one by one."
+)
+
 CYCLES: Said = say(
     "Shedding can run its course and start again within one season, so a foot at stage 0 late in the season may be "
     "before its cycle or after it."
@@ -148,16 +157,20 @@ def _model(frame: pd.DataFrame, level: float) -> tuple[pd.DataFrame, tuple[Said,
         for group in ordered[1:]:
             design[f"{name}={group}"] = (frame[name] == group).astype(float)
     if frame["weeks"].notna().any():
-        design["weeks on grass"] = frame["weeks"].fillna(0.0).astype(float)
+        # About their own mean, so that cows indoors are set against cows in the middle of their time out.
+        weeks = frame["weeks"].astype(float)
+        design["weeks on grass"] = (weeks - weeks.mean()).fillna(0.0)
+    design, twins = _told_apart(design)
+    notes += [(term, len(frame), "cannot be told from the other terms here") for term in twins]
     fit = proportional_odds(frame["stage"].to_numpy(), design, cows.to_numpy(), level=level)
-    told = fit.coefficients
+    found = fit.coefficients
     rows = pd.DataFrame(
         {
-            "term": told["term"],
-            "odds_ratio": np.exp(told["estimate"]),
-            "low": np.exp(told["low"]),
-            "high": np.exp(told["high"]),
-            "p_value": told["p_value"],
+            "term": found["term"],
+            "odds_ratio": np.exp(found["estimate"]),
+            "low": np.exp(found["low"]),
+            "high": np.exp(found["high"]),
+            "p_value": found["p_value"],
             "feet": fit.n,
             "note": "" if fit.converged else fit.reason,
         }
@@ -169,8 +182,19 @@ def _model(frame: pd.DataFrame, level: float) -> tuple[pd.DataFrame, tuple[Said,
             "The model compares with {references}; it is an association within these herds, not a cause.",
             references=" in ".join(map(str, references)),
         )
-        return model, (against,)
+        told = fit.coefficients["estimate"].abs() > np.log(BEYOND_READING)
+        return model, (against, NEARLY_ONE) if told.any() else (against,)
     return model, (say("Not enough to say what shedding goes with: {reason}", reason=fit.reason),)
+
+
+def _told_apart(design: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """The terms that say what the earlier ones do not, and the others: out all summer, grass and summer are one."""
+    kept: list[str] = []
+    for name in design.columns:
+        tried = np.column_stack([np.ones(len(design)), design[[*kept, name]]])
+        if np.linalg.matrix_rank(tried) == len(kept) + 2:
+            kept.append(name)
+    return design[kept], [name for name in design.columns if name not in kept]
 
 
 def _expected(ledger: Ledger, selection: Selection, level: float) -> pd.DataFrame:

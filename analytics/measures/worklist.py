@@ -42,8 +42,9 @@ DEFER: Said = say(
     "veterinarian, whose word goes before this list."
 )
 EXPECTED: Said = say(
-    "Expected toe lengths carry on what was last read, or what a trim leaves as a rule, at the growth of cows housed "
-    "as she is now. They say when to look; what comes off is decided at the foot."
+    "Expected toe lengths carry on what was last read, or what a trim leaves as a rule, at the growth of the housing "
+    "and season she stood in, and will stand in if the year goes as the last. They say when to look; what comes off "
+    "is decided at the foot."
 )
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from analytics.methods.intervals import LEVEL, normal_quantile
 
-_SEPARATED = 8.0  # a log odds this far out means that a group sits wholly at one end of the scale
+_FLAT = 5.0  # a standard error this wide, per spread of a term, means that a group sits wholly at one end of the scale
 
 
 @dataclass(frozen=True)
@@ -114,10 +114,11 @@ def proportional_odds(
     terms = design.shape[1]
     estimate = np.asarray(found.params)[:terms] / scale
     se = np.asarray(found.bse)[:terms] / scale
-    spread = np.abs(estimate * scale)
+    # Judged by the plain errors: those that allow for clusters are no measure of how flat the likelihood is.
+    flat = np.asarray(first.bse)[:terms]
     if not first.mle_retvals["converged"] and not np.all(np.isfinite(se)):
         return _nothing(x, len(codes), count, "The fit did not settle.")
-    if np.any(spread > _SEPARATED) or not np.all(np.isfinite(se)):
+    if not np.all(np.isfinite(se)) or not np.all(flat < _FLAT):
         return _nothing(x, len(codes), count, "A group is wholly at one end of the scale.")
     from scipy import special
 

@@ -46,7 +46,10 @@ def _list(ledger: Ledger, view: View) -> Drawn:
                 f"{count.get('watch', 0)} to be left alone and watched; the most pressing first."
             )
         )
-    narrowed = dataclasses.replace(answer, table=answer.table.reindex(columns=list(COLUMNS)))
+    table = answer.table.reindex(columns=list(COLUMNS))
+    if len(table):
+        table = table.round({name: 1 for name in COLUMNS if name.startswith("expected")})
+    narrowed = dataclasses.replace(answer, table=table)
     return Drawn(None, narrowed, "", to, lead)
 
 

@@ -134,3 +134,14 @@ def test_demo_model_finds_grass_and_the_weeks_on_it(demo: Answer) -> None:
     assert model.loc["housing=bedded-pack", "high"] < 1
     assert "every foot is at stage 0" in model.loc["housing=tie-stall", "note"]
     assert "not a cause" in words(demo)
+
+
+def test_terms_that_always_go_together_are_told_and_the_rest_is_fitted(demo_ledger: Ledger) -> None:
+    """At Long Heath the whole herd is seen indoors in winter only, so winter and bedded pack are one."""
+    answer = shedding(demo_ledger, Selection(farms=("Long Heath",)), by=())
+    model = answer.extra["model"].set_index("term")
+    told = model["note"].str.contains("cannot be told")
+    assert told.sum() == 1
+    assert model.loc[~told, "odds_ratio"].notna().all()
+    assert model.loc["weeks on grass", "low"] > 1
+    assert "nearly go together" in words(answer)
