@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -10,9 +11,10 @@ import plotly.graph_objects as go
 from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
+from analytics.trade.lesions import LESIONS
 from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.labels import COLUMNS, column_label, lesion_label, value_label
 from dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
 
 COMPLETE = "completeness"
@@ -35,6 +37,31 @@ def completeness_of(answer: Answer) -> pd.DataFrame:
     table = table.assign(trimmer=table["trimmer"].fillna("").replace("", everyone), filled=table["share"] * table["n"])
     out = table.groupby(["field", "trimmer"], as_index=False, sort=False)[["n", "filled"]].sum()
     return out.assign(share=out["filled"] / out["n"]).drop(columns="filled")
+
+
+def field_words(field: str) -> str:
+    """A field or lesion of a check by name, in a sentence.
+
+    Examples
+    --------
+    >>> field_words("sole_thickness_mm"), field_words("DD"), field_words("3 (0-3)")
+    ('sole thickness, mm', 'digital dermatitis', '3 (0-3)')
+    """
+    if field in LESIONS:
+        return lesion_label(field).lower()
+    return column_label(field).lower() if field in COLUMNS or "_" in field else field
+
+
+def sentence_words(row: dict[str, Any]) -> str:
+    """The sentence of a check with names for fields and lesions.
+
+    Examples
+    --------
+    >>> sentence_words({"field": "DD", "sentence": "AB at North: DD is 40% of 53 findings."})
+    'AB at North: digital dermatitis is 40% of 53 findings.'
+    """
+    field = str(row["field"])
+    return re.sub(rf"\b{re.escape(field)}\b", field_words(field), str(row["sentence"]))
 
 
 def completeness(

@@ -88,7 +88,7 @@ def survival(
         narrow=narrow,
         height=HEIGHT + below,
         notes=notes,
-        legend_lines=1 + letters // (46 if narrow else 100) if len(parts) > 1 else 0,
+        legend_lines=(len(parts) if narrow else 1 + letters // 100) if len(parts) > 1 else 0,
         shown="bands show {level} intervals",
     )
     figure.update_layout(margin={"b": 48 + below})

@@ -14,7 +14,9 @@ from analytics.measures.record_quality import record_quality
 from dashboard.charts.agreement import agreement as drawn_agreement
 from dashboard.charts.columns import OF_KAPPA, shown
 from dashboard.charts.describe_more import describe
-from dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares
+from dashboard.charts.frame import records
+from dashboard.charts.labels import column_label
+from dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares, sentence_words
 from dashboard.page import Page
 from dashboard.panel import Drawn, Panel, filled, number_table, rests_on
 from dashboard.view import View
@@ -25,18 +27,32 @@ def of_check(ledger: Ledger, view: View, check: str) -> Answer:
     answer = record_quality(ledger, view.selection)
     if answer.empty:
         return answer
-    return dataclasses.replace(answer, table=answer.table[answer.table["check"] == check])
+    table = answer.table[answer.table["check"] == check]
+    return dataclasses.replace(answer, table=table)
+
+
+def in_words(answer: Answer) -> Answer:
+    """The numbers of a check as a person reads them: fields by name, without what is the same in every row."""
+    if answer.empty:
+        return answer
+    table = answer.table.drop(columns=["check", "sentence", "p_value", "p_adjusted"])
+    if answer.table["check"].iloc[0] == COMPLETE:
+        table = table.assign(field=[column_label(str(field)) for field in table["field"]])
+    return dataclasses.replace(answer, table=table.dropna(axis="columns", how="all"))
 
 
 def _complete(ledger: Ledger, view: View) -> Drawn:
     answer = of_check(ledger, view, COMPLETE)
     figure = completeness(answer, **view.look)
-    return Drawn(figure, answer, describe("completeness", answer))
+    return Drawn(figure, in_words(answer), describe("completeness", answer))
 
 
 def _scores(ledger: Ledger, view: View) -> Drawn:
     answer = of_check(ledger, view, SCORES)
-    return Drawn(score_shares(answer, **view.look), answer, describe("scores", answer))
+    table = in_words(answer)
+    if not answer.empty:
+        table = dataclasses.replace(table, table=table.table.assign(p_adjusted=answer.table["p_adjusted"]))
+    return Drawn(score_shares(answer, **view.look), table, describe("scores", answer))
 
 
 def _checks(ledger: Ledger, view: View) -> Any:
@@ -48,6 +64,7 @@ def _checks(ledger: Ledger, view: View) -> Any:
     table = table.sort_values("p_adjusted", kind="stable")
     if table.empty:
         return [rests_on(answer), html.P("Nothing else could be checked in these records.", className="empty")]
+    table = table.assign(sentence=[sentence_words(row) for row in records(table)])
     striking = int((table["p_adjusted"] < 1 - answer.basis.level).sum())
     return [
         rests_on(answer),
