@@ -1,0 +1,56 @@
+"""The pictures of the README, taken anew from the demo herds: ``make screenshots``."""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from pathlib import Path
+
+from playwright.sync_api import expect, sync_playwright
+
+from dashboard.demo import build
+from tests.browser.conftest import FLAGS, find_browser, start_server
+
+PICTURES = Path(__file__).resolve().parents[2] / "docs" / "pictures"
+YEAR = "since=2025-11-01&until=2026-10-31"
+SHOTS = {
+    "herd-1280": (1280, 980, f"/?farms=Larkmoor&{YEAR}"),
+    "lesions-1280": (1280, 1240, f"/lesions?farms=Larkmoor&lesions=SU&{YEAR}"),
+    "comparison-1280": (1280, 900, "/comparison?lesions=SU"),
+    "warning-1280": (1280, 900, "/warning?farms=Osier+End"),
+    "cow-1280": (1280, 900, "/cow?farms=Larkmoor&cow=1022"),
+    "lesions-390": (390, 844, f"/lesions?farms=Larkmoor&lesions=SU&{YEAR}"),
+}
+
+
+def main() -> int:
+    """Take every picture; gives the exit code."""
+    browser_path = find_browser()
+    if browser_path is None:
+        print("No Chromium, Chrome or Edge on this machine; the pictures need one.", file=sys.stderr)
+        return 2
+    PICTURES.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        ledger = build(str(Path(folder) / "demo.duckdb"))
+        ledger.lease.drop_if_idle()
+        process, address = start_server(Path(ledger.name))
+        browser = playwright.chromium.launch(executable_path=browser_path, args=FLAGS)
+        try:
+            for name, (width, height, path) in SHOTS.items():
+                page = browser.new_page(viewport={"width": width, "height": height})
+                page.goto(address + path)
+                expect(page.locator(".panel").first).to_be_visible()
+                expect(page.locator(".skeleton")).to_have_count(0, timeout=60_000)
+                page.wait_for_timeout(1200)
+                page.screenshot(path=PICTURES / f"{name}.png")
+                page.close()
+                print(f"{name}.png")
+        finally:
+            browser.close()
+            process.terminate()
+            process.wait()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
