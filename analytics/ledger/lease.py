@@ -7,6 +7,7 @@ its turn for up to ten seconds and is then told who has it.
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import os
 import re
@@ -122,6 +123,14 @@ class FileLease:
             if self._readers == 0:
                 self._drop()
 
+    def end(self) -> None:
+        """Let the sweeper finish and close what is open; called when the process ends."""
+        if self._sweeper is not None:
+            self._sweeper.join(5)
+        with self._turn:
+            if self._readers == 0:
+                self._drop()
+
     def _drop(self) -> None:
         if self._shared is not None:
             self._shared.close()
@@ -173,8 +182,7 @@ class FileLease:
         self._sweeper.start()
 
     def _sweep(self) -> None:
-        while True:
-            time.sleep(IDLE_SECONDS / 3)
+        while not _ending.wait(IDLE_SECONDS / 3):
             with self._turn:
                 if self._shared is None:
                     return
@@ -200,6 +208,19 @@ def _holder(text: str) -> str:
         return f"{Path(found['program']).name} (process {found['pid']})"
     return "another program"
 
+
+_ending = threading.Event()
+
+
+def _end_all() -> None:
+    """A thread that is inside the engine while the interpreter goes away takes the whole process down with
+    it, so the sweepers are stopped before that."""
+    _ending.set()
+    for lease in list(_leases.values()):
+        lease.end()
+
+
+atexit.register(_end_all)
 
 _leases: dict[Path, FileLease] = {}
 _leases_guard = threading.Lock()
