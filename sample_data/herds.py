@@ -140,9 +140,7 @@ def founding_herd(rng: np.random.Generator, farm: farms.Farm) -> list[Cow]:
 
 def leaves(rng: np.random.Generator, cow: Cow, month: date) -> bool:
     """Whether a cow leaves the herd in a month."""
-    odds = truths.LEAVES * (
-        1 + truths.LEAVES_A_LACTATION * (min(cow.parity(month), 6) - truths.MIDDLING_PARITY)
-    )
+    odds = truths.LEAVES * (1 + truths.LEAVES_A_LACTATION * (min(cow.parity(month), 6) - truths.MIDDLING_PARITY))
     ulcer = cow.had.get("SU")
     if ulcer and (month - ulcer[0]).days < 150:
         odds *= truths.LEAVES_AFTER_ULCER

@@ -11,9 +11,7 @@ from sample_data import farms, truths
 from sample_data.herds import Cow
 
 SEASONS = (
-    ("winter", "winter", "spring", "spring", "spring", "summer", "summer", "summer")
-    + ("autumn",) * 3
-    + ("winter",)
+    ("winter", "winter", "spring", "spring", "spring", "summer", "summer", "summer") + ("autumn",) * 3 + ("winter",)
 )
 DAYS_A_MONTH = 365.25 / 12
 
@@ -37,9 +35,7 @@ def grown(farm: farms.Farm, cow: Cow, claw: str, since: date, until: date) -> fl
     while day < until:
         step = min(7, (until - day).days)
         stay = farms.stay_of(farm.name, cow.group(day, farm.groups), day)
-        total += (
-            truths.net_growth(stay.housing, stay.floor, SEASONS[day.month - 1], claw) * step / DAYS_A_MONTH
-        )
+        total += truths.net_growth(stay.housing, stay.floor, SEASONS[day.month - 1], claw) * step / DAYS_A_MONTH
         day += timedelta(days=step)
     return total * cow.growth
 
@@ -53,11 +49,7 @@ def shed_stage(rng: np.random.Generator, farm: farms.Farm, cow: Cow, on: date) -
     stay = farms.stay_of(farm.name, cow.group(on, farm.groups), on)
     if stay.wetness == "wet-dry-cycles":
         months = (on - stay.starts_on).days / DAYS_A_MONTH + cow.shed_offset
-        return (
-            max(0, int(6 * (months % truths.SHED_CYCLE_MONTHS) / truths.SHED_CYCLE_MONTHS))
-            if months > 0
-            else 0
-        )
+        return max(0, int(6 * (months % truths.SHED_CYCLE_MONTHS) / truths.SHED_CYCLE_MONTHS)) if months > 0 else 0
     if stay.wetness == "mixed":
         return int(rng.choice((0, 1, 2, 3), p=(0.3, 0.3, 0.25, 0.15)))
     if stay.wetness is None:

@@ -92,9 +92,7 @@ def _good_row(rng: np.random.Generator, visit: _Visit, cow: int) -> dict[str, st
         "herd_size": str(HERD) if not lame else "",
         "mood": str(rng.choice(_MOOD)),
         "note": str(rng.choice(_REMARKS)),
-        "locomotion_score": str(
-            rng.choice((3, 4)) if lame else rng.choice((1, 2, 3, 4), p=(0.5, 0.3, 0.15, 0.05))
-        ),
+        "locomotion_score": str(rng.choice((3, 4)) if lame else rng.choice((1, 2, 3, 4), p=(0.5, 0.3, 0.15, 0.05))),
     }
     if not lame and rng.random() > 0.36:
         row["lesion"] = str(rng.choice(_NOTHING))

@@ -67,9 +67,7 @@ class Farmyard:
     def _days(self, month: date) -> list[tuple[date, Callable[[date], None]]]:
         last = month.replace(day=calendar.monthrange(month.year, month.month)[1])
         shift = farms.FARMS.index(self.farm)
-        days: list[tuple[date, Callable[[date], None]]] = [
-            (month + timedelta(days=3 + shift), self._score_herd)
-        ]
+        days: list[tuple[date, Callable[[date], None]]] = [(month + timedelta(days=3 + shift), self._score_herd)]
         days += [(day, self._whole_herd) for day in self.farm.whole_herd if month <= day <= last]
         days += [(day, self._part_herd) for day in self.farm.part_herd if month <= day <= last]
         days += [(month + timedelta(days=23 + shift), self._lame_call)]

@@ -35,9 +35,7 @@ class Change:
 
 
 CHANGES = (
-    Change(
-        "Larkmoor", date(2025, 2, 3), "regular foot bathing", "three milkings a week, both exits", "DD", 0.5
-    ),
+    Change("Larkmoor", date(2025, 2, 3), "regular foot bathing", "three milkings a week, both exits", "DD", 0.5),
     Change(
         "Withy Flat",
         date(2025, 1, 20),
@@ -163,13 +161,9 @@ LESIONS: dict[str, Lesion] = {
         ),
         Lesion("ID", "infectious", _everywhere(0.01), SKIN_FEET, {0: 1.0}, 0.4, (0.6, 0.35, 0.05)),
         Lesion("IP", "infectious", _everywhere(0.003), SKIN_FEET, {0: 1.0}, 0.0, (0.1, 0.5, 0.4)),
-        Lesion(
-            "IH", "skin growth", _everywhere(0.025), SKIN_FEET, {0: 1.0}, 0.3, (0.5, 0.35, 0.15), parity=0.15
-        ),
+        Lesion("IH", "skin growth", _everywhere(0.025), SKIN_FEET, {0: 1.0}, 0.3, (0.5, 0.35, 0.15), parity=0.15),
         Lesion("BU", "horn", _everywhere(0.005), HORN_CLAWS, {6: 1.0}, 0.1, (0.4, 0.4, 0.2), parity=0.1),
-        Lesion(
-            "TU", "horn", _everywhere(0.006), TOE_CLAWS, {1: 0.6, 5: 0.4}, 0.1, (0.2, 0.5, 0.3), parity=0.1
-        ),
+        Lesion("TU", "horn", _everywhere(0.006), TOE_CLAWS, {1: 0.6, 5: 0.4}, 0.1, (0.2, 0.5, 0.3), parity=0.1),
         Lesion("TN", "horn", _everywhere(0.001), TOE_CLAWS, {1: 1.0}, 0.0, (0.0, 0.4, 0.6)),
         Lesion("DS", "horn", _everywhere(0.008), HORN_CLAWS, {4: 0.4, 5: 0.4, 6: 0.2}, 0.2, (0.6, 0.3, 0.1)),
         Lesion("TS", "horn", _everywhere(0.006), TOE_CLAWS, {5: 1.0}, 0.4, (0.6, 0.3, 0.1)),

@@ -137,9 +137,7 @@ def undo_import(ledger: Ledger, number: int) -> int:
                 WHERE {table}.import_no = ? AND {table}.row_key = other.row_key""",
                 [kind, number, number],
             )
-            [(count,)] = connection.execute(
-                f"SELECT COUNT(*) FROM {table} WHERE import_no = ?", [number]
-            ).fetchall()
+            [(count,)] = connection.execute(f"SELECT COUNT(*) FROM {table} WHERE import_no = ?", [number]).fetchall()
             removed += count
             connection.execute(f"DELETE FROM {table} WHERE import_no = ?", [number])
         connection.execute("DELETE FROM seen_again WHERE import_no = ?", [number])
@@ -231,7 +229,6 @@ def _keep_set_aside(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, 
     frame = sheet.set_aside.assign(import_no=number, source=sheet.source)
     connection.register("frame_in", _arrow(frame))
     connection.execute(
-        'INSERT INTO set_aside SELECT import_no, source, "row", "column", value, reason, remedy, original '
-        "FROM frame_in"
+        'INSERT INTO set_aside SELECT import_no, source, "row", "column", value, reason, remedy, original FROM frame_in'
     )
     connection.unregister("frame_in")

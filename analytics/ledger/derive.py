@@ -84,20 +84,24 @@ FROM register_rows WHERE farm IN (SELECT farm FROM touched)
 
 # One row a cow and trim day, as the trim sheet had it. A foot counts as looked at when the sheet does not
 # limit the feet, when it names that foot, or when something was found on it.
-_SAID = """
+_SAID = (
+    """
 CREATE TEMP TABLE said AS
 SELECT farm, cow, visit_date,
   MAX(trimmer) AS trimmer, MAX(visit_kind) AS visit_kind, MAX(herd_size) AS herd_size,
   MAX("group") AS "group", MAX(housing) AS housing, MAX(floor) AS floor, MAX(bedding) AS bedding,
   MAX(parity) AS parity, MAX(calving_date) AS calving_date, MAX(breed) AS breed, MAX(sire) AS sire,
-""" + ",\n".join(
-    f"  GREATEST(COALESCE(MAX(CASE WHEN feet_seen IS NULL THEN NULL WHEN feet_seen LIKE '%{foot}%' "
-    f"THEN 1 ELSE 0 END), 1), MAX(CASE WHEN foot = '{foot}' THEN 1 ELSE 0 END)) AS seen_{foot.lower()}"
-    for foot in ("LF", "RF", "LH", "RH")
-) + """
+"""
+    + ",\n".join(
+        f"  GREATEST(COALESCE(MAX(CASE WHEN feet_seen IS NULL THEN NULL WHEN feet_seen LIKE '%{foot}%' "
+        f"THEN 1 ELSE 0 END), 1), MAX(CASE WHEN foot = '{foot}' THEN 1 ELSE 0 END)) AS seen_{foot.lower()}"
+        for foot in ("LF", "RF", "LH", "RH")
+    )
+    + """
 FROM trim_rows WHERE farm IN (SELECT farm FROM touched)
 GROUP BY farm, cow, visit_date
 """
+)
 
 
 def _visit_kinds() -> str:

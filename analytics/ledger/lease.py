@@ -88,9 +88,7 @@ class FileLease:
             until = time.monotonic() + WAIT_SECONDS
             while self._writing:
                 if time.monotonic() > until:
-                    raise Mistake(
-                        f"The ledger {self.path} is being changed by another page; try again in a moment."
-                    )
+                    raise Mistake(f"The ledger {self.path} is being changed by another page; try again in a moment.")
                 self._turn.wait(0.05)
             self._writing = True
         try:
@@ -147,9 +145,7 @@ class FileLease:
         import duckdb
 
         if read_only and not self.path.exists():
-            raise Mistake(
-                f"There is no ledger at {self.path} yet; import a sheet with `evenfoot import FILE` first."
-            )
+            raise Mistake(f"There is no ledger at {self.path} yet; import a sheet with `evenfoot import FILE` first.")
         until = time.monotonic() + WAIT_SECONDS
         asked = False
         try:

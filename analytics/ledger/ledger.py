@@ -46,9 +46,7 @@ def open_ledger(address: str | os.PathLike[str] | None = None) -> Ledger:
     if not separator:
         return Ledger(lease_of(Path(text).expanduser()))
     if scheme != "duckdb" or not rest:
-        raise Mistake(
-            f"The ledger address '{text}' cannot be opened; give the path of a file, or duckdb://PATH."
-        )
+        raise Mistake(f"The ledger address '{text}' cannot be opened; give the path of a file, or duckdb://PATH.")
     return Ledger(lease_of(Path(rest).expanduser()))
 
 
@@ -109,7 +107,8 @@ class Ledger:
     def frame(self, sql: str, parameters: list[Any] | None = None) -> pd.DataFrame:
         """A small bookkeeping table (imports, farms, set-aside rows) as a pandas frame."""
         with self.reading() as cursor:
-            return cursor.execute(sql, parameters or []).df()
+            frame: pd.DataFrame = cursor.execute(sql, parameters or []).df()
+        return frame
 
     def farms(self, allowed: tuple[str, ...] | None = None) -> list[str]:
         """Names of the farms in the ledger, alphabetical; only the *allowed* ones where given."""
@@ -134,9 +133,7 @@ class Ledger:
         Mistake
             There is no such import.
         """
-        if import_no is not None and self.frame(
-            "SELECT 1 FROM imports WHERE import_no = ?", [import_no]
-        ).empty:
+        if import_no is not None and self.frame("SELECT 1 FROM imports WHERE import_no = ?", [import_no]).empty:
             raise Mistake(f"There is no import {import_no}; `evenfoot imports` lists them.")
         where = "i.import_no = ?" if import_no is not None else "i.undone_at IS NULL"
         return self.frame(
@@ -152,9 +149,7 @@ class Ledger:
 
 
 def _tables(connection: duckdb.DuckDBPyConnection) -> set[str]:
-    rows = connection.execute(
-        "SELECT table_name FROM information_schema.tables WHERE table_schema = 'main'"
-    ).fetchall()
+    rows = connection.execute("SELECT table_name FROM information_schema.tables WHERE table_schema = 'main'").fetchall()
     return {name for (name,) in rows}
 
 

@@ -59,7 +59,7 @@ def basis_of(
     parts = covered(ledger, selection, source)
     kept = parts[parts["asked"]]
     dropped = parts[~parts["asked"]]
-    left_out = tuple(_left_out(kind, rows) for kind, rows in dropped.groupby("kind"))
+    left_out = tuple(_left_out(str(kind), rows) for kind, rows in dropped.groupby("kind"))
     basis = Basis(
         farms=_first(kept, "farms_all"),
         visits=_first(kept, "visits_all"),
@@ -114,9 +114,7 @@ def _derived(kept: pd.DataFrame) -> tuple[Said, ...]:
     )
 
 
-def _cautions(
-    basis: Basis, selection: Selection, kept: pd.DataFrame, dropped: pd.DataFrame
-) -> tuple[Said, ...]:
+def _cautions(basis: Basis, selection: Selection, kept: pd.DataFrame, dropped: pd.DataFrame) -> tuple[Said, ...]:
     out: list[Said] = []
     if basis.cows == 0:
         if len(dropped):

@@ -104,9 +104,7 @@ def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: 
     return Answer("benchmark", table, basis, cautions, ("farm",), extra)
 
 
-def _with_farms(
-    table: pd.DataFrame, rates: ShrunkenRates, cases: pd.Series, units: pd.Series
-) -> pd.DataFrame:
+def _with_farms(table: pd.DataFrame, rates: ShrunkenRates, cases: pd.Series, units: pd.Series) -> pd.DataFrame:
     if rates.reason:
         missing = [name for name in COLUMNS if name not in table.columns and name != "outside"]
         return table.assign(outside="", **dict.fromkeys(missing, math.nan))[list(COLUMNS)]
@@ -186,9 +184,7 @@ def _cautions(rates: ShrunkenRates, table: pd.DataFrame, visits: int) -> tuple[S
         )
     ]
     if rates.farms < FEW_FARMS:
-        out.append(
-            say("With {n} farms how unlike farms are is poorly known; ranks may change.", n=rates.farms)
-        )
+        out.append(say("With {n} farms how unlike farms are is poorly known; ranks may change.", n=rates.farms))
     small = table.loc[table["at_risk"] < FEW_COWS, "farm"].tolist()
     if small:
         out.append(say("Too few were looked at to say much about {groups}.", groups=", ".join(small)))

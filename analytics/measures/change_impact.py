@@ -93,9 +93,7 @@ def change_impact(
     day, what, of = _day(known, chosen, change)
     if against is not None and (against not in farms or against in chosen):
         others = [farm for farm in farms if farm not in chosen]
-        raise Mistake(
-            f"'{against}' cannot be the comparison farm; use one of {', '.join(others) or 'none here'}."
-        )
+        raise Mistake(f"'{against}' cannot be the comparison farm; use one of {', '.join(others) or 'none here'}.")
     asked = selection
     selection, widened = _enough_visits(ledger, selection, day)
     months, cows = before_after(ledger, selection, day, LESION.name)
@@ -107,32 +105,22 @@ def change_impact(
     table = pd.DataFrame([*_shares(cows, level), *_rows(found, few)], columns=list(COLUMNS))
     if against is not None:
         compared = _against(ledger, asked, day, against, level)
-        table = pd.concat(
-            [table, pd.DataFrame(_did_rows(compared), columns=list(COLUMNS))], ignore_index=True
-        )
+        table = pd.concat([table, pd.DataFrame(_did_rows(compared), columns=list(COLUMNS))], ignore_index=True)
         cautions += _did_words(compared, against)
     cautions += _cautions(found, few, months, of)
     extra = {"series": _series(months, found), "changes": known}
-    return Answer(
-        "change-impact", table if len(months) else table.iloc[:0], basis, cautions, ("term",), extra
-    )
+    return Answer("change-impact", table if len(months) else table.iloc[:0], basis, cautions, ("term",), extra)
 
 
-def _day(
-    known: pd.DataFrame, farms: tuple[str, ...], change: dt.date | None
-) -> tuple[dt.date, str, tuple[str, ...]]:
+def _day(known: pd.DataFrame, farms: tuple[str, ...], change: dt.date | None) -> tuple[dt.date, str, tuple[str, ...]]:
     """The day, what changed, and the farms it is recorded for."""
     if change is not None:
         same = known[known["date"] == pd.Timestamp(change)]
         return change, str(same["what"].iloc[0]) if len(same) else "", tuple(same["farm"].unique())
     if len(farms) != 1:
-        raise Mistake(
-            "Say which change with --change, such as --change 2025-02-03, or choose one farm with --farm."
-        )
+        raise Mistake("Say which change with --change, such as --change 2025-02-03, or choose one farm with --farm.")
     if known.empty:
-        raise Mistake(
-            f"No change is recorded for {farms[0]}; say when it was with --change, such as 2025-02-03."
-        )
+        raise Mistake(f"No change is recorded for {farms[0]}; say when it was with --change, such as 2025-02-03.")
     return known["date"].iloc[0].date(), str(known["what"].iloc[0]), farms
 
 
@@ -180,9 +168,7 @@ def _shares(cows: pd.DataFrame, level: float) -> list[tuple[str, float, float, f
 def _term(found: HeldChange, term: str) -> tuple[float, float, float, float]:
     """Ratio, limits and p-value of a term."""
     row = found.terms[found.terms["term"] == term]
-    ratio, low, high, p_value = (
-        float(row[name].to_numpy()[0]) for name in ("ratio", "low", "high", "p_value")
-    )
+    ratio, low, high, p_value = (float(row[name].to_numpy()[0]) for name in ("ratio", "low", "high", "p_value"))
     return ratio, low, high, p_value
 
 
@@ -216,9 +202,7 @@ def _series(months: pd.DataFrame, found: HeldChange) -> pd.DataFrame:
     ].reset_index(drop=True)
 
 
-def _against(
-    ledger: Ledger, selection: Selection, day: dt.date, against: str, level: float
-) -> DifferenceInDifferences:
+def _against(ledger: Ledger, selection: Selection, day: dt.date, against: str, level: float) -> DifferenceInDifferences:
     """Difference in differences, cows as clusters, on the visits asked for."""
     _, own = before_after(ledger, selection, day, LESION.name)
     _, other = before_after(ledger, selection.with_(farms=(against,)), day, LESION.name)
@@ -258,9 +242,7 @@ def _did_words(found: DifferenceInDifferences, against: str) -> tuple[Said, ...]
     )
 
 
-def _notes(
-    found: HeldChange, few: bool, day: dt.date, what: str, widened: bool, level: float
-) -> tuple[Said, ...]:
+def _notes(found: HeldChange, few: bool, day: dt.date, what: str, widened: bool, level: float) -> tuple[Said, ...]:
     notes = [say("The change: {what}, from {day} on.", what=what or "as given", day=f"{day:%Y-%m-%d}")]
     if widened:
         notes.append(
@@ -323,9 +305,7 @@ def _cautions(found: HeldChange, few: bool, months: pd.DataFrame, of: tuple[str,
     if trend_fitted and not slope_fitted:
         out.append(say("There is less than a year of months on one side, so no change of slope was fitted."))
     if not trend_fitted:
-        out.append(
-            say("There are too few months to fit a trend; a trend would pass for an effect of the change.")
-        )
+        out.append(say("There are too few months to fit a trend; a trend would pass for an effect of the change."))
     if found.dispersion > 1.5:
         out.append(say("Months differ among themselves more than cows explain; the intervals allow for it."))
     return tuple(out)

@@ -120,9 +120,7 @@ def comparison(
     chosen = _reference(table, name, reference)
     farms = _farms_of(ledger, selection, name)
     refused, clustered = _apart(farms, name, chosen)
-    question = Question(
-        ledger, selection, name, chosen, per, level, adjust, int(farms["farm"].nunique()), refused
-    )
+    question = Question(ledger, selection, name, chosen, per, level, adjust, int(farms["farm"].nunique()), refused)
     table = table.assign(
         prevalence=table["cases"] / table["at_risk"], low=limits.table["low"], high=limits.table["high"]
     )
@@ -133,9 +131,7 @@ def comparison(
     if per == "cow":
         cautions += uneven_trims(ledger, selection, name)
     if clustered:
-        notes += (
-            say("Farms are the units of evidence in the ratios of {groups}.", groups=", ".join(clustered)),
-        )
+        notes += (say("Farms are the units of evidence in the ratios of {groups}.", groups=", ".join(clustered)),)
     if adjust and len(table) - len(refused) > 1:
         found, more, unsure = adjusted(question)
         table = table.merge(found.astype({"group": "str"}), on="group", how="left")
@@ -235,9 +231,7 @@ def _words(table: pd.DataFrame, question: Question) -> tuple[Said, ...]:
     if small:
         out.append(say("Too few were looked at to say much about {groups}.", groups=", ".join(small)))
     if len(table) < 2:
-        out.append(
-            say("There is only one group of {name} in this choice, so nothing can be compared.", name=name)
-        )
+        out.append(say("There is only one group of {name} in this choice, so nothing can be compared.", name=name))
     if question.refused:
         out.append(_refusal(question))
     if question.per != "cow" and len(table) - len(question.refused) > 1:

@@ -152,9 +152,7 @@ def _fit(frame: pd.DataFrame, question: Question) -> AdjustedComparison:
 
 def _gee(frame: pd.DataFrame, question: Question) -> AdjustedComparison:
     coded, columns = _without_aliases(frame, question.held_alike)
-    return gee_logistic(
-        coded, "m", "group", question.reference, columns, "cluster", n="n", level=question.level
-    )
+    return gee_logistic(coded, "m", "group", question.reference, columns, "cluster", n="n", level=question.level)
 
 
 def _without_aliases(frame: pd.DataFrame, names: tuple[str, ...]) -> tuple[pd.DataFrame, list[str]]:
@@ -198,9 +196,7 @@ def within_strata(question: Question, stratify: str) -> pd.DataFrame:
             wide["at_risk"][question.reference],
             question.level,
         )
-        out.append(
-            (group, found.odds_ratio, found.odds_ratio_low, found.odds_ratio_high, found.homogeneity_p)
-        )
+        out.append((group, found.odds_ratio, found.odds_ratio_low, found.odds_ratio_high, found.homogeneity_p))
     out.append((question.reference, 1.0, math.nan, math.nan, math.nan))
     return pd.DataFrame(out, columns=["group", *STRATIFIED])
 
@@ -241,9 +237,7 @@ def by_lesion(question: Question) -> pd.DataFrame:
             continue
         first = base.iloc[0]
         part = crude(others, {"cases": first["cases"], "at_risk": first["at_risk"]}, question.level)
-        parts.append(
-            part.assign(lesion=lesion, reference_cases=first["cases"], reference_at_risk=first["at_risk"])
-        )
+        parts.append(part.assign(lesion=lesion, reference_cases=first["cases"], reference_at_risk=first["at_risk"]))
     columns = [
         "lesion", "group", "cases", "at_risk", "prevalence", "reference_cases", "reference_at_risk",
         "risk_ratio", "rr_low", "rr_high", "odds_ratio", "or_low", "or_high", "p_value",
@@ -260,21 +254,15 @@ def by_lesion(question: Question) -> pd.DataFrame:
 
 def _lesion_models(question: Question, counted: pd.DataFrame) -> pd.DataFrame:
     names = ["lesion", "group", "adj_odds_ratio", "adj_or_low", "adj_or_high", "adj_p_value"]
-    out = [
-        pd.DataFrame(columns=names).astype(dict.fromkeys(names[2:], float) | dict.fromkeys(names[:2], "str"))
-    ]
+    out = [pd.DataFrame(columns=names).astype(dict.fromkeys(names[2:], float) | dict.fromkeys(names[:2], "str"))]
     if question.adjust:
         by = (question.name, *question.held_alike)
-        looked, cases = patterns(
-            question.ledger, question.selection, by, question.per, question.cluster, lesions=True
-        )
+        looked, cases = patterns(question.ledger, question.selection, by, question.per, question.cluster, lesions=True)
         totals = counted.groupby("lesion")["cases"].sum()
         for lesion in totals.index[totals >= ENOUGH_CASES]:
             model = _fit(_labelled(add_cases(looked, cases, lesion), question), question)
             if model.converged:
-                table = model.table.rename(
-                    columns={"level": "group", **{old: new for new, old in _FROM_MODEL.items()}}
-                )
+                table = model.table.rename(columns={"level": "group", **{old: new for new, old in _FROM_MODEL.items()}})
                 out.append(table.assign(lesion=lesion)[names].astype({"group": "str"}))
     return pd.concat(out, ignore_index=True) if len(out) > 1 else out[0]
 
@@ -294,9 +282,7 @@ def herd_model(question: Question) -> tuple[pd.DataFrame, tuple[Said, ...]]:
     Pinheiro JC, Bates DM (1995) J Comput Graph Stat 4:12-35.
     """
     covariates = tuple(name for name in question.adjust if name != "farm")
-    looked, _ = patterns(
-        question.ledger, question.selection, (question.name, *covariates), question.per, "farm"
-    )
+    looked, _ = patterns(question.ledger, question.selection, (question.name, *covariates), question.per, "farm")
     frame = _labelled(looked, Question(**{**question.__dict__, "adjust": covariates, "farms": 1}))
     found = random_herd_logit(
         frame,

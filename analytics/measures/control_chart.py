@@ -69,9 +69,7 @@ def control_chart(
     NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 and 6.3.3.2. Laney DB (2002) Qual Eng 14:531-537.
     """
     if baseline and baseline[0] > baseline[1]:
-        raise Mistake(
-            f"The baseline ends ({baseline[1]}) before it begins ({baseline[0]}); swap the two dates."
-        )
+        raise Mistake(f"The baseline ends ({baseline[1]}) before it begins ({baseline[0]}); swap the two dates.")
     outcome = outcome_of(selection)
     rows = months_of(ledger, selection, outcome)
     farms = int(rows["farm"].nunique())
@@ -99,9 +97,7 @@ def _table(series: pd.DataFrame, chart: BaselineChart) -> pd.DataFrame:
     kept = ["centre", "lower", "upper", "ewma", "ewma_lower", "ewma_upper", "baseline"]
     table = series.assign(
         prevalence=series["cases"] / series["at_risk"],
-        signal=[
-            _signal(*each) for each in zip(limits["outside"], limits["run"], limits["drift"], strict=True)
-        ],
+        signal=[_signal(*each) for each in zip(limits["outside"], limits["run"], limits["drift"], strict=True)],
         **{name: limits[name] for name in kept},
     )
     return table[list(COLUMNS)]

@@ -30,11 +30,9 @@ def foot_map(ledger: Ledger, selection: Selection, *, per: str = "cow", level: f
         n_farms, n_visits. Places where nothing was found are left out.
     """
     on_claw = prevalence(ledger, selection, by=("foot", "claw", "zone"), per=per, level=level)
-    between = prevalence(
-        ledger, selection, by=("foot", "zone"), per=per if per != "claw" else "foot", level=level
-    )
+    between = prevalence(ledger, selection, by=("foot", "zone"), per=per if per != "claw" else "foot", level=level)
     claws = on_claw.table[~on_claw.table["zone"].isin(BETWEEN_CLAWS)]
-    feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=pd.NA)
+    feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=None)
     parts = [part for part in (claws, feet[claws.columns] if len(feet) else feet) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else claws
     table = table[table["cases"] > 0].reset_index(drop=True)

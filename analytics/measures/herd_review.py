@@ -122,9 +122,7 @@ def _split(months: list[pd.Timestamp]) -> tuple[dt.date, dt.date, dt.date, dt.da
     return now.date(), (now + pd.offsets.MonthEnd(0)).date(), past.date(), (now - day).date()
 
 
-def _periods(
-    selection: Selection, spans: tuple[dt.date, dt.date, dt.date, dt.date]
-) -> tuple[Selection, Selection]:
+def _periods(selection: Selection, spans: tuple[dt.date, dt.date, dt.date, dt.date]) -> tuple[Selection, Selection]:
     start, end, past_start, past_end = spans
     if selection.until:
         end = min(end, selection.until)

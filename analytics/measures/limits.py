@@ -85,9 +85,7 @@ def limits_of(rows: pd.DataFrame, cluster: str | Sequence[str], level: float) ->
     single = ~alone & (k == 1)
     deff[single] = 1.0 + (n[single] - 1.0) * UNSEEN_ICC
     low[single], high[single] = clopper_pearson(m[single] / deff[single], n[single] / deff[single], level)
-    table = pd.DataFrame(
-        {"low": low, "high": high, "clusters": k.astype("int64"), "design_effect": deff}, rows.index
-    )
+    table = pd.DataFrame({"low": low, "high": high, "clusters": k.astype("int64"), "design_effect": deff}, rows.index)
     return Limits(table, _method(alone, kinds), _cautions(kinds, k, alone, single, n))
 
 
@@ -131,9 +129,7 @@ def _cautions(
         )
     if single.any():
         out.append(
-            say(
-                "Where there is one cow only, how alike her feet or trims are had to be assumed for the interval."
-            )
+            say("Where there is one cow only, how alike her feet or trims are had to be assumed for the interval.")
         )
     return tuple(out)
 

@@ -87,7 +87,5 @@ def _mixed(any_mixed: bool, rows: int) -> tuple[Said, ...]:
     if not rows or not any_mixed:
         return ()
     return (
-        say(
-            "Some periods mix the 1-5 and 0-3 scales: only lame or not lame is compared there, and no mean is given."
-        ),
+        say("Some periods mix the 1-5 and 0-3 scales: only lame or not lame is compared there, and no mean is given."),
     )

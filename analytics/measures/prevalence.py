@@ -77,9 +77,7 @@ def prevalence(
     by = tuple(dict.fromkeys(by))
     table, kinds, without_place = counted_with_clusters(ledger, selection, by, per)
     limits = limits_of(table, kinds, level)
-    table = table.assign(
-        prevalence=table["cases"] / table["at_risk"], **{name: limits.table[name] for name in LIMITS}
-    )
+    table = table.assign(prevalence=table["cases"] / table["at_risk"], **{name: limits.table[name] for name in LIMITS})
     basis, cautions = basis_of(
         ledger, selection, unit=per, level=level, method=limits.method, notes=_unplaced(without_place)
     )
@@ -113,9 +111,7 @@ def counted_with_clusters(
     by_farm = count(ledger, selection, ("farm", *by), per).table
     alone = by_farm.merge(table.loc[lonely, list(by)], on=list(by)) if by else by_farm
     alone = alone[alone["sum_n"] > 0].groupby(list(by), as_index=False, dropna=False)[list(SUMS)].sum()
-    placed = (
-        table.loc[lonely, list(by)].reset_index().merge(alone, on=list(by), how="left").set_index("index")
-    )
+    placed = table.loc[lonely, list(by)].reset_index().merge(alone, on=list(by), how="left").set_index("index")
     table = table.copy()
     table.loc[lonely, list(SUMS)] = placed[list(SUMS)].astype("int64")
     return table, np.where(lonely, "cow", "farm").tolist(), counts.without_place
@@ -136,8 +132,4 @@ def one_farm_groups(kinds: list[str]) -> tuple[Said, ...]:
 def _unplaced(rows: int) -> tuple[Said, ...]:
     if not rows:
         return ()
-    return (
-        say(
-            "{n} findings do not say which foot, claw or zone they are on and are not in this table.", n=rows
-        ),
-    )
+    return (say("{n} findings do not say which foot, claw or zone they are on and are not in this table.", n=rows),)

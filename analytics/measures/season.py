@@ -60,9 +60,7 @@ def season(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
     rows = months_of(ledger, selection, outcome)
     wave = _wave_of(rows, level)
     found = wave.p_value < 1 - level
-    basis, cautions = series_basis(
-        ledger, selection, outcome, level, METHOD, _notes(wave, found, outcome, rows)
-    )
+    basis, cautions = series_basis(ledger, selection, outcome, level, METHOD, _notes(wave, found, outcome, rows))
     if 0 < basis.cows < FEW_COWS:
         wave, found = replace(wave, reason="few cows"), False
         cautions += (say("Not enough to say: fewer than {n} cows.", n=FEW_COWS),)
@@ -72,9 +70,7 @@ def season(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
     if rows["farm"].nunique() > 1:
         extra["by_farm"] = _by_farm(rows, level)
         if found:
-            cautions += (
-                say("One wave was fitted through all farms; farms may differ, so read them one by one too."),
-            )
+            cautions += (say("One wave was fitted through all farms; farms may differ, so read them one by one too."),)
     return Answer("season", _table(wave, found, rows), basis, cautions, ("term",), extra)
 
 
@@ -153,9 +149,7 @@ def _by_farm(rows: pd.DataFrame, level: float) -> pd.DataFrame:
     for farm, part in rows.groupby("farm"):
         w = _wave_of(part, level)
         peak = w.peak_month if w.p_value < 1 - level else math.nan
-        out.append(
-            (farm, w.amplitude, w.amplitude_low, w.amplitude_high, w.p_value, peak, w.peak_low, w.peak_high)
-        )
+        out.append((farm, w.amplitude, w.amplitude_low, w.amplitude_high, w.p_value, peak, w.peak_low, w.peak_high))
     return pd.DataFrame(out, columns=names)
 
 

@@ -72,9 +72,7 @@ def transitions(
     by = tuple(dict.fromkeys(by))
     for name in by:
         if name not in OF_TRIM:
-            raise Mistake(
-                f"Locomotion scores cannot be grouped by '{name}'; use any of {', '.join(OF_TRIM)}."
-            )
+            raise Mistake(f"Locomotion scores cannot be grouped by '{name}'; use any of {', '.join(OF_TRIM)}.")
     if gap_days < 1:
         raise Mistake(f"A gap of {gap_days} days between scorings makes no sense; give 1 or more.")
     sums, kinds, too_far, cows = step_sums(ledger, selection, by, gap_days)
@@ -134,7 +132,5 @@ def _few(sums: pd.DataFrame, cows: int) -> tuple[Said, ...]:
     if cows < FEW_COWS:
         out.append(say("Not enough to say much: only {n} cows were scored twice or more.", n=cows))
     if not (sums["from_lame"] == 1).any():
-        out.append(
-            say("No cow was lame at a scoring that was followed by another, so nothing shows recovery.")
-        )
+        out.append(say("No cow was lame at a scoring that was followed by another, so nothing shows recovery."))
     return tuple(out)

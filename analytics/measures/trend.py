@@ -59,11 +59,7 @@ def trend(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answe
     slope, notes = _slope(rows, level)
     if rows["animal"].nunique() < FEW_COWS:
         slope = replace(slope, converged=False)
-    series = (
-        months_of(ledger, selection, outcome)
-        .groupby("month", as_index=False)[["cases", "at_risk", "cows"]]
-        .sum()
-    )
+    series = months_of(ledger, selection, outcome).groupby("month", as_index=False)[["cases", "at_risk", "cows"]].sum()
     series = series.assign(prevalence=series["cases"] / series["at_risk"])
     notes += _words(slope, outcome, level)
     basis, cautions = series_basis(ledger, selection, outcome, level, METHOD, notes)
@@ -103,9 +99,7 @@ def _slope(rows: pd.DataFrame, level: float) -> tuple[LogisticSlope, tuple[Said,
         notes.append(say("The trend is the one within farms; scorings of one cow are taken as alike."))
     else:
         notes.append(say("Records of one cow are taken as alike."))
-    return logistic_slope(rows, "cases", "at_risk", "years", cluster, columns=columns, level=level), tuple(
-        notes
-    )
+    return logistic_slope(rows, "cases", "at_risk", "years", cluster, columns=columns, level=level), tuple(notes)
 
 
 def _table(slope: LogisticSlope, series: pd.DataFrame) -> pd.DataFrame:
@@ -152,8 +146,7 @@ def _too_little(slope: LogisticSlope, cows: int) -> tuple[Said, ...]:
     if slope.errors == "times":
         return (
             say(
-                "Months differ among themselves more than the cows looked at explain; the interval was widened "
-                "for it."
+                "Months differ among themselves more than the cows looked at explain; the interval was widened for it."
             ),
         )
     return ()

@@ -154,9 +154,7 @@ def baseline_chart(
         baseline=inside,
         outside=np.where(value > high, 1, np.where(value < low, -1, 0)),
         run=_runs(np.where(np.abs(value - centre) > shared, value - centre, 0.0), past),
-        drift=_first_of_each(
-            np.where(average > average_high, 1, np.where(average < average_low, -1, 0)), past
-        ),
+        drift=_first_of_each(np.where(average > average_high, 1, np.where(average < average_low, -1, 0)), past),
     )
     return BaselineChart(table[_COLUMNS], centre, spread, "laney" if spread > 1 else "p", points)
 
@@ -183,9 +181,7 @@ def _width(sigmas: float, points: int, spread: float) -> float:
     return float(special.stdtrit(df, special.ndtr(sigmas)))
 
 
-def _not_inside_exact(
-    low: Array, high: Array, total: Array, centre: float, sigmas: float
-) -> tuple[Array, Array]:
+def _not_inside_exact(low: Array, high: Array, total: Array, centre: float, sigmas: float) -> tuple[Array, Array]:
     from scipy.stats import binom
 
     few = (total > 0) & (total * min(centre, 1 - centre) < FEW_EXPECTED)

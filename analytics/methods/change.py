@@ -15,9 +15,7 @@ from analytics.methods.intervals import LEVEL, normal_quantile
 Array = npt.NDArray[np.float64]
 
 LEAST_TIMES = 6  # points in time on either side; 12 are better [common practice, no source]
-SLOPE_TIMES = (
-    12  # points on either side from which a change of slope is fitted too [common practice, no source]
-)
+SLOPE_TIMES = 12  # points on either side from which a change of slope is fitted too [common practice, no source]
 YEAR = 12.0
 _SEPARATED = 12.0
 _ROUNDS = 25
@@ -77,9 +75,7 @@ class _Fit:
     names: list[str]
 
 
-def held_change(
-    frame: pd.DataFrame, change: float, *, level: float = LEVEL, period: float = YEAR
-) -> HeldChange:
+def held_change(frame: pd.DataFrame, change: float, *, level: float = LEVEL, period: float = YEAR) -> HeldChange:
     """Segmented logistic regression of counts with one change, by kind of unit.
 
     ``logit p = a + b1 time + b2 after + b3 after (time - change) + season + kind``, and the step without b1 and
@@ -241,9 +237,7 @@ def _weighted(x: Array, cases: Array, n: Array, inflation: Array) -> _Solved | N
     return _Solved(np.asarray(fit.params), covariance, residual, 1.0 - leverage)
 
 
-def _inflation(
-    x: Array, cases: Array, n: Array, kind: npt.NDArray[np.intp], start: _Solved
-) -> tuple[Array, Array]:
+def _inflation(x: Array, cases: Array, n: Array, kind: npt.NDArray[np.intp], start: _Solved) -> tuple[Array, Array]:
     """Variance of each cell over the binomial one, ``1 + (n - 1) likeness``, the likeness by kind.
 
     Each kind gets the likeness with which its Pearson chi-square is what its cells leave of degrees of

@@ -160,9 +160,7 @@ def _sites(selection: Selection, of_site: tuple[str, ...]) -> list[_Site]:
     ]
 
 
-def _looked_at(
-    selection: Selection, of_trim: tuple[str, ...], of_site: tuple[str, ...], per: str
-) -> ir.Table:
+def _looked_at(selection: Selection, of_trim: tuple[str, ...], of_site: tuple[str, ...], per: str) -> ir.Table:
     """Columns: groupings, farm_key, cow_key, n (units of that cow looked at in the group)."""
     base = _with_keys(trims(selection), of_trim, selection)
     keys = [*(f"by_{name}" for name in of_trim), "farm_key", "cow_key"]
@@ -292,9 +290,7 @@ def _combine(
     if keys:
         table = table.merge(cases, on=keys, how="left")
     else:
-        table = table.assign(
-            **{c: cases[c].iloc[0] if len(cases) else 0 for c in ("sum_m", "sum_mm", "sum_mn")}
-        )
+        table = table.assign(**{c: cases[c].iloc[0] if len(cases) else 0 for c in ("sum_m", "sum_mm", "sum_mn")})
     for column in (*SUMS, "n_farms", "n_visits"):
         table[column] = table[column].fillna(0).astype("int64")
     table = table.assign(cases=table["sum_m"], at_risk=table["sum_n"])

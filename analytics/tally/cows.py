@@ -35,14 +35,12 @@ def cows_found(ledger: Ledger, selection: Selection) -> pd.DataFrame:
         feet=("foot", lambda s: ", ".join(sorted(set(s.dropna())))),
     )
     frame = frame.merge(joined.reset_index(), on=["farm", "cow"], how="left")
-    return frame.sort_values(
-        ["findings", "last", "farm", "cow"], ascending=[False, False, True, True]
-    ).reset_index(drop=True)
+    return frame.sort_values(["findings", "last", "farm", "cow"], ascending=[False, False, True, True]).reset_index(
+        drop=True
+    )
 
 
-def one_cow(
-    ledger: Ledger, farm: str, cow: str, allowed: tuple[str, ...] | None = None
-) -> dict[str, pd.DataFrame]:
+def one_cow(ledger: Ledger, farm: str, cow: str, allowed: tuple[str, ...] | None = None) -> dict[str, pd.DataFrame]:
     """Everything recorded of one cow, newest first: the only row-level data that leaves the engine.
 
     Returns

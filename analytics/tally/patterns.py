@@ -59,9 +59,7 @@ def add_cases(looked_at: pd.DataFrame, cases: pd.DataFrame, lesion: str) -> pd.D
 
 
 @functools.lru_cache(maxsize=256)
-def _questions(
-    selection: Selection, by: tuple[str, ...], per: str, cluster: str, lesions: bool
-) -> dict[str, str]:
+def _questions(selection: Selection, by: tuple[str, ...], per: str, cluster: str, lesions: bool) -> dict[str, str]:
     names = ["of_farm"] if cluster == "farm" else ["of_farm", "of_cow"]
     looked = _looked_at(selection, by, (), per).rename(of_farm="farm_key", of_cow="cow_key")
     looked = looked.group_by([*by, *names]).agg(n=looked.n.sum().cast("int64"))

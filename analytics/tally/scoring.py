@@ -56,9 +56,7 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
     """
     for name in by:
         if name not in OF_TRIM:
-            raise Mistake(
-                f"Locomotion scores cannot be grouped by '{name}'; use any of {', '.join(OF_TRIM)}."
-            )
+            raise Mistake(f"Locomotion scores cannot be grouped by '{name}'; use any of {', '.join(OF_TRIM)}.")
     day = one_scoring_a_day(selection)
     day = day.mutate(**{f"by_{name}": grouped(day, name, selection) for name in by})
     keys = [f"by_{name}" for name in by]

@@ -64,13 +64,9 @@ class Selection:
     def __post_init__(self) -> None:
         for kind in self.visits:
             if kind not in (*VISIT_KINDS, "unknown", "all"):
-                raise Mistake(
-                    f"'{kind}' is not a kind of visit; use whole-herd, part-herd, lame-cow, recheck or all."
-                )
+                raise Mistake(f"'{kind}' is not a kind of visit; use whole-herd, part-herd, lame-cow, recheck or all.")
         if self.since and self.until and self.since > self.until:
-            raise Mistake(
-                f"The period ends ({self.until}) before it begins ({self.since}); swap the two dates."
-            )
+            raise Mistake(f"The period ends ({self.until}) before it begins ({self.since}); swap the two dates.")
         if self.hemisphere not in ("north", "south"):
             raise Mistake(f"'{self.hemisphere}' is not a hemisphere; use north or south.")
 
@@ -121,9 +117,7 @@ class Selection:
                 try:
                     out[key] = tuple(int(value) for value in values)
                 except ValueError:
-                    raise Mistake(
-                        f"'{key}' in the address must be whole numbers, not '{', '.join(values)}'."
-                    ) from None
+                    raise Mistake(f"'{key}' in the address must be whole numbers, not '{', '.join(values)}'.") from None
             else:
                 out[key] = tuple(values)
         return cls(**out, allowed=allowed)  # type: ignore[arg-type]

@@ -20,9 +20,7 @@ def narrows_lesions(selection: Selection) -> bool:
     return bool(selection.lesions or selection.families or selection.severity or selection.zones)
 
 
-def monthly(
-    ledger: Ledger, selection: Selection, outcome: str, keys: tuple[str, ...] = ("farm",)
-) -> pd.DataFrame:
+def monthly(ledger: Ledger, selection: Selection, outcome: str, keys: tuple[str, ...] = ("farm",)) -> pd.DataFrame:
     """Units and cases by month and any of farm and cow.
 
     A unit is a scoring (a cow and day) for lameness and a trim (a cow and day) for lesions. Where the
@@ -50,9 +48,7 @@ def _question(selection: Selection, outcome: str, keys: tuple[str, ...]) -> str:
     rows = case_days(selection, outcome)
     rows = rows.mutate(month=rows.visit_date.truncate("M"), animal=rows.farm + "|" + rows.cow)
     return sql_of(
-        rows.group_by([*keys, "month"]).agg(
-            cases=rows.case.sum(), at_risk=rows.count(), cows=rows.animal.nunique()
-        )
+        rows.group_by([*keys, "month"]).agg(cases=rows.case.sum(), at_risk=rows.count(), cows=rows.animal.nunique())
     )
 
 

@@ -189,9 +189,10 @@ def _names(figure: go.Figure, table: pd.DataFrame, theme: str, narrow: bool) -> 
     span = float(table["at_risk"].max() - table["at_risk"].min()) or 1.0
     middle = float(table["at_risk"].min()) + span / 2
     placed: list[tuple[float, float]] = []
+    top, wide = top_of(table, "prevalence", "funnel_high"), 0.6 if narrow else 0.3
     for row in sorted(named, key=lambda r: r["prevalence"]):
         x, y = float(row["at_risk"]) / span, float(row["prevalence"])
-        push = sum(1 for px, py in placed if abs(px - x) < 0.3 and abs(py - y) < 0.02)
+        push = sum(1 for px, py in placed if abs(px - x) < wide and abs(py - y) < 0.05 * top)
         placed.append((x, y))
         text = value_label("farm", row["farm"])
         if is_outside(row):

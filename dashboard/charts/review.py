@@ -11,7 +11,13 @@ from dashboard.charts.labels import value_label
 from dashboard.charts.theme import percent, tokens
 
 HEADLINE = {"lame": "Lame", "severe": "Severely lame", "any": "Any lesion"}
-SYMBOLS = {"up": "triangle-up", "down": "triangle-down", "unclear": "circle-open", "too few": "x-thin-open", "pooled": "circle-open"}
+SYMBOLS = {
+    "up": "triangle-up",
+    "down": "triangle-down",
+    "unclear": "circle-open",
+    "too few": "x-thin-open",
+    "pooled": "circle-open",
+}
 MOST_ROWS = 12
 ROW = 32
 

@@ -39,7 +39,7 @@ def sentences(answer: Answer) -> list[str]:
     headline = table[table["what"].isin(list(NAMES))]
     rest = table[~table["what"].isin(list(NAMES)) & table["direction"].isin(["up", "down"])]
     chosen = pd.concat([headline, rest.sort_values("direction", key=lambda s: s.map(order))])
-    return [_sentence(row) for row in chosen.to_dict("records")]
+    return [_sentence({str(k): v for k, v in row.items()}) for row in chosen.to_dict("records")]
 
 
 def _sentence(row: dict[str, Any]) -> str:

@@ -18,6 +18,7 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 expect.set_options(timeout=25_000)
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "microsoft-edge")
+COMMAND = (sys.executable, "-c", "from dashboard.cli import main; main()")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
 
 
@@ -47,7 +48,7 @@ def start_server(ledger: Path) -> tuple[subprocess.Popen[str], str]:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     process = subprocess.Popen(
-        [sys.executable, "-c", "from dashboard.cli import main; main()", "serve", "--ledger", str(ledger), "--port", str(port)],
+        [*COMMAND, "serve", "--ledger", str(ledger), "--port", str(port)],
         stdout=subprocess.PIPE,
         text=True,
     )

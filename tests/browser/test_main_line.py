@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import re
 import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 import sample_data
+from tests.browser.conftest import COMMAND
 
 FARM = "Dunlow Corner"
 
@@ -20,7 +20,7 @@ FARM = "Dunlow Corner"
 def table(ledger: Path, *words: str) -> list[dict[str, Any]]:
     """Rows of ``evenfoot table`` on a ledger that the dashboard has open."""
     done = subprocess.run(
-        [sys.executable, "-c", "from dashboard.cli import main; main()", "table", *words, "--ledger", str(ledger), "--format", "json"],
+        [*COMMAND, "table", *words, "--ledger", str(ledger), "--format", "json"],
         capture_output=True,
         text=True,
         check=True,

@@ -75,7 +75,7 @@ def test_set_aside_rows_can_be_fixed_and_imported_again(run: Run, sheet: Path, t
     assert all(row["evenfoot_remedy"] for row in rows)
     fixed = tmp_path / "fixed.csv"
     fixed.write_text(out.replace(",40,", ",4,").replace("squishy", "white line abscess"))
-    code, out, err = run("import", fixed, "--json")
+    _, out, err = run("import", fixed, "--json")
     assert json.loads(out)["added"] == 2, err
     assert run("set-aside", 99)[0] == 2
 
@@ -108,7 +108,8 @@ def test_locomotion_and_comparison_columns(run: Run, sheet: Path) -> None:
     run("import", sheet)
     [row] = json.loads(run("table", "locomotion", "--format", "json")[1])["table"]
     assert (row["period"], row["scored"], row["lame"], row["severe"]) == ("2026-03", 3, 2, 1)
-    _, out, _ = run("table", "comparison", "--by", "housing", "--reference", "tie-stall", "--lesion", "SU", "--format", "csv")
+    words = ("comparison", "--by", "housing", "--reference", "tie-stall", "--lesion", "SU", "--format", "csv")
+    _, out, _ = run("table", *words)
     head = next(csv.reader(io.StringIO(out)))
     assert head[:13] == [
         "group", "cases", "at_risk", "prevalence", "low", "high", "risk_ratio", "rr_low", "rr_high", "odds_ratio",
@@ -142,7 +143,7 @@ def test_locomotion_and_comparison_columns(run: Run, sheet: Path) -> None:
 )  # fmt: skip
 def test_a_bad_request_is_one_sentence_and_exit_2(run: Run, sheet: Path, words: tuple[str, ...], said: str) -> None:
     run("import", sheet)
-    code, out, err = run(*words)
+    code, _, err = run(*words)
     assert code == 2
     assert said in err
     assert err.startswith("Evenfoot: ") and err.count("\n") == 1

@@ -160,7 +160,7 @@ def test_a_newer_ledger_and_a_foreign_file_are_refused_kindly(tmp_path: Path) ->
         ledger.frame("SELECT 1")
     other = tmp_path / "other.duckdb"
     other.write_text("not a ledger at all, but some text of a fair length " * 100)
-    with pytest.raises(Mistake, match="other.duckdb"):
+    with pytest.raises(Mistake, match=r"other\.duckdb"):
         open_ledger(other).frame("SELECT 1")
     with pytest.raises(Mistake, match="no ledger"):
         open_ledger(tmp_path / "absent.duckdb").frame("SELECT 1")
@@ -190,9 +190,7 @@ def test_who_holds_the_file_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", [row("1")]))
     ledger.lease.drop_if_idle()
     monkeypatch.setattr("analytics.ledger.lease.WAIT_SECONDS", 0.5)
-    with subprocess.Popen(
-        [sys.executable, "-c", HOLD, ledger.name, "4"], stdout=subprocess.PIPE, text=True
-    ) as other:
+    with subprocess.Popen([sys.executable, "-c", HOLD, ledger.name, "4"], stdout=subprocess.PIPE, text=True) as other:
         assert other.stdout is not None and other.stdout.readline() == "held\n"
         with pytest.raises(Mistake, match=rf"in use by .*process {other.pid}"):
             ledger.frame("SELECT 1")

@@ -25,9 +25,7 @@ def trim(
     }
 
 
-def scoring(
-    cow: object, score: int, on: str = "2025-03-03", farm: str = "Ash", scale: str = "1-5"
-) -> dict[str, Any]:
+def scoring(cow: object, score: int, on: str = "2025-03-03", farm: str = "Ash", scale: str = "1-5") -> dict[str, Any]:
     """A row of a scoring sheet."""
     return {"farm": farm, "cow": str(cow), "date": on, "score": score, "scale": scale, "scorer": "AB"}
 

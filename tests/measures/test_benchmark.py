@@ -68,9 +68,7 @@ def test_feet_of_a_cow_count_for_what_they_tell(tmp_path: Path) -> None:
         for foot in (("LF", "RF", "LH", "RH") if i < cases else (None,))
     ]
     ledger = herd(tmp_path, rows)
-    per_cow, per_foot = (
-        benchmark(ledger, Selection(), per=per).table.set_index("farm") for per in ("cow", "foot")
-    )
+    per_cow, per_foot = (benchmark(ledger, Selection(), per=per).table.set_index("farm") for per in ("cow", "foot"))
     assert per_foot["at_risk"].tolist() == [160] * 4
     for farm in "ABCD":
         widths = [t.loc[farm, "shrunken_high"] - t.loc[farm, "shrunken_low"] for t in (per_cow, per_foot)]
@@ -109,6 +107,4 @@ def test_demo_farms_in_order(demo_ledger: Ledger) -> None:
     assert (dd["shrunken"] - dd["prevalence"]).abs().max() < 0.02
     per_cow = benchmark(demo_ledger, Selection())
     assert any("more looks find more lesions" in caution for caution in per_cow.cautions)
-    assert any(
-        "compare the published figures with a count per trim" in caution for caution in per_cow.cautions
-    )
+    assert any("compare the published figures with a count per trim" in caution for caution in per_cow.cautions)

@@ -55,8 +55,7 @@ def test_a_change_recorded_is_the_default(tmp_path: Path) -> None:
 
 def test_a_change_within_a_month_splits_it(tmp_path: Path) -> None:
     rows = _rows([20] * 12 + [10] * 12) + [
-        trim(f"{cow}", "DD" if cow < 20 else None, "LH" if cow < 20 else None, on="2025-01-05")
-        for cow in range(40)
+        trim(f"{cow}", "DD" if cow < 20 else None, "LH" if cow < 20 else None, on="2025-01-05") for cow in range(40)
     ]
     answer = change_impact(herd(tmp_path, rows), Selection(lesions=("DD",)), change=dt.date(2025, 1, 10))
     series = answer.extra["series"]
@@ -122,8 +121,6 @@ def test_demo_the_planted_halving_is_found(demo_ledger: Ledger) -> None:
     step = bystander.set_index("term").loc["odds ratio, after against before"]
     assert step["low"] < 1 < step["high"]
     for lesions in ((nothing.lesion,), ()):
-        quiet = change_impact(demo_ledger, Selection(farms=(nothing.farm,), lesions=lesions)).table.set_index(
-            "term"
-        )
+        quiet = change_impact(demo_ledger, Selection(farms=(nothing.farm,), lesions=lesions)).table.set_index("term")
         for term in ("odds ratio, after against before", "odds ratio, level at the change"):
             assert quiet.loc[term, "low"] < 1 < quiet.loc[term, "high"]

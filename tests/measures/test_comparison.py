@@ -19,10 +19,7 @@ from tests.measures.herds import herd, trim
 
 
 def _cows(cases: int, of: int, tag: str, lesion: str = "SU", **more: Any) -> list[dict[str, Any]]:
-    return [
-        trim(f"{tag}{i}", lesion if i < cases else None, "LH" if i < cases else None, **more)
-        for i in range(of)
-    ]
+    return [trim(f"{tag}{i}", lesion if i < cases else None, "LH" if i < cases else None, **more) for i in range(of)]
 
 
 def _rows(table: pd.DataFrame) -> pd.DataFrame:
@@ -159,9 +156,7 @@ def test_many_farms_of_each_kind_are_compared_with_farms_as_units(tmp_path: Path
     # Farms are unlike: the doubt is wider than 720 independent cows would have it.
     from analytics.methods.ratios import odds_ratio
 
-    _, low, high = odds_ratio(
-        row["cases"], row["at_risk"], *_rows(answer.table).loc["pasture", ["cases", "at_risk"]]
-    )
+    _, low, high = odds_ratio(row["cases"], row["at_risk"], *_rows(answer.table).loc["pasture", ["cases", "at_risk"]])
     assert row["or_high"] / row["or_low"] > 1.2 * high / low
     assert any("Farms are the units of evidence" in note for note in answer.basis.notes)
     assert any("24 farms as clusters" in note for note in answer.basis.notes)
@@ -181,11 +176,7 @@ def test_lesion_by_lesion_counts_how_many_were_asked(tmp_path: Path) -> None:
             rows += [trim(f"{housing}{i}", code, "LH", housing=housing) for code in found] or [
                 trim(f"{housing}{i}", housing=housing)
             ]
-    table = (
-        comparison(herd(tmp_path, rows), Selection(), reference="pasture")
-        .extra["by_lesion"]
-        .set_index("lesion")
-    )
+    table = comparison(herd(tmp_path, rows), Selection(), reference="pasture").extra["by_lesion"].set_index("lesion")
     p = table["p_value"].sort_values()
     # Benjamini-Hochberg by hand for three: the smallest times 3, and never above the next.
     assert table.loc[p.index[0], "q_value"] == pytest.approx(min(3 * p.iloc[0], 1.5 * p.iloc[1]))
@@ -195,24 +186,16 @@ def test_lesion_by_lesion_counts_how_many_were_asked(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("adjust", [(), ("parity",)])
 def test_edges_answer_in_words(tmp_path: Path, adjust: tuple[str, ...]) -> None:
-    nobody = herd(
-        tmp_path / "1", _cows(0, 30, "a", housing="freestall") + _cows(0, 30, "b", housing="pasture")
-    )
+    nobody = herd(tmp_path / "1", _cows(0, 30, "a", housing="freestall") + _cows(0, 30, "b", housing="pasture"))
     answer = comparison(nobody, Selection(lesions=("SU",)), adjust=adjust)
     assert answer.table["prevalence"].tolist() == [0, 0]
     assert any("Not enough to adjust" in caution for caution in answer.cautions) == bool(adjust)
-    everybody = herd(
-        tmp_path / "2", _cows(30, 30, "a", housing="freestall") + _cows(30, 30, "b", housing="pasture")
-    )
-    assert comparison(everybody, Selection(), adjust=adjust, stratify="season").table[
-        "prevalence"
-    ].tolist() == [1, 1]
+    everybody = herd(tmp_path / "2", _cows(30, 30, "a", housing="freestall") + _cows(30, 30, "b", housing="pasture"))
+    assert comparison(everybody, Selection(), adjust=adjust, stratify="season").table["prevalence"].tolist() == [1, 1]
     one_group = herd(tmp_path / "3", _cows(3, 5, "a", housing="freestall"))
     answer = comparison(one_group, Selection(), adjust=adjust)
     assert any("only one group" in caution for caution in answer.cautions)
-    one_cow = comparison(
-        herd(tmp_path / "4", _cows(1, 1, "a", housing="pasture")), Selection(), adjust=adjust
-    )
+    one_cow = comparison(herd(tmp_path / "4", _cows(1, 1, "a", housing="pasture")), Selection(), adjust=adjust)
     assert len(one_cow.table) == 1
     nothing = comparison(one_group, Selection(farms=("Nowhere",)), adjust=adjust, stratify="farm")
     assert nothing.empty
@@ -303,12 +286,8 @@ def test_merging_and_renaming_groups(tmp_path: Path) -> None:
     def rows(names: tuple[str, str]) -> list[dict[str, Any]]:
         return _cows(12, 60, "a", group=names[0]) + _cows(20, 50, "b", group=names[1])
 
-    first = comparison(
-        herd(tmp_path / "1", rows(("x", "y"))), Selection(), by=("group",), reference="x"
-    ).table
-    second = comparison(
-        herd(tmp_path / "2", rows(("q", "a"))), Selection(), by=("group",), reference="q"
-    ).table
+    first = comparison(herd(tmp_path / "1", rows(("x", "y"))), Selection(), by=("group",), reference="x").table
+    second = comparison(herd(tmp_path / "2", rows(("q", "a"))), Selection(), by=("group",), reference="q").table
     pd.testing.assert_frame_equal(first.drop(columns="group"), second.drop(columns="group"))
     split = comparison(
         herd(

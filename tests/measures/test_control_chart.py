@@ -18,16 +18,12 @@ DAYS = [f"{2024 + m // 12}-{m % 12 + 1:02d}-10" for m in range(15)]
 
 
 def _ledger(tmp_path: Path, lame: list[int], cows: int = 50) -> Ledger:
-    rows = [
-        scoring(c, 4 if c < k else 1, on=d) for d, k in zip(DAYS, lame, strict=False) for c in range(cows)
-    ]
+    rows = [scoring(c, 4 if c < k else 1, on=d) for d, k in zip(DAYS, lame, strict=False) for c in range(cows)]
     return herd(tmp_path, scorings=rows)
 
 
 def test_a_bad_month_is_named(tmp_path: Path) -> None:
-    answer = control_chart(
-        _ledger(tmp_path, [10, 11, 9, 10, 10, 11, 9, 10, 11, 9, 10, 10, 10, 27, 10]), Selection()
-    )
+    answer = control_chart(_ledger(tmp_path, [10, 11, 9, 10, 10, 11, 9, 10, 11, 9, 10, 10, 10, 27, 10]), Selection())
     table = answer.table
     assert table["cases"].tolist()[13] == 27
     assert table["baseline"].tolist() == [True] * 12 + [False] * 3

@@ -16,9 +16,7 @@ from tests.measures.herds import herd, scoring
 
 
 def test_each_cow_once_is_wilson(tmp_path: Path) -> None:
-    ledger = herd(
-        tmp_path, scorings=[scoring(cow, 4 if cow < 7 else 3 if cow < 12 else 1) for cow in range(40)]
-    )
+    ledger = herd(tmp_path, scorings=[scoring(cow, 4 if cow < 7 else 3 if cow < 12 else 1) for cow in range(40)])
     answer = locomotion(ledger, Selection())
     row = answer.table.iloc[0]
     assert (row["scored"], row["lame"], row["severe"], row["clusters"]) == (40, 12, 7, 40)

@@ -90,9 +90,7 @@ def test_group_of_one_farm_among_several_keeps_its_cows_as_clusters(tmp_path: Pa
 
 @pytest.mark.parametrize(("lesion", "expected"), [(None, (0.0, "low")), ("SU", (1.0, "high"))])
 def test_none_or_all_cases(tmp_path: Path, lesion: str | None, expected: tuple[float, str]) -> None:
-    rows = [
-        trim(cow, lesion, "LH" if lesion else None, farm=f) for f in ("Ash", "Birch") for cow in range(20)
-    ]
+    rows = [trim(cow, lesion, "LH" if lesion else None, farm=f) for f in ("Ash", "Birch") for cow in range(20)]
     for per in ("cow", "trim", "foot"):
         answer = prevalence(herd(tmp_path / per, rows), Selection(lesions=("SU",)), by=("lesion",), per=per)
         row = answer.table.iloc[0]
@@ -142,12 +140,8 @@ def test_renaming_farms_changes_nothing_but_names(tmp_path: Path) -> None:
             for cow in range(25)
         ]
 
-    first = prevalence(
-        herd(tmp_path / "1", rows({"a": "Ash", "b": "Birch", "c": "Cedar"})), Selection()
-    ).table
-    second = prevalence(
-        herd(tmp_path / "2", rows({"a": "Zelkova", "b": "Alder", "c": "Maple"})), Selection()
-    ).table
+    first = prevalence(herd(tmp_path / "1", rows({"a": "Ash", "b": "Birch", "c": "Cedar"})), Selection()).table
+    second = prevalence(herd(tmp_path / "2", rows({"a": "Zelkova", "b": "Alder", "c": "Maple"})), Selection()).table
     pd.testing.assert_frame_equal(first, second)
 
 

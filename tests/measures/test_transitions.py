@@ -22,18 +22,12 @@ def _shares(table: pd.DataFrame) -> dict[str, tuple[int, int]]:
 
 def test_steps_by_hand(tmp_path: Path) -> None:
     scores = {"1": (1, 1, 4), "2": (4, 4, 4), "3": (3, 1, 1), "4": (1, 5, 2), "5": (2, 2, 2)}
-    rows = [
-        scoring(cow, s, on=d)
-        for cow, all_scores in scores.items()
-        for s, d in zip(all_scores, DAYS, strict=True)
-    ]
+    rows = [scoring(cow, s, on=d) for cow, all_scores in scores.items() for s, d in zip(all_scores, DAYS, strict=True)]
     answer = transitions(herd(tmp_path, scorings=rows), Selection())
     # From sound: 1 (sound, lame), 3 (sound), 4 (lame), 5 (sound, sound). From lame: 2 twice, 3 and 4 to sound.
     assert _shares(answer.table) == {"sound": (4, 6), "new": (2, 6), "recovered": (2, 4), "chronic": (2, 4)}
     assert answer.table["share"].tolist() == pytest.approx([4 / 6, 2 / 6, 0.5, 0.5])
-    assert (
-        (answer.table["low"] <= answer.table["share"]) & (answer.table["share"] <= answer.table["high"])
-    ).all()
+    assert ((answer.table["low"] <= answer.table["share"]) & (answer.table["share"] <= answer.table["high"])).all()
     assert answer.table["animals"].tolist() == [4, 4, 3, 3]
     assert any("Not enough to say much" in caution for caution in answer.cautions)
 

@@ -61,9 +61,7 @@ def test_trend_by_hand(tmp_path: Path) -> None:
 def test_whose_turn_it_was_is_no_trend(tmp_path: Path) -> None:
     """A sound farm scored in the first year and a lame farm in the second: within farms nothing moves."""
     first = _rows([0.1] * 12, farm="Ash")
-    second = [
-        row for row in _rows([0.0] * 9 + [0.4] * 15, farm="Birch", seed=4) if str(row["date"]) > "2024-10"
-    ]
+    second = [row for row in _rows([0.0] * 9 + [0.4] * 15, farm="Birch", seed=4) if str(row["date"]) > "2024-10"]
     answer = trend(herd(tmp_path, scorings=[*first, *second]), Selection())
     slope = _of(answer.table, "odds ratio a year")
     assert slope["low"] < 1 < slope["high"]
@@ -114,9 +112,7 @@ def test_demo_only_the_rising_farm_rises(demo_ledger: Ledger) -> None:
             assert row["low"] < 1 < row["high"]
     assert any("rises on Osier End" in caution for caution in answer.cautions)
     alone = trend(demo_ledger, Selection(farms=(truths.RISING_FARM,), since=truths.RISING_FROM)).table
-    assert (
-        _of(alone, "odds ratio a year")["low"] < np.exp(truths.RISE) < _of(alone, "odds ratio a year")["high"]
-    )
+    assert _of(alone, "odds ratio a year")["low"] < np.exp(truths.RISE) < _of(alone, "odds ratio a year")["high"]
 
 
 def test_demo_seasons(demo_ledger: Ledger) -> None:

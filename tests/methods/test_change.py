@@ -31,9 +31,7 @@ def test_one_kind_is_segmented_regression() -> None:
     terms = found.terms.set_index("term")
     assert terms.loc["level", "ratio"] == pytest.approx(other.level_ratio)
     assert terms.loc["slope", "ratio"] == pytest.approx(other.slope_ratio)
-    assert (terms.loc["level", "low"], terms.loc["level", "high"]) == pytest.approx(
-        (other.level_low, other.level_high)
-    )
+    assert (terms.loc["level", "low"], terms.loc["level", "high"]) == pytest.approx((other.level_low, other.level_high))
     assert found.series["without"].tolist() == pytest.approx(other.table["without"].tolist())
     assert found.end_difference == pytest.approx(other.end_difference)
 
@@ -67,10 +65,7 @@ def test_a_halving_is_found_and_its_size() -> None:
 def test_too_little_is_said() -> None:
     frame = _frame(1)
     assert "5 before" in held_change(frame[frame["time"] >= 12], 17.0).reason
-    assert (
-        "one side"
-        in held_change(frame.assign(cases=frame["cases"].where(frame["time"] < 17, 0)), 17.0).reason
-    )
+    assert "one side" in held_change(frame.assign(cases=frame["cases"].where(frame["time"] < 17, 0)), 17.0).reason
     assert held_change(frame.assign(cases=0), 17.0).reason
     short = held_change(frame[frame["time"] >= 8], 17.0)
     assert short.terms.set_index("term")["ratio"].isna()["slope"]

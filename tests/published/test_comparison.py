@@ -27,9 +27,7 @@ def test_mantel_haenszel_of_berkeley(tmp_path: Path) -> None:
     rows = []
     for department, (men_in, men_out, women_in, women_out) in BERKELEY.items():
         for group, cases, others in (("men", men_in, men_out), ("women", women_in, women_out)):
-            rows += [
-                trim(f"{department}{group}{i}", "SU", group=group, bedding=department) for i in range(cases)
-            ]
+            rows += [trim(f"{department}{group}{i}", "SU", group=group, bedding=department) for i in range(cases)]
             rows += [trim(f"{department}{group}-{i}", group=group, bedding=department) for i in range(others)]
     answer = comparison(
         herd(tmp_path, rows), Selection(lesions=("SU",)), by=("group",), reference="women", stratify="bedding"

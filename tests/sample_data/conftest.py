@@ -37,9 +37,7 @@ def trims() -> pd.DataFrame:
     rows["recheck_on"] = pd.to_datetime(rows["recheck_on"])
     rows["case"] = rows["lesion"].where((rows["lesion"] != "none") & (rows["dd_stage"] != "M0"))
     days = rows[["farm", "group", "visit_date"]].drop_duplicates()
-    stays = [
-        farms.stay_of(farm, group, day.date()) for farm, group, day in days.itertuples(index=False, name=None)
-    ]
+    stays = [farms.stay_of(farm, group, day.date()) for farm, group, day in days.itertuples(index=False, name=None)]
     days["housed"], days["on_floor"] = [stay.housing for stay in stays], [stay.floor for stay in stays]
     days["wetness"] = [stay.wetness for stay in stays]
     return rows.merge(days, on=["farm", "group", "visit_date"])

@@ -24,9 +24,7 @@ def test_generating_again_gives_the_committed_workbook(written: Path) -> None:
         assert [(one.filename, one.date_time) for one in new.infolist()] == [
             (one.filename, one.date_time) for one in old.infolist()
         ]
-        assert {name: new.read(name) for name in new.namelist()} == {
-            name: old.read(name) for name in old.namelist()
-        }
+        assert {name: new.read(name) for name in new.namelist()} == {name: old.read(name) for name in old.namelist()}
 
 
 def test_the_demonstration_loads_every_sheet_but_the_notebook() -> None:

@@ -83,9 +83,7 @@ def test_some_kinds_of_visit_are_left_to_be_worked_out(trims: pd.DataFrame) -> N
 def test_toes_grow_by_the_table_between_trims(trims: pd.DataFrame, register: pd.DataFrame) -> None:
     # As found = as left last time + growth x time + reading error. By hand only where the housing never
     # changes: Withy Flat is on a bedded pack all year.
-    toes = trims[
-        (trims["farm"] == "Withy Flat") & trims["toe_length_mm"].notna() & trims["toe_break_mm"].isna()
-    ]
+    toes = trims[(trims["farm"] == "Withy Flat") & trims["toe_length_mm"].notna() & trims["toe_break_mm"].isna()]
     toes = toes.sort_values("visit_date")
     for claw, rows in toes.groupby("claw"):
         before = rows.groupby("cow")[["visit_date", "toe_length_after_mm"]].shift()
@@ -94,9 +92,7 @@ def test_toes_grow_by_the_table_between_trims(trims: pd.DataFrame, register: pd.
         expected = []
         for since, until in zip(before["visit_date"][straight.index], straight["visit_date"], strict=True):
             seasons = [horn.SEASONS[day.month - 1] for day in pd.date_range(since, until, inclusive="left")]
-            a_day = {
-                s: truths.net_growth("bedded-pack", "other", s, str(claw)) / 30.4375 for s in set(seasons)
-            }
+            a_day = {s: truths.net_growth("bedded-pack", "other", s, str(claw)) / 30.4375 for s in set(seasons)}
             expected.append(sum(a_day[season] for season in seasons))
         grown = straight["toe_length_mm"] - before["toe_length_after_mm"][straight.index]
         assert len(straight) > 100

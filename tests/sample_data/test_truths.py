@@ -96,13 +96,9 @@ def test_digital_dermatitis_falls_after_the_change_that_worked_and_not_after_the
 @pytest.mark.parametrize("lesion", ["SH", "HHE"])
 def test_one_trimmer_records_more_of_the_same_herd(whole_herd: pd.DataFrame, lesion: str) -> None:
     larkmoor = whole_herd[whole_herd["farm"] == "Larkmoor"]
-    sharp = _odds_ratio(
-        larkmoor[larkmoor["trimmer"] == "TB"][lesion], larkmoor[larkmoor["trimmer"] == "KV"][lesion]
-    )
+    sharp = _odds_ratio(larkmoor[larkmoor["trimmer"] == "TB"][lesion], larkmoor[larkmoor["trimmer"] == "KV"][lesion])
     assert sharp > 1.5
-    ulcers = _odds_ratio(
-        larkmoor[larkmoor["trimmer"] == "TB"]["SU"], larkmoor[larkmoor["trimmer"] == "KV"]["SU"]
-    )
+    ulcers = _odds_ratio(larkmoor[larkmoor["trimmer"] == "TB"]["SU"], larkmoor[larkmoor["trimmer"] == "KV"]["SU"])
     assert 0.6 < ulcers < 1.6
 
 

@@ -45,15 +45,12 @@ def first_signals(lame: np.ndarray, scored: np.ndarray) -> dict[str, int | None]
     return out
 
 
-def rates(
-    cows: int, share: float, wander: float, *, doubled: bool, repeats: int, seed: int = 0
-) -> dict[str, object]:
+def rates(cows: int, share: float, wander: float, *, doubled: bool, repeats: int, seed: int = 0) -> dict[str, object]:
     """Share of herds with a signal within 24 months, by sort, and the median months to the first."""
     rng = np.random.default_rng(seed)
     found = [first_signals(*herd(rng, cows, share, wander=wander, doubled=doubled)) for _ in range(repeats)]
     out: dict[str, object] = {
-        name: sum(each[name] is not None for each in found) / repeats
-        for name in ("outside", "run", "drift", "any")
+        name: sum(each[name] is not None for each in found) / repeats for name in ("outside", "run", "drift", "any")
     }
     firsts = [each["any"] if each["any"] is not None else MONTHS for each in found]
     out["median"] = float(np.median([month for month in firsts if month is not None]))
@@ -62,12 +59,8 @@ def rates(
 
 def main() -> None:
     repeats = 400
-    print(
-        "Share of stable herds with a signal in 24 months after a baseline of 12, and months to see a doubling"
-    )
-    print(
-        f"{'cows':>5} {'lame':>5} {'wander':>6} | {'outside':>7} {'run':>5} {'drift':>5} {'any':>5} | {'seen':>5} in"
-    )
+    print("Share of stable herds with a signal in 24 months after a baseline of 12, and months to see a doubling")
+    print(f"{'cows':>5} {'lame':>5} {'wander':>6} | {'outside':>7} {'run':>5} {'drift':>5} {'any':>5} | {'seen':>5} in")
     for cows in (40, 120, 400):
         for share in (0.05, 0.2):
             for wander in (0.0, 0.15, 0.3):

@@ -80,11 +80,7 @@ def value(row: dict[str, Any], name: str) -> Any:
         "season": SEASON[day.month],
         "housing": row["housing"] or "not recorded",
         "trimmer": row["trimmer"] or "not recorded",
-        "parity": "not recorded"
-        if row["parity"] is None
-        else "3+"
-        if row["parity"] >= 3
-        else str(row["parity"]),
+        "parity": "not recorded" if row["parity"] is None else "3+" if row["parity"] >= 3 else str(row["parity"]),
         "foot": row["foot"],
         "limb": None if row["foot"] is None else "front" if row["foot"][1] == "F" else "hind",
         "claw": row["claw"],
@@ -99,9 +95,7 @@ TRIM_GROUPS = ("farm", "month", "year", "season", "housing", "trimmer", "parity"
 SITES = ("foot", "limb", "claw")
 
 
-def plain_count(
-    rows: list[dict[str, Any]], by: tuple[str, ...], per: str
-) -> dict[tuple[Any, ...], tuple[int, int]]:
+def plain_count(rows: list[dict[str, Any]], by: tuple[str, ...], per: str) -> dict[tuple[Any, ...], tuple[int, int]]:
     """Cases and units at risk by group, from sets of units."""
     trims: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
     for row in rows:
@@ -122,9 +116,7 @@ def plain_count(
         feet = (said or set(FEET)) | {row["foot"] for row in trim if row["foot"]}
         for foot, claw in itertools.product(feet, ("lateral", "medial")):
             place = {"foot": foot, "limb": "front" if foot[1] == "F" else "hind", "claw": claw}
-            group = tuple(
-                place[n] if n in SITES else value(trim[0], n) for n in by if n in (*SITES, *TRIM_GROUPS)
-            )
+            group = tuple(place[n] if n in SITES else value(trim[0], n) for n in by if n in (*SITES, *TRIM_GROUPS))
             risk.setdefault(group, set()).add(unit(trim[0], foot, claw))
     needs = {"foot": ("foot",), "claw": ("foot", "claw")}.get(per, ())
     cases: dict[tuple[Any, ...], set[Any]] = {}
@@ -179,8 +171,7 @@ def test_counts_equal_a_plain_count(rows: list[dict[str, Any]], start: int) -> N
             for by, per in (EVERY[start:] + EVERY[:start])[::19]:
                 table = count(ledger, selection, by, per).table
                 got = {
-                    tuple(row[name] for name in by): (row["cases"], row["at_risk"])
-                    for row in table.to_dict("records")
+                    tuple(row[name] for name in by): (row["cases"], row["at_risk"]) for row in table.to_dict("records")
                 }
                 assert got == plain_count(kept, by, per), (by, per, selection)
                 assert (table["cases"] <= table["at_risk"]).all()
@@ -228,10 +219,7 @@ def test_what_cannot_be_counted_is_said(tmp_path: Path, by: tuple[str, ...], per
 
 
 def test_a_viewer_sees_only_the_farms_allowed(tmp_path: Path) -> None:
-    rows = [
-        {"farm": farm, "cow": "1", "visit_date": DAYS[0], "visit_kind": "whole-herd"}
-        for farm in ("Ash", "Birch")
-    ]
+    rows = [{"farm": farm, "cow": "1", "visit_date": DAYS[0], "visit_kind": "whole-herd"} for farm in ("Ash", "Birch")]
     ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
     for asked in ((), ("Ash", "Birch"), ("Birch",)):
         table = count(ledger, Selection(farms=asked, allowed=("Ash",)), ("farm",)).table
