@@ -139,6 +139,8 @@ def _horn_due(cows: pd.DataFrame) -> pd.Series:
 
 
 def _own_limits(cows: pd.DataFrame, limits: HornLimits) -> pd.DataFrame:
+    if not limits.exceptions:
+        return cows.assign(thin_limit=limits.thin_sole_mm, break_limit=limits.toe_break_mm)
     own = [
         limits.of(
             row["farm"],

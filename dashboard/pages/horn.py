@@ -26,6 +26,7 @@ from dashboard.view import View
 GROUPINGS = ("housing", "floor", "wetness", "season", "month", "group", "parity", "breed", "claw", "limb", "farm")
 OF_MEAN = {"mean": "mean", "low": "mean_low", "high": "mean_high"}
 OF_SHARE = {"mean": "share"}
+OF_GROWTH = {**OF_RATE, "pairs": "looks_in_pairs"}
 
 
 def _by(view: View) -> str:
@@ -123,7 +124,7 @@ def _goes_with(ledger: Ledger, view: View) -> Any:
 
 def _growth(ledger: Ledger, view: View) -> Drawn:
     answer = growth(ledger, view.selection)
-    return Drawn(drawn.rates(answer, **view.look), shown(answer, OF_RATE), drawn.describe("rates", answer))
+    return Drawn(drawn.rates(answer, **view.look), shown(answer, OF_GROWTH), drawn.describe("rates", answer))
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
