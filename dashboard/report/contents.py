@@ -96,7 +96,7 @@ def collect(ledger: Ledger, request: Request) -> Contents:
     if request.wants("changes") or request.wants("summary"):
         changes = changes_of(ledger, request, until)
         for place, day in enumerate(changes["date"]):
-            asked.keep(f"change {place}", "change-impact", farm.with_(visits=("all",)), change=day.date())
+            asked.keep(f"change {place}", "change-impact", farm, change=day.date())
     if request.wants("benchmark"):
         asked.keep("benchmark", "benchmark", selection.with_(farms=()))
     if request.wants("cost"):

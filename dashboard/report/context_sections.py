@@ -30,11 +30,11 @@ def benchmark_section(contents: Contents, words: Words) -> Section | None:
             if lesion not in now.index:
                 continue
             others = [each for each in FIGURES if each.measure == "prevalence" and each.lesion == lesion]
-            said = "; ".join(_published(each, words) for each in others)
+            said = _published(others, words)
             rows.append([words.lesion(lesion), share_cell(now.loc[lesion].to_dict(), words), said])
         if rows:
             head = [words("Cows with"), _this_visit(now, words), words("Published, other people's herds")]
-            body += table(head, rows, css="figures published")
+            body += table(head, rows, css="figures published first whole")
     body += _among_farms(contents, words)
     if not body:
         return Section("benchmark", title, paragraph(words("There is no whole-herd visit to hold beside other herds.")))
@@ -46,9 +46,13 @@ def _this_visit(now: pd.DataFrame, words: Words) -> str:
     return words("This visit, {n} cows", n=int(now["at_risk"].iloc[0]))
 
 
-def _published(each: PublishedFigure, words: Words) -> str:
-    where = f"{words(HOUSED[each.housing])}, " if each.housing in HOUSED else ""
-    return f"{words.percent(each.value or 0.0)} ({where}{each.source.name})"
+def _published(figures: list[PublishedFigure], words: Words) -> str:
+    """Shares by source: 46.4% freestall, 25.7% tie stall (Cramer et al. 2008)."""
+    by_source: dict[str, list[str]] = {}
+    for each in figures:
+        where = f" {words(HOUSED[each.housing])}" if each.housing in HOUSED else ""
+        by_source.setdefault(each.source.name, []).append(words.percent(each.value or 0.0) + where)
+    return "; ".join(f"{', '.join(shares)} ({source})" for source, shares in by_source.items())
 
 
 def _among_farms(contents: Contents, words: Words) -> str:
@@ -102,7 +106,7 @@ def cost_section(contents: Contents, words: Words) -> Section | None:
         "Prices are assumptions, of other people's herds unless given for this one. Cost is cases times price, with "
         "the doubt of both; it is not in this herd's books."
     )
-    return Section("cost", title, table(list(head), body, css="figures") + paragraph(under, "small"))
+    return Section("cost", title, table(list(head), body, css="figures whole") + paragraph(under, "small"))
 
 
 def _money(row: dict[object, float], words: Words) -> str:
@@ -136,6 +140,27 @@ BASIS_OF = {
 }
 
 
+VISITS_MATTER = ("visit", "any", "locomotion")
+"""Answers whose left-out visits are named; the others rest on the same visits, or on all."""
+
+IN_SECTIONS = (
+    "The change:",
+    "No difference between before and after",
+    "No month is unlike",
+    "{month}: {rule}",
+    "A signal says",
+    "What went with the change",
+    "Horn is measured on some cows",
+    "The limits are starting points",
+    "The list says what was recorded",
+    "Cost a case, mean",
+    "{lesion} costs most",
+    "What comes due by",
+    "Farms differ in housing",
+)
+"""Beginnings of sentences that a section says in its own words."""
+
+
 def basis_section(contents: Contents, words: Words) -> Section:
     """Method, records and cautions, each sentence once."""
     lines = [
@@ -146,11 +171,13 @@ def basis_section(contents: Contents, words: Words) -> Section:
         )
     ]
     told: set[str] = set()
+    others = _other_farms(contents)
     for key, name in BASIS_OF.items():
         answer = contents.answers.get(key)
         if answer is None:
             continue
-        said = [rests_on(answer, words), *(words.said(one) for one in _sentences(answer))]
+        said = [rests_on(answer, words)]
+        said += [words.said(one) for one in _sentences(answer, key) if not _told_already(one, others)]
         fresh = [one for one in said if one and one not in told]
         told.update(fresh)
         if fresh:
@@ -158,8 +185,24 @@ def basis_section(contents: Contents, words: Words) -> Section:
     return Section("basis", words("Method, records and cautions"), bullets(lines, "print"))
 
 
-def _sentences(answer: Answer) -> Iterable[Said]:
-    return (*answer.basis.left_out, *answer.basis.notes, *answer.cautions)
+def _other_farms(contents: Contents) -> set[str]:
+    """Farms that are in the ledger too: none of their business is any of this reader's."""
+    answer = contents.answers.get("benchmark")
+    return set() if answer is None else set(answer.table["farm"].astype(str)) - {contents.request.farm}
+
+
+def _told_already(sentence: Said, farms: set[str]) -> bool:
+    """Sentences that name another farm, or repeat what a section says in its own words."""
+    return any(farm in sentence for farm in farms) or getattr(sentence, "template", "").startswith(IN_SECTIONS)
+
+
+def _sentences(answer: Answer, key: str) -> Iterable[Said]:
+    left_out = answer.basis.left_out if key in VISITS_MATTER else ()
+    return (*left_out, *answer.basis.notes, *answer.cautions)
+
+
+def _dates(answer: Answer, words: Words) -> str:
+    return words.dates(answer.basis.first, answer.basis.last)
 
 
 def rests_on(answer: Answer, words: Words) -> str:
@@ -167,14 +210,18 @@ def rests_on(answer: Answer, words: Words) -> str:
     basis = answer.basis
     if not basis.cows or basis.first is None:
         return ""
-    method = "; ".join(words(part) for part in basis.method.split("; "))
+    method = "; ".join(words(part) for part in basis.method.split("; ") if part)
+    if not method:
+        return words(
+            "{visits} visit days, {n} cows, {dates}.", visits=basis.visits, n=basis.cows, dates=_dates(answer, words)
+        )
     if not basis.visits:
         return words("{n} cows; {method}.", n=basis.cows, method=method)
     return words(
         "{visits} visit days, {n} cows, {dates}; {level} intervals ({method}).",
         visits=basis.visits,
         n=basis.cows,
-        dates=words.dates(basis.first, basis.last),
+        dates=_dates(answer, words),
         level=words.percent(basis.level, 0),
         method=method,
     )

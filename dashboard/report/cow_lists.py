@@ -8,8 +8,8 @@ from dashboard.report.contents import Contents
 from dashboard.report.markup import Cell, Section, paragraph, table
 from dashboard.report.wording import Words
 
-MOST_COWS = 45
-"""Cows named under one reason; the others are counted, and named in the spreadsheet."""
+MOST_LETTERS = 330
+"""Room for the cows under one reason; the others are counted, and named in the spreadsheet."""
 
 REASONS: dict[str, tuple[str, str]] = {
     "severe": ("veterinarian", "Severely lame when last scored"),
@@ -83,7 +83,12 @@ def counting_order(cow: str) -> tuple[int, int, str]:
 
 def named_cows(cows: list[str], words: Words) -> str:
     """Cow numbers, as many as there is room for."""
-    named = ", ".join(cows[:MOST_COWS])
-    if len(cows) <= MOST_COWS:
+    shown: list[str] = []
+    for cow in cows:
+        if shown and len(", ".join([*shown, cow])) > MOST_LETTERS:
+            break
+        shown.append(cow)
+    named = ", ".join(shown)
+    if len(shown) == len(cows):
         return named
-    return words("{named} and {n} more, all in the spreadsheet", named=named, n=len(cows) - MOST_COWS)
+    return words("{named} and {n} more, all in the spreadsheet", named=named, n=len(cows) - len(shown))

@@ -17,6 +17,8 @@ from dashboard.report.stylesheet import stylesheet
 from dashboard.report.summary import summary_section
 from dashboard.report.wording import Words
 
+FOOT_LETTERS = 60
+
 MAKERS: dict[str, Callable[[Contents, Words], Section | None]] = {
     "summary": summary_section,
     "visit": visit_section,
@@ -48,7 +50,7 @@ def document(contents: Contents) -> str:
     words = Words(request.language, request.units)
     title = words("Foot report, {farm}", farm=request.farm)
     body = "".join(section.html() for section in sections_of(contents, words))
-    foot = f"{request.farm} \u00b7 {words.dates(contents.since, contents.until)} \u00b7 Evenfoot"
+    foot = f"{shortened(request.farm)} \u00b7 {words.dates(contents.since, contents.until)} \u00b7 Evenfoot"
     return (
         f'<!doctype html><html lang="{request.language}"><head><meta charset="utf-8">'
         f"<title>{escape(title)}</title>"
@@ -58,6 +60,17 @@ def document(contents: Contents) -> str:
         f'<meta name="generator" content="Evenfoot"><style>{stylesheet(request.paper, foot)}</style></head>'
         f"<body><main>{_head(contents, words)}{body}</main></body></html>"
     )
+
+
+def shortened(name: str) -> str:
+    """A name that fits the foot of a page.
+
+    Examples
+    --------
+    >>> shortened("Home Farm"), len(shortened("x" * 200))
+    ('Home Farm', 60)
+    """
+    return name if len(name) <= FOOT_LETTERS else name[: FOOT_LETTERS - 1] + "\u2026"
 
 
 def _head(contents: Contents, words: Words) -> str:

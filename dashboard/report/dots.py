@@ -10,7 +10,8 @@ from dashboard.report.wording import Words
 WIDE, NARROW, EDGE = 130.0, 88.0, 11.0
 """Width of the column beside several others, and beside the drawn feet; room for the first and last number."""
 
-ROW = 22.0
+ROW, EACH = 5.0, 5.4
+"""Height of a row, and what each series adds to it."""
 SHAPES = (("circle", FIRST), ("ring", SECOND), ("diamond", SECOND))
 """Marker and ink by the place of a series: told apart by shape and height, not by colour alone."""
 
@@ -48,16 +49,17 @@ def scale_of(highs: list[float], *, narrow: bool = False) -> Scale:
 
 def row_picture(dots: list[Dot], scale: Scale) -> str:
     """The dots of one row. The numbers stand beside it in the table, so it has no words of its own."""
-    picture = Picture(scale.width, ROW)
+    height = ROW + EACH * len(dots)
+    picture = Picture(scale.width, height)
     for tick in scale.ticks():
-        picture.line(scale.x(tick), 0, scale.x(tick), ROW, ink=RULE, wide=0.6)
+        picture.line(scale.x(tick), 0, scale.x(tick), height, ink=RULE, wide=0.6)
     for dot in dots:
         if dot.share != dot.share:
             continue
-        y = ROW / 2 + (dot.series - (len(dots) - 1) / 2) * 6.6
+        y = height / 2 + (dot.series - (len(dots) - 1) / 2) * EACH
         shape, ink = SHAPES[dot.series]
         picture.line(scale.x(dot.low), y, scale.x(dot.high), y, ink=ink, wide=1.3, dash="" if dot.series < 2 else "3 2")
-        picture.mark(scale.x(dot.share), y, shape, size=2.9, ink=ink)
+        picture.mark(scale.x(dot.share), y, shape, size=2.6, ink=ink)
     return picture.svg(css="dots")
 
 

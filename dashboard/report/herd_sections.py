@@ -26,6 +26,8 @@ HORN_ROWS = {
 }
 """Measures of the horn that the report shows, in order."""
 
+MONTHS_NAMED = 2
+
 
 def locomotion_section(contents: Contents, words: Words) -> Section | None:
     """Share of cows lame and severely lame, month by month."""
@@ -45,8 +47,10 @@ def locomotion_section(contents: Contents, words: Words) -> Section | None:
         "to 5 scale, 2 or more on the 0 to 3 scale; severely lame is 4 or more, and 3.",
         level=words.percent(answer.basis.level, 0),
     )
-    picture = months_picture(rows, lines, words, _lame_told(rows, words))
-    return Section("locomotion", title, paragraph(said) + figure(picture, caption) + _monthly(rows, words))
+    drawn = ""
+    if len(rows) > 1:
+        drawn = figure(months_picture(rows, lines, words, _lame_told(rows, words)), caption)
+    return Section("locomotion", title, paragraph(said, "lead") + drawn + _monthly(rows, words))
 
 
 def _lame_said(row: dict[Any, Any], words: Words) -> str:
@@ -155,7 +159,7 @@ def signals_section(contents: Contents, words: Words) -> Section | None:
         if answer is None:
             continue
         parts.append(signal_said(answer, words(what), words))
-        if key == "control" and len(answer.table) > 3:
+        if key == "control" and (answer.table["signal"].astype(str) != "").any():
             picture = _control_picture(answer, words)
     if not parts:
         said = words("Not enough months with records to say whether a month is unlike the others.")
@@ -164,11 +168,11 @@ def signals_section(contents: Contents, words: Words) -> Section | None:
 
 
 def signal_said(answer: Answer, what: str, words: Words) -> str:
-    """One sentence on the months with a signal, the newest three by name."""
+    """One sentence on the months with a signal, the newest by name."""
     rows = answer.table[answer.table["signal"].astype(str) != ""]
     if rows.empty:
         return words("{what}: no month is unlike the months the limits rest on.", what=what)
-    newest = rows.sort_values("month").tail(3)
+    newest = rows.sort_values("month").tail(MONTHS_NAMED)
     named = "; ".join(f"{words.month(row['month'])}: {words.said(row['signal'])}" for row in newest.to_dict("records"))
     return words(
         "{what}: {n} months are unlike the months the limits rest on. {named}.", what=what, n=len(rows), named=named
@@ -207,21 +211,27 @@ def changes_section(contents: Contents, words: Words) -> Section | None:
 
 def change_said(answer: Answer | None, words: Words) -> str:
     """What a change went together with, in one or two sentences."""
-    if answer is None or answer.empty:
+    rows = {} if answer is None else {str(row["term"]): row for row in answer.table.to_dict("records")}
+    ratio = rows.get("odds ratio, after against before")
+    shares = [rows.get("share before"), rows.get("share after")]
+    if ratio is None or not all(math.isfinite(float(ratio[name])) for name in ("estimate", "low", "high")):
         return words("Not enough records before and after it to say what it went together with.")
-        said = []
-    for row in answer.table.to_dict("records"):
-        if not all(math.isfinite(float(row[name])) for name in ("estimate", "low", "high")):
-            continue
-        said.append(
-            words(
-                "{term}: {estimate} ({low} to {high})",
-                term=words(str(row["term"])),
-                estimate=words.number(float(row["estimate"]), 2),
-                low=words.number(float(row["low"]), 2),
-                high=words.number(float(row["high"]), 2),
-            )
+    if ratio["high"] < 1:
+        verdict = "Lesions were clearly fewer after it"
+    elif ratio["low"] > 1:
+        verdict = "Lesions were clearly more after it"
+    else:
+        verdict = "No difference between before and after can be told from chance"
+    figures = words(
+        "odds ratio {ratio}, {low} to {high}, season held alike",
+        ratio=words.number(ratio["estimate"], 2),
+        low=words.number(ratio["low"], 2),
+        high=words.number(ratio["high"], 2),
+    )
+    if all(share is not None and math.isfinite(share["estimate"]) for share in shares):
+        before, after = (
+            words.estimate(share["estimate"], share["low"], share["high"]) for share in shares if share is not None
         )
-    if not said:
-        return words("Not enough records before and after it to say what it went together with.")
-    return "; ".join(said) + "."
+        seen = words("trims with any lesion {before} before, {after} after", before=before, after=after)
+        figures = f"{seen}; {figures}"
+    return f"{words(verdict)}: {figures}."

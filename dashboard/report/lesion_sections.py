@@ -55,7 +55,7 @@ def visit_section(contents: Contents, words: Words) -> Section | None:
         cells.append(Drawn(row_picture(_dots(mine), scale)))
         body.append(cells)
     names = [words(VISIT_NAMES[visit]) for visit in visits]
-    numbers = table([*head, Drawn(axis_picture(scale, words))], body, css="figures")
+    numbers = table([*head, Drawn(axis_picture(scale, words))], body, css="figures first")
     left = len(set(answer.table["lesion"])) - len(shown)
     under = [words("Dots are shares of cows, bars their {level} intervals.", level=_level(answer, words))]
     if left > 0:
@@ -129,7 +129,7 @@ def lesions_section(contents: Contents, words: Words) -> Section | None:
         for row in shown.to_dict("records")
     ]
     head: list[Cell] = [words("Lesion"), words("Cows"), words("Share of cows"), Drawn(axis_picture(scale, words))]
-    types = table(head, body_rows, css="figures")
+    types = table(head, body_rows, css="figures first")
     if len(rows) > PERIOD_ROWS:
         types += paragraph(words("{n} rarer lesions are in the spreadsheet.", n=len(rows) - PERIOD_ROWS), "small")
     types += _claws(contents, words)

@@ -12,7 +12,7 @@ from dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_t
 from dashboard.report.wording import Words
 
 WIDTH = 520.0
-TALL, LOW = 180.0, 130.0
+TALL, LOW = 155.0, 120.0
 """Height of lines that carry intervals, and of a control chart."""
 
 LEFT, RIGHT, TOP, BOTTOM = 34.0, 100.0, 10.0, 30.0

@@ -10,10 +10,10 @@ from analytics.mistake import Mistake
 SECTIONS = (
     "summary",
     "visit",
+    "cows",
     "lesions",
     "locomotion",
     "horn",
-    "cows",
     "signals",
     "changes",
     "benchmark",

@@ -23,6 +23,9 @@ LANGUAGES = ("en", "es")
 UNITS = ("mm", "in")
 EN_DASH, MINUS, NO_BREAK = "\u2013", "\u2212", "\u00a0"
 
+JOINED = ("; ", ", ")
+"""How measures join words into one value."""
+
 CATALOGUES: dict[str, dict[str, str]] = {"en": {}, "es": SPANISH}
 """Language -> English template -> template in that language."""
 
@@ -60,7 +63,14 @@ class Words:
         """A sentence of a measure in this language."""
         if isinstance(sentence, Said):
             return self(sentence.template, **sentence.values)
-        return CATALOGUES[self.language].get(sentence, sentence)
+        known = CATALOGUES[self.language]
+        if sentence in known or not known:
+            return known.get(sentence, sentence)
+        for between in JOINED:
+            parts = sentence.split(between)
+            if len(parts) > 1 and any(part in known for part in parts):
+                return between.join(known.get(part, part) for part in parts)
+        return sentence
 
     def knows(self, sentence: Said | str) -> bool:
         """Whether there are words for it in this language."""
@@ -115,7 +125,8 @@ class Words:
 
     def estimate(self, share: float, low: float, high: float) -> str:
         """A share and its limits."""
-        return f"{self.percent(share)} ({self.interval(low, high)})"
+        said = self.interval(low, high).removesuffix(self.percent_sign)
+        return f"{self.percent(share)} ({said})"
 
     def date(self, day: Any) -> str:
         """A day, such as 12 Oct 2026."""
