@@ -10,6 +10,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.kept import keep
 from analytics.methods.farm_level import with_herd_level
 from analytics.methods.kappa import kappa_of_table
 from analytics.methods.multiple import benjamini_hochberg
@@ -39,6 +40,7 @@ WEIGHTS: tuple[tuple[str, Literal["none", "linear", "quadratic"]], ...] = (
 )
 
 
+@keep
 def agreement(
     ledger: Ledger,
     selection: Selection,

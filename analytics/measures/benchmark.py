@@ -11,6 +11,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
 from analytics.measures.comparison import uneven_trims
+from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.methods.funnel import funnel
 from analytics.methods.shrink import ShrunkenRates, shrunken_rates
@@ -36,6 +37,7 @@ COLUMNS = (
 PUBLISHED = ("what", "lesion", "housing", "visits", "value", "source", "sample")
 
 
+@keep
 def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: float = 0.95) -> Answer:
     """Farms among each other: shrunken prevalence, funnel limits, ranks with their doubt.
 

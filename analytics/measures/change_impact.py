@@ -10,6 +10,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS
+from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.measures.outcome import LESION, series_basis
 from analytics.methods.change import LEAST_TIMES, HeldChange, held_change
@@ -42,6 +43,7 @@ _METHOD = (
 )
 
 
+@keep
 def change_impact(
     ledger: Ledger,
     selection: Selection,

@@ -9,6 +9,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
+from analytics.measures.kept import keep
 from analytics.measures.outcome import Outcome, months_of, outcome_of, series_basis
 from analytics.methods.baseline_chart import BaselineChart, baseline_chart
 from analytics.methods.run_rules import RUN_LENGTH
@@ -32,6 +33,7 @@ _METHOD = {
 }
 
 
+@keep
 def control_chart(
     ledger: Ledger,
     selection: Selection,

@@ -14,6 +14,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
 from analytics.measures.incidence import EARLY_CASES, ONLY_THESE_VISITS, incidence
+from analytics.measures.kept import keep
 from analytics.mistake import Mistake
 from analytics.tally.episodes import GAP_DAYS
 from analytics.tally.selection import Selection
@@ -48,6 +49,7 @@ class Price:
     source: str
 
 
+@keep
 def cost(
     ledger: Ledger,
     selection: Selection,

@@ -11,6 +11,7 @@ from scipy import special
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
+from analytics.measures.kept import keep
 from analytics.methods.farm_level import with_herd_level
 from analytics.methods.heritability import LEAST_SIRES, liability_h2
 from analytics.methods.intervals import normal_quantile
@@ -28,6 +29,7 @@ NODES = 7
 COLUMNS = ("sire", "daughters", "cases", "rate", "shrunken", "low", "high")
 
 
+@keep
 def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
     """Share of each sire's daughters with the lesion, raw and drawn towards the mean of all sires.
 

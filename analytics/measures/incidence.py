@@ -8,6 +8,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
+from analytics.measures.kept import keep
 from analytics.measures.periods import period_label
 from analytics.methods.intervals import poisson_rate, rate_ratio
 from analytics.mistake import Mistake
@@ -33,6 +34,7 @@ OF_LESION = ("lesion", "family")
 OF_PLACE = ("foot", "limb", "claw")
 
 
+@keep
 def incidence(
     ledger: Ledger,
     selection: Selection,

@@ -12,6 +12,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
+from analytics.measures.kept import keep
 from analytics.measures.periods import period_label
 from analytics.methods.intervals import wilson
 from analytics.methods.multiple import benjamini_hochberg
@@ -47,6 +48,7 @@ SOME_OF_EVERY = ("whole-herd", "part-herd", "unknown")
 """Visits at which some cows should have nothing. At a lame-cow call or a recheck none may."""
 
 
+@keep
 def record_quality(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
     """Check how records were kept. Nothing here is about the cows, and nothing proves a mistake.
 

@@ -11,6 +11,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.kept import keep
 from analytics.measures.periods import period_label
 from analytics.methods.intervals import clopper_pearson
 from analytics.methods.multiple import benjamini_hochberg
@@ -49,6 +50,7 @@ REPEAT = ("farm", "cow", "foot", "claw", "lesion", "times", "last")
 RANKED = ("level", "lesion", "chi2", "df", "p_value", "p_adjusted")
 
 
+@keep
 def recurrence(
     ledger: Ledger,
     selection: Selection,

@@ -11,6 +11,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.kept import keep
 from analytics.methods.cluster import cluster_proportion
 from analytics.methods.power import POWER, detectable, sample_size
 from analytics.mistake import Mistake
@@ -41,6 +42,7 @@ COLUMNS = (
 )
 
 
+@keep
 def how_many(
     ledger: Ledger,
     selection: Selection,

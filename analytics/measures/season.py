@@ -11,6 +11,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS
+from analytics.measures.kept import keep
 from analytics.measures.outcome import Outcome, months_of, outcome_of, series_basis
 from analytics.methods.harmonic import YearlyWave
 from analytics.methods.intervals import wilson
@@ -28,6 +29,7 @@ MONTHS = (
 METHOD = "Logistic regression on a yearly sine wave, scaled for months that differ more than chance explains"
 
 
+@keep
 def season(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
     """The yearly wave of lameness, or of the lesions of the selection.
 

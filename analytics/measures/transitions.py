@@ -7,6 +7,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.mistake import Mistake
 from analytics.tally.gait import step_sums
@@ -29,6 +30,7 @@ NAMES = {
 COLUMNS = ("from_state", "to_state", "cows", "share", "low", "high", "transition", "of", "animals")
 
 
+@keep
 def transitions(
     ledger: Ledger,
     selection: Selection,

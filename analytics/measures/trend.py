@@ -11,6 +11,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS
+from analytics.measures.kept import keep
 from analytics.measures.limits import FEW_CLUSTERS
 from analytics.measures.outcome import Outcome, months_of, outcome_of, series_basis
 from analytics.methods.slope import LogisticSlope, logistic_slope
@@ -28,6 +29,7 @@ in a good season and ends in a bad one does not pass for a trend. [common practi
 METHOD = "Logistic regression on time (GEE); Cochran-Armitage test across the months"
 
 
+@keep
 def trend(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
     """Trend over the months of the share of cows lame, or with the lesions of the selection.
 
