@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -74,11 +73,9 @@ def funnel(
     _names(figure, table, theme, narrow)
     top = top_of(table, "prevalence", "funnel_high", *(name for name in ("high",) if name in table))
     figure.update_yaxes(**shares_axis(narrow, top, str(say("Share of {unit}s with a lesion", unit=unit))))
-    most, least = float(table["at_risk"].max()), float(table["at_risk"].min())
-    room = max(1.0, (most - least) * 0.12)
     figure.update_xaxes(
         title={"text": str(say("{unit}s looked at", unit=unit.capitalize()))},
-        range=[max(0.0, least - room), most + room],
+        range=list(_span(table)),
         tickformat=",d",
         nticks=5 if narrow else 9,
         showgrid=False,
@@ -183,28 +180,71 @@ def _farms(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> g
 
 
 def _names(figure: go.Figure, table: pd.DataFrame, theme: str, narrow: bool) -> None:
-    """Names beside the dots, pushed apart where two farms are alike."""
+    """A name beside each dot, at the first place where it covers neither another name nor a dot."""
     t = tokens(theme)
     named = [row for row in records(table) if len(table) <= MOST_NAMES or is_outside(row)]
-    span = float(table["at_risk"].max() - table["at_risk"].min()) or 1.0
-    middle = float(table["at_risk"].min()) + span / 2
-    placed: list[tuple[float, float]] = []
-    top, wide = top_of(table, "prevalence", "funnel_high"), 0.6 if narrow else 0.3
-    for row in sorted(named, key=lambda r: r["prevalence"]):
-        x, y = float(row["at_risk"]) / span, float(row["prevalence"])
-        push = sum(1 for px, py in placed if abs(px - x) < wide and abs(py - y) < 0.05 * top)
-        placed.append((x, y))
+    width, height = NARROW_PLOT if narrow else PLOT
+    low, high = _span(table)
+    top = top_of(table, "prevalence", "funnel_high", *(name for name in ("high",) if name in table))
+
+    def place(row: dict[str, Any]) -> tuple[float, float]:
+        return (row["at_risk"] - low) / (high - low) * width, row["prevalence"] / top * height
+
+    taken: list[Box] = []
+    for row in records(table):
+        x, y = place(row)
+        reach = [(row.get(end, row["prevalence"]) / top) * height for end in ("low", "high")]
+        taken.append((x - DOT, min(y - DOT, reach[0]), x + DOT, max(y + DOT, reach[1])))
+    for row in sorted(named, key=lambda r: -r["prevalence"]):
         text = value_label("farm", row["farm"])
         if is_outside(row):
             text += f", {outside_words(row).split()[0]}"
-        right = row["at_risk"] <= middle
+        x, y = place(row)
+        right, up, box = _free_place(x, y, LETTER * len(text), width, taken)
+        taken.append(box)
         figure.add_annotation(
             x=row["at_risk"],
-            y=y,
+            y=row["prevalence"],
             text=text,
             showarrow=False,
             xanchor="left" if right else "right",
-            xshift=10 if right else -10,
-            yshift=math.ceil(push / 2) * 15 * (1 if push % 2 else -1),
+            xshift=BESIDE if right else -BESIDE,
+            yshift=up,
             font={"size": 11.5 if narrow else 12.5, "color": t.ink},
         )
+
+
+Box = tuple[float, float, float, float]
+"""Left, bottom, right and top in pixels."""
+
+PLOT, NARROW_PLOT = (960.0, 330.0), (240.0, 270.0)
+"""Roughly what the axes enclose, in pixels."""
+
+LETTER, LINE, DOT, BESIDE = 7.0, 16.0, 7.0, 10.0
+
+
+def _free_place(x: float, y: float, long: float, width: float, taken: list[Box]) -> tuple[bool, float, Box]:
+    """Right or left, how far up, and the box of a name of some length beside a dot."""
+    tried = []
+    for up in (0.0, LINE, -LINE, 2 * LINE, -2 * LINE, 3 * LINE, -3 * LINE):
+        for right in (True, False):
+            left = x + BESIDE if right else x - BESIDE - long
+            box = (left, y + up - LINE / 2, left + long, y + up + LINE / 2)
+            inside = left >= 0 and left + long <= width
+            covered = sum(_overlap(box, other) for other in taken)
+            if inside and not covered:
+                return right, up, box
+            tried.append((not inside, covered, right, up, box))
+    *_, right, up, box = min(tried, key=lambda each: each[:2])
+    return right, up, box
+
+
+def _overlap(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def _span(table: pd.DataFrame) -> tuple[float, float]:
+    """The ends of the axis of the number looked at, with room beside the outermost farms."""
+    most, least = float(table["at_risk"].max()), float(table["at_risk"].min())
+    room = max(1.0, (most - least) * 0.12)
+    return max(0.0, least - room), most + room

@@ -357,3 +357,12 @@ def test_money_is_not_read_as_a_share() -> None:
     assert "low" not in table
     assert value_label("cost_low", table["cost_low"].iloc[0]) == "7,000"
     assert value_label("low", 0.07) == "7.0%"
+
+
+def test_names_of_farms_that_are_alike_do_not_lie_on_each_other() -> None:
+    answer = answers.farms()
+    table = answer.table.iloc[[1, 2, 1, 2]].assign(farm=["North", "South", "East", "West"])
+    table["at_risk"] += [0, 1, 2, 3]
+    figure = funnel(dataclasses.replace(answer, table=table.reset_index(drop=True)))
+    places = {(note.xanchor, note.yshift) for note in figure.layout.annotations}
+    assert len(places) == len(figure.layout.annotations) == 4
