@@ -14,7 +14,8 @@ from analytics.measures.answer import Answer
 from analytics.trade.lesions import LESIONS
 from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import COLUMNS, column_label, lesion_label, value_label
+from dashboard.charts.headings import COLUMNS
+from dashboard.charts.labels import column_label, lesion_label, value_label
 from dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
 
 COMPLETE = "completeness"

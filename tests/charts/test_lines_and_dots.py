@@ -13,7 +13,7 @@ import pytest
 from analytics.measures.answer import Answer, Basis
 from dashboard.charts.comparison import LIMITS, ratios, risks
 from dashboard.charts.cow import timeline
-from dashboard.charts.labels import COLUMNS
+from dashboard.charts.headings import COLUMNS
 from dashboard.charts.locomotion import by_group, locomotion, transitions
 from dashboard.charts.prevalence import MOST_ROWS, prevalence
 from dashboard.charts.small_multiples import small_multiples

@@ -11,7 +11,8 @@ from analytics.trade.feet import ZONES
 from analytics.trade.lesions import LESIONS
 from dashboard.charts.describe import describe
 from dashboard.charts.foot_difference import zone_differences
-from dashboard.charts.labels import COLUMNS, column_label, group_label, value_label
+from dashboard.charts.headings import COLUMNS
+from dashboard.charts.labels import column_label, group_label, value_label
 from dashboard.charts.theme import THEMES, css_variables, estimate, percent, ratio, template, tokens
 from tests.charts import answers
 
