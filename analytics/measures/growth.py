@@ -10,6 +10,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
 from analytics.measures.horn import nothing_measured
+from analytics.measures.kept import keep
 from analytics.methods.nested import NestedFit, nested_model
 from analytics.mistake import Mistake
 from analytics.tally.horn_growth import WHILE, Growth, growth_pairs
@@ -49,6 +50,7 @@ NET: Said = say(
 )
 
 
+@keep
 def growth(
     ledger: Ledger,
     selection: Selection,

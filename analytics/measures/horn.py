@@ -8,6 +8,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer, Basis
 from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.kept import keep
 from analytics.methods.cluster import cluster_proportion
 from analytics.methods.cluster_mean import cluster_mean
 from analytics.tally.horn import MEASURES, SHARES, horn_sums, known_groupings, toe_breaks
@@ -34,6 +35,7 @@ NEVER_A_VERDICT: Said = say(
 )
 
 
+@keep
 def horn(
     ledger: Ledger,
     selection: Selection,

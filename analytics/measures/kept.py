@@ -33,7 +33,7 @@ def keep(measure: Measured[P]) -> Measured[P]:
 
     @functools.wraps(measure)
     def asked(ledger: Ledger, selection: Selection, /, *args: P.args, **options: P.kwargs) -> Answer:
-        key = (measure.__module__, ledger.name, ledger.version, selection, args, _hashable(options))
+        key = (measure.__module__, ledger.name, ledger.version, selection, _hashable(args), _hashable(options))
         with _guard:
             found = _kept.get(key)
             if found is not None:
@@ -61,5 +61,12 @@ def forget() -> None:
 
 def _hashable(options: Any) -> Hashable:
     if isinstance(options, dict):
-        return tuple(sorted((name, _hashable(value)) for name, value in options.items()))
-    return tuple(options) if isinstance(options, (list, tuple, set)) else options
+        return tuple(sorted((str(name), _hashable(value)) for name, value in options.items()))
+    if isinstance(options, (list, tuple, set)):
+        return tuple(_hashable(each) for each in options)
+    try:
+        hash(options)
+    except TypeError:
+        return repr(options)
+    kept: Hashable = options
+    return kept

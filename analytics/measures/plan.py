@@ -9,6 +9,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer, Basis
 from analytics.measures.due_reasons import REASONS
+from analytics.measures.kept import keep
 from analytics.measures.visit_days import Calendar, Visit, batches
 from analytics.measures.worklist import DEFER, Due, basis_on, everybody_due
 from analytics.mistake import Mistake
@@ -48,6 +49,7 @@ COLUMNS = ("date", "farm", "kind", "cows", "cow_list")
 LISTED = ("date", "farm", "kind", "cow", "group", "reason")
 
 
+@keep
 def plan(
     ledger: Ledger,
     selection: Selection,

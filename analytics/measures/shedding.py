@@ -9,6 +9,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
 from analytics.measures.horn import nothing_measured, pooled, selective_horn
+from analytics.measures.kept import keep
 from analytics.methods.cluster import ClusterProportion, cluster_proportion
 from analytics.methods.cluster_mean import cluster_mean
 from analytics.methods.ordinal import proportional_odds
@@ -41,6 +42,7 @@ CYCLES: Said = say(
 )
 
 
+@keep
 def shedding(
     ledger: Ledger, selection: Selection, *, by: tuple[str, ...] = ("housing",), level: float = 0.95
 ) -> Answer:

@@ -10,6 +10,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.kept import keep
 from analytics.measures.prevalence import prevalence
 from analytics.methods.intervals import difference, wilson
 from analytics.mistake import Mistake
@@ -45,6 +46,7 @@ SAME_COWS: Said = say(
 )
 
 
+@keep
 def visit_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
     """Lesions at the newest whole-herd visit of one farm against the visit before and the same season a year ago.
 

@@ -12,6 +12,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer, Basis
 from analytics.measures.basis import basis_of
 from analytics.measures.due_reasons import REASONS, reasons_of
+from analytics.measures.kept import keep
 from analytics.measures.toe_forecast import COLUMNS as TOE
 from analytics.measures.toe_forecast import Pace, pace_of, toes_carried_on
 from analytics.tally.due import herd_on, newest_record
@@ -58,6 +59,7 @@ class Due:
     pace: Pace | None
 
 
+@keep
 def worklist(
     ledger: Ledger,
     selection: Selection,

@@ -63,8 +63,7 @@ def test_import_drill_and_compare(page: Page, served: tuple[str, Path]) -> None:
     assert f"lesions={top['lesion']}" in page.url
 
     cows = panel(page, "lesion-cows")
-    expect(cows.locator("tbody tr").first).to_be_visible()
-    assert cows.locator("tbody tr").count() == top["cases"]
+    expect(cows.locator("tbody tr")).to_have_count(top["cases"])
     cow = cows.locator("tbody tr").first.locator("td").first.inner_text()
     cows.locator("tbody tr").first.get_by_role("link").click()
     expect(panel(page, "cow-who")).to_contain_text(f"Cow {cow}, {FARM}")
