@@ -204,6 +204,42 @@ def report(
 
 
 @app.command()
+def export(
+    out: Annotated[Path, typer.Option("-o", "--out", help="Folder, or a .json file for one farm's ade export.")],
+    format: Annotated[str, typer.Option("--format", help="ade (ICAR Animal Data Exchange), parquet or csv.")] = "csv",
+    ledger: LedgerOption = None,
+    farm: Annotated[list[str] | None, typer.Option("--farm", help="Only this farm; may be repeated.")] = None,
+) -> None:
+    """Take the records along, in open formats."""
+    from dashboard.taking_away import export
+
+    export(ledger, format, out, farm or [])
+
+
+@app.command()
+def backup(
+    out: Annotated[Path, typer.Argument(help="File to write, or a folder to put it into.")],
+    ledger: LedgerOption = None,
+) -> None:
+    """Copy the whole ledger to one file."""
+    from dashboard.taking_away import back_up
+
+    back_up(ledger, out)
+
+
+@app.command()
+def restore(
+    source: Annotated[Path, typer.Argument(help="A backup.")],
+    ledger: LedgerOption = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace the ledger that is there; it is kept.")] = False,
+) -> None:
+    """Put a backup in the ledger's place."""
+    from dashboard.taking_away import restore
+
+    restore(ledger, source, replace=replace)
+
+
+@app.command()
 def serve(
     ledger: LedgerOption = None,
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
+from analytics.intake.exchange import is_diagnosis_collection, trim_rows
 from analytics.intake.fields import KINDS
 from analytics.intake.gathering import gather
 from analytics.intake.sheet import RawSheet
@@ -33,6 +34,8 @@ def read_objects(text: str, name: str) -> list[RawSheet]:
         raise Mistake(f"{name} is not proper JSON: line {error.lineno}, column {error.colno}.") from None
     except (RecursionError, ValueError):
         raise Mistake(f"{name} is not JSON that can be read: it is nested too deep or a number is too long.") from None
+    if is_diagnosis_collection(said):
+        return [_sheet(trim_rows(said, name), name, "trims")]
     if isinstance(said, list):
         return [_sheet(said, name, None)]
     lists = {key: value for key, value in said.items() if isinstance(value, list)} if isinstance(said, dict) else {}

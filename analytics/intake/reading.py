@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from analytics.intake.columnar import looks_like_parquet, read_parquet
 from analytics.intake.delimited import read_delimited
 from analytics.intake.encoding import decoded, sort_of_file
 from analytics.intake.objects import looks_like_json, read_objects
@@ -43,6 +44,8 @@ def read_sheets(path: Path | None, data: bytes | None, name: str) -> list[RawShe
         )
     if not content.strip(b"\xef\xbb\xbf\xfe\xff \t\r\n\x00"):
         raise Mistake(f"{name} is empty.")
+    if looks_like_parquet(content):
+        return read_parquet(content, name)
     sort = sort_of_file(content)
     if sort in ("zip", "ole"):
         return read_workbook(content, name, zipped=sort == "zip")

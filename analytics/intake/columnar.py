@@ -1,0 +1,69 @@
+"""Parquet: the typed columns of an export, or of any other program, as a raw sheet."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+from analytics.intake.fields import KINDS
+from analytics.intake.gathering import gather
+from analytics.intake.setting_aside import safe_text
+from analytics.intake.sheet import RawSheet
+from analytics.intake.workbooks import cell_text
+from analytics.mistake import Mistake
+
+KIND_KEY = b"evenfoot.kind"
+"""Under this key of its metadata a file may name the kind of sheet it holds."""
+
+MOST_ROWS = 20_000_000
+"""More rows than this in one file are not a herd's records. [common practice, no source]"""
+
+BATCH = 100_000
+
+
+def looks_like_parquet(data: bytes) -> bool:
+    """Whether the first bytes are those of a Parquet file."""
+    return data.startswith(b"PAR1")
+
+
+def read_parquet(data: bytes, name: str) -> list[RawSheet]:
+    """The rows of a Parquet file as text; row numbers count from 1.
+
+    Raises
+    ------
+    Mistake
+        The file is damaged, or a column holds lists or tables.
+    """
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        file = pq.ParquetFile(io.BytesIO(data))
+        schema = file.schema_arrow
+        if file.metadata.num_rows > MOST_ROWS:
+            raise Mistake(f"{name} has more than {MOST_ROWS:,} rows. Split it, by year for instance.")
+        for column in schema:
+            if pa.types.is_nested(column.type) or pa.types.is_binary(column.type):
+                raise Mistake(f"{name}, column {column.name}: it holds {column.type}, not plain values; leave it out.")
+        kind = (schema.metadata or {}).get(KIND_KEY, b"").decode(errors="replace")
+        sheet = gather(_rows(file, schema.names), name)
+    except (pa.ArrowException, OSError, ValueError) as error:
+        if isinstance(error, Mistake):
+            raise
+        raise Mistake(f"{name} is a Parquet file that is damaged; export it again.") from None
+    return [replace(sheet, first_row=0, kind_hint=kind if kind in KINDS else None, has_headings=True)]
+
+
+def _rows(file: Any, names: list[str]) -> Iterator[list[str]]:
+    yield list(names)
+    for batch in file.iter_batches(BATCH):
+        columns = [[_text(value) for value in column.to_pylist()] for column in batch.columns]
+        for row in zip(*columns, strict=True):
+            yield list(row)
+
+
+def _text(value: Any) -> str:
+    """Typed text is never a formula: the apostrophe that later checks take off is put on first."""
+    return safe_text(value) if isinstance(value, str) else cell_text(value)

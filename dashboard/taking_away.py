@@ -1,0 +1,103 @@
+"""``evenfoot export``, ``backup`` and ``restore``: records that leave, and come back."""
+
+from __future__ import annotations
+
+import re
+import sys
+import unicodedata
+from collections.abc import Sequence
+from pathlib import Path
+
+from analytics.ledger import Ledger, open_ledger
+from analytics.mistake import Mistake
+from dashboard.tables import known_farms
+
+FORMATS = ("ade", "parquet", "csv")
+NAME_LETTERS = 60
+
+
+def export(address: str | None, format: str, out: Path, farms: Sequence[str]) -> None:
+    """Write records in one of :data:`FORMATS`, and say what was written.
+
+    Raises
+    ------
+    Mistake
+        The format is another one, there is nothing to export, or something is in the way.
+    """
+    if format not in FORMATS:
+        raise Mistake(f"'{format}' is not a format of an export; use ade, parquet or csv.")
+    ledger = open_ledger(address)
+    chosen = known_farms(ledger, farms)
+    if not ledger.farms():
+        raise Mistake(f"There are no records in {ledger.name} to export; import a sheet first.")
+    if format == "ade":
+        _export_exchange(ledger, out, chosen or tuple(ledger.farms()))
+        return
+    from analytics.ledger.folder import export_folder
+
+    written = export_folder(ledger, out, format=format, farms=chosen)
+    for name, rows in written.items():
+        print(f"Wrote {out / name}: {rows} rows")
+
+
+def _export_exchange(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
+    from analytics.ledger.data_exchange import write_exchange
+
+    single = out.suffix.casefold() == ".json"
+    if single and len(farms) > 1:
+        raise Mistake(f"{out} would hold several farms; give a folder, or one farm with --farm.")
+    trimmed = set(ledger.frame("SELECT DISTINCT farm FROM trim_rows")["farm"])
+    names: set[str] = set()
+    for farm in farms:
+        if farm not in trimmed:
+            print(f"{farm} has no trim records and is left out.", file=sys.stderr)
+            continue
+        path = out if single else out / f"{file_name(farm, names)}.json"
+        beside, behind = write_exchange(ledger, farm, path)
+        print(f"Wrote {path}")
+        if len(behind):
+            listed = ", ".join(f"{row.field} ({row.rows})" for row in behind[behind["sheet"] == "trims"].itertuples())
+            others = [kind for kind in dict.fromkeys(behind["sheet"]) if kind != "trims"]
+            sheets = f" Whole sheets left behind: {', '.join(others)}." if others else ""
+            print(
+                f"{farm}: the standard has no place for {listed or 'nothing of the trim sheets'}.{sheets} All is "
+                f"listed in {beside.name}.",
+                file=sys.stderr,
+            )
+
+
+def file_name(farm: str, taken: set[str]) -> str:
+    """A file name for a farm that every system takes, and that no other farm has; *taken* is added to.
+
+    Examples
+    --------
+    >>> taken = set()
+    >>> [file_name(farm, taken) for farm in ("Köhler & Söhne", "Kohler Sohne", "../x", "???")]
+    ['kohler-sohne', 'kohler-sohne-2', 'x', 'farm']
+    """
+    plain = unicodedata.normalize("NFKD", farm).encode("ascii", "ignore").decode()
+    name = re.sub(r"[^a-z0-9]+", "-", plain.casefold()).strip("-")[:NAME_LETTERS].strip("-") or "farm"
+    number, unique = 1, name
+    while unique in taken:
+        number += 1
+        unique = f"{name}-{number}"
+    taken.add(unique)
+    return unique
+
+
+def back_up(address: str | None, out: Path) -> None:
+    """Copy the ledger and say where to."""
+    from analytics.ledger import backup
+
+    print(f"Wrote {backup.back_up(open_ledger(address), out)}")
+
+
+def restore(address: str | None, source: Path, *, replace: bool) -> None:
+    """Put a backup in the ledger's place and say what is in it."""
+    from analytics.ledger import backup
+
+    ledger = open_ledger(address)
+    kept = backup.restore(ledger, source, replace=replace)
+    print(f"Restored {ledger.name} from {source}: {len(ledger.farms())} farms.")
+    if kept:
+        print(f"The ledger that was there is kept as {kept}.")

@@ -1,0 +1,89 @@
+"""A backup is the whole ledger of one moment, and goes back only where nothing is lost."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+import pytest
+
+from analytics.ledger import Ledger, open_ledger
+from analytics.ledger.adding import add_sheets
+from analytics.ledger.backup import back_up, restore
+from analytics.mistake import Mistake
+from tests.sheets import checked, ledger_of
+
+ROWS = [{"visit_date": "2026-03-02", "farm": "Home Farm", "cow": str(cow), "lesion": None} for cow in range(30)]
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    return ledger_of(tmp_path / "ledger.duckdb", checked("trims", ROWS))
+
+
+def test_a_backup_put_back_holds_the_same_records(ledger: Ledger, tmp_path: Path) -> None:
+    copy = back_up(ledger, tmp_path / "copy.duckdb")
+    other = open_ledger(str(tmp_path / "elsewhere" / "ledger.duckdb"))
+    assert restore(other, copy) is None
+    for table in ("trim_rows", "trims", "imports"):
+        ours, theirs = (each.frame(f"SELECT * FROM {table} ORDER BY ALL") for each in (ledger, other))
+        assert ours.equals(theirs)
+        assert len(ours)
+
+
+def test_a_folder_gets_a_file_named_by_the_moment(ledger: Ledger, tmp_path: Path) -> None:
+    folder = tmp_path / "backups"
+    folder.mkdir()
+    copy = back_up(ledger, folder)
+    assert copy.parent == folder
+    assert copy.name.startswith("evenfoot-")
+    assert [path.name for path in folder.iterdir()] == [copy.name]
+
+
+def test_nothing_is_overwritten_unasked(ledger: Ledger, tmp_path: Path) -> None:
+    copy = back_up(ledger, tmp_path / "copy.duckdb")
+    with pytest.raises(Mistake, match="there already"):
+        back_up(ledger, copy)
+    with pytest.raises(Mistake, match="--replace"):
+        restore(ledger, copy)
+
+
+def test_what_is_replaced_is_kept_and_what_came_after_the_backup_is_gone(ledger: Ledger, tmp_path: Path) -> None:
+    copy = back_up(ledger, tmp_path / "copy.duckdb")
+    add_sheets(ledger, [checked("trims", [{**ROWS[0], "farm": "Later Farm"}])], "later.csv", "1" * 64)
+    assert ledger.farms() == ["Home Farm", "Later Farm"]
+    kept = restore(ledger, copy, replace=True)
+    assert ledger.farms() == ["Home Farm"]
+    assert kept is not None
+    assert open_ledger(str(kept)).farms() == ["Home Farm", "Later Farm"]
+
+
+@pytest.mark.parametrize("content", [b"", b"not a database", b"visit_date,farm,cow\n2026-03-02,A,1\n"])
+def test_what_is_no_ledger_is_not_put_back(tmp_path: Path, content: bytes) -> None:
+    place = tmp_path / "wrong.duckdb"
+    place.write_bytes(content)
+    target = open_ledger(str(tmp_path / "ledger.duckdb"))
+    with pytest.raises(Mistake):
+        restore(target, place)
+    assert not target.exists
+    with pytest.raises(Mistake, match="no file"):
+        restore(target, tmp_path / "absent.duckdb")
+
+
+def test_a_backup_made_while_rows_come_in_is_whole(ledger: Ledger, tmp_path: Path) -> None:
+    """Every copy holds whole imports only: a multiple of the rows of one."""
+
+    def add() -> None:
+        for number in range(6):
+            rows = [{**row, "farm": f"Farm {number}"} for row in ROWS]
+            add_sheets(ledger, [checked("trims", rows)], f"{number}.csv", f"{number}" * 64)
+
+    thread = threading.Thread(target=add)
+    thread.start()
+    counts = []
+    for number in range(4):
+        copy = open_ledger(str(back_up(ledger, tmp_path / f"copy{number}.duckdb")))
+        counts.append(int(copy.frame("SELECT COUNT(*) AS n FROM trims")["n"].iloc[0]))
+    thread.join()
+    assert all(count % len(ROWS) == 0 for count in counts)
+    assert counts == sorted(counts)

@@ -1,0 +1,113 @@
+"""A folder of Parquet or CSV put into an empty ledger gives the same answers."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from analytics.intake import check_file
+from analytics.intake.fields import KINDS
+from analytics.ledger import Ledger, open_ledger
+from analytics.ledger.adding import add_sheets
+from analytics.ledger.folder import DICTIONARY, FORMATS, export_folder
+from analytics.ledger.schema import DERIVED_TABLES
+from analytics.measures.catalogue import MEASURES, answer
+from analytics.mistake import Mistake
+from analytics.tally.selection import Selection
+from tests.sheets import checked, ledger_of
+
+
+def brought_back(folder: Path, format: str, place: Path) -> Ledger:
+    """A new ledger with the files of a folder in it, through the ordinary import."""
+    ledger = open_ledger(str(place))
+    for path in sorted(folder.glob(f"*.{format}")):
+        sheets = check_file(path, path.name, known_farms=ledger.farms())
+        result = add_sheets(ledger, sheets, path.name, "0" * 64)
+        assert (result.set_aside, result.already_known) == (0, 0)
+        assert result.added == result.read
+    return ledger
+
+
+@pytest.mark.parametrize("format", FORMATS)
+def test_the_demo_herds_come_back_the_same(demo_ledger: Ledger, tmp_path: Path, format: str) -> None:
+    export_folder(demo_ledger, tmp_path / "out", format=format)
+    again = brought_back(tmp_path / "out", format, tmp_path / "again.duckdb")
+    for table in DERIVED_TABLES:
+        ours, theirs = (each.frame(f"SELECT * FROM {table} ORDER BY ALL") for each in (demo_ledger, again))
+        pd.testing.assert_frame_equal(ours, theirs)
+
+
+QUICK = ("prevalence", "locomotion", "incidence", "visit-review", "cost", "control-chart")
+
+
+@pytest.mark.parametrize("name", QUICK)
+def test_measures_answer_the_same(demo_ledger: Ledger, tmp_path_factory: pytest.TempPathFactory, name: str) -> None:
+    """Derived tables that are alike row by row leave nothing to differ; six measures are asked all the same."""
+    assert name in MEASURES
+    folder = tmp_path_factory.mktemp("csv")
+    export_folder(demo_ledger, folder / "out", format="csv", farms=["Nether Ash"])
+    again = brought_back(folder / "out", "csv", folder / "again.duckdb")
+    selection = Selection(farms=("Nether Ash",))
+    ours, theirs = (answer(name, each, selection) for each in (demo_ledger, again))
+    pd.testing.assert_frame_equal(ours.table, theirs.table)
+    assert ours.basis == theirs.basis
+    assert ours.cautions == theirs.cautions
+
+
+@pytest.mark.parametrize("format", FORMATS)
+def test_awkward_text_survives(tmp_path: Path, format: str) -> None:
+    notes = ["=1+1", "-3", "+x", "@home", "'quoted", 'a "b" c', "a;b,c d", "1,5", "Kühe 牛", "'=2"]
+    rows = [
+        {"visit_date": "2026-03-02", "farm": "Home Farm", "cow": str(n), "foot": "LH", "note": note}
+        for n, note in enumerate(notes)
+    ]
+    ledger = ledger_of(tmp_path / "one.duckdb", checked("trims", rows))
+    export_folder(ledger, tmp_path / "out", format=format)
+    again = brought_back(tmp_path / "out", format, tmp_path / "two.duckdb")
+    sql = "SELECT cow, note FROM trim_rows ORDER BY CAST(cow AS INTEGER)"
+    assert again.frame(sql)["note"].tolist() == notes
+
+
+def test_only_the_farms_asked_for_leave(tmp_path: Path) -> None:
+    rows = [{"visit_date": "2026-03-02", "farm": farm, "cow": "1"} for farm in ("A Farm", "B Farm")]
+    ledger = ledger_of(tmp_path / "one.duckdb", checked("trims", rows))
+    assert export_folder(ledger, tmp_path / "out", format="csv", farms=["A Farm"]) == {"trims.csv": 1}
+    assert "B Farm" not in (tmp_path / "out" / "trims.csv").read_text(encoding="utf-8-sig")
+
+
+def test_the_dictionary_explains_every_column(tmp_path: Path) -> None:
+    rows = [{"visit_date": "2026-03-02", "farm": "A Farm", "cow": "1"}]
+    ledger = ledger_of(tmp_path / "one.duckdb", checked("trims", rows))
+    export_folder(ledger, tmp_path / "out", format="csv")
+    package = json.loads((tmp_path / "out" / DICTIONARY).read_text(encoding="utf-8"))
+    [resource] = package["resources"]
+    headings = (tmp_path / "out" / "trims.csv").read_text(encoding="utf-8-sig").splitlines()[0].split(",")
+    assert [field["name"] for field in resource["schema"]["fields"]] == headings
+    assert headings == [field.name for field in KINDS["trims"]]
+    assert all(field["description"] and field["type"] for field in resource["schema"]["fields"])
+
+
+def test_a_folder_with_something_in_it_is_left_alone(tmp_path: Path) -> None:
+    ledger = ledger_of(
+        tmp_path / "one.duckdb", checked("trims", [{"visit_date": "2026-03-02", "farm": "A", "cow": "1"}])
+    )
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "mine.txt").write_text("mine")
+    with pytest.raises(Mistake, match="empty folder"):
+        export_folder(ledger, tmp_path / "out")
+    with pytest.raises(Mistake, match="not a format"):
+        export_folder(ledger, tmp_path / "other", format="xml")
+
+
+def test_damaged_parquet_is_refused_in_words(tmp_path: Path) -> None:
+    ledger = ledger_of(
+        tmp_path / "one.duckdb", checked("trims", [{"visit_date": "2026-03-02", "farm": "A", "cow": "1"}])
+    )
+    export_folder(ledger, tmp_path / "out")
+    whole = (tmp_path / "out" / "trims.parquet").read_bytes()
+    for broken in (whole[:40], whole[: len(whole) // 2], b"PAR1" + bytes(64) + b"PAR1", whole[:-9] + b"\xff" * 9):
+        with pytest.raises(Mistake):
+            check_file(broken, "trims.parquet")
