@@ -240,6 +240,21 @@ def restore(
 
 
 @app.command()
+def limits(
+    ledger: LedgerOption = None,
+    set_to: Annotated[str | None, typer.Option("--set", help="A limit and its value, such as long_toe_mm=75.")] = None,
+    farm: Annotated[str | None, typer.Option("--farm", help="Only for this farm.")] = None,
+    breed: Annotated[str | None, typer.Option(help="Only for this breed.")] = None,
+    parity: Annotated[str | None, typer.Option(help="Only for these lactations, such as 1 or 2-4.")] = None,
+    forget: Annotated[int | None, typer.Option(help="Take the limit of this number back.")] = None,
+) -> None:
+    """List, set or take back the limits of horn, by farm, breed and parity."""
+    from dashboard.limits import change_limits
+
+    change_limits(ledger, set_to, farm, breed, parity, forget)
+
+
+@app.command()
 def serve(
     ledger: LedgerOption = None,
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",

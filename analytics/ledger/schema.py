@@ -211,6 +211,16 @@ BOOKKEEPING: dict[str, dict[str, str]] = {
         "remedy": "VARCHAR",
         "original": "VARCHAR",
     },
+    "horn_limits": {
+        "limit_no": "INTEGER",
+        "farm": "VARCHAR",
+        "breed": "VARCHAR",
+        "parity_first": "INTEGER",
+        "parity_last": "INTEGER",
+        "name": "VARCHAR",
+        "value": "DOUBLE",
+        "set_at": "TIMESTAMP",
+    },
     "seen_again": {"import_no": "INTEGER", "kind": "VARCHAR", "row_key": "VARCHAR"},
 }
 

@@ -242,7 +242,7 @@ def _words(table: pd.DataFrame, total: pd.DataFrame, own: bool, currency: str | 
         out.append(
             say(
                 "There is no price for {lesions}; their cost is missing, not nothing, and the total is too low.",
-                lesions=", ".join(without),
+                lesions=", ".join(LESIONS[code].name for code in without),
             )
         )
     if own and not (currency or "").strip():
@@ -253,7 +253,7 @@ def _words(table: pd.DataFrame, total: pd.DataFrame, own: bool, currency: str | 
             say(
                 "{lesion} costs most: {cost} {currency} over the period ({low} to {high}). Halving its new cases would "
                 "save about half of that, before what halving them costs.",
-                lesion=top["lesion"],
+                lesion=LESIONS[top["lesion"]].name.capitalize(),
                 cost=f"{top['cost']:,.0f}",
                 low=f"{top['low']:,.0f}",
                 high=f"{top['high']:,.0f}",

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.ledger import Ledger
+from analytics.ledger.limits import horn_limits
 from analytics.measures.answer import Answer, Basis
 from analytics.measures.basis import FEW_COWS, basis_of
 from analytics.measures.kept import keep
@@ -81,7 +82,7 @@ def horn(
     Cochran WG (1977) Sampling Techniques, 3rd ed., pages 30-33 and 66 (means of clusters).
     Irish Veterinary Journal (2015) 68:10, table 2 (the long toe).
     """
-    limits = limits or HornLimits()
+    limits = limits or horn_limits(ledger)
     by = known_groupings(by)
     sums = horn_sums(ledger, selection, by, limits)
     basis, cautions = basis_of(

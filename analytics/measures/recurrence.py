@@ -27,6 +27,7 @@ from analytics.tally.episodes import (
     repeat_cows_question,
 )
 from analytics.tally.selection import Selection
+from analytics.trade.lesions import LESIONS
 from analytics.words import Said, say
 
 FREE_AT = (180, 365)
@@ -234,7 +235,7 @@ def _words(table: pd.DataFrame, places: tuple[str, ...]) -> tuple[Said, ...]:
         out.append(
             say(
                 "Not enough to say for {lesions}: fewer than {n} cases followed in a group.",
-                lesions=", ".join(small),
+                lesions=", ".join(LESIONS[code].name for code in small),
                 n=FEW_COWS,
             )
         )

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from analytics.ledger import Ledger
+from analytics.ledger.limits import horn_limits
 from analytics.measures.answer import Answer, Basis
 from analytics.measures.basis import basis_of
 from analytics.measures.due_reasons import REASONS, reasons_of
@@ -121,7 +122,7 @@ def everybody_due(
     ledger: Ledger, selection: Selection, on: dt.date, *, level: float = 0.95, limits: HornLimits | None = None
 ) -> Due:
     """Every reason why a cow in the herd should be seen, however far ahead; what the list and the plan rest on."""
-    limits = limits or HornLimits()
+    limits = limits or horn_limits(ledger)
     herd = herd_on(ledger, selection, on)
     if herd.empty:
         return Due(pd.DataFrame(columns=["farm", "cow", "kind", "due_on", "words"]), herd, herd, None)

@@ -1,0 +1,50 @@
+"""``evenfoot limits``: where a toe counts as long and a sole as thin, by farm, breed and parity."""
+
+from __future__ import annotations
+
+from analytics.ledger import open_ledger
+from analytics.ledger.limits import forget_limit, limit_table, set_limit
+from analytics.mistake import Mistake
+from analytics.trade.horn_limits import LIMITS, HornLimits
+from dashboard.tables import known_farms
+
+
+def change_limits(
+    address: str | None, set_to: str | None, farm: str | None, breed: str | None, parity: str | None, forget: int | None
+) -> None:
+    """Set or take back one limit, then print those that hold.
+
+    Raises
+    ------
+    Mistake
+        The limit, its value, the farm or the lactations cannot be read.
+    """
+    ledger = open_ledger(address)
+    if set_to is not None:
+        name, _, amount = set_to.partition("=")
+        try:
+            value = float(amount)
+        except ValueError:
+            raise Mistake(f"The limit '{set_to}' cannot be read; write it as long_toe_mm=75.") from None
+        of_farm = known_farms(ledger, [farm])[0] if farm else None
+        set_limit(ledger, name.strip(), value, farm=of_farm, breed=breed, parity=_lactations(parity))
+    if forget is not None:
+        forget_limit(ledger, forget)
+    defaults = HornLimits()
+    for name in LIMITS:
+        print(f"{name}: {getattr(defaults, name):g} unless set otherwise below")
+    for row in limit_table(ledger).to_dict("records"):
+        whose = [str(row[key]) for key in ("farm", "breed") if isinstance(row[key], str)]
+        if row["parity_first"] == row["parity_first"] and row["parity_first"] is not None:
+            whose.append(f"lactations {int(row['parity_first'])} to {int(row['parity_last'])}")
+        print(f"{int(row['limit_no'])}. {row['name']}: {row['value']:g} for {', '.join(whose) or 'every cow'}")
+
+
+def _lactations(text: str | None) -> tuple[int, int] | None:
+    if text is None:
+        return None
+    first, _, last = text.partition("-")
+    try:
+        return int(first), int(last or first)
+    except ValueError:
+        raise Mistake(f"The lactations '{text}' cannot be read; write them as 1 or 2-4.") from None
