@@ -174,12 +174,16 @@ def basis_sentences(result: Answer) -> list[str]:
     out = []
     if basis.cows:
         out.append(
-            f"Rests on {basis.visits} visits to {basis.farms} farm{'s' if basis.farms != 1 else ''}, {basis.cows} "
-            f"cows, {basis.first} to {basis.last}; counted per {basis.unit}; {basis.level:.0%} intervals "
-            f"({basis.method})."
+            f"Rests on {_number(basis.visits, 'visit')} to {_number(basis.farms, 'farm')}, "
+            f"{_number(basis.cows, 'cow')}, {basis.first} to {basis.last}; counted per {basis.unit}; "
+            f"{basis.level:.0%} intervals ({basis.method})."
         )
     out += [str(sentence) for sentence in (*basis.left_out, *basis.notes)]
     return out + [f"Caution: {caution}" for caution in result.cautions]
+
+
+def _number(n: int, what: str) -> str:
+    return f"{n} {what}" if n == 1 else f"{n} {what}s"
 
 
 def _split(text: str) -> list[str]:

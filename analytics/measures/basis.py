@@ -88,13 +88,13 @@ def _left_out(kind: str, rows: pd.DataFrame) -> Said:
     visits, trims = int(rows["visits"].sum()), int(rows["trims"].sum())
     if kind == "unknown":
         return say(
-            "{visits} visits of unknown kind ({trims} cow records) were left out: their sheet gives neither the "
-            "kind of visit nor the herd size.",
+            "Visits of unknown kind left out: {visits} ({trims} cow records); their sheet gives neither the kind of "
+            "visit nor the herd size.",
             visits=visits,
             trims=trims,
         )
     return say(
-        "{visits} {kind} visits ({trims} cow records) were left out.",
+        "Left out: {kind} visits, {visits} ({trims} cow records).",
         visits=visits,
         kind=_KIND.get(kind, kind),
         trims=trims,
@@ -139,7 +139,7 @@ def _cautions(basis: Basis, selection: Selection, kept: pd.DataFrame, dropped: p
     if basis.cows < FEW_COWS:
         out.append(
             say(
-                "Only {n} cows: not enough to say much about the herd. The intervals show how wide the doubt is.",
+                "Cows looked at: {n}. Not enough to say much about the herd; the intervals show how wide the doubt is.",
                 n=basis.cows,
             )
         )

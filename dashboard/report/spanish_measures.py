@@ -52,13 +52,13 @@ _STAGES: dict[str, str] = {
 }
 
 _NOTES: dict[str, str] = {
-    "{visits} {kind} visits ({trims} cow records) were left out.": (
-        "Se dejaron fuera {visits} visitas {kind} ({trims} registros de vacas)."
+    "Left out: {kind} visits, {visits} ({trims} cow records).": (
+        "No se cuentan: visitas {kind}, {visits} ({trims} registros de vacas)."
     ),
-    "{visits} visits of unknown kind ({trims} cow records) were left out: their sheet gives neither the kind of visit "
+    "Visits of unknown kind left out: {visits} ({trims} cow records); their sheet gives neither the kind of visit "
     "nor the herd size.": (
-        "Se dejaron fuera {visits} visitas de tipo desconocido ({trims} registros de vacas): su hoja no da ni el tipo "
-        "de visita ni el tamaño del rebaño."
+        "Visitas de tipo desconocido que no se cuentan: {visits} ({trims} registros de vacas); su hoja no da ni el "
+        "tipo de visita ni el tamaño del rebaño."
     ),
     "{n} findings do not say which foot, claw or zone they are on and are not in this table.": (
         "{n} hallazgos no dicen en qué pie, pezuña o zona están y no figuran en esta tabla."
@@ -171,8 +171,8 @@ _CAUTIONS: dict[str, str] = {
     ),
     "Not enough to say: {reason}": "No basta para decirlo: {reason}",
     "Nothing was recorded for this choice of farms, dates and groups.": "Nada se registró para esta elección.",
-    "Only {n} cows: not enough to say much about the herd. The intervals show how wide the doubt is.": (
-        "Solo {n} vacas: no basta para decir mucho del rebaño. Los intervalos muestran lo amplia que es la duda."
+    "Cows looked at: {n}. Not enough to say much about the herd; the intervals show how wide the doubt is.": (
+        "Vacas examinadas: {n}. No basta para decir mucho del rebaño; los intervalos muestran lo amplia que es la duda."
     ),
     "There is no visit of the kind asked for in this period, but there are others; count all visits to see them, and "
     "remember that they overstate how common lesions are.": (

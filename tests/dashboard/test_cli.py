@@ -97,7 +97,7 @@ def test_tables_in_every_format_agree(run: Run, sheet: Path) -> None:
     assert code == 0
     assert list(rows[0])[:8] == ["lesion", "cases", "at_risk", "prevalence", "low", "high", "n_farms", "n_visits"]
     assert {row["lesion"]: (row["cases"], row["at_risk"]) for row in rows} == {"DD": ("1", "3"), "SU": ("1", "3")}
-    assert "Rests on 1 visits to 1 farm" in err and "Caution: Only 3 cows" in err
+    assert "Rests on 1 visit to 1 farm, 3 cows" in err and "Caution: Cows looked at: 3." in err
     answer = json.loads(run(*words, "--format", "json")[1])
     assert [row["cases"] for row in answer["table"]] == [1, 1]
     assert answer["basis"]["cows"] == 3 and answer["cautions"]

@@ -48,7 +48,7 @@ def test_cases_times_the_users_price(tmp_path: Path) -> None:
     assert table.loc["SU", "low"] == pytest.approx(low, rel=0.02)
     assert table.loc["SU", "high"] == pytest.approx(high, rel=0.02)
     said = " ".join(answer.cautions)
-    assert "There is no price for WL" in said and "SU costs most: 6,000 EUR 2026" in said
+    assert "There is no price for white line disease" in said and "Sole ulcer costs most: 6,000 EUR 2026" in said
     total = answer.extra["total"].iloc[0]
     assert (total["cases"], total["cost"]) == (130, 10000)
     assert total["low"] > table.loc[["SU", "DD"], "low"].sum() and total["high"] < table.loc[["SU", "DD"], "high"].sum()
@@ -75,7 +75,7 @@ def test_too_little_is_an_answer(tmp_path: Path) -> None:
     assert healthy.table[["cases", "cost", "low"]].values.tolist() == [[0, 0, 0]] and healthy.table["high"].iloc[0] > 0
     unpriced = cost(herd(tmp_path, {"IH": 3}, "c"), Selection())
     assert unpriced.table["cost"].isna().all() and unpriced.extra["total"].empty
-    assert "There is no price for IH" in " ".join(unpriced.cautions)
+    assert "There is no price for interdigital hyperplasia" in " ".join(unpriced.cautions)
     assert cost(herd(tmp_path, {"SU": 3}, "d"), Selection(allowed=())).table["cases"].sum() == 0
 
 

@@ -133,7 +133,7 @@ def test_too_little_is_an_answer(tmp_path: Path) -> None:
     )
     # Nothing came back of one followed: exact limits of 1 in 1, 2.5 % at the least.
     assert never.table[["free_180", "free_180_low"]].values.tolist() == [[1.0, pytest.approx(0.025)]]
-    assert "Not enough to say for SU" in " ".join(never.cautions)
+    assert "Not enough to say for sole ulcer" in " ".join(never.cautions)
     always = [trim("1", day, "SU") for day in ("2024-01-01", "2024-06-01")]
     table = recurrence(ledger_of(tmp_path / "d.duckdb", checked("trims", always)), Selection(), per="cow").table
     assert table[["at_risk", "recurred"]].values.tolist() == [[1, 1]]
