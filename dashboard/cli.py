@@ -175,8 +175,16 @@ def table(
 
 @app.command()
 def report(
-    farm: Annotated[str, typer.Argument(help="The farm.")],
-    out: Annotated[Path, typer.Option("-o", "--out", help="File to write: .html, .pdf or .xlsx.")],
+    farm: Annotated[str | None, typer.Argument(help="The farm.")] = None,
+    out: Annotated[Path | None, typer.Option("-o", "--out", help="File to write: .html, .pdf or .xlsx.")] = None,
+    all_farms: Annotated[bool, typer.Option("--all-farms", help="A report of every farm, into a folder.")] = False,
+    folder: Annotated[Path | None, typer.Option("-d", "--folder", help="Folder of the reports of all farms.")] = None,
+    since_last: Annotated[
+        bool, typer.Option("--since-last", help="Only farms with new records since their last report there.")
+    ] = False,
+    formats: Annotated[str, typer.Option("--format", help="pdf, html, xlsx, with commas between.")] = "pdf",
+    mail_to: Annotated[list[str] | None, typer.Option(help="Mail each report there; may be repeated.")] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be written and mailed.")] = False,
     ledger: LedgerOption = None,
     since: Annotated[str | None, typer.Option(help="First date; twelve months back without it.")] = None,
     until: Annotated[str | None, typer.Option(help="Last date; the newest record without it.")] = None,
@@ -191,14 +199,25 @@ def report(
     letterhead: Annotated[Path | None, typer.Option(help="TOML file with names, addresses and logo.")] = None,
     hemisphere: Annotated[str, typer.Option(help="north or south: whose seasons.")] = "north",
 ) -> None:
-    """Write the report of a farm."""
-    from dashboard.report.asking import report_one
+    """Write the report of a farm, or of all farms."""
+    from dashboard.report.asking import report_every, report_one
 
     options = {
         "since": since, "until": until, "language": language, "units": units, "paper": paper, "sections": sections,
         "cost": cost, "price": price or (), "currency": currency, "remarks": remarks, "letterhead": letterhead,
         "hemisphere": hemisphere,
     }  # fmt: skip
+    if all_farms:
+        if farm or out or folder is None:
+            raise Mistake("--all-farms goes with a folder, given with -d, and without a farm or -o.")
+        report_every(
+            ledger, folder, formats=formats, since_last=since_last, mail_to=mail_to or [], dry_run=dry_run, **options
+        )
+        return
+    if farm is None or out is None:
+        raise Mistake("Give a farm and a file with -o, or --all-farms and a folder with -d.")
+    if folder or since_last or mail_to or dry_run:
+        raise Mistake("-d, --since-last, --mail-to and --dry-run go with --all-farms.")
     for path in report_one(ledger, farm, out, **options):
         print(f"Wrote {path}")
 

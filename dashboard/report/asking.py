@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from analytics.ledger import open_ledger
 from analytics.mistake import Mistake
 from analytics.tally.selection import read_date
+from dashboard.report.all_farms import report_all
 from dashboard.report.letterhead import read_letterhead
+from dashboard.report.mail import checked_address, mail_server, message, send
 from dashboard.report.request import SECTIONS, Request, Sender
+from dashboard.report.wording import Words
 from dashboard.report.writing import check_ending, write_report
 from dashboard.tables import known_farms, read_prices
 
@@ -75,3 +79,59 @@ def report_one(address: str | None, farm: str, out: Path, **options: object) -> 
     ledger = open_ledger(address)
     [name] = known_farms(ledger, [farm])
     return write_report(ledger, request_of(name, **options), out)  # type: ignore[arg-type]
+
+
+def report_every(
+    address: str | None,
+    folder: Path,
+    *,
+    formats: str = "pdf",
+    since_last: bool = False,
+    mail_to: Sequence[str] = (),
+    dry_run: bool = False,
+    **options: Any,
+) -> None:
+    """Write, and mail where asked, the reports of all farms; say what came of each.
+
+    Raises
+    ------
+    Mistake
+        At the end, when any report could not be made or sent.
+    """
+    ledger = open_ledger(address)
+    if not ledger.farms():
+        raise Mistake(f"There are no records in {ledger.name} to report on; import a sheet first.")
+    people = [checked_address(one) for one in mail_to]
+    letterhead = options.get("letterhead")
+    owners = read_letterhead(letterhead)[1] if letterhead else {}
+    template = request_of("", **options)
+    server = mail_server() if people and not dry_run else None
+
+    def deliver(farm: str, files: Sequence[Path]) -> None:
+        assert server is not None
+        words = Words(template.language)
+        subject = words("Foot report, {farm}", farm=farm)
+        text = words("The newest report on the feet of the herd of {farm} is attached.", farm=farm)
+        send(server, message(server.sender, people, subject, text, files))
+
+    outcomes = report_all(
+        ledger,
+        template,
+        folder,
+        formats=[part.strip() for part in formats.split(",") if part.strip()],
+        since_last=since_last,
+        owners=owners,
+        dry_run=dry_run,
+        deliver=deliver if server else None,
+    )
+    done = [outcome for outcome in outcomes if not outcome.trouble]
+    for outcome in done:
+        for path in outcome.files:
+            print(f"{'Would write' if dry_run else 'Wrote'} {path}")
+        if people:
+            print(f"{'Would mail' if dry_run else 'Mailed'} the report of {outcome.farm} to {', '.join(people)}")
+    if not outcomes:
+        print("No farm has new records since its last report.")
+    failed = [f"{outcome.farm}: {outcome.trouble}" for outcome in outcomes if outcome.trouble]
+    if failed:
+        raise Mistake(f"{len(failed)} of {len(outcomes)} reports were not finished. {' '.join(failed)}")

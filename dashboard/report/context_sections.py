@@ -157,11 +157,17 @@ IN_SECTIONS = (
     "{lesion} costs most",
     "What comes due by",
     "Farms differ in housing",
+    "Money here is an assumption",
 )
 """Beginnings of sentences that a section says in its own words."""
 
 
 def basis_section(contents: Contents, words: Words) -> Section:
+    """Method, records and cautions in small print."""
+    return Section("basis", words("Method, records and cautions"), bullets(basis_lines(contents, words), "print"))
+
+
+def basis_lines(contents: Contents, words: Words) -> list[str]:
     """Method, records and cautions, each sentence once."""
     lines = [
         words(
@@ -182,7 +188,7 @@ def basis_section(contents: Contents, words: Words) -> Section:
         told.update(fresh)
         if fresh:
             lines.append(f"{words(name)}: {' '.join(fresh)}")
-    return Section("basis", words("Method, records and cautions"), bullets(lines, "print"))
+    return lines
 
 
 def _other_farms(contents: Contents) -> set[str]:

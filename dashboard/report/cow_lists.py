@@ -24,8 +24,14 @@ REASONS: dict[str, tuple[str, str]] = {
     "lame": ("recheck", "Lame when last scored, not looked at since"),
     "repeat": ("recheck", "Same lesion twice or more on a foot within a year"),
     "never": ("never", "Never trimmed"),
+    "long-toe": ("trim", "Toe expected to be long"),
+    "early": ("trim", "60 to 150 days in milk, not looked at since calving"),
+    "dry-off": ("trim", "Usual time to look: drying off"),
+    "half-year": ("trim", "Half a year since her last trim"),
+    "leave": ("watch", "Leave her: complete natural shedding, not lame"),
 }
-"""Kind of reason -> the list it belongs to, and how the report says it."""
+"""Kind of reason -> the list it belongs to, and how the report says it. Lists ``trim`` and ``watch`` are in the
+workbook only."""
 
 LISTS = {
     "veterinarian": "For the veterinarian",
@@ -37,7 +43,7 @@ LISTS = {
 def by_reason(worklist: pd.DataFrame) -> pd.DataFrame:
     """The work list with a row for each reason of each cow: list, kind, cow, due_on."""
     rows = worklist.assign(kind=worklist["kinds"].str.split(",")).explode("kind")
-    rows = rows[rows["kind"].isin(REASONS)]
+    rows = rows[rows["kind"].isin([kind for kind, (name, _) in REASONS.items() if name in LISTS])]
     return rows.assign(list=rows["kind"].map(lambda kind: REASONS[kind][0]))[["list", "kind", "cow", "due_on"]]
 
 
@@ -70,6 +76,14 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
         under.append(words("{n} more cows come due for a trim within four weeks.", n=other))
     under.append(words("The lists diagnose nothing; the veterinarian's word goes before them."))
     return Section("cows", title, listed + paragraph(" ".join(under), "small"))
+
+
+def reason_words(kinds: str, reason: str, words: Words) -> str:
+    """All reasons of a cow; a kind there are no words for is told as the work list tells it."""
+    codes = str(kinds).split(",")
+    if not all(code in REASONS for code in codes):
+        return reason
+    return "; ".join(words(REASONS[code][1]) for code in codes)
 
 
 def _has(rows: pd.DataFrame, kind: str) -> bool:

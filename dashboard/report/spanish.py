@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dashboard.report.spanish_columns import SPANISH_OF_COLUMNS
 from dashboard.report.spanish_measures import SPANISH_OF_MEASURES
 from dashboard.report.spanish_trade import SPANISH_OF_TRADE
 
@@ -111,9 +112,6 @@ _OWN: dict[str, str] = {
     "Not enough records before and after it to say what it went together with.": (
         "No hay bastantes registros antes y después para decir con qué coincidió."
     ),
-    "Not enough was recorded to say anything about the herd.": (
-        "No se registró lo bastante para decir algo del rebaño."
-    ),
     "Nothing differs clearly from {visit}.": "Nada difiere claramente de {visit}.",
     "Other things change in the same months: this is what went together, not what caused it.": (
         "En los mismos meses cambian otras cosas: esto es lo que coincidió, no lo que lo causó."
@@ -178,6 +176,9 @@ _OWN: dict[str, str] = {
     ),
     "The lists diagnose nothing; the veterinarian's word goes before them.": (
         "Las listas no diagnostican nada; la palabra del veterinario va por delante."
+    ),
+    "The newest report on the feet of the herd of {farm} is attached.": (
+        "Se adjunta el informe más reciente sobre los pies del rebaño de {farm}."
     ),
     "There is no whole-herd visit on record: nothing can be said about how common lesions are.": (
         "No hay ninguna visita a todo el rebaño: nada puede decirse de lo frecuentes que son las lesiones."
@@ -267,4 +268,4 @@ _OWN: dict[str, str] = {
     ),
 }
 
-SPANISH: dict[str, str] = {**_OWN, **SPANISH_OF_TRADE, **SPANISH_OF_MEASURES}
+SPANISH: dict[str, str] = {**_OWN, **SPANISH_OF_COLUMNS, **SPANISH_OF_TRADE, **SPANISH_OF_MEASURES}

@@ -129,10 +129,12 @@ _CAUTIONS: dict[str, str] = {
         "Las vacas se recortaron {most:.1f} veces de media en {often} y {least:.1f} en {seldom}; más miradas hallan "
         "más lesiones. Contar por recorte es más justo aquí."
     ),
-    "Expected toe lengths carry on what was last read, or what a trim leaves as a rule, at the growth of cows housed "
-    "as she is now. They say when to look; what comes off is decided at the foot.": (
-        "Las longitudes esperadas continúan lo último medido, o lo que un recorte suele dejar, al crecimiento de vacas "
-        "alojadas como ella. Dicen cuándo mirar; lo que se quita se decide ante el pie."
+    "Expected toe lengths carry on what was last read, or what a trim leaves as a rule, at the growth of the housing "
+    "and season she stood in, and will stand in if the year goes as the last. They say when to look; what comes off is "
+    "decided at the foot.": (
+        "Las longitudes esperadas continúan lo último medido, o lo que un recorte suele dejar, al crecimiento del "
+        "alojamiento y la estación en que estuvo, y en que estará si el año va como el anterior. Dicen cuándo mirar; "
+        "lo que se quita se decide ante el pie."
     ),
     "Farms differ in housing, season of visits, trimmer and age of cows; a place in this table is not a mark, and "
     "neither are the published figures, which are other people's herds.": (

@@ -9,7 +9,7 @@ from dashboard.report.contents import Contents
 from dashboard.report.cow_lists import LISTS, by_reason
 from dashboard.report.herd_sections import signal_said
 from dashboard.report.lesion_sections import clear_changes
-from dashboard.report.markup import Section, bullets, paragraph
+from dashboard.report.markup import Section, bullets
 from dashboard.report.wording import Words
 
 COMMONEST = 3
@@ -17,12 +17,12 @@ COMMONEST = 3
 
 def summary_section(contents: Contents, words: Words) -> Section:
     """What a farmer should know who reads nothing else."""
-    said = [*_visit(contents, words), *_lameness(contents, words), *_cows(contents, words), *_signals(contents, words)]
-    if not said:
-        body = paragraph(words("Not enough was recorded to say anything about the herd."))
-    else:
-        body = bullets(said, "summary")
-    return Section("summary", words("In short"), body)
+    return Section("summary", words("In short"), bullets(summary_lines(contents, words), "summary"))
+
+
+def summary_lines(contents: Contents, words: Words) -> list[str]:
+    """The sentences of the summary; never none."""
+    return [*_visit(contents, words), *_lameness(contents, words), *_cows(contents, words), *_signals(contents, words)]
 
 
 def _visit(contents: Contents, words: Words) -> list[str]:

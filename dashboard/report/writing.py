@@ -10,6 +10,7 @@ from dashboard.report.browser import print_pdf
 from dashboard.report.contents import Contents, collect
 from dashboard.report.document import document
 from dashboard.report.request import Request
+from dashboard.report.workbook import save_workbook
 
 ENDINGS = (".html", ".pdf", ".xlsx")
 
@@ -52,6 +53,9 @@ def save(contents: Contents, out: Path) -> list[Path]:
         out.parent.mkdir(parents=True, exist_ok=True)
         if out.suffix.casefold() == ".html":
             out.write_text(document(contents), encoding="utf-8")
+            return [out]
+        if out.suffix.casefold() == ".xlsx":
+            save_workbook(contents, out)
             return [out]
         return _save_pdf(contents, out)
     except OSError as error:

@@ -1,0 +1,190 @@
+"""Reports of all farms into one folder, or only of those with new records since the last time."""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import datetime as dt
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from analytics.ledger import Ledger
+from analytics.ledger.schema import ROW_TABLES
+from analytics.mistake import Mistake
+from dashboard.report.contents import collect
+from dashboard.report.request import Request, Sender
+from dashboard.report.writing import save
+from dashboard.taking_away import file_name
+
+STATE = ".evenfoot-reports.json"
+"""Kept in the folder: which records each farm's newest report rests on."""
+
+FORMATS = ("pdf", "html", "xlsx")
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one farm: the files written, or why there are none."""
+
+    farm: str
+    files: tuple[Path, ...] = ()
+    trouble: str = ""
+
+
+def records_of_farms(ledger: Ledger) -> dict[str, str]:
+    """For every farm a text that changes whenever a record of it comes, goes or changes."""
+    parts = " UNION ALL ".join(
+        f"SELECT farm, '{kind}' AS kind, COUNT(*) AS n, BIT_XOR(HASH(row_key)) AS mark FROM {table} GROUP BY farm"
+        for kind, (table, _) in ROW_TABLES.items()
+    )
+    frame = ledger.frame(
+        f"SELECT farm, STRING_AGG(CONCAT_WS(':', kind, n, mark), ' ' ORDER BY kind) AS mark FROM ({parts}) "
+        "GROUP BY farm"
+    )
+    return dict(zip(frame["farm"], frame["mark"], strict=True))
+
+
+def farms_with_news(marks: dict[str, str], folder: Path) -> list[str]:
+    """Farms whose records differ from those their last report in *folder* rests on, alphabetical."""
+    told = _state(folder)
+    return sorted(farm for farm, mark in marks.items() if told.get(farm, {}).get("records") != mark)
+
+
+def report_all(
+    ledger: Ledger,
+    template: Request,
+    folder: Path,
+    *,
+    formats: Sequence[str] = ("pdf",),
+    since_last: bool = False,
+    owners: dict[str, Sender] | None = None,
+    dry_run: bool = False,
+    deliver: Callable[[str, Sequence[Path]], None] | None = None,
+) -> list[Outcome]:
+    """Write a report of every farm.
+
+    A farm whose report cannot be made does not stop the others. What a farm's report rests on is noted when it is
+    written and delivered, so that what failed is tried again next time.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    template : Request
+        All but the farm and its owner.
+    folder : Path
+    formats : sequence of {"pdf", "html", "xlsx"}
+    since_last : bool
+        Only farms with records that came, went or changed since their last report in this folder.
+    owners : dict of str to Sender, optional
+        Letterhead of the farms.
+    dry_run : bool
+        Name the files that would be written; write nothing.
+    deliver : callable, optional
+        Takes a farm and its files, once they are written.
+
+    Returns
+    -------
+    list of Outcome
+
+    Raises
+    ------
+    Mistake
+        The folder cannot be used, or a format is another one.
+    """
+    for each in formats:
+        if each not in FORMATS:
+            raise Mistake(f"'{each}' is not a format of a report; use {', '.join(FORMATS)}.")
+    marks = records_of_farms(ledger)
+    farms = farms_with_news(marks, folder) if since_last else sorted(marks)
+    taken: set[str] = set()
+    names = {farm: file_name(farm, taken) for farm in sorted(marks)}
+    if not dry_run:
+        _prepare(folder)
+    out = []
+    with _progress(len(farms)) as tell:
+        for farm in farms:
+            tell(farm)
+            wanted = [folder / f"{names[farm]}.{each}" for each in formats]
+            if dry_run:
+                out.append(Outcome(farm, tuple(wanted)))
+                continue
+            request = dataclasses.replace(template, farm=farm, owner=(owners or {}).get(farm, Sender()))
+            outcome = _one(ledger, request, wanted, deliver)
+            if not outcome.trouble:
+                _note(folder, farm, marks[farm], outcome.files)
+            out.append(outcome)
+    return out
+
+
+def _one(
+    ledger: Ledger, request: Request, wanted: Sequence[Path], deliver: Callable[[str, Sequence[Path]], None] | None
+) -> Outcome:
+    written: list[Path] = []
+    try:
+        contents = collect(ledger, request)
+        for path in wanted:
+            written += save(contents, path)
+        if deliver is not None:
+            deliver(request.farm, written)
+    except Mistake as mistake:
+        return Outcome(request.farm, tuple(written), str(mistake))
+    return Outcome(request.farm, tuple(written))
+
+
+def _prepare(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Mistake(f"The folder {folder} cannot be made ({error.strerror}); choose another place.") from None
+
+
+def _state(folder: Path) -> dict[str, dict[str, str]]:
+    try:
+        said = json.loads((folder / STATE).read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError):
+        raise Mistake(f"{folder / STATE} cannot be read; delete it to write all reports anew.") from None
+    if not isinstance(said, dict) or not all(isinstance(one, dict) for one in said.values()):
+        raise Mistake(f"{folder / STATE} is not what was written there; delete it to write all reports anew.")
+    return said
+
+
+def _note(folder: Path, farm: str, mark: str, files: Sequence[Path]) -> None:
+    """Note one farm, whole or not at all."""
+    said = _state(folder)
+    said[farm] = {
+        "records": mark,
+        "written": f"{dt.datetime.now(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",
+        "files": ", ".join(path.name for path in files),
+    }
+    draft = folder / f"{STATE}.{os.getpid()}.draft"
+    draft.write_text(json.dumps(said, ensure_ascii=False, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+    draft.replace(folder / STATE)
+
+
+@contextlib.contextmanager
+def _progress(total: int) -> Iterator[Callable[[str], None]]:
+    """A bar on a terminal; nothing elsewhere."""
+    if not sys.stderr.isatty():
+        yield lambda farm: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Reports", total=total)
+        started = [False]
+
+        def tell(farm: str) -> None:
+            if started[0]:
+                bar.advance(task)
+            started[0] = True
+            bar.update(task, description=farm[:40])
+
+        yield tell
