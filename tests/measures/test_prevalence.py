@@ -110,7 +110,7 @@ def test_one_cow_and_nothing(tmp_path: Path) -> None:
     assert (row["cases"], row["at_risk"], row["clusters"]) == (2, 3, 1)
     assert 0 <= row["low"] < 2 / 3 < row["high"] <= 1
     assert any("assumed" in caution for caution in answer.cautions)
-    assert any("not enough" in caution for caution in answer.cautions)
+    assert any("ot enough" in caution for caution in answer.cautions)
     nothing = prevalence(ledger, Selection(farms=("Nowhere",)))
     assert nothing.empty
     assert nothing.cautions == ("Nothing was recorded for this choice of farms, dates and groups.",)
