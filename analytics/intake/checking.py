@@ -109,7 +109,10 @@ def _no_sheet(name: str, found: Sequence[tuple[RawSheet, Headings | None]]) -> s
         return f"{name} has no headings that are understood in its first rows. It should be one of: {known}."
     missing = [f"'{one}'" for one in near.missing]
     if not missing:
-        telling = next(each.name for each in KINDS[near.kind] if each.telling and each.name not in near.matches)
+        telling = next(
+            (each.name for each in reversed(KINDS[near.kind]) if each.telling and each.name == "lesion"),
+            next(each.name for each in KINDS[near.kind] if each.telling and each.name not in near.matches),
+        )
         missing = [f"such as '{telling}'"]
     return (
         f"{name} looks like a {KIND_NAMES[near.kind]}, but has no column {' and '.join(missing)}. "

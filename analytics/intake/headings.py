@@ -173,17 +173,32 @@ def find_headings(sheet: RawSheet) -> Headings | None:
             continue
         for place, kind in enumerate(kinds):
             headings = understand_headings(cells, kind, position)
-            telling = any(match.field.telling for match in headings.matches.values())
-            whole = not headings.missing and telling
-            rank = (int(whole), int(whole and kind == sheet.kind_hint), len(headings.matches), -place)
+            whole = is_whole(headings)
+            surely = int(whole) + int(whole and _tells(headings))
+            rank = (surely, int(whole and kind == sheet.kind_hint), len(headings.matches), -place)
             if headings.matches and (best is None or rank > best[0]):
                 best = rank, headings
     return None if best is None else best[1]
 
 
 def is_whole(headings: Headings) -> bool:
-    """Whether the headings make a sheet of their kind (the farm apart, which may be given otherwise)."""
-    return not headings.missing and any(match.field.telling for match in headings.matches.values())
+    """Whether the headings make a sheet of their kind (the farm apart, which may be given otherwise).
+
+    Date and cow alone are a trim sheet of cows with nothing found, when the date is called a visit's or
+    nothing else stands in the sheet that could make it something else, such as a milk record.
+    """
+    if headings.missing:
+        return False
+    if _tells(headings):
+        return True
+    if headings.kind != "trims":
+        return False
+    date = headings.matches["visit_date"].heading
+    return not headings.extra or re.search("visit|trim", squeezed(date)) is not None
+
+
+def _tells(headings: Headings) -> bool:
+    return any(match.field.telling for match in headings.matches.values())
 
 
 def _unique_names(cells: Sequence[str]) -> list[str]:

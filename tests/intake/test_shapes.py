@@ -191,3 +191,16 @@ def test_a_sheet_of_headings_only_has_no_rows() -> None:
     sheet = only(b"date,farm,cow,lesion\n")
     assert sheet.rows_read == 0 and sheet.records.empty and sheet.set_aside.empty
     assert list(sheet.records.columns)[-1] == "row"
+
+
+def test_date_farm_and_cow_alone_are_a_trim_sheet() -> None:
+    """Only these three are required; a row is then a cow with nothing found."""
+    [sheet] = check_file(b"visit_date,farm,cow\n2026-04-13,Ash,7\n", "bare.csv")
+    assert sheet.kind == "trims" and sheet.records["lesion"].isna().all() and len(sheet.records) == 1
+    [sheet] = check_file(b"Date;Farm;Cow\n2026-04-13;Ash;007\n", "bare.csv")
+    assert sheet.kind == "trims" and sheet.records["cow"].tolist() == ["007"]
+
+
+def test_a_milk_record_is_not_taken_for_a_trim_sheet() -> None:
+    with pytest.raises(Mistake, match="looks like a trim sheet"):
+        check_file(b"date,farm,cow,milk\n2026-04-13,Ash,7,31.5\n", "milk.csv")
