@@ -12,6 +12,7 @@ from odf.table import Table, TableCell, TableRow
 from odf.text import P
 
 from analytics.intake.fields import KINDS, dtype_of
+from analytics.mistake import Mistake
 from tests.intake.books import check, delimited, only, reasons
 
 ROWS = [
@@ -195,12 +196,12 @@ def test_a_sheet_of_headings_only_has_no_rows() -> None:
 
 def test_date_farm_and_cow_alone_are_a_trim_sheet() -> None:
     """Only these three are required; a row is then a cow with nothing found."""
-    [sheet] = check_file(b"visit_date,farm,cow\n2026-04-13,Ash,7\n", "bare.csv")
+    [sheet] = check(b"visit_date,farm,cow\n2026-04-13,Ash,7\n")
     assert sheet.kind == "trims" and sheet.records["lesion"].isna().all() and len(sheet.records) == 1
-    [sheet] = check_file(b"Date;Farm;Cow\n2026-04-13;Ash;007\n", "bare.csv")
+    [sheet] = check(b"Date;Farm;Cow\n2026-04-13;Ash;007\n")
     assert sheet.kind == "trims" and sheet.records["cow"].tolist() == ["007"]
 
 
 def test_a_milk_record_is_not_taken_for_a_trim_sheet() -> None:
     with pytest.raises(Mistake, match="looks like a trim sheet"):
-        check_file(b"date,farm,cow,milk\n2026-04-13,Ash,7,31.5\n", "milk.csv")
+        check(b"date,farm,cow,milk\n2026-04-13,Ash,7,31.5\n")
