@@ -43,7 +43,7 @@ def benchmark_section(contents: Contents, words: Words) -> Section | None:
 
 
 def _this_visit(now: pd.DataFrame, words: Words) -> str:
-    return words("This visit, {n} cows", n=int(now["at_risk"].iloc[0]))
+    return words("This visit, of {n}", n=int(now["at_risk"].iloc[0]))
 
 
 def _published(figures: list[PublishedFigure], words: Words) -> str:
@@ -219,12 +219,12 @@ def rests_on(answer: Answer, words: Words) -> str:
     method = "; ".join(words(part) for part in basis.method.split("; ") if part)
     if not method:
         return words(
-            "{visits} visit days, {n} cows, {dates}.", visits=basis.visits, n=basis.cows, dates=_dates(answer, words)
+            "Visit days {visits}, cows {n}, {dates}.", visits=basis.visits, n=basis.cows, dates=_dates(answer, words)
         )
     if not basis.visits:
-        return words("{n} cows; {method}.", n=basis.cows, method=method)
+        return words("Cows {n}; {method}.", n=basis.cows, method=method)
     return words(
-        "{visits} visit days, {n} cows, {dates}; {level} intervals ({method}).",
+        "Visit days {visits}, cows {n}, {dates}; {level} intervals ({method}).",
         visits=basis.visits,
         n=basis.cows,
         dates=_dates(answer, words),

@@ -66,14 +66,14 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
             (k, v) for k, v in REASONS.items() if v[0] == name and _has(mine, k)
         ):
             cows = sorted(mine.loc[mine["kind"] == kind, "cow"], key=counting_order)
-            head = words("{list}: {n} cows", list=words(said), n=int(mine["cow"].nunique())) if place == 0 else ""
+            head = words("{list}: {n}", list=words(said), n=int(mine["cow"].nunique())) if place == 0 else ""
             reason_said = words("{reason}, {n}", reason=words(reason), n=len(cows)) if name != "never" else ""
             body.append([head, reason_said, named_cows(cows, words)])
     listed = table([words("For whom"), words("Why"), words("Cows")], body, css="cows")
     other = len(answer.table) - int(rows["cow"].nunique())
     under = [words("As of {day}. A cow may stand under several reasons.", day=contents.until)]
     if other > 0:
-        under.append(words("{n} more cows come due for a trim within four weeks.", n=other))
+        under.append(words("Cows that come due for a trim within four weeks besides: {n}.", n=other))
     under.append(words("The lists diagnose nothing; the veterinarian's word goes before them."))
     return Section("cows", title, listed + paragraph(" ".join(under), "small"))
 

@@ -169,21 +169,21 @@ def signals_section(contents: Contents, words: Words) -> Section | None:
 
 def signal_said(answer: Answer, what: str, words: Words) -> str:
     """One sentence on the months with a signal, the newest by name."""
+    if not answer.table["upper"].notna().any():
+        return words("{what}: not enough months with records to say whether one is unlike the others.", what=what)
     rows = answer.table[answer.table["signal"].astype(str) != ""]
     if rows.empty:
-        return words("{what}: no month is unlike the months the limits rest on.", what=what)
+        return words("{what}: no month is unlike those the limits rest on.", what=what)
     newest = rows.sort_values("month").tail(MONTHS_NAMED)
     named = "; ".join(f"{words.month(row['month'])}: {words.said(row['signal'])}" for row in newest.to_dict("records"))
-    return words(
-        "{what}: {n} months are unlike the months the limits rest on. {named}.", what=what, n=len(rows), named=named
-    )
+    return words("{what}: months unlike those the limits rest on: {n}. {named}.", what=what, n=len(rows), named=named)
 
 
 def _control_picture(answer: Answer, words: Words) -> str:
     rows = answer.table.sort_values("month").reset_index(drop=True)
     rows = rows.assign(marked=rows["signal"].astype(str))
     told = words(
-        "Control chart of the share of scorings lame from {first} to {last}; {n} months have a signal.",
+        "Control chart of the share of scorings lame from {first} to {last}; months with a signal: {n}.",
         first=words.month(rows["month"].iloc[0]),
         last=words.month(rows["month"].iloc[-1]),
         n=int((rows["marked"] != "").sum()),

@@ -46,7 +46,7 @@ def visit_section(contents: Contents, words: Words) -> Section | None:
     for visit in visits:
         day = rows[rows["visit"] == visit].iloc[0]
         named = f"{words(VISIT_NAMES[visit])}, {words.dates(day['first'], day['last'])}"
-        head.append(f"{named}, {words('{n} cows', n=int(day['at_risk']))}")
+        head.append(f"{named}, {words('of {n}', n=int(day['at_risk']))}")
     body: list[list[Cell]] = []
     for lesion in shown:
         mine = rows[rows["lesion"] == lesion].set_index("visit").loc[visits]
@@ -59,7 +59,7 @@ def visit_section(contents: Contents, words: Words) -> Section | None:
     left = len(set(answer.table["lesion"])) - len(shown)
     under = [words("Dots are shares of cows, bars their {level} intervals.", level=_level(answer, words))]
     if left > 0:
-        under.append(words("{n} rarer lesions are in the spreadsheet.", n=left))
+        under.append(words("Rarer lesions, in the spreadsheet: {n}.", n=left))
     said = "" if contents.request.wants("summary") else bullets(clear_changes(answer, words), "said")
     key = f'<div class="lead">{key_picture(names)}</div>'
     return Section("visit", title, said + key + numbers + paragraph(" ".join(under), "small"))
@@ -131,7 +131,7 @@ def lesions_section(contents: Contents, words: Words) -> Section | None:
     head: list[Cell] = [words("Lesion"), words("Cows"), words("Share of cows"), Drawn(axis_picture(scale, words))]
     types = table(head, body_rows, css="figures first")
     if len(rows) > PERIOD_ROWS:
-        types += paragraph(words("{n} rarer lesions are in the spreadsheet.", n=len(rows) - PERIOD_ROWS), "small")
+        types += paragraph(words("Rarer lesions, in the spreadsheet: {n}.", n=len(rows) - PERIOD_ROWS), "small")
     types += _claws(contents, words)
     zones = contents.get("zones")
     if zones is None:
@@ -148,7 +148,7 @@ def _seen(contents: Contents, whole: Answer, words: Words) -> str:
     row = whole.table.iloc[0]
     basis = whole.basis
     said = words(
-        "{cases} of {n} cows had a lesion at least once: {share}. {visits} visit days, {dates}.",
+        "{cases} of {n} cows had a lesion at least once: {share}. Visit days {visits}, {dates}.",
         cases=int(row["cases"]),
         n=int(row["at_risk"]),
         share=words.estimate(row["prevalence"], row["low"], row["high"]),
@@ -190,7 +190,7 @@ def _feet_told(zones: Answer, words: Words) -> str:
         claw = f", {words.claw(row['claw'])}" if isinstance(row["claw"], str) else ""
         parts.append(
             words(
-                "{foot}{claw}, zone {zone}: {n} cows",
+                "{foot}{claw}, zone {zone}: {n}",
                 foot=words.foot(row["foot"]),
                 claw=claw,
                 zone=words.zone(int(row["zone"])),

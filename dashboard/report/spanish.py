@@ -26,8 +26,8 @@ _OWN: dict[str, str] = {
     "Claws": "Pezuñas",
     "Claws with a lesion": "Pezuñas con lesión",
     "Clearly different from {visit}: {what}.": "Claramente distinto de {visit}: {what}.",
-    "Control chart of the share of scorings lame from {first} to {last}; {n} months have a signal.": (
-        "Gráfico de control de la proporción de puntuaciones cojas de {first} a {last}; {n} meses tienen señal."
+    "Control chart of the share of scorings lame from {first} to {last}; months with a signal: {n}.": (
+        "Gráfico de control de la proporción de puntuaciones cojas de {first} a {last}; meses con señal: {n}."
     ),
     "Cost": "Coste",
     "Cost a case, {currency}": "Coste por caso, {currency}",
@@ -200,7 +200,7 @@ _OWN: dict[str, str] = {
     ),
     "This visit": "Esta visita",
     "This visit against earlier ones": "Esta visita frente a las anteriores",
-    "This visit, {n} cows": "Esta visita, {n} vacas",
+    "This visit, of {n}": "Esta visita, de {n}",
     "To recheck": "Para revisar",
     "Toe angle, degrees": "Ángulo de la punta, grados",
     "Toe broken off far beyond the line, and lame": "Punta rota muy por encima de la línea, y coja",
@@ -233,38 +233,42 @@ _OWN: dict[str, str] = {
         "recortes con alguna lesión: {before} antes, {after} después"
     ),
     "upper limit": "límite superior",
-    "{cases} of {n} cows had a lesion at least once: {share}. {visits} visit days, {dates}.": (
-        "{cases} de {n} vacas tuvieron alguna lesión al menos una vez: {share}. {visits} días de visita, {dates}."
+    "{cases} of {n} cows had a lesion at least once: {share}. Visit days {visits}, {dates}.": (
+        "{cases} de {n} vacas con alguna lesión al menos una vez: {share}. Días de visita {visits}, {dates}."
     ),
     "{cost} ({low} to {high})": "{cost} (de {low} a {high})",
     "{day}: {what}.": "{day}: {what}.",
-    "{foot}{claw}, zone {zone}: {n} cows": "{foot}{claw}, zona {zone}: {n} vacas",
-    "{lesion} ({n} cows, {share})": "{lesion} ({n} vacas, {share})",
+    "{foot}{claw}, zone {zone}: {n}": "{foot}{claw}, zona {zone}: {n}",
+    "{lesion} ({n}, {share})": "{lesion} ({n}, {share})",
     "{lesion} {now} against {then} of cows ({points} points, {low} to {high})": (
         "{lesion} {now} frente a {then} de las vacas ({points} puntos, de {low} a {high})"
     ),
-    "{list}: {n} cows": "{list}: {n} vacas",
+    "{list}: {n}": "{list}: {n}",
     "{mean} (interval not known)": "{mean} (intervalo desconocido)",
     "{mean} ({low} to {high})": "{mean} (de {low} a {high})",
     "{named} and {n} more, all in the spreadsheet": "{named} y {n} más, todas en la hoja de cálculo",
     "{n} cows": "{n} vacas",
-    "{n} cows; {method}.": "{n} vacas; {method}.",
-    "{n} more cows come due for a trim within four weeks.": (
-        "A otras {n} vacas les toca recorte en las próximas cuatro semanas."
+    "of {n}": "de {n}",
+    "{what}: not enough months with records to say whether one is unlike the others.": (
+        "{what}: no hay bastantes meses con registros para decir si uno es distinto de los demás."
+    ),
+    "Cows {n}; {method}.": "Vacas {n}; {method}.",
+    "Cows that come due for a trim within four weeks besides: {n}.": (
+        "Otras vacas a las que toca recorte en cuatro semanas: {n}."
     ),
     "{n} of {of}": "{n} de {of}",
-    "{n} rarer lesions are in the spreadsheet.": "{n} lesiones más raras están en la hoja de cálculo.",
+    "Rarer lesions, in the spreadsheet: {n}.": "Lesiones más raras, en la hoja de cálculo: {n}.",
     "{reason}, {n}": "{reason}, {n}",
     "{since} to {until}": "del {since} al {until}",
-    "{visits} visit days, {n} cows, {dates}.": "{visits} días de visita, {n} vacas, {dates}.",
-    "{visits} visit days, {n} cows, {dates}; {level} intervals ({method}).": (
-        "{visits} días de visita, {n} vacas, {dates}; intervalos del {level} ({method})."
+    "Visit days {visits}, cows {n}, {dates}.": "Días de visita {visits}, vacas {n}, {dates}.",
+    "Visit days {visits}, cows {n}, {dates}; {level} intervals ({method}).": (
+        "Días de visita {visits}, vacas {n}, {dates}; intervalos del {level} ({method})."
     ),
-    "{what}: no month is unlike the months the limits rest on.": (
-        "{what}: ningún mes es distinto de los meses en que se apoyan los límites."
+    "{what}: no month is unlike those the limits rest on.": (
+        "{what}: ningún mes es distinto de aquellos en que se apoyan los límites."
     ),
-    "{what}: {n} months are unlike the months the limits rest on. {named}.": (
-        "{what}: {n} meses son distintos de los meses en que se apoyan los límites. {named}."
+    "{what}: months unlike those the limits rest on: {n}. {named}.": (
+        "{what}: meses distintos de aquellos en que se apoyan los límites: {n}. {named}."
     ),
 }
 

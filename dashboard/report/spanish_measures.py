@@ -233,6 +233,68 @@ _CAUTIONS: dict[str, str] = {
     "Some periods mix the 1-5 and 0-3 scales: only lame or not lame is compared there, and no mean is given.": (
         "Algunos periodos mezclan las escalas 1-5 y 0-3: ahí solo se compara coja o no coja, y no se da media."
     ),
+    "{farms}: {side} what luck and the usual spread of farms explain.": (
+        "{farms}: {side} de lo que explican el azar y la dispersión habitual de las explotaciones."
+    ),
+    "Not enough to say about {groups}: fewer than {few} cows measured.": (
+        "No basta para decir algo de {groups}: menos de {few} vacas medidas."
+    ),
+    "{n} groups have fewer than {few} cows measured.": ("Grupos con menos de {few} vacas medidas: {n}."),
+    "Some terms of the model nearly go together here, such as season and weeks on grass, so their odds "
+    "ratios are far apart and mean little one by one.": (
+        "Algunos términos del modelo casi van juntos aquí, como la estación y las semanas en pasto, así que "
+        "sus razones de momios dicen poco por separado."
+    ),
+    "Not enough to say about {n} of {all} groups: fewer than {few} cows have a shed stage.": (
+        "No basta para decir algo de {n} de {all} grupos: menos de {few} vacas con fase de muda."
+    ),
+    "{n} rows name horn as shed that should still stand at the stage they give; look at them first.": (
+        "{n} filas dan por mudado casco que en su fase debería seguir en pie; mírelas primero."
+    ),
+    "After the change the odds of a case are {ratio:.2f} times those before ({low:.2f} to {high:.2f}), "
+    "season and kind of visit held alike.": (
+        "Tras el cambio los momios de un caso son {ratio:.2f} veces los de antes (de {low:.2f} a {high:.2f}), "
+        "a igual estación y tipo de visita."
+    ),
+    "Not enough to say: fewer than {n} cows were looked at before the change or after it.": (
+        "No basta para decirlo: se vieron menos de {n} vacas antes del cambio o después."
+    ),
+    "There are too few months to fit a trend; a trend would pass for an effect of the change.": (
+        "Hay muy pocos meses para ajustar una tendencia; una tendencia pasaría por efecto del cambio."
+    ),
+    "Months differ among themselves more than cows explain; the intervals allow for it.": (
+        "Los meses difieren entre sí más de lo que explican las vacas; los intervalos lo tienen en cuenta."
+    ),
+    "currency not stated": ("moneda sin indicar"),
+    "your price": ("su precio"),
+    "The prices come without a currency and year; give them with --currency, such as EUR 2026.": (
+        "Los precios vienen sin moneda ni año; délos con --currency, como EUR 2026."
+    ),
+    "The baseline has {n} months; with less than a year of months a season can look like a signal.": (
+        "La referencia tiene {n} meses; con menos de un año de meses una estación puede parecer una señal."
+    ),
+    "All months are in the baseline; none is left to hold against it.": (
+        "Todos los meses están en la referencia; no queda ninguno que comparar con ella."
+    ),
+    "Many cows are in both periods and several things are compared at once; take one clear difference "
+    "among many as a hint, not a proof.": (
+        "Muchas vacas están en ambos periodos y se comparan varias cosas a la vez; una diferencia clara entre "
+        "muchas es un indicio, no una prueba."
+    ),
+    "Some groups were met on one farm only. Their intervals speak of that farm's cows and not of other "
+    "farms, so they look narrower than those of groups met on several.": (
+        "Algunos grupos se vieron en una sola explotación. Sus intervalos hablan de esas vacas y no de otras, "
+        "así que parecen más estrechos."
+    ),
+    "on that claw": ("en esa pezuña"),
+    "{n} of the cases were recorded in the first {gap} days of a farm's records and may have been there for long; the "
+    "first visits make too many cases look new.": (
+        "{n} de los casos se registraron en los primeros {gap} días de registros y pueden ser antiguos; las primeras "
+        "visitas hacen parecer nuevos demasiados casos."
+    ),
+    "Cases found only between these visits, at lame-cow calls, are not counted; with all visits there are more.": (
+        "No se cuentan los casos hallados solo entre estas visitas, en avisos por vaca coja; con todas hay más."
+    ),
     "A group is wholly at one end of the scale.": "Un grupo está entero en un extremo de la escala.",
     "Every unit is at the same stage.": "Todo está en la misma fase.",
     "The spread of farms needs at least three of them.": "Para su dispersión hacen falta al menos tres explotaciones.",

@@ -43,7 +43,7 @@ def _visit(contents: Contents, words: Words) -> list[str]:
     common = now[(now.index != "any") & (now["cases"] > 0)].sort_values("cases", ascending=False, kind="stable")
     if len(common):
         parts = [
-            words("{lesion} ({n} cows, {share})", lesion=words.lesion(str(name), inside=True), n=int(each["cases"]),
+            words("{lesion} ({n}, {share})", lesion=words.lesion(str(name), inside=True), n=int(each["cases"]),
                   share=words.percent(each["prevalence"]))
             for name, each in common.head(COMMONEST).iterrows()
         ]  # fmt: skip

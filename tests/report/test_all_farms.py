@@ -1,0 +1,117 @@
+"""Reports of all farms: one a farm, only those with news when asked, and one failure stops no other."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from analytics.ledger import Ledger
+from analytics.ledger.adding import add_sheets, undo_import
+from analytics.mistake import Mistake
+from dashboard.report.all_farms import STATE, farms_with_news, records_of_farms, report_all
+from dashboard.report.asking import report_every
+from dashboard.report.request import Request
+from tests.sheets import checked, ledger_of
+
+TEMPLATE = Request("", sections=("summary",))
+
+
+def trims(farm: str, day: str = "2026-03-02", cows: int = 4) -> list[dict[str, object]]:
+    return [
+        {"visit_date": day, "farm": farm, "cow": str(cow), "visit_kind": "whole-herd", "herd_size": cows}
+        for cow in range(cows)
+    ]
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    rows = trims("Home Farm") + trims("Hill Farm") + trims("Home-Farm")
+    housing = [{"farm": "Empty Barn", "starts_on": "2026-01-01", "housing": "freestall"}]
+    return ledger_of(tmp_path / "ledger.duckdb", checked("trims", rows), checked("housing", housing))
+
+
+def made(ledger: Ledger, folder: Path, **options: object) -> dict[str, list[str]]:
+    outcomes = report_all(ledger, TEMPLATE, folder, formats=("html",), **options)  # type: ignore[arg-type]
+    return {outcome.farm: [path.name for path in outcome.files] for outcome in outcomes if not outcome.trouble}
+
+
+def test_one_report_a_farm_under_names_that_do_not_clash(ledger: Ledger, tmp_path: Path) -> None:
+    files = made(ledger, tmp_path / "out")
+    assert files == {
+        "Hill Farm": ["hill-farm.html"],
+        "Home Farm": ["home-farm.html"],
+        "Home-Farm": ["home-farm-2.html"],
+    }
+    assert "Home-Farm" in (tmp_path / "out" / "home-farm-2.html").read_text(encoding="utf-8")
+
+
+def test_a_farm_that_cannot_be_reported_stops_no_other_and_is_named(ledger: Ledger, tmp_path: Path) -> None:
+    outcomes = report_all(ledger, TEMPLATE, tmp_path / "out", formats=("html",))
+    [failed] = [outcome for outcome in outcomes if outcome.trouble]
+    assert failed.farm == "Empty Barn"
+    assert "nothing to report" in failed.trouble
+    with pytest.raises(Mistake, match=r"1 of 4 reports.*Empty Barn"):
+        report_every(ledger.name, tmp_path / "other", formats="html", sections="summary")
+
+
+def test_since_last_writes_only_farms_whose_records_changed(ledger: Ledger, tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    assert set(made(ledger, folder, since_last=True)) == {"Hill Farm", "Home Farm", "Home-Farm"}
+    assert made(ledger, folder, since_last=True) == {}
+    added = add_sheets(ledger, [checked("trims", trims("Hill Farm", "2026-03-30"))], "new.csv", "1" * 64)
+    assert set(made(ledger, folder, since_last=True)) == {"Hill Farm"}
+    undo_import(ledger, added.import_no)
+    assert set(made(ledger, folder, since_last=True)) == {"Hill Farm"}
+    assert made(ledger, folder, since_last=True) == {}
+    assert set(made(ledger, folder)) == {"Hill Farm", "Home Farm", "Home-Farm"}
+
+
+def test_a_row_that_changed_for_another_is_news(ledger: Ledger, tmp_path: Path) -> None:
+    before = records_of_farms(ledger)
+    undo_import(ledger, 1)
+    rows = trims("Home Farm", "2026-03-03") + trims("Hill Farm")
+    add_sheets(ledger, [checked("trims", rows)], "again.csv", "2" * 64)
+    after = records_of_farms(ledger)
+    assert before["Home Farm"] != after["Home Farm"]
+    assert before["Hill Farm"] == after["Hill Farm"]
+
+
+def test_a_dry_run_writes_nothing(ledger: Ledger, tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    files = made(ledger, folder, dry_run=True)
+    assert files["Home Farm"] == ["home-farm.html"]
+    assert not folder.exists()
+
+
+def test_what_could_not_be_delivered_is_tried_again(ledger: Ledger, tmp_path: Path) -> None:
+    sent: list[str] = []
+
+    def down(farm: str, files: Sequence[Path]) -> None:
+        raise Mistake("The mail server is down.")
+
+    def up(farm: str, files: Sequence[Path]) -> None:
+        assert all(path.is_file() for path in files)
+        sent.append(farm)
+
+    folder = tmp_path / "out"
+    assert made(ledger, folder, since_last=True, deliver=down) == {}
+    assert set(made(ledger, folder, since_last=True, deliver=up)) == {"Hill Farm", "Home Farm", "Home-Farm"}
+    assert sent == ["Hill Farm", "Home Farm", "Home-Farm"]
+    assert made(ledger, folder, since_last=True, deliver=up) == {}
+
+
+def test_a_state_file_that_was_tampered_with_is_said_to_be(ledger: Ledger, tmp_path: Path) -> None:
+    marks = records_of_farms(ledger)
+    for content in ("{", "[]", json.dumps({"Home Farm": 3}), "\udcff".encode("utf-8", "surrogateescape")):
+        data = content if isinstance(content, bytes) else content.encode()
+        (tmp_path / STATE).write_bytes(data)
+        with pytest.raises(Mistake, match="delete it"):
+            farms_with_news(marks, tmp_path)
+
+
+def test_other_formats_are_refused(ledger: Ledger, tmp_path: Path) -> None:
+    with pytest.raises(Mistake, match="not a format"):
+        report_all(ledger, TEMPLATE, tmp_path / "out", formats=("docx",))

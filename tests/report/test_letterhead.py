@@ -1,0 +1,90 @@
+"""Names, addresses and logos from a file; a logo is made anew, and what is no picture is refused."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from PIL.PngImagePlugin import PngInfo
+
+from analytics.mistake import Mistake
+from dashboard.report.letterhead import LARGEST_LOGO, LOGO_SIZE, checked_logo, read_letterhead
+
+TOML = """
+[trimmer]
+name = "J. Moss, hoof trimming"
+address = '''
+1 Lane
+Town'''
+logo = "logo.png"
+
+[farms."Home Farm"]
+name = "A. Reed"
+address = "2 Lane"
+"""
+
+
+def picture(kind: str = "PNG", size: tuple[int, int] = (900, 300), **options: object) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", size, "#7A3E1D").save(out, kind, **options)
+    return out.getvalue()
+
+
+def test_a_letterhead_is_read(tmp_path: Path) -> None:
+    (tmp_path / "logo.png").write_bytes(picture())
+    (tmp_path / "head.toml").write_text(TOML, encoding="utf-8")
+    trimmer, owners = read_letterhead(tmp_path / "head.toml")
+    assert trimmer.name == "J. Moss, hoof trimming"
+    assert trimmer.address.splitlines() == ["1 Lane", "Town"]
+    assert owners["Home Farm"].name == "A. Reed"
+    assert trimmer.logo is not None
+    assert Image.open(io.BytesIO(trimmer.logo)).size == (600, 200)
+
+
+@pytest.mark.parametrize("kind", ["PNG", "JPEG", "GIF", "WEBP"])
+def test_a_logo_becomes_a_plain_small_png(kind: str) -> None:
+    made = checked_logo(picture(kind))
+    image = Image.open(io.BytesIO(made))
+    assert image.format == "PNG"
+    assert image.width <= LOGO_SIZE[0] and image.height <= LOGO_SIZE[1]
+
+
+def test_what_else_was_in_the_file_is_gone() -> None:
+    more = PngInfo()
+    more.add_text("Comment", "where I live")
+    data = picture(pnginfo=more) + b"<script>alert(1)</script>"
+    made = checked_logo(data)
+    assert b"where I live" in data
+    assert b"where I live" not in made
+    assert b"script" not in made
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"<svg xmlns='http://www.w3.org/2000/svg'/>",
+        b"%PDF-1.7",
+        picture()[:60],
+        picture("BMP"),
+        bytes(LARGEST_LOGO + 1),
+        picture(size=(6000, 4000)),
+    ],
+    ids=["empty", "svg", "pdf", "half", "other kind", "large", "many pixels"],
+)
+def test_what_cannot_be_a_logo_is_refused(data: bytes) -> None:
+    with pytest.raises(Mistake):
+        checked_logo(data, "logo.png")
+
+
+@pytest.mark.parametrize(
+    "text", ["[trimmer", "trimmer = 3", "farms = 3", "farms.x = 3", '[trimmer]\nlogo = "absent.png"'], ids=str
+)
+def test_a_letterhead_that_cannot_be_is_refused(tmp_path: Path, text: str) -> None:
+    (tmp_path / "head.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(Mistake, match=r"letterhead|logo"):
+        read_letterhead(tmp_path / "head.toml")
+    with pytest.raises(Mistake, match="cannot be read"):
+        read_letterhead(tmp_path / "absent.toml")
