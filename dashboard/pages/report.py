@@ -1,0 +1,252 @@
+"""Report: choose what goes in, see it as it will print, and take it along as PDF, HTML or workbook."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from analytics.ledger import Ledger
+from analytics.mistake import Mistake
+from dashboard.accounts import current_viewer
+from dashboard.frame import mistake as mistake_line
+from dashboard.page import Page
+from dashboard.report.contents import collect
+from dashboard.report.document import document
+from dashboard.report.letterhead import checked_logo
+from dashboard.report.request import ALWAYS, PAPERS, SECTIONS, Request, Sender
+from dashboard.report.writing import save
+from dashboard.taking_away import file_name
+from dashboard.view import View
+
+NAMES = {
+    "summary": "In short",
+    "visit": "This visit against earlier ones",
+    "cows": "Cows that need someone",
+    "lesions": "Lesions by type, claw and zone",
+    "locomotion": "Locomotion",
+    "horn": "Horn and shedding",
+    "signals": "Signals",
+    "changes": "What changed on the farm",
+    "benchmark": "Beside other herds",
+    "cost": "What lesions may cost",
+    "remarks": "Remarks",
+}
+"""How the page calls the sections that can be left out."""
+
+REMARK_LETTERS = 4000
+FIELDS = ("sections", "language", "units", "paper", "remarks", "trimmer", "address", "owner")
+"""What the reader fills in, in the order the callback gets it; the logo comes after."""
+
+ONE_FARM = "A report is of one farm: choose it above."
+
+
+def _extra() -> list[Any]:
+    return [
+        html.Section(
+            [
+                html.H2("What goes in", id="title-report"),
+                dmc.CheckboxGroup(
+                    id="report-sections",
+                    label="Sections",
+                    value=[name for name in SECTIONS if name not in (*ALWAYS, "cost")],
+                    children=dmc.Group(
+                        [dmc.Checkbox(label=NAMES[name], value=name) for name in SECTIONS if name in NAMES], gap="md"
+                    ),
+                ),
+                html.Div(
+                    [
+                        _choice("report-language", "Language", [("en", "English"), ("es", "Español")]),
+                        _choice("report-units", "Lengths", [("mm", "Millimetres"), ("in", "Inches")]),
+                        _choice("report-paper", "Paper", [(paper, paper) for paper in PAPERS]),
+                    ],
+                    className="choices",
+                ),
+                dmc.Textarea(
+                    id="report-remarks",
+                    label="Your own remarks, printed as you write them",
+                    autosize=True,
+                    minRows=3,
+                    maxRows=10,
+                ),
+                html.Details(
+                    [
+                        html.Summary("Letterhead"),
+                        dmc.TextInput(id="report-trimmer", label="Your name, or your firm's"),
+                        dmc.Textarea(id="report-address", label="Your address", autosize=True, minRows=2, maxRows=5),
+                        dmc.TextInput(id="report-owner", label="The farmer's name and address"),
+                        dcc.Upload(
+                            html.Span([html.B("Drop a logo here"), " or choose one (PNG, JPEG, GIF or WebP)"]),
+                            id="report-logo",
+                            className="drop",
+                            multiple=False,
+                        ),
+                        html.P(id="report-logo-told", role="status"),
+                    ],
+                    className="fold",
+                ),
+                html.Div(
+                    [
+                        html.Button("Show it", id="report-show", className="act"),
+                        html.Button("Save as PDF", id="report-pdf", className="take"),
+                        html.Button("Save as HTML", id="report-html", className="take"),
+                        html.Button("Save as workbook", id="report-xlsx", className="take"),
+                    ],
+                    className="takeaway",
+                ),
+            ],
+            className="panel wide",
+            **{"aria-labelledby": "title-report"},
+        ),
+        html.Section(
+            [
+                html.H2("As it will look", id="title-report-preview"),
+                dcc.Loading(
+                    html.Div(
+                        html.P("Nothing is shown yet.", className="basis"),
+                        id="report-preview",
+                        **{"aria-live": "polite"},
+                    ),
+                    color="var(--accent)",
+                ),
+            ],
+            className="panel wide",
+            **{"aria-labelledby": "title-report-preview"},
+        ),
+        dcc.Download(id="report-download"),
+    ]
+
+
+def _choice(name: str, label: str, choices: list[tuple[str, str]]) -> Any:
+    return dmc.Select(
+        id=name,
+        label=label,
+        data=[{"value": value, "label": said} for value, said in choices],
+        value=choices[0][0],
+        allowDeselect=False,
+    )
+
+
+def register(app: Dash, ledger: Ledger) -> None:
+    """The callbacks of the report page."""
+    states = [State(f"report-{name}", "value") for name in FIELDS]
+
+    @app.callback(
+        Output("report-preview", "children"),
+        Output("report-download", "data"),
+        *(Input(f"report-{name}", "n_clicks") for name in ("show", "pdf", "html", "xlsx")),
+        *states,
+        State("report-logo", "contents"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )
+    def make(*given: Any) -> Any:
+        clicks, filled, logo, search = given[:4], given[4:-2], given[-2], given[-1]
+        if not any(clicks):
+            return no_update, no_update
+        try:
+            request = request_from(dict(zip(FIELDS, filled, strict=True)), logo, search or "", ledger)
+            return made(ledger, request, str(ctx.triggered_id).removeprefix("report-"))
+        except Mistake as known:
+            return mistake_line(str(known)), no_update
+
+    @app.callback(
+        Output("report-logo-told", "children"),
+        Input("report-logo", "contents"),
+        State("report-logo", "filename"),
+        prevent_initial_call=True,
+    )
+    def logo_told(contents: str | None, name: str | None) -> Any:
+        if not contents:
+            return no_update
+        try:
+            logo_of(contents)
+        except Mistake as known:
+            return mistake_line(str(known))
+        return f"{name or 'The logo'} will stand at the head of the report."
+
+
+def request_from(filled: dict[str, Any], logo: str | None, search: str, ledger: Ledger) -> Request:
+    """The report that the page describes.
+
+    Raises
+    ------
+    Mistake
+        Not one farm is chosen, or something filled in cannot be used.
+    """
+    allowed = current_viewer().allowed
+    view = View.read("/report", search, allowed)
+    farm = view.farm
+    if farm is None:
+        farms = ledger.farms(allowed)
+        if len(farms) != 1 or view.selection.farms:
+            raise Mistake(ONE_FARM)
+        [farm] = farms
+    return Request(
+        farm=farm,
+        since=view.selection.since,
+        until=view.selection.until,
+        language=str(filled["language"] or "en"),
+        units=str(filled["units"] or "mm"),
+        paper=str(filled["paper"] or PAPERS[0]),
+        sections=tuple(str(name) for name in filled["sections"] or ()),
+        remarks=str(filled["remarks"] or "")[:REMARK_LETTERS],
+        trimmer=Sender(str(filled["trimmer"] or ""), str(filled["address"] or ""), logo_of(logo) if logo else None),
+        owner=Sender(str(filled["owner"] or "")),
+        hemisphere=view.selection.hemisphere,
+        allowed=allowed,
+    )
+
+
+def logo_of(contents: str) -> bytes:
+    """A dropped picture, checked and made anew.
+
+    Raises
+    ------
+    Mistake
+        It did not arrive whole, or is not a picture.
+    """
+    try:
+        data = base64.b64decode(contents.partition(",")[2], validate=True)
+    except (binascii.Error, ValueError):
+        raise Mistake("The logo did not arrive whole; drop it again.") from None
+    return checked_logo(data)
+
+
+def made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
+    """What stands in the preview, and what is downloaded: a preview shows and a file is saved, never both."""
+    contents = collect(ledger, request)
+    if kind == "show":
+        # Nothing in a report runs, and in this frame nothing could.
+        frame = html.Iframe(
+            srcDoc=document(contents),
+            title=f"Report of {request.farm}",
+            sandbox="",
+            className="report-frame",
+            style={"width": "100%", "height": "80vh", "border": "1px solid var(--rule)", "background": "#fff"},
+        )
+        return frame, no_update
+    name = f"{file_name(request.farm, set())}.{kind}"
+    with tempfile.TemporaryDirectory(prefix="evenfoot-") as folder:
+        out = Path(folder) / name
+        try:
+            save(contents, out)
+        except Mistake as known:
+            # The sentence on the HTML in its place speaks of a folder that is gone in a moment.
+            raise Mistake(str(known).split(" The report was written as ")[0]) from None
+        data = out.read_bytes()
+    return no_update, dcc.send_bytes(data, name)
+
+
+PAGE = Page(
+    path="/report",
+    title="Report",
+    question="What to leave with the farmer: on paper, as a file, or by mail.",
+    extra=_extra,
+    register=register,
+)
