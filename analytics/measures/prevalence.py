@@ -82,6 +82,8 @@ def prevalence(
         ledger, selection, unit=per, level=level, method=limits.method, notes=_unplaced(without_place)
     )
     cautions += limits.cautions + one_farm_groups(kinds)
+    if table.empty and basis.cows:
+        cautions += (say("Nothing of this kind was found on any of the cows looked at: {n}.", n=basis.cows),)
     return Answer("prevalence", table[[*by, *COLUMNS]], basis, cautions, by)
 
 

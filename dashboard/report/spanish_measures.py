@@ -173,6 +173,9 @@ _CAUTIONS: dict[str, str] = {
     ),
     "Not enough to say: {reason}": "No basta para decirlo: {reason}",
     "Nothing was recorded for this choice of farms, dates and groups.": "Nada se registró para esta elección.",
+    "Nothing of this kind was found on any of the cows looked at: {n}.": (
+        "Nada de este tipo se halló en ninguna de las vacas examinadas: {n}."
+    ),
     "Cows looked at: {n}. Not enough to say much about the herd; the intervals show how wide the doubt is.": (
         "Vacas examinadas: {n}. No basta para decir mucho del rebaño; los intervalos muestran lo amplia que es la duda."
     ),
