@@ -98,6 +98,6 @@ def restore(address: str | None, source: Path, *, replace: bool) -> None:
 
     ledger = open_ledger(address)
     kept = backup.restore(ledger, source, replace=replace)
-    print(f"Restored {ledger.name} from {source}: {len(ledger.farms())} farms.")
+    print(f"Restored {ledger.name} from {source}. Farms in it: {len(ledger.farms())}.")
     if kept:
         print(f"The ledger that was there is kept as {kept}.")
