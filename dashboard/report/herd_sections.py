@@ -176,7 +176,9 @@ def signal_said(answer: Answer, what: str, words: Words) -> str:
         return words("{what}: no month is unlike those the limits rest on.", what=what)
     newest = rows.sort_values("month").tail(MONTHS_NAMED)
     named = "; ".join(f"{words.month(row['month'])}: {words.said(row['signal'])}" for row in newest.to_dict("records"))
-    return words("{what}: months unlike those the limits rest on: {n}. {named}.", what=what, n=len(rows), named=named)
+    return words(
+        "{what}: months unlike those the limits rest on: {n}; the newest: {named}.", what=what, n=len(rows), named=named
+    )
 
 
 def _control_picture(answer: Answer, words: Words) -> str:

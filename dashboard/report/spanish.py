@@ -267,8 +267,8 @@ _OWN: dict[str, str] = {
     "{what}: no month is unlike those the limits rest on.": (
         "{what}: ningún mes es distinto de aquellos en que se apoyan los límites."
     ),
-    "{what}: months unlike those the limits rest on: {n}. {named}.": (
-        "{what}: meses distintos de aquellos en que se apoyan los límites: {n}. {named}."
+    "{what}: months unlike those the limits rest on: {n}; the newest: {named}.": (
+        "{what}: meses distintos de aquellos en que se apoyan los límites: {n}; los últimos: {named}."
     ),
 }
 
