@@ -38,9 +38,10 @@ def _rates(ledger: Ledger, view: View) -> Drawn:
     return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer), to)
 
 
-def _months(ledger: Ledger, view: View) -> Drawn:
-    answer = incidence(ledger, view.selection, by=("month",), per=level_of(view))
-    figure = rates.by_month(answer, **view.look)
+def _years(ledger: Ledger, view: View) -> Drawn:
+    """By year: a case is dated on the day it was found, so months only show when the trimmer came."""
+    answer = incidence(ledger, view.selection, by=("year",), per=level_of(view))
+    figure = rates.incidence(answer, **view.look)
     return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer))
 
 
@@ -113,10 +114,11 @@ PAGE = Page(
             wide=True,
         ),
         Panel(
-            "followup-months",
-            "New cases month by month",
-            _months,
-            "New cases found in the month, out of the time cows spent in the herd in that month.",
+            "followup-years",
+            "New cases year by year",
+            _years,
+            "New cases found in the year, out of the time cows spent in the herd in it. A case is dated on the day it "
+            "was found, so shorter periods would only show when the trimmer came.",
             wide=True,
         ),
         Panel(
