@@ -14,8 +14,8 @@ PRICES = tuple(f"price_{code}" for code in PARENTS)
 """What a case of a lesion costs, by the lesion's code."""
 
 OPTIONS = (
-    "by", "per", "reference", "cow", "theme", "change", "against", "baseline", "level_of", "currency",
-    "measure", "on", "cows_a_day", *PRICES,
+    "by", "per", "reference", "adjust", "stratify", "cow", "theme", "change", "against", "baseline", "level_of",
+    "currency", "measure", "on", "cows_a_day", *PRICES,
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
 
@@ -52,10 +52,17 @@ class View:
         """
         pairs = dict(parse_qsl((search or "").lstrip("?")))
         options = {key: pairs[key] for key in OPTIONS if key in pairs}
+        several = [value for key, value in parse_qsl((search or "").lstrip("?")) if key == "adjust"]
+        if several:
+            options["adjust"] = ",".join(several)
         return cls(path or "/", Selection.from_query(search or "", allowed), options, narrow)
 
     def option(self, name: str, default: str) -> str:
         return self.options.get(name, default)
+
+    def several(self, name: str) -> tuple[str, ...]:
+        """An option that may hold more than one word."""
+        return tuple(word for word in self.options.get(name, "").split(",") if word)
 
     @property
     def theme(self) -> str:

@@ -165,7 +165,7 @@
           if (!Array.isArray(values)) values = [values];
           const plain = id.field === "visits" && values[0] === "whole-herd";
           if (!plain) values.filter(Boolean).forEach((value) => query.append(id.field, value));
-          const left = { farms: ["cow", "groups", "cows"], by: ["reference"] }[id.field] || [];
+          const left = { farms: ["cow", "groups", "cows"], by: ["reference", "adjust", "stratify"] }[id.field] || [];
           const was = new URLSearchParams(before).getAll(id.field).join();
           if (was !== query.getAll(id.field).join()) left.forEach((name) => query.delete(name));
         }

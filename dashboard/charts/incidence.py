@@ -13,6 +13,7 @@ from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.periods import period_axis, period_words, with_gaps
+from dashboard.charts.prevalence import IN_ORDER
 from dashboard.charts.theme import number, plural, ratio, rgba, tokens
 
 PERIODS = ("month", "quarter", "year")
@@ -62,7 +63,8 @@ def incidence(
     known = answer.table if answer.empty else answer.table[answer.table["rate_per_100"].notna()]
     if known.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
-    table = known.sort_values("rate_per_100", ascending=False, kind="stable")
+    ordered = answer.by and answer.by[0] in IN_ORDER
+    table = known if ordered else known.sort_values("rate_per_100", ascending=False, kind="stable")
     rows = [
         Row(
             ", ".join(value_label(name, row[name]) for name in by if name in row) or str(say("All")),

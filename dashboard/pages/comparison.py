@@ -8,17 +8,20 @@ import dash_mantine_components as dmc
 from dash import html
 
 from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
 from analytics.measures.comparison import comparison
 from analytics.measures.locomotion import locomotion
 from analytics.trade.lesions import LESIONS
 from dashboard.charts import comparison as drawn_comparison
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
+from dashboard.charts.columns import OF_TERM
 from dashboard.charts.labels import column_label, value_label
 from dashboard.page import Page
-from dashboard.panel import Drawn, Panel, mark
+from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.view import View
 
+COVARIATES = ("parity", "season", "farm", "housing", "floor", "group", "breed", "trimmer", "year")
 GROUPINGS = ("housing", "floor", "wetness", "season", "group", "parity", "breed", "trimmer", "farm", "year")
 
 
@@ -27,9 +30,22 @@ def _by(view: View) -> str:
     return by if by in GROUPINGS else "housing"
 
 
-def _risks(ledger: Ledger, view: View) -> Drawn:
+def _answer(ledger: Ledger, view: View) -> Answer:
     by = _by(view)
-    answer = comparison(ledger, view.selection, by=(by,), reference=view.options.get("reference"))
+    stratify = view.options.get("stratify")
+    return comparison(
+        ledger,
+        view.selection,
+        by=(by,),
+        reference=view.options.get("reference"),
+        per="trim" if view.option("per", "cow") == "trim" else "cow",
+        adjust=tuple(name for name in view.several("adjust") if name in COVARIATES and name != by),
+        stratify=stratify if stratify in COVARIATES and stratify != by else None,
+    )
+
+
+def _risks(ledger: Ledger, view: View) -> Drawn:
+    answer = _answer(ledger, view)
 
     def to(row: dict[str, Any]) -> str:
         return view.changed(reference=row["group"]).href
@@ -43,6 +59,43 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
         to,
         beside=((ratios, describe.describe("ratios", answer)),),
     )
+
+
+def _lesions(ledger: Ledger, view: View) -> Any:
+    """Every lesion chosen on its own, with p-values that allow for asking several times."""
+    answer = _answer(ledger, view)
+    frame = answer.extra.get("by_lesion")
+    if frame is None or frame.empty:
+        return html.P(
+            "Choose two lesions or more, or something to hold alike, to see each lesion on its own.", className="empty"
+        )
+    return [rests_on(answer), number_table(frame, None, "Each lesion on its own")]
+
+
+def _herds(ledger: Ledger, view: View) -> Any:
+    """The random-herd model, where there are herds enough."""
+    answer = _answer(ledger, view)
+    frame = answer.extra.get("herd_model")
+    if frame is None or frame.empty:
+        return html.P(
+            "With five farms or more, and something held alike, herds are modelled as drawn from many.",
+            className="empty",
+        )
+    terms = [_term(str(term), _by(view)) for term in frame["term"]]
+    named = frame.assign(term=terms).rename(columns=OF_TERM)
+    return [
+        rests_on(answer),
+        html.P("Odds ratios, each against the group not listed; the last two rows say how far herds differ."),
+        number_table(named, None, "Herds as drawn from many"),
+    ]
+
+
+def _term(term: str, by: str) -> str:
+    """A term of a model in words: ``Lactation: 3+``."""
+    name, equals, level = term.partition("=")
+    if not equals:
+        return term[:1].upper() + term[1:]
+    return f"{column_label(by if name == 'group' else name)}: {level}"
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
@@ -74,6 +127,29 @@ def _choices(ledger: Ledger, view: View) -> Any:
                 clearable=True,
                 searchable=True,
             ),
+            dmc.MultiSelect(
+                label="Held alike (adjusted for)",
+                id={"type": "choice", "field": "adjust"},
+                data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != _by(view)],
+                value=list(view.several("adjust")),
+                placeholder="" if view.several("adjust") else "Nothing",
+                clearable=True,
+            ),
+            dmc.Select(
+                label="Within each",
+                id={"type": "choice", "field": "stratify"},
+                data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != _by(view)],
+                value=view.options.get("stratify"),
+                placeholder="All together",
+                clearable=True,
+            ),
+            dmc.Select(
+                label="Count",
+                id={"type": "choice", "field": "per"},
+                data=[{"value": "", "label": "Cows in the period"}, {"value": "trim", "label": "Trims"}],
+                value="trim" if view.option("per", "cow") == "trim" else "",
+                allowDeselect=False,
+            ),
         ],
         className="choices",
     )
@@ -94,6 +170,18 @@ PAGE = Page(
             _risks,
             "Share: cows that are a case at any trim while in the group, out of all cows trimmed while in it. Ratio: "
             "the group's share divided by the reference group's; 1 is no difference.",
+            wide=True,
+        ),
+        Panel(
+            "comparison-lesions",
+            "Each lesion on its own",
+            _lesions,
+            wide=True,
+        ),
+        Panel(
+            "comparison-herds",
+            "Herds as drawn from many",
+            _herds,
             wide=True,
         ),
         Panel(

@@ -134,7 +134,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
 
 PAGE = Page(
     path="/planning",
-    title="Costs and families",
+    title="Costs",
     question="What do lesions cost, do they run in families, and how many cows must be looked at to see a change?",
     choices=_choices,
     panels=(

@@ -106,7 +106,7 @@ AGREEMENT = Panel(
 
 PAGE = Page(
     path="/records",
-    title="Record quality",
+    title="Records",
     question="Can the records bear the figures: are they complete, and do two people write down the same?",
     panels=(
         Panel(
