@@ -8,8 +8,6 @@ import dash_mantine_components as dmc
 from dash import html
 
 from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.comparison import comparison
 from analytics.measures.locomotion import locomotion
 from analytics.trade.lesions import LESIONS
 from dashboard.charts import comparison as drawn_comparison
@@ -18,34 +16,14 @@ from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.charts.columns import OF_TERM
 from dashboard.charts.labels import column_label, value_label
 from dashboard.page import Page
+from dashboard.pages.compared import COVARIATES, GROUPINGS, compared, grouping
+from dashboard.pages.comparison_feet import where
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.view import View
 
-COVARIATES = ("parity", "season", "farm", "housing", "floor", "group", "breed", "trimmer", "year")
-GROUPINGS = ("housing", "floor", "wetness", "season", "group", "parity", "breed", "trimmer", "farm", "year")
-
-
-def _by(view: View) -> str:
-    by = view.option("by", "housing")
-    return by if by in GROUPINGS else "housing"
-
-
-def _answer(ledger: Ledger, view: View) -> Answer:
-    by = _by(view)
-    stratify = view.options.get("stratify")
-    return comparison(
-        ledger,
-        view.selection,
-        by=(by,),
-        reference=view.options.get("reference"),
-        per="trim" if view.option("per", "cow") == "trim" else "cow",
-        adjust=tuple(name for name in view.several("adjust") if name in COVARIATES and name != by),
-        stratify=stratify if stratify in COVARIATES and stratify != by else None,
-    )
-
 
 def _risks(ledger: Ledger, view: View) -> Drawn:
-    answer = _answer(ledger, view)
+    answer = compared(ledger, view)
 
     def to(row: dict[str, Any]) -> str:
         return view.changed(reference=row["group"]).href
@@ -63,7 +41,7 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
 
 def _lesions(ledger: Ledger, view: View) -> Any:
     """Every lesion chosen on its own, with p-values that allow for asking several times."""
-    answer = _answer(ledger, view)
+    answer = compared(ledger, view)
     frame = answer.extra.get("by_lesion")
     if frame is None or frame.empty:
         return html.P(
@@ -74,14 +52,14 @@ def _lesions(ledger: Ledger, view: View) -> Any:
 
 def _herds(ledger: Ledger, view: View) -> Any:
     """The random-herd model, where there are herds enough."""
-    answer = _answer(ledger, view)
+    answer = compared(ledger, view)
     frame = answer.extra.get("herd_model")
     if frame is None or frame.empty:
         return html.P(
             "With five farms or more, and something held alike, herds are modelled as drawn from many.",
             className="empty",
         )
-    terms = [_term(str(term), _by(view)) for term in frame["term"]]
+    terms = [_term(str(term), grouping(view)) for term in frame["term"]]
     named = frame.assign(term=terms).rename(columns=OF_TERM)
     return [
         rests_on(answer),
@@ -99,7 +77,7 @@ def _term(term: str, by: str) -> str:
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
-    by = _by(view)
+    by = grouping(view)
     answer = locomotion(ledger, view.selection, by=("quarter", by if by not in ("year", "season") else "housing"))
     return Drawn(
         drawn_locomotion.by_group(answer, **view.look),
@@ -115,7 +93,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
                 label="Compare by",
                 id={"type": "choice", "field": "by"},
                 data=[{"value": name, "label": column_label(name)} for name in GROUPINGS],
-                value=_by(view),
+                value=grouping(view),
                 allowDeselect=False,
             ),
             dmc.MultiSelect(
@@ -130,7 +108,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
             dmc.MultiSelect(
                 label="Held alike (adjusted for)",
                 id={"type": "choice", "field": "adjust"},
-                data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != _by(view)],
+                data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != grouping(view)],
                 value=list(view.several("adjust")),
                 placeholder="" if view.several("adjust") else "Nothing",
                 clearable=True,
@@ -138,7 +116,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
             dmc.Select(
                 label="Within each",
                 id={"type": "choice", "field": "stratify"},
-                data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != _by(view)],
+                data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != grouping(view)],
                 value=view.options.get("stratify"),
                 placeholder="All together",
                 clearable=True,
@@ -170,6 +148,14 @@ PAGE = Page(
             _risks,
             "Share: cows that are a case at any trim while in the group, out of all cows trimmed while in it. Ratio: "
             "the group's share divided by the reference group's; 1 is no difference.",
+            wide=True,
+        ),
+        Panel(
+            "comparison-feet",
+            "Where on the foot two groups differ",
+            where,
+            "For every claw and zone: the share of cows with a lesion there in one group, less the share in the "
+            "reference, with Newcombe's interval.",
             wide=True,
         ),
         Panel(

@@ -15,6 +15,7 @@ from analytics.trade.feet import ZONES
 from dashboard.charts import describe, foot, trend
 from dashboard.charts import prevalence as bars
 from dashboard.charts.labels import value_label
+from dashboard.charts.small_multiples import small_multiples
 from dashboard.page import Page
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.view import View
@@ -85,6 +86,17 @@ def _months(ledger: Ledger, view: View) -> Drawn:
     return Drawn(trend.trend(answer, **view.look), answer, describe.describe("trend", answer))
 
 
+def _each(ledger: Ledger, view: View) -> Drawn:
+    """Every lesion over time, side by side on one scale."""
+    answer = prevalence(ledger, view.selection.with_(**CLEARED), by=("quarter", "lesion"), per="cow")
+
+    def to(row: dict[str, Any]) -> str:
+        return view.changed(**CLEARED).changed(lesions=(row["lesion"],)).href
+
+    figure = small_multiples(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("trend", answer), to)
+
+
 def _cows(ledger: Ledger, view: View) -> Any:
     frame = cows_found(ledger, view.selection)
     answer = prevalence(ledger, view.selection, by=(), per="cow")
@@ -151,6 +163,13 @@ PAGE = Page(
             "Month by month",
             _months,
             "Cows with the lesion at a trim in the month, out of the cows trimmed in it.",
+            wide=True,
+        ),
+        Panel(
+            "lesion-each",
+            "Every lesion, quarter by quarter",
+            _each,
+            "Cows with the lesion at a trim in the quarter, out of the cows trimmed in it; all on one scale.",
             wide=True,
         ),
         Panel("lesion-cows", "Which cows", _cows, wide=True),

@@ -1,0 +1,32 @@
+"""What the comparison page compares, read from its address."""
+
+from __future__ import annotations
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.comparison import comparison
+from dashboard.view import View
+
+COVARIATES = ("parity", "season", "farm", "housing", "floor", "group", "breed", "trimmer", "year")
+GROUPINGS = ("housing", "floor", "wetness", "season", "group", "parity", "breed", "trimmer", "farm", "year")
+
+
+def grouping(view: View) -> str:
+    """The property compared; housing where the address names none that can be."""
+    by = view.option("by", "housing")
+    return by if by in GROUPINGS else "housing"
+
+
+def compared(ledger: Ledger, view: View) -> Answer:
+    """The comparison that the address asks for."""
+    by = grouping(view)
+    stratify = view.options.get("stratify")
+    return comparison(
+        ledger,
+        view.selection,
+        by=(by,),
+        reference=view.options.get("reference"),
+        per="trim" if view.option("per", "cow") == "trim" else "cow",
+        adjust=tuple(name for name in view.several("adjust") if name in COVARIATES and name != by),
+        stratify=stratify if stratify in COVARIATES and stratify != by else None,
+    )

@@ -1,0 +1,71 @@
+"""Where on the foot two groups of a comparison differ."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.foot_map import foot_map
+from analytics.tally.narrow import NOT_RECORDED
+from dashboard.charts import describe
+from dashboard.charts.foot import common_top, draw_feet
+from dashboard.charts.foot_difference import draw_difference, zone_differences
+from dashboard.charts.labels import value_label
+from dashboard.pages.compared import compared, grouping
+from dashboard.panel import Drawn
+from dashboard.view import View
+
+FIELD_OF = {
+    "housing": "housing",
+    "floor": "floor",
+    "season": "seasons",
+    "group": "groups",
+    "parity": "parity",
+    "breed": "breeds",
+    "trimmer": "trimmers",
+    "farm": "farms",
+}
+"""Grouping -> the field of a selection that narrows to one of its groups."""
+
+
+def where(ledger: Ledger, view: View) -> Any:
+    """Where on the foot the largest other group differs from the reference."""
+    by = grouping(view)
+    whole = compared(ledger, view)
+    groups = whole.table
+    groups = groups[groups["group"] != NOT_RECORDED]
+    if by not in FIELD_OF or len(groups) < 2:
+        return html.P("Two groups of cows are needed to compare their feet.", className="empty")
+    reference = str(groups["group"].iloc[0])
+    other = str(groups.iloc[1:].sort_values("at_risk", ascending=False)["group"].iloc[0])
+    per = "trim" if view.option("per", "cow") == "trim" else "cow"
+    first, second = (
+        foot_map(ledger, view.selection.with_(**{FIELD_OF[by]: (group,)}), per=per) for group in (other, reference)
+    )
+    names = (value_label(by, other), value_label(by, reference))
+    top = common_top(first, second)
+    figures = (
+        draw_difference(first, second, names=names, **view.look),
+        *(draw_feet(each, highest=top, **view.look) for each in (first, second)),
+    )
+    found = zone_differences(first, second)
+    answer = replace(found, basis=whole.basis, cautions=found.cautions)
+    words = describe.describe("difference", answer)
+    return Drawn(
+        figures[0],
+        answer,
+        words,
+        lead=[
+            html.P(
+                f"{names[0]} less {names[1]}; below, {names[0].lower()} first, then {names[1].lower()}. Pale and "
+                "dotted: the interval includes no difference."
+            )
+        ],
+        beside=tuple(
+            (figure, f"{name}: {describe.describe('foot', each)}")
+            for figure, name, each in zip(figures[1:], names, (first, second), strict=True)
+        ),
+    )
