@@ -6,13 +6,15 @@ import contextlib
 import dataclasses
 import datetime as dt
 import json
+import multiprocessing
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from analytics.ledger import Ledger
+from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.schema import ROW_TABLES
 from analytics.mistake import Mistake
 from dashboard.report.contents import collect
@@ -24,6 +26,11 @@ STATE = ".evenfoot-reports.json"
 """Kept in the folder: which records each farm's newest report rests on."""
 
 FORMATS = ("pdf", "html", "xlsx")
+
+MOST_WORKERS = 4
+FARMS_A_WORKER = 4
+"""A process of its own takes some seconds to start, which fewer farms than this do not win back.
+[common practice, no source]"""
 
 
 @dataclass(frozen=True)
@@ -64,6 +71,7 @@ def report_all(
     owners: dict[str, Sender] | None = None,
     dry_run: bool = False,
     deliver: Callable[[str, Sequence[Path]], None] | None = None,
+    workers: int | None = None,
 ) -> list[Outcome]:
     """Write a report of every farm.
 
@@ -85,6 +93,8 @@ def report_all(
         Name the files that would be written; write nothing.
     deliver : callable, optional
         Takes a farm and its files, once they are written.
+    workers : int, optional
+        Processes to work with; by the number of farms and of the machine's cores without it.
 
     Returns
     -------
@@ -104,32 +114,60 @@ def report_all(
     names = {farm: file_name(farm, taken) for farm in sorted(marks)}
     if not dry_run:
         _prepare(folder)
+    tasks = []
+    for farm in farms:
+        request = dataclasses.replace(template, farm=farm, owner=(owners or {}).get(farm, Sender()))
+        tasks.append((ledger.name, request, [folder / f"{names[farm]}.{each}" for each in formats]))
+    if dry_run:
+        return [Outcome(request.farm, tuple(wanted)) for _, request, wanted in tasks]
     out = []
-    with _progress(len(farms)) as tell:
-        for farm in farms:
-            tell(farm)
-            wanted = [folder / f"{names[farm]}.{each}" for each in formats]
-            if dry_run:
-                out.append(Outcome(farm, tuple(wanted)))
-                continue
-            request = dataclasses.replace(template, farm=farm, owner=(owners or {}).get(farm, Sender()))
-            outcome = _one(ledger, request, wanted, deliver)
+    with _progress(len(farms)) as tell, _working(workers or _workers(len(tasks))) as work:
+        for outcome in work(tasks):
+            tell(outcome.farm)
+            outcome = _delivered(outcome, deliver)
             if not outcome.trouble:
-                _note(folder, farm, marks[farm], outcome.files)
+                _note(folder, outcome.farm, marks[outcome.farm], outcome.files)
             out.append(outcome)
     return out
 
 
-def _one(
-    ledger: Ledger, request: Request, wanted: Sequence[Path], deliver: Callable[[str, Sequence[Path]], None] | None
-) -> Outcome:
+Task = tuple[str, Request, list[Path]]
+
+
+def _workers(tasks: int) -> int:
+    return max(1, min(MOST_WORKERS, os.cpu_count() or 1, tasks // FARMS_A_WORKER))
+
+
+@contextlib.contextmanager
+def _working(workers: int) -> Iterator[Callable[[list[Task]], Iterator[Outcome]]]:
+    """Make reports one after another in this process, or several at a time in processes of their own.
+
+    Most of a report's time is Python's own, so threads would not help; readers of one ledger do not hinder each other.
+    """
+    if workers == 1:
+        yield lambda tasks: map(_one, tasks)
+        return
+    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
+        yield lambda tasks: pool.map(_one, tasks)
+
+
+def _delivered(outcome: Outcome, deliver: Callable[[str, Sequence[Path]], None] | None) -> Outcome:
+    if deliver is None or outcome.trouble:
+        return outcome
+    try:
+        deliver(outcome.farm, outcome.files)
+    except Mistake as mistake:
+        return dataclasses.replace(outcome, trouble=str(mistake))
+    return outcome
+
+
+def _one(task: Task) -> Outcome:
+    address, request, wanted = task
     written: list[Path] = []
     try:
-        contents = collect(ledger, request)
+        contents = collect(open_ledger(address), request)
         for path in wanted:
             written += save(contents, path)
-        if deliver is not None:
-            deliver(request.farm, written)
     except Mistake as mistake:
         return Outcome(request.farm, tuple(written), str(mistake))
     return Outcome(request.farm, tuple(written))

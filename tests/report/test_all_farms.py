@@ -79,6 +79,13 @@ def test_a_row_that_changed_for_another_is_news(ledger: Ledger, tmp_path: Path) 
     assert before["Hill Farm"] == after["Hill Farm"]
 
 
+def test_processes_of_their_own_make_the_same_reports(ledger: Ledger, tmp_path: Path) -> None:
+    alone, together = tmp_path / "alone", tmp_path / "together"
+    assert made(ledger, alone, workers=1) == made(ledger, together, workers=2)
+    for path in alone.glob("*.html"):
+        assert path.read_bytes() == (together / path.name).read_bytes()
+
+
 def test_a_dry_run_writes_nothing(ledger: Ledger, tmp_path: Path) -> None:
     folder = tmp_path / "out"
     files = made(ledger, folder, dry_run=True)
