@@ -78,12 +78,20 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         Output("navigation", "children"),
         Output("picker", "children"),
         Output("look", "children"),
+        Output("seen-version", "data"),
+        Output("stale", "children"),
         Input("address", "pathname"),
         Input("address", "search"),
     )
     def around(path: str, search: str) -> Any:
         view, mistake = _view(path, search)
-        return frame.navigation(PAGES, view), [frame.picker(ledger, view), frame.mistake(mistake)], frame.look(view)
+        return (
+            frame.navigation(PAGES, view),
+            [frame.picker(ledger, view), frame.mistake(mistake)],
+            frame.look(view),
+            str(ledger.version),
+            None,
+        )
 
     @app.callback(
         Output("address", "search"),
@@ -101,6 +109,20 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         if period is None:
             return no_update, True
         return View("/", Selection(since=period[0], until=period[1])).search, True
+
+    @app.callback(
+        Output("stale", "children", allow_duplicate=True),
+        Input("watch", "n_intervals"),
+        State("seen-version", "data"),
+        State("address", "pathname"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )
+    def stale(_ticks: int, seen: str | None, path: str, search: str) -> Any:
+        """Say so when the ledger has changed since this page was filled."""
+        if seen is None or seen == str(ledger.version):
+            return no_update
+        return frame.stale((path or "/") + (search or ""))
 
     @app.callback(
         Output("trail", "children"),

@@ -32,6 +32,9 @@ INDEX = """<!DOCTYPE html>
 </body>
 </html>""".replace("COLOURS", _COLOURS)
 
+WATCH_SECONDS = 10
+"""How often a page asks whether the ledger has changed."""
+
 VETERINARIAN = (
     "Evenfoot reports what was recorded and what it goes together with. It diagnoses nothing. Ask your "
     "veterinarian about a severely lame cow, a swollen or deeply infected foot, or a case that keeps coming back; "
@@ -49,6 +52,8 @@ def layout() -> Any:
             dcc.Store(id="chosen"),
             dcc.Store(id="narrow"),
             dcc.Store(id="opened"),
+            dcc.Store(id="seen-version"),
+            dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),
             html.Header(
                 [
                     html.A(html.Span("Evenfoot"), href="/", className="brand"),
@@ -64,10 +69,22 @@ def layout() -> Any:
                 className="bar",
             ),
             html.Div(id="picker", className="picker", role="region", **{"aria-label": "Farm and period"}),
+            html.Div(id="stale", role="status"),
             html.Main(id="content", tabIndex=-1),
             html.Aside(VETERINARIAN, className="veterinarian", **{"aria-label": "Caution"}),
         ],
         className="frame",
+    )
+
+
+def stale(address: str) -> Any:
+    """A line that newer records are there, with a way to show them; nothing changes under the reader's eyes."""
+    return html.P(
+        [
+            "Records have been added or taken back since this page was filled. ",
+            html.A("Show them", href=address, target="_self"),
+        ],
+        className="caution",
     )
 
 

@@ -106,3 +106,15 @@ def test_what_cannot_be_read_in_the_address_is_said(page: Page, served: tuple[st
     expect(page.get_by_text("cannot be read; write it as year-month-day").first).to_be_visible()
     page.goto(f"{address}/lesions?farms=Nowhere")
     expect(page.get_by_text("Nothing was recorded for this choice").first).to_be_visible()
+
+
+def test_a_page_says_when_newer_records_are_there(page: Page, served: tuple[str, Path], tmp_path: Path) -> None:
+    address, ledger = served
+    page.goto(f"{address}/locomotion?farms=Nether+Ash")
+    expect(panel(page, "locomotion-trend").locator(".js-plotly-plot")).to_be_visible()
+    sheet = tmp_path / "more.csv"
+    sheet.write_text(f"visit_date,farm,cow\n2026-10-30,Nether Ash,{page.viewport_size['width']}\n")  # type: ignore[index]
+    subprocess.run([*COMMAND, "import", str(sheet), "--ledger", str(ledger)], check=True, capture_output=True)
+    expect(page.locator("#stale")).to_contain_text("Records have been added")
+    page.get_by_role("link", name="Show them").click()
+    expect(page.locator("#stale")).not_to_contain_text("Records have been added")
