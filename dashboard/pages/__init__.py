@@ -15,6 +15,7 @@ from dashboard.pages import (
     plan,
     planning,
     records,
+    report,
     warning,
     worklist,
 )
@@ -36,6 +37,7 @@ PAGES: dict[str, Page] = {
         farms,
         planning,
         records,
+        report,
         cow,
         imports,
     )

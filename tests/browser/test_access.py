@@ -26,6 +26,7 @@ PATHS = [
     "/planning?farms=Nether+Ash",
     "/records?farms=Nether+Ash",
     "/cow?farms=Larkmoor&cow=1180",
+    "/report?farms=Nether+Ash",
     "/import",
 ]
 NIGHT = ["/?farms=Larkmoor&theme=night", "/lesions?farms=Larkmoor&theme=night", "/import?theme=night"]

@@ -89,7 +89,7 @@ def test_a_click_on_a_bar_drills(page: Page, served: tuple[str, Path]) -> None:
     expect(page.locator(".trail")).to_be_visible()
 
 
-@pytest.mark.parametrize("path", ["/", "/lesions", "/locomotion", "/comparison", "/cow", "/import"])
+@pytest.mark.parametrize("path", ["/", "/lesions", "/locomotion", "/comparison", "/cow", "/report", "/import"])
 def test_every_page_fills_without_a_mistake(page: Page, served: tuple[str, Path], path: str) -> None:
     address, _ = served
     page.goto(f"{address}{path}?farms=Larkmoor")
