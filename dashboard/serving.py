@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import logging
 import socket
+import threading
 
 from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
+from analytics.tally.selection import Selection
 from dashboard.accounts import refuse_other_machines
 
 THREADS = 8
+
+WARMED = ("lesion-types", "lesion-feet", "locomotion-trend", "herd-review", "comparison-risks")
+"""Panels drawn once when the server starts."""
 
 
 def check_address(host: str, port: int) -> None:
@@ -35,6 +40,21 @@ def check_address(host: str, port: int) -> None:
             ) from None
 
 
+def warm_up(ledger: Ledger) -> None:
+    """Draw a few panels once, so that the first reader does not wait for libraries to load."""
+    from dashboard.pages import PANELS
+    from dashboard.view import View
+
+    try:
+        for farm in ledger.farms()[:1]:
+            view = View("/", Selection(farms=(farm,)))
+            for name in WARMED:
+                PANELS[name].draw(ledger, view)
+    except Mistake:
+        # Whoever opens the page is told what is wrong; there is nobody to tell here.
+        return
+
+
 def run(address: str | Ledger | None, host: str, port: int) -> None:
     """Serve until interrupted; prints the address when ready.
 
@@ -51,6 +71,7 @@ def run(address: str | Ledger | None, host: str, port: int) -> None:
 
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     server = create_server(create_app(ledger).server, host=host, port=port, threads=THREADS, ident=None)
+    threading.Thread(target=warm_up, args=(ledger,), name="warm-up", daemon=True).start()
     shown = f"[{host}]" if ":" in host else host
     print(
         f"Evenfoot is ready at http://{shown}:{port}/ (records in {ledger.name}). Stop it with Ctrl+C.",

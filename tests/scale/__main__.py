@@ -66,6 +66,7 @@ def server_times(ledger: Path) -> None:
     process, address = start_server(ledger)
     try:
         say("serve: start to ready and first page answered", time.perf_counter() - start)
+        time.sleep(3)
         for name, view in VIEWS.items():
             first = seconds(lambda view=view: _panel(address, *view), 1)
             again = [seconds(lambda view=view: _panel(address, *view), 1) for _ in range(40)]
