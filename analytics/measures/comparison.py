@@ -49,6 +49,7 @@ def comparison(
     per: str = "cow",
     adjust: tuple[str, ...] = (),
     stratify: str | None = None,
+    each_lesion: bool = False,
     level: float = 0.95,
 ) -> Answer:
     """Compare the groups of one property of cows, trims or time with a reference group.
@@ -71,6 +72,8 @@ def comparison(
         Properties of the trim held alike in the adjusted figures. With two to nine farms, farm is added.
     stratify : str, optional
         Property of the trim within whose strata the Mantel-Haenszel odds ratio is pooled.
+    each_lesion : bool
+        Whether the comparison is also made lesion by lesion.
     level : float
         Confidence level.
 
@@ -82,7 +85,7 @@ def comparison(
         std_low, std_high (what all the compared groups together would show if all were in that one; missing
         without ``adjust``); q_value (Benjamini-Hochberg over the groups); with
         ``stratify`` also mh_odds_ratio, mh_low, mh_high, homogeneity_p. The reference group comes first and
-        its ratios are 1. ``extra["by_lesion"]``, unless one lesion was chosen: the same lesion by lesion with
+        its ratios are 1. ``extra["by_lesion"]`` with ``each_lesion``, unless one lesion was chosen: the same lesion by lesion with
         q_value over all of them. ``extra["herd_model"]`` with ``adjust`` and five farms or more: term,
         estimate, low, high, p_value of a logistic model with a random farm.
 
@@ -142,7 +145,7 @@ def comparison(
     if stratify:
         table = table.merge(within_strata(question, stratify), on="group", how="left")
         cautions += _strata_differ(table, stratify, level)
-    if len(selection.lesions) != 1:
+    if each_lesion and len(selection.lesions) != 1:
         extra["by_lesion"] = by_lesion(question)
     basis, shared = basis_of(ledger, selection, unit=per, level=level, method=method, notes=notes)
     table = table.reindex(columns=columns).assign(q_value=benjamini_hochberg(table["p_value"])[0])

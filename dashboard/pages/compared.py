@@ -28,5 +28,6 @@ def compared(ledger: Ledger, view: View) -> Answer:
         reference=view.options.get("reference"),
         per="trim" if view.option("per", "cow") == "trim" else "cow",
         adjust=tuple(name for name in view.several("adjust") if name in COVARIATES and name != by),
+        each_lesion=True,
         stratify=stratify if stratify in COVARIATES and stratify != by else None,
     )

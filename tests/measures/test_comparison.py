@@ -88,7 +88,7 @@ def test_group_and_farm_the_same_thing_is_refused(tmp_path: Path) -> None:
         for farm, housing, cases in (("A", "freestall", 20), ("B", "freestall", 15), ("C", "tie-stall", 8))
         for row in _cows(cases, 50, farm, farm=farm, housing=housing)
     ]
-    answer = comparison(herd(tmp_path, rows), Selection(), adjust=("parity",), stratify="farm")
+    answer = comparison(herd(tmp_path, rows), Selection(), adjust=("parity",), stratify="farm", each_lesion=True)
     table = _rows(answer.table)
     assert table.loc["freestall", "risk_ratio"] == 1
     refused = table.loc["tie-stall"]
@@ -176,7 +176,11 @@ def test_lesion_by_lesion_counts_how_many_were_asked(tmp_path: Path) -> None:
             rows += [trim(f"{housing}{i}", code, "LH", housing=housing) for code in found] or [
                 trim(f"{housing}{i}", housing=housing)
             ]
-    table = comparison(herd(tmp_path, rows), Selection(), reference="pasture").extra["by_lesion"].set_index("lesion")
+    table = (
+        comparison(herd(tmp_path, rows), Selection(), reference="pasture", each_lesion=True)
+        .extra["by_lesion"]
+        .set_index("lesion")
+    )
     p = table["p_value"].sort_values()
     # Benjamini-Hochberg by hand for three: the smallest times 3, and never above the next.
     assert table.loc[p.index[0], "q_value"] == pytest.approx(min(3 * p.iloc[0], 1.5 * p.iloc[1]))
@@ -218,7 +222,13 @@ def test_demo_concrete_under_one_roof(demo_ledger: Ledger) -> None:
     """Osier End has rubber and concrete; the planted odds ratios are what the model finds."""
     selection = Selection(farms=("Osier End",), housing=("freestall",), lesions=("SU", "WL", "SH"))
     answer = comparison(
-        demo_ledger, selection, by=("floor",), reference="rubber", per="trim", adjust=("parity", "season")
+        demo_ledger,
+        selection,
+        by=("floor",),
+        reference="rubber",
+        per="trim",
+        adjust=("parity", "season"),
+        each_lesion=True,
     )
     lesions = answer.extra["by_lesion"].set_index("lesion")
     for code, planted in truths.CONCRETE_ODDS.items():
@@ -239,6 +249,7 @@ def test_demo_trimmer_sees_more_of_two_lesions(demo_ledger: Ledger) -> None:
         reference="KV",
         per="trim",
         adjust=("parity", "month"),
+        each_lesion=True,
     )
     lesions = answer.extra["by_lesion"].set_index("lesion")
     for code, planted in truths.TRIMMER_ODDS["TB"].items():
