@@ -85,9 +85,9 @@ def comparison(
         std_low, std_high (what all the compared groups together would show if all were in that one; missing
         without ``adjust``); q_value (Benjamini-Hochberg over the groups); with
         ``stratify`` also mh_odds_ratio, mh_low, mh_high, homogeneity_p. The reference group comes first and
-        its ratios are 1. ``extra["by_lesion"]`` with ``each_lesion``, unless one lesion was chosen: the same lesion by lesion with
-        q_value over all of them. ``extra["herd_model"]`` with ``adjust`` and five farms or more: term,
-        estimate, low, high, p_value of a logistic model with a random farm.
+        its ratios are 1. ``extra["by_lesion"]`` with ``each_lesion``, unless one lesion was chosen: the same
+        lesion by lesion with q_value over all of them. ``extra["herd_model"]`` with ``adjust`` and five farms
+        or more: term, estimate, low, high, p_value of a logistic model with a random farm.
 
     Raises
     ------

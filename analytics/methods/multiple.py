@@ -48,8 +48,9 @@ def benjamini_hochberg(
     known = ~np.isnan(values)
     if np.any((values[known] < 0) | (values[known] > 1)):
         raise ValueError("p-values must lie between 0 and 1")
-    adjusted = np.full(values.shape, np.nan)
-    if known.any():
+    adjusted = np.where(known, values, np.nan)
+    if known.sum() > 1:
+        # One question needs no allowance, and scipy.stats takes a while to load.
         from scipy.stats import false_discovery_control
 
         adjusted[known] = false_discovery_control(values[known], method="bh")

@@ -84,7 +84,9 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
         asked = [parent_of(code) for code in selection.lesions]
         kinds = pd.DataFrame({"lesion": list(dict.fromkeys([*kinds["lesion"], *asked]))}, dtype="str")
     table = _combine(frames["risk"], frames["spread"], frames["cases"], kinds, of_trim, of_site)
-    return Counts(_sorted(table, by), cluster, int(frames["unplaced"]["rows"].iloc[0]), per)
+    return Counts(
+        _sorted(table, by), cluster, int(frames["unplaced"]["rows"].iloc[0]) if "unplaced" in frames else 0, per
+    )
 
 
 @functools.lru_cache(maxsize=1024)
@@ -109,7 +111,7 @@ def _questions(
         "risk": sql_of(_sums_at_risk(looked_at, where)),
         "spread": sql_of(_spread(selection, of_trim)),
         "cases": sql_of(_sums_of_cases(cases, looked_at, where, of_finding)),
-        "unplaced": sql_of(_unplaced(selection, of_site, per)),
+        **({"unplaced": sql_of(_unplaced(selection, of_site, per))} if of_site or per in ("foot", "claw") else {}),
     }
 
 

@@ -39,7 +39,7 @@ def table(name: str) -> ir.Table:
 
 def sql_of(expression: ir.Table) -> str:
     """The engine's SQL of an expression."""
-    return str(ibis.to_sql(expression, dialect="duckdb"))
+    return str(ibis.to_sql(expression, dialect="duckdb", pretty=False))
 
 
 def fetch(ledger: Ledger, question: ir.Table | str) -> pd.DataFrame:
