@@ -160,7 +160,7 @@ LOCOMOTION: tuple[Field, ...] = (
            "lameness score|lameness|ls", "The score", "2", required=True, telling=True),
     _field("scale", "scale", "locomotion scale|loco scale|score scale|mobility scale|scoring scale",
            "1-5 or 0-3", "1-5"),
-    _field("scorer", "label", "scored by|observer|assessor|who|by|operator", "Who scored", "A. Reed"),
+    _field("scorer", "label", "scored by|observer|assessor|who|by|operator", "Who scored", "KV"),
     _NOTE,
 )  # fmt: skip
 

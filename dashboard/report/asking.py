@@ -52,8 +52,8 @@ def request_of(
         since=read_date(since, "--since") if since else None,
         until=read_date(until, "--until") if until else None,
         language=language,
-        units=units,
-        paper=paper,
+        units=UNIT_WORDS.get(units.casefold(), units),
+        paper=PAPER_WORDS.get(paper.casefold(), paper),
         sections=wanted,
         remarks=_remarks(remarks),
         trimmer=trimmer,
@@ -64,13 +64,19 @@ def request_of(
     )
 
 
+UNIT_WORDS = {"metric": "mm", "millimetres": "mm", "us": "in", "inches": "in", "imperial": "in"}
+PAPER_WORDS = {"a4": "A4", "letter": "Letter", "us letter": "Letter"}
+
+
 def _remarks(path: Path | None) -> str:
     if path is None:
         return ""
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError):
-        raise Mistake(f"The remarks {path} cannot be read; give a text file in UTF-8.") from None
+        raise Mistake(
+            f"The remarks are to be in a text file in UTF-8, and {path} is none; write them there and give its name."
+        ) from None
 
 
 def report_one(address: str | None, farm: str, out: Path, **options: object) -> list[Path]:

@@ -19,14 +19,14 @@ header p{{margin:0}}
 color:{MUTED};margin-bottom:2mm}}
 .from img{{max-height:16mm;max-width:50mm;order:2}}
 h1{{font-size:17pt;line-height:1.15;margin:0 0 .5mm;overflow-wrap:anywhere}}
-h2{{font-size:11pt;margin:3.4mm 0 1mm;color:{ACCENT};break-after:avoid}}
+h2{{font-size:11pt;margin:3mm 0 .9mm;color:{ACCENT};break-after:avoid}}
 p{{margin:0 0 1.5mm;orphans:3;widows:3}}
 p,li,figcaption,caption{{overflow-wrap:anywhere}}
 ul{{margin:0 0 2mm;padding-left:4.5mm}}
-li{{margin-bottom:.8mm;break-inside:avoid}}
+li{{margin-bottom:.7mm;break-inside:avoid}}
 .summary li{{margin-bottom:1.2mm}}
 .small,figcaption{{font-size:8.2pt;color:{MUTED}}}
-.print{{font-size:6.8pt;line-height:1.22;color:{MUTED};columns:2;column-gap:6mm;padding-left:3.5mm}}
+.print{{font-size:6.4pt;line-height:1.16;color:{MUTED};columns:2;column-gap:6mm;padding-left:3.5mm}}
 .print li{{break-inside:auto}}
 figure{{margin:0 0 2mm;break-inside:avoid}}
 figcaption{{margin-top:.5mm}}
