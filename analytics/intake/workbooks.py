@@ -104,7 +104,7 @@ def _check_archive(data: bytes, name: str) -> None:
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
         members = archive.infolist()
-    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError):
+    except (zipfile.BadZipFile, RuntimeError, ValueError, OSError):
         _cannot_open(name)
     if len(members) > MOST_FILES_WITHIN or sum(one.file_size for one in members) > MOST_UNPACKED_BYTES:
         raise Mistake(
