@@ -193,3 +193,19 @@ def test_the_demo_plan_goes_out_whole(demo_ledger: Ledger) -> None:
     for row in answer.table.to_dict("records"):
         page = chute_list(answer, row["date"].date(), row["farm"])
         assert page.count('class="cow"') == row["cows"]
+
+
+def test_a_reader_of_others_reads_the_same(demo_ledger: Ledger) -> None:
+    """The icalendar package, an independent parser of RFC 5545, finds every visit on its day."""
+    from icalendar import Calendar
+
+    answer = plan(demo_ledger, Selection())
+    calendar = Calendar.from_ical(icalendar(answer, MADE))
+    assert not calendar.errors
+    events = calendar.walk("VEVENT")
+    assert all(not event.errors for event in events)
+    days = [event.decoded("DTSTART") for event in events]
+    assert days == [day.date() for day in answer.table["date"]]
+    assert len({str(event["UID"]) for event in events}) == len(events) == len(answer.table)
+    for event, farm in zip(events, answer.table["farm"], strict=True):
+        assert farm in str(event["SUMMARY"])
