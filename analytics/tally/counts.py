@@ -17,7 +17,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import aggregated, fetch, fetch_many, sql_of
+from analytics.tally.engine import aggregated, fetch, fetch_many, for_any_farm, of_the_farm, sql_of
 from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import CLAWS, FEET, limb_of
@@ -77,7 +77,8 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
     of_finding = tuple(name for name in by if name in OF_FINDING)
 
     cluster = "cow" if "farm" in of_trim or _farms_in(ledger, selection) <= 1 else "farm"
-    frames = fetch_many(ledger, _questions(selection, of_trim, of_site, of_finding, per, cluster))
+    questions = _questions(for_any_farm(selection), of_trim, of_site, of_finding, per, cluster)
+    frames = fetch_many(ledger, {name: of_the_farm(sql, selection) for name, sql in questions.items()})
     kinds = frames["cases"][list(of_finding)].drop_duplicates()
     if of_finding == ("lesion",):
         # What was asked for and never found is an answer too: 0 cases.

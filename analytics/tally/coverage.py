@@ -7,7 +7,7 @@ import functools
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch, sql_of
+from analytics.tally.engine import fetch, for_any_farm, of_the_farm, sql_of
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 
@@ -28,7 +28,7 @@ def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.D
         One row a visit_kind and kind_from: visits, cows, trims (rows), first, last; the columns farms,
         visits_all and cows_all are not split and repeat what the asked-for kinds hold together.
     """
-    return fetch(ledger, _covered_question(selection, source))
+    return fetch(ledger, of_the_farm(_covered_question(for_any_farm(selection), source), selection))
 
 
 @functools.lru_cache(maxsize=1024)

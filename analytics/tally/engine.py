@@ -15,6 +15,7 @@ import ibis.expr.types as ir
 
 from analytics.ledger import Ledger
 from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, STAMP
+from analytics.tally.selection import Selection
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,6 +41,22 @@ def table(name: str) -> ir.Table:
 def sql_of(expression: ir.Table) -> str:
     """The engine's SQL of an expression."""
     return str(ibis.to_sql(expression, dialect="duckdb", pretty=False))
+
+
+THE_FARM = "the one farm of this question"
+"""Stands for the farm in SQL that is built once for every farm; see :func:`for_any_farm`."""
+
+
+def for_any_farm(selection: Selection) -> Selection:
+    """The selection with its single farm left open, so that one SQL text serves every farm."""
+    return selection.with_(farms=(THE_FARM,)) if len(selection.farms) == 1 else selection
+
+
+def of_the_farm(sql: str, selection: Selection) -> str:
+    """SQL of :func:`for_any_farm` with the selection's own farm put in, as a quoted literal."""
+    if len(selection.farms) != 1:
+        return sql
+    return sql.replace(f"'{THE_FARM}'", "'" + selection.farms[0].replace("'", "''") + "'")
 
 
 def fetch(ledger: Ledger, question: ir.Table | str) -> pd.DataFrame:

@@ -225,3 +225,19 @@ def test_a_viewer_sees_only_the_farms_allowed(tmp_path: Path) -> None:
         table = count(ledger, Selection(farms=asked, allowed=("Ash",)), ("farm",)).table
         assert set(table["farm"]) <= {"Ash"}
     assert count(ledger, Selection(allowed=()), ()).table["at_risk"].sum() == 0
+
+
+@pytest.mark.parametrize(
+    "farm", ["O'Hara's", "x' OR '1'='1", "'; DROP TABLE trims; --", "Birch\\", "the one farm of this question"]
+)
+def test_any_name_of_a_farm_is_only_a_name(tmp_path: Path, farm: str) -> None:
+    """One SQL text serves every farm; whatever a farm is called, it cannot become SQL."""
+    rows = [
+        {"farm": name, "cow": str(i), "visit_date": DAYS[0], "visit_kind": "whole-herd", "lesion": "SU"}
+        for name in (farm, "Ash")
+        for i in range(3 if name == farm else 5)
+    ]
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
+    for asked, cows in ((farm, 3), ("Ash", 5), ("Nowhere", 0)):
+        assert count(ledger, Selection(farms=(asked,)), ()).table["at_risk"].sum() == cows
+    assert count(ledger, Selection(), ()).table["at_risk"].sum() == 8
