@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,15 +13,16 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.limits import FEW_CLUSTERS
 from analytics.measures.periods import period_label
-from analytics.methods.models import AdjustedComparison, gee_logistic
 from analytics.methods.multiple import benjamini_hochberg
-from analytics.methods.random_herd import NODES, random_herd_logit
 from analytics.methods.ratios import odds_ratio, risk_ratio, two_group_p
 from analytics.methods.stratified import mantel_haenszel
 from analytics.tally.counts import count
 from analytics.tally.patterns import add_cases, patterns
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
+
+if TYPE_CHECKING:
+    from analytics.methods.models import AdjustedComparison
 
 ADJUSTED = (
     "adj_odds_ratio", "adj_or_low", "adj_or_high", "adj_p_value", "std_risk", "std_low", "std_high",
@@ -152,6 +154,8 @@ def _fit(frame: pd.DataFrame, question: Question) -> AdjustedComparison:
 
 def _gee(frame: pd.DataFrame, question: Question) -> AdjustedComparison:
     coded, columns = _without_aliases(frame, question.held_alike)
+    from analytics.methods.models import gee_logistic
+
     return gee_logistic(coded, "m", "group", question.reference, columns, "cluster", n="n", level=question.level)
 
 
@@ -284,6 +288,8 @@ def herd_model(question: Question) -> tuple[pd.DataFrame, tuple[Said, ...]]:
     covariates = tuple(name for name in question.adjust if name != "farm")
     looked, _ = patterns(question.ledger, question.selection, (question.name, *covariates), question.per, "farm")
     frame = _labelled(looked, Question(**{**question.__dict__, "adjust": covariates, "farms": 1}))
+    from analytics.methods.random_herd import NODES, random_herd_logit
+
     found = random_herd_logit(
         frame,
         "m",

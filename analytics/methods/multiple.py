@@ -48,11 +48,13 @@ def benjamini_hochberg(
     known = ~np.isnan(values)
     if np.any((values[known] < 0) | (values[known] > 1)):
         raise ValueError("p-values must lie between 0 and 1")
-    adjusted = np.where(known, values, np.nan)
-    if known.sum() > 1:
-        # One question needs no allowance, and scipy.stats takes a while to load.
-        from scipy.stats import false_discovery_control
-
-        adjusted[known] = false_discovery_control(values[known], method="bh")
+    adjusted = np.full(values.shape, np.nan)
+    # scipy.stats has the same few lines, but loading it takes a third of a second that every comparison on the
+    # command line would wait for; the tests hold this to scipy's.
+    found = values[known]
+    order = np.argsort(found, kind="stable")[::-1]
+    scaled = found[order] * found.size / np.arange(found.size, 0, -1)
+    falling = np.minimum(np.minimum.accumulate(scaled), 1.0)
+    adjusted[known] = falling[np.argsort(order, kind="stable")]
     with np.errstate(invalid="ignore"):
         return adjusted, adjusted <= q
