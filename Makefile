@@ -36,7 +36,7 @@ demo: $(READY)
 	$(BIN)/python -m sample_data.generate
 
 lock: $(READY)
-	$(BIN)/uv pip compile pyproject.toml --all-extras --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock
+	$(BIN)/uv pip compile pyproject.toml --extra dev --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock
 
 clean:
 	rm -rf $(VENV) build
