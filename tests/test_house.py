@@ -35,3 +35,9 @@ def test_pages_fetch_nothing_from_elsewhere() -> None:
     for path in (ROOT / "dashboard").rglob("*"):
         if path.suffix in (".css", ".js", ".py"):
             assert not re.search(r"https?://(?!127\.0\.0\.1|\{|www\.w3\.org)", path.read_text()), path
+
+
+def test_a_page_file_stays_small_enough_to_read_at_a_sitting() -> None:
+    sizes = {path.name: len(path.read_text().splitlines()) for path in (ROOT / "dashboard" / "pages").glob("*.py")}
+    assert len(sizes) > 15
+    assert not {name: lines for name, lines in sizes.items() if lines > 250}

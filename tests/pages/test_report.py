@@ -14,7 +14,7 @@ from PIL import Image
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from dashboard.accounts.viewer import Viewer
-from dashboard.pages import report
+from dashboard.pages import report, report_form
 from dashboard.report.browser import ENVIRONMENT
 from dashboard.report.request import SECTIONS
 from tests.report.made import has_browser, herd
@@ -98,4 +98,4 @@ def test_a_logo_that_is_none_is_refused(contents: str) -> None:
 
 
 def test_every_section_that_can_be_left_out_has_a_name() -> None:
-    assert set(report.NAMES) == set(SECTIONS) - {"basis"}
+    assert set(report_form.NAMES) == set(SECTIONS) - {"basis"}

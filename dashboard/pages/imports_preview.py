@@ -1,0 +1,114 @@
+"""How a dropped sheet was understood, what of it was held back, and what was added."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import dash_ag_grid as dag
+import pandas as pd
+from dash import html
+
+from analytics.intake import CheckedSheet
+from analytics.ledger.adding import ImportResult
+from dashboard.charts.labels import column_label
+from dashboard.pages.imports_list import KINDS, download_button
+from dashboard.panel import number_table
+
+GRID_ROWS = 2000
+
+
+def preview(sheets: list[CheckedSheet], result: ImportResult) -> list[Any]:
+    """What an import would do, before anything is kept."""
+    parts: list[Any] = [
+        html.H3(f"{result.file}: {result.read} rows read"),
+        html.P(
+            f"{result.added} new, {result.already_known} already known, {result.set_aside} to be set aside. Nothing "
+            "has been kept yet.",
+            className="lead",
+        ),
+    ]
+    if result.added or result.set_aside:
+        parts.append(html.Button(f"Add {result.added} rows", id={"type": "add", "of": "upload"}, className="act"))
+    for sheet in sheets:
+        parts += _understood(sheet)
+    parts += _held(sheets)
+    return parts
+
+
+def _understood(sheet: CheckedSheet) -> list[Any]:
+    parts: list[Any] = [html.H3(f"{sheet.source}: {KINDS.get(sheet.kind, sheet.kind)}")]
+    parts += [html.P(str(note)) for note in sheet.notes]
+    if not sheet.understood.empty:
+        table = sheet.understood.assign(field=[column_label(str(f)) for f in sheet.understood["field"]])
+        parts.append(
+            html.Details(
+                [
+                    html.Summary("What was understood how"),
+                    number_table(table, None, "What was understood how"),
+                ],
+                className="fold",
+                open=True,
+            )
+        )
+    if len(sheet.records):
+        fields = [c for c in sheet.records.columns if sheet.records[c].notna().any()]
+        parts.append(
+            html.Details(
+                [
+                    html.Summary("The first rows as they will be kept"),
+                    number_table(sheet.records[fields].head(10), None, "The first rows as they will be kept"),
+                ],
+                className="fold",
+            )
+        )
+    return parts
+
+
+def _held(sheets: list[CheckedSheet]) -> list[Any]:
+    frames = [sheet.set_aside.assign(source=sheet.source) for sheet in sheets if not sheet.set_aside.empty]
+    if not frames:
+        return []
+    frame = pd.concat(frames, ignore_index=True)
+    return [html.H3(f"Set aside: {frame['row'].nunique()} rows, with the reason"), set_aside_grid(frame)]
+
+
+def set_aside_grid(frame: pd.DataFrame) -> Any:
+    """The held-back cells in a grid that can be sorted and filtered."""
+    columns = ("row", "column", "value", "reason", "remedy")
+    heads = {"row": "Row", "column": "Column", "value": "Found", "reason": "Reason", "remedy": "What to do"}
+    rows = frame[list(columns)].astype(object).where(frame[list(columns)].notna(), None)
+    return dag.AgGrid(
+        id="set-aside-grid",
+        rowData=rows.head(GRID_ROWS).to_dict("records"),
+        columnDefs=[
+            {
+                "field": name,
+                "headerName": heads[name],
+                "flex": 3 if name in ("reason", "remedy") else 1,
+                "minWidth": 220 if name in ("reason", "remedy") else 90,
+                "wrapText": True,
+                "autoHeight": True,
+            }
+            for name in columns
+        ],
+        defaultColDef={"sortable": True, "filter": True, "resizable": True},
+        dashGridOptions={"domLayout": "autoHeight", "pagination": True, "paginationPageSize": 20},
+        style={"height": None},
+    )
+
+
+def added(result: ImportResult, sheets: list[CheckedSheet]) -> list[Any]:
+    """What an import did."""
+    parts: list[Any] = [
+        html.P(
+            f"{result.added} rows were added as import {result.import_no}; {result.already_known} were already known "
+            f"and {result.set_aside} set aside.",
+            className="lead",
+            role="status",
+        ),
+        html.P(html.A("See the herd", href="/")),
+    ]
+    if result.set_aside:
+        parts.append(download_button(result.import_no))
+        parts += _held(sheets)
+    return parts
