@@ -30,6 +30,8 @@ OTHER_VISITS = ("whole-herd", "part-herd", "lame-cow", "unknown")
 """Visits used, each kind held alike, where whole-herd visits are too seldom to fit months. Rechecks are left
 out: they are of cows known to have a lesion. [common practice, no source]"""
 
+DAYS_OF_A_MONTH = 30.0
+
 COLUMNS = ("term", "estimate", "low", "high", "p_value")
 _TERMS = {
     "step": "odds ratio, after against before",
@@ -76,8 +78,9 @@ def change_impact(
         ``odds ratio a month before the change``; ``percentage points at the end`` (fitted less expected
         without the change); with ``against`` also ``percentage points more than the other farm`` and
         ``odds ratio over that of the other farm`` (difference in differences). ``extra["series"]``: month,
-        cases, at_risk, prevalence, fitted, counterfactual, cf_low, cf_high, after. ``extra["changes"]``: the
-        changes recorded.
+        cases, at_risk, prevalence, fitted, counterfactual, cf_low, cf_high, after; fitted and counterfactual at the
+        mean mix of visit kinds. ``extra["curve"]``: the same lines every half month (month, after, fitted,
+        counterfactual, cf_low, cf_high). ``extra["changes"]``: the changes recorded.
 
     Raises
     ------
@@ -110,7 +113,7 @@ def change_impact(
         table = pd.concat([table, pd.DataFrame(_did_rows(compared), columns=list(COLUMNS))], ignore_index=True)
         cautions += _did_words(compared, against)
     cautions += _cautions(found, few, months, of)
-    extra = {"series": _series(months, found), "changes": known}
+    extra = {"series": _series(months, found), "curve": _curve(found), "changes": known}
     return Answer("change-impact", table if len(months) else table.iloc[:0], basis, cautions, ("term",), extra)
 
 
@@ -185,15 +188,27 @@ def _rows(found: HeldChange, few: bool) -> list[tuple[str, float, float, float, 
     return rows
 
 
+_WITHOUT = {"without": "counterfactual", "without_low": "cf_low", "without_high": "cf_high"}
+
+
+def _curve(found: HeldChange) -> pd.DataFrame:
+    """The fitted lines with the days of their points instead of numbers of months."""
+    curve = found.curve.rename(columns=_WITHOUT)
+    whole = curve["time"].floordiv(1).astype("int64") - 1
+    first = pd.to_datetime({"year": whole // 12, "month": whole % 12 + 1, "day": 1})
+    days = first + pd.to_timedelta(curve["time"].mod(1) * DAYS_OF_A_MONTH, unit="D")
+    for name in _WITHOUT.values():
+        curve[name] = curve[name].where(curve["after"].astype(bool), math.nan)
+    return curve.assign(month=days)[["month", "after", "fitted", *_WITHOUT.values()]]
+
+
 def _series(months: pd.DataFrame, found: HeldChange) -> pd.DataFrame:
     names = ["month", "after"]
     seen = months.groupby(names, as_index=False)[["cases", "at_risk"]].sum().sort_values(names)
     seen = seen.assign(prevalence=seen["cases"] / seen["at_risk"])
     number = seen["month"].dt.year * 12 + seen["month"].dt.month
     twice = seen.duplicated("month", keep="last")
-    fitted = found.series.rename(
-        columns={"without": "counterfactual", "without_low": "cf_low", "without_high": "cf_high"}
-    )
+    fitted = found.series.rename(columns=_WITHOUT)
     # Before the change there is nothing to imagine: the expected is the fitted.
     out = seen.assign(time=number - 0.5 * twice).merge(
         fitted[["time", "fitted", "counterfactual", "cf_low", "cf_high"]], on="time", how="left"
@@ -250,7 +265,8 @@ def _notes(found: HeldChange, few: bool, day: dt.date, what: str, widened: bool,
         notes.append(
             say(
                 "Whole-herd visits alone are too few months, so part-herd and lame-cow visits are used too, each "
-                "kind of visit held alike. Shares before and after are of all of them."
+                "kind of visit held alike. Shares before and after are of all of them; the lines are drawn for the "
+                "mean mix of visits, and a month with more lame-cow visits than usual lies above them."
             )
         )
     if found.reason or few:

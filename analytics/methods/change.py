@@ -17,6 +17,7 @@ Array = npt.NDArray[np.float64]
 LEAST_TIMES = 6  # points in time on either side; 12 are better [common practice, no source]
 SLOPE_TIMES = 12  # points on either side from which a change of slope is fitted too [common practice, no source]
 YEAR = 12.0
+CURVE_STEP = 0.5
 _SEPARATED = 12.0
 _ROUNDS = 25
 
@@ -35,11 +36,14 @@ class HeldChange:
         one to expect), ``slope`` (odds ratio a unit of time, after over before) and ``before`` (odds ratio a
         unit of time before the change). nan where it was not fitted.
     series : pandas.DataFrame
-        One row a point in time: ``time``, ``cases``, ``n``, ``fitted``, ``without`` (had the change not come),
-        ``without_low``, ``without_high``; shares of the units of all kinds together. Of the step where no
-        trend was fitted.
+        One row a point in time: ``time``, ``cases``, ``n`` of all kinds together, ``fitted``, ``without`` (had
+        the change not come), ``without_low``, ``without_high``. Fitted and without are shares at the mean mix of
+        kinds, so that they do not follow what kind of units a month happened to have. Of the step where no trend
+        was fitted.
+    curve : pandas.DataFrame
+        ``time``, ``after`` and the same four, every half unit of time; just before the change and at it.
     end_difference, end_low, end_high : float
-        Fitted minus without at the last time, as a proportion.
+        Fitted minus without at the last time and the mean mix, as a proportion.
     dispersion : float
         Pearson chi-square of the cells over degrees of freedom before it was allowed for, not below 1.
     errors : str
@@ -53,6 +57,7 @@ class HeldChange:
 
     terms: pd.DataFrame
     series: pd.DataFrame
+    curve: pd.DataFrame
     end_difference: float
     end_low: float
     end_high: float
@@ -65,14 +70,14 @@ class HeldChange:
 
 @dataclass(frozen=True)
 class _Fit:
-    x: Array
-    without: Array
     beta: Array
     covariance: Array
     df: float
     dispersion: float
     errors: str
     names: list[str]
+    mix: dict[str, float]
+    """Share of all units that each kind has."""
 
 
 def held_change(frame: pd.DataFrame, change: float, *, level: float = LEVEL, period: float = YEAR) -> HeldChange:
@@ -139,10 +144,11 @@ def held_change(frame: pd.DataFrame, change: float, *, level: float = LEVEL, per
     if isinstance(step, str):
         return _no_answer(frame, before, after, step)
     shown = step if isinstance(trend, str) else trend
-    series, end = _series(cells, shown, level)
+    series, end = _series(cells, shown, change, period, level)
     return HeldChange(
         terms=_terms(step, None if isinstance(trend, str) else trend, level),
         series=series,
+        curve=_curve(times, shown, change, period, level),
         end_difference=end[0],
         end_low=end[1],
         end_high=end[2],
@@ -169,14 +175,9 @@ def _too_little(cells: pd.DataFrame, change: float, before: int, after: int) -> 
 
 def _fit(cells: pd.DataFrame, change: float, period: float, *, trend: bool, slope: bool) -> _Fit | str:
     at = cells["time"].to_numpy(dtype=float)
-    after = (at >= change).astype(float)
-    columns = {"one": np.ones_like(at), "after": after}
-    if trend:
-        columns["time"] = at - change
-    if slope:
-        columns["after_time"] = after * (at - change)
-    angle = 2 * np.pi * at / period
-    columns |= {"cos": np.cos(angle), "sin": np.sin(angle)}
+    columns = {name: values for name, values in _of_time(at, change, period).items() if trend or name != "time"}
+    if not slope:
+        columns.pop("after_time")
     for kind in sorted(cells["kind"].unique())[1:]:
         columns[f"kind {kind}"] = (cells["kind"] == kind).to_numpy(dtype=float)
     x, names = np.column_stack(list(columns.values())), list(columns)
@@ -200,12 +201,23 @@ def _fit(cells: pd.DataFrame, change: float, period: float, *, trend: bool, slop
     hac = _newey_west(x, cases, n, beta, at, inflation) * count / max(count - x.shape[1] + kinds - 1, 1)
     if hac[1, 1] > covariance[1, 1]:
         covariance, errors = hac, "newey-west"
-    without = x.copy()
-    for name in ("after", "after_time"):
-        if name in names:
-            without[:, names.index(name)] = 0.0
     dispersion = max(1.0, float((plain.residual**2).sum()) / max(len(at) - x.shape[1], 1))
-    return _Fit(x, without, beta, covariance, df, dispersion, errors, names)
+    units = cells.groupby("kind")["n"].sum()
+    mix = {str(kind): float(share) for kind, share in (units / units.sum()).items()}
+    return _Fit(beta, covariance, df, dispersion, errors, names, mix)
+
+
+def _of_time(at: Array, change: float, period: float) -> dict[str, Array]:
+    """What a model knows of each point in time."""
+    after, angle = (at >= change).astype(float), 2 * np.pi * at / period
+    return {
+        "one": np.ones_like(at),
+        "after": after,
+        "time": at - change,
+        "after_time": after * (at - change),
+        "cos": np.cos(angle),
+        "sin": np.sin(angle),
+    }
 
 
 @dataclass(frozen=True)
@@ -323,32 +335,55 @@ def _ratio(fit: _Fit, name: str, level: float) -> tuple[float, float, float, flo
     return float(np.exp(b)), float(np.exp(b - half)), float(np.exp(b + half)), p
 
 
-def _series(cells: pd.DataFrame, fit: _Fit, level: float) -> tuple[pd.DataFrame, tuple[float, float, float]]:
-    n = cells["n"].to_numpy(dtype=float)
-    place, times = pd.factorize(cells["time"], sort=True)
-    units = _totals(place, n)
-    out = pd.DataFrame({"time": times, "cases": _totals(place, cells["cases"]), "n": units})
-    shares: dict[str, Array] = {}
-    slopes: dict[str, Array] = {}
-    for name, x in (("fitted", fit.x), ("without", fit.without)):
+def _at_mean_mix(fit: _Fit, at: Array, change: float, period: float, *, changed: bool) -> tuple[Array, Array]:
+    """Shares at points in time were the mix of kinds always the mean one, and their slopes in the coefficients."""
+    columns = _of_time(at, change, period)
+    for name in () if changed else ("after", "after_time"):
+        columns[name] = np.zeros_like(at)
+    share, slope = np.zeros_like(at), np.zeros((len(at), len(fit.names)))
+    for kind, weight in fit.mix.items():
+        x = np.column_stack(
+            [columns[name] if name in columns else np.full_like(at, name == f"kind {kind}") for name in fit.names]
+        )
         mu = special.expit(x @ fit.beta)
-        shares[name] = _totals(place, n * mu) / units
-        weighted = x * (n * mu * (1 - mu))[:, None]
-        slopes[name] = np.column_stack([_totals(place, weighted[:, j]) for j in range(x.shape[1])])
-        slopes[name] = slopes[name] / units[:, None]
-    t, p = _t(fit, level), shares["without"]
-    spread = np.einsum("ij,jk,ik->i", slopes["without"], fit.covariance, slopes["without"])
-    half = t * np.sqrt(np.maximum(spread, 0.0)) / (p * (1 - p))
-    out = out.assign(
-        fitted=shares["fitted"],
-        without=p,
-        without_low=special.expit(special.logit(p) - half),
-        without_high=special.expit(special.logit(p) + half),
-    )
-    gap = slopes["fitted"][-1] - slopes["without"][-1]
-    end = float(shares["fitted"][-1] - p[-1])
-    reach = t * float(np.sqrt(max(gap @ fit.covariance @ gap, 0.0)))
+        share += weight * mu
+        slope += weight * (mu * (1 - mu))[:, None] * x
+    return share, slope
+
+
+def _lines(fit: _Fit, at: Array, change: float, period: float, level: float) -> dict[str, Array]:
+    """``fitted``, ``without`` and its limits."""
+    fitted, _ = _at_mean_mix(fit, at, change, period, changed=True)
+    p, slope = _at_mean_mix(fit, at, change, period, changed=False)
+    spread = np.einsum("ij,jk,ik->i", slope, fit.covariance, slope)
+    half = _t(fit, level) * np.sqrt(np.maximum(spread, 0.0)) / (p * (1 - p))
+    return {
+        "fitted": fitted,
+        "without": p,
+        "without_low": special.expit(special.logit(p) - half),
+        "without_high": special.expit(special.logit(p) + half),
+    }
+
+
+def _series(
+    cells: pd.DataFrame, fit: _Fit, change: float, period: float, level: float
+) -> tuple[pd.DataFrame, tuple[float, float, float]]:
+    place, times = pd.factorize(cells["time"], sort=True)
+    at = np.asarray(times, dtype=float)
+    out = pd.DataFrame({"time": times, "cases": _totals(place, cells["cases"]), "n": _totals(place, cells["n"])})
+    out = out.assign(**_lines(fit, at, change, period, level))
+    (with_it, up), (without, down) = (_at_mean_mix(fit, at[-1:], change, period, changed=c) for c in (True, False))
+    end, gap = float(with_it[0] - without[0]), up[0] - down[0]
+    reach = _t(fit, level) * float(np.sqrt(max(gap @ fit.covariance @ gap, 0.0)))
     return out, (end, max(end - reach, -1.0), min(end + reach, 1.0))
+
+
+def _curve(times: pd.Series, fit: _Fit, change: float, period: float, level: float) -> pd.DataFrame:
+    """The lines between the points in time, broken at the change."""
+    first, last = float(times.min()), float(times.max())
+    before = np.append(np.arange(first, change, CURVE_STEP), np.nextafter(change, first))
+    at = np.concatenate([before, np.arange(change, last + CURVE_STEP / 2, CURVE_STEP)])
+    return pd.DataFrame({"time": at, "after": at >= change, **_lines(fit, at, change, period, level)})
 
 
 def _no_answer(frame: pd.DataFrame, before: int, after: int, reason: str) -> HeldChange:
@@ -361,4 +396,5 @@ def _no_answer(frame: pd.DataFrame, before: int, after: int, reason: str) -> Hel
     series = seen.groupby("time", as_index=False)[["cases", "n"]].sum()
     for name in ("fitted", "without", "without_low", "without_high"):
         series[name] = nan
-    return HeldChange(terms, series, nan, nan, nan, nan, "", before, after, reason)
+    curve = pd.DataFrame(columns=["time", "after", "fitted", "without", "without_low", "without_high"], dtype=float)
+    return HeldChange(terms, series, curve, nan, nan, nan, nan, "", before, after, reason)

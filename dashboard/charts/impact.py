@@ -37,7 +37,7 @@ def impact(
     ----------
     answer : Answer
         ``extra["series"]``: month, cases, at_risk, prevalence, fitted, counterfactual, cf_low, cf_high; the
-        last three only after the change.
+        last three only after the change. ``extra["curve"]``, where there is one, has the lines between the months.
     change : date, optional
         Where the line of the change stands; the first month with a counterfactual by default.
     theme, narrow, title, drill
@@ -54,9 +54,11 @@ def impact(
     table = series[series["at_risk"] > 0].sort_values("month", kind="stable").reset_index(drop=True)
     low, high = wilson(table["cases"], table["at_risk"], answer.basis.level)
     table = table.assign(low=low, high=high)
-    figure = go.Figure([*_without(table, theme), *_fitted(table, theme), _seen(table, answer, theme, drill)])
-    top = top_of(table, "high", "prevalence", "fitted", "cf_high")
-    axis = shares_axis(narrow, min(top, 1.6 * top_of(table, "prevalence", "fitted", "cf_high")), str(say("Share")))
+    lines = answer.extra.get("curve", table)
+    lines = table if lines.empty else lines
+    figure = go.Figure([*_without(lines, theme), *_fitted(lines, theme), _seen(table, answer, theme, drill)])
+    drawn = max(top_of(table, "prevalence"), top_of(lines, "fitted", "cf_high"))
+    axis = shares_axis(narrow, min(max(drawn, top_of(table, "high")), 1.6 * drawn), str(say("Share")))
     figure.update_yaxes(**axis)
     period_axis(figure, table["month"], narrow)
     after = table.loc[table["counterfactual"].notna(), "month"]
@@ -110,15 +112,19 @@ def _fitted(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
     known = table[table["fitted"].notna()]
     if known.empty:
         return []
+    sides = [known] if "after" not in known else [part for _, part in known.groupby("after")]
     return [
         go.Scatter(
-            x=known["month"],
-            y=known["fitted"],
+            x=part["month"],
+            y=part["fitted"],
             mode="lines",
             line={"color": tokens(theme).series[0], "width": 2.2},
             name=str(say("Fitted")),
+            legendgroup="fitted",
+            showlegend=place == 0,
             hoverinfo="skip",
         )
+        for place, part in enumerate(sides)
     ]
 
 

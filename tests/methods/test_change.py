@@ -71,3 +71,27 @@ def test_too_little_is_said() -> None:
     assert short.terms.set_index("term")["ratio"].isna()["slope"]
     assert short.reason == ""
     assert held_change(frame.iloc[:0], 17.0).reason
+
+
+def test_the_lines_do_not_follow_what_kind_of_visit_a_month_had() -> None:
+    """Months of whole-herd visits and months of calls by turns: seen shares zigzag, the lines do not."""
+    frame = _frame(4)
+    frame = frame[(frame["kind"] == "whole-herd") | (frame["time"] % 4 != 0)]
+    found = held_change(frame, 17.0)
+    seen = (found.series["cases"] / found.series["n"]).diff().abs().mean()
+    assert found.series["fitted"].diff().abs().mean() < seen / 4
+    curve = found.curve.set_index("time")
+    for _, row in found.series.iterrows():
+        assert curve.loc[row["time"], "fitted"] == pytest.approx(row["fitted"])
+    steps = curve["fitted"].diff().abs()
+    assert steps[curve.index != 17.0].max() < 0.03
+
+
+def test_the_lines_are_the_mean_of_the_kinds() -> None:
+    """A whole-herd share of 0.2 and a share of 0.5 at calls, one call to four others: 0.26."""
+    time = np.repeat(np.arange(36), 2)
+    kind = np.where(np.arange(72) % 2 == 0, "whole-herd", "lame-cow")
+    n = np.where(kind == "whole-herd", 80, 20)
+    cases = np.where(kind == "whole-herd", 16, 10)
+    found = held_change(pd.DataFrame({"time": time, "kind": kind, "cases": cases, "n": n}), 17.0)
+    assert found.curve["fitted"].to_numpy() == pytest.approx(0.26, abs=1e-6)
