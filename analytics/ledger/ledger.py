@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from analytics.ledger.lease import FileLease, lease_of
+from analytics.ledger.engine import Connection, Engine
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
 from analytics.mistake import Mistake
 
 if TYPE_CHECKING:
-    import duckdb
     import pandas as pd
+
+    from analytics.ledger.lease import FileLease
 
 ENVIRONMENT = "EVENFOOT_LEDGER"
 
@@ -41,67 +42,92 @@ def open_ledger(address: str | os.PathLike[str] | None = None) -> Ledger:
     Mistake
         The address names an engine that cannot be opened.
     """
-    text = str(address or os.environ.get(ENVIRONMENT) or default_path())
-    scheme, separator, rest = text.partition("://")
+    return Ledger(engine_at(str(address or os.environ.get(ENVIRONMENT) or default_path())))
+
+
+def engine_at(address: str) -> Engine:
+    """The engine an address names; it is not asked anything yet."""
+    from analytics.ledger.duckdb_engine import duckdb_at
+
+    scheme, separator, rest = address.partition("://")
     if not separator:
-        return Ledger(lease_of(Path(text).expanduser()))
-    if scheme != "duckdb" or not rest:
-        raise Mistake(f"The ledger address '{text}' cannot be opened; give the path of a file, or duckdb://PATH.")
-    return Ledger(lease_of(Path(rest).expanduser()))
+        return duckdb_at(address)
+    if scheme == "duckdb" and rest:
+        return duckdb_at(rest)
+    raise Mistake(f"The ledger address '{address}' cannot be opened; give the path of a file, or duckdb://PATH.")
 
 
 @dataclass(frozen=True)
 class Ledger:
-    """Records at rest in one DuckDB file. See :func:`open_ledger`."""
+    """Records at rest, wherever an engine holds them. See :func:`open_ledger`."""
 
-    lease: FileLease
+    engine: Engine
 
     @property
     def name(self) -> str:
-        return str(self.lease.path)
+        """Where the records are, for showing: never with a password."""
+        return self.engine.name
+
+    @property
+    def address(self) -> str:
+        """What :func:`open_ledger` opens this ledger by again; not for showing."""
+        return self.engine.address
+
+    @property
+    def dialect(self) -> str:
+        return self.engine.dialect
+
+    @property
+    def lease(self) -> FileLease:
+        """The lease on the file of an embedded ledger.
+
+        Raises
+        ------
+        Mistake
+            The ledger is not a file.
+        """
+        lease: FileLease | None = getattr(self.engine, "lease", None)
+        if lease is None:
+            raise Mistake(f"The ledger {self.name} is not one file on this machine, and this can only be done to one.")
+        return lease
 
     @property
     def exists(self) -> bool:
-        return self.lease.path.exists()
+        return self.engine.exists
 
     @property
     def version(self) -> tuple[int, int]:
-        """Changes whenever the file does: (time of change in nanoseconds, size)."""
-        try:
-            stat = self.lease.path.stat()
-        except OSError:
-            return (0, 0)
-        return (stat.st_mtime_ns, stat.st_size)
+        """Another one whenever a change was committed."""
+        return self.engine.version
 
     @contextlib.contextmanager
-    def reading(self) -> Iterator[duckdb.DuckDBPyConnection]:
-        """A read-only cursor of this thread's own.
+    def reading(self) -> Iterator[Connection]:
+        """A read-only cursor of this thread's own, on the records of one moment.
 
         Raises
         ------
         Mistake
             There is no ledger yet, it is from a newer Evenfoot, or another program kept it too long.
         """
-        with self.lease.reading() as cursor:
-            _check_version(cursor, self.name)
+        with self.engine.reading() as cursor:
+            self._check_version(cursor)
             yield cursor
 
     @contextlib.contextmanager
-    def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
-        """The ledger for one transaction; made if absent, committed whole or not at all."""
-        try:
-            self.lease.path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise Mistake(
-                f"The folder {self.lease.path.parent} cannot be made ({error.strerror}); "
-                "choose another place with --ledger."
-            ) from None
-        with self.lease.writing() as connection:
-            if not _tables(connection):
+    def writing(self, farms: Iterable[str] | None = None) -> Iterator[Connection]:
+        """The ledger for one transaction; made if absent, committed whole or not at all.
+
+        Parameters
+        ----------
+        farms : iterable of str, optional
+            The only farms that are written to; see :meth:`analytics.ledger.engine.Engine.writing`.
+        """
+        with self.engine.writing(farms) as connection:
+            if not self.engine.tables(connection):
                 for statement in create_statements():
                     connection.execute(statement)
                 connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
-            _check_version(connection, self.name)
+            self._check_version(connection)
             yield connection
 
     def frame(self, sql: str, parameters: list[Any] | None = None) -> pd.DataFrame:
@@ -147,19 +173,13 @@ class Ledger:
         added, already_known, set_aside, undone_at, notes (JSON list)."""
         return self.frame("SELECT * FROM imports ORDER BY import_no")
 
-
-def _tables(connection: duckdb.DuckDBPyConnection) -> set[str]:
-    rows = connection.execute("SELECT table_name FROM information_schema.tables WHERE table_schema = 'main'").fetchall()
-    return {name for (name,) in rows}
-
-
-def _check_version(connection: duckdb.DuckDBPyConnection, name: str) -> None:
-    if "meta" not in _tables(connection):
-        raise Mistake(f"{name} is a database, but not an Evenfoot ledger; choose another file with --ledger.")
-    rows = connection.execute("SELECT value FROM meta WHERE name = 'schema'").fetchall()
-    version = int(rows[0][0]) if rows else 0
-    if version > SCHEMA_VERSION:
-        raise Mistake(
-            f"The ledger {name} was made by a newer Evenfoot (layout {version}, this program knows "
-            f"{SCHEMA_VERSION}); update Evenfoot to open it."
-        )
+    def _check_version(self, connection: Connection) -> None:
+        if "meta" not in self.engine.tables(connection):
+            raise Mistake(f"{self.name} is a database, but not an Evenfoot ledger; choose another with --ledger.")
+        rows = connection.execute("SELECT value FROM meta WHERE name = 'schema'").fetchall()
+        version = int(rows[0][0]) if rows else 0
+        if version > SCHEMA_VERSION:
+            raise Mistake(
+                f"The ledger {self.name} was made by a newer Evenfoot (layout {version}, this program knows "
+                f"{SCHEMA_VERSION}); update Evenfoot to open it."
+            )

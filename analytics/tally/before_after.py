@@ -8,7 +8,7 @@ import functools
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch, fetch_many, sql_of, table
+from analytics.tally.engine import Question, fetch, fetch_many, question_of, table
 from analytics.tally.selection import Selection
 from analytics.tally.series import case_days
 
@@ -55,11 +55,11 @@ def before_after(
 
 
 @functools.lru_cache(maxsize=256)
-def _questions(selection: Selection, change: dt.date, outcome: str) -> dict[str, str]:
+def _questions(selection: Selection, change: dt.date, outcome: str) -> dict[str, Question]:
     rows = case_days(selection, outcome)
     rows = rows.mutate(month=rows.visit_date.truncate("M"), after=rows.visit_date >= change)
     sums = {"cases": rows.case.sum(), "at_risk": rows.count()}
     return {
-        "months": sql_of(rows.group_by(["farm", "month", "kind", "after"]).agg(**sums)),
-        "cows": sql_of(rows.group_by(["farm", "cow", "after"]).agg(**sums)),
+        "months": question_of(rows.group_by(["farm", "month", "kind", "after"]).agg(**sums)),
+        "cows": question_of(rows.group_by(["farm", "cow", "after"]).agg(**sums)),
     }

@@ -17,7 +17,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import aggregated, fetch, fetch_many, for_any_farm, of_the_farm, sql_of
+from analytics.tally.engine import Question, aggregated, fetch, fetch_many, for_any_farm, of_the_farm, question_of
 from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import CLAWS, FEET, limb_of
@@ -98,7 +98,7 @@ def _questions(
     of_finding: tuple[str, ...],
     per: str,
     cluster: str,
-) -> dict[str, str]:
+) -> dict[str, Question]:
     """The SQL of a count. It depends on the question only, so it is built once a question."""
     where = (*of_trim, *of_site)
     looked_at = _looked_at(selection, of_trim, of_site, per)
@@ -109,17 +109,17 @@ def _questions(
         cases = cases.group_by([*where, *of_finding, "farm_key"]).agg(m=cases.m.sum())
         cases = cases.mutate(cow_key=ibis.literal(""))
     return {
-        "risk": sql_of(_sums_at_risk(looked_at, where)),
-        "spread": sql_of(_spread(selection, of_trim)),
-        "cases": sql_of(_sums_of_cases(cases, looked_at, where, of_finding)),
-        **({"unplaced": sql_of(_unplaced(selection, of_site, per))} if of_site or per in ("foot", "claw") else {}),
+        "risk": question_of(_sums_at_risk(looked_at, where)),
+        "spread": question_of(_spread(selection, of_trim)),
+        "cases": question_of(_sums_of_cases(cases, looked_at, where, of_finding)),
+        **({"unplaced": question_of(_unplaced(selection, of_site, per))} if of_site or per in ("foot", "claw") else {}),
     }
 
 
 @functools.lru_cache(maxsize=1024)
-def _farms_question(selection: Selection) -> str:
+def _farms_question(selection: Selection) -> Question:
     base = trims(selection)
-    return sql_of(base.agg(farms=base.farm.nunique()))
+    return question_of(base.agg(farms=base.farm.nunique()))
 
 
 def _farms_in(ledger: Ledger, selection: Selection) -> int:

@@ -7,7 +7,7 @@ import functools
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch, for_any_farm, of_the_farm, sql_of
+from analytics.tally.engine import Question, fetch, for_any_farm, of_the_farm, question_of
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 
@@ -32,7 +32,7 @@ def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.D
 
 
 @functools.lru_cache(maxsize=1024)
-def _covered_question(selection: Selection, source: str) -> str:
+def _covered_question(selection: Selection, source: str) -> Question:
     base = of_farm_and_period(source, selection)
     base = base.mutate(
         kind=base.visit_kind.fill_null("unknown"),
@@ -57,7 +57,7 @@ def _covered_question(selection: Selection, source: str) -> str:
         first=wanted.visit_date.min(),
         last=wanted.visit_date.max(),
     )
-    return sql_of(parts.join(whole, "asked"))
+    return question_of(parts.join(whole, "asked"))
 
 
 def months_with_records(ledger: Ledger, selection: Selection, source: str = "trims") -> list[pd.Timestamp]:

@@ -19,7 +19,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import fetch_many, sql_of, table
+from analytics.tally.engine import Question, fetch_many, question_of, table
 from analytics.tally.episodes import farm_spans
 from analytics.tally.narrow import NOT_RECORDED, grouped, of_farm_and_period, trims
 from analytics.tally.selection import Selection
@@ -94,7 +94,7 @@ def cow_time(ledger: Ledger, selection: Selection, by: tuple[str, ...] = ()) -> 
 
 
 @functools.lru_cache(maxsize=512)
-def _questions(selection: Selection, of_cow: tuple[str, ...]) -> dict[str, str]:
+def _questions(selection: Selection, of_cow: tuple[str, ...]) -> dict[str, Question]:
     stays = _stays(selection)
     pieces = _pieces(stays, selection, of_cow)
     keys = [f"by_{name}" for name in of_cow]
@@ -105,8 +105,8 @@ def _questions(selection: Selection, of_cow: tuple[str, ...]) -> dict[str, str]:
     animals = pieces.group_by(["farm", "cow"]).agg(unregistered=pieces.unregistered.max())
     seen = animals.agg(cows=animals.count(), unregistered=animals.unregistered.sum())
     return {
-        "changes": sql_of(changes.rename({name: f"by_{name}" for name in of_cow})),
-        "seen": sql_of(seen),
+        "changes": question_of(changes.rename({name: f"by_{name}" for name in of_cow})),
+        "seen": question_of(seen),
     }
 
 

@@ -8,7 +8,7 @@ import ibis
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch, sql_of
+from analytics.tally.engine import Question, fetch, question_of
 from analytics.tally.narrow import findings, trims
 from analytics.tally.selection import Selection
 
@@ -28,7 +28,7 @@ def daughters(ledger: Ledger, selection: Selection) -> pd.DataFrame:
 
 
 @functools.lru_cache(maxsize=256)
-def _question(selection: Selection) -> str:
+def _question(selection: Selection) -> Question:
     seen = trims(selection)
     cows = seen.group_by(["farm", "cow"]).agg(times=seen.count(), sire=seen.sire.max())
     found = findings(selection)
@@ -38,4 +38,4 @@ def _question(selection: Selection) -> str:
         times=ibis.least(both.times, MOST_TIMES).cast("int64"), case=(both.rows.fill_null(0) > 0).cast("int64")
     )
     out = both.group_by(["farm", "sire", "times"]).agg(daughters=both.count(), cases=both.case.sum().cast("int64"))
-    return sql_of(out.order_by("farm", "sire", "times"))
+    return question_of(out.order_by("farm", "sire", "times"))

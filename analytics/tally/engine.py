@@ -1,7 +1,8 @@
 """Asking the engine: Ibis expressions are compiled to its SQL, and small frames come back.
 
 The expressions are built on unbound tables, so no Ibis backend exists and none can be shared between
-threads by mistake; each thread runs the compiled SQL on its own cursor.
+threads by mistake; each thread runs the compiled SQL on its own cursor. The same expression is compiled
+for whichever engine holds the ledger.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import ibis
 import ibis.expr.types as ir
 
 from analytics.ledger import Ledger
+from analytics.ledger.dialects import compile_for, quoted
 from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, STAMP
 from analytics.tally.selection import Selection
 
@@ -38,29 +40,56 @@ def table(name: str) -> ir.Table:
     return ibis.table({column: _TYPES[kind] for column, kind in columns.items()}, name=name)
 
 
-def sql_of(expression: ir.Table) -> str:
-    """The engine's SQL of an expression."""
-    return str(ibis.to_sql(expression, dialect="duckdb", pretty=False))
+class Question:
+    """An expression, and its SQL in the dialect of whatever engine is asked, each made once.
+
+    Attributes
+    ----------
+    expression : ibis.Table
+    farm : str, optional
+        What stands for :data:`THE_FARM` in it.
+    """
+
+    def __init__(self, expression: ir.Table, farm: str | None = None, texts: dict[str, str] | None = None) -> None:
+        self.expression = expression
+        self.farm = farm
+        self._texts: dict[str, str] = {} if texts is None else texts
+
+    def sql(self, dialect: str = "duckdb") -> str:
+        """The SQL of the question for one engine."""
+        text = self._texts.get(dialect)
+        if text is None:
+            text = self._texts[dialect] = compile_for(dialect, self.expression)
+        if self.farm is None:
+            return text
+        return text.replace(quoted(THE_FARM, dialect), quoted(self.farm, dialect))
+
+    def of(self, farm: str) -> Question:
+        """The same question of one farm; the SQL made so far, and later, is shared."""
+        return Question(self.expression, farm, self._texts)
+
+
+def question_of(expression: ir.Table) -> Question:
+    """The question an expression asks, to be kept and asked again."""
+    return Question(expression)
 
 
 THE_FARM = "the one farm of this question"
-"""Stands for the farm in SQL that is built once for every farm; see :func:`for_any_farm`."""
+"""Stands for the farm in a question that is built once for every farm; see :func:`for_any_farm`."""
 
 
 def for_any_farm(selection: Selection) -> Selection:
-    """The selection with its single farm left open, so that one SQL text serves every farm."""
+    """The selection with its single farm left open, so that one question serves every farm."""
     return selection.with_(farms=(THE_FARM,)) if len(selection.farms) == 1 else selection
 
 
-def of_the_farm(sql: str, selection: Selection) -> str:
-    """SQL of :func:`for_any_farm` with the selection's own farm put in, as a quoted literal."""
-    if len(selection.farms) != 1:
-        return sql
-    return sql.replace(f"'{THE_FARM}'", "'" + selection.farms[0].replace("'", "''") + "'")
+def of_the_farm(question: Question, selection: Selection) -> Question:
+    """A question of :func:`for_any_farm` with the selection's own farm put in."""
+    return question.of(selection.farms[0]) if len(selection.farms) == 1 else question
 
 
-def fetch(ledger: Ledger, question: ir.Table | str) -> pd.DataFrame:
-    """Run one expression, or SQL made of one by :func:`sql_of`, and give its rows as a pandas frame.
+def fetch(ledger: Ledger, question: ir.Table | Question) -> pd.DataFrame:
+    """Run one question and give its rows as a pandas frame.
 
     Dates come back as ``datetime64``; counts as integers.
 
@@ -72,11 +101,12 @@ def fetch(ledger: Ledger, question: ir.Table | str) -> pd.DataFrame:
     return fetch_many(ledger, {"only": question})["only"]
 
 
-def fetch_many(ledger: Ledger, questions: Mapping[str, ir.Table | str]) -> dict[str, pd.DataFrame]:
-    """Run several questions on one lease; see :func:`fetch`."""
-    compiled = {name: q if isinstance(q, str) else sql_of(q) for name, q in questions.items()}
+def fetch_many(ledger: Ledger, questions: Mapping[str, ir.Table | Question]) -> dict[str, pd.DataFrame]:
+    """Run several questions on one lease, so that they see the same records; see :func:`fetch`."""
+    asked = {name: q if isinstance(q, Question) else Question(q) for name, q in questions.items()}
+    engine = ledger.engine
     with ledger.reading() as cursor:
-        return {name: cursor.execute(sql).df() for name, sql in compiled.items()}
+        return {name: engine.frame(cursor, question.sql(engine.dialect)) for name, question in asked.items()}
 
 
 def aggregated(base: ir.Table, keys: list[str], **sums: ir.Value) -> ir.Table:

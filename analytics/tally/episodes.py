@@ -12,7 +12,7 @@ import ibis
 import ibis.expr.types as ir
 
 from analytics.mistake import Mistake
-from analytics.tally.engine import sql_of, table
+from analytics.tally.engine import Question, question_of, table
 from analytics.tally.narrow import findings, grouped, trims
 from analytics.tally.selection import Selection
 
@@ -123,7 +123,7 @@ def _by_columns(base: ir.Table, by: tuple[str, ...], selection: Selection) -> di
 
 
 @functools.lru_cache(maxsize=512)
-def new_cases_question(selection: Selection, by: tuple[str, ...], place: str, gap_days: int) -> str:
+def new_cases_question(selection: Selection, by: tuple[str, ...], place: str, gap_days: int) -> Question:
     """SQL of the new cases: the ``by`` columns, new_cases, cows, and ``early``.
 
     ``early`` counts those within the gap of their farm's first visit of the kinds asked for: nothing was
@@ -148,7 +148,7 @@ def new_cases_question(selection: Selection, by: tuple[str, ...], place: str, ga
         "early": new.early.cast("int64").sum(),
     }
     out = new.group_by(keys).agg(**sums) if keys else new.agg(**sums)
-    return sql_of(out.rename({name: f"by_{name}" for name in by}))
+    return question_of(out.rename({name: f"by_{name}" for name in by}))
 
 
 def farm_spans(selection: Selection) -> ir.Table:
@@ -181,7 +181,7 @@ def _episodes(selection: Selection, place: str, gap_days: int) -> ir.Table:
 
 
 @functools.lru_cache(maxsize=512)
-def recurrence_question(selection: Selection, by: tuple[str, ...], place: str, gap_days: int) -> str:
+def recurrence_question(selection: Selection, by: tuple[str, ...], place: str, gap_days: int) -> Question:
     """SQL of the time from an episode's last day to the same lesion again, or to the end of the follow-up.
 
     One row a group, farm, time and outcome: the ``by`` columns, farm_key, days, recurred (0 or 1), cases,
@@ -200,11 +200,11 @@ def recurrence_question(selection: Selection, by: tuple[str, ...], place: str, g
     )
     keys = [*(f"by_{name}" for name in by), "farm_key", "days", "recurred"]
     out = found.group_by(keys).agg(cases=found.count())
-    return sql_of(out.rename({name: f"by_{name}" for name in by}))
+    return question_of(out.rename({name: f"by_{name}" for name in by}))
 
 
 @functools.lru_cache(maxsize=512)
-def repeat_cows_question(selection: Selection, gap_days: int) -> str:
+def repeat_cows_question(selection: Selection, gap_days: int) -> Question:
     """SQL of the claws (feet, for lesions of the skin) on which a lesion came back: farm, cow, foot, claw,
     lesion, times (episodes), last (day last seen)."""
     found = _episodes(selection, "claw", gap_days)
@@ -214,7 +214,7 @@ def repeat_cows_question(selection: Selection, gap_days: int) -> str:
     per_place = found.group_by(["farm", "cow", "foot", "claw", "lesion"]).agg(
         times=found.count(), last=found.seen_on.max()
     )
-    return sql_of(per_place.filter(per_place.times >= 2))
+    return question_of(per_place.filter(per_place.times >= 2))
 
 
 def _last_seen(selection: Selection) -> ir.Table:

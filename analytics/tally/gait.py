@@ -10,7 +10,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.counts import SUMS
-from analytics.tally.engine import aggregated, fetch_many, sql_of
+from analytics.tally.engine import Question, aggregated, fetch_many, question_of
 from analytics.tally.narrow import grouped
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -74,14 +74,14 @@ def step_sums(
 
 
 @functools.lru_cache(maxsize=256)
-def _scorings(selection: Selection, by: tuple[str, ...]) -> dict[str, str]:
+def _scorings(selection: Selection, by: tuple[str, ...]) -> dict[str, Question]:
     day = one_scoring_a_day(selection)
     day = day.mutate(**{f"by_{name}": grouped(day, name, selection) for name in by}, n=1)
     return _questions(day, by, OUTCOMES)
 
 
 @functools.lru_cache(maxsize=256)
-def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> dict[str, str]:
+def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> dict[str, Question]:
     day = one_scoring_a_day(selection)
     window = ibis.window(group_by=["farm", "cow"], order_by="visit_date")
     step = day.mutate(
@@ -94,10 +94,10 @@ def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> dict[str
     near = step.filter(step.near)
     near = near.mutate(**{f"by_{name}": grouped(near, name, selection) for name in by}, n=1)
     near = near.mutate(by_from_lame=near.from_lame)
-    return _questions(near, (*by, "from_lame"), ("lame",)) | {"whole": sql_of(whole)}
+    return _questions(near, (*by, "from_lame"), ("lame",)) | {"whole": question_of(whole)}
 
 
-def _questions(rows: ir.Table, by: tuple[str, ...], outcomes: tuple[str, ...]) -> dict[str, str]:
+def _questions(rows: ir.Table, by: tuple[str, ...], outcomes: tuple[str, ...]) -> dict[str, Question]:
     """The sums over cows and over farms, as SQL."""
     keys = [f"by_{name}" for name in by]
     out = {}
@@ -113,7 +113,7 @@ def _questions(rows: ir.Table, by: tuple[str, ...], outcomes: tuple[str, ...]) -
                 f"sum_mn {outcome}": (m * n).sum(),
             }
         table = aggregated(each, keys, **{name: total.cast("int64") for name, total in sums.items()})
-        out[cluster] = sql_of(table.rename({name: f"by_{name}" for name in by}))
+        out[cluster] = question_of(table.rename({name: f"by_{name}" for name in by}))
     return out
 
 

@@ -14,7 +14,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import fetch, fetch_many, sql_of, table
+from analytics.tally.engine import Question, fetch, fetch_many, question_of, table
 from analytics.tally.narrow import NOT_RECORDED, OF_SITE, OF_TRIM, grouped, of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 from analytics.trade.horn_limits import LIMITS, HornLimits
@@ -158,7 +158,7 @@ def _differences(claws: ir.Table, keys: list[str]) -> list[ir.Table]:
 
 
 @functools.lru_cache(maxsize=256)
-def _question(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> tuple[str, str]:
+def _question(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> tuple[Question, Question]:
     values = _values(selection, by, limits)
     keys = [*(f"by_{name}" for name in by), "measure"]
     each = values.group_by([*keys, "farm", "cow"]).agg(y=values.value.sum(), n=values.count())
@@ -178,7 +178,7 @@ def _question(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> 
         q3=values.value.quantile(0.75),
     )
     names = {name: f"by_{name}" for name in by}
-    return sql_of(sums.rename(names)), sql_of(spread.rename(names))
+    return question_of(sums.rename(names)), question_of(spread.rename(names))
 
 
 def horn_sums(ledger: Ledger, selection: Selection, by: tuple[str, ...], limits: HornLimits) -> pd.DataFrame:

@@ -10,7 +10,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch_many, sql_of, table
+from analytics.tally.engine import Question, fetch_many, question_of, table
 from analytics.tally.horn import group_value, readings
 from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.selection import Selection
@@ -193,17 +193,17 @@ def _housed(met: ir.Table) -> ir.Table:
 
 
 @functools.lru_cache(maxsize=128)
-def _questions(selection: Selection, fixed: tuple[str, ...], names: tuple[str, ...]) -> dict[str, str]:
+def _questions(selection: Selection, fixed: tuple[str, ...], names: tuple[str, ...]) -> dict[str, Question]:
     pairs = _pairs(selection, fixed)
     good = pairs.filter(pairs.why == "")
     return {
-        "pairs": sql_of(
+        "pairs": question_of(
             good.select(
                 *_COW, "foot", "claw", "left_mm", "found_mm", "grown", "months", **{n: f"by_{n}" for n in fixed}
             )
         ),
-        "stays": sql_of(_stays(good, names, selection).rename({name: f"while_{name}" for name in names})),
-        "why": sql_of(pairs.filter(pairs.why != "").group_by("why").agg(pairs=lambda t: t.count())),
+        "stays": question_of(_stays(good, names, selection).rename({name: f"while_{name}" for name in names})),
+        "why": question_of(pairs.filter(pairs.why != "").group_by("why").agg(pairs=lambda t: t.count())),
     }
 
 

@@ -9,7 +9,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import aggregated, fetch, fetch_many, sql_of, table
+from analytics.tally.engine import Question, aggregated, fetch, fetch_many, question_of, table
 from analytics.tally.horn import group_value, known_groupings, readings
 from analytics.tally.narrow import grouped, of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
@@ -39,7 +39,7 @@ def foot_days(selection: Selection, by: tuple[str, ...] = ()) -> ir.Table:
 
 
 @functools.lru_cache(maxsize=256)
-def _questions(selection: Selection, by: tuple[str, ...]) -> tuple[str, str]:
+def _questions(selection: Selection, by: tuple[str, ...]) -> tuple[Question, Question]:
     feet = foot_days(selection, by)
     keys = [f"by_{name}" for name in by]
     cows = feet.group_by([*keys, "farm", "cow"]).agg(n=feet.count())
@@ -59,7 +59,7 @@ def _questions(selection: Selection, by: tuple[str, ...]) -> tuple[str, str]:
         sum_mn=(at.m * at.n).sum().cast("int64"),
     )
     names = {name: f"by_{name}" for name in by}
-    return sql_of(whole.rename(names)), sql_of(cases.rename(shed_stage="stage", **names))
+    return question_of(whole.rename(names)), question_of(cases.rename(shed_stage="stage", **names))
 
 
 def count_stages(ledger: Ledger, selection: Selection, by: tuple[str, ...]) -> pd.DataFrame:
@@ -82,7 +82,7 @@ def count_stages(ledger: Ledger, selection: Selection, by: tuple[str, ...]) -> p
 
 
 @functools.lru_cache(maxsize=256)
-def _model_question(selection: Selection) -> str:
+def _model_question(selection: Selection) -> Question:
     feet = foot_days(selection)
     periods = table("housing_rows")
     grass = periods.filter(periods.pasture.fill_null(False) | (periods.housing.fill_null("") == "pasture"))
@@ -110,7 +110,7 @@ def _model_question(selection: Selection) -> str:
         ],
     )
     days_out = both.visit_date.delta(both.turned_out, unit="day")
-    return sql_of(both.select("farm", "cow", "stage", housing="is_housed", season="is_season", weeks=days_out / 7))
+    return question_of(both.select("farm", "cow", "stage", housing="is_housed", season="is_season", weeks=days_out / 7))
 
 
 def stages_for_model(ledger: Ledger, selection: Selection) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch_many, sql_of
+from analytics.tally.engine import Question, fetch_many, question_of
 from analytics.tally.narrow import of_farm_and_period
 from analytics.tally.selection import Selection
 from analytics.trade.feet import FEET
@@ -41,7 +41,7 @@ def pairs(ledger: Ledger, selection: Selection) -> dict[str, pd.DataFrame]:
 
 
 @functools.lru_cache(maxsize=256)
-def _questions(selection: Selection) -> dict[str, str]:
+def _questions(selection: Selection) -> dict[str, Question]:
     everything = selection.with_(visits=("all",), trimmers=())
     scores = of_farm_and_period("scores", everything)
     scores = scores.filter(scores.scorer.notnull(), scores.score.notnull(), scores.scale.notnull())
@@ -53,7 +53,7 @@ def _questions(selection: Selection) -> dict[str, str]:
     rows = of_farm_and_period("trim_rows", everything)
     rows = rows.filter(rows.trimmer.notnull())
     names = ibis.union(scored.select(name=scored.person), rows.select(name=rows.trimmer), distinct=True)
-    return {"scores": sql_of(by_score), "feet": sql_of(_feet(rows, selection)), "people": sql_of(names)}
+    return {"scores": question_of(by_score), "feet": question_of(_feet(rows, selection)), "people": question_of(names)}
 
 
 def _feet(rows: ir.Table, selection: Selection) -> ir.Table:

@@ -8,7 +8,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.counts import _cases, _looked_at
-from analytics.tally.engine import fetch_many, sql_of
+from analytics.tally.engine import Question, fetch_many, question_of
 from analytics.tally.selection import Selection
 
 
@@ -59,7 +59,7 @@ def add_cases(looked_at: pd.DataFrame, cases: pd.DataFrame, lesion: str) -> pd.D
 
 
 @functools.lru_cache(maxsize=256)
-def _questions(selection: Selection, by: tuple[str, ...], per: str, cluster: str, lesions: bool) -> dict[str, str]:
+def _questions(selection: Selection, by: tuple[str, ...], per: str, cluster: str, lesions: bool) -> dict[str, Question]:
     names = ["of_farm"] if cluster == "farm" else ["of_farm", "of_cow"]
     looked = _looked_at(selection, by, (), per).rename(of_farm="farm_key", of_cow="cow_key")
     looked = looked.group_by([*by, *names]).agg(n=looked.n.sum().cast("int64"))
@@ -67,7 +67,7 @@ def _questions(selection: Selection, by: tuple[str, ...], per: str, cluster: str
     cases = _cases(selection, by, (), split, per).rename(of_farm="farm_key", of_cow="cow_key")
     cases = cases.group_by([*by, *split, *names]).agg(m=cases.m.sum().cast("int64"))
     order = [*by, *names]
-    return {"looked_at": sql_of(looked.order_by(order)), "cases": sql_of(cases.order_by(order))}
+    return {"looked_at": question_of(looked.order_by(order)), "cases": question_of(cases.order_by(order))}
 
 
 def _named(frame: pd.DataFrame, cluster: str) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch_many, sql_of
+from analytics.tally.engine import Question, fetch_many, question_of
 from analytics.tally.narrow import NOT_RECORDED, of_farm_and_period
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import LESIONS, NO_CASE_STAGE
@@ -55,7 +55,7 @@ def record_keeping(ledger: Ledger, selection: Selection) -> dict[str, pd.DataFra
 
 
 @functools.lru_cache(maxsize=128)
-def _questions(selection: Selection) -> dict[str, str]:
+def _questions(selection: Selection) -> dict[str, Question]:
     rows = of_farm_and_period("trim_rows", selection)
     rows = rows.mutate(
         who=rows.trimmer.fill_null(NOT_RECORDED),
@@ -92,12 +92,12 @@ def _questions(selection: Selection) -> dict[str, str]:
     found = rows.filter(rows.found == 1)
     mix = found.group_by(["farm", "who", "lesion"], quarter=found.visit_date.truncate("Q")).agg(n=found.count())
     return {
-        "cow_days": sql_of(cow_days),
-        "lesions": sql_of(lesions),
-        "scores": sql_of(scored),
-        "digits": sql_of(_readings(rows)),
-        "visits": sql_of(visits),
-        "mix": sql_of(mix),
+        "cow_days": question_of(cow_days),
+        "lesions": question_of(lesions),
+        "scores": question_of(scored),
+        "digits": question_of(_readings(rows)),
+        "visits": question_of(visits),
+        "mix": question_of(mix),
     }
 
 

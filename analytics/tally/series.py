@@ -9,7 +9,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch, sql_of
+from analytics.tally.engine import Question, fetch, question_of
 from analytics.tally.narrow import findings, trims
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -44,10 +44,10 @@ def monthly(ledger: Ledger, selection: Selection, outcome: str, keys: tuple[str,
 
 
 @functools.lru_cache(maxsize=256)
-def _question(selection: Selection, outcome: str, keys: tuple[str, ...]) -> str:
+def _question(selection: Selection, outcome: str, keys: tuple[str, ...]) -> Question:
     rows = case_days(selection, outcome)
     rows = rows.mutate(month=rows.visit_date.truncate("M"), animal=rows.farm + "|" + rows.cow)
-    return sql_of(
+    return question_of(
         rows.group_by([*keys, "month"]).agg(cases=rows.case.sum(), at_risk=rows.count(), cows=rows.animal.nunique())
     )
 

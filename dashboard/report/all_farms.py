@@ -117,7 +117,7 @@ def report_all(
     tasks = []
     for farm in farms:
         request = dataclasses.replace(template, farm=farm, owner=(owners or {}).get(farm, Sender()))
-        tasks.append((ledger.name, request, [folder / f"{names[farm]}.{each}" for each in formats]))
+        tasks.append((ledger.address, request, [folder / f"{names[farm]}.{each}" for each in formats]))
     if dry_run:
         return [Outcome(request.farm, tuple(wanted)) for _, request, wanted in tasks]
     out = []

@@ -1,0 +1,73 @@
+"""What engines call things: SQL compiled, translated and quoted for the engine that holds a ledger.
+
+The statements of the ledger itself are written in the dialect of the embedded engine and translated where
+another holds it; questions of the tally are compiled from Ibis expressions, which know every engine.
+"""
+
+from __future__ import annotations
+
+import functools
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
+
+SQLGLOT_NAMES = {"pyspark": "spark"}
+"""Engines whose dialect the translating library calls by another name."""
+
+
+def compile_for(dialect: str, expression: ir.Table) -> str:
+    """The SQL of an Ibis expression for one engine, made without connecting to it."""
+    compiler = _compiler(dialect)
+    return str(compiler.to_sqlglot(expression).sql(dialect=compiler.dialect))
+
+
+def quoted(text: str, dialect: str) -> str:
+    """A text as a literal of one engine's SQL."""
+    if dialect == "duckdb":
+        return "'" + text.replace("'", "''") + "'"
+    import sqlglot.expressions as sge
+
+    return str(sge.Literal.string(text).sql(dialect=SQLGLOT_NAMES.get(dialect, dialect)))
+
+
+@functools.cache
+def _compiler(dialect: str) -> Any:
+    if dialect == "pyspark":
+        # Its compiler reads options that only exist once the engine's own part of Ibis is loaded.
+        importlib.import_module("ibis.backends.pyspark")
+    return importlib.import_module(f"ibis.backends.sql.compilers.{dialect}").compiler
+
+
+@functools.lru_cache(maxsize=512)
+def translate(sql: str, dialect: str) -> tuple[str, ...]:
+    """Statements of the ledger, written for the embedded engine, in the dialect of another.
+
+    Parameters
+    ----------
+    sql : str
+        One statement, with ``?`` where a value goes.
+    dialect : str
+
+    Returns
+    -------
+    tuple of str
+        One statement, or several where the engine needs more than one; values go where ``$1``, ``$2``, ... stand.
+    """
+    import sqlglot
+    import sqlglot.expressions as sge
+
+    name = SQLGLOT_NAMES.get(dialect, dialect)
+    out: list[str] = []
+    for tree in sqlglot.parse(sql, read="duckdb"):
+        if tree is None:
+            continue
+        if isinstance(tree, sge.Create) and tree.args.get("replace") and tree.args.get("kind") == "TABLE":
+            tree.set("replace", False)
+            place = tree.this.this if isinstance(tree.this, sge.Schema) else tree.this
+            out.append(f"DROP TABLE IF EXISTS {place.sql(dialect=name)}")
+        for number, mark in enumerate(tree.find_all(sge.Placeholder, bfs=False), start=1):
+            mark.replace(sge.Parameter(this=sge.Literal.number(number)))
+        out.append(tree.sql(dialect=name))
+    return tuple(out)

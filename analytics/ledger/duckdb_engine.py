@@ -1,0 +1,82 @@
+"""The embedded ledger: one DuckDB file, which needs nothing beside it."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from analytics.ledger.lease import FileLease, lease_of
+from analytics.mistake import Mistake
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import pyarrow as pa
+
+
+@dataclass(frozen=True)
+class DuckDBEngine:
+    """A ledger in one file; see :class:`analytics.ledger.engine.Engine`."""
+
+    lease: FileLease
+    dialect: str = "duckdb"
+
+    @property
+    def name(self) -> str:
+        return str(self.lease.path)
+
+    @property
+    def address(self) -> str:
+        return str(self.lease.path)
+
+    @property
+    def exists(self) -> bool:
+        return self.lease.path.exists()
+
+    @property
+    def version(self) -> tuple[int, int]:
+        """The file's (time of change in nanoseconds, size)."""
+        try:
+            stat = self.lease.path.stat()
+        except OSError:
+            return (0, 0)
+        return (stat.st_mtime_ns, stat.st_size)
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[Any]:
+        with self.lease.reading() as cursor:
+            yield cursor
+
+    @contextlib.contextmanager
+    def writing(self, farms: Iterable[str] | None = None) -> Iterator[Any]:
+        """One writer at a time has the whole file, whatever the farms."""
+        try:
+            self.lease.path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise Mistake(
+                f"The folder {self.lease.path.parent} cannot be made ({error.strerror}); "
+                "choose another place with --ledger."
+            ) from None
+        with self.lease.writing() as connection:
+            yield connection
+
+    def tables(self, connection: Any) -> set[str]:
+        rows = connection.execute(
+            "SELECT table_name FROM information_schema.tables WHERE table_schema = 'main'"
+        ).fetchall()
+        return {name for (name,) in rows}
+
+    def frame(self, connection: Any, sql: str) -> pd.DataFrame:
+        found: pd.DataFrame = connection.execute(sql).df()
+        return found
+
+    def batches(self, connection: Any, sql: str, rows: int) -> Iterable[pa.RecordBatch]:
+        reader: Iterable[pa.RecordBatch] = connection.sql(sql).to_arrow_reader(rows)
+        return reader
+
+
+def duckdb_at(path: str) -> DuckDBEngine:
+    """The embedded engine on the file at *path*."""
+    return DuckDBEngine(lease_of(Path(path).expanduser()))

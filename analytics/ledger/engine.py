@@ -1,0 +1,74 @@
+"""What holds a ledger: one file here, a server of an office, a folder of a registry. All look alike from outside."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from contextlib import AbstractContextManager
+from typing import TYPE_CHECKING, Any, Protocol
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import pyarrow as pa
+
+
+class Result(Protocol):
+    """What a statement gives back."""
+
+    def fetchall(self) -> list[tuple[Any, ...]]: ...
+
+    def fetchone(self) -> tuple[Any, ...] | None: ...
+
+    def df(self) -> pd.DataFrame: ...
+
+
+class Connection(Protocol):
+    """One thread's way to the records for as long as it is held."""
+
+    def execute(self, sql: str, parameters: Sequence[Any] | None = None) -> Any:
+        """Run a statement of the ledger, written for the embedded engine with ``?`` for values; see :class:`Result`."""
+
+
+class Engine(Protocol):
+    """One place where a ledger is held."""
+
+    @property
+    def dialect(self) -> str:
+        """The SQL it speaks, by the name Ibis has for it."""
+
+    @property
+    def name(self) -> str:
+        """The place as it may be shown to people: never with a password."""
+
+    @property
+    def address(self) -> str:
+        """What opens it again, with everything that takes; not for showing."""
+
+    @property
+    def exists(self) -> bool:
+        """Whether there is a ledger yet."""
+
+    @property
+    def version(self) -> tuple[int, int]:
+        """Another one whenever a change was committed."""
+
+    def reading(self) -> AbstractContextManager[Connection]:
+        """A view of the records at one moment."""
+
+    def writing(self, farms: Iterable[str] | None = None) -> AbstractContextManager[Connection]:
+        """One transaction, committed when the block ends, rolled back when it raises.
+
+        Parameters
+        ----------
+        farms : iterable of str, optional
+            The only farms that will be written to, so that others may write to other farms meanwhile. Without it
+            nobody else writes.
+        """
+
+    def tables(self, connection: Connection) -> set[str]:
+        """Names of the tables that are there."""
+
+    def frame(self, connection: Connection, sql: str) -> pd.DataFrame:
+        """The rows of a question that is already in this engine's own SQL."""
+
+    def batches(self, connection: Connection, sql: str, rows: int) -> Iterable[pa.RecordBatch]:
+        """The rows of a statement of the ledger, at most *rows* at a time."""
