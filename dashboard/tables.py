@@ -178,7 +178,7 @@ def basis_sentences(result: Answer) -> list[str]:
             f"{_number(basis.cows, 'cow')}, {basis.first} to {basis.last}; counted per {basis.unit}; "
             f"{basis.level:.0%} intervals ({basis.method})."
         )
-    out += [str(sentence) for sentence in (*basis.left_out, *basis.notes)]
+    out += [str(sentence) for sentence in (*basis.sources, *basis.left_out, *basis.notes)]
     return out + [f"Caution: {caution}" for caution in result.cautions]
 
 

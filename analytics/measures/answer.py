@@ -16,6 +16,7 @@ class Basis:
 
     ``visits`` are distinct farm and date pairs. ``left_out`` are plain sentences, such as "4 part-herd
     visits were left out.". ``notes`` say how the figures were worked out where that is not obvious.
+    ``sources`` say which files they were read from and who wrote them down.
     """
 
     farms: int = 0
@@ -29,6 +30,7 @@ class Basis:
     method: str = ""
     left_out: tuple[Said, ...] = ()
     notes: tuple[Said, ...] = ()
+    sources: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Basis
+from analytics.measures.sources import sources_of
 from analytics.tally.coverage import covered
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -72,6 +73,7 @@ def basis_of(
         method=method,
         left_out=left_out,
         notes=notes + _derived(kept),
+        sources=sources_of(ledger, selection, source) if len(kept) else (),
     )
     return basis, _cautions(basis, selection, kept, dropped)
 

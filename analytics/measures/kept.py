@@ -7,7 +7,7 @@ import functools
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from typing import Any, Concatenate, ParamSpec
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
@@ -22,6 +22,23 @@ Measured = Callable[Concatenate[Ledger, Selection, P], Answer]
 _kept: OrderedDict[Hashable, Answer] = OrderedDict()
 _guard = threading.Lock()
 
+T = TypeVar("T")
+
+
+def remembered(kept: OrderedDict[Hashable, T], key: Hashable, make: Callable[[], T]) -> T:
+    """What is kept under *key*, made when it is not; the least recently asked is dropped beyond ``MOST_KEPT``."""
+    with _guard:
+        found = kept.get(key)
+        if found is not None:
+            kept.move_to_end(key)
+    if found is None:
+        found = make()
+        with _guard:
+            kept[key] = found
+            while len(kept) > MOST_KEPT:
+                kept.popitem(last=False)
+    return found
+
 
 def keep(measure: Measured[P]) -> Measured[P]:
     """Keep the answers of a measure, by ledger, its state, selection and options.
@@ -34,16 +51,7 @@ def keep(measure: Measured[P]) -> Measured[P]:
     @functools.wraps(measure)
     def asked(ledger: Ledger, selection: Selection, /, *args: P.args, **options: P.kwargs) -> Answer:
         key = (measure.__module__, ledger.name, ledger.version, selection, _hashable(args), _hashable(options))
-        with _guard:
-            found = _kept.get(key)
-            if found is not None:
-                _kept.move_to_end(key)
-        if found is None:
-            found = measure(ledger, selection, *args, **options)
-            with _guard:
-                _kept[key] = found
-                while len(_kept) > MOST_KEPT:
-                    _kept.popitem(last=False)
+        found = remembered(_kept, key, lambda: measure(ledger, selection, *args, **options))
         return dataclasses.replace(
             found,
             table=found.table.copy(deep=False),

@@ -1,0 +1,54 @@
+"""Where the records of an answer come from, in words: the files read and the people who wrote them down."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import OrderedDict
+from collections.abc import Hashable, Iterable
+
+from analytics.ledger import Ledger
+from analytics.measures.kept import remembered
+from analytics.tally.provenance import written_in
+from analytics.tally.selection import Selection
+from analytics.words import Said, say
+
+MOST_NAMED = 6
+"""Files, or people, told by name; with more the rest are counted."""
+
+_OF_FINDINGS = ("lesions", "families", "feet", "claws", "zones", "severity")
+
+_kept: OrderedDict[Hashable, tuple[Said, ...]] = OrderedDict()
+
+
+def sources_of(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...]:
+    """The files, with the numbers of their imports, and the trimmers or scorers; nothing where there are no records.
+
+    Kept while the ledger stays as it is, since the charts of a page share it.
+    """
+    if not ledger.exists:
+        return ()
+    whole = selection.with_(**{name: () for name in _OF_FINDINGS})
+    key = (ledger.name, ledger.version, dataclasses.astuple(whole), source)
+    return remembered(_kept, key, lambda: _words(ledger, whole, source))
+
+
+def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...]:
+    frame = written_in(ledger, selection, source)
+    if frame.empty:
+        return ()
+    files = frame.groupby("import_no", as_index=False).agg(file=("file", "first"), rows=("rows", "sum"))
+    named = [f"{row.file} (import {row.import_no})" for row in files.sort_values("rows", ascending=False).itertuples()]
+    out = [say("Read from {files}.", files=_some(named))]
+    people = frame.dropna(subset=["person"]).groupby("person")["rows"].sum().sort_values(ascending=False)
+    if len(people):
+        names = _some(str(name) for name in people.index)
+        scored = source == "scores"
+        out.append(say("Scored by {people}.", people=names) if scored else say("Trimmed by {people}.", people=names))
+    return tuple(out)
+
+
+def _some(names: Iterable[str]) -> str:
+    every = list(names)
+    if len(every) <= MOST_NAMED:
+        return ", ".join(every)
+    return ", ".join(every[:MOST_NAMED]) + str(say(" and {n} more", n=len(every) - MOST_NAMED))

@@ -1,0 +1,55 @@
+"""Which imports, and whose hand, the records of a selection come from."""
+
+from __future__ import annotations
+
+import functools
+
+import ibis
+import ibis.expr.types as ir
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.tally.engine import fetch, for_any_farm, of_the_farm, sql_of, table
+from analytics.tally.narrow import of_farm_and_period, of_visits
+from analytics.tally.selection import Selection
+
+COLUMNS = ("import_no", "file", "person", "rows")
+
+
+def written_in(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.DataFrame:
+    """The imports that hold the visits of a selection.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+        Its farms, period, kinds of visit and whatever else narrows trims; what narrows findings does not count,
+        because a cow without the lesion is part of the answer too.
+    source : {"trims", "scores"}
+        Scores stand on scoring sheets and in the column of a trim sheet.
+
+    Returns
+    -------
+    pandas.DataFrame
+        import_no, file, person (trimmer or scorer, missing where the sheet does not say), rows; one row an import
+        and person, in the order of imports.
+    """
+    frame = fetch(ledger, of_the_farm(_question(for_any_farm(selection), source), selection))
+    files = ledger.imports()[["import_no", "file"]]
+    frame = frame.merge(files, on="import_no", how="left").astype({"rows": "int64", "import_no": "int64"})
+    return frame[list(COLUMNS)].sort_values(["import_no", "rows"], ascending=[True, False]).reset_index(drop=True)
+
+
+@functools.lru_cache(maxsize=1024)
+def _question(selection: Selection, source: str) -> str:
+    met = of_visits(of_farm_and_period(source, selection), selection)
+    days = met.select("farm", "visit_date").distinct()
+    trims = table("trim_rows")
+    if source == "scores":
+        trims = trims.filter(trims.locomotion_score.notnull())
+    rows: ir.Table = trims.select("import_no", "farm", "visit_date", person="trimmer")
+    if source == "scores":
+        scores = table("score_rows")
+        rows = ibis.union(rows, scores.select("import_no", "farm", visit_date="date", person="scorer"))
+    kept = rows.semi_join(days, ["farm", "visit_date"])
+    return sql_of(kept.group_by(["import_no", "person"]).agg(rows=kept.count()))
