@@ -9,7 +9,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch, for_any_farm, of_the_farm, sql_of, table
+from analytics.tally.engine import Question, fetch, for_any_farm, of_the_farm, question_of, table
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 
@@ -40,8 +40,8 @@ def written_in(ledger: Ledger, selection: Selection, source: str = "trims") -> p
     return frame[list(COLUMNS)].sort_values(["import_no", "rows"], ascending=[True, False]).reset_index(drop=True)
 
 
-@functools.lru_cache(maxsize=1024)
-def _question(selection: Selection, source: str) -> str:
+@functools.lru_cache(maxsize=256)
+def _question(selection: Selection, source: str) -> Question:
     met = of_visits(of_farm_and_period(source, selection), selection)
     days = met.select("farm", "visit_date").distinct()
     trims = table("trim_rows")
@@ -52,4 +52,4 @@ def _question(selection: Selection, source: str) -> str:
         scores = table("score_rows")
         rows = ibis.union(rows, scores.select("import_no", "farm", visit_date="date", person="scorer"))
     kept = rows.semi_join(days, ["farm", "visit_date"])
-    return sql_of(kept.group_by(["import_no", "person"]).agg(rows=kept.count()))
+    return question_of(kept.group_by(["import_no", "person"]).agg(rows=kept.count()))

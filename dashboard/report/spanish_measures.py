@@ -112,10 +112,19 @@ _NOTES: dict[str, str] = {
     "Today is taken to be {day}; {n} cows are in the herd.": "Se toma {day} como hoy; hay {n} vacas en el rebaño.",
     "What comes due by {day} is on the list.": "En la lista está lo que vence hasta el {day}.",
     "Whole-herd visits alone are too few months, so part-herd and lame-cow visits are used too, each kind of visit "
-    "held alike. Shares before and after are of all of them.": (
+    "held alike. Shares before and after are of all of them; the lines are drawn for the mean mix of visits, and a "
+    "month with more lame-cow visits than usual lies above them.": (
         "Las visitas a todo el rebaño solas son muy pocos meses, así que se usan también las parciales y por vaca "
-        "coja, a igual tipo de visita. Las proporciones de antes y después son de todas ellas."
+        "coja, a igual tipo de visita. Las proporciones de antes y después son de todas ellas; las líneas se trazan "
+        "para la mezcla media de visitas, y un mes con más visitas por vaca coja de lo usual queda por encima."
     ),
+}
+
+_SOURCES: dict[str, str] = {
+    "Read from {files}.": "Leído de {files}.",
+    "Trimmed by {people}.": "Recortado por {people}.",
+    "Scored by {people}.": "Puntuado por {people}.",
+    " and {n} more": " y {n} más",
 }
 
 _CAUTIONS: dict[str, str] = {
@@ -309,4 +318,4 @@ _CAUTIONS: dict[str, str] = {
     ),
 }
 
-SPANISH_OF_MEASURES: dict[str, str] = {**_METHODS, **_SIGNALS, **_STAGES, **_NOTES, **_CAUTIONS}
+SPANISH_OF_MEASURES: dict[str, str] = {**_METHODS, **_SIGNALS, **_STAGES, **_NOTES, **_SOURCES, **_CAUTIONS}
