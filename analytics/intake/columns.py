@@ -14,9 +14,11 @@ from analytics.intake.dates import EARLIEST, DateOrder, read_day
 from analytics.intake.fields import UNITS, Field, dtype_of
 from analytics.intake.headings import Match
 from analytics.intake.numbers import read_angle, read_length
-from analytics.intake.sheet import Findings, Positions, Problem, RawColumn
+from analytics.intake.sheet import Codes, Findings, Problem, Rows
 from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS, NOTHING, READERS, SPOKEN, is_plain_action
+
+Distinct = pd.api.extensions.ExtensionArray | np.ndarray[Any, Any]
 
 _DATE_TYPES = ("date", "dates", "moves")
 _MEASURED = ("length", "angle", "whole", "score")
@@ -97,74 +99,90 @@ def _moves(text: str, setting: Setting) -> list[str]:
     return sorted(out)
 
 
-def read_column(
-    column: RawColumn, match: Match, setting: Setting, findings: Findings
-) -> pd.api.extensions.ExtensionArray | np.ndarray[Any, Any]:
-    """Typed values of a column. What cannot be read is missing, and a problem.
+@dataclass(frozen=True)
+class Reading:
+    """What the distinct texts of a column say: a value or ``None`` for each, and those that cannot be read."""
+
+    values: list[Any]
+    unread: dict[int, Unreadable]
+
+    def problems(self, field: str, codes: Codes) -> list[Problem]:
+        """The cells that could not be read, where ``codes`` says which text stands in which row."""
+        if not self.unread:
+            return []
+        flagged = np.zeros(len(self.values), dtype=bool)
+        flagged[list(self.unread)] = True
+        rows = np.flatnonzero(flagged[codes])
+        here = codes[rows]
+        return [
+            Problem(rows[here == code], field, why.reason, why.remedy)
+            for code, why in self.unread.items()
+            if (here == code).any()
+        ]
+
+
+def read_texts(texts: Sequence[str], rows: Rows, match: Match, setting: Setting) -> Reading:
+    """Read each distinct text of a column once; a text in no row says nothing.
 
     Parameters
     ----------
-    column : RawColumn
-        Restricted to the rows that are records.
+    texts : sequence of str
+    rows : array of int
+        How many rows hold each text.
     match : Match
     setting : Setting
-    findings : Findings
-        Problems, and how the words were understood, are added to it.
 
     Returns
     -------
-    array
-        Of the dtype of the field, one value a row.
+    Reading
     """
     read = reader_of(match, setting)
     type = match.field.type
     values: list[Any] = []
-    rows = column.counts()
     unread: dict[int, Unreadable] = {}
-    for code, text in enumerate(column.texts):
-        if is_blank(text, type):
-            values.append(None)
-            continue
-        try:
-            values.append(read(text))
-        except Unreadable as unreadable:
-            values.append(None)
-            unread[code] = unreadable
-    places = column.positions() if unread else []
-    for code, why in unread.items():
-        findings.problems.append(Problem(places[code], match.field.name, why.reason, why.remedy))
+    for code, text in enumerate(texts):
+        value = None
+        if rows[code] and not is_blank(text, type):
+            try:
+                value = read(text)
+            except Unreadable as unreadable:
+                unread[code] = unreadable
+        values.append(value)
+    return Reading(values, unread)
+
+
+def tell_words(
+    reading: Reading, texts: Sequence[str], rows: Rows, match: Match, setting: Setting, findings: Findings
+) -> Reading:
+    """List how the words of a column, or all of it, were understood; labels come back in one spelling."""
+    type = match.field.type
     if type == "label":
-        spelt = values
-        values = alike(values, rows)
-        for said, value, count in zip(spelt, values, rows, strict=True):
+        spelt = alike(reading.values, rows)
+        for said, value, count in zip(reading.values, spelt, rows, strict=True):
             if said != value:
                 note_word(findings, match, said, value, int(count))
-    if type in SPOKEN and type != "farm":
-        for text, value, count in zip(column.texts, values, rows, strict=True):
+        reading = Reading(spelt, reading.unread)
+    if type in SPOKEN:
+        for text, value, count in zip(texts, reading.values, rows, strict=True):
             if value is not None:
                 note_word(findings, match, text, str(value), int(count))
-    elif type != "farm":
-        note_word(findings, match, "", describe(match, setting), sum(
-            int(count) for value, count in zip(values, rows, strict=True) if value is not None
-        ))  # fmt: skip
-    return taken(values, match.field, column)
+    else:
+        said = np.array([value is not None for value in reading.values], dtype=bool)
+        note_word(findings, match, "", describe(match, setting), int(np.asarray(rows)[said].sum()))
+    return reading
 
 
-def taken(
-    values: Sequence[Any], field: Field, column: RawColumn
-) -> pd.api.extensions.ExtensionArray | np.ndarray[Any, Any]:
-    """Spread the values of the distinct texts over the rows."""
+def distinct_values(values: Sequence[Any], field: Field) -> Distinct:
+    """The values of distinct texts, of the dtype of the field, to be taken for every row."""
     dtype = dtype_of(field)
     if dtype.startswith("datetime"):
-        days = np.array([np.datetime64("NaT") if v is None else v for v in values], dtype=dtype)
-        return days[column.codes]
+        return np.array([np.datetime64("NaT") if v is None else v for v in values], dtype=dtype)
     if dtype == "float64":
-        return np.array([np.nan if v is None else v for v in values], dtype="float64")[column.codes]
-    distinct = pd.array(list(values), dtype=dtype)  # type: ignore[call-overload]
-    return distinct.take(column.codes)  # type: ignore[no-any-return]
+        return np.array([np.nan if v is None else v for v in values], dtype="float64")
+    return pd.array(list(values), dtype=dtype)  # type: ignore[call-overload, no-any-return]
 
 
-def alike(values: Sequence[Any], rows: np.ndarray[Any, np.dtype[np.int64]]) -> list[Any]:
+def alike(values: Sequence[Any], rows: Rows) -> list[Any]:
     """One spelling for labels that differ in case or spaces only: the first one in the file.
 
     Example
@@ -206,7 +224,6 @@ def note_word(findings: Findings, match: Match, said: str, understood_as: str, r
     )
 
 
-def weightier_words(column: RawColumn) -> Positions:
-    """Rows whose action says more than it is read as, so that the words belong in the note."""
-    telling = np.array([bool(t.strip()) and not is_blank(t, "action") and not is_plain_action(t) for t in column.texts])
-    return np.flatnonzero(telling[column.codes]) if len(telling) else np.empty(0, np.int64)
+def weightier_words(texts: Sequence[str]) -> list[bool]:
+    """Whether each action says more than it is read as, so that the words belong in the note."""
+    return [bool(t.strip()) and not is_blank(t, "action") and not is_plain_action(t) for t in texts]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from analytics.intake.fields import KINDS, OWN_COLUMNS, UNITS, Field
 from analytics.intake.sheet import RawSheet
@@ -50,7 +50,8 @@ class Headings:
     """The heading row of a sheet, understood as one kind.
 
     ``extra`` are columns that hold no field; ``doubled`` those that say a field a second time;
-    ``second_findings`` columns such as "Lesion 2", in sheets that put several findings in one row.
+    ``second_findings`` columns such as "Lesion 2", in sheets that put several findings in one row. ``cells``
+    are the headings as they stand, filled to the breadth of the sheet; ``width`` is how many there were.
     """
 
     kind: str
@@ -62,6 +63,8 @@ class Headings:
     own: list[int] = field(default_factory=list)
     second_findings: list[int] = field(default_factory=list)
     missing: tuple[str, ...] = ()
+    cells: tuple[str, ...] = ()
+    width: int = 0
 
 
 def _lookup(fields: Sequence[Field]) -> dict[str, Field]:
@@ -156,7 +159,9 @@ def understand_headings(cells: Sequence[str], kind: str, position: int = 0) -> H
     missing = tuple(
         each.name for each in KINDS[kind] if each.required and each.name not in matches and each.name != "farm"
     )
-    return Headings(kind, position, names, matches, extra, sorted(doubled), own, second, missing)
+    return Headings(
+        kind, position, names, matches, extra, sorted(doubled), own, second, missing, tuple(cells), len(cells)
+    )
 
 
 def find_headings(sheet: RawSheet) -> Headings | None:
@@ -178,7 +183,7 @@ def find_headings(sheet: RawSheet) -> Headings | None:
             rank = (surely, int(whole and kind == sheet.kind_hint), len(headings.matches), -place)
             if headings.matches and (best is None or rank > best[0]):
                 best = rank, headings
-    return None if best is None else best[1]
+    return None if best is None else replace(best[1], width=int(sheet.widths[best[1].position]))
 
 
 def is_whole(headings: Headings) -> bool:

@@ -35,9 +35,8 @@ def refuse_missing(kind: str, frame: pd.DataFrame, findings: Findings) -> None:
 
 def refuse_overlong(sheet: RawSheet, headings: Headings, positions: Positions, findings: Findings) -> None:
     """A row with more cells than headings: somewhere a separator stands inside a cell, and all after it is shifted."""
-    width = int(sheet.widths[headings.position])
     beyond = np.zeros(len(positions), dtype=bool)
-    for column in sheet.columns[width:]:
+    for column in sheet.columns[headings.width :]:
         says = np.array([bool(text.strip()) for text in column.texts], dtype=bool)
         beyond |= says[column.codes[positions]]
     if beyond.any():
@@ -54,9 +53,9 @@ def refuse_overlong(sheet: RawSheet, headings: Headings, positions: Positions, f
 def refuse_second_findings(sheet: RawSheet, headings: Headings, positions: Positions, findings: Findings) -> None:
     """Rows with something under a heading such as "Lesion 2"."""
     for number in headings.second_findings:
-        column = sheet.columns[number].among(positions)
+        column = sheet.columns[number]
         says = np.array([not says_nothing_found(text) for text in column.texts], dtype=bool)
-        rows = np.flatnonzero(says[column.codes]) if len(says) else np.empty(0, np.int64)
+        rows = np.flatnonzero(says[column.codes[positions]])
         if len(rows):
             findings.problems.append(
                 Problem(

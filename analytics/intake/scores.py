@@ -13,8 +13,8 @@ USUAL_SCALE = "1-5"
 SHOWN_FARMS = 5
 
 
-def scales_of(scores: pd.Series, scales: pd.Series, farms: pd.Series, findings: Findings) -> pd.Series:
-    """Fill in the scale of scores that come without one, farm by farm, and say so.
+def farm_scales(scores: pd.Series, scales: pd.Series, farms: pd.Series, findings: Findings) -> dict[str, str]:
+    """The scale of scores that come without one, farm by farm; says so in the notes.
 
     A score of 4 or 5 is only on the 1-5 scale, one of 0 only on the 0-3 scale. Without either the usual
     scale is taken.
@@ -22,20 +22,20 @@ def scales_of(scores: pd.Series, scales: pd.Series, farms: pd.Series, findings: 
     Parameters
     ----------
     scores : Series of Int64
+        With ``scales`` and ``farms``: every combination of the three that the sheet holds.
     scales : Series of str
     farms : Series of str
 
     Returns
     -------
-    Series of str
-        Missing where there is no score.
+    dict of str to str
+        Farm (empty where the row has none) -> scale.
     """
-    scales = scales.where(scores.notna())
     open_ = scores.notna() & scales.isna()
-    if not bool(open_.any()):
-        return scales
-    seen = pd.DataFrame({"farm": farms[open_].fillna(""), "score": scores[open_]}).drop_duplicates()
     scale_of: dict[str, str] = {}
+    if not bool(open_.any()):
+        return scale_of
+    seen = pd.DataFrame({"farm": farms[open_].fillna(""), "score": scores[open_]}).drop_duplicates()
     told: dict[tuple[str, str], list[str]] = {}
     for farm, group in seen.groupby("farm"):
         values = {int(score) for score in group["score"]}
@@ -52,6 +52,15 @@ def scales_of(scores: pd.Series, scales: pd.Series, farms: pd.Series, findings: 
                 scale=scale,
             )
         )
+    return scale_of
+
+
+def fill_scales(scores: pd.Series, scales: pd.Series, farms: pd.Series, scale_of: dict[str, str]) -> pd.Series:
+    """The scale of every score: the row's own, else that of :func:`farm_scales`. Missing where there is no score."""
+    scales = scales.where(scores.notna())
+    open_ = scores.notna() & scales.isna()
+    if not bool(open_.any()):
+        return scales
     return scales.where(~open_, farms.fillna("").map(scale_of)).astype("str")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,6 +13,7 @@ from analytics.words import Said
 
 Codes = npt.NDArray[np.int32]
 Positions = npt.NDArray[np.int64]
+Rows = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -19,21 +21,15 @@ class RawColumn:
     """A column of cells as text: each distinct text once, and for every row which of them it is."""
 
     codes: Codes
-    texts: list[str]
+    texts: Sequence[str]
 
     def text(self, position: int) -> str:
         """The cell at a position."""
         return self.texts[int(self.codes[position])]
 
     def among(self, positions: Positions) -> RawColumn:
-        """The same column at some positions only, with the texts that occur there."""
-        used, codes = np.unique(self.codes[positions], return_inverse=True)
-        return RawColumn(codes.astype(np.int32), [self.texts[code] for code in used])
-
-    def positions(self) -> list[Positions]:
-        """For each text the positions at which it stands."""
-        order = np.argsort(self.codes, kind="stable").astype(np.int64)
-        return np.split(order, np.cumsum(self.counts())[:-1])
+        """The same column at some positions only; texts that do not occur there are kept."""
+        return RawColumn(self.codes[positions], self.texts)
 
     def counts(self) -> npt.NDArray[np.int64]:
         """How many rows hold each text."""

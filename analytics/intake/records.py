@@ -1,0 +1,181 @@
+"""Rows and the verdicts on their texts become records, and rows set aside with their reasons."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.intake.checks import impossible
+from analytics.intake.columns import distinct_values, read_texts, weightier_words
+from analytics.intake.fields import KINDS, dtype_of
+from analytics.intake.headings import Headings
+from analytics.intake.refusals import refuse_missing, refuse_overlong, refuse_second_findings
+from analytics.intake.scores import fill_scales
+from analytics.intake.setting_aside import bare_text
+from analytics.intake.sheet import Codes, Findings, Positions, Problem, RawColumn, RawSheet
+from analytics.intake.survey import OF_FINDING, OF_SCALE, ROW_BY_ROW, Survey, record_rows
+from analytics.intake.verdicts import Verdicts
+
+SET_ASIDE_COLUMNS = ("row", "column", "value", "reason", "remedy", "original")
+
+
+@dataclass(frozen=True)
+class CheckedRows:
+    """Records and set-aside rows of one piece of a sheet; see :class:`~analytics.intake.sheet.CheckedSheet`."""
+
+    records: pd.DataFrame
+    set_aside: pd.DataFrame
+    rows_read: int
+
+
+def check_rows(
+    piece: RawSheet, headings: Headings, survey: Survey, verdicts: Verdicts, farm: str | None, *, first: bool
+) -> CheckedRows:
+    """Check the rows of a piece of a sheet that was surveyed and judged.
+
+    Parameters
+    ----------
+    piece : RawSheet
+    headings : Headings
+    survey : Survey
+    verdicts : Verdicts
+    farm : str or None
+        Farm of a sheet that has no farm column.
+    first : bool
+        Whether the headings stand in this piece.
+
+    Returns
+    -------
+    CheckedRows
+    """
+    kind, findings = headings.kind, Findings()
+    positions, _ = record_rows(piece, headings, first=first)
+    codes = {
+        name: texts.numbers(piece.columns[headings.matches[name].column].texts)[
+            piece.columns[headings.matches[name].column].codes[positions]
+        ]
+        for name, texts in survey.texts.items()
+    }
+    columns: dict[str, Any] = {}
+    for field in KINDS[kind]:
+        match = headings.matches.get(field.name)
+        if field.name in OF_FINDING:
+            continue
+        if match is None:
+            value = verdicts.farm if field.type == "farm" else None
+            columns[field.name] = distinct_values([value], field).take(np.zeros(len(positions), dtype=np.int32))
+        elif field.type in ROW_BY_ROW:
+            column = _neutral(piece.columns[match.column].among(positions))
+            rows = column.counts()
+            reading = read_texts(column.texts, rows, match, verdicts.setting)
+            findings.problems += reading.problems(field.name, column.codes)
+            said = np.array([value is not None for value in reading.values], dtype=bool)
+            verdicts.read_more(field.name, int(rows[said].sum()))
+            columns[field.name] = distinct_values(reading.values, field).take(column.codes)
+        else:
+            findings.problems += verdicts.readings[field.name].problems(field.name, codes[field.name])
+            columns[field.name] = verdicts.values[field.name].take(codes[field.name])
+    if verdicts.findings is not None:
+        places = verdicts.findings.spread([codes.get(name) for name in OF_FINDING], len(positions))
+        findings.problems += verdicts.findings.problems(places)
+        columns |= {name: values.take(places) for name, values in verdicts.findings.values.items()}
+    frame = pd.DataFrame({field.name: pd.Series(columns[field.name], dtype=dtype_of(field)) for field in KINDS[kind]})
+    _fill_scale(frame, headings, verdicts)
+    if kind == "trims":
+        # 0 beside no lesion says the same as leaving the severity out.
+        frame["severity"] = frame["severity"].mask((frame["severity"] == 0) & frame["lesion"].isna())
+    refuse_missing(kind, frame, findings)
+    findings.problems += impossible(kind, frame, verdicts.setting.today, findings.problems)
+    if not piece.from_workbook and not piece.has_headings:
+        refuse_overlong(piece, headings, positions, findings)
+    refuse_second_findings(piece, headings, positions, findings)
+    frame["note"] = _notes(piece, headings, survey, positions, codes, frame["note"])
+    frame["row"] = pd.array(positions + piece.first_row, dtype="Int64")
+    aside = _set_aside(piece, headings, positions, findings.problems, farm)
+    if not findings.problems:
+        return CheckedRows(frame, aside, len(positions))
+    bad = np.zeros(len(positions), dtype=bool)
+    for problem in findings.problems:
+        bad[problem.positions] = True
+    return CheckedRows(frame[~bad].reset_index(drop=True), aside, len(positions))
+
+
+def _neutral(column: RawColumn) -> RawColumn:
+    return RawColumn(column.codes, [bare_text(text) for text in column.texts])
+
+
+def _fill_scale(frame: pd.DataFrame, headings: Headings, verdicts: Verdicts) -> None:
+    score, scale = OF_SCALE.get(headings.kind, ("", ""))
+    if not score:
+        return
+    named = headings.matches[score].scale if score in headings.matches else None
+    if named is not None:
+        frame[scale] = frame[scale].fillna(named)
+    frame[scale] = fill_scales(frame[score], frame[scale], frame["farm"], verdicts.scale_of)
+
+
+def _notes(
+    piece: RawSheet,
+    headings: Headings,
+    survey: Survey,
+    positions: Positions,
+    codes: dict[str, Codes],
+    note: pd.Series,
+) -> pd.Series:
+    """The note, with every column that is no field, and every action that says more, added to it."""
+    additions: list[tuple[str, RawColumn]] = []
+    if "action" in headings.matches:
+        texts = survey.texts["action"].texts
+        telling = weightier_words(texts)
+        kept = [text if says else "" for text, says in zip(texts, telling, strict=True)]
+        if any(telling):
+            additions.append((headings.matches["action"].heading, RawColumn(codes["action"], kept)))
+    for number in sorted(survey.told_extra):
+        additions.append((headings.names[number], _neutral(piece.columns[number].among(positions))))
+    if not additions:
+        return note
+    out = note.fillna("").to_numpy(dtype=object)
+    for heading, column in additions:
+        texts = [f"{heading}: {' '.join(text.split())}" if text.strip() else "" for text in column.texts]
+        added = np.array(texts, dtype=object)[column.codes]
+        both = (out != "") & (added != "")
+        out = out + np.where(both, "; ", "").astype(object) + added
+    joined = pd.Series(out, dtype="str")
+    return joined.mask(joined == "")
+
+
+def _set_aside(
+    piece: RawSheet, headings: Headings, positions: Positions, problems: Sequence[Problem], farm: str | None
+) -> pd.DataFrame:
+    lines: list[tuple[int, int, str, str, str, str, str]] = []
+    originals: dict[int, str] = {}
+    for place, problem in enumerate(problems):
+        match = headings.matches.get(problem.field)
+        for index in problem.positions.tolist():
+            position = int(positions[index])
+            if index not in originals:
+                originals[index] = _original(piece, headings, position, farm)
+            value = "" if match is None else piece.columns[match.column].text(position)
+            heading = problem.field if match is None else match.heading
+            lines.append(
+                (position + piece.first_row, place, heading, value, problem.reason, problem.remedy, originals[index])
+            )
+    lines.sort(key=lambda line: line[:2])
+    frame = pd.DataFrame([(line[0], *line[2:]) for line in lines], columns=list(SET_ASIDE_COLUMNS))
+    return frame.astype({name: "Int64" if name == "row" else "str" for name in SET_ASIDE_COLUMNS})
+
+
+def _original(piece: RawSheet, headings: Headings, position: int, farm: str | None) -> str:
+    cells = {}
+    for number, column in enumerate(piece.columns):
+        text = bare_text(column.text(position))
+        if number not in headings.own and (text.strip() or headings.cells[number].strip()):
+            cells[headings.names[number]] = text
+    if "farm" not in headings.matches and farm:
+        cells["farm"] = farm
+    return json.dumps(cells, ensure_ascii=False)
