@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from analytics.intake import CheckedSheet
 from analytics.ledger.derive import rebuild
+from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import ROW_TABLES
 from analytics.mistake import Mistake
@@ -91,6 +92,12 @@ def add_sheets(
                 json.dumps([str(note) for sheet in sheets for note in sheet.notes]),
             ],
         )
+        note(
+            connection,
+            "import added",
+            subject=f"import {number}",
+            after={"file": file, "read": read, "added": added, "already_known": known, "set_aside": held},
+        )
         if added:
             rebuild(_executor(connection), farms)
     return ImportResult(file, read, added, known, held, number)
@@ -145,6 +152,7 @@ def undo_import(ledger: Ledger, number: int) -> int:
             "UPDATE imports SET undone_at = ? WHERE import_no = ?",
             [dt.datetime.now(dt.UTC).replace(tzinfo=None), number],
         )
+        note(connection, "import undone", subject=f"import {number}", before={"rows": removed}, after={"rows": 0})
         rebuild(_executor(connection), farms)
     return removed
 

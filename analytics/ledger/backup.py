@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+from analytics.ledger.copying import copy_file, forget, log_of
+from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 
@@ -33,7 +34,8 @@ def back_up(ledger: Ledger, out: Path) -> Path:
     if out.exists():
         raise Mistake(f"{out} is there already; give the backup another name.")
     with ledger.reading():
-        _placed(Path(ledger.name), out, os.replace)
+        pass  # A Mistake unless it is a ledger.
+    _placed(ledger, out, os.replace)
     return out
 
 
@@ -58,7 +60,8 @@ def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | No
     Mistake
         The backup is not a ledger, there is one already, or something cannot be read or written.
     """
-    _check(backup)
+    if not backup.is_file():
+        raise Mistake(f"There is no file {backup}; check the name.")
     place = Path(ledger.name)
     if place.resolve() == backup.resolve():
         raise Mistake(f"{backup} is the ledger itself; give the backup.")
@@ -70,53 +73,60 @@ def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | No
                 "keeps the old one beside it."
             )
         kept = place.with_name(f"{place.name}.{dt.datetime.now():%Y-%m-%d-%H%M%S}.old")
-        with ledger.reading():
-            _placed(place, kept, os.replace)
-    _placed(backup, place, lambda draft, final: _swap(ledger, draft, final))
+
+    def swap(draft: Path, final: Path) -> None:
+        if kept:
+            copy_file(ledger, kept)
+        _swap(ledger, draft, final)
+
+    _placed(open_ledger(str(backup)), place, swap)
+    with ledger.writing() as connection:
+        note(connection, "backup put back", subject="ledger", after={"backup": backup.name})
     return kept
 
 
 def _swap(ledger: Ledger, draft: Path, place: Path) -> None:
-    """The draft takes the ledger's place while nobody in this process holds it."""
-    ledger.lease.drop_if_idle()
-    _log_of(place).unlink(missing_ok=True)
-    os.replace(draft, place)
+    """The draft takes the ledger's place while nobody reads or writes it."""
+    if not ledger.exists:
+        os.replace(draft, place)
+        return
+    with ledger.lease.still() as file:
+        if os.name == "nt":
+            file.close()
+        log_of(place).unlink(missing_ok=True)
+        os.replace(draft, place)
 
 
-def _placed(source: Path, final: Path, place: Callable[[Path, Path], None]) -> None:
+def _placed(source: Ledger, final: Path, place: Callable[[Path, Path], None]) -> None:
     """Copy to a draft beside its place, look whether it can be opened, then move it there."""
     draft = final.with_name(f"{final.name}.{os.getpid()}.draft")
     try:
-        final.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(source, draft)
-        if _log_of(source).exists():
-            shutil.copyfile(_log_of(source), _log_of(draft))
-        _check(draft)
+        copy_file(source, draft)
+        _check(draft, source.name)
         place(draft, final)
     except OSError as error:
         raise Mistake(f"{final} cannot be written ({error.strerror}); choose another place.") from None
     finally:
-        draft.unlink(missing_ok=True)
-        _log_of(draft).unlink(missing_ok=True)
+        forget(draft)
+        forget(log_of(draft))
 
 
-def _log_of(path: Path) -> Path:
-    """The engine's log of what is not yet in the file."""
-    return path.with_name(path.name + ".wal")
+def _check(draft: Path, name: str) -> None:
+    """A Mistake unless the copy of *name* is a ledger that this program can open and read."""
+    import duckdb
 
-
-def _check(path: Path) -> None:
-    """A Mistake unless there is a ledger at *path* that this program can open and read."""
-    if not path.is_file():
-        raise Mistake(f"There is no file {path}; check the name.")
-    ledger = open_ledger(str(path))
-    if _log_of(path).exists():
-        # What is in the log has to go into the file, which only a writer does.
-        with ledger.writing():
-            pass
+    ledger = open_ledger(str(draft))
+    lease = ledger.lease
     try:
-        ledger.imports()
-    except Mistake as mistake:
-        raise Mistake(f"{path} is not a ledger that can be put back: {mistake}") from None
+        if log_of(draft).exists():
+            # What is in the log has to go into the file, which only a writer does.
+            with lease.writing():
+                pass
+        with lease.reading() as cursor:
+            ledger.layout(cursor)
+            cursor.execute("SELECT COUNT(*) FROM imports").fetchall()
+    except (Mistake, duckdb.Error) as error:
+        said = str(error).replace(str(draft), name).splitlines()[0]
+        raise Mistake(f"{name} is not a ledger that can be put back: {said}") from None
     finally:
-        ledger.lease.drop_if_idle()
+        lease.drop_if_idle()

@@ -8,8 +8,9 @@ herd that was trimmed. Everything here is SQL that runs inside the engine; nothi
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any, Protocol
 
-from analytics.ledger.schema import ATTRIBUTES, DERIVED_TABLES
+from analytics.ledger.schema import ATTRIBUTES, DERIVED_TABLES, ROW_TABLES, create_statement
 from analytics.trade import lesions, locomotion, visits
 
 VISIT_GAP_DAYS = 3
@@ -42,7 +43,20 @@ def rebuild(execute: _Execute, farms: Iterable[str]) -> None:
         execute(f"DROP TABLE {table}")
 
 
-class _Execute:
+def derive_anew(connection: Any) -> None:
+    """Make every derived table anew from the row tables, inside the caller's transaction."""
+    for table, columns in DERIVED_TABLES.items():
+        connection.execute(f"DROP TABLE IF EXISTS {table}")
+        connection.execute(create_statement(table, columns))
+    farms = " UNION ".join(f"SELECT farm FROM {table}" for table, _ in ROW_TABLES.values())
+
+    def execute(sql: str, parameters: list[object] | None = None) -> object:
+        return connection.execute(sql, parameters or [])
+
+    rebuild(execute, [farm for (farm,) in connection.execute(farms).fetchall()])
+
+
+class _Execute(Protocol):
     """The shape of the callable that :func:`rebuild` is given."""
 
     def __call__(self, sql: str, parameters: list[object] | None = None) -> object: ...

@@ -15,7 +15,7 @@ import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 from analytics.mistake import Mistake
 
@@ -67,6 +67,8 @@ class FileLease:
                 if time.monotonic() > until:
                     break
                 self._turn.wait(0.05)
+            if self._writing:
+                raise self._being_changed()
             if self._shared is None:
                 self._shared = self._open(read_only=True)
             self._readers += 1
@@ -84,20 +86,7 @@ class FileLease:
     @contextlib.contextmanager
     def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """The file for one transaction: committed when the block ends, rolled back when it raises."""
-        with self._turn:
-            until = time.monotonic() + WAIT_SECONDS
-            while self._writing:
-                if time.monotonic() > until:
-                    raise Mistake(f"The ledger {self.path} is being changed by another page; try again in a moment.")
-                self._turn.wait(0.05)
-            self._writing = True
-        try:
-            with self._turn:
-                while self._readers and time.monotonic() < until:
-                    self._turn.wait(0.05)
-                if self._readers:
-                    raise Mistake(f"The ledger {self.path} is still being read; try again in a moment.")
-                self._drop()
+        with self._alone():
             connection = self._open(read_only=False)
             try:
                 connection.begin()
@@ -110,10 +99,76 @@ class FileLease:
                 connection.commit()
             finally:
                 connection.close()
+
+    @contextlib.contextmanager
+    def still(self) -> Iterator[BinaryIO]:
+        """The bytes of the file, for copying it: nobody writes to it here or elsewhere while the block runs.
+
+        The engine's lock on the file belongs to the process, and the system drops it when any handle of the process
+        on that file is closed. So the file is never read beside the engine: what is open here is closed first, and
+        the same lock is taken on the handle that is given.
+
+        Raises
+        ------
+        Mistake
+            There is no file, or another program kept it for longer than the wait.
+        """
+        with self._alone():
+            file = self._opened_still()
+            try:
+                yield file
+            finally:
+                file.close()
+
+    @contextlib.contextmanager
+    def _alone(self) -> Iterator[None]:
+        """This process's turn, with nothing of it open on the file."""
+        with self._turn:
+            until = time.monotonic() + WAIT_SECONDS
+            while self._writing:
+                if time.monotonic() > until:
+                    raise self._being_changed()
+                self._turn.wait(0.05)
+            self._writing = True
+        try:
+            with self._turn:
+                while self._readers and time.monotonic() < until:
+                    self._turn.wait(0.05)
+                if self._readers:
+                    raise Mistake(f"The ledger {self.path} is still being read; try again in a moment.")
+                self._drop()
+            yield
         finally:
             with self._turn:
                 self._writing = False
                 self._turn.notify_all()
+
+    def _being_changed(self) -> Mistake:
+        return Mistake(f"The ledger {self.path} is being changed by another page; try again in a moment.")
+
+    def _opened_still(self) -> BinaryIO:
+        until = time.monotonic() + WAIT_SECONDS
+        while True:
+            try:
+                file = self.path.open("rb")
+            except FileNotFoundError:
+                raise self._absent() from None
+            except PermissionError:
+                # Where there are no such locks, the writer lets nobody else open the file.
+                if os.name != "nt" or time.monotonic() > until:
+                    raise Mistake(f"The ledger {self.path} may not be read; check its permissions.") from None
+            else:
+                if _locked_for_reading(file):
+                    return file
+                file.close()
+                if time.monotonic() > until:
+                    raise Mistake(
+                        f"The ledger {self.path} is being changed by another program; try again when it has finished."
+                    )
+            time.sleep(0.05)
+
+    def _absent(self) -> Mistake:
+        return Mistake(f"There is no ledger at {self.path} yet; import a sheet with `evenfoot import FILE` first.")
 
     def drop_if_idle(self) -> None:
         """Let go of the file now, if nobody in this process is using it."""
@@ -139,13 +194,14 @@ class FileLease:
             age = time.time() - self._wanted.stat().st_mtime
         except OSError:
             return False
-        return age < WAIT_SECONDS + 1
+        # A mark left behind by a program that was killed is old; one from the future, after the clock was moved, too.
+        return abs(age) < WAIT_SECONDS + 1
 
     def _open(self, *, read_only: bool) -> duckdb.DuckDBPyConnection:
         import duckdb
 
         if read_only and not self.path.exists():
-            raise Mistake(f"There is no ledger at {self.path} yet; import a sheet with `evenfoot import FILE` first.")
+            raise self._absent()
         until = time.monotonic() + WAIT_SECONDS
         asked = False
         try:
@@ -196,6 +252,19 @@ def _explain(path: Path, text: str) -> Mistake:
     if "does not exist" in text or "No such file" in text:
         return Mistake(f"The folder of the ledger {path} does not exist; create it or choose another path.")
     return Mistake(f"The ledger {path} cannot be opened: {text.splitlines()[0]}")
+
+
+def _locked_for_reading(file: BinaryIO) -> bool:
+    """Take the lock that a reading engine takes; False while a writer has the file."""
+    try:
+        import fcntl
+    except ImportError:
+        return True
+    try:
+        fcntl.lockf(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def _holder(text: str) -> str:

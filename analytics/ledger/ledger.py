@@ -110,7 +110,12 @@ class Ledger:
             There is no ledger yet, it is from a newer Evenfoot, or another program kept it too long.
         """
         with self.engine.reading() as cursor:
-            self._check_version(cursor)
+            layout = self.layout(cursor)
+            if layout == SCHEMA_VERSION:
+                yield cursor
+                return
+        self._bring_up_to_date(layout)
+        with self.engine.reading() as cursor:
             yield cursor
 
     @contextlib.contextmanager
@@ -127,8 +132,34 @@ class Ledger:
                 for statement in create_statements():
                     connection.execute(statement)
                 connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
-            self._check_version(connection)
+            layout = self.layout(connection)
+            if layout == SCHEMA_VERSION:
+                yield connection
+                return
+        self._bring_up_to_date(layout)
+        with self.engine.writing(farms) as connection:
             yield connection
+
+    def _bring_up_to_date(self, layout: int) -> None:
+        """Change a ledger of an older layout to the newest, whole or not at all; a file is copied first.
+
+        On a server the copies are in the hands of who keeps the server.
+        """
+        from analytics.ledger.copying import copy_before
+        from analytics.ledger.migrations import migrate
+
+        try:
+            if hasattr(self.engine, "lease"):
+                copy_before(self, f"layout-{SCHEMA_VERSION}")
+            with self.engine.writing() as connection:
+                found = self.layout(connection)
+                if found < SCHEMA_VERSION:
+                    migrate(connection, found)
+        except Mistake as mistake:
+            raise Mistake(
+                f"The ledger {self.name} was made by an older Evenfoot (layout {layout}) and has to be brought up to "
+                f"date first, which failed and changed nothing: {mistake}"
+            ) from None
 
     def frame(self, sql: str, parameters: list[Any] | None = None) -> pd.DataFrame:
         """A small bookkeeping table (imports, farms, set-aside rows) as a pandas frame."""
@@ -173,13 +204,23 @@ class Ledger:
         added, already_known, set_aside, undone_at, notes (JSON list)."""
         return self.frame("SELECT * FROM imports ORDER BY import_no")
 
-    def _check_version(self, connection: Connection) -> None:
+    def layout(self, connection: Connection) -> int:
+        """Which layout the tables have; none that is newer than this program knows.
+
+        Raises
+        ------
+        Mistake
+            It is no ledger, or one of a newer Evenfoot.
+        """
         if "meta" not in self.engine.tables(connection):
             raise Mistake(f"{self.name} is a database, but not an Evenfoot ledger; choose another with --ledger.")
         rows = connection.execute("SELECT value FROM meta WHERE name = 'schema'").fetchall()
-        version = int(rows[0][0]) if rows else 0
-        if version > SCHEMA_VERSION:
+        layout = int(rows[0][0]) if rows else 0
+        if layout > SCHEMA_VERSION:
             raise Mistake(
-                f"The ledger {self.name} was made by a newer Evenfoot (layout {version}, this program knows "
+                f"The ledger {self.name} was made by a newer Evenfoot (layout {layout}, this program knows "
                 f"{SCHEMA_VERSION}); update Evenfoot to open it."
             )
+        if layout < 1:
+            raise Mistake(f"{self.name} does not say which layout it has; put a backup back with `evenfoot restore`.")
+        return layout

@@ -6,6 +6,7 @@ import datetime as dt
 
 import pandas as pd
 
+from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.trade.horn_limits import LIMITS, HornException, HornLimits
@@ -74,11 +75,22 @@ def set_limit(
     with ledger.writing() as connection:
         same = "name = ? AND farm IS NOT DISTINCT FROM ? AND breed IS NOT DISTINCT FROM ? AND "
         same += "parity_first IS NOT DISTINCT FROM ? AND parity_last IS NOT DISTINCT FROM ?"
-        connection.execute(f"DELETE FROM horn_limits WHERE {same}", [name, farm, breed, first, last])
+        whose = [name, farm, breed, first, last]
+        old = connection.execute(f"SELECT value FROM horn_limits WHERE {same}", whose).fetchall()
+        connection.execute(f"DELETE FROM horn_limits WHERE {same}", whose)
         [(number,)] = connection.execute("SELECT COALESCE(MAX(limit_no), 0) + 1 FROM horn_limits").fetchall()
         connection.execute(
             "INSERT INTO horn_limits VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             [number, farm, breed, first, last, name, value, dt.datetime.now(dt.UTC).replace(tzinfo=None)],
+        )
+        cows = {"breed": breed, "parity_first": first, "parity_last": last}
+        note(
+            connection,
+            "limit set",
+            subject=f"limit {name}",
+            farm=farm,
+            before={**cows, "value": old[0][0]} if old else None,
+            after={**cows, "value": value},
         )
 
 
@@ -91,10 +103,15 @@ def forget_limit(ledger: Ledger, number: int) -> None:
         There is no such limit.
     """
     with ledger.writing() as connection:
-        found = connection.execute("SELECT 1 FROM horn_limits WHERE limit_no = ?", [number]).fetchall()
+        found = connection.execute(
+            "SELECT name, farm, breed, parity_first, parity_last, value FROM horn_limits WHERE limit_no = ?", [number]
+        ).fetchall()
         if not found:
             raise Mistake(f"There is no limit {number}; `evenfoot limits` lists them.")
         connection.execute("DELETE FROM horn_limits WHERE limit_no = ?", [number])
+        [(name, farm, breed, first, last, value)] = found
+        was = {"breed": breed, "parity_first": first, "parity_last": last, "value": value}
+        note(connection, "limit taken back", subject=f"limit {name}", farm=farm, before=was)
 
 
 def _text(value: object) -> str | None:

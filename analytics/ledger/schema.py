@@ -8,7 +8,8 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+"""The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
     "visit_date": "DATE",
@@ -222,6 +223,16 @@ BOOKKEEPING: dict[str, dict[str, str]] = {
         "set_at": "TIMESTAMP",
     },
     "seen_again": {"import_no": "INTEGER", "kind": "VARCHAR", "row_key": "VARCHAR"},
+    "history": {
+        "history_no": "BIGINT",
+        "noted_at": "TIMESTAMP",
+        "who": "VARCHAR",
+        "what": "VARCHAR",
+        "subject": "VARCHAR",
+        "farm": "VARCHAR",
+        "before": "VARCHAR",
+        "after": "VARCHAR",
+    },
 }
 
 STAMP: dict[str, str] = {"import_no": "INTEGER", "row_no": "BIGINT", "row_key": "VARCHAR"}
@@ -233,9 +244,10 @@ def create_statements() -> list[str]:
     """``CREATE TABLE`` statements of the whole ledger, in standard SQL."""
     tables = {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()}
     tables |= DERIVED_TABLES | BOOKKEEPING
-    return [
-        f"CREATE TABLE IF NOT EXISTS {table} ("
-        + ", ".join(f'"{column}" {kind}' for column, kind in columns.items())
-        + ")"
-        for table, columns in tables.items()
-    ]
+    return [create_statement(table, columns) for table, columns in tables.items()]
+
+
+def create_statement(table: str, columns: dict[str, str]) -> str:
+    """The ``CREATE TABLE`` statement of one table."""
+    inner = ", ".join(f'"{column}" {kind}' for column, kind in columns.items())
+    return f"CREATE TABLE IF NOT EXISTS {table} ({inner})"

@@ -1,0 +1,112 @@
+"""Copies of the ledger's file that are of one moment, and the folder of those made by the program itself."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import os
+import shutil
+from pathlib import Path
+from typing import BinaryIO
+
+from analytics.ledger.ledger import Ledger
+from analytics.mistake import Mistake
+
+KEPT_COPIES = 10
+"""So many of the copies made by the program itself stay in the folder; older ones go. [common practice, no source]"""
+
+FOLDER = "backups"
+
+
+def log_of(path: Path) -> Path:
+    """The engine's log of what is not yet in the file."""
+    return path.with_name(path.name + ".wal")
+
+
+def copy_before(ledger: Ledger, what: str) -> Path:
+    """Copy the ledger into the folder ``backups`` beside it, before something is done that may be regretted.
+
+    The newest :data:`KEPT_COPIES` copies of this ledger are kept.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    what : str
+        What is about to be done, in letters for a file name, such as ``undo-7``.
+
+    Returns
+    -------
+    Path
+        The copy. It can be put back with ``evenfoot restore``.
+
+    Raises
+    ------
+    Mistake
+        The copy cannot be written.
+    """
+    place = Path(ledger.name)
+    folder = place.with_name(FOLDER)
+    moment = f"{dt.datetime.now():%Y-%m-%d-%H%M%S-%f}"
+    out = folder / f"{place.stem}-{moment}-before-{what}.duckdb"
+    copy_file(ledger, out)
+    for old in kept_copies(ledger)[:-KEPT_COPIES]:
+        forget(old)
+        forget(log_of(old))
+    return out
+
+
+def kept_copies(ledger: Ledger) -> list[Path]:
+    """The copies that the program itself made of this ledger, oldest first."""
+    place = Path(ledger.name)
+    copies = place.with_name(FOLDER).glob(f"{_literal(place.stem)}-????-??-??-*-before-*.duckdb")
+    return sorted(copies, key=lambda path: path.name)
+
+
+def copy_file(ledger: Ledger, out: Path) -> None:
+    """Copy the ledger's file to *out*, which appears there only when it is whole.
+
+    Raises
+    ------
+    Mistake
+        There is no ledger, or the copy cannot be written.
+    """
+    draft = out.with_name(f"{out.name}.{os.getpid()}.draft")
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        if log_of(Path(ledger.name)).exists():
+            # Somebody was killed while writing. What is whole in the log goes into the file, which only a writer does.
+            with contextlib.suppress(Mistake), ledger.lease.writing():
+                pass
+        with ledger.lease.still() as file:
+            _written(file, draft)
+            log = log_of(Path(ledger.name))
+            if log.exists():
+                with log.open("rb") as rest:
+                    _written(rest, log_of(out))
+        os.replace(draft, out)
+    except OSError as error:
+        forget(log_of(out))
+        raise Mistake(
+            f"No copy of the ledger could be written to {out} ({error.strerror}); make room there or check the "
+            "folder's permissions."
+        ) from None
+    finally:
+        forget(draft)
+
+
+def forget(path: Path) -> None:
+    """Delete a file that nobody needs, if it is there and can be deleted."""
+    with contextlib.suppress(OSError):
+        path.unlink()
+
+
+def _written(source: BinaryIO, out: Path) -> None:
+    with out.open("wb") as file:
+        shutil.copyfileobj(source, file, 1 << 20)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _literal(text: str) -> str:
+    """*text* as a pattern that means itself."""
+    return "".join(f"[{letter}]" if letter in "*?[" else letter for letter in text)

@@ -1,0 +1,123 @@
+"""Who changed what, and when: one line a change, written in the same transaction as the change itself.
+
+Lines are added and never altered. Only the complete erasing of a farm takes that farm's lines out.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import contextvars
+import datetime as dt
+import getpass
+import json
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from analytics.mistake import Mistake
+
+if TYPE_CHECKING:
+    from analytics.ledger.ledger import Ledger
+
+COLUMNS = ("history_no", "noted_at", "who", "what", "subject", "farm", "before", "after")
+
+_acting: contextvars.ContextVar[str | None] = contextvars.ContextVar("acting", default=None)
+
+
+def note(
+    connection: Any,
+    what: str,
+    *,
+    subject: str = "",
+    farm: str | None = None,
+    before: Mapping[str, object] | None = None,
+    after: Mapping[str, object] | None = None,
+    who: str | None = None,
+) -> None:
+    """Add one line to the history, inside the caller's transaction.
+
+    Parameters
+    ----------
+    connection : connection
+        What :meth:`Ledger.writing` gives; the line is committed, or not, together with the change.
+    what : str
+        The change in a few plain words: "import added", "limit set", "farm granted".
+    subject : str
+        On what: "import 7", "limit long_toe_mm", "account Anna".
+    farm : str, optional
+        The one farm concerned. A line with a farm goes when that farm is erased.
+    before, after : mapping, optional
+        What was there and what is there now. Dates are kept as text.
+    who : str, optional
+        Who did it; without it :func:`who_acts`.
+    """
+    [(number,)] = connection.execute("SELECT COALESCE(MAX(history_no), 0) + 1 FROM history").fetchall()
+    connection.execute(
+        "INSERT INTO history VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            number,
+            dt.datetime.now(dt.UTC).replace(tzinfo=None),
+            who or who_acts(),
+            what,
+            subject,
+            farm,
+            _json(before),
+            _json(after),
+        ],
+    )
+
+
+def who_acts() -> str:
+    """The viewer a page acts for, else this machine's user."""
+    acting = _acting.get()
+    if acting:
+        return acting
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):
+        return "unknown"
+
+
+@contextlib.contextmanager
+def acting(who: str) -> Iterator[None]:
+    """Changes made within the block are *who*'s.
+
+    Examples
+    --------
+    >>> with acting("Anna"):
+    ...     who_acts()
+    'Anna'
+    """
+    token = _acting.set(who)
+    try:
+        yield
+    finally:
+        _acting.reset(token)
+
+
+def history(ledger: Ledger, *, farms: tuple[str, ...] | None = None) -> pd.DataFrame:
+    """The changes so far, newest last.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    farms : tuple of str, optional
+        Only lines on these farms.
+
+    Returns
+    -------
+    pandas.DataFrame
+        history_no, noted_at (UTC), who, what, subject, farm, before, after (JSON, missing where there is nothing).
+    """
+    if not ledger.exists:
+        raise Mistake(f"There is no ledger at {ledger.name} yet; import a sheet first.")
+    where = "WHERE farm IN (SELECT UNNEST(?))" if farms is not None else ""
+    return ledger.frame(
+        f"SELECT {', '.join(COLUMNS)} FROM history {where} ORDER BY history_no",
+        [list(farms)] if farms is not None else None,
+    )
+
+
+def _json(values: Mapping[str, object] | None) -> str | None:
+    return None if values is None else json.dumps(values, ensure_ascii=False, sort_keys=True, default=str)
