@@ -303,7 +303,7 @@ def _adjusted(
             share = p[rows] if side < 0 else 1.0 - p[rows]
             return _score(share, n[rows], spread(error, rows))[0]
 
-        def chances(p: Floats, rows: Any = rows) -> Floats:
+        def chances(p: Any, rows: Any = rows) -> Any:
             return few_case_chances(p, icc[rows], size[rows], effective[rows])
 
         none = upper_without_cases(size[rows], effective[rows], alpha / 2.0, unseen_icc)
