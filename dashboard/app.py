@@ -18,6 +18,7 @@ from dashboard.guard import guard
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import Drawn, filled, shell
+from dashboard.span import following, mark_chosen
 from dashboard.view import View
 
 log = logging.getLogger("evenfoot")
@@ -154,7 +155,9 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         if mistake:
             return frame.mistake(mistake)
         try:
-            drawn = panel.draw(ledger, view)
+            drawn = panel.draw(ledger, view if panel.over_time else following(view))
+            if panel.over_time and isinstance(drawn, Drawn):
+                mark_chosen(view, drawn)
         except Mistake as known:
             return frame.mistake(str(known))
         except Exception:
@@ -169,7 +172,9 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
 def _view(path: str | None, search: str | None, narrow: bool = False) -> tuple[View, str]:
     allowed = current_viewer().allowed
     try:
-        return View.read(path or "/", search or "", allowed, narrow), ""
+        view = View.read(path or "/", search or "", allowed, narrow)
+        following(view)
+        return view, ""
     except Mistake as mistake:
         return View.read(path or "/", "", allowed), str(mistake)
 

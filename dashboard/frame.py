@@ -14,6 +14,7 @@ from analytics.ledger import Ledger
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import DEFAULT_THEME, THEMES, css_variables
 from dashboard.page import Page
+from dashboard.span import span_words
 from dashboard.view import View
 
 ASSETS = Path(__file__).with_name("assets")
@@ -188,6 +189,7 @@ CHIPS = {
     "seasons": "season",
     "parity": "parity",
     "breeds": "breed",
+    "sires": "sire",
     "trimmers": "trimmer",
 }
 """Narrowings shown as removable chips, and the column that names their values."""
@@ -200,13 +202,17 @@ def chips(view: View) -> Any:
         values = getattr(view.selection, field)
         for value in values:
             words = value_label(column, value)
-            if column in ("group", "trimmer", "breed"):
+            if column in ("group", "trimmer", "breed", "sire"):
                 words = f"{column_label(column)} {words}"
             rest = tuple(other for other in values if other != value)
-            items.append(
-                html.Li(html.A(words, href=view.changed(**{field: rest}).href, **{"aria-label": f"Remove {words}"}))
-            )
+            items.append(_chip(words, view.changed(**{field: rest}).href))
+    if "span" in view.options:
+        items.append(_chip(span_words(view.options["span"]), view.changed(span=None).href))
     return html.Ul(items, className="chips", **{"aria-label": "Narrowed to"}) if items else None
+
+
+def _chip(words: str, without: str) -> html.Li:
+    return html.Li(html.A(words, href=without, **{"aria-label": f"Remove {words}"}))
 
 
 def last_months(ledger: Ledger, months: int) -> tuple[dt.date, dt.date] | None:

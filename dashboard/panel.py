@@ -23,6 +23,9 @@ from dashboard.view import View
 NAMED = ("zone", "severity")
 """Numbers that are shown as names."""
 
+SOURCE_LETTERS = 70
+"""A list of files longer than this is left to "How was this worked out"."""
+
 TABLE_ROWS = 1000
 """Rows of the numbers under a chart; the CSV always has all."""
 
@@ -50,7 +53,8 @@ class Panel:
 
     ``draw`` takes the ledger and the view and gives a :class:`Drawn`, or Dash components for panels without
     a chart.
-    ``formula`` says in words how the figure is worked out.
+    ``formula`` says in words how the figure is worked out. A panel ``over_time`` is the one on which a stretch of
+    time is chosen: it keeps the whole period and shows the stretch, while the others follow it.
     """
 
     name: str
@@ -58,6 +62,7 @@ class Panel:
     draw: Callable[[Ledger, View], Any]
     formula: str = ""
     wide: bool = False
+    over_time: bool = False
 
 
 def shell(panel: Panel) -> html.Section:
@@ -86,6 +91,9 @@ def filled(panel: Panel, drawn: Drawn) -> list[Any]:
     answer = drawn.answer
     parts: list[Any] = [*(drawn.lead or []), rests_on(answer)]
     parts += [html.P(str(caution), className="caution") for caution in answer.cautions]
+    if answer.cautions:
+        # Shown by the browser in place of cautions that a panel further up has said already.
+        parts.append(html.P("What is cautioned further up holds here too.", className="basis above", hidden=True))
     if answer.empty:
         return parts
     figures = [] if drawn.figure is None else [(drawn.figure, drawn.describe), *drawn.beside]
@@ -129,7 +137,10 @@ def rests_on(answer: Answer) -> html.P:
     parts = [f"{basis.farms} farms"] if basis.farms > 1 else []
     parts += [f"{basis.cows} {plural('cow', basis.cows)}", f"{basis.visits} {plural('visit', basis.visits)}"]
     line = f"{', '.join(parts)}, {basis.first:%d %b %Y} to {basis.last:%d %b %Y}."
-    return html.P(line + (f" {basis.level:.0%} intervals." if basis.method else ""), className="basis")
+    line += f" {basis.level:.0%} intervals." if basis.method else ""
+    if basis.sources and len(basis.sources[0]) <= SOURCE_LETTERS:
+        line += f" {basis.sources[0]}"
+    return html.P(line, className="basis")
 
 
 def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Div:

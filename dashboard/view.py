@@ -15,7 +15,7 @@ PRICES = tuple(f"price_{code}" for code in PARENTS)
 
 OPTIONS = (
     "by", "per", "reference", "adjust", "stratify", "cow", "theme", "change", "against", "baseline", "level_of",
-    "currency", "measure", "on", "cows_a_day", *PRICES,
+    "currency", "measure", "on", "cows_a_day", "span", *PRICES,
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
 
@@ -34,12 +34,16 @@ class View:
     options : dict of str to str
     narrow : bool
         Whether the window is a phone's; never part of the address.
+    whole : Selection, optional
+        The selection of the page, where ``selection`` is that of a panel which follows a choice on another;
+        addresses are made from it.
     """
 
     path: str
     selection: Selection
     options: dict[str, str] = field(default_factory=dict)
     narrow: bool = False
+    whole: Selection | None = None
 
     @classmethod
     def read(cls, path: str, search: str, allowed: tuple[str, ...] | None = None, narrow: bool = False) -> View:
@@ -83,7 +87,7 @@ class View:
     def changed(self, **changes: Any) -> View:
         """A copy with some of the selection or options changed; ``None`` takes an option away."""
         names = {each.name for each in dataclasses.fields(Selection)}
-        selection = self.selection.with_(**{k: v for k, v in changes.items() if k in names})
+        selection = (self.whole or self.selection).with_(**{k: v for k, v in changes.items() if k in names})
         options = dict(self.options)
         for key, value in changes.items():
             if key in OPTIONS:
@@ -93,11 +97,22 @@ class View:
                     options[key] = str(value)
         return View(str(changes.get("path", self.path)), selection, options, self.narrow)
 
+    def narrowed(self, **changes: Any) -> View:
+        """The view as a panel sees it that follows a choice on another; its addresses stay those of the page."""
+        return dataclasses.replace(self, selection=self.selection.with_(**changes), whole=self.whole or self.selection)
+
+    def open(self, path: str, **changes: Any) -> str:
+        """The address of another page about the same records or fewer, the options of this one left behind."""
+        names = {each.name for each in dataclasses.fields(Selection)}
+        options = {name: value for name, value in self.options.items() if name in KEPT}
+        selection = self.selection.with_(**{k: v for k, v in changes.items() if k in names})
+        return View(path, selection, options).changed(**{k: v for k, v in changes.items() if k in OPTIONS}).href
+
     @property
     def search(self) -> str:
         """The query string, beginning with ``?`` unless empty."""
         parts = [
-            self.selection.to_query(),
+            (self.whole or self.selection).to_query(),
             urlencode([(k, self.options[k]) for k in OPTIONS if k in self.options]),
         ]
         text = "&".join(part for part in parts if part)
@@ -109,6 +124,7 @@ class View:
 
     def to(self, path: str) -> str:
         """The address of another page with farm and period kept and the drill left behind."""
-        kept = {name: getattr(self.selection, name) for name in KEPT if hasattr(self.selection, name)}
+        whole = self.whole or self.selection
+        kept = {name: getattr(whole, name) for name in KEPT if hasattr(whole, name)}
         options = {name: value for name, value in self.options.items() if name in KEPT}
         return View(path, Selection(**kept), options).href

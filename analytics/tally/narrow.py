@@ -42,6 +42,7 @@ _COLUMN_OF_FIELD = {
     "housing": "housing",
     "floor": "floor",
     "breeds": "breed",
+    "sires": "sire",
     "trimmers": "trimmer",
     "cows": "cow",
 }

@@ -31,7 +31,7 @@ class Selection:
         J Dairy Sci 99:6828).
     lesions : tuple of str
         Lesion codes (parent or detail) that make a case; empty means any lesion.
-    families, groups, housing, floor, seasons, parity, breeds, trimmers, feet, claws, zones, severity, cows
+    families, groups, housing, floor, seasons, parity, breeds, sires, trimmers, feet, claws, zones, severity, cows
         Narrow by the column of that name; ``feet``, ``claws``, ``zones`` and ``severity`` narrow what
         counts as a case *and* (feet, claws) what was looked at.
     hemisphere : {"north", "south"}
@@ -52,6 +52,7 @@ class Selection:
     seasons: tuple[str, ...] = ()
     parity: tuple[str, ...] = ()
     breeds: tuple[str, ...] = ()
+    sires: tuple[str, ...] = ()
     trimmers: tuple[str, ...] = ()
     feet: tuple[str, ...] = ()
     claws: tuple[str, ...] = ()

@@ -75,8 +75,22 @@
     table.append(top, body);
     place.replaceChildren(table);
   }
+  /* A caution is said once a page: by the first panel that has it. */
+  function sayOnce() {
+    const said = new Set();
+    document.querySelectorAll(".panel").forEach((panel) => {
+      const mine = [...panel.querySelectorAll(".caution")];
+      const again = mine.filter((line) => said.has(line.textContent));
+      mine.forEach((line) => {
+        line.hidden = again.includes(line);
+        said.add(line.textContent);
+      });
+      panel.querySelectorAll(".above").forEach((line) => (line.hidden = !again.length));
+    });
+  }
   function tend() {
     document.querySelectorAll("[data-table]").forEach(build);
+    sayOnce();
     /* The upload part gives its hidden file field no name of its own. */
     document.querySelectorAll(".drop input[type=file]:not([aria-label])").forEach((field) =>
       field.setAttribute("aria-label", "Sheet to import")
@@ -155,6 +169,7 @@
         if (id.field === "period") {
           const given = values || [null, null];
           if ((given[0] && !given[1]) || (!given[0] && given[1])) return none();
+          query.delete("span");
           query.delete("since");
           query.delete("until");
           if (given[0]) query.set("since", given[0]);

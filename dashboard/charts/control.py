@@ -79,7 +79,7 @@ def control(
     figure.update_yaxes(**shares_axis(narrow, top * 1.08, str(say("Share of {unit}s", unit=unit))), row=1, col=1)
     if average:
         figure.add_traces(_between(table, "ewma_lower", "ewma_upper", "centre", theme, named=False), rows=2, cols=1)
-        figure.add_traces(_average(table, theme), rows=2, cols=1)
+        figure.add_traces(_average(table, theme, drill), rows=2, cols=1)
         # A moving average varies little; from nought it would be a flat line.
         lowest = float(min(table["ewma"].min(), table.get("ewma_lower", table["ewma"]).min()))
         highest = top_of(table, "ewma", *(name for name in ("ewma_upper",) if name in table))
@@ -213,7 +213,7 @@ def _apart(told: pd.DataFrame, months: int) -> pd.DataFrame:
     return told.iloc[kept[:MOST_NAMED]]
 
 
-def _average(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
+def _average(table: pd.DataFrame, theme: str, drill: Drill | None) -> list[go.Scatter]:
     t = tokens(theme)
     outside = pd.Series(False, index=table.index)
     if "ewma_lower" in table:
@@ -237,6 +237,7 @@ def _average(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
             name=str(say("Moving average")),
             hovertext=hover,
             hovertemplate="%{hovertext}<extra></extra>",
+            customdata=marks(table, drill),
             showlegend=False,
         )
     ]

@@ -103,7 +103,13 @@ def draw_difference(
     top = round_top(float(answer.table["difference"].abs().max()))
     ends = [[0.0, BLUE], [0.5, tokens(theme).faint], [1.0, ORANGE]]
     places = place_feet(narrow)
-    looks = {key: ZoneLook(str(say("none recorded in either"))) for key in zone_polygons()}
+    neither = str(say("none recorded in either"))
+    looks = {
+        (foot, claw, zone): ZoneLook(
+            neither, carried=drill({"foot": foot, "claw": claw, "zone": zone}) if drill else None
+        )
+        for foot, claw, zone in zone_polygons()
+    }
     for row in answer.table.to_dict("records"):
         claw = None if pd.isna(row["claw"]) else str(row["claw"])
         key = (str(row["foot"]), claw, int(row["zone"]))

@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from dashboard.charts.labels import value_label
+from dashboard.charts.theme import rgba, tokens
 
 GAP = 4
 """A line is not drawn across more than this many of the usual steps without records.
@@ -90,3 +91,21 @@ def period_axis(figure: go.Figure, periods: pd.Series, narrow: bool) -> None:
         )
     else:
         figure.update_xaxes(tickmode="array", tickvals=sorted(set(periods)), tickformat="d", showgrid=False)
+
+
+def mark_stretch(figure: go.Figure, first: pd.Timestamp, last: pd.Timestamp, theme: str) -> None:
+    """A band over a chosen stretch of time, with an edge so that it does not rest on shade alone."""
+    axes = [axis for axis in figure.select_xaxes() if axis.type == "date"]
+    if not axes:
+        return
+    t = tokens(theme)
+    # Points of a month stand on its first day, so the band reaches half a step to the left.
+    half = pd.Timedelta(days=15)
+    figure.add_vrect(
+        x0=first - half,
+        x1=max(last - half, first + half),
+        fillcolor=rgba(t.accent, 0.10),
+        line={"color": t.accent, "width": 1, "dash": "dot"},
+        layer="below",
+        **({"row": "all", "col": "all"} if len(axes) > 1 else {}),
+    )

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from analytics.measures.answer import Answer
 from analytics.words import say
 from dashboard.charts.dots import Row, draw_rows
-from dashboard.charts.frame import Drill, framed, nothing_to_show, records, shares_axis
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis
 from dashboard.charts.labels import value_label
 from dashboard.charts.theme import DASHES, MARKERS, number, percent, percent_range, rgba, tokens
 
@@ -65,7 +65,7 @@ def survival(
     ticks = _ticks(longest, narrow)
     figure = go.Figure()
     for place, (name, part) in enumerate(parts):
-        figure.add_traces(_steps(part, name, place, theme))
+        figure.add_traces(_steps(part, name, place, theme, drill))
     _numbers_followed(figure, parts, ticks, theme)
     figure.update_xaxes(
         title={"text": str(say("Days since the case was last seen"))},
@@ -117,7 +117,7 @@ def _from_start(part: pd.DataFrame) -> pd.DataFrame:
     return part.reset_index(drop=True)
 
 
-def _steps(part: pd.DataFrame, name: str, place: int, theme: str) -> list[go.Scatter]:
+def _steps(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | None) -> list[go.Scatter]:
     t = tokens(theme)
     colour = t.series[place % len(t.series)]
     low = part["low"].fillna(part["survival"])
@@ -149,6 +149,7 @@ def _steps(part: pd.DataFrame, name: str, place: int, theme: str) -> list[go.Sca
             hovertext=hover,
             hovertemplate="%{hovertext}<extra></extra>",
             showlegend=bool(name),
+            customdata=marks(part, drill),
         ),
         go.Scatter(
             x=marked["time"],

@@ -20,7 +20,8 @@ from dashboard.charts.impact import impact, odds_ratios, term_sentence, term_wor
 from dashboard.charts.labels import date_label
 from dashboard.page import Page
 from dashboard.pages.warning import lesion_choice, long_run
-from dashboard.panel import Drawn, Panel, number_table
+from dashboard.panel import Drawn, Panel, mark, number_table
+from dashboard.span import days_of, span_of
 from dashboard.view import View
 
 
@@ -73,8 +74,13 @@ def _impact(ledger: Ledger, view: View) -> Any:
     what = next((row["what"] for row in recorded(ledger, view).to_dict("records") if row["date"].date() == day), "")
     heading = f"{view.farm}, {date_label(pd.Timestamp(day))}" + (f": {what}" if what else "")
     lead = [str(note) for note in answer.basis.notes if note.template.startswith("After the change")]
+
+    def to(row: dict[str, Any]) -> str:
+        first, last = days_of(span_of("month", row["month"]))
+        return view.open("/lesions", since=first, until=last)
+
     return Drawn(
-        impact(answer, change=day, **view.look),
+        impact(answer, change=day, **view.look, drill=lambda row: mark(to(row))),
         shown(answer, OF_TERM),
         describe("impact", answer),
         lead=[html.H3(heading), *(html.P(line, className="lead") for line in lead)],
@@ -93,7 +99,13 @@ def _terms(ledger: Ledger, view: View) -> Any:
         return html.P("Choose a farm and a day first.", className="empty")
     answer = impact_of(ledger, view, day)
     lines = [f"{term_words(str(row['term']))}: {term_sentence(row)}." for row in records(answer.table)]
-    figure = terms(answer, **view.look)
+
+    def since(row: dict[str, Any]) -> dict[str, str]:
+        until = view.selection.until
+        after = until is None or until >= day
+        return mark(view.open("/lesions", since=day, until=until if after else None))
+
+    figure = terms(answer, **view.look, drill=since)
     lead = [html.Ul([html.Li(line) for line in lines], className="signals")]
     if not answer.empty and not answer.table.loc[odds_ratios(answer.table), "estimate"].notna().any():
         return [*lead, *(html.P(str(caution), className="caution") for caution in answer.cautions)]

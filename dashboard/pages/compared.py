@@ -11,6 +11,19 @@ COVARIATES = ("parity", "season", "farm", "housing", "floor", "group", "breed", 
 GROUPINGS = ("housing", "floor", "wetness", "season", "group", "parity", "breed", "trimmer", "farm", "year")
 
 
+FIELD_OF = {
+    "housing": "housing",
+    "floor": "floor",
+    "season": "seasons",
+    "group": "groups",
+    "parity": "parity",
+    "breed": "breeds",
+    "trimmer": "trimmers",
+    "farm": "farms",
+}
+"""Grouping -> the field of a selection that narrows to one of its groups."""
+
+
 def grouping(view: View) -> str:
     """The property compared; housing where the address names none that can be."""
     by = view.option("by", "housing")

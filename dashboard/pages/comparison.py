@@ -16,9 +16,10 @@ from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.charts.columns import OF_TERM
 from dashboard.charts.labels import column_label, value_label
 from dashboard.page import Page
-from dashboard.pages.compared import COVARIATES, GROUPINGS, compared, grouping
+from dashboard.pages.compared import COVARIATES, FIELD_OF, GROUPINGS, compared, grouping
 from dashboard.pages.comparison_feet import where
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.span import choosing_by
 from dashboard.view import View
 
 
@@ -29,7 +30,14 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
         return view.changed(reference=row["group"]).href
 
     figure = drawn_comparison.risks(answer, **view.look, drill=lambda row: mark(to(row)))
-    ratios = drawn_comparison.ratios(answer, **view.look)
+
+    def closer(row: dict[str, Any]) -> dict[str, str]:
+        by = grouping(view)
+        if by in FIELD_OF:
+            return mark(view.open("/lesions", **{FIELD_OF[by]: (row["group"],)}))
+        return mark(to(row))
+
+    ratios = drawn_comparison.ratios(answer, **view.look, drill=closer)
     return Drawn(
         figure,
         answer,
@@ -79,11 +87,9 @@ def _term(term: str, by: str) -> str:
 def _lameness(ledger: Ledger, view: View) -> Drawn:
     by = grouping(view)
     answer = locomotion(ledger, view.selection, by=("quarter", by if by not in ("year", "season") else "housing"))
-    return Drawn(
-        drawn_locomotion.by_group(answer, **view.look),
-        answer,
-        describe.describe("locomotion", answer),
-    )
+    to = choosing_by(view, "period", "quarter")
+    figure = drawn_locomotion.by_group(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("locomotion", answer), to)
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
@@ -138,7 +144,7 @@ PAGE = Page(
     title="Comparison",
     question=(
         "Do groups differ: housing, ground, season, parity, trimmer. Choose a group in the first chart to compare "
-        "the others with it."
+        "the others with it, or its ratio to see its lesions."
     ),
     choices=_choices,
     panels=(
@@ -176,6 +182,7 @@ PAGE = Page(
             _lameness,
             "Lame scorings out of all scorings of the group in the quarter.",
             wide=True,
+            over_time=True,
         ),
     ),
 )

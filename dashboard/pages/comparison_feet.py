@@ -14,21 +14,9 @@ from dashboard.charts import describe
 from dashboard.charts.foot import common_top, draw_feet
 from dashboard.charts.foot_difference import draw_difference, zone_differences
 from dashboard.charts.labels import value_label
-from dashboard.pages.compared import compared, grouping
-from dashboard.panel import Drawn
+from dashboard.pages.compared import FIELD_OF, compared, grouping
+from dashboard.panel import Drawn, mark
 from dashboard.view import View
-
-FIELD_OF = {
-    "housing": "housing",
-    "floor": "floor",
-    "season": "seasons",
-    "group": "groups",
-    "parity": "parity",
-    "breed": "breeds",
-    "trimmer": "trimmers",
-    "farm": "farms",
-}
-"""Grouping -> the field of a selection that narrows to one of its groups."""
 
 
 def where(ledger: Ledger, view: View) -> Any:
@@ -47,9 +35,19 @@ def where(ledger: Ledger, view: View) -> Any:
     )
     names = (value_label(by, other), value_label(by, reference))
     top = common_top(first, second)
+
+    def to(row: dict[str, Any], **narrowed: Any) -> str:
+        claw = row["claw"]
+        claws = (claw,) if isinstance(claw, str) and claw else ()
+        return view.open("/lesions", feet=(row["foot"],), claws=claws, zones=(int(row["zone"]),), **narrowed)
+
+    def drill_of(group: str) -> Any:
+        return lambda row: mark(to(row, **{FIELD_OF[by]: (group,)}))
+
     figures = (
-        draw_difference(first, second, names=names, **view.look),
-        *(draw_feet(each, highest=top, **view.look) for each in (first, second)),
+        draw_difference(first, second, names=names, **view.look, drill=lambda row: mark(to(row))),
+        draw_feet(first, highest=top, **view.look, drill=drill_of(other)),
+        draw_feet(second, highest=top, **view.look, drill=drill_of(reference)),
     )
     found = zone_differences(first, second)
     answer = replace(found, basis=whole.basis, cautions=found.cautions)
@@ -58,6 +56,7 @@ def where(ledger: Ledger, view: View) -> Any:
         figures[0],
         answer,
         words,
+        to,
         lead=[
             html.P(
                 f"{names[0]} less {names[1]}; below, {names[0].lower()} first, then {names[1].lower()}. Pale and "

@@ -14,7 +14,8 @@ from analytics.tally.cows import cow_names, one_cow
 from dashboard.charts.cow import timeline
 from dashboard.charts.labels import value_label
 from dashboard.page import Page
-from dashboard.panel import Drawn, Panel, number_table
+from dashboard.panel import Drawn, Panel, mark, number_table
+from dashboard.span import span_of
 from dashboard.view import View
 
 ASK = "Choose a cow above, or follow a cow from another page."
@@ -86,8 +87,19 @@ def _timeline(ledger: Ledger, view: View) -> Any:
     if frames is None or (frames["trims"].empty and frames["scores"].empty):
         return html.P(ASK if frames is None else "Nothing is recorded of her yet.", className="empty")
     answer = _answer(frames, _events(frames))
+
+    def closer(row: dict[str, Any]) -> dict[str, str]:
+        """A finding leads to all cows that have it there, a scoring to who was lame in its month."""
+        if "lesion" not in row:
+            return mark(view.open("/locomotion", span=span_of("month", row["visit_date"])))
+        place = {
+            field: (row[name],) if pd.notna(row[name]) else ()
+            for field, name in (("feet", "foot"), ("claws", "claw"), ("zones", "zone"))
+        }
+        return mark(view.open("/lesions", lesions=(row["lesion"],), **place))
+
     return Drawn(
-        timeline(frames, **view.look),
+        timeline(frames, **view.look, drill=closer),
         answer,
         f"Timeline of cow {view.options['cow']} at {view.farm}: {len(frames['trims'])} trims, "
         f"{len(frames['findings'])} findings and {len(frames['scores'])} scorings. The numbers are in the table below.",

@@ -39,7 +39,7 @@ def per(view: View) -> str:
 
 def _to_herd(view: View) -> Any:
     def to(row: dict[str, Any]) -> str:
-        return View("/", view.selection.with_(farms=(row["farm"],), lesions=())).href
+        return view.open("/", farms=(row["farm"],), lesions=())
 
     return to
 

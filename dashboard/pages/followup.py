@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -17,6 +18,7 @@ from dashboard.charts.survival import still_free, survival
 from dashboard.page import Page
 from dashboard.pages.warning import lesion_choice
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.span import choosing_by
 from dashboard.view import View
 
 LEVELS = {"cow": "Same cow", "claw": "Same claw"}
@@ -30,10 +32,7 @@ def level_of(view: View) -> str:
 
 def _rates(ledger: Ledger, view: View) -> Drawn:
     answer = incidence(ledger, view.selection, by=("lesion",), per=level_of(view))
-
-    def to(row: dict[str, Any]) -> str:
-        return view.changed(lesions=(row["lesion"],)).href
-
+    to = _to_lesion(view)
     figure = rates.incidence(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer), to)
 
@@ -41,22 +40,26 @@ def _rates(ledger: Ledger, view: View) -> Drawn:
 def _years(ledger: Ledger, view: View) -> Drawn:
     """By year: a case is dated on the day it was found, so months only show when the trimmer came."""
     answer = incidence(ledger, view.selection, by=("year",), per=level_of(view))
-    figure = rates.incidence(answer, **view.look)
-    return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer))
+    to = choosing_by(view, "year")
+    figure = rates.incidence(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer), to)
 
 
 def _curves(ledger: Ledger, view: View) -> Drawn:
     level = level_of(view)
     answer = recurrence(ledger, view.selection, per=level)
-    return Drawn(survival(answer, per=level, **view.look), answer, describe("survival", answer))
+    to = _to_lesion(view)
+    figure = survival(answer, per=level, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe("survival", answer), to)
+
+
+def _to_lesion(view: View) -> Callable[[dict[str, Any]], str]:
+    return lambda row: view.changed(lesions=(row["lesion"],)).href
 
 
 def _free(ledger: Ledger, view: View) -> Drawn:
     level = level_of(view)
-    answer = recurrence(ledger, view.selection, per=level)
-
-    def to(row: dict[str, Any]) -> str:
-        return view.changed(lesions=(row["lesion"],)).href
+    answer, to = recurrence(ledger, view.selection, per=level), _to_lesion(view)
 
     figure = still_free(answer, per=level, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe("survival", answer), to)
@@ -120,6 +123,7 @@ PAGE = Page(
             "New cases found in the year, out of the time cows spent in the herd in it. A case is dated on the day it "
             "was found, so shorter periods would only show when the trimmer came.",
             wide=True,
+            over_time=True,
         ),
         Panel(
             "followup-curves",

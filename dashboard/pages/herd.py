@@ -20,6 +20,7 @@ from dashboard.charts.review import review
 from dashboard.page import Page
 from dashboard.pages.lesions import CLEARED, lesion_name
 from dashboard.panel import Drawn, Panel, mark, number_table
+from dashboard.span import choosing_by
 from dashboard.view import View
 
 SENTENCES = {
@@ -61,9 +62,9 @@ def _review(ledger: Ledger, view: View) -> Any:
 
     def to(row: dict[str, Any]) -> str:
         if row["what"] in ("lame", "severe"):
-            return View("/locomotion", view.selection).href
+            return view.open("/locomotion")
         lesions = () if row["what"] == "any" else (row["what"],)
-        return View("/lesions", view.selection.with_(**CLEARED).with_(lesions=lesions)).href
+        return view.open("/lesions", **{**CLEARED, "lesions": lesions})
 
     return Drawn(
         review(answer, **view.look, drill=lambda row: mark(to(row))),
@@ -97,12 +98,9 @@ def _needs(ledger: Ledger, view: View) -> Any:
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
-    answer = locomotion(ledger, view.selection, by=("month",))
-    return Drawn(
-        drawn_locomotion.locomotion(answer, **view.look),
-        answer,
-        describe.describe("locomotion", answer),
-    )
+    answer, to = locomotion(ledger, view.selection, by=("month",)), choosing_by(view, "period", "month")
+    figure = drawn_locomotion.locomotion(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("locomotion", answer), to)
 
 
 def _common(ledger: Ledger, view: View) -> Drawn:
@@ -110,7 +108,7 @@ def _common(ledger: Ledger, view: View) -> Drawn:
     answer = prevalence(ledger, selection, by=("lesion",))
 
     def to(row: dict[str, Any]) -> str:
-        return View("/lesions", selection.with_(lesions=(row["lesion"],))).href
+        return view.open("/lesions", **{**CLEARED, "lesions": (row["lesion"],)})
 
     figure = bars.prevalence(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("prevalence", answer), to)
@@ -121,7 +119,11 @@ def _records(ledger: Ledger, view: View) -> Any:
     if not farms:
         return html.P(["No records yet. ", html.A("Import a sheet", href="/import"), "."])
     answer = prevalence(ledger, view.selection, by=("farm", "visit_kind"))
-    return Drawn(None, answer, "")
+
+    def to(row: dict[str, Any]) -> str:
+        return view.open("/lesions", farms=(row["farm"],), visits=(row["visit_kind"],))
+
+    return Drawn(None, answer, "", to)
 
 
 PAGE = Page(
@@ -142,7 +144,8 @@ PAGE = Page(
             "herd-lameness",
             "Lameness month by month",
             _lameness,
-            "Lame scorings out of all scorings in the month.",
+            "Lame scorings out of all scorings in the month. Choose a month to see the other figures for it alone.",
+            over_time=True,
         ),
         Panel(
             "herd-lesions",

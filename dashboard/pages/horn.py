@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -20,9 +21,12 @@ from dashboard.charts.columns import OF_RATE, shown
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import percent, percent_range
 from dashboard.page import Page
-from dashboard.panel import Drawn, Panel, number_table
+from dashboard.pages import compared
+from dashboard.panel import Drawn, Panel, mark, number_table
+from dashboard.span import choosing
 from dashboard.view import View
 
+FIELD_OF = {**compared.FIELD_OF, "claw": "claws"}
 GROUPINGS = ("housing", "floor", "wetness", "season", "month", "group", "parity", "breed", "claw", "limb", "farm")
 OF_MEAN = {"mean": "mean", "low": "mean_low", "high": "mean_high"}
 OF_SHARE = {"mean": "share"}
@@ -39,6 +43,19 @@ def _measure(view: View) -> str:
     return measure if measure in drawn.NAMES else "toe_length_mm"
 
 
+def closer(view: View) -> Callable[[dict[str, Any]], str]:
+    """For the rows of a chart the address narrowed to their group, place or month."""
+
+    def to(row: dict[str, Any]) -> str:
+        out = view
+        for name, field in FIELD_OF.items():
+            if isinstance(row.get(name), str):
+                out = out.changed(**{field: (row[name],)})
+        return choosing(out, "month", row["month"]) if "month" in row else out.href
+
+    return to
+
+
 def one_measure(answer: Answer, measure: str) -> Answer:
     """The answer narrowed to one measure, its columns named for what they hold."""
     table = drawn.of_measure(answer, measure)
@@ -51,8 +68,9 @@ def one_measure(answer: Answer, measure: str) -> Answer:
 def _state(ledger: Ledger, view: View) -> Drawn:
     measure = _measure(view)
     answer = horn(ledger, view.selection, by=(_by(view),))
-    figure = drawn.state(answer, measure=measure, **view.look)
-    return Drawn(figure, one_measure(answer, measure), drawn.describe("state", answer, measure))
+    to = closer(view)
+    figure = drawn.state(answer, measure=measure, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, one_measure(answer, measure), drawn.describe("state", answer, measure), to)
 
 
 def _breaks(ledger: Ledger, view: View) -> Any:
@@ -81,7 +99,9 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
 
 def _stages(ledger: Ledger, view: View) -> Drawn:
     answer = shedding(ledger, view.selection, by=(_by(view),))
-    return Drawn(drawn.stages(answer, **view.look), answer, drawn.describe("stages", answer), lead=_expected(answer))
+    to = closer(view)
+    figure = drawn.stages(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, drawn.describe("stages", answer), to, lead=_expected(answer))
 
 
 def _expected(answer: Answer) -> list[Any]:
@@ -124,7 +144,9 @@ def _goes_with(ledger: Ledger, view: View) -> Any:
 
 def _growth(ledger: Ledger, view: View) -> Drawn:
     answer = growth(ledger, view.selection)
-    return Drawn(drawn.rates(answer, **view.look), shown(answer, OF_GROWTH), drawn.describe("rates", answer))
+    to = closer(view)
+    figure = drawn.rates(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, shown(answer, OF_GROWTH), drawn.describe("rates", answer), to)
 
 
 def _choices(ledger: Ledger, view: View) -> Any:

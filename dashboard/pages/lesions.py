@@ -18,6 +18,7 @@ from dashboard.charts.labels import value_label
 from dashboard.charts.small_multiples import small_multiples
 from dashboard.page import Page
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.span import choosing, choosing_by
 from dashboard.view import View
 
 CLEARED: dict[str, Any] = {"lesions": (), "feet": (), "claws": (), "zones": ()}
@@ -82,8 +83,9 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
 
 
 def _months(ledger: Ledger, view: View) -> Drawn:
-    answer = prevalence(ledger, view.selection, by=("month",), per="cow")
-    return Drawn(trend.trend(answer, **view.look), answer, describe.describe("trend", answer))
+    answer, to = prevalence(ledger, view.selection, by=("month",), per="cow"), choosing_by(view, "month")
+    figure = trend.trend(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("trend", answer), to)
 
 
 def _each(ledger: Ledger, view: View) -> Drawn:
@@ -91,7 +93,7 @@ def _each(ledger: Ledger, view: View) -> Drawn:
     answer = prevalence(ledger, view.selection.with_(**CLEARED), by=("quarter", "lesion"), per="cow")
 
     def to(row: dict[str, Any]) -> str:
-        return view.changed(**CLEARED).changed(lesions=(row["lesion"],)).href
+        return choosing(view.changed(**{**CLEARED, "lesions": (row["lesion"],)}), "quarter", row["quarter"])
 
     figure = small_multiples(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("trend", answer), to)
@@ -162,8 +164,10 @@ PAGE = Page(
             "lesion-months",
             "Month by month",
             _months,
-            "Cows with the lesion at a trim in the month, out of the cows trimmed in it.",
+            "Cows with the lesion at a trim in the month, out of the cows trimmed in it. Choose a month to see the "
+            "other figures for it alone.",
             wide=True,
+            over_time=True,
         ),
         Panel(
             "lesion-each",
@@ -171,6 +175,7 @@ PAGE = Page(
             _each,
             "Cows with the lesion at a trim in the quarter, out of the cows trimmed in it; all on one scale.",
             wide=True,
+            over_time=True,
         ),
         Panel("lesion-cows", "Which cows", _cows, wide=True),
     ),

@@ -12,17 +12,15 @@ from analytics.tally.scoring import lame_cows
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.page import Page
-from dashboard.panel import Drawn, Panel, number_table, rests_on
+from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.span import choosing_by
 from dashboard.view import View
 
 
 def _trend(ledger: Ledger, view: View) -> Drawn:
-    answer = locomotion(ledger, view.selection, by=("month",))
-    return Drawn(
-        drawn_locomotion.locomotion(answer, **view.look),
-        answer,
-        describe.describe("locomotion", answer),
-    )
+    answer, to = locomotion(ledger, view.selection, by=("month",)), choosing_by(view, "period", "month")
+    figure = drawn_locomotion.locomotion(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("locomotion", answer), to)
 
 
 def _lame_now(ledger: Ledger, view: View) -> Any:
@@ -56,8 +54,9 @@ PAGE = Page(
             "Cows lame and severely lame, month by month",
             _trend,
             "Scorings of 3 or more (0-3 scale: 2 or more) out of all scorings in the month; severely lame is 4 or "
-            "more (0-3 scale: 3).",
+            "more (0-3 scale: 3). Choose a month to see who was lame then.",
             wide=True,
+            over_time=True,
         ),
         Panel("locomotion-lame", "Cows lame when last scored", _lame_now, wide=True),
     ),

@@ -56,7 +56,7 @@ def _cost(ledger: Ledger, view: View) -> Drawn:
     answer = cost(ledger, selection, price=own or None, currency=view.options.get("currency") if own else None)
 
     def to(row: dict[str, Any]) -> str:
-        return View("/lesions", selection.with_(lesions=(row["lesion"],))).href
+        return view.open("/lesions", **{**CLEARED, "lesions": (row["lesion"],)})
 
     lead = []
     total = answer.extra.get("total")
@@ -75,8 +75,12 @@ def _cost(ledger: Ledger, view: View) -> Drawn:
 
 def _family(ledger: Ledger, view: View) -> Drawn:
     answer = family(ledger, view.selection)
-    figure = drawn_family(answer, **view.look)
-    return Drawn(figure, shown(answer, OF_WEIGHT), describe("family", answer))
+
+    def to(row: dict[str, Any]) -> str:
+        return view.open("/lesions", sires=(row["sire"],))
+
+    figure = drawn_family(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, shown(answer, OF_WEIGHT), describe("family", answer), to)
 
 
 def _how_many(ledger: Ledger, view: View) -> Drawn:

@@ -18,7 +18,7 @@ from dashboard.charts.frame import records
 from dashboard.charts.labels import column_label
 from dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares, sentence_words
 from dashboard.page import Page
-from dashboard.panel import Drawn, Panel, filled, number_table, rests_on
+from dashboard.panel import Drawn, Panel, filled, mark, number_table, rests_on
 from dashboard.view import View
 
 
@@ -43,8 +43,13 @@ def in_words(answer: Answer) -> Answer:
 
 def _complete(ledger: Ledger, view: View) -> Drawn:
     answer = of_check(ledger, view, COMPLETE)
-    figure = completeness(answer, **view.look)
-    return Drawn(figure, in_words(answer), describe("completeness", answer))
+
+    def to(row: dict[str, Any]) -> str | None:
+        return view.changed(trimmers=(row["trimmer"],)).href if row.get("trimmer") in known else None
+
+    known = {str(name) for name in answer.table.get("trimmer", ()) if isinstance(name, str) and name}
+    figure = completeness(answer, **view.look, drill=lambda row: mark(to(row) or view.href))
+    return Drawn(figure, in_words(answer), describe("completeness", answer), to)
 
 
 def _scores(ledger: Ledger, view: View) -> Drawn:

@@ -15,6 +15,7 @@ from analytics.measures.transitions import transitions
 from analytics.measures.trend import trend
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import PARENTS
+from analytics.trade.seasons import SEASON_OF_MONTH
 from analytics.words import say
 from dashboard.charts import season as drawn_season
 from dashboard.charts.columns import OF_TERM, shown
@@ -28,6 +29,7 @@ from dashboard.charts.theme import percent
 from dashboard.page import Page
 from dashboard.pages.lesions import CLEARED, lesion_name
 from dashboard.panel import Drawn, Panel, mark
+from dashboard.span import choosing_by
 from dashboard.view import View
 
 WATCHED = "DD"
@@ -74,8 +76,9 @@ def told(answer: Answer, what: str) -> list[Any]:
 
 
 def _chart(answer: Answer, view: View, what: str) -> Drawn:
-    figure = control(answer, **view.look)
-    return Drawn(figure, answer, describe("control", answer), lead=told(answer, what))
+    to = choosing_by(view, "month")
+    figure = control(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe("control", answer), to, lead=told(answer, what))
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
@@ -109,14 +112,23 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
 
 
 def _season(ledger: Ledger, view: View) -> Drawn:
-    answer = season(ledger, long_run(view.selection))
-    figure = drawn_season.season(answer, **view.look)
+    answer = season(ledger, long_run(view.selection).with_(seasons=()))
+
+    def to(row: dict[str, Any]) -> str:
+        here = str(SEASON_OF_MONTH[view.selection.hemisphere][int(row["calendar_month"])])
+        return view.changed(seasons=() if view.selection.seasons == (here,) else (here,)).href
+
+    figure = drawn_season.season(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, shown(answer, OF_TERM), describe("season", answer), lead=findings(answer))
 
 
 def _steps(ledger: Ledger, view: View) -> Drawn:
     answer = transitions(ledger, lameness_only(view.selection))
-    return Drawn(steps(answer, **view.look), answer, describe("steps", answer))
+
+    def to(row: dict[str, Any]) -> str:
+        return view.open("/locomotion")
+
+    return Drawn(steps(answer, **view.look, drill=lambda row: mark(to(row))), answer, describe("steps", answer), to)
 
 
 def lesion_choice(view: View, label: str, placeholder: str) -> Any:
@@ -151,6 +163,7 @@ PAGE = Page(
             "with records. A month outside them, or a long run on one side, is more than chance explains. All records "
             "up to the end of the period count, because what is usual is learnt from the months before.",
             wide=True,
+            over_time=True,
         ),
         Panel(
             "warning-lesion",
@@ -158,6 +171,7 @@ PAGE = Page(
             _lesion,
             "The same for trims that show the lesion, out of all trims of the month.",
             wide=True,
+            over_time=True,
         ),
         Panel(
             "warning-trend",
