@@ -92,12 +92,13 @@ def imports(ledger: LedgerOption = None) -> None:
 def undo(
     number: Annotated[int, typer.Argument(help="Number of the import, as `evenfoot imports` lists it.")],
     ledger: LedgerOption = None,
+    no_backup: Annotated[bool, typer.Option("--no-backup", help="Do not copy the ledger first.")] = False,
 ) -> None:
-    """Take an import back."""
+    """Take an import back. The ledger is copied into the folder backups beside it first."""
     from analytics.ledger import open_ledger
     from analytics.ledger.adding import undo_import
 
-    removed = undo_import(open_ledger(ledger), number)
+    removed = undo_import(open_ledger(ledger), number, copy=not no_backup)
     print(f"Import {number} undone: {removed} rows taken out.")
 
 
@@ -256,6 +257,25 @@ def restore(
     from dashboard.taking_away import restore
 
     restore(ledger, source, replace=replace)
+
+
+@app.command()
+def verify(ledger: LedgerOption = None) -> None:
+    """Check that the ledger is whole. Exit code 1 when it is not."""
+    from dashboard.keeping import verify
+
+    verify(ledger)
+
+
+@app.command()
+def history(
+    ledger: LedgerOption = None,
+    format: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",
+) -> None:
+    """List who changed what, and when."""
+    from dashboard.keeping import print_history
+
+    print_history(ledger, format)
 
 
 @app.command()

@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from analytics.intake import CheckedSheet
+from analytics.ledger import sums
+from analytics.ledger.copying import copy_before
 from analytics.ledger.derive import rebuild
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
-from analytics.ledger.schema import ROW_TABLES
+from analytics.ledger.schema import ROW_TABLES, key_of
 from analytics.mistake import Mistake
 
 if TYPE_CHECKING:
@@ -75,6 +77,8 @@ def add_sheets(
             known += again
             farms |= set(sheet.records["farm"].dropna().unique())
             _keep_set_aside(connection, sheet, number)
+        if ledger.dialect == "duckdb":
+            sums.add_import(connection, number)
         if added + known + held != read:
             raise AssertionError(f"{file}: {read} rows read, but {added} + {known} + {held} accounted for")
         connection.execute(
@@ -103,10 +107,17 @@ def add_sheets(
     return ImportResult(file, read, added, known, held, number)
 
 
-def undo_import(ledger: Ledger, number: int) -> int:
+def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
     """Take import *number* back, in one transaction.
 
     A row that a later import brought again stays, as that import's.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    number : int
+    copy : bool
+        Whether a ledger in a file is copied first, into the folder ``backups`` beside it.
 
     Returns
     -------
@@ -116,17 +127,22 @@ def undo_import(ledger: Ledger, number: int) -> int:
     Raises
     ------
     Mistake
-        There is no such import, or it has been undone already.
+        There is no such import, it has been undone already, or the copy cannot be made.
     """
     if not ledger.exists:
         raise Mistake(f"There is no ledger at {ledger.name}, so there is no import {number} to undo.")
+    if copy and ledger.dialect == "duckdb":
+        with ledger.reading() as cursor:
+            _refuse_undone(cursor, number)
+        try:
+            copy_before(ledger, f"undo-{number}")
+        except Mistake as mistake:
+            raise Mistake(
+                f"Import {number} was not undone, because the ledger is copied first. {mistake} Or undo it without a "
+                f"copy: `evenfoot undo {number} --no-backup`."
+            ) from None
     with ledger.writing() as connection:
-        rows = connection.execute("SELECT undone_at FROM imports WHERE import_no = ?", [number]).fetchall()
-        if not rows:
-            raise Mistake(f"There is no import {number}; `evenfoot imports` lists them.")
-        [(undone_at,)] = rows
-        if undone_at is not None:
-            raise Mistake(f"Import {number} was undone already, on {undone_at:%Y-%m-%d}.")
+        _refuse_undone(connection, number)
         farms: set[str] = set()
         removed = 0
         for kind, (table, _) in ROW_TABLES.items():
@@ -146,6 +162,8 @@ def undo_import(ledger: Ledger, number: int) -> int:
             )
             [(count,)] = connection.execute(f"SELECT COUNT(*) FROM {table} WHERE import_no = ?", [number]).fetchall()
             removed += count
+            if ledger.dialect == "duckdb":
+                sums.take_import(connection, table, number)
             connection.execute(f"DELETE FROM {table} WHERE import_no = ?", [number])
         connection.execute("DELETE FROM seen_again WHERE import_no = ?", [number])
         connection.execute(
@@ -157,14 +175,17 @@ def undo_import(ledger: Ledger, number: int) -> int:
     return removed
 
 
+def _refuse_undone(connection: Any, number: int) -> None:
+    rows = connection.execute("SELECT undone_at FROM imports WHERE import_no = ?", [number]).fetchall()
+    if not rows:
+        raise Mistake(f"There is no import {number}; `evenfoot imports` lists them.")
+    [(undone_at,)] = rows
+    if undone_at is not None:
+        raise Mistake(f"Import {number} was undone already, on {undone_at:%Y-%m-%d}.")
+
+
 def _executor(connection: duckdb.DuckDBPyConnection) -> Any:
     return lambda sql, parameters=None: connection.execute(sql, parameters or [])
-
-
-def _key(fields: dict[str, str]) -> str:
-    """SQL of the digest by which a row met again is known: all of its content, nothing of its place."""
-    parts = ", ".join(f"COALESCE(CAST(\"{name}\" AS VARCHAR), '')" for name in fields)
-    return f"MD5(CONCAT_WS(CHR(31), {parts}))"
 
 
 def _stage(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet) -> tuple[str, dict[str, str]]:
@@ -176,7 +197,7 @@ def _stage(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet) -> tuple[
     connection.execute(
         f"""CREATE OR REPLACE TEMP TABLE incoming AS
         SELECT *, ROW_NUMBER() OVER (PARTITION BY row_key ORDER BY row_no) AS turn
-        FROM (SELECT *, {_key(fields)} AS row_key
+        FROM (SELECT *, {key_of(fields)} AS row_key
               FROM (SELECT CAST("row" AS BIGINT) AS row_no, {typed} FROM frame_in))"""
     )
     connection.unregister("frame_in")

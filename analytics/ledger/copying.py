@@ -13,7 +13,10 @@ from analytics.ledger.ledger import Ledger
 from analytics.mistake import Mistake
 
 KEPT_COPIES = 10
-"""So many of the copies made by the program itself stay in the folder; older ones go. [common practice, no source]"""
+"""So many of the copies made before undoing stay in the folder; older ones go. [common practice, no source]"""
+
+KEPT_BYTES = 2_000_000_000
+"""Older copies go, too, when those made before undoing come to more than this. [common practice, no source]"""
 
 FOLDER = "backups"
 
@@ -26,7 +29,7 @@ def log_of(path: Path) -> Path:
 def copy_before(ledger: Ledger, what: str) -> Path:
     """Copy the ledger into the folder ``backups`` beside it, before something is done that may be regretted.
 
-    The newest :data:`KEPT_COPIES` copies of this ledger are kept.
+    Of the copies made for the same reason, the newest :data:`KEPT_COPIES` are kept, or fewer of a large ledger.
 
     Parameters
     ----------
@@ -49,9 +52,7 @@ def copy_before(ledger: Ledger, what: str) -> Path:
     moment = f"{dt.datetime.now():%Y-%m-%d-%H%M%S-%f}"
     out = folder / f"{place.stem}-{moment}-before-{what}.duckdb"
     copy_file(ledger, out)
-    for old in kept_copies(ledger)[:-KEPT_COPIES]:
-        forget(old)
-        forget(log_of(old))
+    _forget_old([copy for copy in kept_copies(ledger) if f"-before-{what.partition('-')[0]}-" in copy.name])
     return out
 
 
@@ -60,6 +61,17 @@ def kept_copies(ledger: Ledger) -> list[Path]:
     place = Path(ledger.name)
     copies = place.with_name(FOLDER).glob(f"{_literal(place.stem)}-????-??-??-*-before-*.duckdb")
     return sorted(copies, key=lambda path: path.name)
+
+
+def _forget_old(copies: list[Path]) -> None:
+    """The newest copy stays in any case."""
+    room = KEPT_BYTES
+    for place, copy in enumerate(reversed(copies)):
+        with contextlib.suppress(OSError):
+            room -= copy.stat().st_size
+        if place and (place >= KEPT_COPIES or room < 0):
+            forget(copy)
+            forget(log_of(copy))
 
 
 def copy_file(ledger: Ledger, out: Path) -> None:

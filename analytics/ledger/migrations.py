@@ -10,6 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from analytics.ledger import sums
+from analytics.ledger.schema import ROW_TABLES, key_of
+
 
 @dataclass(frozen=True)
 class Migration:
@@ -25,12 +28,16 @@ class Migration:
         SQL as it stood when the step was written; it never reads ``schema.py``, which goes on changing.
     derive : bool
         Whether the derived tables are made anew from the row tables afterwards.
+    keys : bool
+        Whether a row table got another field: the rows' keys are then worked out anew, so that a row met again
+        is still known.
     """
 
     to: int
     why: str
     statements: tuple[str, ...] = ()
     derive: bool = False
+    keys: bool = False
 
 
 MIGRATIONS: tuple[Migration, ...] = (
@@ -55,6 +62,8 @@ def migrate(connection: Any, layout: int) -> None:
         for statement in step.statements:
             connection.execute(statement)
     newest = steps[-1].to
+    if any(step.keys for step in steps):
+        _key_anew(connection)
     if any(step.derive for step in steps):
         derive_anew(connection)
     connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(newest)])
@@ -65,3 +74,17 @@ def migrate(connection: Any, layout: int) -> None:
         before={"layout": layout},
         after={"layout": newest, "new": [step.why for step in steps]},
     )
+
+
+def _key_anew(connection: Any) -> None:
+    known = sums.kept(connection)
+    for kind, (table, fields) in ROW_TABLES.items():
+        connection.execute(
+            f"""UPDATE seen_again SET row_key = other.new_key
+            FROM (SELECT row_key, {key_of(fields)} AS new_key FROM {table}) AS other
+            WHERE kind = ? AND seen_again.row_key = other.row_key""",
+            [kind],
+        )
+        connection.execute(f"UPDATE {table} SET row_key = {key_of(fields)}")
+        if table in known:
+            sums.keep(connection, table)

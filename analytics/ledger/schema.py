@@ -251,3 +251,9 @@ def create_statement(table: str, columns: dict[str, str]) -> str:
     """The ``CREATE TABLE`` statement of one table."""
     inner = ", ".join(f'"{column}" {kind}' for column, kind in columns.items())
     return f"CREATE TABLE IF NOT EXISTS {table} ({inner})"
+
+
+def key_of(fields: dict[str, str]) -> str:
+    """SQL of the digest by which a row met again is known: all of its content, nothing of its place."""
+    parts = ", ".join(f"COALESCE(CAST(\"{name}\" AS VARCHAR), '')" for name in fields)
+    return f"MD5(CONCAT_WS(CHR(31), {parts}))"

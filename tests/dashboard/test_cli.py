@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from analytics.ledger import open_ledger
 from dashboard import cli
 
 SHEET = """visit_date,farm,visit_kind,herd_size,cow,foot,claw,zone,lesion,severity,locomotion_score,housing
@@ -87,6 +88,25 @@ def test_imports_and_undo(run: Run, sheet: Path) -> None:
     code, _, err = run("undo", 1)
     assert code == 2 and "undone already" in err
     assert json.loads(run("import", sheet, "--json")[1])["added"] == 3
+
+
+def test_verify_and_history(run: Run, sheet: Path, tmp_path: Path) -> None:
+    assert run("verify")[0] == 2 and run("history")[0] == 2
+    run("import", sheet)
+    run("undo", 1, "--no-backup")
+    assert not (tmp_path / "backups").exists()
+    run("import", sheet)
+    code, out, _ = run("verify")
+    assert code == 0 and "is whole. Imports: 1. Rows: 3." in out
+    assert "import undone: import 1" in run("history")[1]
+    lines = json.loads(run("history", "--format", "json")[1])
+    assert [line["what"] for line in lines] == ["import added", "import undone", "import added"]
+    assert len(list(csv.DictReader(io.StringIO(run("history", "--format", "csv")[1])))) == 3
+    assert run("history", "--format", "stone")[0] == 2
+    with open_ledger(tmp_path / "ledger.duckdb").writing() as connection:
+        connection.execute("DELETE FROM trim_rows WHERE cow = '2'")
+    code, out, err = run("verify")
+    assert code == 1 and "trim_rows holds 2 rows, but 3 came in" in out and "is not whole" in err
 
 
 def test_tables_in_every_format_agree(run: Run, sheet: Path) -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import threading
 from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
+from analytics.ledger import Ledger, copying, open_ledger
+from analytics.ledger.adding import add_sheets, undo_import
 from analytics.ledger.backup import back_up, restore
 from analytics.mistake import Mistake
 from tests.sheets import checked, ledger_of
@@ -87,3 +89,53 @@ def test_a_backup_made_while_rows_come_in_is_whole(ledger: Ledger, tmp_path: Pat
     thread.join()
     assert all(count % len(ROWS) == 0 for count in counts)
     assert counts == sorted(counts)
+
+
+def test_the_ledger_is_copied_before_an_import_is_undone(ledger: Ledger) -> None:
+    assert undo_import(ledger, 1) == len(ROWS)
+    [copy] = copying.kept_copies(ledger)
+    assert copy.parent.name == "backups" and copy.name.endswith("-before-undo-1.duckdb")
+    restore(ledger, copy, replace=True)
+    assert len(ledger.frame("SELECT * FROM trim_rows")) == len(ROWS)
+    with pytest.raises(Mistake, match="no import 5"):
+        undo_import(ledger, 5)
+    assert copying.kept_copies(ledger) == [copy]
+
+
+def test_an_import_is_not_undone_where_no_copy_can_be_made(ledger: Ledger, tmp_path: Path) -> None:
+    (tmp_path / "backups").write_text("in the way")
+    with pytest.raises(Mistake, match=r"Import 1 was not undone.*No copy.*--no-backup"):
+        undo_import(ledger, 1)
+    assert len(ledger.frame("SELECT * FROM trim_rows")) == len(ROWS)
+    assert undo_import(ledger, 1, copy=False) == len(ROWS)
+
+
+def test_old_copies_go_by_number_and_by_size(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
+    layout = copying.copy_before(ledger, "layout-2")
+    monkeypatch.setattr(copying, "KEPT_COPIES", 3)
+    copies = [copying.copy_before(ledger, f"undo-{number}") for number in range(5)]
+    assert copying.kept_copies(ledger) == [layout, *copies[2:]]
+    monkeypatch.setattr(copying, "KEPT_BYTES", 1)
+    last = copying.copy_before(ledger, "undo-9")
+    assert copying.kept_copies(ledger) == [layout, last]
+
+
+def test_a_copy_does_not_let_a_writer_in(ledger: Ledger, tmp_path: Path) -> None:
+    """While this process reads, no other may write, also when a copy was made meanwhile."""
+    try_to_write = "import duckdb, sys; duckdb.connect(sys.argv[1]).execute('CREATE TABLE t (i INTEGER)')"
+
+    def written_by_another() -> bool:
+        done = subprocess.run([sys.executable, "-c", try_to_write, ledger.name], capture_output=True, text=True)
+        assert done.returncode == 0 or "lock" in done.stderr
+        return done.returncode == 0
+
+    with ledger.reading():
+        assert not written_by_another()
+        with pytest.raises(Mistake, match="still being read"), pytest.MonkeyPatch.context() as patch:
+            patch.setattr("analytics.ledger.lease.WAIT_SECONDS", 0.2)
+            back_up(ledger, tmp_path / "copy.duckdb")
+        assert not written_by_another()
+    with ledger.lease.still():
+        assert not written_by_another()
+    ledger.lease.drop_if_idle()
+    assert written_by_another()

@@ -7,14 +7,16 @@ from pathlib import Path
 
 import pytest
 
+from analytics.intake import check_file
 from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import add_sheets
 from analytics.ledger.copying import kept_copies
 from analytics.ledger.history import history
-from analytics.ledger.migrations import MIGRATIONS
+from analytics.ledger.migrations import MIGRATIONS, Migration, migrate
 from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, SCHEMA_VERSION
+from analytics.ledger.verifying import verify
 from analytics.mistake import Mistake
-from tests.ledger.storing import make, unpack
+from tests.ledger.storing import SHEETS, make, unpack
 from tests.sheets import checked
 
 LAYOUTS = range(1, SCHEMA_VERSION + 1)
@@ -78,6 +80,21 @@ def test_a_change_of_layout_that_fails_changes_nothing(tmp_path: Path, monkeypat
             "SELECT COUNT(*) FROM information_schema.tables WHERE table_name = 'history'"
         ).fetchall() == [(0,)]
     assert len(ledger.imports()) == 8
+
+
+def test_a_new_field_leaves_rows_known(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A row of an older layout that is met again is still known when its table has got another field."""
+    table, fields = ROW_TABLES["trims"]
+    ledger = make(tmp_path / "l.duckdb")
+    monkeypatch.setitem(ROW_TABLES, "trims", (table, {**fields, "weather": "VARCHAR"}))
+    step = Migration(SCHEMA_VERSION + 1, "the weather", (f"ALTER TABLE {table} ADD COLUMN weather VARCHAR",), keys=True)
+    monkeypatch.setattr("analytics.ledger.migrations.MIGRATIONS", (*MIGRATIONS, step))
+    with ledger.writing() as connection:
+        migrate(connection, SCHEMA_VERSION)
+        connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(SCHEMA_VERSION)])
+    assert verify(ledger).findings == ()
+    sheets = check_file(SHEETS["trims.csv"].encode(), "trims.csv", known_farms=ledger.farms())
+    assert add_sheets(ledger, sheets, "trims.csv", "").added == 0
 
 
 def test_without_room_for_the_copy_the_layout_stays(tmp_path: Path) -> None:

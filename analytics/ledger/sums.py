@@ -1,0 +1,64 @@
+"""Sums over the rows at rest, kept beside them, so that a row that goes missing or changes is seen.
+
+For each row table the ledger keeps how many rows there are and the exclusive-or of their keys, which does not
+depend on their order and is brought on by the rows of one import alone, however many others there are. A row's
+key is the digest of its content, so the two together stand for everything the sheets said.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from analytics.ledger.schema import ROW_TABLES
+
+_SUM = "COUNT(*), COALESCE(BIT_XOR(MD5_NUMBER_LOWER(row_key)), 0)"
+
+
+def add_import(connection: Any, number: int) -> None:
+    """Take the rows that an import has just added into the sums."""
+    known = kept(connection)
+    for table, _ in ROW_TABLES.values():
+        if table in known:
+            _bring_on(connection, table, number, 1)
+        else:
+            # A ledger from before sums were kept, or a new one.
+            keep(connection, table)
+
+
+def take_import(connection: Any, table: str, number: int) -> None:
+    """Take the rows of an import, which are about to go from a table, out of its sum."""
+    if table in kept(connection):
+        _bring_on(connection, table, number, -1)
+
+
+def _bring_on(connection: Any, table: str, number: int, sign: int) -> None:
+    [(rows, keys)] = connection.execute(f"SELECT {_SUM} FROM {table} WHERE import_no = ?", [number]).fetchall()
+    if rows:
+        before_rows, before_keys = kept(connection)[table]
+        _write(connection, table, before_rows + sign * int(rows), before_keys ^ int(keys))
+
+
+def keep(connection: Any, table: str) -> None:
+    """Work the sum of one row table out anew and keep it."""
+    _write(connection, table, *of_table(connection, table))
+
+
+def of_table(connection: Any, table: str) -> tuple[int, int]:
+    """Rows of a table as they are, and the exclusive-or of their keys."""
+    [(rows, keys)] = connection.execute(f"SELECT {_SUM} FROM {table}").fetchall()
+    return int(rows), int(keys)
+
+
+def kept(connection: Any) -> dict[str, tuple[int, int]]:
+    """Row table -> what was kept: rows, and the exclusive-or of their keys."""
+    found = connection.execute("SELECT name, value FROM meta WHERE name LIKE 'sum of %'").fetchall()
+    sums = {name.removeprefix("sum of "): json.loads(value) for name, value in found}
+    return {table: (int(one["rows"]), int(one["keys"])) for table, one in sums.items()}
+
+
+def _write(connection: Any, table: str, rows: int, keys: int) -> None:
+    connection.execute("DELETE FROM meta WHERE name = ?", [f"sum of {table}"])
+    connection.execute(
+        "INSERT INTO meta VALUES (?, ?)", [f"sum of {table}", json.dumps({"rows": rows, "keys": str(keys)})]
+    )

@@ -1,0 +1,258 @@
+"""Is the ledger whole? Every page of the file read, every row, count and derived table checked against another."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from analytics.ledger import sums
+from analytics.ledger.copying import copy_file
+from analytics.ledger.derive import rebuild
+from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.schema import (
+    BOOKKEEPING,
+    DERIVED_TABLES,
+    ROW_TABLES,
+    SCHEMA_VERSION,
+    STAMP,
+    create_statement,
+    key_of,
+)
+from analytics.mistake import Mistake
+from analytics.words import Said, say
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What was checked and what was found.
+
+    Attributes
+    ----------
+    findings : tuple of Said
+        One sentence for each thing that is not as it should be; none when the ledger is whole.
+    imports, rows : int
+        How many imports that were not undone, and rows in the row tables.
+    """
+
+    findings: tuple[Said, ...]
+    imports: int = 0
+    rows: int = 0
+
+    @property
+    def whole(self) -> bool:
+        return not self.findings
+
+
+def verify(ledger: Ledger) -> Verdict:
+    """Check a ledger in a file; nothing in it is changed.
+
+    Read are all columns of all tables, by which the engine checks its own checksums of the file. Then: the tables
+    and columns are those of the layout; every row belongs to an import that holds; no row is there twice; every
+    row's key is the digest of its content; rows and keys sum to what was kept when they came in; every import's
+    counts add up; and the derived tables equal those worked out anew from the rows.
+
+    A ledger of an older layout is checked on a copy that is brought up to date in a temporary folder.
+
+    Raises
+    ------
+    Mistake
+        There is no ledger, it is no ledger, it is from a newer Evenfoot, or it is not a file.
+    """
+    import duckdb
+
+    try:
+        with ledger.lease.reading() as cursor:
+            if ledger.layout(cursor) == SCHEMA_VERSION:
+                return _verdict(cursor)
+        with tempfile.TemporaryDirectory(prefix="evenfoot-") as folder:
+            copy = open_ledger(str(Path(folder) / "ledger.duckdb"))
+            copy_file(ledger, Path(copy.name))
+            with copy.reading() as cursor:
+                return _verdict(cursor)
+    except duckdb.Error as error:
+        return Verdict((_unreadable(ledger.name, error),))
+
+
+def _unreadable(what: str, error: Exception) -> Said:
+    return say(
+        "{what} cannot be read ({error}); put a backup back with `evenfoot restore`.",
+        what=what,
+        error=str(error).splitlines()[0],
+    )
+
+
+def _verdict(cursor: Any) -> Verdict:
+    findings = [*_shape(cursor)]
+    if findings:
+        return Verdict(tuple(findings))
+    findings += _unread(cursor)
+    if findings:
+        return Verdict(tuple(findings))
+    for check in (_rows, _sums, _imports, _bookkeeping, _derived):
+        findings += check(cursor)
+    rows = sum(sums.of_table(cursor, table)[0] for table, _ in ROW_TABLES.values())
+    return Verdict(tuple(findings), _one(cursor, "SELECT COUNT(*) FROM imports WHERE undone_at IS NULL"), rows)
+
+
+def _shape(cursor: Any) -> Iterator[Said]:
+    found: dict[str, dict[str, str]] = {}
+    for table, column, kind in cursor.execute(
+        "SELECT table_name, column_name, data_type FROM information_schema.columns WHERE table_schema = 'main'"
+    ).fetchall():
+        found.setdefault(table, {})[column] = kind
+    for table, columns in _tables().items():
+        if table not in found:
+            yield say("The table {table} is missing; put a backup back with `evenfoot restore`.", table=table)
+        elif found[table] != columns:
+            wrong = sorted(set(found[table].items()) ^ set(columns.items()))
+            yield say(
+                "The table {table} has other columns than it should ({columns}); put a backup back with "
+                "`evenfoot restore`.",
+                table=table,
+                columns=", ".join(dict.fromkeys(name for name, _ in wrong)),
+            )
+
+
+def _tables() -> dict[str, dict[str, str]]:
+    return {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()} | DERIVED_TABLES | BOOKKEEPING
+
+
+def _unread(cursor: Any) -> Iterator[Said]:
+    """Every value of every table is looked at, so every block of the file is."""
+    import duckdb
+
+    for table, columns in _tables().items():
+        looked = ", ".join(f'BIT_XOR(HASH("{column}"))' for column in columns)
+        try:
+            cursor.execute(f"SELECT {looked} FROM {table}").fetchall()
+        except duckdb.Error as error:
+            yield _unreadable(f"The table {table}", error)
+
+
+def _rows(cursor: Any) -> Iterator[Said]:
+    for table, fields in ROW_TABLES.values():
+        astray = _one(
+            cursor,
+            f"SELECT COUNT(*) FROM {table} t LEFT JOIN imports i ON i.import_no = t.import_no "
+            "WHERE i.import_no IS NULL OR i.undone_at IS NOT NULL",
+        )
+        if astray:
+            yield say("{n} rows of {table} belong to no import, or to one that was taken back.", n=astray, table=table)
+        twice = _one(cursor, f"SELECT COUNT(*) - COUNT(DISTINCT row_key) FROM {table}")
+        if twice:
+            yield say("{n} rows of {table} are there more than once.", n=twice, table=table)
+        changed = _one(cursor, f"SELECT COUNT(*) FROM {table} WHERE row_key IS DISTINCT FROM {key_of(fields)}")
+        if changed:
+            yield say("{n} rows of {table} are not what they were when they came in.", n=changed, table=table)
+
+
+def _sums(cursor: Any) -> Iterator[Said]:
+    kept = sums.kept(cursor)
+    for table, _ in ROW_TABLES.values():
+        if table not in kept:
+            continue
+        rows, keys = sums.of_table(cursor, table)
+        if rows != kept[table][0]:
+            yield say(
+                "{table} holds {rows} rows, but {kept} came in and were not taken back.",
+                table=table,
+                rows=rows,
+                kept=kept[table][0],
+            )
+        elif keys != kept[table][1]:
+            yield say("The rows of {table} are as many as came in, but not the same ones.", table=table)
+
+
+def _imports(cursor: Any) -> Iterator[Said]:
+    there = " UNION ALL ".join(
+        f"SELECT import_no, COUNT(*) AS n FROM {table} GROUP BY import_no" for table, _ in ROW_TABLES.values()
+    )
+    for number, read, added, known, held, rows, kept_rows in cursor.execute(
+        f"""SELECT i.import_no, rows_read, added, already_known, i.set_aside, COALESCE(there.n, 0), COALESCE(s.n, 0)
+        FROM imports i
+        LEFT JOIN (SELECT import_no, SUM(n) AS n FROM ({there}) GROUP BY import_no) there USING (import_no)
+        LEFT JOIN (SELECT import_no, COUNT(DISTINCT (source, row_no)) AS n FROM set_aside GROUP BY import_no) s
+          USING (import_no)
+        WHERE undone_at IS NULL ORDER BY i.import_no"""
+    ).fetchall():
+        if read != added + known + held:
+            yield say(
+                "Import {number}: {read} rows were read, but {counted} are accounted for.",
+                number=number,
+                read=read,
+                counted=added + known + held,
+            )
+        if rows < added:
+            yield say(
+                "Import {number}: {added} rows were added, but {rows} are there.",
+                number=number,
+                added=added,
+                rows=int(rows),
+            )
+        if kept_rows != held:
+            yield say(
+                "Import {number}: {held} rows were set aside, but {rows} are kept.",
+                number=number,
+                held=held,
+                rows=kept_rows,
+            )
+    twice = _one(cursor, "SELECT COUNT(*) - COUNT(DISTINCT import_no) FROM imports")
+    if twice:
+        yield say("{n} numbers of imports are given twice.", n=twice)
+
+
+def _bookkeeping(cursor: Any) -> Iterator[Said]:
+    for table in ("set_aside", "seen_again"):
+        astray = _one(cursor, f"SELECT COUNT(*) FROM {table} WHERE import_no NOT IN (SELECT import_no FROM imports)")
+        if astray:
+            yield say("{n} rows of {table} belong to no import.", n=astray, table=table)
+    for kind, (table, _) in ROW_TABLES.items():
+        astray = _one(
+            cursor,
+            "SELECT COUNT(*) FROM seen_again s JOIN imports i USING (import_no) "
+            f"WHERE kind = '{kind}' AND i.undone_at IS NULL AND row_key NOT IN (SELECT row_key FROM {table})",
+        )
+        if astray:
+            yield say("{n} rows that were met again are no longer in {table}.", n=astray, table=table)
+    for table, column in (("history", "history_no"), ("horn_limits", "limit_no")):
+        twice = _one(cursor, f"SELECT COUNT(*) - COUNT(DISTINCT {column}) FROM {table}")
+        if twice:
+            yield say("{n} lines of {table} bear a number that another bears.", n=twice, table=table)
+
+
+def _derived(cursor: Any) -> Iterator[Said]:
+    """Worked out anew in temporary tables, which go by the same names and stand before the ledger's own."""
+    [(database,)] = cursor.execute("SELECT CURRENT_DATABASE()").fetchall()
+    ours = '"' + database.replace('"', '""') + '".main.'
+    farms = " UNION ".join(f"SELECT farm FROM {table}" for table, _ in ROW_TABLES.values())
+    names = [farm for (farm,) in cursor.execute(farms).fetchall()]
+    try:
+        for table, columns in DERIVED_TABLES.items():
+            cursor.execute(create_statement(table, columns).replace("CREATE TABLE", "CREATE TEMP TABLE", 1))
+        rebuild(lambda sql, parameters=None: cursor.execute(sql, parameters or []), names)
+        for table in DERIVED_TABLES:
+            lacking, beyond = (
+                _one(cursor, f"SELECT COUNT(*) FROM (SELECT * FROM {one} EXCEPT ALL SELECT * FROM {other})")
+                for one, other in ((f"temp.{table}", ours + table), (ours + table, f"temp.{table}"))
+            )
+            if lacking or beyond:
+                yield say(
+                    "The derived table {table} lacks {lacking} rows and has {beyond} that do not follow from the "
+                    "sheets; bring any sheet of those farms in again, or put a backup back.",
+                    table=table,
+                    lacking=lacking,
+                    beyond=beyond,
+                )
+    finally:
+        for table in DERIVED_TABLES:
+            cursor.execute(f"DROP TABLE IF EXISTS temp.{table}")
+
+
+def _one(cursor: Any, sql: str) -> int:
+    [(count,)] = cursor.execute(sql).fetchall()
+    if count is None:
+        raise Mistake("A count of the ledger came back empty; put a backup back with `evenfoot restore`.")
+    return int(count)

@@ -1,0 +1,50 @@
+"""``evenfoot verify`` and ``history``: is the ledger whole, and what was done to it."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+from analytics.ledger import open_ledger
+from analytics.mistake import Mistake
+
+FORMATS = ("text", "csv", "json")
+
+
+def verify(address: str | None) -> None:
+    """Check the ledger; print one sentence for each thing found, and end with exit code 1 if there is any."""
+    from analytics.ledger.verifying import verify
+
+    ledger = open_ledger(address)
+    verdict = verify(ledger)
+    for finding in verdict.findings:
+        print(finding)
+    if not verdict.whole:
+        print(f"Evenfoot: the ledger {ledger.name} is not whole.", file=sys.stderr)
+        sys.exit(1)
+    print(
+        f"The ledger {ledger.name} is whole. Imports: {verdict.imports}. Rows: {verdict.rows}. Every row, count and "
+        "derived table was checked."
+    )
+
+
+def print_history(address: str | None, format: str) -> None:
+    """Print the history of changes, oldest first."""
+    from analytics.ledger.history import history
+
+    if format not in FORMATS:
+        raise Mistake(f"'{format}' is not a format of the history; use text, csv or json.")
+    lines = history(open_ledger(address))
+    if format == "csv":
+        sys.stdout.write(lines.to_csv(index=False))
+        return
+    if format == "json":
+        print(lines.to_json(orient="records", date_format="iso", force_ascii=False))
+        return
+    for line in lines.to_dict("records"):
+        farm = f" ({line['farm']})" if isinstance(line["farm"], str) else ""
+        print(f"{line['noted_at']:%Y-%m-%d %H:%M} UTC  {line['who']}  {line['what']}: {line['subject']}{farm}")
+        for when in ("before", "after"):
+            if isinstance(line[when], str):
+                said = ", ".join(f"{key} {value}" for key, value in json.loads(line[when]).items() if value is not None)
+                print(f"    {when}: {said}")
