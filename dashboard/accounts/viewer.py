@@ -1,16 +1,17 @@
 """The person in front of the page, and the farms that person may see.
 
-On this machine alone the person is the owner of the ledger and sees every farm. There are no accounts yet,
-so the server refuses every address that another machine could reach. Pages take what may be seen from the
-viewer and hand it to the tally, which narrows every question by it.
+Without accounts the only person who can ask sits at this machine and owns the ledger. With accounts,
+:mod:`dashboard.door` puts the viewer of the session here before anything else runs. Pages take what may be seen
+from the viewer and hand it to the tally, which narrows every question by it.
 """
 
 from __future__ import annotations
 
-import ipaddress
 from dataclasses import dataclass
 
-from analytics.mistake import Mistake
+from flask import g, has_request_context
+
+from dashboard.accounts import roles
 
 
 @dataclass(frozen=True)
@@ -22,36 +23,43 @@ class Viewer:
     name : str
     allowed : tuple of str, optional
         Farms that may be seen; ``None`` is all of them.
+    role : str, optional
+        One of :data:`dashboard.accounts.roles.ROLES`.
+    account : int, optional
+        Number of the account; ``None`` for this machine's own user.
     """
 
     name: str
     allowed: tuple[str, ...] | None = None
+    role: str = roles.OWNER
+    account: int | None = None
+
+    def may(self, act: str) -> bool:
+        """Whether the viewer may do something; see :data:`dashboard.accounts.roles.MAY`."""
+        return roles.may(self.role, act)
+
+    def refuse_unless(self, act: str) -> None:
+        """Raise a Mistake unless the viewer may do it."""
+        roles.refuse_unless(self.role, act)
+
+    def sees(self, farm: str) -> bool:
+        """Whether the viewer may see a farm."""
+        return self.allowed is None or farm in self.allowed
 
 
 OWNER = Viewer("owner of the ledger")
+NOBODY = Viewer("nobody", (), roles.ADVISER)
+"""Who asks when nobody said who does: sees nothing and may change nothing."""
 
 
 def current_viewer() -> Viewer:
-    """Who is asking. Only this machine's own user can, so it is the owner of the ledger."""
-    return OWNER
+    """Who is asking.
 
-
-def refuse_other_machines(host: str) -> None:
-    """Refuse to serve on an address that other machines can reach.
-
-    Raises
-    ------
-    Mistake
-        The address is not this machine's own loopback.
+    Outside a request that is this machine's own user. Inside one it is whom the door let in, and nobody when the
+    door was not asked.
     """
-    if host == "localhost":
-        return
-    try:
-        if ipaddress.ip_address(host.strip("[]")).is_loopback:
-            return
-    except ValueError:
-        pass
-    raise Mistake(
-        f"Serving on {host} would show the records to other machines, and there are no accounts yet to say who may "
-        "see them; use --host 127.0.0.1."
-    )
+    if not has_request_context():
+        return OWNER
+    viewer = g.get("viewer", NOBODY)
+    assert isinstance(viewer, Viewer)
+    return viewer

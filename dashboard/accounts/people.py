@@ -1,0 +1,206 @@
+"""Accounts: who there is, in which role, and for which farms."""
+
+from __future__ import annotations
+
+import sqlite3
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analytics.mistake import Mistake
+from dashboard.accounts.passwords import hash_of, refuse_weak
+from dashboard.accounts.roles import OWNER, ROLES
+from dashboard.accounts.store import Store
+from dashboard.accounts.viewer import Viewer
+
+LONGEST_NAME = 64
+
+
+@dataclass(frozen=True)
+class Account:
+    """An account as it is listed; ``farms`` is ``None`` for an owner, who sees all."""
+
+    number: int
+    name: str
+    role: str
+    farms: tuple[str, ...] | None
+    signs_in_by: str
+
+
+def add(
+    store: Store, name: str, role: str, password: str | None, *, farms: Sequence[str] = (), email: str | None = None
+) -> None:
+    """Make an account.
+
+    Parameters
+    ----------
+    store : Store
+    name : str
+        Told apart without regard to case.
+    role : str
+        One of :data:`dashboard.accounts.roles.ROLES`.
+    password : str, optional
+        Without one the person signs in with the office's own sign-in, by *email*.
+    farms : sequence of str
+        Farms granted; an owner needs none.
+    email : str, optional
+
+    Raises
+    ------
+    Mistake
+        The name is taken or cannot be one, the role is none, the password is weak, or there is no way to sign in.
+    """
+    shown = _shown(name)
+    if role not in ROLES:
+        raise Mistake(f"'{role}' is not a role; use {', '.join(ROLES)}.")
+    if role == OWNER and farms:
+        raise Mistake("An owner sees every farm, so none is granted; leave --farm out.")
+    if role != OWNER and not farms:
+        raise Mistake(f"A {role} sees only farms that are granted; name at least one with --farm.")
+    if password is None and not email:
+        raise Mistake("Give a password, or an e-mail address for signing in elsewhere with --email.")
+    kept = None
+    if password is not None:
+        refuse_weak(password, shown)
+        kept = hash_of(password)
+    if role != OWNER and not _has_owner(store):
+        raise Mistake("The first account must be an owner: `evenfoot accounts add NAME --role owner`.")
+    try:
+        with store.open() as connection:
+            made = connection.execute(
+                "INSERT INTO accounts (name, name_key, role, password, email_key, made_at) VALUES (?, ?, ?, ?, ?, ?)",
+                [shown, key(name), role, kept, email.strip().casefold() if email else None, store.clock()],
+            )
+            connection.executemany(
+                "INSERT OR IGNORE INTO grants VALUES (?, ?)", [(made.lastrowid, farm) for farm in farms]
+            )
+    except sqlite3.IntegrityError:
+        raise Mistake(f"There is an account with the name {shown}, or with that e-mail address, already.") from None
+
+
+def listed(store: Store) -> list[Account]:
+    """All accounts, by name."""
+    if not store.exists:
+        return []
+    with store.look() as connection:
+        rows = connection.execute("SELECT * FROM accounts ORDER BY name_key").fetchall()
+        return [
+            Account(row["id"], row["name"], row["role"], _farms(connection, row), "password" if row["password"] else "e-mail")
+            for row in rows
+        ]
+
+
+def grant(store: Store, name: str, farms: Sequence[str]) -> None:
+    """Let somebody see more farms."""
+    with store.open() as connection:
+        row = _row(connection, name)
+        if row["role"] == OWNER:
+            raise Mistake(f"{row['name']} is an owner and sees every farm already.")
+        connection.executemany("INSERT OR IGNORE INTO grants VALUES (?, ?)", [(row["id"], farm) for farm in farms])
+
+
+def revoke(store: Store, name: str, farms: Sequence[str]) -> None:
+    """Take farms away from somebody, at once and in open sessions too."""
+    with store.open() as connection:
+        row = _row(connection, name)
+        for farm in farms:
+            found = connection.execute("DELETE FROM grants WHERE account = ? AND farm = ?", [row["id"], farm])
+            if not found.rowcount:
+                raise Mistake(f"{row['name']} has not been granted the farm {farm}.")
+
+
+def remove(store: Store, name: str) -> None:
+    """Take an account away, with its sessions and links. The last owner stays as long as others are there."""
+    with store.open() as connection:
+        row = _row(connection, name)
+        others = connection.execute("SELECT role FROM accounts WHERE id <> ?", [row["id"]]).fetchall()
+        if others and all(other["role"] != OWNER for other in others):
+            raise Mistake(f"{row['name']} is the last owner; make another one first.")
+        connection.execute("DELETE FROM accounts WHERE id = ?", [row["id"]])
+
+
+def set_password(store: Store, name: str, password: str) -> None:
+    """Give somebody a new password; every session of that account ends."""
+    with store.look() as connection:
+        shown = str(_row(connection, name)["name"])
+    refuse_weak(password, shown)
+    kept = hash_of(password)
+    with store.open() as connection:
+        row = _row(connection, name)
+        connection.execute("UPDATE accounts SET password = ? WHERE id = ?", [kept, row["id"]])
+        connection.execute("DELETE FROM sessions WHERE account = ?", [row["id"]])
+
+
+def password_of(store: Store, name: str) -> tuple[int | None, str | None]:
+    """(number of the account, hash); (None, None) for a name nobody has."""
+    with store.look() as connection:
+        row = connection.execute("SELECT id, password FROM accounts WHERE name_key = ?", [key(name)]).fetchone()
+    return (None, None) if row is None else (row["id"], row["password"])
+
+
+def keep_hash(store: Store, number: int, kept: str) -> None:
+    """Put a stronger hash of the same password in place."""
+    with store.open() as connection:
+        connection.execute("UPDATE accounts SET password = ? WHERE id = ?", [kept, number])
+
+
+def viewer_of(connection: sqlite3.Connection, number: int) -> Viewer | None:
+    """The viewer of an account, with the role and farms it has at this moment."""
+    row = connection.execute("SELECT * FROM accounts WHERE id = ?", [number]).fetchone()
+    if row is None:
+        return None
+    return Viewer(row["name"], _farms(connection, row), row["role"], row["id"])
+
+
+def of_identity(store: Store, subject: str, email: str | None) -> int | None:
+    """The account somebody has who proved elsewhere to be *subject*.
+
+    An account made with an e-mail address is bound to the first subject that proves to have that address; from
+    then on the subject alone counts, since an address can be given to another person.
+    """
+    with store.open() as connection:
+        row = connection.execute("SELECT id FROM accounts WHERE subject = ?", [subject]).fetchone()
+        if row is None and email:
+            row = connection.execute(
+                "SELECT id FROM accounts WHERE email_key = ? AND subject IS NULL", [email.strip().casefold()]
+            ).fetchone()
+            if row is not None:
+                connection.execute("UPDATE accounts SET subject = ? WHERE id = ?", [subject, row["id"]])
+    return None if row is None else int(row["id"])
+
+
+def key(name: str) -> str:
+    """What two spellings of one name have in common.
+
+    Examples
+    --------
+    >>> key("  Kim  Vale ") == key("KIM VALE")
+    True
+    """
+    return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
+
+
+def _shown(name: str) -> str:
+    shown = " ".join(unicodedata.normalize("NFKC", name).split())
+    if not shown or len(shown) > LONGEST_NAME or not shown.isprintable():
+        raise Mistake(f"The name of an account must have 1 to {LONGEST_NAME} letters that can be printed.")
+    return shown
+
+
+def _row(connection: sqlite3.Connection, name: str) -> sqlite3.Row:
+    row = connection.execute("SELECT * FROM accounts WHERE name_key = ?", [key(name)]).fetchone()
+    if row is None:
+        raise Mistake(f"There is no account {name}; `evenfoot accounts list` has them.")
+    assert isinstance(row, sqlite3.Row)
+    return row
+
+
+def _farms(connection: sqlite3.Connection, row: sqlite3.Row) -> tuple[str, ...] | None:
+    if row["role"] == OWNER:
+        return None
+    found = connection.execute("SELECT farm FROM grants WHERE account = ? ORDER BY farm", [row["id"]])
+    return tuple(each["farm"] for each in found)
+
+
+def _has_owner(store: Store) -> bool:
+    return any(account.role == OWNER for account in listed(store))
