@@ -12,8 +12,8 @@ from flask import Flask
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
-from dashboard import frame
-from dashboard.accounts import current_viewer
+from dashboard import door, frame
+from dashboard.accounts import Access, Store, current_viewer, store_of
 from dashboard.guard import guard
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
@@ -24,14 +24,22 @@ from dashboard.view import View
 log = logging.getLogger("evenfoot")
 
 
-def create_app(ledger: Ledger) -> Dash:
+def create_app(ledger: Ledger, store: Store | None = None, access: Access | None = None) -> Dash:
     """The dashboard over one ledger.
 
     The address is the state: every callback below is a function of it, so back, forward and a sent link
     all show the same thing.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    store : Store, optional
+        Its accounts; those that go with the ledger unless given.
+    access : Access, optional
+        How it is reached; on this machine alone unless given.
     """
-    server = Flask("evenfoot")
-    server.config["MAX_CONTENT_LENGTH"] = 300 * 1024 * 1024
+    store, access = store or store_of(ledger), access or Access()
+    server = Flask("evenfoot", static_folder=None)
     app = Dash(
         "evenfoot",
         server=server,
@@ -49,7 +57,8 @@ def create_app(ledger: Ledger) -> Dash:
     for page in PAGES.values():
         if page.register is not None:
             page.register(app, ledger)
-    guard(app)
+    guard(app, access)
+    door.hang(app, store, access)
     return app
 
 

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from analytics.mistake import Mistake
+from dashboard.accounts_options import accounts
 
 app = typer.Typer(
     name="evenfoot",
@@ -17,6 +18,8 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
+
+app.add_typer(accounts, name="accounts")
 
 LedgerOption = Annotated[
     str | None,
@@ -294,15 +297,38 @@ def limits(
 
 
 @app.command()
+def share(
+    farm: Annotated[str | None, typer.Argument(help="The farm whose report the link shows.")] = None,
+    days: Annotated[int, typer.Option(help="How many days the link lasts.")] = 14,
+    language: Annotated[str, typer.Option(help="en or es.")] = "en",
+    list_links: Annotated[bool, typer.Option("--list", help="List the links there are.")] = False,
+    revoke: Annotated[str | None, typer.Option(help="Make the link of this mark useless.")] = None,
+    public_name: Annotated[
+        list[str] | None, typer.Option(help="Name people reach the server by.", envvar="EVENFOOT_PUBLIC_NAME")
+    ] = None,
+    ledger: LedgerOption = None,
+) -> None:
+    """Make a link that shows one farm's report without an account."""
+    from dashboard.accounts_command import share
+
+    share(ledger, farm, days=days, language=language, show=list_links, revoke=revoke, names=public_name or [])
+
+
+@app.command()
 def serve(
     ledger: LedgerOption = None,
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port to listen on.")] = 8050,
+    behind_proxy: Annotated[bool, typer.Option("--behind-proxy", help="A proxy that ends TLS is in front.")] = False,
+    proxy: Annotated[str, typer.Option(help="Address of that proxy.")] = "127.0.0.1",
+    public_name: Annotated[
+        list[str] | None, typer.Option(help="Name people reach it by; may be repeated.", envvar="EVENFOOT_PUBLIC_NAME")
+    ] = None,
 ) -> None:
-    """Serve the dashboard on this machine."""
+    """Serve the dashboard: on this machine alone, or to those who have an account."""
     from dashboard.serving import run
 
-    run(ledger, host, port)
+    run(ledger, host, port, behind_proxy=behind_proxy, proxy=proxy, public_names=public_name or [])
 
 
 @app.command()
@@ -313,9 +339,10 @@ def demo(
 ) -> None:
     """Build the ledger of the demo herds if it is absent, then serve it."""
     from dashboard.demo import build
-    from dashboard.serving import check_address, run
+    from dashboard.serving import check_address, refuse_other_machines, run
 
     check_address(host, port)
+    refuse_other_machines(host)
     run(build(ledger), host, port)
 
 

@@ -1,22 +1,46 @@
-"""What the server answers to and lets a page do: this machine's own names, its own scripts, nothing else."""
+"""What the server answers to and lets a page do: its own names, its own scripts, nothing else."""
 
 from __future__ import annotations
 
+import logging
+import re
 from urllib.parse import urlsplit
 
 from dash import Dash
 from flask import Request, Response, abort, request
+from werkzeug.exceptions import HTTPException
 
-LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
-"""Names a browser on this machine may use. A name that another site points here (DNS rebinding) is none of
-them."""
+from dashboard.accounts.access import LOOPBACK_NAMES, Access
+
+log = logging.getLogger("evenfoot")
+
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+
+LARGEST_BODY = 300 * 1024 * 1024
+"""Bytes: the largest sheet that is read, as a browser sends it (in base64), and a little."""
+
+SENTENCES = {
+    400: "The server could not understand what was asked.",
+    401: "Sign in first.",
+    403: "You may not do that.",
+    404: "There is no such page.",
+    405: "That cannot be done here.",
+    413: "That is too large; a sheet may have 200 MB.",
+    421: "This address is not served here.",
+    429: "Too many tries; wait a little.",
+}
+OTHERWISE = "The server could not answer because of an error in Evenfoot; the records are safe."
+
+_IN_LOG = re.compile(r"/shared/[^\s/\]]+")
 
 
-def guard(app: Dash) -> None:
+def guard(app: Dash, access: Access) -> None:
     """Check every request's host and origin, and send the security headers with every answer.
 
     Call it when all callbacks are registered: the hashes of Dash's own inline scripts are taken then.
     """
+    server = app.server
+    server.config["MAX_CONTENT_LENGTH"] = LARGEST_BODY
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -33,28 +57,63 @@ def guard(app: Dash) -> None:
         )
     )
 
-    @app.server.before_request
+    @server.before_request
     def refuse_strangers() -> None:
-        if not _own_host(request) or not _own_origin(request):
-            abort(Response("This address is not served here.", status=421, mimetype="text/plain"))
+        if not _own_host(request, access) or not _own_origin(request):
+            abort(_sentence(421))
 
-    @app.server.after_request
+    @server.after_request
     def add_headers(answer: Response) -> Response:
-        answer.headers["Content-Security-Policy"] = policy
-        answer.headers["X-Content-Type-Options"] = "nosniff"
-        answer.headers["Referrer-Policy"] = "same-origin"
-        answer.headers["Cross-Origin-Opener-Policy"] = "same-origin"
-        answer.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+        headers = answer.headers
+        headers.setdefault("Content-Security-Policy", policy)
+        headers["X-Content-Type-Options"] = "nosniff"
+        headers["X-Frame-Options"] = "DENY"
+        headers["Cross-Origin-Opener-Policy"] = "same-origin"
+        headers["Cross-Origin-Resource-Policy"] = "same-origin"
+        headers["Permissions-Policy"] = "camera=(), geolocation=(), microphone=()"
+        headers.setdefault("Referrer-Policy", "same-origin")
+        if request.is_secure:
+            headers["Strict-Transport-Security"] = "max-age=31536000"
         return answer
 
+    @server.errorhandler(HTTPException)
+    def refused(error: HTTPException) -> Response:
+        if error.response is not None:
+            return error.response  # type: ignore[return-value]
+        answer = _sentence(error.code or 500)
+        for name, value in error.get_headers():
+            if name in ("Allow", "Retry-After", "Location"):
+                answer.headers[name] = value
+        return answer
 
-def _own_host(asked: Request) -> bool:
-    return (urlsplit(f"//{asked.host}").hostname or "") in LOOPBACK_NAMES
+    @server.errorhandler(Exception)
+    def failed(error: Exception) -> Response:
+        log.error("%s %s failed", request.method, _IN_LOG.sub("/shared/...", request.path), exc_info=error)
+        return _sentence(500)
+
+
+def _sentence(code: int) -> Response:
+    return Response(SENTENCES.get(code, OTHERWISE) + "\n", status=code, mimetype="text/plain")
+
+
+def _own_host(asked: Request, access: Access) -> bool:
+    try:
+        name = (urlsplit(f"//{asked.host}").hostname or "").casefold()
+    except ValueError:
+        return False
+    return name in access.names or (asked.path == "/health" and name in LOOPBACK_NAMES)
 
 
 def _own_origin(asked: Request) -> bool:
-    """A page of another site may not post here; the browser says where a request comes from."""
-    origin = asked.headers.get("Origin")
-    if asked.method in ("GET", "HEAD", "OPTIONS") or origin is None:
+    """A page of another site may not post here; the browser says where a request comes from.
+
+    A program that is no browser says nothing. It may post JSON, which no form of another site can.
+    """
+    if asked.method in SAFE_METHODS:
         return True
-    return urlsplit(origin).netloc == asked.host
+    if asked.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+        return False
+    origin = asked.headers.get("Origin")
+    if origin is None:
+        return asked.mimetype == "application/json" or asked.headers.get("Sec-Fetch-Site") == "same-origin"
+    return origin == f"{asked.scheme}://{asked.host}"

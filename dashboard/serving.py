@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import logging
 import socket
+import sys
 import threading
+from collections.abc import Sequence
+from typing import Any
 
 from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
-from dashboard.accounts import refuse_other_machines
+from dashboard.accounts import Access, access, is_loopback, store_of
 
 THREADS = 8
 
@@ -18,14 +21,13 @@ WARMED = ("lesion-types", "lesion-feet", "locomotion-trend", "herd-review", "com
 
 
 def check_address(host: str, port: int) -> None:
-    """Refuse what may not be served or cannot be listened on, before anything long is done.
+    """Refuse what cannot be listened on, before anything long is done.
 
     Raises
     ------
     Mistake
-        The address is not this machine's own loopback, or the port is taken or not a port.
+        The port is taken or not a port.
     """
-    refuse_other_machines(host)
     if not 1 <= port <= 65535:
         raise Mistake(f"{port} is not a port; give a number from 1 to 65535 with --port.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -38,6 +40,18 @@ def check_address(host: str, port: int) -> None:
                 f"Port {port} on {host} cannot be used ({error.strerror}); another program has it, so choose "
                 "another with --port."
             ) from None
+
+
+def refuse_other_machines(host: str) -> None:
+    """Refuse to serve the demo herds where other machines could reach them.
+
+    Raises
+    ------
+    Mistake
+        The address is not this machine's own loopback.
+    """
+    if not is_loopback(host):
+        raise Mistake(f"The demo is for this machine alone, not for {host}; use --host 127.0.0.1.")
 
 
 def warm_up(ledger: Ledger) -> None:
@@ -55,31 +69,81 @@ def warm_up(ledger: Ledger) -> None:
         return
 
 
-def run(address: str | Ledger | None, host: str, port: int) -> None:
+def run(
+    address: str | Ledger | None,
+    host: str,
+    port: int,
+    *,
+    behind_proxy: bool = False,
+    proxy: str = "127.0.0.1",
+    public_names: Sequence[str] = (),
+) -> None:
     """Serve until interrupted; prints the address when ready.
+
+    Parameters
+    ----------
+    address : str or Ledger, optional
+    host : str
+        Address to listen on.
+    port : int
+    behind_proxy : bool
+        Whether a proxy that ends TLS stands in front; what it says of the reader's address and scheme is believed.
+    proxy : str
+        The proxy's address; what others say in its place is not believed.
+    public_names : sequence of str
+        Names people reach the server by.
 
     Raises
     ------
     Mistake
-        See :func:`check_address`.
+        See :func:`check_address` and :func:`dashboard.accounts.access.access`.
     """
     check_address(host, port)
     ledger = address if isinstance(address, Ledger) else open_ledger(address)
+    store = store_of(ledger)
+    how = access(host, store, behind_proxy=behind_proxy, public_names=public_names)
     from waitress.server import create_server
 
     from dashboard.app import create_app
+    from dashboard.guard import LARGEST_BODY
 
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    server = create_server(create_app(ledger).server, host=host, port=port, threads=THREADS, ident=None)
-    threading.Thread(target=warm_up, args=(ledger,), name="warm-up", daemon=True).start()
-    shown = f"[{host}]" if ":" in host else host
-    print(
-        f"Evenfoot is ready at http://{shown}:{port}/ (records in {ledger.name}). Stop it with Ctrl+C.",
-        flush=True,
+    trusted: dict[str, Any] = {"clear_untrusted_proxy_headers": True}
+    if behind_proxy:
+        trusted |= {
+            "trusted_proxy": proxy,
+            "trusted_proxy_count": 1,
+            "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"},
+        }
+    server = create_server(
+        create_app(ledger, store, how).server,
+        host=host,
+        port=port,
+        threads=THREADS,
+        ident=None,
+        max_request_body_size=LARGEST_BODY,
+        **trusted,
     )
+    threading.Thread(target=warm_up, args=(ledger,), name="warm-up", daemon=True).start()
+    print(
+        f"Evenfoot is ready at {_shown(host, port, how)} (records in {ledger.name}). Stop it with Ctrl+C.", flush=True
+    )
+    if not how.open_here and not behind_proxy:
+        print(
+            "Passwords and records travel unencrypted on this network; the README says how to put a proxy with TLS "
+            "in front.",
+            file=sys.stderr,
+            flush=True,
+        )
     try:
         server.run()
     except KeyboardInterrupt:
         print("Stopped.")
     finally:
         server.close()
+
+
+def _shown(host: str, port: int, how: Access) -> str:
+    if how.behind_proxy:
+        return " and ".join(f"https://{name}/" for name in sorted(how.names)) + f" through the proxy, on port {port}"
+    return f"http://{f'[{host}]' if ':' in host else host}:{port}/"

@@ -85,7 +85,13 @@ def listed(store: Store) -> list[Account]:
     with store.look() as connection:
         rows = connection.execute("SELECT * FROM accounts ORDER BY name_key").fetchall()
         return [
-            Account(row["id"], row["name"], row["role"], _farms(connection, row), "password" if row["password"] else "e-mail")
+            Account(
+                row["id"],
+                row["name"],
+                row["role"],
+                _farms(connection, row),
+                "password" if row["password"] else "e-mail",
+            )
             for row in rows
         ]
 
@@ -129,6 +135,18 @@ def set_password(store: Store, name: str, password: str) -> None:
         row = _row(connection, name)
         connection.execute("UPDATE accounts SET password = ? WHERE id = ?", [kept, row["id"]])
         connection.execute("DELETE FROM sessions WHERE account = ?", [row["id"]])
+
+
+def number_of(store: Store, name: str) -> int:
+    """The number of somebody's account.
+
+    Raises
+    ------
+    Mistake
+        There is no such account.
+    """
+    with store.look() as connection:
+        return int(_row(connection, name)["id"])
 
 
 def password_of(store: Store, name: str) -> tuple[int | None, str | None]:

@@ -1,0 +1,156 @@
+"""``evenfoot accounts`` and ``evenfoot share``: accounts made and changed, links made and revoked."""
+
+from __future__ import annotations
+
+import datetime as dt
+import getpass
+import sys
+from collections.abc import Sequence
+
+from analytics.ledger import Ledger, open_ledger
+from analytics.mistake import Mistake
+from dashboard.accounts import links, people, sessions
+from dashboard.accounts.roles import OWNER, ROLES
+from dashboard.accounts.store import Store, store_of
+from dashboard.accounts.viewer import OWNER as THIS_MACHINE
+from dashboard.tables import known_farms
+
+
+def add(
+    address: str | None, name: str, role: str, farms: Sequence[str], email: str | None, *, with_password: bool
+) -> None:
+    """Make an account and say what it may."""
+    ledger = open_ledger(address)
+    store = store_of(ledger)
+    if role not in ROLES:
+        raise Mistake(f"'{role}' is not a role; use {', '.join(ROLES)}.")
+    spelled = _spelled(ledger, farms)
+    given = _password(f"Password of {name}") if with_password else None
+    people.add(store, name, role, given, farms=spelled, email=email)
+    print(f"{name}: {ROLES[role]}. Kept in {store.path}.")
+    if role == OWNER and len(people.listed(store)) == 1:
+        print("From now on everybody has to sign in, on this machine too.", file=sys.stderr)
+
+
+def show(address: str | None) -> None:
+    """List the accounts."""
+    found = people.listed(store_of(open_ledger(address)))
+    if not found:
+        print("There are no accounts: whoever uses this machine sees everything, and nobody else can.")
+    for account in found:
+        farms = "every farm" if account.farms is None else ", ".join(account.farms) or "no farm"
+        print(f"{account.name}: {account.role}, {farms}; signs in by {account.signs_in_by}")
+
+
+def grant(address: str | None, name: str, farms: Sequence[str]) -> None:
+    """Let somebody see more farms."""
+    ledger = open_ledger(address)
+    spelled = _spelled(ledger, farms)
+    people.grant(_store(ledger), name, spelled)
+    print(f"{name} may see {', '.join(spelled)}.")
+
+
+def revoke(address: str | None, name: str, farms: Sequence[str]) -> None:
+    """Take farms away from somebody."""
+    ledger = open_ledger(address)
+    spelled = _spelled(ledger, farms, tell=False)
+    people.revoke(_store(ledger), name, spelled)
+    print(f"{name} may no longer see {', '.join(spelled)}.")
+
+
+def remove(address: str | None, name: str) -> None:
+    """Take an account away."""
+    people.remove(_store(open_ledger(address)), name)
+    print(f"{name} has no account any more.")
+
+
+def password(address: str | None, name: str) -> None:
+    """Give somebody a new password."""
+    store = _store(open_ledger(address))
+    people.number_of(store, name)
+    people.set_password(store, name, _password(f"New password of {name}"))
+    print(f"{name} has a new password and is signed out everywhere.")
+
+
+def sign_out(address: str | None, name: str) -> None:
+    """End every session of somebody."""
+    store = _store(open_ledger(address))
+    ended = sessions.end_all(store, people.number_of(store, name))
+    print(f"{ended} sessions of {name} were ended.")
+
+
+def share(
+    address: str | None,
+    farm: str | None,
+    *,
+    days: int,
+    language: str,
+    show: bool,
+    revoke: str | None,
+    names: Sequence[str],
+) -> None:
+    """Make, list or revoke links to reports."""
+    ledger = open_ledger(address)
+    store = store_of(ledger)
+    if revoke is not None:
+        gone = links.revoke(store, THIS_MACHINE, revoke)
+        print(f"The link to the report of {gone.farm} leads nowhere now.")
+    elif show:
+        _show_links(store)
+    elif farm is None:
+        raise Mistake("Give a farm, or --list, or --revoke and the mark of a link.")
+    else:
+        [spelled] = known_farms(ledger, [farm])
+        token = links.make(store, THIS_MACHINE, spelled, days=days, language=language)
+        print((f"https://{names[0]}" if names else "") + links.path_of(token))
+        if not names:
+            print(
+                "Put the address of your server in front, or name it with --public-name herd.example.org.",
+                file=sys.stderr,
+            )
+
+
+def _show_links(store: Store) -> None:
+    now = store.clock()
+    found = links.listed(store, THIS_MACHINE)
+    if not found:
+        print("There are no links.")
+    for link in found:
+        state = "revoked" if link.revoked_at else "ended" if link.ends_at < now else f"until {_day(link.ends_at)}"
+        by = link.made_by or "command"
+        print(f"{link.id}: {link.farm}, made {_day(link.made_at)} by {by}, opened {link.opened} times, {state}")
+
+
+def _day(seconds: float) -> str:
+    return str(dt.datetime.fromtimestamp(seconds, dt.UTC).date())
+
+
+def _store(ledger: Ledger) -> Store:
+    store = store_of(ledger)
+    if not store.in_use:
+        raise Mistake("There are no accounts yet; make one with `evenfoot accounts add NAME --role owner`.")
+    return store
+
+
+def _spelled(ledger: Ledger, farms: Sequence[str], *, tell: bool = True) -> tuple[str, ...]:
+    """Farms as the ledger spells them; one that is not there yet may be granted before its first sheet."""
+    known = {" ".join(farm.split()).casefold(): farm for farm in ledger.farms()}
+    out = []
+    for farm in farms:
+        plain = " ".join(farm.split())
+        if not plain:
+            raise Mistake("A farm needs a name; give one with --farm.")
+        if plain.casefold() not in known and tell:
+            print(f"The farm {plain} is not in the ledger yet; spell it so in the sheets.", file=sys.stderr)
+        out.append(known.get(plain.casefold(), plain))
+    return tuple(out)
+
+
+def _password(what: str) -> str:
+    """A password asked for twice, or the first line of standard input."""
+    if not sys.stdin.isatty():
+        return sys.stdin.readline().rstrip("\r\n")
+    first = getpass.getpass(f"{what}: ")
+    if getpass.getpass("Again: ") != first:
+        raise Mistake("The two passwords are not the same; nothing was changed.")
+    return first

@@ -1,0 +1,282 @@
+"""The door: who is let in, and how one signs in and out.
+
+With accounts, everything but the sign-in page, the health line, shared reports and the files every page is made
+of asks for a session. The check is here, before any page or callback runs, and nowhere else.
+"""
+
+from __future__ import annotations
+
+import hmac
+import re
+import secrets
+from hashlib import sha256
+
+from dash import Dash
+from flask import Flask, Response, abort, g, redirect, request
+from werkzeug.wrappers import Response as Answer
+
+from analytics.mistake import Mistake
+from dashboard import door_pages
+from dashboard.accounts import links, passwords, people, sessions, throttle
+from dashboard.accounts.access import Access
+from dashboard.accounts.store import Store
+from dashboard.accounts.viewer import OWNER, Viewer, current_viewer
+from dashboard.guard import SAFE_METHODS
+
+OPEN = frozenset(
+    {
+        "_dash_assets.static",
+        "/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>",
+        "/_favicon.ico",
+        "health",
+        "sign-in",
+        "sign-in-elsewhere",
+        "signed-in-elsewhere",
+        "shared",
+        "shared-pdf",
+    }
+)
+"""Endpoints that need no session."""
+
+FORM_COOKIE = "evenfoot-form"
+WORD_COOKIE = "_csrf_token"
+"""Dash's own script sends this cookie back as a header with every callback."""
+
+WORD_HEADER = "X-CSRFToken"
+LARGEST_FORM = 16 * 1024
+PAGE_POLICY = (
+    "default-src 'none'; style-src 'self' 'unsafe-inline'; img-src 'self'; form-action 'self'; base-uri 'none'; "
+    "frame-ancestors 'none'"
+)
+"""The pages of the door run no script at all."""
+
+
+def hang(app: Dash, store: Store, access: Access) -> None:
+    """Put the door in front of an app. Call it after :func:`dashboard.guard.guard`."""
+    server = app.server
+    _check_everything(server, store, access)
+    _signing_in(server, store, access)
+    _own_account(server, store, access)
+    server.add_url_rule("/health", "health", lambda: Response("ok\n", mimetype="text/plain"))
+
+
+def signing_in_needed(store: Store, access: Access) -> bool:
+    """Whether everybody must sign in: always where other machines reach the server, and once there are accounts."""
+    return not access.open_here or store.in_use
+
+
+def _check_everything(server: Flask, store: Store, access: Access) -> None:
+    @server.before_request
+    def let_in() -> Answer | None:
+        if not signing_in_needed(store, access):
+            g.viewer = OWNER
+            return None
+        token = request.cookies.get(_cookie(access))
+        viewer = sessions.viewer(store, token, active=not _looks_for_news())
+        if viewer is not None and token is not None:
+            unsafe = request.method not in SAFE_METHODS and request.endpoint not in OPEN
+            if unsafe and not _has_word(sessions.form_word(token)):
+                abort(403)
+            g.viewer, g.token = viewer, token
+            return None
+        if request.endpoint in OPEN:
+            return None
+        if request.method != "GET" or request.path.startswith("/_"):
+            abort(401)
+        return redirect(door_pages.sign_in_address(request.full_path.rstrip("?")), 303)
+
+    @server.after_request
+    def keep_private(answer: Response) -> Response:
+        if request.endpoint not in OPEN:
+            answer.headers.setdefault("Cache-Control", "no-store")
+        token = g.get("token")
+        if token is not None and answer.mimetype == "text/html":
+            word = sessions.form_word(token)
+            if request.cookies.get(WORD_COOKIE) != word:
+                answer.set_cookie(WORD_COOKIE, word, secure=_secure(access), httponly=False, samesite="Strict")
+        return answer
+
+
+def _signing_in(server: Flask, store: Store, access: Access) -> None:
+    @server.route("/login", methods=["GET", "POST"], endpoint="sign-in")
+    def sign_in() -> Answer:
+        if not signing_in_needed(store, access) or (request.method == "GET" and "token" in g):
+            return redirect("/", 303)
+        then = own_path(request.values.get("next"))
+        if request.method == "GET":
+            return _sign_in_page(store, access, then)
+        if (request.content_length or 0) > LARGEST_FORM:
+            abort(413)
+        if not _form_is_ours(store):
+            return _sign_in_page(store, access, then, "This page was open too long; please try again.", 400)
+        name, password = request.form.get("name", ""), request.form.get("password", "")
+        wait = throttle.take_turn(store, people.key(name), request.remote_addr or "")
+        if wait > 0:
+            answer = _sign_in_page(store, access, then, door_pages.WAIT, 429)
+            answer.headers["Retry-After"] = str(int(wait) + 1)
+            return answer
+        number, kept = people.password_of(store, name)
+        if not passwords.matches(password, kept) or number is None or kept is None:
+            return _sign_in_page(store, access, then, door_pages.WRONG, 401)
+        throttle.forgive(store, people.key(name), request.remote_addr or "")
+        if passwords.outdated(kept):
+            people.keep_hash(store, number, passwords.hash_of(password))
+        return start_session(store, access, number, then)
+
+    @server.route("/logout", methods=["POST"], endpoint="sign-out")
+    def sign_out() -> Answer:
+        if "token" in g:
+            sessions.end(store, g.token)
+        return _forgotten(access)
+
+
+def _own_account(server: Flask, store: Store, access: Access) -> None:
+    @server.route("/account", methods=["GET", "POST"], endpoint="account")
+    def account() -> Answer:
+        viewer = current_viewer()
+        if viewer.account is None:
+            return redirect("/", 303)
+        if request.method == "GET":
+            return _account_page(store, viewer)
+        if (request.content_length or 0) > LARGEST_FORM:
+            abort(413)
+        try:
+            return _acted(store, access, viewer)
+        except Mistake as known:
+            return _account_page(store, viewer, str(known), 400)
+
+
+def _acted(store: Store, access: Access, viewer: Viewer) -> Answer:
+    """What a form of the account page asks for."""
+    assert viewer.account is not None
+    act = request.form.get("act", "")
+    if act == "sign out everywhere":
+        sessions.end_all(store, viewer.account)
+        return _forgotten(access)
+    if act == "revoke link":
+        found = links.revoke(store, viewer, request.form.get("link", ""))
+        return _account_page(store, viewer, door_pages.revoked(found.farm))
+    if act == "change password":
+        wait = throttle.take_turn(store, people.key(viewer.name), request.remote_addr or "")
+        if wait > 0:
+            raise Mistake(door_pages.WAIT)
+        _, kept = people.password_of(store, viewer.name)
+        if not passwords.matches(request.form.get("password", ""), kept):
+            raise Mistake("The password you have now is not right.")
+        throttle.forgive(store, people.key(viewer.name), request.remote_addr or "")
+        if request.form.get("new") != request.form.get("again"):
+            raise Mistake("The two new passwords are not the same.")
+        people.set_password(store, viewer.name, request.form.get("new", ""))
+        return start_session(store, access, viewer.account, "/account")
+    abort(400)
+
+
+def start_session(store: Store, access: Access, number: int, then: str) -> Answer:
+    """Sign somebody in: a new session, whatever token the browser had before, and on to the page asked for."""
+    old = request.cookies.get(_cookie(access))
+    if old:
+        sessions.end(store, old)
+    token = sessions.begin(store, number)
+    answer = redirect(then, 303)
+    secure = _secure(access)
+    # Lax, so that an address somebody was sent opens; what changes something asks for the session's word as well.
+    answer.set_cookie(_cookie(access), token, secure=secure, httponly=True, samesite="Lax", path="/")
+    answer.set_cookie(WORD_COOKIE, sessions.form_word(token), secure=secure, httponly=False, samesite="Strict")
+    answer.delete_cookie(FORM_COOKIE, secure=secure)
+    return answer
+
+
+def own_path(asked: str | None) -> str:
+    """Where to go after signing in: a path of this server, whatever was asked for.
+
+    Examples
+    --------
+    >>> [own_path(asked) for asked in ("/lesions?farms=A", "//evil.example", "https://evil.example", "/\\\\evil", None)]
+    ['/lesions?farms=A', '/', '/', '/', '/']
+    """
+    if not asked or len(asked) > 2000 or not re.fullmatch(r"/(?![/\\])[^\\\x00-\x20\x7f]*", asked):
+        return "/"
+    return "/" if asked.startswith(("/login", "/logout", "/_")) else asked
+
+
+def _looks_for_news() -> bool:
+    """Whether the page asks by itself whether the ledger has changed."""
+    if request.endpoint != "/_dash-update-component" or (request.content_length or 0) > 8000:
+        return False
+    asked = request.get_json(silent=True)
+    return isinstance(asked, dict) and asked.get("changedPropIds") == ["watch.n_intervals"]
+
+
+def _has_word(word: str) -> bool:
+    sent = request.headers.get(WORD_HEADER)
+    if sent is None and request.mimetype == "application/x-www-form-urlencoded":
+        sent = request.form.get("word")
+    return sent is not None and hmac.compare_digest(sent.encode(), word.encode())
+
+
+def _secure(access: Access) -> bool:
+    return access.behind_proxy or request.is_secure
+
+
+def _cookie(access: Access) -> str:
+    """Over TLS the name binds the cookie to this very host."""
+    return "__Host-evenfoot" if _secure(access) else "evenfoot-session"
+
+
+def _sign_in_page(store: Store, access: Access, then: str, told: str = "", status: int = 200) -> Answer:
+    seed = request.cookies.get(FORM_COOKIE) or secrets.token_urlsafe(24)
+    name = request.form.get("name", "") if request.method == "POST" else ""
+    page = door_pages.sign_in(then, _form_word(store, seed), told, name[: people.LONGEST_NAME], _elsewhere())
+    answer = _page(page, status)
+    answer.set_cookie(FORM_COOKIE, seed, secure=_secure(access), httponly=True, samesite="Strict")
+    return answer
+
+
+def _form_is_ours(store: Store) -> bool:
+    seed, sent = request.cookies.get(FORM_COOKIE), request.form.get("word", "")
+    return bool(seed) and hmac.compare_digest(sent.encode(), _form_word(store, seed or "").encode())
+
+
+def _form_word(store: Store, seed: str) -> str:
+    return hmac.new(store.secret(), f"sign in {seed}".encode(), sha256).hexdigest()
+
+
+def _elsewhere() -> str:
+    """The name of the office's own sign-in, where there is one."""
+    from flask import current_app
+
+    return str(current_app.config.get("EVENFOOT_SIGN_IN_NAME", ""))
+
+
+def _account_page(store: Store, viewer: Viewer, told: str = "", status: int = 200) -> Answer:
+    assert viewer.account is not None
+    _, kept = people.password_of(store, viewer.name)
+    made = links.listed(store, viewer) if viewer.may("share reports") else []
+    return _page(
+        door_pages.account(
+            viewer,
+            sessions.form_word(g.token),
+            sessions.how_many(store, viewer.account),
+            made,
+            told,
+            has_password=kept is not None,
+            now=store.clock(),
+        ),
+        status,
+    )
+
+
+def _page(text: str, status: int = 200) -> Answer:
+    answer = Response(text, status=status, mimetype="text/html")
+    answer.headers["Content-Security-Policy"] = PAGE_POLICY
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+def _forgotten(access: Access) -> Answer:
+    answer = redirect("/login", 303)
+    secure = _secure(access)
+    answer.delete_cookie(_cookie(access), secure=secure, httponly=True, samesite="Lax", path="/")
+    answer.delete_cookie(WORD_COOKIE, secure=secure, samesite="Strict")
+    answer.headers["Clear-Site-Data"] = '"cache", "storage"'
+    return answer
