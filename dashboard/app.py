@@ -14,10 +14,12 @@ from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from dashboard import door, frame
 from dashboard.accounts import Access, Store, current_viewer, store_of
+from dashboard.accounts.roles import REFUSALS
 from dashboard.guard import guard
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import Drawn, filled, shell
+from dashboard.shared import show_shared
 from dashboard.span import following, mark_chosen
 from dashboard.view import View
 
@@ -50,6 +52,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
         update_title=None,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
+    server.config["EVENFOOT_ACCOUNTS"] = store
     app.index_string = frame.INDEX
     app.layout = lambda: dmc.MantineProvider(frame.layout(), id="mantine")
     _fill_pages(app, ledger)
@@ -59,6 +62,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
             page.register(app, ledger)
     guard(app, access)
     door.hang(app, store, access)
+    show_shared(app, ledger, store)
     return app
 
 
@@ -75,6 +79,8 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
                 html.H1("There is no such page"),
                 html.P(["Go to ", html.A("the herd page", href="/"), "."]),
             ]
+        if not current_viewer().may(page.act):
+            return [html.H1(page.title), frame.mistake(f"Your account may not {REFUSALS[page.act]}.")]
         return [
             html.H1(page.title),
             html.P(page.question, className="question"),
@@ -98,7 +104,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         return (
             frame.navigation(PAGES, view),
             [frame.picker(ledger, view), frame.mistake(mistake)],
-            frame.look(view),
+            [frame.look(view), frame.who(current_viewer())],
             str(ledger.version),
             None,
         )
@@ -115,7 +121,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         years nearly every cow has had something."""
         if opened or search or (path or "/") != "/":
             return no_update, True
-        period = frame.last_months(ledger, 12)
+        period = frame.last_months(ledger, 12, current_viewer().allowed)
         if period is None:
             return no_update, True
         return View("/", Selection(since=period[0], until=period[1])).search, True

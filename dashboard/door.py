@@ -15,6 +15,7 @@ from dash import Dash
 from flask import Flask, Response, abort, g, redirect, request
 from werkzeug.wrappers import Response as Answer
 
+from analytics.ledger.history import acting
 from analytics.mistake import Mistake
 from dashboard import door_pages
 from dashboard.accounts import links, passwords, people, sessions, throttle
@@ -78,12 +79,19 @@ def _check_everything(server: Flask, store: Store, access: Access) -> None:
             if unsafe and not _has_word(sessions.form_word(token)):
                 abort(403)
             g.viewer, g.token = viewer, token
+            g.acting = acting(viewer.name)
+            g.acting.__enter__()
             return None
         if request.endpoint in OPEN:
             return None
         if request.method != "GET" or request.path.startswith("/_"):
             abort(401)
         return redirect(door_pages.sign_in_address(request.full_path.rstrip("?")), 303)
+
+    @server.teardown_request
+    def act_no_more(_error: BaseException | None) -> None:
+        if "acting" in g:
+            g.pop("acting").__exit__(None, None, None)
 
     @server.after_request
     def keep_private(answer: Response) -> Response:
@@ -191,7 +199,7 @@ def own_path(asked: str | None) -> str:
 
     Examples
     --------
-    >>> [own_path(asked) for asked in ("/lesions?farms=A", "//evil.example", "https://evil.example", "/\\\\evil", None)]
+    >>> [own_path(asked) for asked in ("/lesions?farms=A", "//evil.example", "evil.example", "/\\\\evil", None)]
     ['/lesions?farms=A', '/', '/', '/', '/']
     """
     if not asked or len(asked) > 2000 or not re.fullmatch(r"/(?![/\\])[^\\\x00-\x20\x7f]*", asked):

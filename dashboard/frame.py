@@ -11,6 +11,9 @@ import pandas as pd
 from dash import dcc, html
 
 from analytics.ledger import Ledger
+from analytics.tally.due import newest_record
+from analytics.tally.selection import Selection
+from dashboard.accounts import Viewer, current_viewer
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import DEFAULT_THEME, THEMES, css_variables
 from dashboard.page import Page
@@ -99,7 +102,7 @@ def navigation(pages: dict[str, Page], view: View) -> list[Any]:
             **({"aria-current": "page"} if page.path == view.path else {}),
         )
         for page in pages.values()
-        if page.in_navigation
+        if page.in_navigation and current_viewer().may(page.act)
     ]
 
 
@@ -107,6 +110,8 @@ def picker(ledger: Ledger, view: View) -> Any:
     """Farm, period and kind of visit: chosen once, kept across pages."""
     farms = ledger.farms(view.selection.allowed)
     if not farms:
+        if not current_viewer().may("import sheets"):
+            return html.P("There are no records that you may see yet.", className="empty")
         return html.P(
             ["There are no records yet. ", html.A("Import a sheet", href="/import"), " to begin."],
             className="empty",
@@ -139,7 +144,7 @@ def picker(ledger: Ledger, view: View) -> Any:
                 clearable=True,
                 allowSingleDateInRange=True,
                 clearButtonProps={"aria-label": "All records"},
-                presets=_presets(ledger),
+                presets=_presets(ledger, selection.allowed),
             ),
             dmc.Select(
                 label="Visits",
@@ -174,6 +179,13 @@ def look(view: View) -> Any:
         w=130,
         **{"aria-label": "Colours of the page"},
     )
+
+
+def who(viewer: Viewer) -> Any:
+    """Who is signed in, leading to the own account; nothing on this machine alone."""
+    if viewer.account is None:
+        return None
+    return html.A(viewer.name, href="/account", target="_self", className="take", title="Your account, and signing out")
 
 
 CHIPS = {
@@ -215,24 +227,22 @@ def _chip(words: str, without: str) -> html.Li:
     return html.Li(html.A(words, href=without, **{"aria-label": f"Remove {words}"}))
 
 
-def last_months(ledger: Ledger, months: int) -> tuple[dt.date, dt.date] | None:
-    """First and last day of the last *months* months with records, or ``None`` when there are none."""
+def last_months(ledger: Ledger, months: int, allowed: tuple[str, ...] | None = None) -> tuple[dt.date, dt.date] | None:
+    """First and last day of the last *months* months with records of the farms *allowed*, or ``None`` without any."""
     if not ledger.exists:
         return None
-    frame = ledger.frame(
-        "SELECT MAX(visit_date) AS last FROM (SELECT visit_date FROM trims UNION ALL SELECT visit_date FROM scores)"
-    )
-    if pd.isna(frame["last"].iloc[0]):
+    newest = newest_record(ledger, Selection(allowed=allowed))
+    if newest is None:
         return None
-    end = pd.Timestamp(frame["last"].iloc[0])
+    end = pd.Timestamp(newest)
     start = end - pd.DateOffset(months=months) + pd.Timedelta(days=1)
     return start.date(), end.date()
 
 
-def _presets(ledger: Ledger) -> list[dict[str, Any]]:
+def _presets(ledger: Ledger, allowed: tuple[str, ...] | None) -> list[dict[str, Any]]:
     out = []
     for months in (3, 12, 24):
-        period = last_months(ledger, months)
+        period = last_months(ledger, months, allowed)
         if period:
             out.append({"value": [day.isoformat() for day in period], "label": f"Last {months} months"})
     return out

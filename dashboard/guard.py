@@ -7,6 +7,7 @@ import re
 from urllib.parse import urlsplit
 
 from dash import Dash
+from dash.exceptions import DependencyException
 from flask import Request, Response, abort, request
 from werkzeug.exceptions import HTTPException
 
@@ -85,6 +86,10 @@ def guard(app: Dash, access: Access) -> None:
             if name in ("Allow", "Retry-After", "Location"):
                 answer.headers[name] = value
         return answer
+
+    @server.errorhandler(DependencyException)
+    def no_such_file(_error: DependencyException) -> Response:
+        return _sentence(404)
 
     @server.errorhandler(Exception)
     def failed(error: Exception) -> Response:

@@ -32,6 +32,8 @@ class Page:
         Components that are not panels, such as an upload area.
     register : callable, optional
         Registers the callbacks of a page that does more than show panels.
+    act : str
+        What somebody must be allowed to do to open it; see :data:`dashboard.accounts.roles.MAY`.
     """
 
     path: str
@@ -43,3 +45,4 @@ class Page:
     extra: Callable[[], list[Any]] | None = None
     register: Callable[[Dash, Ledger], None] | None = None
     in_navigation: bool = True
+    act: str = "read"

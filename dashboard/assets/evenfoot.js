@@ -11,6 +11,18 @@
     if (!samePage) window.scrollTo(0, 0);
   }
 
+  /* A session that has ended is told by the server; one signs in again and comes back to the same view. */
+  const ask = window.fetch;
+  window.fetch = function () {
+    return ask.apply(window, arguments).then(function (answer) {
+      if (answer.status === 401) {
+        const here = window.location.pathname + window.location.search;
+        window.location.assign("/login?next=" + encodeURIComponent(here));
+      }
+      return answer;
+    });
+  };
+
   /* Links inside the dashboard change the address without loading everything again. */
   document.addEventListener("click", function (event) {
     if (event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) return;

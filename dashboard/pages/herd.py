@@ -13,6 +13,7 @@ from analytics.measures.herd_review import herd_review
 from analytics.measures.locomotion import locomotion
 from analytics.measures.prevalence import prevalence
 from analytics.tally.needs import cows_in_need
+from dashboard.accounts import current_viewer
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.charts import prevalence as bars
@@ -117,6 +118,8 @@ def _common(ledger: Ledger, view: View) -> Drawn:
 def _records(ledger: Ledger, view: View) -> Any:
     farms = ledger.farms(view.selection.allowed)
     if not farms:
+        if not current_viewer().may("import sheets"):
+            return html.P("There are no records that you may see yet.", className="empty")
         return html.P(["No records yet. ", html.A("Import a sheet", href="/import"), "."])
     answer = prevalence(ledger, view.selection, by=("farm", "visit_kind"))
 

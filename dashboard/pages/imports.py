@@ -14,9 +14,10 @@ from analytics.intake import CheckedSheet, check_file, write_set_aside
 from analytics.ledger import Ledger
 from analytics.ledger.adding import add_sheets, undo_import
 from analytics.mistake import Mistake
+from dashboard.accounts import current_viewer
 from dashboard.frame import mistake as mistake_line
 from dashboard.page import Page
-from dashboard.pages import imports_preview
+from dashboard.pages import imports_preview, imports_rights
 from dashboard.pages.imports_list import imports_so_far
 
 
@@ -69,6 +70,7 @@ def _extra() -> list[Any]:
 
 def register(app: Dash, ledger: Ledger) -> None:
     """The callbacks of the import page."""
+    store = app.server.config["EVENFOOT_ACCOUNTS"]
 
     @app.callback(
         Output("upload-preview", "children"),
@@ -113,13 +115,14 @@ def register(app: Dash, ledger: Ledger) -> None:
         try:
             sheets, digest = _checked(ledger, contents, name, farm, order)
             result = add_sheets(ledger, sheets, name or "sheet", digest)
+            imports_rights.remember(store, current_viewer(), result, digest)
         except Mistake as known:
             return mistake_line(str(known)), no_update, no_update
         return imports_preview.added(result, sheets), seen + 1, None
 
     @app.callback(Output("imports-list", "children"), Input("imports-changed", "data"), Input("address", "pathname"))
     def listed(_seen: int, _path: str) -> Any:
-        return imports_so_far(ledger)
+        return imports_so_far(ledger, imports_rights.own_imports(ledger, store, current_viewer()))
 
     @app.callback(
         Output("imports-changed", "data", allow_duplicate=True),
@@ -133,6 +136,8 @@ def register(app: Dash, ledger: Ledger) -> None:
             return no_update, no_update
         number = int(ctx.triggered_id["number"])
         try:
+            current_viewer().refuse_unless("take imports back")
+            imports_rights.refuse_import(ledger, store, current_viewer(), number)
             removed = undo_import(ledger, number)
         except Mistake as known:
             return no_update, mistake_line(str(known))
@@ -147,13 +152,19 @@ def register(app: Dash, ledger: Ledger) -> None:
         if not any(clicks) or not isinstance(ctx.triggered_id, dict):
             return no_update
         number = int(ctx.triggered_id["number"])
-        text = write_set_aside(ledger.set_aside(number))
+        try:
+            imports_rights.refuse_import(ledger, store, current_viewer(), number)
+            text = write_set_aside(ledger.set_aside(number))
+        except Mistake as known:
+            text = f"{known}\n"
         return {"content": text, "filename": f"set-aside-{number}.csv", "type": "text/csv"}
 
 
 def _checked(
     ledger: Ledger, contents: str, name: str | None, farm: str | None, order: str | None
 ) -> tuple[list[CheckedSheet], str]:
+    viewer = current_viewer()
+    viewer.refuse_unless("record changes")
     try:
         data = base64.b64decode(contents.partition(",")[2], validate=True)
     except (binascii.Error, ValueError):
@@ -163,8 +174,9 @@ def _checked(
         name or "sheet",
         farm=(farm or "").strip() or None,
         day_first={"day": True, "month": False}.get(order or ""),
-        known_farms=ledger.farms(),
+        known_farms=imports_rights.known_to(ledger, viewer),
     )
+    imports_rights.refuse_sheets(viewer, sheets)
     return sheets, hashlib.sha256(data).hexdigest()
 
 
@@ -175,5 +187,6 @@ PAGE = Page(
         "Bring a sheet in. Rows that cannot be understood are set aside with the reason, never guessed, never lost."
     ),
     extra=_extra,
+    act="record changes",
     register=register,
 )

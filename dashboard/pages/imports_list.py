@@ -28,11 +28,13 @@ def download_button(number: int) -> html.Button:
     )
 
 
-def imports_so_far(ledger: Ledger) -> Any:
-    """All imports, the newest first."""
+def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
+    """All imports, or those of the numbers given, the newest first."""
     if not ledger.exists:
         return html.P("No sheet has been imported yet.", className="empty")
     frame = ledger.imports()
+    if own is not None:
+        frame = frame[frame["import_no"].isin(own)]
     if frame.empty:
         return html.P("No sheet has been imported yet.", className="empty")
     rows = []

@@ -15,6 +15,7 @@ from analytics.mistake import Mistake
 from dashboard.accounts import current_viewer
 from dashboard.frame import mistake as mistake_line
 from dashboard.page import Page
+from dashboard.pages import report_links
 from dashboard.pages.report_form import form
 from dashboard.report.contents import collect
 from dashboard.report.document import document
@@ -33,6 +34,7 @@ ONE_FARM = "A report is of one farm: choose it above."
 
 def register(app: Dash, ledger: Ledger) -> None:
     """The callbacks of the report page."""
+    report_links.register(app, ledger)
     states = [State(f"report-{name}", "value") for name in FIELDS]
 
     @app.callback(
@@ -86,6 +88,8 @@ def request_from(filled: dict[str, Any], logo: str | None, search: str, ledger: 
         if len(farms) != 1 or view.selection.farms:
             raise Mistake(ONE_FARM)
         [farm] = farms
+    if logo or any(str(filled[name] or "").strip() for name in ("remarks", "trimmer", "address", "owner")):
+        current_viewer().refuse_unless("write on reports")
     return Request(
         farm=farm,
         since=view.selection.since,
@@ -146,6 +150,6 @@ PAGE = Page(
     path="/report",
     title="Report",
     question="What to leave with the farmer: on paper, as a file, or by mail.",
-    extra=form,
+    extra=lambda: [*form(), *report_links.section()],
     register=register,
 )

@@ -7,6 +7,7 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import dcc, html
 
+from dashboard.accounts import current_viewer
 from dashboard.report.request import ALWAYS, PAPERS, SECTIONS
 
 NAMES = {
@@ -27,6 +28,7 @@ NAMES = {
 
 def form() -> list[Any]:
     """The fields, the buttons and the place of the preview."""
+    plain = not current_viewer().may("write on reports")
     return [
         html.Section(
             [
@@ -53,18 +55,27 @@ def form() -> list[Any]:
                     autosize=True,
                     minRows=3,
                     maxRows=10,
+                    disabled=plain,
                 ),
                 html.Details(
                     [
                         html.Summary("Letterhead"),
-                        dmc.TextInput(id="report-trimmer", label="Your name, or your firm's"),
-                        dmc.Textarea(id="report-address", label="Your address", autosize=True, minRows=2, maxRows=5),
-                        dmc.TextInput(id="report-owner", label="The farmer's name and address"),
+                        dmc.TextInput(id="report-trimmer", label="Your name, or your firm's", disabled=plain),
+                        dmc.Textarea(
+                            id="report-address",
+                            label="Your address",
+                            autosize=True,
+                            minRows=2,
+                            maxRows=5,
+                            disabled=plain,
+                        ),
+                        dmc.TextInput(id="report-owner", label="The farmer's name and address", disabled=plain),
                         dcc.Upload(
                             html.Span([html.B("Drop a logo here"), " or choose one (PNG, JPEG, GIF or WebP)"]),
                             id="report-logo",
                             className="drop",
                             multiple=False,
+                            disabled=plain,
                         ),
                         html.P(id="report-logo-told", role="status"),
                     ],

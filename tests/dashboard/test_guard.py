@@ -40,4 +40,5 @@ def test_other_sites_cannot_post(client: FlaskClient, origin: str) -> None:
 
 def test_errors_reveal_nothing(client: FlaskClient) -> None:
     answer = client.post("/_dash-update-component", json={"output": "no.such"}, headers={"Host": "localhost"})
+    assert answer.status_code == 500
     assert b"Traceback" not in answer.data and b"/dash/" not in answer.data

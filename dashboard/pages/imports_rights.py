@@ -1,0 +1,88 @@
+"""Who may bring in what, and see and take back which imports. Asked by every callback of the import page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analytics.intake import CheckedSheet
+from analytics.ledger import Ledger
+from analytics.ledger.adding import ImportResult
+from analytics.ledger.import_farms import farms_of_import
+from analytics.mistake import Mistake
+from dashboard.accounts.store import Store
+from dashboard.accounts.viewer import Viewer
+
+NO_SUCH = "There is no such import among those you brought in."
+
+
+def known_to(ledger: Ledger, viewer: Viewer) -> list[str]:
+    """Farms by whose spelling a sheet of the viewer's is read; one granted but not yet in the ledger is among them."""
+    return ledger.farms() if viewer.allowed is None else list(viewer.allowed)
+
+
+def refuse_sheets(viewer: Viewer, sheets: Sequence[CheckedSheet]) -> None:
+    """Refuse sheets that the viewer may not bring in, before anything is looked up for them.
+
+    Raises
+    ------
+    Mistake
+        The role may bring in no such sheet, or a row is of a farm that was not granted.
+    """
+    changes_only = all(sheet.kind == "changes" for sheet in sheets)
+    viewer.refuse_unless("record changes" if changes_only else "import sheets")
+    farms = {str(farm) for sheet in sheets for farm in sheet.records["farm"].dropna().unique()}
+    beyond = sorted(farm for farm in farms if not viewer.sees(farm))
+    if beyond:
+        named = ", ".join(beyond[:5])
+        raise Mistake(
+            f"The sheet has rows of farms that your account was not granted: {named}. Take them out, or ask the owner "
+            "of the ledger."
+        )
+
+
+def remember(store: Store, viewer: Viewer, result: ImportResult, digest: str) -> None:
+    """Note whose import it was; this machine's own user sees all of them anyway."""
+    if viewer.account is None or not result.import_no:
+        return
+    with store.open() as connection:
+        connection.execute(
+            "INSERT OR REPLACE INTO brought VALUES (?, ?, ?)", [result.import_no, digest, viewer.account]
+        )
+
+
+def own_imports(ledger: Ledger, store: Store, viewer: Viewer) -> set[int] | None:
+    """Numbers of the imports that the viewer may see; ``None`` is all of them.
+
+    An import counts as somebody's only while its file is the one that was brought: after a backup was restored the
+    same number may be another's.
+    """
+    if viewer.may("see every import"):
+        return None
+    if viewer.account is None or not store.exists or not ledger.exists:
+        return set()
+    with store.look() as connection:
+        rows = connection.execute(
+            "SELECT import_no, sha256 FROM brought WHERE account = ?", [viewer.account]
+        ).fetchall()
+    brought = {(int(row["import_no"]), str(row["sha256"])) for row in rows}
+    frame = ledger.imports()
+    return {
+        int(number)
+        for number, digest in zip(frame["import_no"], frame["sha256"], strict=True)
+        if (int(number), str(digest)) in brought
+    }
+
+
+def refuse_import(ledger: Ledger, store: Store, viewer: Viewer, number: int) -> None:
+    """Refuse an import that is not the viewer's own, in the same words whether or not there is one of that number.
+
+    Raises
+    ------
+    Mistake
+        It is not the viewer's, or holds rows of a farm that is no longer granted.
+    """
+    own = own_imports(ledger, store, viewer)
+    if own is None:
+        return
+    if number not in own or not all(viewer.sees(farm) for farm in farms_of_import(ledger, number)):
+        raise Mistake(NO_SUCH)
