@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
+from typing import Any
+
 from analytics.ledger import open_ledger
-from analytics.ledger.limits import forget_limit, limit_table, set_limit
+from analytics.ledger.limits import forget_limit, imported_limits, limit_table, set_limit
 from analytics.mistake import Mistake
 from analytics.trade.horn_limits import LIMITS, HornLimits
 from dashboard.tables import known_farms
@@ -34,10 +37,16 @@ def change_limits(
     for name in LIMITS:
         print(f"{name}: {getattr(defaults, name):g} unless set otherwise below")
     for row in limit_table(ledger).to_dict("records"):
-        whose = [str(row[key]) for key in ("farm", "breed") if isinstance(row[key], str)]
-        if row["parity_first"] == row["parity_first"] and row["parity_first"] is not None:
-            whose.append(f"lactations {int(row['parity_first'])} to {int(row['parity_last'])}")
-        print(f"{int(row['limit_no'])}. {row['name']}: {row['value']:g} for {', '.join(whose) or 'every cow'}")
+        print(f"{int(row['limit_no'])}. {_said(row)}")
+    for row in imported_limits(ledger).to_dict("records"):
+        print(f"{_said(row)} (came with import {int(row['import_no'])}, which `evenfoot undo` takes back)")
+
+
+def _said(row: dict[Hashable, Any]) -> str:
+    whose = [str(row[key]) for key in ("farm", "breed") if isinstance(row[key], str)]
+    if row["parity_first"] == row["parity_first"] and row["parity_first"] is not None:
+        whose.append(f"lactations {int(row['parity_first'])} to {int(row['parity_last'])}")
+    return f"{row['name']}: {row['value']:g} for {', '.join(whose) or 'every cow'}"
 
 
 def _lactations(text: str | None) -> tuple[int, int] | None:

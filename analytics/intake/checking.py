@@ -71,7 +71,7 @@ def check_file(
     if not usable:
         raise Mistake(_no_sheet(name, found))
     for sheet, headings in usable:
-        if "farm" not in headings.matches and not (farm or "").strip():
+        if needs_farm(headings.kind) and "farm" not in headings.matches and not (farm or "").strip():
             raise Mistake(f"{sheet.source} has no farm column. Add one, or say which farm it is with --farm.")
     surveys = [Survey(headings) for _, headings in usable]
     for (sheet, _), survey in zip(usable, surveys, strict=True):
@@ -92,6 +92,11 @@ def check_file(
             (left, *first.notes),
         )  # fmt: skip
     return checked
+
+
+def needs_farm(kind: str) -> bool:
+    """Whether every row of that kind of sheet belongs to a farm; a limit of horn may be every farm's."""
+    return any(each.name == "farm" and each.required for each in KINDS[kind])
 
 
 def _no_sheet(name: str, found: Sequence[tuple[RawSheet, Headings | None]]) -> str:

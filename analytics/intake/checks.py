@@ -13,11 +13,14 @@ import pandas as pd
 from analytics.intake.dates import EARLIEST
 from analytics.intake.scores import is_on_scale
 from analytics.intake.sheet import Problem
+from analytics.trade.horn_limits import POSSIBLE
 
 # Bounds that only slips of the pen go beyond [common practice, no source].
 RANGES: dict[str, tuple[float, float, str]] = {
     "herd_size": (1, 100_000, ""),
     "parity": (1, 20, ""),
+    "parity_first": (1, 20, ""),
+    "parity_last": (1, 20, ""),
     "zone": (0, 12, ""),
     "severity": (1, 3, ""),
     "shed_stage": (0, 5, ""),
@@ -57,6 +60,12 @@ def _both(frame: pd.DataFrame, *names: str) -> pd.Series:
 
 def _later(first: str, second: str) -> Callable[[pd.DataFrame], pd.Series]:
     return lambda frame: frame[first] > frame[second]
+
+
+def _beyond_possible(frame: pd.DataFrame) -> pd.Series:
+    low = frame["limit"].map({name: low for name, (low, _) in POSSIBLE.items()}).astype("float64")
+    high = frame["limit"].map({name: high for name, (_, high) in POSSIBLE.items()}).astype("float64")
+    return (frame["value"] < low) | (frame["value"] > high)
 
 
 _MOUTH = "Clear it, or write the lesion."
@@ -102,6 +111,18 @@ CONTRADICTIONS: dict[str, tuple[Contradiction, ...]] = {
                       "The period ends before it starts.", "Correct one of the two dates."),
     ),
     "changes": (),
+    "limits": (
+        Contradiction("limit out of range", "value", _beyond_possible,
+                      "The limit cannot be set to this.",
+                      "Toe and break are in mm, the angle in degrees, the sole in mm: correct the value.",
+                      needs="limit"),
+        Contradiction("half a range", "parity_last",
+                      lambda f: f["parity_first"].notna() != f["parity_last"].notna(),
+                      "Only one end of the lactations is given.",
+                      "Write the first and the last lactation, or neither."),
+        Contradiction("turned range", "parity_last", _later("parity_first", "parity_last"),
+                      "The last lactation is before the first.", "Correct one of the two."),
+    ),
 }  # fmt: skip
 
 

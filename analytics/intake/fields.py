@@ -1,4 +1,4 @@
-"""The fields of the five kinds of sheet: the headings they go by, their unit, and an example of each.
+"""The fields of the six kinds of sheet: the headings they go by, their unit, and an example of each.
 
 A heading is compared without case, spaces, punctuation and underscores.
 """
@@ -220,12 +220,27 @@ CHANGES: tuple[Field, ...] = (
     _NOTE,
 )  # fmt: skip
 
+LIMITS: tuple[Field, ...] = (
+    _field("farm", "farm", "|".join(_FARM.headings), "Whose cows; blank means every farm's", "Larkmoor"),
+    _field("breed", "label", "breed code|race", "Cows of which breed; blank means all", "Jersey"),
+    _field("parity_first", "whole", "first lactation|lactation from|from lactation|parity from",
+           "From which lactation on; blank means all", "1"),
+    _field("parity_last", "whole", "last lactation|lactation to|to lactation|parity to",
+           "Up to which lactation", "2"),
+    _field("limit", "horn limit", "horn limit|which limit",
+           "long_toe_mm, long_toe_angle_deg, thin_sole_mm or toe_break_mm", "long_toe_mm", required=True, telling=True),
+    _field("value", "number", "limit value|set to|amount", "What it is set to, in the unit of its name", "75",
+           required=True),
+    _NOTE,
+)  # fmt: skip
+
 KINDS: dict[str, tuple[Field, ...]] = {
     "trims": TRIMS,
     "locomotion": LOCOMOTION,
     "register": REGISTER,
     "housing": HOUSING,
     "changes": CHANGES,
+    "limits": LIMITS,
 }
 KIND_NAMES: dict[str, str] = {
     "trims": "trim sheet",
@@ -233,6 +248,7 @@ KIND_NAMES: dict[str, str] = {
     "register": "herd register",
     "housing": "housing sheet",
     "changes": "list of changes",
+    "limits": "list of horn limits",
 }
 
 OWN_COLUMNS: tuple[str, ...] = ("evenfoot_row", "evenfoot_problem", "evenfoot_remedy")
@@ -247,6 +263,7 @@ _DTYPES = {
     "score": "Int64",
     "length": "float64",
     "angle": "float64",
+    "number": "float64",
     "yes-no": "boolean",
 }
 

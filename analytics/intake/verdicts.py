@@ -100,7 +100,7 @@ def judge(survey: Survey, setting: Setting, farm: str | None, known_farms: list[
             reading = tell_words(read_texts(texts, rows, match, setting), texts, rows, match, setting, told)
         verdicts.readings[each.name] = reading
         verdicts.values[each.name] = distinct_values(reading.values, each)
-    if "farm" not in headings.matches:
+    if "farm" not in headings.matches and farm:
         (verdicts.farm,) = farm_names([farm], known_farms, told)
         told.notes.append(say("The file has no farm column; its rows were taken as {farm}.", farm=verdicts.farm))
     if headings.kind == "trims":

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from analytics.intake.numbers import read_whole
+from analytics.intake.numbers import read_decimal, read_whole
 from analytics.intake.unreadable import Unreadable
 from analytics.trade.feet import FEET, understand_claw, understand_feet, understand_foot
+from analytics.trade.horn_limits import LIMITS, understand_limit
 from analytics.trade.housing import HOUSINGS, WETNESS, understand_floor, understand_housing, understand_wetness
 from analytics.trade.lesions import DD_STAGES, SEVERITIES, understand_stage
 from analytics.trade.locomotion import SCALES, understand_scale
@@ -149,6 +150,8 @@ READERS: dict[str, Callable[[str], object]] = {
     "label": read_text,
     "lower": lambda text: read_text(text).casefold(),
     "whole": read_whole,
+    "number": read_decimal,
+    "horn limit": _known(understand_limit, _among(LIMITS)),
     "foot": _known(understand_foot, _among(FEET)),
     "feet": read_feet,
     "claw": _known(understand_claw, "Use lateral (outer) or medial (inner)."),
@@ -168,7 +171,7 @@ READERS: dict[str, Callable[[str], object]] = {
 """Type of field -> reader of one cell."""
 
 SPOKEN = frozenset(
-    {"foot", "feet", "claw", "scale", "housing", "floor", "wetness", "visit kind", "action", "yes-no", "dd stage",
-     "lesion", "detail", "farm", "severity"}
+    {"foot", "feet", "claw", "horn limit", "scale", "housing", "floor", "wetness", "visit kind", "action", "yes-no",
+     "dd stage", "lesion", "detail", "farm", "severity"}
 )  # fmt: skip
 """Types whose words are listed with what they were understood as."""

@@ -15,6 +15,7 @@ from analytics.intake.columnar import KIND_KEY
 from analytics.intake.fields import KIND_NAMES, KINDS
 from analytics.intake.setting_aside import safe_text
 from analytics.ledger.ledger import Ledger
+from analytics.ledger.limits import EVERY_LIMIT, IN_ORDER
 from analytics.ledger.schema import ROW_TABLES
 from analytics.mistake import Mistake
 
@@ -91,6 +92,13 @@ def _batches(cursor: Any, kind: str, farms: Sequence[str]) -> Iterator[pa.Record
     columns = ", ".join(f'"{name}"' for name in fields)
     where = "WHERE farm IN (SELECT UNNEST(?))" if farms else ""
     sql = f"SELECT {columns} FROM {table} {where} ORDER BY import_no, row_no"
+    if kind == "limits":
+        # Those set by hand go too, and those of every farm with any farm, so that the answers are the same elsewhere.
+        where = "WHERE farm IS NULL OR farm IN (SELECT UNNEST(?))" if farms else ""
+        sql = (
+            'SELECT farm, breed, parity_first, parity_last, "limit", value, CAST(NULL AS VARCHAR) AS note '
+            f"FROM {EVERY_LIMIT} {where} {IN_ORDER}"
+        )
     question = cursor.sql(sql, params=[list(farms)]) if farms else cursor.sql(sql)
     yield from question.to_arrow_reader(BATCH)
 

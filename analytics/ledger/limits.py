@@ -9,26 +9,31 @@ import pandas as pd
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.trade.horn_limits import LIMITS, HornException, HornLimits
+from analytics.trade.horn_limits import LIMITS, POSSIBLE, HornException, HornLimits
 
-POSSIBLE: dict[str, tuple[float, float]] = {
-    "long_toe_mm": (40.0, 150.0),
-    "long_toe_angle_deg": (20.0, 80.0),
-    "thin_sole_mm": (1.0, 15.0),
-    "toe_break_mm": (0.0, 50.0),
-}
-"""What a limit can be set to; beyond is a slip of the pen. [common practice, no source]"""
+EVERY_LIMIT = """(
+  SELECT i.imported_at AS set_at, r.import_no AS number, r.row_no AS place, r.farm, r.breed, r.parity_first,
+    r.parity_last, r."limit", r.value
+  FROM limit_rows r JOIN imports i ON i.import_no = r.import_no
+  UNION ALL
+  SELECT set_at, 0, limit_no, farm, breed, parity_first, parity_last, name, value FROM horn_limits) AS every_limit"""
+"""SQL of what was set by hand and what came with imports."""
+
+IN_ORDER = "ORDER BY set_at, number, place"
+"""The oldest first: of the limits that hold for a cow the last one wins."""
 
 
 def horn_limits(ledger: Ledger) -> HornLimits:
-    """The limits that hold: the defaults, changed by what was set, in the order it was set.
+    """The limits that hold: the defaults, changed by what was set or imported, in the order that was done.
 
     Raises
     ------
     Mistake
         The ledger cannot be read.
     """
-    frame = limit_table(ledger)
+    frame = ledger.frame(
+        f'SELECT farm, breed, parity_first, parity_last, "limit" AS name, value FROM {EVERY_LIMIT} {IN_ORDER}'
+    )
     exceptions = tuple(
         HornException(
             farm=_text(row["farm"]),
@@ -41,8 +46,16 @@ def horn_limits(ledger: Ledger) -> HornLimits:
     return HornLimits(exceptions=exceptions)
 
 
+def imported_limits(ledger: Ledger) -> pd.DataFrame:
+    """What came with imports: import_no, farm, breed, parity_first, parity_last (missing means all), name, value."""
+    return ledger.frame(
+        'SELECT import_no, farm, breed, parity_first, parity_last, "limit" AS name, value FROM limit_rows '
+        "ORDER BY import_no, row_no"
+    )
+
+
 def limit_table(ledger: Ledger) -> pd.DataFrame:
-    """What was set: limit_no, farm, breed, parity_first, parity_last (missing means all), name, value."""
+    """What was set by hand: limit_no, farm, breed, parity_first, parity_last (missing means all), name, value."""
     return ledger.frame(
         "SELECT limit_no, farm, breed, parity_first, parity_last, name, value FROM horn_limits ORDER BY limit_no"
     )

@@ -49,6 +49,15 @@ MIGRATIONS: tuple[Migration, ...] = (
             '"subject" VARCHAR, "farm" VARCHAR, "before" VARCHAR, "after" VARCHAR)',
         ),
     ),
+    Migration(
+        3,
+        "limits of horn that come with an import",
+        (
+            'CREATE TABLE limit_rows ("import_no" INTEGER, "row_no" BIGINT, "row_key" VARCHAR, "farm" VARCHAR, '
+            '"breed" VARCHAR, "parity_first" INTEGER, "parity_last" INTEGER, "limit" VARCHAR, "value" DOUBLE, '
+            '"note" VARCHAR)',
+        ),
+    ),
 )
 
 

@@ -8,7 +8,7 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 """The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
@@ -86,6 +86,15 @@ CHANGE_FIELDS: dict[str, str] = {
     "what": "VARCHAR",
     "note": "VARCHAR",
 }
+LIMIT_FIELDS: dict[str, str] = {
+    "farm": "VARCHAR",
+    "breed": "VARCHAR",
+    "parity_first": "INTEGER",
+    "parity_last": "INTEGER",
+    "limit": "VARCHAR",
+    "value": "DOUBLE",
+    "note": "VARCHAR",
+}
 
 ROW_TABLES: dict[str, tuple[str, dict[str, str]]] = {
     "trims": ("trim_rows", TRIM_FIELDS),
@@ -93,6 +102,7 @@ ROW_TABLES: dict[str, tuple[str, dict[str, str]]] = {
     "register": ("register_rows", REGISTER_FIELDS),
     "housing": ("housing_rows", HOUSING_FIELDS),
     "changes": ("change_rows", CHANGE_FIELDS),
+    "limits": ("limit_rows", LIMIT_FIELDS),
 }
 """Kind of sheet -> (row table, its fields)."""
 

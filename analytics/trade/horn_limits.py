@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
 from analytics.trade import horn
@@ -39,6 +40,30 @@ class HornException:
 
 
 LIMITS = ("long_toe_mm", "long_toe_angle_deg", "thin_sole_mm", "toe_break_mm")
+
+POSSIBLE: dict[str, tuple[float, float]] = {
+    "long_toe_mm": (40.0, 150.0),
+    "long_toe_angle_deg": (20.0, 80.0),
+    "thin_sole_mm": (1.0, 15.0),
+    "toe_break_mm": (0.0, 50.0),
+}
+"""What a limit can be set to; beyond is a slip of the pen. [common practice, no source]"""
+
+
+def understand_limit(text: str) -> str | None:
+    """The limit that a word names, with or without its unit.
+
+    Examples
+    --------
+    >>> understand_limit("Long toe"), understand_limit("thin_sole_mm"), understand_limit("heel")
+    ('long_toe_mm', 'thin_sole_mm', None)
+    """
+    word = re.sub(r"[\W_]+", "", text.casefold())
+    for name in LIMITS:
+        whole = name.replace("_", "")
+        if word in (whole, re.sub("(mm|deg)$", "", whole)):
+            return name
+    return None
 
 
 @dataclass(frozen=True)

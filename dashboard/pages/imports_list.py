@@ -15,6 +15,7 @@ KINDS = {
     "register": "herd register",
     "housing": "housing periods",
     "changes": "changes on the farm",
+    "limits": "horn limits",
 }
 
 

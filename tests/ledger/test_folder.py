@@ -12,7 +12,9 @@ from analytics.intake import check_file
 from analytics.intake.fields import KINDS
 from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import add_sheets
+from analytics.ledger.backup import back_up
 from analytics.ledger.folder import DICTIONARY, FORMATS, export_folder
+from analytics.ledger.limits import horn_limits, set_limit
 from analytics.ledger.schema import DERIVED_TABLES
 from analytics.measures.catalogue import MEASURES, answer
 from analytics.mistake import Mistake
@@ -55,6 +57,33 @@ def test_measures_answer_the_same(demo_ledger: Ledger, tmp_path_factory: pytest.
     pd.testing.assert_frame_equal(ours.table, theirs.table)
     assert ours.basis == theirs.basis
     assert ours.cautions == theirs.cautions
+
+
+@pytest.mark.parametrize("format", FORMATS)
+@pytest.mark.parametrize("farms", [[], ["Long Heath"]])
+def test_limits_of_horn_travel(demo_ledger: Ledger, tmp_path: Path, format: str, farms: list[str]) -> None:
+    """Limits set by hand and limits that came with a sheet, in the order they were given, and what rests on them."""
+    own = open_ledger(str(back_up(demo_ledger, tmp_path / "own.duckdb")))
+    set_limit(own, "long_toe_mm", 74, farm="Long Heath")
+    set_limit(own, "long_toe_mm", 72, farm="Larkmoor", parity=(1, 2))
+    (sheet,) = check_file(
+        b"farm,limit,value\nLong Heath,long toe,76\n,thin sole,6\n", "limits.csv", known_farms=own.farms()
+    )
+    add_sheets(own, [sheet], "limits.csv", "1" * 64)
+    set_limit(own, "thin_sole_mm", 5.5, breed="Jersey")
+    export_folder(own, tmp_path / "out", format=format, farms=farms)
+    again = brought_back(tmp_path / "out", format, tmp_path / "again.duckdb")
+    ours, theirs = horn_limits(own), horn_limits(again)
+    kept = [each for each in ours.exceptions if not farms or each.farm in (None, *farms)]
+    assert list(theirs.exceptions) == kept
+    assert theirs.of("Long Heath", None, 1).long_toe_mm == 76
+    assert theirs.of("Long Heath", "Holstein", 1).thin_sole_mm == 6
+    if not farms:
+        return
+    plain = answer("worklist", demo_ledger, Selection(farms=("Long Heath",)))
+    worklists = [answer("worklist", each, Selection(farms=("Long Heath",))) for each in (own, again)]
+    pd.testing.assert_frame_equal(worklists[0].table, worklists[1].table)
+    assert not plain.table.equals(worklists[0].table)
 
 
 @pytest.mark.parametrize("format", FORMATS)
