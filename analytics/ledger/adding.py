@@ -149,7 +149,7 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
             farms |= {
                 farm
                 for (farm,) in connection.execute(
-                    f"SELECT DISTINCT farm FROM {table} WHERE import_no = ?", [number]
+                    f"SELECT DISTINCT farm FROM {table} WHERE import_no = ? AND farm IS NOT NULL", [number]
                 ).fetchall()
             }
             connection.execute(

@@ -42,7 +42,6 @@ locomotion_score
     ),
     "housing.csv": "farm,group,starts_on,ends_on,housing,floor\nAlder,high,2025-01-01,,freestall,concrete\n",
     "changes.csv": "farm,date,what\nAlder,2025-05-01,Rubber in the alleys\n",
-    "limits.csv": "farm,breed,parity_first,parity_last,limit,value\nAlder,Jersey,1,2,long toe,78\n,,,,thin sole,4.5\n",
     "taken-back.csv": "visit_date,farm,cow,lesion\n2025-03-04,Cedar,1,DD\n2025-03-04,Cedar,2,none\n",
 }
 
@@ -55,7 +54,7 @@ def make(path: Path) -> Ledger:
         add_sheets(ledger, sheets, name, "0" * 64)
     again = check_file(SHEETS["more.csv"].encode(), "again.csv", day_first=None, known_farms=ledger.farms())
     add_sheets(ledger, again, "again.csv", "1" * 64)
-    undo_import(ledger, len(SHEETS))
+    undo_import(ledger, 7)
     set_limit(ledger, "long_toe_mm", 80, farm="Alder", breed="Jersey", parity=(1, 2))
     set_limit(ledger, "thin_sole_mm", 4)
     forget_limit(ledger, 2)

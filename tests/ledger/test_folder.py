@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -55,7 +56,8 @@ def test_measures_answer_the_same(demo_ledger: Ledger, tmp_path_factory: pytest.
     selection = Selection(farms=("Nether Ash",))
     ours, theirs = (answer(name, each, selection) for each in (demo_ledger, again))
     pd.testing.assert_frame_equal(ours.table, theirs.table)
-    assert ours.basis == theirs.basis
+    # The files they were read from have other names, and nothing else differs.
+    assert replace(ours.basis, sources=()) == replace(theirs.basis, sources=())
     assert ours.cautions == theirs.cautions
 
 
