@@ -15,12 +15,14 @@ from analytics.tally.selection import Selection
 from dashboard import door, frame
 from dashboard.accounts import Access, Store, current_viewer, store_of
 from dashboard.accounts.roles import REFUSALS
+from dashboard.delivery import deliver, plotly_script
+from dashboard.drawing import drawn
 from dashboard.guard import guard
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
-from dashboard.panel import Drawn, filled, shell
+from dashboard.panel import shell
 from dashboard.shared import show_shared
-from dashboard.span import following, mark_chosen
+from dashboard.span import following
 from dashboard.view import View
 
 log = logging.getLogger("evenfoot")
@@ -47,6 +49,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
         server=server,
         assets_folder=str(frame.ASSETS),
         serve_locally=True,
+        external_scripts=[plotly_script()],
         suppress_callback_exceptions=True,
         title="Evenfoot",
         update_title=None,
@@ -60,6 +63,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
     for page in PAGES.values():
         if page.register is not None:
             page.register(app, ledger)
+    deliver(app)
     guard(app, access)
     door.hang(app, store, access)
     show_shared(app, ledger, store)
@@ -170,9 +174,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         if mistake:
             return frame.mistake(mistake)
         try:
-            drawn = panel.draw(ledger, view if panel.over_time else following(view))
-            if panel.over_time and isinstance(drawn, Drawn):
-                mark_chosen(view, drawn)
+            return drawn(panel, ledger, view)
         except Mistake as known:
             return frame.mistake(str(known))
         except Exception:
@@ -181,7 +183,6 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
                 "This chart could not be drawn because of an error in Evenfoot; the records are safe. The server's "
                 "log has the details."
             )
-        return filled(panel, drawn) if isinstance(drawn, Drawn) else drawn
 
 
 def _view(path: str | None, search: str | None, narrow: bool = False) -> tuple[View, str]:

@@ -28,7 +28,8 @@ _COLOURS = "".join(
 
 INDEX = """<!DOCTYPE html>
 <html lang="en">
-<head>{%metas%}<title>{%title%}</title>{%favicon%}<style>COLOURS</style>{%css%}</head>
+<head>{%metas%}<title>{%title%}</title>
+<link rel="icon" type="image/svg+xml" href="/assets/evenfoot.svg"><style>COLOURS</style>{%css%}</head>
 <body>
 <a class="skip" href="#content">Skip to the figures</a>
 {%app_entry%}

@@ -14,7 +14,8 @@ from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from dashboard.accounts import Access, access, is_loopback, store_of
 
-THREADS = 8
+THREADS = 16
+"""More than are drawn at a time, so that a page and its scripts do not wait behind another page's charts."""
 
 WARMED = ("lesion-types", "lesion-feet", "locomotion-trend", "herd-review", "comparison-risks")
 """Panels drawn once when the server starts."""

@@ -1,0 +1,92 @@
+"""How answers travel to the browser: compressed, and kept there as long as they cannot have changed."""
+
+from __future__ import annotations
+
+import gzip
+import re
+
+from dash import Dash
+from dash.fingerprint import build_fingerprint
+from flask import Response, request
+
+FOR_A_YEAR = "private, max-age=31536000, immutable"
+"""For addresses that name the very version of what they give."""
+
+SMALLEST = 2048
+"""Bytes below which compressing is not worth a header."""
+
+FIXED_LEVEL, ANSWER_LEVEL = 6, 1
+"""Scripts are compressed once and well, answers each time and quickly."""
+
+TYPES = frozenset({"application/javascript", "text/javascript", "text/css", "application/json", "image/svg+xml"})
+"""What is compressed. Pages themselves are not: they are small, and a form's secret may be in them."""
+
+_FINGERPRINT = re.compile(r"\.v[\w-]+m\w+\.")
+
+
+def plotly_script() -> dict[str, str]:
+    """The chart library as a script that a page fetches at once, not when its first chart has arrived."""
+    from pathlib import Path
+
+    import plotly
+
+    name = "package_data/plotly.min.js"
+    modified = int((Path(plotly.__file__).parent / name).stat().st_mtime)
+    named = build_fingerprint(name, plotly.__version__, modified)
+    return {"src": f"/_dash-component-suites/plotly/{named}", "defer": "defer"}
+
+
+def deliver(app: Dash) -> None:
+    """Compress what the server sends, and say how long it may be kept."""
+
+    @app.server.before_request
+    def forget_weakness() -> None:
+        """A compressed answer's tag is weak; Dash compares tags as they are."""
+        asked = request.environ.get("HTTP_IF_NONE_MATCH", "")
+        if asked.startswith("W/"):
+            request.environ["HTTP_IF_NONE_MATCH"] = asked[2:]
+
+    @app.server.after_request
+    def pack(answer: Response) -> Response:
+        _keep(answer)
+        if answer.status_code == 200 and answer.mimetype in TYPES and "Content-Encoding" not in answer.headers:
+            answer.headers["Vary"] = "Accept-Encoding"
+            if "gzip" in request.headers.get("Accept-Encoding", ""):
+                _compress(answer)
+        return answer
+
+
+def _keep(answer: Response) -> None:
+    fixed = _FINGERPRINT.search(request.path) or (request.path.startswith("/assets/") and "m" in request.args)
+    if fixed and answer.status_code in (200, 304):
+        answer.headers["Cache-Control"] = FOR_A_YEAR
+    elif "Cache-Control" not in answer.headers:
+        # What a farm's records say is not left behind in a browser's store; scripts are asked for anew.
+        script = answer.status_code == 304 or answer.mimetype in ("application/javascript", "text/javascript")
+        answer.headers["Cache-Control"] = "no-cache" if script else "no-store"
+
+
+def _compress(answer: Response) -> None:
+    answer.direct_passthrough = False
+    data = answer.get_data()
+    if len(data) < SMALLEST:
+        return
+    if answer.mimetype == "application/json":
+        answer.set_data(gzip.compress(data, ANSWER_LEVEL))
+    else:
+        answer.set_data(_packed_once(data))
+    answer.headers["Content-Encoding"] = "gzip"
+    tag, _ = answer.get_etag()
+    if tag:
+        answer.set_etag(tag, weak=True)
+
+
+_packed: dict[tuple[str, int], bytes] = {}
+
+
+def _packed_once(data: bytes) -> bytes:
+    """A script or style sheet, compressed the first time it is asked for. There are as many as there are files."""
+    key = (request.path, len(data))
+    if key not in _packed:
+        _packed[key] = gzip.compress(data, FIXED_LEVEL)
+    return _packed[key]

@@ -1,0 +1,112 @@
+"""Panels drawn for the browser: each once as long as the ledger stays as it is, a few at a time, in order.
+
+A panel takes tens to hundreds of milliseconds of one processor, and Python runs one thread at a time. Drawing all
+panels of a page at once would make the first of them as late as the last, so a few are drawn at a time, first
+come first served: the top of a page is there first. Two readers who ask for the same panel wait for the same
+drawing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from typing import Any
+
+from dash._utils import to_json
+
+from analytics.ledger import Ledger
+from dashboard.accounts import current_viewer
+from dashboard.panel import Drawn, Panel, filled
+from dashboard.span import following, mark_chosen
+from dashboard.view import View
+
+MOST_KEPT = 48 * 1024 * 1024
+"""Letters of drawn panels kept at a time in one process; the least recently asked goes first."""
+
+AT_A_TIME = min(4, max(2, os.cpu_count() or 2))
+"""Panels drawn at a time."""
+
+_turn = threading.Semaphore(AT_A_TIME)
+_guard = threading.Lock()
+_kept: OrderedDict[Hashable, str] = OrderedDict()
+_making: dict[Hashable, threading.Event] = {}
+
+
+def drawn(panel: Panel, ledger: Ledger, view: View, *, manner: Hashable = None) -> Any:
+    """The contents of a panel, as the plain data that travels to the browser.
+
+    Parameters
+    ----------
+    panel : Panel
+    ledger : Ledger
+    view : View
+    manner : hashable, optional
+        What else the drawing depends on, such as the reader's language.
+
+    Raises
+    ------
+    Mistake
+        Whatever the panel raises; a mistake is never kept.
+    """
+    # Read before drawing: if the ledger changes meanwhile, the newer drawing is kept under a state never asked again.
+    key = (
+        panel.name, ledger.name, ledger.version, view.path, view.selection, frozenset(view.options.items()),
+        view.narrow, dt.date.today(), current_viewer().role, manner,
+    )  # fmt: skip
+    return json.loads(_once(key, lambda: _text(panel, ledger, view)))
+
+
+def forget() -> None:
+    """Forget every drawn panel."""
+    with _guard:
+        _kept.clear()
+
+
+def waiting() -> bool:
+    """Whether somebody's panel is being drawn now."""
+    with _guard:
+        return bool(_making)
+
+
+def _text(panel: Panel, ledger: Ledger, view: View) -> str:
+    with _turn:
+        made = panel.draw(ledger, view if panel.over_time else following(view))
+        if panel.over_time and isinstance(made, Drawn):
+            mark_chosen(view, made)
+        return str(to_json(filled(panel, made) if isinstance(made, Drawn) else made))
+
+
+def _once(key: Hashable, make: Callable[[], str]) -> str:
+    while True:
+        with _guard:
+            found = _kept.get(key)
+            if found is not None:
+                _kept.move_to_end(key)
+                return found
+            other = _making.get(key)
+            if other is None:
+                mine = _making[key] = threading.Event()
+                break
+        other.wait()
+        # It may have failed there; then this reader tries, and is told what is wrong.
+    try:
+        text = make()
+        with _guard:
+            _kept[key] = text
+            _shorten()
+        return text
+    finally:
+        with _guard:
+            del _making[key]
+        mine.set()
+
+
+def _shorten() -> None:
+    size = sum(map(len, _kept.values()))
+    while size > MOST_KEPT and len(_kept) > 1:
+        _, gone = _kept.popitem(last=False)
+        size -= len(gone)

@@ -1,0 +1,27 @@
+/* When the figures of a page last changed: read by the speed measurements, never part of the dashboard. */
+(() => {
+  const clock = { from: 0, window: 0, whole: 0 };
+  const note = (records) => {
+    const now = performance.now();
+    for (const record of records) {
+      const at = record.target.nodeType === 1 ? record.target : record.target.parentElement;
+      const panel = at && at.closest(".panel, h1, .question, #trail, #choices");
+      if (!panel) continue;
+      clock.whole = now;
+      if (panel.getBoundingClientRect().top < window.innerHeight) clock.window = now;
+    }
+  };
+  new MutationObserver(note).observe(document, {
+    subtree: true, childList: true, characterData: true, attributes: true, attributeFilter: ["d", "data-table", "src"],
+  });
+  const busy = () => document.querySelector(".skeleton, .dash-graph--pending, [data-dash-is-loading=true]") !== null
+    || document.querySelector("main h1") === null;
+  window.evenfootClock = {
+    start: () => { clock.from = performance.now(); clock.window = clock.whole = 0; },
+    /* [first window, whole page] in ms once nothing has changed for `quiet` ms, else null */
+    settled: (quiet) => {
+      if (busy() || !clock.whole || performance.now() - clock.whole < quiet) return null;
+      return [clock.window - clock.from, clock.whole - clock.from];
+    },
+  };
+})();
