@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8050
 READY := $(VENV)/.ready
 
-.PHONY: run test check bench demo screenshots lock clean
+.PHONY: run test check bench demo catalogue screenshots lock clean
 
 $(READY): requirements.lock pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Evenfoot needs Python 3.11 or newer; this is " + sys.version.split()[0] + ". Try: make PYTHON=python3.12 run")'
@@ -34,6 +34,9 @@ screenshots: $(READY)
 
 demo: $(READY)
 	$(BIN)/python -m sample_data.generate
+
+catalogue: $(READY)
+	$(BIN)/python -m dashboard.extraction
 
 lock: $(READY)
 	$(BIN)/uv pip compile pyproject.toml --extra dev --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock

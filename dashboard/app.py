@@ -7,7 +7,7 @@ from typing import Any
 
 import dash_mantine_components as dmc
 from dash import ALL, MATCH, Dash, Input, Output, State, html, no_update
-from flask import Flask
+from flask import Flask, has_request_context
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
@@ -18,14 +18,23 @@ from dashboard.accounts.roles import REFUSALS
 from dashboard.delivery import deliver, plotly_script
 from dashboard.drawing import drawn
 from dashboard.guard import guard
+from dashboard.language import _, speak, told
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import shell
+from dashboard.reader import asked_for, listen
 from dashboard.shared import show_shared
 from dashboard.span import following
 from dashboard.view import View
 
 log = logging.getLogger("evenfoot")
+
+
+class Evenfoot(Dash):
+    """Dash, with the first page in the reader's language."""
+
+    def interpolate_index(self, **parts: Any) -> str:
+        return frame.index(super().interpolate_index(**parts))
 
 
 def create_app(ledger: Ledger, store: Store | None = None, access: Access | None = None) -> Dash:
@@ -44,7 +53,8 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
     """
     store, access = store or store_of(ledger), access or Access()
     server = Flask("evenfoot", static_folder=None)
-    app = Dash(
+    listen(server)
+    app = Evenfoot(
         "evenfoot",
         server=server,
         assets_folder=str(frame.ASSETS),
@@ -80,14 +90,17 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         page = page_of(path)
         if page is None:
             return [
-                html.H1("There is no such page"),
-                html.P(["Go to ", html.A("the herd page", href="/"), "."]),
+                html.H1(_("There is no such page")),
+                html.P(html.A(_("Go to the herd page"), href="/")),
             ]
         if not current_viewer().may(page.act):
-            return [html.H1(page.title), frame.mistake(f"Your account may not {REFUSALS[page.act]}.")]
+            return [
+                html.H1(told(page.title)),
+                frame.mistake(_("Your account may not {act}.", act=told(REFUSALS[page.act]))),
+            ]
         return [
-            html.H1(page.title),
-            html.P(page.question, className="question"),
+            html.H1(told(page.title)),
+            html.P(told(page.question), className="question"),
             html.Div(id="trail"),
             html.Div(id="choices"),
             html.Div([shell(panel) for panel in page.panels], className="panels"),
@@ -158,7 +171,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         try:
             choices = page.choices(ledger, view) if page.choices else None
         except Mistake as mistake:
-            choices = frame.mistake(str(mistake))
+            choices = frame.mistake(told(mistake.sentence))
         return [frame.trail(page.trail(view) if page.trail else []), frame.chips(view)], choices
 
     @app.callback(
@@ -176,23 +189,27 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         try:
             return drawn(panel, ledger, view)
         except Mistake as known:
-            return frame.mistake(str(known))
+            return frame.mistake(told(known.sentence))
         except Exception:
             log.exception("panel %s failed", panel.name)
             return frame.mistake(
-                "This chart could not be drawn because of an error in Evenfoot; the records are safe. The server's "
-                "log has the details."
+                _(
+                    "This chart could not be drawn because of an error in Evenfoot; the records are safe. The server's "
+                    "log has the details."
+                )
             )
 
 
 def _view(path: str | None, search: str | None, narrow: bool = False) -> tuple[View, str]:
     allowed = current_viewer().allowed
+    if has_request_context():
+        speak(asked_for(search or ""))
     try:
         view = View.read(path or "/", search or "", allowed, narrow)
         following(view)
         return view, ""
     except Mistake as mistake:
-        return View.read(path or "/", "", allowed), str(mistake)
+        return View.read(path or "/", "", allowed), told(mistake.sentence)
 
 
 def _clientside(app: Dash) -> None:

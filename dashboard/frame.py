@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +14,14 @@ from dash import dcc, html
 from analytics.ledger import Ledger
 from analytics.tally.due import newest_record
 from analytics.tally.selection import Selection
+from analytics.words import say
 from dashboard.accounts import Viewer, current_viewer
+from dashboard.catalogue import LANGUAGES
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import DEFAULT_THEME, THEMES, css_variables
+from dashboard.language import _, told, words
 from dashboard.page import Page
+from dashboard.reader import calendar, for_the_browser, settings
 from dashboard.span import span_words
 from dashboard.view import View
 
@@ -27,11 +32,11 @@ _COLOURS = "".join(
 )
 
 INDEX = """<!DOCTYPE html>
-<html lang="en">
+<html READER>
 <head>{%metas%}<title>{%title%}</title>
 <link rel="icon" type="image/svg+xml" href="/assets/evenfoot.svg"><style>COLOURS</style>{%css%}</head>
 <body>
-<a class="skip" href="#content">Skip to the figures</a>
+<a class="skip" href="#content">SKIP</a>
 {%app_entry%}
 <footer>{%config%}{%scripts%}{%renderer%}</footer>
 </body>
@@ -40,15 +45,25 @@ INDEX = """<!DOCTYPE html>
 WATCH_SECONDS = 10
 """How often a page asks whether the ledger has changed."""
 
-VETERINARIAN = (
+VETERINARIAN = say(
     "Evenfoot reports what was recorded and what it goes together with. It diagnoses nothing. Ask your "
     "veterinarian about a severely lame cow, a swollen or deeply infected foot, or a case that keeps coming back; "
     "local rules come first."
 )
 
 
+def index(page: str) -> str:
+    """The first page for whoever asks: her language on its root, and what the browser's part needs to know."""
+    root = " ".join(f'{name}="{escape(value)}"' for name, value in for_the_browser(words()).items())
+    return page.replace("<html READER>", f"<html {root}>").replace(">SKIP<", f">{escape(_('Skip to the figures'))}<")
+
+
 def layout() -> Any:
     """The whole page, before anything is known."""
+    return dmc.DatesProvider(_around(), settings=calendar(words()))
+
+
+def _around() -> Any:
     return html.Div(
         [
             dcc.Location(id="address", refresh="callback-nav"),
@@ -62,10 +77,10 @@ def layout() -> Any:
             html.Header(
                 [
                     html.A(html.Span("Evenfoot"), href="/", className="brand"),
-                    html.Nav(id="navigation", **{"aria-label": "Pages"}),
+                    html.Nav(id="navigation", **{"aria-label": _("Pages")}),
                     html.Div(
                         [
-                            html.Button("Copy link", id="copy-link", className="take"),
+                            html.Button(_("Copy link"), id="copy-link", className="take"),
                             html.Div(id="look"),
                         ],
                         className="tools",
@@ -73,10 +88,10 @@ def layout() -> Any:
                 ],
                 className="bar",
             ),
-            html.Div(id="picker", className="picker", role="region", **{"aria-label": "Farm and period"}),
+            html.Div(id="picker", className="picker", role="region", **{"aria-label": _("Farm and period")}),
             html.Div(id="stale", role="status"),
             html.Main(id="content", tabIndex=-1),
-            html.Aside(VETERINARIAN, className="veterinarian", **{"aria-label": "Caution"}),
+            html.Aside(told(VETERINARIAN), className="veterinarian", **{"aria-label": _("Caution")}),
         ],
         className="frame",
     )
@@ -86,8 +101,9 @@ def stale(address: str) -> Any:
     """A line that newer records are there, with a way to show them; nothing changes under the reader's eyes."""
     return html.P(
         [
-            "Records have been added or taken back since this page was filled. ",
-            html.A("Show them", href=address, target="_self"),
+            _("Records have been added or taken back since this page was filled."),
+            " ",
+            html.A(_("Show them"), href=address, target="_self"),
         ],
         className="caution",
     )
@@ -97,7 +113,7 @@ def navigation(pages: dict[str, Page], view: View) -> list[Any]:
     """Links to the pages, farm and period kept."""
     return [
         html.A(
-            page.title,
+            told(page.title),
             href=view.to(page.path),
             className="here" if page.path == view.path else None,
             **({"aria-current": "page"} if page.path == view.path else {}),
@@ -112,19 +128,19 @@ def picker(ledger: Ledger, view: View) -> Any:
     farms = ledger.farms(view.selection.allowed)
     if not farms:
         if not current_viewer().may("import sheets"):
-            return html.P("There are no records that you may see yet.", className="empty")
+            return html.P(_("There are no records that you may see yet."), className="empty")
         return html.P(
-            ["There are no records yet. ", html.A("Import a sheet", href="/import"), " to begin."],
+            [_("There are no records yet."), " ", html.A(_("Import a sheet to begin"), href=view.to("/import"))],
             className="empty",
         )
     selection = view.selection
     return html.Div(
         [
             dmc.Select(
-                label="Farm",
+                label=_("Farm"),
                 id={"type": "choice", "field": "farms"},
                 data=[
-                    {"value": "", "label": "All farms"},
+                    {"value": "", "label": _("All farms")},
                     *({"value": farm, "label": farm} for farm in farms),
                 ],
                 value=view.farm or "",
@@ -133,29 +149,29 @@ def picker(ledger: Ledger, view: View) -> Any:
                 checkIconPosition="right",
             ),
             dmc.DatePickerInput(
-                label="Period",
+                label=_("Period"),
                 id={"type": "choice", "field": "period"},
                 type="range",
                 value=[
                     selection.since.isoformat() if selection.since else None,
                     selection.until.isoformat() if selection.until else None,
                 ],
-                placeholder="All records",
-                valueFormat="D MMM YYYY",
+                placeholder=_("All records"),
+                valueFormat={"day": "D MMM YYYY", "month": "MMM D, YYYY", "year": "YYYY-MM-DD"}[words().dates_as],
                 clearable=True,
                 allowSingleDateInRange=True,
-                clearButtonProps={"aria-label": "All records"},
+                clearButtonProps={"aria-label": _("All records")},
                 presets=_presets(ledger, selection.allowed),
             ),
             dmc.Select(
-                label="Visits",
+                label=_("Visits"),
                 id={"type": "choice", "field": "visits"},
                 data=[
-                    {"value": "whole-herd", "label": "Whole-herd only"},
-                    {"value": "all", "label": "All visits"},
-                    {"value": "part-herd", "label": "Part-herd"},
-                    {"value": "lame-cow", "label": "Lame-cow calls"},
-                    {"value": "recheck", "label": "Rechecks"},
+                    {"value": "whole-herd", "label": _("Whole-herd only")},
+                    {"value": "all", "label": _("All visits")},
+                    {"value": "part-herd", "label": _("Part-herd")},
+                    {"value": "lame-cow", "label": _("Lame-cow calls")},
+                    {"value": "recheck", "label": _("Rechecks")},
                 ],
                 value=selection.visits[0] if selection.visits else "all",
                 allowDeselect=False,
@@ -166,19 +182,74 @@ def picker(ledger: Ledger, view: View) -> Any:
     )
 
 
-LOOKS = {"paper": "Paper", "night": "Night", "contrast": "High contrast"}
+LOOKS = {"paper": say("Paper"), "night": say("Night"), "contrast": say("High contrast")}
 
 
 def look(view: View) -> Any:
-    """The choice of theme, kept in the address."""
+    """The choices of language, theme and reading, kept in the address."""
+    return html.Div([_language(), _theme(view), _reading()], className="tools")
+
+
+def _language() -> Any:
+    """The languages, each by its own name."""
+    return dmc.Select(
+        id={"type": "choice", "field": "language"},
+        data=[{"value": code, "label": name} for code, name in LANGUAGES.items()],
+        value=words().language,
+        allowDeselect=False,
+        size="xs",
+        w=104,
+        **{"aria-label": _("Language")},
+    )
+
+
+READING = {
+    "units": (say("Lengths"), {"mm": say("Millimetres"), "in": say("Inches")}),
+    "dates": (say("Dates"), {"day": say("Day first"), "month": say("Month first"), "year": say("Year first")}),
+    "week": (
+        say("The week begins on"),
+        {"monday": say("Monday"), "sunday": say("Sunday"), "saturday": say("Saturday")},
+    ),
+    "hemisphere": (say("Seasons"), {"north": say("Northern hemisphere"), "south": say("Southern hemisphere")}),
+}
+"""Setting -> its label, and each choice in words."""
+
+
+def _reading() -> Any:
+    """How lengths, dates, weeks and seasons are read; kept in the address and for the next visit."""
+    chosen = settings(words())
+    return html.Details(
+        [
+            html.Summary(_("Reading"), className="take"),
+            html.Div(
+                [
+                    dmc.Select(
+                        id={"type": "choice", "field": name},
+                        label=told(label),
+                        data=[{"value": value, "label": told(said)} for value, said in choices.items()],
+                        value=chosen[name],
+                        allowDeselect=False,
+                        size="xs",
+                        comboboxProps={"withinPortal": False},
+                    )
+                    for name, (label, choices) in READING.items()
+                ],
+                className="reading",
+            ),
+        ],
+        className="popover",
+    )
+
+
+def _theme(view: View) -> Any:
     return dmc.Select(
         id={"type": "choice", "field": "theme"},
-        data=[{"value": "" if name == DEFAULT_THEME else name, "label": words} for name, words in LOOKS.items()],
+        data=[{"value": "" if name == DEFAULT_THEME else name, "label": told(said)} for name, said in LOOKS.items()],
         value="" if view.theme == DEFAULT_THEME else view.theme,
         allowDeselect=False,
         size="xs",
         w=130,
-        **{"aria-label": "Colours of the page"},
+        **{"aria-label": _("Colours of the page")},
     )
 
 
@@ -214,18 +285,18 @@ def chips(view: View) -> Any:
     for field, column in CHIPS.items():
         values = getattr(view.selection, field)
         for value in values:
-            words = value_label(column, value)
+            said = value_label(column, value)
             if column in ("group", "trimmer", "breed", "sire"):
-                words = f"{column_label(column)} {words}"
+                said = f"{column_label(column)} {said}"
             rest = tuple(other for other in values if other != value)
-            items.append(_chip(words, view.changed(**{field: rest}).href))
+            items.append(_chip(said, view.changed(**{field: rest}).href))
     if "span" in view.options:
         items.append(_chip(span_words(view.options["span"]), view.changed(span=None).href))
-    return html.Ul(items, className="chips", **{"aria-label": "Narrowed to"}) if items else None
+    return html.Ul(items, className="chips", **{"aria-label": _("Narrowed to")}) if items else None
 
 
-def _chip(words: str, without: str) -> html.Li:
-    return html.Li(html.A(words, href=without, **{"aria-label": f"Remove {words}"}))
+def _chip(said: str, without: str) -> html.Li:
+    return html.Li(html.A(said, href=without, **{"aria-label": _("Remove {what}", what=said)}))
 
 
 def last_months(ledger: Ledger, months: int, allowed: tuple[str, ...] | None = None) -> tuple[dt.date, dt.date] | None:
@@ -245,7 +316,9 @@ def _presets(ledger: Ledger, allowed: tuple[str, ...] | None) -> list[dict[str, 
     for months in (3, 12, 24):
         period = last_months(ledger, months, allowed)
         if period:
-            out.append({"value": [day.isoformat() for day in period], "label": f"Last {months} months"})
+            out.append(
+                {"value": [day.isoformat() for day in period], "label": _("Last {months} months", months=months)}
+            )
     return out
 
 
@@ -256,7 +329,7 @@ def trail(steps: list[tuple[str, str]]) -> Any:
     *above, last = steps
     parts: list[Any] = [html.Li(html.A(words, href=href)) for words, href in above]
     parts.append(html.Li(last[0], **{"aria-current": "true"}))
-    return html.Nav(html.Ol(parts), className="trail", **{"aria-label": "Where you are"})
+    return html.Nav(html.Ol(parts), className="trail", **{"aria-label": _("Where you are")})
 
 
 def mistake(sentence: str) -> Any:

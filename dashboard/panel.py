@@ -16,7 +16,8 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.words import Said
 from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.theme import plural
+from dashboard.language import _, _n, told, words
+from dashboard.reader import for_charts
 from dashboard.tables import basis_sentences, printable
 from dashboard.view import View
 
@@ -69,7 +70,7 @@ def shell(panel: Panel) -> html.Section:
     """The empty panel that a page shows at once; its contents follow."""
     return html.Section(
         [
-            html.H2(panel.title, id=f"title-{panel.name}"),
+            html.H2(told(panel.title), id=f"title-{panel.name}"),
             dcc.Loading(
                 html.Div(
                     html.Div(className="skeleton", **{"aria-hidden": "true"}),
@@ -90,10 +91,10 @@ def filled(panel: Panel, drawn: Drawn) -> list[Any]:
     """The contents of a panel."""
     answer = drawn.answer
     parts: list[Any] = [*(drawn.lead or []), rests_on(answer)]
-    parts += [html.P(str(caution), className="caution") for caution in answer.cautions]
+    parts += [html.P(told(caution), className="caution") for caution in answer.cautions]
     if answer.cautions:
         # Shown by the browser in place of cautions that a panel further up has said already.
-        parts.append(html.P("What is cautioned further up holds here too.", className="basis above", hidden=True))
+        parts.append(html.P(_("What is cautioned further up holds here too."), className="basis above", hidden=True))
     if answer.empty:
         return parts
     figures = [] if drawn.figure is None else [(drawn.figure, drawn.describe), *drawn.beside]
@@ -107,7 +108,7 @@ def filled(panel: Panel, drawn: Drawn) -> list[Any]:
         parts.append(_takeaway(panel, answer))
         parts.append(_numbers(panel, drawn))
     else:
-        parts.append(number_table(answer.table, drawn.rows_to, panel.title))
+        parts.append(number_table(answer.table, drawn.rows_to, told(panel.title)))
         parts.append(_takeaway(panel, answer, pictures=False))
     parts.append(_how(panel, answer))
     return parts
@@ -119,7 +120,7 @@ def _chart(panel: Panel, place: int, figure: go.Figure, describe: str) -> html.D
         dcc.Graph(
             id={"type": "chart", "name": name},
             figure=figure,
-            config={"displayModeBar": False, "responsive": True, "scrollZoom": False},
+            config={"displayModeBar": False, "responsive": True, "scrollZoom": False, **for_charts(words())},
             responsive=True,
             style={"height": f"{figure.layout.height or 420}px"},
         ),
@@ -133,14 +134,13 @@ def rests_on(answer: Answer) -> html.P:
     """n, dates and records, under every title."""
     basis = answer.basis
     if not basis.cows:
-        return html.P("No records.", className="basis")
-    parts = [f"{basis.farms} farms"] if basis.farms > 1 else []
-    parts += [f"{basis.cows} {plural('cow', basis.cows)}", f"{basis.visits} {plural('visit', basis.visits)}"]
-    line = f"{', '.join(parts)}, {basis.first:%d %b %Y} to {basis.last:%d %b %Y}."
-    line += f" {basis.level:.0%} intervals." if basis.method else ""
-    if basis.sources and len(basis.sources[0]) <= SOURCE_LETTERS:
-        line += f" {basis.sources[0]}"
-    return html.P(line, className="basis")
+        return html.P(_("No records."), className="basis")
+    parts = [_n("{n} farm", "{n} farms", basis.farms)] if basis.farms > 1 else []
+    parts += [_n("{n} cow", "{n} cows", basis.cows), _n("{n} visit", "{n} visits", basis.visits)]
+    line = _("{counts}, {first} to {last}.", counts=", ".join(parts), first=basis.first, last=basis.last)
+    intervals = _("{level:.0%} intervals.", level=basis.level) if basis.method else ""
+    source = told(basis.sources[0]) if basis.sources and len(basis.sources[0]) <= SOURCE_LETTERS else ""
+    return html.P(" ".join(part for part in (line, intervals, source) if part), className="basis")
 
 
 def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Div:
@@ -152,14 +152,14 @@ def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Di
                 href="data:text/csv;charset=utf-8," + quote(text),
                 download=f"evenfoot-{panel.name}.csv",
                 className="take",
-                **{"aria-label": f"Numbers of {panel.title} as CSV"},
+                **{"aria-label": _("Numbers of {title} as CSV", title=told(panel.title))},
             ),
             *(
                 html.Button(
                     kind.upper(),
                     id={"type": "picture", "name": panel.name, "kind": kind},
                     className="take",
-                    **{"aria-label": f"{panel.title} as {kind.upper()} picture"},
+                    **{"aria-label": _("{title} as {kind} picture", title=told(panel.title), kind=kind.upper())},
                 )
                 for kind in (("png", "svg") if pictures else ())
             ),
@@ -170,7 +170,7 @@ def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Di
 
 def _numbers(panel: Panel, drawn: Drawn) -> html.Details:
     return html.Details(
-        [html.Summary("Numbers"), number_table(drawn.answer.table, drawn.rows_to, panel.title)],
+        [html.Summary(_("Numbers")), number_table(drawn.answer.table, drawn.rows_to, told(panel.title))],
         className="fold",
     )
 
@@ -200,18 +200,20 @@ def number_table(table: pd.DataFrame, rows_to: Callable[[dict[str, Any]], str | 
                 className="scroll",
                 tabIndex=0,
                 role="region",
-                **{"aria-label": f"Numbers: {caption}", "data-table": json.dumps(content)},
+                **{"aria-label": _("Numbers: {caption}", caption=caption), "data-table": json.dumps(content)},
             ),
-            html.P(f"{more} more rows are in the CSV.", className="basis") if more > 0 else None,
+            html.P(_n("{n} more row is in the CSV.", "{n} more rows are in the CSV.", more), className="basis")
+            if more > 0
+            else None,
         ]
     )
 
 
 def _how(panel: Panel, answer: Answer) -> html.Details:
     lines: list[Said | str] = [panel.formula] if panel.formula else []
-    lines += [line for line in basis_sentences(answer) if not line.startswith("Caution")]
+    lines += basis_sentences(answer)
     return html.Details(
-        [html.Summary("How was this worked out"), *(html.P(str(line)) for line in lines)], className="fold"
+        [html.Summary(_("How was this worked out")), *(html.P(told(line)) for line in lines)], className="fold"
     )
 
 

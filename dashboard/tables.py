@@ -17,6 +17,7 @@ from analytics.measures.periods import period_label
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection, read_date
 from analytics.trade.lesions import PARENTS, understand_lesion
+from analytics.words import say
 
 FORMATS = ("text", "csv", "json")
 
@@ -59,7 +60,7 @@ def print_table(
     else:
         print(frame.round(4).to_string(index=False) if len(frame) else "No rows.")
     sys.stdout.flush()
-    for sentence in basis_sentences(result):
+    for sentence in [*basis_sentences(result), *_cautions(result)]:
         print(sentence, file=sys.stderr)
 
 
@@ -169,21 +170,29 @@ def as_json(result: Answer) -> str:
 
 
 def basis_sentences(result: Answer) -> list[str]:
-    """What the answer rests on, and its cautions, as plain sentences."""
+    """What the answer rests on, as plain sentences."""
     basis = result.basis
-    out = []
+    out: list[str] = []
     if basis.cows:
         out.append(
-            f"Rests on {_number(basis.visits, 'visit')} to {_number(basis.farms, 'farm')}, "
-            f"{_number(basis.cows, 'cow')}, {basis.first} to {basis.last}; counted per {basis.unit}; "
-            f"{basis.level:.0%} intervals ({basis.method})."
+            say(
+                "Rests on {visits} to {farms}, {cows}, {first} to {last}; counted per {unit}; {level:.0%} intervals "
+                "({method}).",
+                visits=say("{n} visit" if basis.visits == 1 else "{n} visits", n=basis.visits),
+                farms=say("{n} farm" if basis.farms == 1 else "{n} farms", n=basis.farms),
+                cows=say("{n} cow" if basis.cows == 1 else "{n} cows", n=basis.cows),
+                first=basis.first,
+                last=basis.last,
+                unit=basis.unit,
+                level=basis.level,
+                method=basis.method,
+            )
         )
-    out += [str(sentence) for sentence in (*basis.sources, *basis.left_out, *basis.notes)]
-    return out + [f"Caution: {caution}" for caution in result.cautions]
+    return [*out, *basis.sources, *basis.left_out, *basis.notes]
 
 
-def _number(n: int, what: str) -> str:
-    return f"{n} {what}" if n == 1 else f"{n} {what}s"
+def _cautions(result: Answer) -> list[str]:
+    return [f"Caution: {caution}" for caution in result.cautions]
 
 
 def _split(text: str) -> list[str]:

@@ -9,17 +9,18 @@ from urllib.parse import parse_qsl, urlencode
 
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import PARENTS
+from dashboard.language import words
 
 PRICES = tuple(f"price_{code}" for code in PARENTS)
 """What a case of a lesion costs, by the lesion's code."""
 
 OPTIONS = (
     "by", "per", "reference", "adjust", "stratify", "cow", "theme", "change", "against", "baseline", "level_of",
-    "currency", "measure", "on", "cows_a_day", "span", *PRICES,
+    "currency", "measure", "on", "cows_a_day", "span", *PRICES, "language", "units", "dates", "week",
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
 
-KEPT = ("farms", "since", "until", "visits", "hemisphere", "theme")
+KEPT = ("farms", "since", "until", "visits", "hemisphere", "theme", "language", "units", "dates", "week")
 """What stays chosen when one goes to another page from the navigation."""
 
 
@@ -59,7 +60,10 @@ class View:
         several = [value for key, value in parse_qsl((search or "").lstrip("?")) if key == "adjust"]
         if several:
             options["adjust"] = ",".join(several)
-        return cls(path or "/", Selection.from_query(search or "", allowed), options, narrow)
+        selection = Selection.from_query(search or "", allowed)
+        if not pairs:
+            selection = selection.with_(hemisphere=words().hemisphere)
+        return cls(path or "/", selection, options, narrow)
 
     def option(self, name: str, default: str) -> str:
         return self.options.get(name, default)

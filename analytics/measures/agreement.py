@@ -103,7 +103,7 @@ def agreement(
         selection.with_(visits=("all",)),
         unit="pair",
         level=level,
-        method="Cohen's kappa, large-sample limits; Wilson limits of the agreement",
+        method="; ".join((say("Cohen's kappa, large-sample limits"), say("Wilson limits of the agreement"))),
         source="scores" if found["feet"].empty and len(found["scores"]) else "trims",
         notes=(_PAIRED, *_trimmer_notes(trimmers, level)),
     )

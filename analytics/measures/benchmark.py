@@ -89,7 +89,9 @@ def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: 
         selection,
         unit=per,
         level=level,
-        method="Beta-binomial shrinkage; funnel limits widened for how unlike farms are; " + limits.method,
+        method="; ".join(
+            (say("Beta-binomial shrinkage"), say("funnel limits widened for how unlike farms are"), limits.method)
+        ),
         notes=_notes(rates, table),
     )
     extra = {"published": _published(selection)}

@@ -34,14 +34,15 @@ DAYS_OF_A_MONTH = 30.0
 
 COLUMNS = ("term", "estimate", "low", "high", "p_value")
 _TERMS = {
-    "step": "odds ratio, after against before",
-    "level": "odds ratio, level at the change",
-    "slope": "odds ratio a month, slope after over before",
-    "before": "odds ratio a month before the change",
+    "step": say("odds ratio, after against before"),
+    "level": say("odds ratio, level at the change"),
+    "slope": say("odds ratio a month, slope after over before"),
+    "before": say("odds ratio a month before the change"),
 }
 _METHOD = (
-    "Segmented logistic regression on months, season and kind of visit held alike; limits scaled for "
-    "over-dispersion, or Newey-West where that is wider"
+    say("Segmented logistic regression on months, season and kind of visit held alike")
+    + "; "
+    + say("limits scaled for over-dispersion, or Newey-West where that is wider")
 )
 
 
@@ -157,7 +158,7 @@ def _few_cows(cows: pd.DataFrame) -> bool:
 
 def _shares(cows: pd.DataFrame, level: float) -> list[tuple[str, float, float, float, float]]:
     out = []
-    for side, term in ((False, "share before"), (True, "share after")):
+    for side, term in ((False, say("share before")), (True, say("share after"))):
         part = cows[cows["after"] == side]
         if part.empty:
             out.append((term, math.nan, math.nan, math.nan, math.nan))
@@ -184,7 +185,7 @@ def _rows(found: HeldChange, few: bool) -> list[tuple[str, float, float, float, 
         ratio, low, high, p_value = (nan,) * 4 if few else _term(found, term)
         rows.append((words, ratio, low, high, p_value))
     end, low, high = (nan,) * 3 if few else (found.end_difference, found.end_low, found.end_high)
-    rows.append(("percentage points at the end", 100 * end, 100 * low, 100 * high, nan))
+    rows.append((say("percentage points at the end"), 100 * end, 100 * low, 100 * high, nan))
     return rows
 
 

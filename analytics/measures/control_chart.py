@@ -27,10 +27,21 @@ COLUMNS = (
 )  # fmt: skip
 
 _METHOD = {
-    "p": "p-chart (3 standard errors), moving average with weight 0.2",
-    "laney": "Laney p'-chart (months differ more than cows explain), moving average with weight 0.2",
+    "p": say("p-chart (3 standard errors), moving average with weight 0.2"),
+    "laney": say("Laney p'-chart (months differ more than cows explain), moving average with weight 0.2"),
     "": "",
 }
+
+
+RULES = {
+    ("outside", True): "above the upper limit",
+    ("outside", False): "below the lower limit",
+    ("run", True): f"{RUN_LENGTH} months in a row above the usual",
+    ("run", False): f"{RUN_LENGTH} months in a row below the usual",
+    ("drift", True): "moving average above its limit",
+    ("drift", False): "moving average below its limit",
+}
+"""What a month broke, and whether upwards -> words for it."""
 
 
 @keep
@@ -109,11 +120,11 @@ def _signal(outside: int, run: int, drift: int) -> Said | str:
     """The rules broken by one month, in words."""
     parts = []
     if outside:
-        parts.append("above the upper limit" if outside > 0 else "below the lower limit")
+        parts.append(RULES["outside", outside > 0])
     if run:
-        parts.append(f"{RUN_LENGTH} months in a row {'above' if run > 0 else 'below'} the usual")
+        parts.append(RULES["run", run > 0])
     if drift:
-        parts.append(f"moving average {'above' if drift > 0 else 'below'} its limit")
+        parts.append(RULES["drift", drift > 0])
     return say("{rules}", rules="; ".join(parts)) if parts else ""
 
 

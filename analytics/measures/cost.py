@@ -141,7 +141,7 @@ def cost(
         selection,
         unit=per,
         level=level,
-        method="Monte Carlo over the number of cases and published prices, seeded",
+        method=say("Monte Carlo over the number of cases and published prices, seeded"),
         notes=(counted.basis.notes[0], *_prices_said(prices, table, price is not None)),
     )
     cautions += tuple(c for c in counted.cautions if c.template in (EARLY_CASES, ONLY_THESE_VISITS))

@@ -15,6 +15,7 @@ from analytics.tally.needs import RECENT_DAYS
 from analytics.trade.horn import BLOCK_WEEKS, TRIMS_PER_YEAR
 from analytics.trade.horn_limits import HornLimits
 from analytics.trade.lesions import LESIONS
+from analytics.words import say
 
 EARLY_DAYS = (60, 150)
 """Days in milk between which feet are looked at as a rule, after the strain of calving [common practice, no source]"""
@@ -56,7 +57,7 @@ REASONS: dict[str, Reason] = {
     "deep": Reason("veterinarian", NEEDS["deep"]),
     "exposed": Reason("veterinarian", "Toe broken off far beyond the line and lame" + VETERINARIAN),
     "thin-lame": Reason("veterinarian", "Thin sole and lame" + VETERINARIAN),
-    "referred": Reason("veterinarian", "Referred to the veterinarian at a visit" + VETERINARIAN),
+    "referred": Reason("veterinarian", say("Referred to the veterinarian at a visit") + VETERINARIAN),
     "returning": Reason("veterinarian", NEEDS["returning"]),
     "forgotten-block": Reason("trimmer", "Block on since {day}, longer than {weeks} weeks: forgotten?"),
     "recheck": Reason("trimmer", "Recheck asked for {day}"),
@@ -66,7 +67,7 @@ REASONS: dict[str, Reason] = {
     "never": Reason("trimmer", "Never looked at"),
     "long-toe": Reason("trimmer", "Toe expected to pass {limit:g} mm about {day} (between {first} and {last})"),
     "early": Reason("trimmer", "60 to 150 days in milk and not looked at since calving"),
-    "dry-off": Reason("trimmer", "Usual time to look: drying off"),
+    "dry-off": Reason("trimmer", say("Usual time to look: drying off")),
     "half-year": Reason("trimmer", "Half a year since her last trim on {day}"),
     "leave": Reason("watch", "Leave her: complete natural shedding on {day}, not lame"),
 }

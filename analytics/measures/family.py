@@ -79,7 +79,12 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
         selection,
         unit="cow",
         level=level,
-        method="random-sire logistic model; limits of the shrunken share from the doubt about sire and mean",
+        method="; ".join(
+            (
+                say("random-sire logistic model"),
+                say("limits of the shrunken share from the doubt about sire and mean"),
+            )
+        ),
         notes=_notes(frame, per_sire, heritability),
     )
     cautions += _words(table, fitted, heritability, level)

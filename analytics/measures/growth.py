@@ -102,7 +102,7 @@ def growth(
         selection.with_(visits=("all",)),
         unit="pair",
         level=level,
-        method="mixed model with herd and cow, drawn toward the published rate",
+        method=say("mixed model with herd and cow, drawn toward the published rate"),
         source="horn_readings",
         notes=notes,
     )

@@ -74,7 +74,7 @@ def herd_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) ->
         selection = selection.with_(since=first.date(), until=until)
     table = pd.DataFrame(rows, columns=list(COLUMNS[:4]) + ["past_cases", "past_at_risk"])
     basis, cautions = basis_of(
-        ledger, selection, unit="trim", level=level, method="Newcombe interval of a difference of proportions"
+        ledger, selection, unit="trim", level=level, method=say("Newcombe interval of a difference of proportions")
     )
     if table.empty:
         return Answer("herd-review", table.reindex(columns=list(COLUMNS)), basis, cautions, ("what",))

@@ -90,7 +90,7 @@ def horn(
         selection,
         unit="claw",
         level=level,
-        method="ratio estimate with cows as clusters",
+        method=say("ratio estimate with cows as clusters"),
         source="horn_readings",
     )
     if sums.empty:

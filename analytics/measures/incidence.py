@@ -106,7 +106,7 @@ def incidence(
         selection,
         unit=per,
         level=level,
-        method="exact Poisson (Garwood) limits; exact conditional limits of the ratio",
+        method="; ".join((say("exact Poisson (Garwood) limits"), say("exact conditional limits of the ratio"))),
         notes=_notes(per, gap_days, time, of_time),
     )
     calendar = bool(set(of_time) & set(OF_CALENDAR))

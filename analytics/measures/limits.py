@@ -90,13 +90,13 @@ def limits_of(rows: pd.DataFrame, cluster: str | Sequence[str], level: float) ->
 
 
 _CLUSTERED = {
-    "cow": "cluster-robust interval, cows as clusters",
-    "farm": "cluster-robust interval, farms as clusters",
+    "cow": say("cluster-robust interval, cows as clusters"),
+    "farm": say("cluster-robust interval, farms as clusters"),
 }
 
 
 def _method(alone: npt.NDArray[Any], kinds: npt.NDArray[Any]) -> str:
-    words = ["Wilson score interval"] if alone.any() or not len(alone) else []
+    words = [say("Wilson score interval")] if alone.any() or not len(alone) else []
     words += [_CLUSTERED[kind] for kind in ("farm", "cow") if (~alone & (kinds == kind)).any()]
     first = "; ".join(words)
     return first[0].upper() + first[1:]

@@ -24,8 +24,8 @@ class Outcome:
     words: str
 
 
-LAMENESS = Outcome("lameness", "scoring", "scores", "share of scorings that were lame")
-LESION = Outcome("lesion", "trim", "trims", "share of trims with the lesion")
+LAMENESS = Outcome("lameness", "scoring", "scores", say("share of scorings that were lame"))
+LESION = Outcome("lesion", "trim", "trims", say("share of trims with the lesion"))
 
 
 def outcome_of(selection: Selection) -> Outcome:

@@ -104,7 +104,7 @@ def record_quality(ledger: Ledger, selection: Selection, *, level: float = 0.95)
         selection.with_(visits=("all",), lesions=(), families=()),
         unit="record",
         level=level,
-        method="Wilson limits; chi-square tests, Benjamini-Hochberg within each check",
+        method="; ".join((say("Wilson limits"), say("chi-square tests, Benjamini-Hochberg within each check"))),
         notes=(
             say("What is known of a cow counts as filled whichever sheet says so; lesions as the trim sheet has them."),
         ),

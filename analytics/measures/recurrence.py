@@ -132,7 +132,7 @@ def recurrence(
         selection.with_(visits=("all",)),
         unit=per or "cow and claw",
         level=level,
-        method="Kaplan-Meier, log-minus-log limits, exact ones where nothing came back",
+        method=say("Kaplan-Meier, log-minus-log limits, exact ones where nothing came back"),
         notes=(_definition(gap_days), *notes),
     )
     # Whether cases come back is not made too high by lame cows being brought first; that caution is not for here.

@@ -96,7 +96,7 @@ def how_many(
         now,
         unit=per,
         level=level,
-        method=f"two proportions, two-sided, {power:.0%} power, times the herd's own design effect",
+        method=say("two proportions, two-sided, {power:.0%} power, times the herd's own design effect", power=power),
         notes=notes,
     )
     sums = counts.table.iloc[0] if len(counts.table) else None

@@ -84,7 +84,7 @@ def shedding(
         selection,
         unit="claw" if "claw" in by else "foot",
         level=level,
-        method="logit limits with cows as clusters",
+        method=say("logit limits with cows as clusters"),
         source="horn_readings",
     )
     if counts.empty:

@@ -94,7 +94,7 @@ def visit_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -
         ledger,
         asked,
         level=level,
-        method="Wilson score interval; Newcombe interval of a difference of proportions",
+        method="; ".join((say("Wilson score interval"), say("Newcombe interval of a difference of proportions"))),
         notes=_notes(chosen),
     )
     visits = pd.DataFrame(

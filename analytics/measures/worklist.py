@@ -113,7 +113,7 @@ def basis_on(ledger: Ledger, selection: Selection, today: dt.date, level: float,
     known = Selection(
         farms=selection.farms, cows=selection.cows, allowed=selection.allowed, until=today, visits=("all",)
     )
-    method = "expected toe length from measured growth"
+    method = say("expected toe length from measured growth")
     basis, _ = basis_of(ledger, known, unit="cow", level=level, method=method)
     return dataclasses.replace(basis, notes=notes)
 

@@ -10,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analytics.methods.intervals import LEVEL, normal_quantile
+from analytics.words import say
 
 _FLAT = 5.0  # a standard error this wide, per spread of a term, means that a group sits wholly at one end of the scale
 
@@ -88,7 +89,7 @@ def proportional_odds(
     groups = np.arange(len(codes)) if cluster is None else np.unique(np.asarray(cluster), return_inverse=True)[1]
     count = int(groups.max()) + 1 if len(groups) else 0
     if not len(codes) or codes.max() == 0:
-        return _nothing(x, len(codes), count, "Every unit is at the same stage.")
+        return _nothing(x, len(codes), count, say("Every unit is at the same stage."))
     with_constant = np.column_stack([np.ones(len(codes)), design])
     if design.shape[1] == 0 or np.linalg.matrix_rank(with_constant) <= design.shape[1]:
         return _nothing(x, len(codes), count, "Two of the terms always go together, or one never changes.")
@@ -119,7 +120,7 @@ def proportional_odds(
     if not first.mle_retvals["converged"] and not np.all(np.isfinite(se)):
         return _nothing(x, len(codes), count, "The fit did not settle.")
     if not np.all(np.isfinite(se)) or not np.all(flat < _FLAT):
-        return _nothing(x, len(codes), count, "A group is wholly at one end of the scale.")
+        return _nothing(x, len(codes), count, say("A group is wholly at one end of the scale."))
     from scipy import special
 
     return OrdinalFit(

@@ -10,6 +10,7 @@ import pandas as pd
 from scipy import special
 
 from analytics.methods.intervals import LEVEL, as_counts, normal_quantile
+from analytics.words import say
 
 Array = npt.NDArray[np.float64]
 
@@ -102,7 +103,7 @@ def shrunken_rates(
     table = pd.DataFrame({"cases": c, "n": total, "observed": observed}, columns=_COLUMNS)
     nan = float("nan")
     if farms < 3:
-        return ShrunkenRates(table, nan, nan, nan, nan, farms, "The spread of farms needs at least three of them.")
+        return ShrunkenRates(table, nan, nan, nan, nan, farms, say("The spread of farms needs at least three of them."))
     rng = np.random.default_rng(seed)
     alpha, beta = _hyper_draws(c[total > 0], total[total > 0], draws, rng)
     a, b = alpha[:, None] + c, beta[:, None] + total - c

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from analytics.trade.units import MM_PER_INCH
+from analytics.words import say
 
 GROWTH_MM_PER_YEAR = 50.0
 """[pub: University of Kentucky, Hoof Trimming of Dairy Cows]"""
@@ -43,11 +44,11 @@ SHED_STAGES: dict[int, ShedStage] = {
     stage.number: stage
     for stage in (
         ShedStage(0, "none"),
-        ShedStage(1, "ulcer site"),
-        ShedStage(2, "most of the sole"),
-        ShedStage(3, "heel left high, wall standing"),
-        ShedStage(4, "only toe and a rim of wall left"),
-        ShedStage(5, "complete"),
+        ShedStage(1, say("ulcer site")),
+        ShedStage(2, say("most of the sole")),
+        ShedStage(3, say("heel left high, wall standing")),
+        ShedStage(4, say("only toe and a rim of wall left")),
+        ShedStage(5, say("complete")),
     )
 }
 """[common practice, no source]"""

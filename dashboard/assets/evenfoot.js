@@ -2,6 +2,22 @@
 (function () {
   "use strict";
   const none = () => window.dash_clientside.no_update;
+  const root = document.documentElement;
+  const said = JSON.parse(root.dataset.said || "{}");
+  const reading = JSON.parse(root.dataset.reading || "{}");
+  const calendar = JSON.parse(root.dataset.calendar || "{}");
+  /* Calendars take the names of months and days from here. */
+  if (calendar.name) window["dayjs_locale_" + calendar.name] = calendar;
+
+  /* How someone likes to read is kept for the next visit, and in the address for whoever is sent it. */
+  function keepReading(name, value) {
+    reading[name] = value;
+    const text = encodeURIComponent(new URLSearchParams(reading).toString());
+    document.cookie = "evenfoot_reading=" + text + "; path=/; max-age=31536000; SameSite=Strict";
+    const query = new URLSearchParams(window.location.search);
+    query.set(name, value);
+    window.location.assign(window.location.pathname + "?" + query.toString());
+  }
 
   function go(href) {
     if (href === window.location.pathname + window.location.search) return;
@@ -105,7 +121,7 @@
     sayOnce();
     /* The upload part gives its hidden file field no name of its own. */
     document.querySelectorAll(".drop input[type=file]:not([aria-label])").forEach((field) =>
-      field.setAttribute("aria-label", "Sheet to import")
+      field.setAttribute("aria-label", said.sheet)
     );
   }
   new MutationObserver(tend).observe(document, {
@@ -141,16 +157,16 @@
       copy: function () {
         const done = (words) => {
           window.dash_clientside.set_props("copy-link", { children: words });
-          setTimeout(() => window.dash_clientside.set_props("copy-link", { children: "Copy link" }), 2500);
+          setTimeout(() => window.dash_clientside.set_props("copy-link", { children: said.copy }), 2500);
         };
         const address = window.location.href;
         if (!navigator.clipboard) {
-          window.prompt("Copy this link", address);
+          window.prompt(said.copyThis, address);
           return none();
         }
         navigator.clipboard.writeText(address).then(
-          () => done("Link copied"),
-          () => window.prompt("Copy this link", address)
+          () => done(said.copied),
+          () => window.prompt(said.copyThis, address)
         );
         return none();
       },
@@ -175,6 +191,10 @@
         const hit = changed();
         if (!hit) return none();
         const id = JSON.parse(hit.prop_id.split(".value")[0]);
+        if (id.field in reading) {
+          if (hit.value && hit.value !== reading[id.field]) keepReading(id.field, hit.value);
+          return none();
+        }
         const before = window.location.search;
         const query = new URLSearchParams(before);
         let values = hit.value;

@@ -9,11 +9,11 @@ from typing import Any
 from analytics.ledger import open_ledger
 from analytics.mistake import Mistake
 from analytics.tally.selection import read_date
+from dashboard.language import Words
 from dashboard.report.all_farms import report_all
 from dashboard.report.letterhead import read_letterhead
 from dashboard.report.mail import checked_address, mail_server, message, send
 from dashboard.report.request import SECTIONS, Request, Sender
-from dashboard.report.wording import Words
 from dashboard.report.writing import check_ending, write_report
 from dashboard.tables import known_farms, read_prices
 

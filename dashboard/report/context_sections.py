@@ -9,11 +9,11 @@ import pandas as pd
 from analytics.measures.answer import Answer
 from analytics.measures.visit_review import THIS
 from analytics.trade.published import FIGURES, PublishedFigure
-from analytics.words import Said
+from analytics.words import Said, say
+from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.lesion_sections import share_cell
 from dashboard.report.markup import Cell, Section, bullets, paragraph, table
-from dashboard.report.wording import Words
 
 HOUSED = {"freestall": "freestall", "tie-stall": "tie stall"}
 
@@ -128,7 +128,7 @@ def remarks_section(contents: Contents, words: Words) -> Section | None:
 
 BASIS_OF = {
     "visit": "This visit against earlier ones",
-    "any": "Lesions in the period",
+    "any": say("Lesions in the period"),
     "locomotion": "Locomotion",
     "horn": "Horn",
     "shedding": "Shedding",

@@ -4,39 +4,40 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analytics.words import say
+from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.markup import Cell, Section, paragraph, table
-from dashboard.report.wording import Words
 
 MOST_LETTERS = 330
 """Room for the cows under one reason; the others are counted, and named in the spreadsheet."""
 
 REASONS: dict[str, tuple[str, str]] = {
-    "severe": ("veterinarian", "Severely lame when last scored"),
-    "deep": ("veterinarian", "Deep or spreading infection recorded"),
-    "exposed": ("veterinarian", "Toe broken off far beyond the line, and lame"),
-    "thin-lame": ("veterinarian", "Thin sole, and lame"),
-    "referred": ("veterinarian", "Referred to the veterinarian at a visit"),
-    "returning": ("veterinarian", "Same lesion on the same foot keeps coming back"),
-    "recheck": ("recheck", "Recheck asked for"),
-    "forgotten-block": ("recheck", "Block on for too long: forgotten?"),
-    "block": ("recheck", "Block due off"),
-    "lame": ("recheck", "Lame when last scored, not looked at since"),
-    "repeat": ("recheck", "Same lesion twice or more on a foot within a year"),
-    "never": ("never", "Never trimmed"),
-    "long-toe": ("trim", "Toe expected to be long"),
-    "early": ("trim", "60 to 150 days in milk, not looked at since calving"),
-    "dry-off": ("trim", "Usual time to look: drying off"),
-    "half-year": ("trim", "Half a year since her last trim"),
-    "leave": ("watch", "Leave her: complete natural shedding, not lame"),
+    "severe": ("veterinarian", say("Severely lame when last scored")),
+    "deep": ("veterinarian", say("Deep or spreading infection recorded")),
+    "exposed": ("veterinarian", say("Toe broken off far beyond the line, and lame")),
+    "thin-lame": ("veterinarian", say("Thin sole, and lame")),
+    "referred": ("veterinarian", say("Referred to the veterinarian at a visit")),
+    "returning": ("veterinarian", say("Same lesion on the same foot keeps coming back")),
+    "recheck": ("recheck", say("Recheck asked for")),
+    "forgotten-block": ("recheck", say("Block on for too long: forgotten?")),
+    "block": ("recheck", say("Block due off")),
+    "lame": ("recheck", say("Lame when last scored, not looked at since")),
+    "repeat": ("recheck", say("Same lesion twice or more on a foot within a year")),
+    "never": ("never", say("Never trimmed")),
+    "long-toe": ("trim", say("Toe expected to be long")),
+    "early": ("trim", say("60 to 150 days in milk, not looked at since calving")),
+    "dry-off": ("trim", say("Usual time to look: drying off")),
+    "half-year": ("trim", say("Half a year since her last trim")),
+    "leave": ("watch", say("Leave her: complete natural shedding, not lame")),
 }
 """Kind of reason -> the list it belongs to, and how the report says it. Lists ``trim`` and ``watch`` are in the
 workbook only."""
 
 LISTS = {
-    "veterinarian": "For the veterinarian",
-    "recheck": "To recheck",
-    "never": "Never trimmed",
+    "veterinarian": say("For the veterinarian"),
+    "recheck": say("To recheck"),
+    "never": say("Never trimmed"),
 }
 
 

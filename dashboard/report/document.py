@@ -6,6 +6,7 @@ import base64
 from collections.abc import Callable
 from html import escape
 
+from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.context_sections import basis_section, benchmark_section, cost_section, remarks_section
 from dashboard.report.cow_lists import cows_section
@@ -15,7 +16,6 @@ from dashboard.report.markup import Section
 from dashboard.report.request import SECTIONS, Sender
 from dashboard.report.stylesheet import stylesheet
 from dashboard.report.summary import summary_section
-from dashboard.report.wording import Words
 
 FOOT_LETTERS = 60
 

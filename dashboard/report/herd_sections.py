@@ -9,19 +9,20 @@ import pandas as pd
 
 from analytics.measures.answer import Answer
 from analytics.trade.shedding import stage_name
+from analytics.words import say
+from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.markup import Cell, Section, beside, bullets, figure, paragraph, table
 from dashboard.report.months import Line, months_picture
-from dashboard.report.wording import Words
 
 HORN_ROWS = {
-    "toe_length_mm": "Toe length as found",
+    "toe_length_mm": say("Toe length as found"),
     "toe_angle_deg": "Toe angle, degrees",
-    "heel_depth_mm": "Heel depth",
-    "sole_thickness_mm": "Sole thickness",
-    "long_toe": "Long toes",
-    "thin_soled": "Thin soles",
-    "toe_difference_mm": "Difference in toe length between the claws of a foot",
+    "heel_depth_mm": say("Heel depth"),
+    "sole_thickness_mm": say("Sole thickness"),
+    "long_toe": say("Long toes"),
+    "thin_soled": say("Thin soles"),
+    "toe_difference_mm": say("Difference in toe length between the claws of a foot"),
     "toe_break": "Toes broken off",
 }
 """Measures of the horn that the report shows, in order."""
@@ -154,7 +155,7 @@ def signals_section(contents: Contents, words: Words) -> Section | None:
     """Months unlike the months before."""
     title = words("Signals")
     parts, picture = [], ""
-    for key, what in (("control", "Lameness"), ("control lesions", "Cows with any lesion")):
+    for key, what in (("control", "Lameness"), ("control lesions", say("Cows with any lesion"))):
         answer = contents.get(key)
         if answer is None:
             continue
@@ -219,11 +220,11 @@ def change_said(answer: Answer | None, words: Words) -> str:
     if ratio is None or not all(math.isfinite(float(ratio[name])) for name in ("estimate", "low", "high")):
         return words("Not enough records before and after it to say what it went together with.")
     if ratio["high"] < 1:
-        verdict = "Lesions were clearly fewer after it"
+        verdict = say("Lesions were clearly fewer after it")
     elif ratio["low"] > 1:
-        verdict = "Lesions were clearly more after it"
+        verdict = say("Lesions were clearly more after it")
     else:
-        verdict = "No difference between before and after can be told from chance"
+        verdict = say("No difference between before and after can be told from chance")
     figures = words(
         "odds ratio {ratio}, {low} to {high}, season held alike",
         ratio=words.number(ratio["estimate"], 2),

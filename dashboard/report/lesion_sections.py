@@ -8,11 +8,12 @@ import pandas as pd
 
 from analytics.measures.answer import Answer
 from analytics.measures.visit_review import LAST, THIS, YEAR_AGO
+from analytics.words import say
+from dashboard.language import NO_BREAK, Words
 from dashboard.report.contents import Contents
 from dashboard.report.dots import Dot, axis_picture, key_picture, row_picture, scale_of
 from dashboard.report.feet import feet_picture
 from dashboard.report.markup import Cell, Drawn, Section, beside, bullets, figure, paragraph, table
-from dashboard.report.wording import NO_BREAK, Words
 
 VISIT_ROWS = 10
 PERIOD_ROWS = 12
@@ -25,7 +26,7 @@ DIRECTIONS = {
     "unclear": "not clearly different from {visit}",
     "too few": "too few cows to compare with {visit}",
 }
-AGAINST = {LAST: "the last visit", YEAR_AGO: "the same season last year"}
+AGAINST = {LAST: say("the last visit"), YEAR_AGO: say("the same season last year")}
 
 
 def visit_section(contents: Contents, words: Words) -> Section | None:
@@ -169,10 +170,10 @@ def _claws(contents: Contents, words: Words) -> str:
         return ""
     rows = answer.table.sort_values("prevalence", ascending=False, kind="stable")
     names = {
-        ("front", "lateral"): "Outer front claws",
-        ("front", "medial"): "Inner front claws",
-        ("hind", "lateral"): "Outer hind claws",
-        ("hind", "medial"): "Inner hind claws",
+        ("front", "lateral"): say("Outer front claws"),
+        ("front", "medial"): say("Inner front claws"),
+        ("hind", "lateral"): say("Outer hind claws"),
+        ("hind", "medial"): say("Inner hind claws"),
     }
     body: list[list[Cell]] = [
         [words(names[str(row["limb"]), str(row["claw"])]), *_of_and_share(row, words)]

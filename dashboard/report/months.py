@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from analytics.words import say
+from dashboard.language import Words
 from dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_top
-from dashboard.report.wording import Words
 
 WIDTH = 520.0
 TALL, LOW = 155.0, 120.0
@@ -67,7 +68,7 @@ def months_picture(
         for name, dash in (("centre", ""), ("lower", "2 2"), ("upper", "2 2")):
             points = [(x(m), y(v)) for m, v in zip(place, table[name], strict=True) if math.isfinite(v)]
             picture.path(points, ink=MUTED, wide=0.9, dash=dash)
-        for name, said in (("upper", "upper limit"), ("lower", "lower limit")):
+        for name, said in (("upper", say("upper limit")), ("lower", say("lower limit"))):
             ends.append(y(table[name].iloc[-1]) + 3)
             picture.text(WIDTH - RIGHT + 6, ends[-1], words(said), size=8)
     for line, (shape, ink, dash) in zip(lines, STYLES, strict=False):

@@ -10,11 +10,12 @@ import numpy as np
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.cow_lists import reason_words
 from dashboard.report.herd_sections import HORN_ROWS
 from dashboard.report.lesion_sections import VISIT_NAMES
-from dashboard.report.wording import Words
 
 CASES = ["cases", "at_risk", "prevalence", "low", "high"]
 DIRECTIONS = {"up": "more", "down": "fewer", "unclear": "not clear", "too few": "too few cows"}
@@ -42,8 +43,8 @@ def sheets_of(contents: Contents, words: Words) -> list[Sheet]:
         Sheet("horn", "Horn", _horn(contents, words)),
         Sheet("shedding", "Shedding", _shedding(contents)),
         Sheet("cows", "Cows", _cows(contents, words)),
-        Sheet("signals", "Signals, lameness", _signals(contents, "control", words)),
-        Sheet("signals lesions", "Signals, lesions", _signals(contents, "control lesions", words)),
+        Sheet("signals", say("Signals, lameness"), _signals(contents, "control", words)),
+        Sheet("signals lesions", say("Signals, lesions"), _signals(contents, "control lesions", words)),
         Sheet("changes", "Changes", _changes(contents, words)),
         Sheet("benchmark", "Beside other herds", _benchmark(contents)),
         Sheet("cost", "Cost", _cost(contents, words)),

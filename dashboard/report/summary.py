@@ -5,12 +5,13 @@ from __future__ import annotations
 import pandas as pd
 
 from analytics.measures.visit_review import THIS
+from analytics.words import unfilled
+from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.cow_lists import LISTS, by_reason
 from dashboard.report.herd_sections import signal_said
 from dashboard.report.lesion_sections import clear_changes
 from dashboard.report.markup import Section, bullets
-from dashboard.report.wording import Words
 
 COMMONEST = 3
 
@@ -69,9 +70,9 @@ def _lameness(contents: Contents, words: Words) -> list[str]:
     if row["direction"] == "too few" or not row["past_at_risk"]:
         return [out + " " + words("Too few were scored to compare with the twelve months before.")]
     kinds = {
-        "up": "That is clearly more than the {past} of the twelve months before",
-        "down": "That is clearly less than the {past} of the twelve months before",
-        "unclear": "That is not clearly different from the {past} of the twelve months before",
+        "up": unfilled("That is clearly more than the {past} of the twelve months before"),
+        "down": unfilled("That is clearly less than the {past} of the twelve months before"),
+        "unclear": unfilled("That is not clearly different from the {past} of the twelve months before"),
     }
     compared = words(kinds[row["direction"]], past=words.percent(row["past_prevalence"]))
     interval = words(

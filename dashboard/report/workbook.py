@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from analytics.words import say
+from dashboard.language import Words
 from dashboard.report.columns import COLUMNS, DAY, MONTH, NUMBER, SHARE, TEXT, WHOLE
 from dashboard.report.contents import Contents
 from dashboard.report.context_sections import basis_lines
 from dashboard.report.sheets import Sheet, sheets_of
 from dashboard.report.summary import summary_lines
-from dashboard.report.wording import Words
 
 if TYPE_CHECKING:
     from xlsxwriter.workbook import Workbook  # type: ignore[import-untyped]
@@ -158,7 +159,9 @@ def _placed(page: Worksheet, chart: Any, row: int, title: str, across: str) -> i
 def _explained(book: Workbook, sheets: list[Sheet], words: Words) -> None:
     page = book.add_worksheet(words("Columns"))
     head = book.add_format({"bold": True, "bottom": 1})
-    for place, (said, width) in enumerate((("Sheet", 24), ("Column", 30), ("What it says", 80), ("Written as", 16))):
+    for place, (said, width) in enumerate(
+        ((say("Sheet"), 24), (say("Column"), 30), (say("What it says"), 80), (say("Written as"), 16))
+    ):
         page.set_column(place, place, width)
         page.write_string(0, place, words(said), head)
     row = 1

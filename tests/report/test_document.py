@@ -14,7 +14,8 @@ from analytics.measures.prevalence import prevalence
 from analytics.measures.visit_review import THIS, visit_review
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
-from dashboard.report import wording
+from dashboard import language
+from dashboard.catalogue import catalogue
 from dashboard.report.contents import Contents, collect
 from dashboard.report.document import document
 from dashboard.report.request import SECTIONS, Request, Sender
@@ -102,14 +103,14 @@ def test_a_report_names_no_other_farm(demo_ledger: Ledger, farm: str) -> None:
 def test_spanish_leaves_nothing_in_english(demo_ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every template that the reports of the demo herds use has a Spanish one."""
     missing: set[str] = set()
-    fill = wording.Words.__call__
+    fill = language.Words.__call__
 
-    def noting(self: wording.Words, template: str, **values: object) -> str:
+    def noting(self: language.Words, template: str, **values: object) -> str:
         if not self.knows(template):
             missing.add(template)
         return fill(self, template, **values)
 
-    monkeypatch.setattr(wording.Words, "__call__", noting)
+    monkeypatch.setattr(language.Words, "__call__", noting)
     for farm in demo_ledger.farms():
         page = document(collect(demo_ledger, Request(farm, language="es", sections=SECTIONS)))
         assert '<html lang="es">' in page
@@ -118,12 +119,12 @@ def test_spanish_leaves_nothing_in_english(demo_ledger: Ledger, monkeypatch: pyt
 
 
 def test_spanish_templates_fill_with_the_same_values() -> None:
-    for english, spanish in wording.SPANISH.items():
+    for english, spanish in catalogue("es").items():
         assert set(re.findall(r"\{(\w+)", english)) == set(re.findall(r"\{(\w+)", spanish)), english
 
 
 def test_languages_write_numbers_their_own_way() -> None:
-    en, es = wording.Words("en"), wording.Words("es")
+    en, es = language.Words("en"), language.Words("es")
     assert (en.number(12345.6, 1), es.number(12345.6, 1)) == ("12,345.6", "12.345,6")
     assert (en.points(-0.051), es.points(-0.051)) == ("\u22125.1", "\u22125,1")
     assert es.date(dt.date(2026, 10, 12)).replace("\u00a0", " ") == "12 oct 2026"

@@ -14,11 +14,11 @@ import pytest
 from openpyxl.workbook import Workbook
 
 from analytics.ledger import Ledger
+from dashboard.language import Words
 from dashboard.report.columns import COLUMNS
 from dashboard.report.contents import Contents, collect
 from dashboard.report.request import SECTIONS, Request
 from dashboard.report.sheets import sheets_of
-from dashboard.report.wording import Words
 from dashboard.report.writing import save
 from tests.report.made import herd
 

@@ -1,43 +1,64 @@
-"""The report in the reader's language: sentences by their English template, numbers and dates as it has them."""
+"""What is said in the reader's language: sentences by their English template, numbers and dates as it has them.
+
+Pages, charts and the report write English templates: ``_("Only {n} cows.", n=7)`` says it in the language of
+whoever asks. Sentences of the measures and of the trade come as :func:`analytics.words.say` leaves them, and
+:func:`told` says them. Whose language it is stands in a context of its own for each request (:func:`speaking`).
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import logging
 import math
 import string
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
-from babel.dates import format_date
-from babel.numbers import format_decimal
 
 from analytics.mistake import Mistake
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from analytics.trade.lesions import LESIONS
 from analytics.trade.units import mm_to_inches
 from analytics.words import Said
-from dashboard.report.spanish import SPANISH
+from dashboard.catalogue import LANGUAGES, catalogue
 
-LANGUAGES = ("en", "es")
+log = logging.getLogger("evenfoot.language")
+
 UNITS = ("mm", "in")
+DATES = {"day": "d MMM y", "month": "MMM d, y", "year": "y-MM-dd"}
+"""What a date begins with -> its pattern."""
+
+WEEKS = {"monday": 1, "sunday": 0, "saturday": 6}
+"""First day of the week -> its number, Sunday being 0."""
+
+HEMISPHERES = ("north", "south")
 EN_DASH, MINUS, NO_BREAK = "\u2013", "\u2212", "\u00a0"
 
 JOINED = ("; ", ", ")
 """How measures join words into one value."""
 
-CATALOGUES: dict[str, dict[str, str]] = {"en": {}, "es": SPANISH}
-"""Language -> English template -> template in that language."""
+DATA = frozenset({"farm", "farms", "cow", "group", "groups", "trimmer", "sire", "breed", "scorer", "name", "path"})
+"""Values that are somebody's own words and are left as they are, even where a catalogue knows the word."""
 
 
 @dataclass(frozen=True)
 class Words:
-    """Says things in one language; lengths in one unit.
+    """Says things in one language; lengths in one unit, dates in one order.
 
     Parameters
     ----------
     language : {"en", "es"}
     units : {"mm", "in"}
+    dates_as : {"day", "month", "year"}
+        What a date begins with.
+    week : {"monday", "sunday", "saturday"}
+        First day of the week in calendars.
+    hemisphere : {"north", "south"}
+        Where nothing else says it, for the seasons.
 
     Examples
     --------
@@ -47,38 +68,69 @@ class Words:
 
     language: str = "en"
     units: str = "mm"
+    dates_as: str = "day"
+    week: str = "monday"
+    hemisphere: str = "north"
 
     def __post_init__(self) -> None:
         if self.language not in LANGUAGES:
-            raise Mistake(f"The report cannot be written in '{self.language}'; use en or es.")
+            raise Mistake(f"There is no language '{self.language}' here; use en or es.")
         if self.units not in UNITS:
             raise Mistake(f"'{self.units}' is not a unit of length; use mm or in.")
+        for given, known in ((self.dates_as, DATES), (self.week, WEEKS), (self.hemisphere, HEMISPHERES)):
+            if given not in known:
+                raise Mistake(f"'{given}' is not a setting for dates, weeks or seasons; use {', '.join(known)}.")
 
     def __call__(self, template: str, **values: Any) -> str:
         """The template in this language, filled; numbers are written as the language has them."""
-        said = CATALOGUES[self.language].get(template, template)
-        return _Filling(self).vformat(said, (), values)
+        return self.filled(template, values, known=True)
+
+    def filled(self, template: str, values: dict[str, Any], *, known: bool = False) -> str:
+        """The template in this language, filled; *known* says values too where the catalogue has words for them."""
+        said = self._template(template)
+        return _Filling(self, known).vformat(said, (), values) if values or "{{" in said else said
+
+    def _template(self, english: str) -> str:
+        known = catalogue(self.language).get(english)
+        if known is None:
+            log.info("no words for %r in %s", english, self.language)
+            return english
+        return known
+
+    def number_of(self, one: str, many: str, n: float, **values: Any) -> str:
+        """The template for one or for many, filled with ``n`` and *values*.
+
+        Examples
+        --------
+        >>> Words("es").number_of("{n} cow", "{n} cows", 1), Words("es").number_of("{n} cow", "{n} cows", 3)
+        ('1 vaca', '3 vacas')
+        """
+        return self.filled(one if n == 1 else many, {"n": n, **values})
 
     def said(self, sentence: Said | str) -> str:
         """A sentence of a measure in this language."""
         if isinstance(sentence, Said):
             return self(sentence.template, **sentence.values)
-        known = CATALOGUES[self.language]
-        if sentence in known or not known:
+        known = catalogue(self.language)
+        if sentence in known or self.language == "en":
             return known.get(sentence, sentence)
+        if sentence[:1].isupper() and (small := sentence[0].lower() + sentence[1:]) in known:
+            return self._named(small)
         for between in JOINED:
             parts = sentence.split(between)
             if len(parts) > 1 and any(part in known for part in parts):
-                return between.join(known.get(part, part) for part in parts)
+                return between.join(self.said(part) for part in parts)
         return sentence
 
     def knows(self, sentence: Said | str) -> bool:
         """Whether there are words for it in this language."""
         text = sentence.template if isinstance(sentence, Said) else sentence
-        return self.language == "en" or text in CATALOGUES[self.language]
+        return self.language == "en" or text in catalogue(self.language)
 
     def value(self, value: Any) -> str:
         """A value as it stands in a sentence."""
+        if isinstance(value, _Own):
+            return str(value)
         if isinstance(value, (Said, str)):
             return self.said(value)
         if isinstance(value, (pd.Timestamp, dt.date)):
@@ -91,6 +143,8 @@ class Words:
         """A number with so many digits after the sign."""
         if not math.isfinite(value):
             return self("not known")
+        from babel.numbers import format_decimal
+
         pattern = "#,##0" + ("." + "0" * digits if digits else "")
         return str(format_decimal(value, pattern, locale=self.language)).replace("-", MINUS)
 
@@ -105,7 +159,7 @@ class Words:
         text = format(value, spec)
         if self.language == "en" or not isinstance(value, (int, float)):
             return text
-        return text.translate(str.maketrans(",.", ".,"))
+        return text.translate(str.maketrans({",": ".", ".": ",", "%": self.percent_sign}))
 
     @property
     def percent_sign(self) -> str:
@@ -130,7 +184,7 @@ class Words:
 
     def date(self, day: Any) -> str:
         """A day, such as 12 Oct 2026."""
-        return str(format_date(pd.Timestamp(day).date(), "d MMM y", locale=self.language)).replace(" ", NO_BREAK)
+        return self._dated(day, DATES[self.dates_as])
 
     def dates(self, first: Any, last: Any) -> str:
         """A span of days, said as shortly as may be.
@@ -143,14 +197,18 @@ class Words:
         first, last = pd.Timestamp(first), pd.Timestamp(last)
         if first == last:
             return self.date(first)
-        if (first.year, first.month) == (last.year, last.month):
+        if self.dates_as == "day" and (first.year, first.month) == (last.year, last.month):
             return f"{first.day}{EN_DASH}{self.date(last)}"
         return f"{self.date(first)} {self('to')} {self.date(last)}"
 
     def month(self, day: Any, *, short: bool = False) -> str:
         """A month, with its year unless *short*."""
-        said = format_date(pd.Timestamp(day).date(), "MMM" if short else "MMM y", locale=self.language)
-        return str(said).replace(" ", NO_BREAK)
+        return self._dated(day, "MMM" if short else "MMM y")
+
+    def _dated(self, day: Any, pattern: str) -> str:
+        from babel.dates import format_date
+
+        return str(format_date(pd.Timestamp(day).date(), pattern, locale=self.language)).replace(" ", NO_BREAK)
 
     def length(self, mm: float, digits: int = 1) -> str:
         """A length in the reader's unit, without naming it."""
@@ -193,8 +251,63 @@ class Words:
 class _Filling(string.Formatter):
     """Fills a template with values written in one language."""
 
-    def __init__(self, words: Words) -> None:
-        self.words = words
+    def __init__(self, words: Words, known: bool) -> None:
+        self.words, self.known = words, known
 
     def format_field(self, value: Any, format_spec: str) -> str:
         return self.words.formatted(value, format_spec) if format_spec else self.words.value(value)
+
+    def get_field(self, field_name: str, args: Any, kwargs: Any) -> Any:
+        value, used = super().get_field(field_name, args, kwargs)
+        own = type(value) is str and (not self.known or field_name in DATA)
+        return (_Own(value) if own else value), used
+
+
+class _Own(str):
+    """Somebody's own words: never said in another language."""
+
+
+_SPOKEN: ContextVar[Words | None] = ContextVar("evenfoot_words", default=None)
+_ENGLISH = Words()
+
+
+def words() -> Words:
+    """The words of whoever asks now."""
+    return _SPOKEN.get() or _ENGLISH
+
+
+def speak(chosen: Words) -> None:
+    """Say everything from here on in this context with *chosen*."""
+    _SPOKEN.set(chosen)
+
+
+@contextmanager
+def speaking(chosen: Words) -> Iterator[Words]:
+    """Say everything inside with *chosen*.
+
+    Examples
+    --------
+    >>> with speaking(Words("es")):
+    ...     _("{n} cows", n=12)
+    '12 vacas'
+    """
+    before = _SPOKEN.set(chosen)
+    try:
+        yield chosen
+    finally:
+        _SPOKEN.reset(before)
+
+
+def _(template: str, **values: Any) -> str:
+    """The template in the reader's language, filled; values that are plain text stay as they are."""
+    return words().filled(template, values)
+
+
+def _n(one: str, many: str, n: float, **values: Any) -> str:
+    """The template for one or for many in the reader's language, filled with ``n``."""
+    return words().number_of(one, many, n, **values)
+
+
+def told(sentence: Said | str) -> str:
+    """A sentence of a measure, or a word of the trade, in the reader's language."""
+    return words().said(sentence)

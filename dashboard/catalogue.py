@@ -1,0 +1,55 @@
+"""The catalogue of what Evenfoot says: one gettext file a language, read when its language is first spoken."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from analytics.mistake import Mistake
+
+LOCALE = Path(__file__).with_name("locale")
+DOMAIN = "evenfoot"
+
+LANGUAGES = {"en": "English", "es": "Español"}
+"""Language -> its name in itself."""
+
+CONTEXT = "\x04"
+"""Stands between what a word is said of and the word, where one English word has two meanings."""
+
+
+@cache
+def catalogue(language: str) -> dict[str, str]:
+    """English template -> template in a language, as the catalogue's file has it.
+
+    Read as text at first use (a tenth of a second), so that no compiled copy can lag behind the file that is
+    edited.
+
+    Raises
+    ------
+    Mistake
+        There is no such language.
+
+    Examples
+    --------
+    >>> catalogue("es")["sole ulcer"]
+    'úlcera de suela'
+    """
+    if language not in LANGUAGES:
+        raise Mistake(f"There is no language '{language}' here; use one of {', '.join(LANGUAGES)}.")
+    from babel.messages.pofile import read_po
+
+    out: dict[str, str] = {}
+    with path_of(language).open("rb") as file:
+        for message in read_po(file, locale=language):
+            if not message.id or message.fuzzy:
+                continue
+            ids, said = (part if isinstance(part, (list, tuple)) else (part,) for part in (message.id, message.string))
+            mark = f"{message.context}{CONTEXT}" if message.context else ""
+            # One and many stand under a key each: both languages change form at one and nowhere else.
+            out.update((mark + english, text) for english, text in zip(ids, said, strict=False) if text)
+    return out
+
+
+def path_of(language: str) -> Path:
+    """Where a language's file is."""
+    return LOCALE / language / "LC_MESSAGES" / f"{DOMAIN}.po"

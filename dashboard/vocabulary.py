@@ -1,0 +1,58 @@
+"""The words that stand in tables rather than in sentences, for the catalogue."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analytics.measures.control_chart import RULES
+from analytics.measures.horn import UNITS
+from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
+from analytics.trade.housing import FLOORS, HOUSINGS
+from analytics.trade.lesions import LESIONS
+from analytics.trade.seasons import SEASONS
+from analytics.trade.visits import VISIT_KINDS
+from dashboard.charts import labels
+from dashboard.charts.headings import COLUMNS
+from dashboard.report.workbook import FORMATS
+
+
+def vocabulary() -> Iterator[tuple[str, str]]:
+    """Where a word stands, and the word."""
+    for lesion in LESIONS.values():
+        yield "analytics/trade/lesions.py", lesion.name
+    for table in (FOOT_NAMES, CLAW_NAMES):
+        for name in table.values():
+            yield "analytics/trade/feet.py", name
+    for name in CLAW_NAMES.values():
+        yield "analytics/trade/feet.py", f"{name} claw"
+    for zone in ZONES.values():
+        yield "analytics/trade/feet.py", zone.name
+    for table in (HOUSINGS, FLOORS, VISIT_KINDS):
+        for code, name in table.items():
+            yield "analytics/trade", code
+            yield "analytics/trade", name
+    for season in SEASONS:
+        yield "analytics/trade/seasons.py", season
+        for housing in HOUSINGS:
+            # How a comparison names a group of two kinds at once.
+            yield "analytics/measures/comparison.py", f"{housing} in {season}"
+    for words in RULES.values():
+        yield "analytics/measures/control_chart.py", words
+    for sort in FORMATS:
+        yield "dashboard/report/columns.py", sort
+    for unit in UNITS.values():
+        yield "analytics/measures/horn.py", unit
+    for heading in COLUMNS.values():
+        yield "dashboard/charts/headings.py", heading
+    tables = (
+        labels.LIMBS,
+        labels.FAMILIES,
+        labels.HOUSINGS,
+        labels.WETNESS,
+        labels.VISIT_KINDS,
+        labels.ACTIONS,
+        labels.WHATS,
+    )
+    for words in tables:
+        for word in words.values():
+            yield "dashboard/charts/labels.py", word
