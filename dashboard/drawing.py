@@ -20,6 +20,7 @@ from dash._utils import to_json
 
 from analytics.ledger import Ledger
 from dashboard.accounts import current_viewer
+from dashboard.language import words
 from dashboard.panel import Drawn, Panel, filled
 from dashboard.span import following, mark_chosen
 from dashboard.view import View
@@ -36,16 +37,8 @@ _kept: OrderedDict[Hashable, str] = OrderedDict()
 _making: dict[Hashable, threading.Event] = {}
 
 
-def drawn(panel: Panel, ledger: Ledger, view: View, *, manner: Hashable = None) -> Any:
-    """The contents of a panel, as the plain data that travels to the browser.
-
-    Parameters
-    ----------
-    panel : Panel
-    ledger : Ledger
-    view : View
-    manner : hashable, optional
-        What else the drawing depends on, such as the reader's language.
+def drawn(panel: Panel, ledger: Ledger, view: View) -> Any:
+    """The contents of a panel, as the plain data that travels to the browser, in the language of whoever asks.
 
     Raises
     ------
@@ -55,7 +48,7 @@ def drawn(panel: Panel, ledger: Ledger, view: View, *, manner: Hashable = None) 
     # Read before drawing: if the ledger changes meanwhile, the newer drawing is kept under a state never asked again.
     key = (
         panel.name, ledger.name, ledger.version, view.path, view.selection, frozenset(view.options.items()),
-        view.narrow, dt.date.today(), current_viewer().role, manner,
+        view.narrow, dt.date.today(), current_viewer().role, words(),
     )  # fmt: skip
     return json.loads(_once(key, lambda: _text(panel, ledger, view)))
 

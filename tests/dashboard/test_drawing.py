@@ -14,6 +14,7 @@ from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import add_sheets
 from analytics.mistake import Mistake
 from dashboard import drawing
+from dashboard.language import Words, _, speaking
 from dashboard.panel import Panel
 from dashboard.view import View
 from tests.sheets import checked
@@ -57,6 +58,18 @@ def test_what_a_viewer_may_see_and_a_phone_are_part_of_the_view(ledger: Ledger) 
     for allowed, narrow in ((None, False), (("Home",), False), ((), False), (None, True)):
         drawing.drawn(panel, ledger, View.read("/", "", allowed, narrow))
     assert len(asked) == 4
+
+
+def test_every_language_has_its_own(ledger: Ledger) -> None:
+    def draw(_ledger: Ledger, _view: View) -> Any:
+        return html.P(_("No records yet."))
+
+    panel = Panel("speaking", "", draw)
+    said = []
+    for language in ("en", "es", "en"):
+        with speaking(Words(language)):
+            said.append(words(drawing.drawn(panel, ledger, View.read("/", ""))))
+    assert said[0] == said[2] == "No records yet." != said[1]
 
 
 def test_a_changed_ledger_is_drawn_anew(ledger: Ledger) -> None:
