@@ -62,14 +62,14 @@ def test_what_a_viewer_may_see_and_a_phone_are_part_of_the_view(ledger: Ledger) 
 
 def test_every_language_has_its_own(ledger: Ledger) -> None:
     def draw(_ledger: Ledger, _view: View) -> Any:
-        return html.P(_("No records."))
+        return html.P(_("A group is wholly at one end of the scale."))
 
     panel = Panel("speaking", "", draw)
     said = []
     for language in ("en", "es", "en"):
         with speaking(Words(language)):
             said.append(words(drawing.drawn(panel, ledger, View.read("/", ""))))
-    assert said[0] == said[2] == "No records." != said[1]
+    assert said[0] == said[2] == "A group is wholly at one end of the scale." != said[1]
 
 
 def test_a_changed_ledger_is_drawn_anew(ledger: Ledger) -> None:
