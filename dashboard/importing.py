@@ -10,8 +10,10 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from analytics.intake import CheckedSheet, check_file
-from analytics.ledger import open_ledger
+from analytics.intake.streaming import check_stream
+from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import ImportResult, add_sheets
+from analytics.ledger.bulk import add_stream
 from analytics.mistake import Mistake
 
 SHOWN_REASONS = 5
@@ -39,8 +41,7 @@ def import_paths(
         try:
             with working(f"Reading {path.name}"):
                 digest = _digest(path)
-                sheets = check_file(path, path.name, farm=farm, day_first=day_first, known_farms=ledger.farms())
-                result = add_sheets(ledger, sheets, path.name, digest, dry_run=dry_run)
+                sheets, result = _add(ledger, path, digest, farm, day_first, dry_run=dry_run)
         except Mistake as mistake:
             unread.append(str(mistake))
             continue
@@ -59,6 +60,20 @@ def import_paths(
             print(line, file=sys.stderr)
     if unread:
         raise Mistake(" ".join(unread))
+
+
+def _add(
+    ledger: Ledger, path: Path, digest: str, farm: str | None, day_first: bool | None, *, dry_run: bool
+) -> tuple[Sequence[CheckedSheet], ImportResult]:
+    """Check a file and add it; one too large for memory goes into the embedded ledger piece by piece."""
+    known = ledger.farms()
+    if ledger.dialect == "duckdb":
+        stream = check_stream(path, path.name, farm=farm, day_first=day_first, known_farms=known)
+        if stream is not None:
+            result = add_stream(ledger, stream, path.name, digest, dry_run=dry_run)
+            return [stream.without_records()], result
+    sheets = check_file(path, path.name, farm=farm, day_first=day_first, known_farms=known)
+    return sheets, add_sheets(ledger, sheets, path.name, digest, dry_run=dry_run)
 
 
 def explain(sheets: Sequence[CheckedSheet], result: ImportResult) -> list[str]:

@@ -71,8 +71,7 @@ def check_file(
     if not usable:
         raise Mistake(_no_sheet(name, found))
     for sheet, headings in usable:
-        if needs_farm(headings.kind) and "farm" not in headings.matches and not (farm or "").strip():
-            raise Mistake(f"{sheet.source} has no farm column. Add one, or say which farm it is with --farm.")
+        _need_farm(sheet, headings, farm)
     surveys = [Survey(headings) for _, headings in usable]
     for (sheet, _), survey in zip(usable, surveys, strict=True):
         survey.add(sheet, first=True)
@@ -97,6 +96,26 @@ def check_file(
 def needs_farm(kind: str) -> bool:
     """Whether every row of that kind of sheet belongs to a farm; a limit of horn may be every farm's."""
     return any(each.name == "farm" and each.required for each in KINDS[kind])
+
+
+def whole_headings(sheet: RawSheet, name: str, farm: str | None) -> Headings:
+    """The headings of a sheet.
+
+    Raises
+    ------
+    Mistake
+        They make no known sheet, or the farm is told nowhere.
+    """
+    headings = find_headings(sheet)
+    if headings is None or not is_whole(headings):
+        raise Mistake(_no_sheet(name, [(sheet, headings)]))
+    _need_farm(sheet, headings, farm)
+    return headings
+
+
+def _need_farm(sheet: RawSheet, headings: Headings, farm: str | None) -> None:
+    if needs_farm(headings.kind) and "farm" not in headings.matches and not (farm or "").strip():
+        raise Mistake(f"{sheet.source} has no farm column. Add one, or say which farm it is with --farm.")
 
 
 def _no_sheet(name: str, found: Sequence[tuple[RawSheet, Headings | None]]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from analytics.intake.fields import KINDS
@@ -21,6 +22,7 @@ MOST_ROWS = 20_000_000
 """More rows than this in one file are not a herd's records. [common practice, no source]"""
 
 BATCH = 100_000
+_DAMAGED = "{name} is a Parquet file that is damaged; export it again."
 
 
 def looks_like_parquet(data: bytes) -> bool:
@@ -37,33 +39,57 @@ def read_parquet(data: bytes, name: str) -> list[RawSheet]:
         The file is damaged, or a column holds lists or tables.
     """
     import pyarrow as pa
-    import pyarrow.parquet as pq
 
     try:
-        file = pq.ParquetFile(io.BytesIO(data))
-        schema = file.schema_arrow
-        if file.metadata.num_rows > MOST_ROWS:
-            raise Mistake(f"{name} has more than {MOST_ROWS:,} rows. Split it, by year for instance.")
-        for column in schema:
-            if pa.types.is_nested(column.type) or pa.types.is_binary(column.type):
-                raise Mistake(f"{name}, column {column.name}: it holds {column.type}, not plain values; leave it out.")
-        kind = (schema.metadata or {}).get(KIND_KEY, b"").decode(errors="replace")
-        sheet = gather(_rows(file, schema.names), name)
+        file, kind = _opened(io.BytesIO(data), name)
+        sheet = gather(_rows(file, file.schema_arrow.names), name)
     except (pa.ArrowException, OSError, ValueError) as error:
         if isinstance(error, Mistake):
             raise
-        raise Mistake(f"{name} is a Parquet file that is damaged; export it again.") from None
-    return [replace(sheet, first_row=0, kind_hint=kind if kind in KINDS else None, has_headings=True)]
+        raise Mistake(_DAMAGED.format(name=name)) from None
+    return [replace(sheet, first_row=0, kind_hint=kind, has_headings=True)]
+
+
+def kind_of_parquet(path: Path, name: str) -> tuple[list[str], str | None]:
+    """The columns of a Parquet file, and the kind of sheet it says it holds.
+
+    Raises
+    ------
+    Mistake
+        As for :func:`read_parquet`.
+    """
+    import pyarrow as pa
+
+    try:
+        file, kind = _opened(path, name)
+        with file:
+            return list(file.schema_arrow.names), kind
+    except (pa.ArrowException, OSError) as error:
+        raise Mistake(_DAMAGED.format(name=name)) from error
+
+
+def _opened(source: Any, name: str) -> tuple[Any, str | None]:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    file = pq.ParquetFile(source)
+    for column in file.schema_arrow:
+        if pa.types.is_nested(column.type) or pa.types.is_binary(column.type):
+            raise Mistake(f"{name}, column {column.name}: it holds {column.type}, not plain values; leave it out.")
+    if isinstance(source, io.BytesIO) and file.metadata.num_rows > MOST_ROWS:
+        raise Mistake(f"{name} has more than {MOST_ROWS:,} rows. Split it, by year for instance.")
+    kind = (file.schema_arrow.metadata or {}).get(KIND_KEY, b"").decode(errors="replace")
+    return file, kind if kind in KINDS else None
 
 
 def _rows(file: Any, names: list[str]) -> Iterator[list[str]]:
     yield list(names)
     for batch in file.iter_batches(BATCH):
-        columns = [[_text(value) for value in column.to_pylist()] for column in batch.columns]
+        columns = [[text_of_value(value) for value in column.to_pylist()] for column in batch.columns]
         for row in zip(*columns, strict=True):
             yield list(row)
 
 
-def _text(value: Any) -> str:
+def text_of_value(value: Any) -> str:
     """Typed text is never a formula: the apostrophe that later checks take off is put on first."""
     return safe_text(value) if isinstance(value, str) else cell_text(value)

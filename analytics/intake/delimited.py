@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import islice, pairwise
 
 from analytics.intake.gathering import gather, sliced
@@ -26,14 +26,20 @@ def read_delimited(text: str, name: str) -> list[RawSheet]:
     Mistake
         A quotation mark opens a cell and never closes it, or a cell is too long.
     """
+    delimiter = delimiter_of(text, name)
+    return split_tables(gather(rows_of(io.StringIO(text, newline=""), delimiter, name), name))
+
+
+def delimiter_of(text: str, name: str) -> str:
+    """What separates the cells of a text, of which the beginning is enough."""
     first = text[:16].lstrip().casefold()
     told = first[4] if first.startswith("sep=") and len(first) > 4 else None
-    delimiter = told if told in DELIMITERS else _best_delimiter(text, name)
-    return split_tables(gather(_rows(text, delimiter, name), name))
+    return told if told in DELIMITERS else _best_delimiter(text, name)
 
 
-def _rows(text: str, delimiter: str, name: str) -> Iterator[list[str]]:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+def rows_of(text: Iterable[str], delimiter: str, name: str) -> Iterator[list[str]]:
+    """The cells of each row of a text, one row at a time."""
+    reader = csv.reader(text, delimiter=delimiter, strict=True)
     row = 0
     try:
         for cells in reader:
@@ -54,7 +60,7 @@ def _best_delimiter(text: str, name: str) -> str:
         if delimiter not in text[:1_000_000]:
             continue
         try:
-            sample = gather(islice(_rows(text, delimiter, name), SAMPLE_ROWS), name)
+            sample = gather(islice(rows_of(io.StringIO(text, newline=""), delimiter, name), SAMPLE_ROWS), name)
         except Mistake:
             continue
         headings = find_headings(sample)

@@ -103,7 +103,7 @@ def add_sheets(
             after={"file": file, "read": read, "added": added, "already_known": known, "set_aside": held},
         )
         if added:
-            rebuild(_executor(connection), farms)
+            rebuild(executor(connection), farms)
     return ImportResult(file, read, added, known, held, number)
 
 
@@ -171,7 +171,7 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
             [dt.datetime.now(dt.UTC).replace(tzinfo=None), number],
         )
         note(connection, "import undone", subject=f"import {number}", before={"rows": removed}, after={"rows": 0})
-        rebuild(_executor(connection), farms)
+        rebuild(executor(connection), farms)
     return removed
 
 
@@ -184,7 +184,8 @@ def _refuse_undone(connection: Any, number: int) -> None:
         raise Mistake(f"Import {number} was undone already, on {undone_at:%Y-%m-%d}.")
 
 
-def _executor(connection: duckdb.DuckDBPyConnection) -> Any:
+def executor(connection: duckdb.DuckDBPyConnection) -> Any:
+    """What :func:`~analytics.ledger.derive.rebuild` runs its statements with."""
     return lambda sql, parameters=None: connection.execute(sql, parameters or [])
 
 

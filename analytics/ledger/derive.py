@@ -34,12 +34,13 @@ def rebuild(execute: _Execute, farms: Iterable[str]) -> None:
         execute(f"DELETE FROM {table} WHERE farm IN (SELECT farm FROM touched)")
     for statement in (_CALVINGS, _MOVES, _REGISTERED, _SAID, _visit_kinds(), _COW_DAYS):
         execute(statement)
-    execute(_TRIMS)
+    execute(_TRIMS_NOW)
+    execute("INSERT INTO trims SELECT * FROM trims_now ORDER BY farm, visit_date, cow")
     execute(_findings())
     execute(_scores())
     execute(_HORN)
     execute(_COWS)
-    for table in ("touched", "registered", "said", "visit_kinds", "cow_days"):
+    for table in ("touched", "registered", "said", "visit_kinds", "cow_days", "trims_now"):
         execute(f"DROP TABLE {table}")
 
 
@@ -195,8 +196,9 @@ LEFT JOIN housed ON housed.farm = known.farm AND housed.visit_date = known.visit
 
 _CARRIED = ", ".join(f'd."{name}"' for name in ATTRIBUTES if name not in ("visit_kind", "kind_from"))
 
-_TRIMS = f"""
-INSERT INTO trims
+# The trims of these farms alone, so that a small import does not look through everybody's.
+_TRIMS_NOW = f"""
+CREATE TEMP TABLE trims_now AS
 SELECT d.farm, d.visit_date, d.cow, {_CARRIED},
   COALESCE(said.visit_kind, visit_kinds.visit_kind) AS visit_kind,
   CASE WHEN said.visit_kind IS NOT NULL THEN 'stated' ELSE visit_kinds.kind_from END AS kind_from,
@@ -204,13 +206,12 @@ SELECT d.farm, d.visit_date, d.cow, {_CARRIED},
 FROM said
 JOIN cow_days d ON d.farm = said.farm AND d.cow = said.cow AND d.visit_date = said.visit_date
 LEFT JOIN visit_kinds ON visit_kinds.farm = said.farm AND visit_kinds.visit_date = said.visit_date
-ORDER BY d.farm, d.visit_date, d.cow
 """
 
 _LIMB = "CASE WHEN r.foot IN ('LF', 'RF') THEN 'front' WHEN r.foot IN ('LH', 'RH') THEN 'hind' END"
 _OF_TRIM = ", ".join(f't."{name}"' for name in ATTRIBUTES)
 _TRIM_JOIN = """
-FROM trim_rows r JOIN trims t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
+FROM trim_rows r JOIN trims_now t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
 WHERE r.farm IN (SELECT farm FROM touched)"""
 
 
@@ -282,7 +283,7 @@ _HORN = f"""
 INSERT INTO horn_readings
 SELECT r.farm, r.visit_date, r.cow, {_OF_TRIM}, r.foot, {_LIMB}, r.claw,
   {", ".join("r." + name for name in _MEASURED)}, r.zone, r.action, r.recheck_on, l.lame
-FROM trim_rows r JOIN trims t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
+FROM trim_rows r JOIN trims_now t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
 LEFT JOIN (SELECT farm, cow, visit_date, MAX(lame) AS lame FROM scores
            WHERE farm IN (SELECT farm FROM touched) GROUP BY farm, cow, visit_date) l
   ON l.farm = r.farm AND l.cow = r.cow AND l.visit_date = r.visit_date

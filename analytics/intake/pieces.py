@@ -1,0 +1,159 @@
+"""A large file as raw sheets of some rows each, read by the engine where it reads as Python would."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analytics.intake.columnar import kind_of_parquet, text_of_value
+from analytics.intake.delimited import LONGEST_CELL, SAMPLE_ROWS, delimiter_of, rows_of
+from analytics.intake.gathering import gather
+from analytics.intake.sheet import RawColumn, RawSheet
+from analytics.intake.text_file import TextFile, look_through
+from analytics.mistake import Mistake
+
+ROWS_A_PIECE = 200_000
+READER_MEMORY = "400MB"
+"""The most that the engine may hold while it reads a text file."""
+
+
+class CannotRead(Exception):
+    """This way of reading does not suit the file; the next one is tried."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """A large file that can be read in pieces, more than once.
+
+    Attributes
+    ----------
+    head : RawSheet
+        Its first rows, among them the headings.
+    ways : tuple of callables
+        Each gives the pieces anew; a way that raises :class:`CannotRead` gives place to the next. A way takes the
+        number of columns that every piece must have.
+    headed : bool
+        Whether the first piece holds the headings.
+    """
+
+    head: RawSheet
+    ways: tuple[Callable[[int], Iterator[RawSheet]], ...]
+    headed: bool
+
+
+def text_source(path: Path, name: str) -> Source:
+    """A file of delimited text.
+
+    Raises
+    ------
+    Mistake
+        It is no text.
+    """
+    file = look_through(path, name)
+    beginning = file.head()
+    delimiter = delimiter_of(beginning, name)
+    with file.open() as text:
+        head = gather(islice(rows_of(text, delimiter, name), SAMPLE_ROWS), name)
+    engine = [
+        lambda width, padded=padded: _by_engine(file, delimiter, width, padded=padded) for padded in (True, False)
+    ]
+    return Source(head, (*(engine if file.plain else ()), lambda width: _by_reader(file, delimiter, width)), True)
+
+
+def parquet_source(path: Path, name: str) -> Source:
+    """A Parquet file.
+
+    Raises
+    ------
+    Mistake
+        It is damaged, or holds lists or tables.
+    """
+    names, kind = kind_of_parquet(path, name)
+    head = replace(gather([names], name), first_row=0, kind_hint=kind, has_headings=True)
+    return Source(head, (lambda width: _of_parquet(path, head),), False)
+
+
+def _by_engine(file: TextFile, delimiter: str, width: int, *, padded: bool) -> Iterator[RawSheet]:
+    import duckdb
+
+    columns = ", ".join(f"'c{number}': 'VARCHAR'" for number in range(width))
+    options = (
+        f"auto_detect=false, header=false, strict_mode=true, null_padding={str(padded).lower()}, new_line='\\n', "
+        f"delim='{delimiter}', quote='\"', escape='\"', nullstr='\\x00\\x00', columns={{{columns}}}"
+    )
+    place = str(file.path).replace("'", "''")
+    first_row = 1
+    try:
+        with (
+            duckdb.connect(config={"memory_limit": READER_MEMORY, "autoload_known_extensions": False}) as connection,
+            ThreadPoolExecutor() as pool,
+        ):
+            question = connection.sql(f"SELECT * FROM read_csv('{place}', {options})")
+            for batch in question.to_arrow_reader(ROWS_A_PIECE):
+                columns_here = list(pool.map(_encoded, batch.columns))
+                yield RawSheet(file.name, columns_here, np.zeros(batch.num_rows, dtype=np.int32), first_row)
+                first_row += batch.num_rows
+    except duckdb.Error:
+        raise CannotRead from None
+
+
+def _by_reader(file: TextFile, delimiter: str, width: int) -> Iterator[RawSheet]:
+    first_row = 1
+    with file.open() as text:
+        rows = rows_of((line.rstrip("\x1a") for line in text), delimiter, file.name)
+        while chunk := list(islice(rows, ROWS_A_PIECE)):
+            piece = gather(chunk, file.name)
+            blank = RawColumn(np.zeros(len(piece), dtype=np.int32), [""])
+            filled = [*piece.columns, *[blank] * (width - len(piece.columns))]
+            yield replace(piece, columns=filled, first_row=first_row)
+            first_row += len(chunk)
+
+
+def _of_parquet(path: Path, head: RawSheet) -> Iterator[RawSheet]:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    first_row = 1
+    try:
+        with pq.ParquetFile(path) as file:
+            for batch in file.iter_batches(ROWS_A_PIECE):
+                columns = [_encoded(column, text_of_value) for column in batch.columns]
+                widths = np.zeros(batch.num_rows, dtype=np.int32)
+                yield replace(head, columns=columns, widths=widths, first_row=first_row)
+                first_row += batch.num_rows
+    except (pa.ArrowException, OSError):
+        raise Mistake(f"{head.source} is a Parquet file that is damaged; export it again.") from None
+
+
+def _encoded(column: Any, text: Callable[[Any], str] = str) -> RawColumn:
+    """An Arrow column as codes of distinct texts."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    if pa.types.is_null(column.type):
+        return RawColumn(np.zeros(len(column), dtype=np.int32), [""])
+    if pa.types.is_dictionary(column.type):
+        column = column.dictionary_decode()
+    encoded = column.dictionary_encode()
+    values, codes = encoded.dictionary, encoded.indices
+    blank = len(values)
+    if codes.null_count:
+        codes = codes.fill_null(blank)
+    texts = values.to_pylist()
+    if text is not str:
+        texts = [text(value) for value in texts]
+    elif len(values) and (pc.max(pc.utf8_length(values)).as_py() or 0) > LONGEST_CELL:
+        raise CannotRead
+    return RawColumn(codes.to_numpy().astype(np.int32, copy=False), [*texts, ""] if column.null_count else texts)
+
+
+def padded_head(head: RawSheet, width: int) -> RawSheet:
+    """The first rows filled with blank cells to some breadth."""
+    blank = RawColumn(np.zeros(len(head), dtype=np.int32), [""])
+    return replace(head, columns=[*head.columns, *[blank] * (width - len(head.columns))])

@@ -1,0 +1,173 @@
+"""A file larger than memory becomes records: surveyed once, judged, then checked piece by piece.
+
+What comes out is what :func:`analytics.intake.checking.check_file` gives for the same file.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from analytics.intake.checking import understood_table, whole_headings
+from analytics.intake.columnar import looks_like_parquet
+from analytics.intake.columns import Setting
+from analytics.intake.dates import decide_order
+from analytics.intake.encoding import sort_of_file
+from analytics.intake.fields import KINDS, dtype_of
+from analytics.intake.headings import squeezed
+from analytics.intake.objects import looks_like_json
+from analytics.intake.pieces import CannotRead, Source, padded_head, parquet_source, text_source
+from analytics.intake.records import CheckedRows, check_rows
+from analytics.intake.sheet import CheckedSheet, RawSheet
+from analytics.intake.survey import Survey
+from analytics.intake.verdicts import Verdicts, judge, opening_notes
+from analytics.words import Said
+
+BIG_TEXT = 16_000_000
+BIG_PARQUET = 4_000_000
+"""Bytes from which a file is taken in pieces; a smaller one is as quick in one."""
+FIRST_LINES = 20
+
+
+@dataclass
+class CheckedStream:
+    """The records of one large sheet, piece by piece; see :class:`~analytics.intake.sheet.CheckedSheet`.
+
+    ``understood`` and ``first_set_aside`` (its first lines) are complete once the pieces have been taken.
+    """
+
+    kind: str
+    source: str
+    rows_read: int
+    notes: tuple[Said, ...]
+    verdicts: Verdicts
+    _pieces: Callable[[], Iterator[CheckedRows]] = field(repr=False)
+    first_set_aside: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+    def pieces(self) -> Iterator[CheckedRows]:
+        """The checked rows, in the order of the file. To be taken once."""
+        for piece in self._pieces():
+            if len(self.first_set_aside) < FIRST_LINES:
+                parts = [self.first_set_aside, piece.set_aside] if len(self.first_set_aside) else [piece.set_aside]
+                self.first_set_aside = pd.concat(parts, ignore_index=True).head(FIRST_LINES)
+            yield piece
+
+    @property
+    def understood(self) -> pd.DataFrame:
+        """How headings and words were understood."""
+        return understood_table(self.verdicts)
+
+    def without_records(self) -> CheckedSheet:
+        """What was said of the sheet, for showing: its notes and the first lines set aside."""
+        none = pd.DataFrame({field.name: pd.Series(dtype=dtype_of(field)) for field in KINDS[self.kind]})
+        return CheckedSheet(
+            self.kind, self.source, none, self.first_set_aside, self.rows_read, self.understood, self.notes
+        )
+
+
+def check_stream(
+    path: Path,
+    name: str,
+    *,
+    farm: str | None = None,
+    day_first: bool | None = None,
+    today: dt.date | None = None,
+    known_farms: Sequence[str] = (),
+    big_from: int | None = None,
+) -> CheckedStream | None:
+    """Check a large file without ever having it in memory.
+
+    Parameters
+    ----------
+    path : Path
+    name, farm, day_first, today, known_farms
+        As for :func:`~analytics.intake.checking.check_file`.
+    big_from : int, optional
+        Bytes from which a file is large. ``BIG_TEXT`` and ``BIG_PARQUET`` without it.
+
+    Returns
+    -------
+    CheckedStream or None
+        ``None`` when the file is small, is missing, or is of a sort that is only read whole: a workbook, JSON, or
+        several tables one under the other.
+
+    Raises
+    ------
+    Mistake
+        As for ``check_file``.
+    """
+    source = _source(path, name, big_from)
+    if source is None:
+        return None
+    found = _surveyed(source, name, farm)
+    if found is None:
+        return None
+    survey, way, width = found
+    order = decide_order(survey.date_texts(), name, day_first)
+    verdicts = judge(survey, Setting(order, today or dt.date.today(), False), farm, list(known_farms))
+
+    def pieces() -> Iterator[CheckedRows]:
+        first = source.headed
+        for piece in way(width):
+            yield check_rows(piece, survey.headings, survey, verdicts, farm, first=first)
+            first = False
+
+    notes = (*opening_notes(order, name, survey), *verdicts.told.notes)
+    return CheckedStream(survey.headings.kind, name, survey.rows, notes, verdicts, pieces)
+
+
+def _source(path: Path, name: str, big_from: int | None) -> Source | None:
+    try:
+        size = path.stat().st_size
+        with path.open("rb") as file:
+            head = file.read(4096)
+    except OSError:
+        return None
+    if looks_like_parquet(head):
+        return parquet_source(path, name) if size >= (BIG_PARQUET if big_from is None else big_from) else None
+    if size < (BIG_TEXT if big_from is None else big_from) or sort_of_file(head) != "text":
+        return None
+    beginning = head.decode("utf-8-sig", errors="ignore")
+    if not beginning.strip() or looks_like_json(beginning) or name.casefold().endswith(".json"):
+        return None
+    return text_source(path, name)
+
+
+def _surveyed(
+    source: Source, name: str, farm: str | None
+) -> tuple[Survey, Callable[[int], Iterator[RawSheet]], int] | None:
+    """The survey of the whole file, and the way of reading it that suits."""
+    for way in source.ways:
+        width = len(source.head.columns)
+        try:
+            while True:
+                headings = whole_headings(padded_head(source.head, width), name, farm)
+                survey, first, broadest, marks = Survey(headings), source.headed, width, 0
+                for piece in way(width):
+                    broadest = max(broadest, len(piece.columns))
+                    if broadest == width:
+                        survey.add(piece, first=first)
+                        marks += _marks(piece)
+                    first = False
+                if broadest == width:
+                    break
+                # Rows broader than the headings give columns of their own, so look again with those in mind.
+                width = broadest
+        except CannotRead:
+            continue
+        return (survey, way, width) if marks < 2 else None
+    return None
+
+
+def _marks(piece: RawSheet) -> int:
+    """Rows that head a list of set-aside rows."""
+    return sum(
+        int((column.codes == code).sum())
+        for column in piece.columns
+        for code, text in enumerate(column.texts)
+        if "problem" in text[:40].casefold() and squeezed(text[:40]) == "evenfootproblem"
+    )

@@ -1,0 +1,131 @@
+"""A large text file on disk: its encoding, and whether the engine may read it in place of Python's own reader.
+
+The engine reads delimited text many times faster, and reads plain text alike. Where the two would read
+something differently (blank rows, spaces round a quotation mark, mixed ends of lines) Python's reader is used.
+"""
+
+from __future__ import annotations
+
+import codecs
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+
+from analytics.intake.encoding import CONTROL_SHARE, decoded
+from analytics.mistake import Mistake
+
+BLOCK = 1 << 22
+HEAD = 1 << 20
+"""Bytes in which the separator and the headings are looked for."""
+_CONTROLS = bytes(code for code in range(32) if code not in (9, 10, 11, 12, 13))
+_ODD_QUOTES = re.compile(rb'(?:^|[,;|\t\n])[ \t]+"|"[ \t]+(?:[,;|\t\n]|$)')
+_BLANK_ROW = re.compile(rb"\n[ \t]*\n")
+
+
+@dataclass(frozen=True)
+class TextFile:
+    """A file of text. ``plain`` says that the engine reads its rows as Python's reader does."""
+
+    path: Path
+    name: str
+    encoding: str
+    plain: bool
+
+    def open(self) -> IO[str]:
+        """The text, its ends of lines as they stand."""
+        return io.TextIOWrapper(self.path.open("rb"), encoding=self.encoding, newline="")
+
+    def head(self) -> str:
+        """The first part of the text."""
+        with self.open() as text:
+            return text.read(HEAD)
+
+
+def look_through(path: Path, name: str) -> TextFile:
+    """Read the whole file once for its encoding, and for what is no text.
+
+    Raises
+    ------
+    Mistake
+        The bytes are no text, or break off in the middle of a letter.
+    """
+    with path.open("rb") as file:
+        head = file.read(1 << 16)
+    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return _in(path, name, "utf-16")
+    if head.count(0):
+        # Text in UTF-16 without a mark, or no text: what is said of it is said of its beginning.
+        decoded(head, name)
+        return _in(path, name, "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be")
+    marked = head.startswith(codecs.BOM_UTF8)
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    controls = size = 0
+    before, plain = b"\n", True
+    try:
+        for block in blocks(path):
+            if not block.isascii() or decoder.getstate()[0]:
+                decoder.decode(block)
+            size += len(block)
+            controls += len(block) - len(block.translate(None, _CONTROLS))
+            if plain:
+                seam = before[-64:] + block
+                plain = not (
+                    b"\r" in block
+                    or b"\x00" in block
+                    or _BLANK_ROW.search(seam)
+                    or (_near_quotes(seam) and _ODD_QUOTES.search(seam))
+                )
+            before = block
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        if marked:
+            raise Mistake(f"{name} is damaged: its text breaks off or is garbled. Save it again.") from None
+        return _in(path, name, "cp1252")
+    _refuse_controls(path, name, controls, size)
+    return TextFile(path, name, "utf-8-sig" if marked else "utf-8", plain and not before.endswith(b"\x1a"))
+
+
+def _near_quotes(block: bytes) -> bool:
+    """Whether a space or a tab stands beside any quotation mark."""
+    letters = np.frombuffer(block, dtype=np.uint8)
+    quotes = np.flatnonzero(letters == ord('"'))
+    beside = np.concatenate([letters[quotes[quotes > 0] - 1], letters[quotes[quotes < len(letters) - 1] + 1]])
+    return bool(((beside == ord(" ")) | (beside == ord("\t"))).any())
+
+
+def blocks(path: Path) -> Iterator[bytes]:
+    """The bytes of a file, piece by piece."""
+    with path.open("rb") as file:
+        while block := file.read(BLOCK):
+            yield block
+
+
+def _in(path: Path, name: str, encoding: str) -> TextFile:
+    """A file in an encoding that only Python reads, decoded once to see that it holds."""
+    file = TextFile(path, name, encoding, False)
+    controls = size = 0
+    table = dict.fromkeys(_CONTROLS)
+    try:
+        with file.open() as text:
+            while part := text.read(BLOCK):
+                size += len(part)
+                controls += len(part) - len(part.translate(table))
+    except UnicodeDecodeError:
+        said = "UTF-8, UTF-16 or Windows-1252" if encoding == "cp1252" else "UTF-16, as its first bytes say"
+        raise Mistake(
+            f"{name} is not a text file in {said}. Save the sheet again as CSV (UTF-8) or as a workbook."
+        ) from None
+    _refuse_controls(path, name, controls, size)
+    return file
+
+
+def _refuse_controls(path: Path, name: str, controls: int, size: int) -> None:
+    if controls > CONTROL_SHARE * size or any(b"\x00" in block for block in blocks(path) if controls):
+        raise Mistake(
+            f"{name} is not a text file, or it is damaged. Save the sheet again as CSV (UTF-8) or as a workbook."
+        )
