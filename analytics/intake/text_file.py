@@ -86,8 +86,10 @@ def look_through(path: Path, name: str) -> TextFile:
         if marked:
             raise Mistake(f"{name} is damaged: its text breaks off or is garbled. Save it again.") from None
         return _in(path, name, "cp1252")
-    _refuse_controls(path, name, controls, size)
-    return TextFile(path, name, "utf-8-sig" if marked else "utf-8", plain and not before.endswith(b"\x1a"))
+    # Old programs end a file with this character; it is no part of the text.
+    ends = len(before) - len(before.rstrip(b"\x1a"))
+    _refuse_controls(path, name, controls - ends, size - ends)
+    return TextFile(path, name, "utf-8-sig" if marked else "utf-8", plain and not ends)
 
 
 def _near_quotes(block: bytes) -> bool:
@@ -108,19 +110,20 @@ def blocks(path: Path) -> Iterator[bytes]:
 def _in(path: Path, name: str, encoding: str) -> TextFile:
     """A file in an encoding that only Python reads, decoded once to see that it holds."""
     file = TextFile(path, name, encoding, False)
-    controls = size = 0
+    controls = size = ends = 0
     table = dict.fromkeys(_CONTROLS)
     try:
         with file.open() as text:
             while part := text.read(BLOCK):
                 size += len(part)
                 controls += len(part) - len(part.translate(table))
+                ends = len(part) - len(part.rstrip("\x1a"))
     except UnicodeDecodeError:
         said = "UTF-8, UTF-16 or Windows-1252" if encoding == "cp1252" else "UTF-16, as its first bytes say"
         raise Mistake(
             f"{name} is not a text file in {said}. Save the sheet again as CSV (UTF-8) or as a workbook."
         ) from None
-    _refuse_controls(path, name, controls, size)
+    _refuse_controls(path, name, controls - ends, size - ends)
     return file
 
 
