@@ -54,8 +54,8 @@ def look_through(path: Path, name: str) -> TextFile:
     Mistake
         The bytes are no text, or break off in the middle of a letter.
     """
-    with path.open("rb") as file:
-        head = file.read(1 << 16)
+    with path.open("rb") as opened:
+        head = opened.read(1 << 16)
     if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return _in(path, name, "utf-16")
     if head.count(0):
@@ -88,8 +88,9 @@ def look_through(path: Path, name: str) -> TextFile:
         return _in(path, name, "cp1252")
     # Old programs end a file with this character; it is no part of the text.
     ends = len(before) - len(before.rstrip(b"\x1a"))
-    _refuse_controls(path, name, controls - ends, size - ends)
-    return TextFile(path, name, "utf-8-sig" if marked else "utf-8", plain and not ends)
+    file = TextFile(path, name, "utf-8-sig" if marked else "utf-8", plain and not ends)
+    _refuse_controls(file, controls - ends, size - ends)
+    return file
 
 
 def _near_quotes(block: bytes) -> bool:
@@ -123,12 +124,27 @@ def _in(path: Path, name: str, encoding: str) -> TextFile:
         raise Mistake(
             f"{name} is not a text file in {said}. Save the sheet again as CSV (UTF-8) or as a workbook."
         ) from None
-    _refuse_controls(path, name, controls - ends, size - ends)
+    _refuse_controls(file, controls - ends, size - ends)
     return file
 
 
-def _refuse_controls(path: Path, name: str, controls: int, size: int) -> None:
-    if controls > CONTROL_SHARE * size or any(b"\x00" in block for block in blocks(path) if controls):
+def _refuse_controls(file: TextFile, controls: int, size: int) -> None:
+    line = _line_of_nul(file) if controls else 0
+    if line or controls > CONTROL_SHARE * size:
+        where = f" (line {line} holds a NUL)" if line else ""
         raise Mistake(
-            f"{name} is not a text file, or it is damaged. Save the sheet again as CSV (UTF-8) or as a workbook."
+            f"{file.name} is not a text file, or it is damaged{where}. "
+            "Save the sheet again as CSV (UTF-8) or as a workbook."
         )
+
+
+def _line_of_nul(file: TextFile) -> int:
+    """The line in which the first NUL stands; 0 if there is none."""
+    before = 0
+    with file.open() as text:
+        while part := text.read(BLOCK):
+            place = part.find("\x00")
+            if place >= 0:
+                return before + part.count("\n", 0, place) + 1
+            before += part.count("\n")
+    return 0

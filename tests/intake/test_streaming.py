@@ -87,7 +87,7 @@ def test_the_demo_herds(path: Path) -> None:
 def test_the_messy_book_by_either_reader(piece_size: None, tmp_path: Path) -> None:
     assert _same(sample_data.MESSY)
     text = sample_data.MESSY.read_bytes().decode("utf-8", "replace").replace("\r\n", "\n")
-    assert truths.sample_data.MESSY_FARM in text
+    assert truths.MESSY_FARM in text
     lines = [line for line in text.split("\n") if line.strip()]
     path = tmp_path / "plain.csv"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="")
@@ -95,7 +95,7 @@ def test_the_messy_book_by_either_reader(piece_size: None, tmp_path: Path) -> No
     assert _same(path)
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=_SHARED)
+@settings(max_examples=40, deadline=None, suppress_health_check=_SHARED)
 @given(
     headings=st.lists(_HEADING, min_size=1, max_size=9),
     rows=st.lists(st.lists(_CELL, max_size=11), max_size=8),
@@ -135,7 +135,7 @@ def test_any_table(
     _same(path, farm=farm, day_first=day_first)
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=_SHARED)
+@settings(max_examples=40, deadline=None, suppress_health_check=_SHARED)
 @given(
     body=st.lists(
         st.sampled_from(
@@ -155,7 +155,7 @@ def test_odd_quotes_blanks_and_breadths(body: list[str], ending: str, last: bool
     _same(path)
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=_SHARED)
+@settings(max_examples=20, deadline=None, suppress_health_check=_SHARED)
 @given(
     rows=st.lists(st.tuples(st.sampled_from(["Elm", "elm ", "Ash"]), st.sampled_from(["", "0", "1", "4", "9", "x"]),
                             st.sampled_from(["", "0-3", "1-5"]), st.sampled_from(["High", "high", " HIGH", "dry", ""]),
@@ -175,7 +175,7 @@ def test_what_one_row_says_of_another_is_kept_over_the_seams(
 
 def test_parquet(piece_size: None, tmp_path: Path) -> None:
     (sheet,) = check_file(next(p for p in sample_data.FILES if "nether" in p.stem), "x.csv", today=TODAY)
-    table = pa.Table.from_pandas(sheet.records.drop(columns="row"), preserve_index=False)
+    table = pa.Table.from_pandas(sheet.records.drop(columns="row").head(60), preserve_index=False)
     path = tmp_path / "trims.parquet"
     pq.write_table(table, path)
     assert _same(path)

@@ -1,0 +1,133 @@
+"""A large file goes in piece by piece as a small one goes in whole, within a memory that does not grow with it."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+import sample_data
+from analytics.intake import check_file, pieces
+from analytics.intake.streaming import CheckedStream, check_stream
+from analytics.ledger import Ledger, bulk, open_ledger
+from analytics.ledger.adding import ImportResult, add_sheets, undo_import
+from analytics.ledger.bulk import add_stream
+from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES
+from tests.scale import ledgers
+
+TABLES = [*(name for name, _ in ROW_TABLES.values()), *DERIVED_TABLES, "set_aside", "seen_again"]
+
+
+@pytest.fixture(autouse=True)
+def small_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pieces, "ROWS_A_PIECE", 3000)
+    monkeypatch.setattr(bulk, "ROWS_AT_A_TIME", 2000)
+
+
+def _stream(path: Path, ledger: Ledger) -> CheckedStream:
+    stream = check_stream(path, path.name, known_farms=ledger.farms(), big_from=0)
+    assert stream is not None
+    return stream
+
+
+def _both(tmp_path: Path, paths: list[Path]) -> tuple[Ledger, Ledger, list[tuple[ImportResult, ImportResult]]]:
+    whole, piecewise = open_ledger(tmp_path / "whole.duckdb"), open_ledger(tmp_path / "pieces.duckdb")
+    results = []
+    for path in paths:
+        sheets = check_file(path, path.name, known_farms=whole.farms())
+        planned = add_stream(piecewise, _stream(path, piecewise), path.name, "1", dry_run=True)
+        one = add_sheets(whole, sheets, path.name, "1")
+        other = add_stream(piecewise, _stream(path, piecewise), path.name, "1")
+        assert (planned.read, planned.added, planned.already_known, planned.set_aside) == (
+            other.read, other.added, other.already_known, other.set_aside,
+        )  # fmt: skip
+        results.append((one, other))
+    return whole, piecewise, results
+
+
+def _same(one: Ledger, other: Ledger) -> None:
+    for name in TABLES:
+        pd.testing.assert_frame_equal(
+            one.frame(f"SELECT * FROM {name} ORDER BY ALL"), other.frame(f"SELECT * FROM {name} ORDER BY ALL")
+        )
+
+
+@pytest.fixture(scope="module")
+def made_up(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two farms' sheets, and some rows of them once more."""
+    path = tmp_path_factory.mktemp("sheet") / "two_farms.csv"
+    table = pd.concat([piece.to_pandas() for piece in ledgers.batches(20_000) if len(piece)][:8])
+    pd.concat([table, table.iloc[::50], table.iloc[:300]]).to_csv(path, index=False, lineterminator="\n")
+    return path
+
+
+def test_the_two_ways_in_make_the_same_ledger(made_up: Path, tmp_path: Path) -> None:
+    register = next(path for path in sample_data.FILES if path.stem == "register")
+    scores = next(path for path in sample_data.FILES if path.stem == "locomotion")
+    larkmoor = next(path for path in sample_data.FILES if path.stem == "larkmoor_trims")
+    whole, piecewise, results = _both(tmp_path, [register, made_up, larkmoor, scores, made_up, sample_data.MESSY])
+    for one, other in results:
+        assert one == other
+    assert results[1][0].already_known and results[1][0].set_aside
+    assert results[4][0].added == 0
+    _same(whole, piecewise)
+    for number in (2, 3):
+        assert undo_import(whole, number) == undo_import(piecewise, number)
+    _same(whole, piecewise)
+
+
+def test_what_breaks_half_way_leaves_nothing(made_up: Path, tmp_path: Path) -> None:
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    add_stream(ledger, _stream(sample_data.MESSY, ledger), "messy.csv", "0")
+    before = {name: ledger.frame(f"SELECT * FROM {name} ORDER BY ALL") for name in [*TABLES, "imports"]}
+    stream = _stream(made_up, ledger)
+    lines = made_up.read_text().splitlines(keepends=True)
+    copy = tmp_path / "cut.csv"
+    copy.write_text("".join(lines))
+    stream = _stream(copy, ledger)
+    copy.write_text("".join([*lines[:9000], '2026-01-01,"x"y,cut\n']))
+    with pytest.raises(Exception):  # noqa: B017
+        add_stream(ledger, stream, "cut.csv", "0")
+    for name, table in before.items():
+        pd.testing.assert_frame_equal(table, ledger.frame(f"SELECT * FROM {name} ORDER BY ALL"))
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["cut.csv", "l.duckdb"]
+
+
+_MEASURED = """
+import resource, sys
+from pathlib import Path
+from analytics.intake.streaming import check_stream
+from analytics.ledger import bulk, open_ledger
+
+def peak():
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+small, large, place = map(Path, sys.argv[1:])
+bulk.ROWS_AT_A_TIME = 60_000
+ledger = open_ledger(place)
+for path in (small, large):
+    stream = check_stream(path, path.name, known_farms=ledger.farms(), big_from=0)
+    bulk.add_stream(ledger, stream, path.name, "0", memory="150MB")
+    print(peak())
+"""
+
+
+def test_memory_does_not_grow_with_the_file(tmp_path: Path) -> None:
+    small, large = tmp_path / "small.csv", tmp_path / "large.csv"
+    year = [piece.to_pandas() for piece in ledgers.batches(40_000)][:4]
+    one = pd.concat(year)
+    one.to_csv(small, index=False, lineterminator="\n")
+    with large.open("w", newline="") as file:
+        for turn in range(14):
+            one.assign(cow="x" + str(turn) + "-" + one["cow"]).to_csv(
+                file, index=False, header=not turn, lineterminator="\n"
+            )
+    out = subprocess.run(
+        [sys.executable, "-c", _MEASURED, str(small), str(large), str(tmp_path / "l.duckdb")],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    first, second = (float(line) for line in out.stdout.split())
+    # Fourteen times the rows may take room for fuller pieces and for what the engine is allowed, not for the file.
+    assert second - first < 250, (first, second)
+    assert second < 750, (first, second)
