@@ -271,6 +271,14 @@ def verify(ledger: LedgerOption = None) -> None:
 
 
 @app.command()
+def mend(ledger: LedgerOption = None) -> None:
+    """Open a ledger again whose writing was cut short, and say what is in it."""
+    from dashboard.keeping import mend
+
+    mend(ledger)
+
+
+@app.command()
 def history(
     ledger: LedgerOption = None,
     format: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",

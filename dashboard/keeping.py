@@ -1,4 +1,4 @@
-"""``evenfoot verify`` and ``history``: is the ledger whole, and what was done to it."""
+"""``evenfoot verify``, ``mend`` and ``history``: is the ledger whole, and what was done to it."""
 
 from __future__ import annotations
 
@@ -26,6 +26,24 @@ def verify(address: str | None) -> None:
         f"The ledger {ledger.name} is whole. Imports: {verdict.imports}. Rows: {verdict.rows}. Every row, count and "
         "derived table was checked."
     )
+
+
+def mend(address: str | None) -> None:
+    """Put a log that cannot be read aside, and say which imports are there."""
+    from analytics.ledger.mending import mend
+
+    ledger = open_ledger(address)
+    done = mend(ledger)
+    newest = (
+        f"The newest import in it is {done.last_import} ({done.last_file})." if done.last_import else "It is empty."
+    )
+    if done.log is None:
+        print(f"The ledger {ledger.name} opens and is whole; nothing had to be mended. {newest}")
+    else:
+        print(
+            f"The ledger {ledger.name} opens again and is whole. {newest} Bring in again what came after it. The log "
+            f"that could not be read is kept as {done.log}."
+        )
 
 
 def print_history(address: str | None, format: str) -> None:

@@ -26,7 +26,7 @@ def log_of(path: Path) -> Path:
     return path.with_name(path.name + ".wal")
 
 
-def copy_before(ledger: Ledger, what: str) -> Path:
+def copy_before(ledger: Ledger, what: str, *, fold: bool = True) -> Path:
     """Copy the ledger into the folder ``backups`` beside it, before something is done that may be regretted.
 
     Of the copies made for the same reason, the newest :data:`KEPT_COPIES` are kept, or fewer of a large ledger.
@@ -36,6 +36,8 @@ def copy_before(ledger: Ledger, what: str) -> Path:
     ledger : Ledger
     what : str
         What is about to be done, in letters for a file name, such as ``undo-7``.
+    fold : bool
+        Whether a log that was left is brought into the ledger first; else it is copied beside.
 
     Returns
     -------
@@ -51,8 +53,8 @@ def copy_before(ledger: Ledger, what: str) -> Path:
     folder = place.with_name(FOLDER)
     moment = f"{dt.datetime.now():%Y-%m-%d-%H%M%S-%f}"
     out = folder / f"{place.stem}-{moment}-before-{what}.duckdb"
-    copy_file(ledger, out)
-    _forget_old([copy for copy in kept_copies(ledger) if f"-before-{what.partition('-')[0]}-" in copy.name])
+    copy_file(ledger, out, fold=fold)
+    _forget_old([copy for copy in kept_copies(ledger) if f"-before-{what.partition('-')[0]}" in copy.name])
     return out
 
 
@@ -74,7 +76,7 @@ def _forget_old(copies: list[Path]) -> None:
             forget(log_of(copy))
 
 
-def copy_file(ledger: Ledger, out: Path) -> None:
+def copy_file(ledger: Ledger, out: Path, *, fold: bool = True) -> None:
     """Copy the ledger's file to *out*, which appears there only when it is whole.
 
     Raises
@@ -85,7 +87,7 @@ def copy_file(ledger: Ledger, out: Path) -> None:
     draft = out.with_name(f"{out.name}.{os.getpid()}.draft")
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        if log_of(Path(ledger.name)).exists():
+        if fold and log_of(Path(ledger.name)).exists():
             # Somebody was killed while writing. What is whole in the log goes into the file, which only a writer does.
             with contextlib.suppress(Mistake), ledger.lease.writing():
                 pass

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from analytics.ledger.lease import FileLease, lease_of
-from analytics.mistake import Mistake
+from analytics.ledger.making import make_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,7 +33,11 @@ class DuckDBEngine:
 
     @property
     def exists(self) -> bool:
-        return self.lease.path.exists()
+        """An empty file is none yet."""
+        try:
+            return self.lease.path.stat().st_size > 0
+        except OSError:
+            return False
 
     @property
     def version(self) -> tuple[int, int]:
@@ -52,13 +56,8 @@ class DuckDBEngine:
     @contextlib.contextmanager
     def writing(self, farms: Iterable[str] | None = None) -> Iterator[Any]:
         """One writer at a time has the whole file, whatever the farms."""
-        try:
-            self.lease.path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise Mistake(
-                f"The folder {self.lease.path.parent} cannot be made ({error.strerror}); "
-                "choose another place with --ledger."
-            ) from None
+        if not self.exists:
+            make_file(self.lease.path)
         with self.lease.writing() as connection:
             yield connection
 

@@ -10,13 +10,13 @@ from __future__ import annotations
 import atexit
 import contextlib
 import os
-import re
 import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
+from analytics.ledger.failures import explained, holder, not_kept, unreadable
 from analytics.mistake import Mistake
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ WAIT_SECONDS = 10.0
 IDLE_SECONDS = 0.75
 """How long an unused read-only lease is kept: long enough for one page's panels, short for a writer."""
 
-_CONFIG: dict[str, str | bool | int | float | list[str]] = {
+CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": False,
     "autoload_known_extensions": False,
 }
@@ -75,6 +75,11 @@ class FileLease:
             cursor = self._shared.cursor()
         try:
             yield cursor
+        except BaseException as error:
+            told = unreadable(self.path, error)
+            if told is None:
+                raise
+            raise told from None
         finally:
             cursor.close()
             with self._turn:
@@ -97,6 +102,11 @@ class FileLease:
                         connection.rollback()
                     raise
                 connection.commit()
+            except BaseException as error:
+                told = not_kept(self.path, error)
+                if told is None:
+                    raise
+                raise told from None
             finally:
                 connection.close()
 
@@ -200,21 +210,21 @@ class FileLease:
     def _open(self, *, read_only: bool) -> duckdb.DuckDBPyConnection:
         import duckdb
 
-        if read_only and not self.path.exists():
+        if not self.path.exists() or (read_only and self.path.stat().st_size == 0):
             raise self._absent()
         until = time.monotonic() + WAIT_SECONDS
         asked = False
         try:
             while True:
                 try:
-                    return duckdb.connect(str(self.path), read_only=read_only, config=_CONFIG)
+                    return duckdb.connect(str(self.path), read_only=read_only, config=CONFIG)
                 except duckdb.Error as error:
                     text = str(error)
                     if "lock" not in text.lower():
-                        raise _explain(self.path, text) from None
+                        raise explained(self.path, error) from None
                     if time.monotonic() > until:
                         raise Mistake(
-                            f"The ledger {self.path} is in use by {_holder(text)}; "
+                            f"The ledger {self.path} is in use by {holder(text)}; "
                             "close it there or try again when it has finished."
                         ) from None
                     if not read_only and not asked:
@@ -244,16 +254,6 @@ class FileLease:
                     return
 
 
-def _explain(path: Path, text: str) -> Mistake:
-    if "not a valid DuckDB" in text or "Serialization" in text:
-        return Mistake(f"{path} is not an Evenfoot ledger; choose another file with --ledger.")
-    if "ermission denied" in text:
-        return Mistake(f"The ledger {path} may not be opened for writing; check the folder's permissions.")
-    if "does not exist" in text or "No such file" in text:
-        return Mistake(f"The folder of the ledger {path} does not exist; create it or choose another path.")
-    return Mistake(f"The ledger {path} cannot be opened: {text.splitlines()[0]}")
-
-
 def _locked_for_reading(file: BinaryIO) -> bool:
     """Take the lock that a reading engine takes; False while a writer has the file."""
     try:
@@ -265,13 +265,6 @@ def _locked_for_reading(file: BinaryIO) -> bool:
     except OSError:
         return False
     return True
-
-
-def _holder(text: str) -> str:
-    found = re.search(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)", text)
-    if found:
-        return f"{Path(found['program']).name} (process {found['pid']})"
-    return "another program"
 
 
 _ending = threading.Event()

@@ -11,6 +11,7 @@ from typing import Any
 from analytics.ledger import sums
 from analytics.ledger.copying import copy_file
 from analytics.ledger.derive import rebuild
+from analytics.ledger.failures import Damaged
 from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.ledger.schema import (
     BOOKKEEPING,
@@ -61,8 +62,6 @@ def verify(ledger: Ledger) -> Verdict:
     Mistake
         There is no ledger, it is no ledger, it is from a newer Evenfoot, or it is not a file.
     """
-    import duckdb
-
     try:
         with ledger.lease.reading() as cursor:
             if ledger.layout(cursor) == SCHEMA_VERSION:
@@ -72,8 +71,8 @@ def verify(ledger: Ledger) -> Verdict:
             copy_file(ledger, Path(copy.name))
             with copy.reading() as cursor:
                 return _verdict(cursor)
-    except duckdb.Error as error:
-        return Verdict((_unreadable(ledger.name, error),))
+    except Damaged as damage:
+        return Verdict((say("{damage}", damage=str(damage)),))
 
 
 def _unreadable(what: str, error: Exception) -> Said:

@@ -1,0 +1,83 @@
+"""A new ledger's file: it appears at its place with all its tables, or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import time
+from pathlib import Path
+
+from analytics.ledger.schema import SCHEMA_VERSION, create_statements
+from analytics.mistake import Mistake
+
+STALE_SECONDS = 3600.0
+"""A draft this old was left behind by a program that was killed. [common practice, no source]"""
+
+
+def make_file(path: Path) -> None:
+    """Make an empty ledger at *path*, unless one is there by then.
+
+    Raises
+    ------
+    Mistake
+        The file cannot be written.
+    """
+    import duckdb
+
+    from analytics.ledger.failures import explained
+    from analytics.ledger.lease import CONFIG
+
+    draft = path.with_name(f"{path.name}.{os.getpid()}-{time.monotonic_ns()}.new")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Mistake(
+            f"The folder {path.parent} cannot be made ({error.strerror}); choose another place with --ledger."
+        ) from None
+    try:
+        connection = duckdb.connect(str(draft), config=CONFIG)
+        try:
+            for statement in create_statements():
+                connection.execute(statement)
+            connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
+        finally:
+            connection.close()
+        _put_aside_old_log(path)
+        _place(draft, path)
+    except duckdb.Error as error:
+        raise explained(path, error) from None
+    except OSError as error:
+        raise Mistake(f"The ledger {path} cannot be written ({error.strerror}); choose another place.") from None
+    finally:
+        for left in (draft, draft.with_name(draft.name + ".wal")):
+            with contextlib.suppress(OSError):
+                left.unlink()
+        _forget_stale(path)
+
+
+def _place(draft: Path, path: Path) -> None:
+    """Give the draft its name. Another program may have made a ledger there meanwhile; that one stays."""
+    try:
+        os.link(draft, path)
+    except FileExistsError:
+        if path.stat().st_size == 0:
+            os.replace(draft, path)
+    except OSError:
+        # A file system without links: moving does not overwrite on the systems that have such.
+        if not path.exists() or path.stat().st_size == 0:
+            os.replace(draft, path)
+
+
+def _put_aside_old_log(path: Path) -> None:
+    """The log of a ledger that was deleted is no part of the new one."""
+    log = path.with_name(path.name + ".wal")
+    if log.exists() and not path.exists():
+        os.replace(log, path.with_name(f"{log.name}.{time.strftime('%Y-%m-%d-%H%M%S')}.old"))
+
+
+def _forget_stale(path: Path) -> None:
+    for left in path.parent.glob("*.new*"):
+        if left.name.startswith(path.name + "."):
+            with contextlib.suppress(OSError):
+                if abs(time.time() - left.stat().st_mtime) > STALE_SECONDS:
+                    left.unlink()
