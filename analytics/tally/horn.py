@@ -157,25 +157,40 @@ def _differences(claws: ir.Table, keys: list[str]) -> list[ir.Table]:
     ]
 
 
+THOUSANDTHS = 1000
+"""Readings are added up in thousandths of a millimetre or degree, as whole numbers: floating sums differ in the last
+digits with the order in which an engine's threads come in."""
+
+WIDE = "decimal(38, 0)"
+
+
+def _square(value: ir.Value) -> ir.Value:
+    wide = value.cast(WIDE)
+    return wide * wide
+
+
 @functools.lru_cache(maxsize=256)
 def _question(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> tuple[Question, Question]:
     values = _values(selection, by, limits)
     keys = [*(f"by_{name}" for name in by), "measure"]
-    each = values.group_by([*keys, "farm", "cow"]).agg(y=values.value.sum(), n=values.count())
+    values = values.mutate(value=(values.value * THOUSANDTHS).round().cast("int64"))
+    each = values.group_by([*keys, "farm", "cow"]).agg(
+        y=values.value.sum().cast(WIDE), n=values.count().cast(WIDE), squares=_square(values.value).sum()
+    )
     sums = each.group_by(keys).agg(
-        sum_y=each.y.sum(),
+        sum_y=each.y.sum().cast("float64") / THOUSANDTHS,
         sum_n=each.n.sum().cast("int64"),
-        sum_yy=(each.y * each.y).sum(),
-        sum_yn=(each.y * each.n).sum(),
+        sum_yy=(each.y * each.y).sum().cast("float64") / THOUSANDTHS**2,
+        sum_yn=(each.y * each.n).sum().cast("float64") / THOUSANDTHS,
         sum_nn=(each.n * each.n).sum().cast("int64"),
         cows=each.count(),
         n_farms=each.farm.nunique(),
+        squares=each.squares.sum().cast("float64") / THOUSANDTHS**2,
     )
     spread = values.group_by(keys).agg(
-        sd=values.value.std(how="sample"),
-        q1=values.value.quantile(0.25),
-        median=values.value.quantile(0.5),
-        q3=values.value.quantile(0.75),
+        q1=values.value.quantile(0.25) / THOUSANDTHS,
+        median=values.value.quantile(0.5) / THOUSANDTHS,
+        q3=values.value.quantile(0.75) / THOUSANDTHS,
     )
     names = {name: f"by_{name}" for name in by}
     return question_of(sums.rename(names)), question_of(spread.rename(names))
@@ -193,7 +208,10 @@ def horn_sums(ledger: Ledger, selection: Selection, by: tuple[str, ...], limits:
     by = known_groupings(by)
     sums, spread = _question(selection, by, limits)
     frames = fetch_many(ledger, {"sums": sums, "spread": spread})
-    return frames["sums"].merge(frames["spread"], on=[*by, "measure"], how="left")
+    frame = frames["sums"].merge(frames["spread"], on=[*by, "measure"], how="left")
+    n = frame["sum_n"].astype("float64")
+    about = (frame.pop("squares") - frame["sum_y"] ** 2 / n).clip(lower=0.0)
+    return frame.assign(sd=(about / (n - 1.0).where(n > 1)) ** 0.5)
 
 
 def toe_breaks(ledger: Ledger, selection: Selection, limits: HornLimits) -> pd.DataFrame:

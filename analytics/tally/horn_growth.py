@@ -154,7 +154,10 @@ def _stays(pairs: ir.Table, names: tuple[str, ...], selection: Selection) -> ir.
         "season": both.day.month().cases(*((month, str(name)) for month, name in season.items())),
     }
     both = both.select(*_COW, "width", **{f"while_{name}": values[name] for name in names})
-    return both.group_by([*_COW, *(f"while_{name}" for name in names)]).agg(months=both.width.sum() / DAYS_A_MONTH)
+    return both.group_by([*_COW, *(f"while_{name}" for name in names)]).agg(
+        # The slices of one span are equally wide, so that this is their sum, whatever order they come in.
+        months=both.width.max() * both.count() / DAYS_A_MONTH
+    )
 
 
 def _day(cut: ir.Table) -> ir.Value:
@@ -223,5 +226,10 @@ def growth_pairs(ledger: Ledger, selection: Selection, by: tuple[str, ...]) -> G
     fixed = tuple(name for name in by if name not in WHILE and name not in ("farm", "foot", "claw"))
     frames = fetch_many(ledger, _questions(selection, fixed, names))
     left_out = dict(zip(frames["why"]["why"], frames["why"]["pairs"].astype(int), strict=True))
+    # The engine gives rows in whatever order its threads finish; sums made in another order differ in the last digits.
     order = ["farm", "cow", "foot", "claw", "until"]
-    return Growth(frames["pairs"].sort_values(order).reset_index(drop=True), frames["stays"], left_out)
+    return Growth(
+        frames["pairs"].sort_values(order).reset_index(drop=True),
+        frames["stays"].sort_values([*_COW, *names]).reset_index(drop=True),
+        left_out,
+    )
