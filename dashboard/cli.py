@@ -140,6 +140,8 @@ def table(
     currency: Annotated[str | None, typer.Option(help="Currency and year of the prices, such as EUR 2026.")] = None,
     on: Annotated[str | None, typer.Option(help="The day that counts as today.")] = None,
     cows_a_day: Annotated[int | None, typer.Option(help="Cows the trimmer does in a day.")] = None,
+    months: Annotated[int | None, typer.Option(help="Months taken together in a rolling window.")] = None,
+    outcome: Annotated[str | None, typer.Option(help="lameness or lesion, where a measure takes both.")] = None,
     level: Annotated[float | None, typer.Option(help="Confidence level, such as 0.95.")] = None,
     hemisphere: Annotated[str, typer.Option(help="north or south: whose seasons.")] = "north",
     format: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",
@@ -173,6 +175,8 @@ def table(
             "currency": currency,
             "on": on,
             "cows_a_day": cows_a_day,
+            "months": months,
+            "outcome": outcome,
         },
     )
 

@@ -30,6 +30,8 @@ MEASURES: dict[str, Measure] = {
         Measure("locomotion", "locomotion", "locomotion", "What share of cows is lame, period by period?"),
         Measure("transitions", "transitions", "transitions", "Who becomes lame, stays lame, recovers?"),
         Measure("trend", "trend", "trend", "Does the share of lame cows, or of a lesion, rise or fall?"),
+        Measure("rolling", "rolling", "rolling", "How did the last so many months together go, month after month?"),
+        Measure("years", "years", "years", "Is this year, so far, unlike the same months of the years before?"),
         Measure("season", "season", "season", "Does lameness, or a lesion, have a season?"),
         Measure("control-chart", "control_chart", "control_chart", "Is this month unlike the months before?"),
         Measure("change-impact", "change_impact", "change_impact", "Did a change go with fewer lesions?"),

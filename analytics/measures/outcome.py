@@ -9,6 +9,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Basis
 from analytics.measures.basis import basis_of
+from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from analytics.tally.series import monthly, narrows_lesions
 from analytics.words import Said, say
@@ -60,3 +61,28 @@ def series_basis(
 def months_of(ledger: Ledger, selection: Selection, outcome: Outcome) -> pd.DataFrame:
     """farm, month, cases, at_risk, cows, one row a farm and month with records."""
     return monthly(ledger, selection, outcome.name)
+
+
+def outcome_named(selection: Selection, name: str | None) -> Outcome:
+    """The outcome asked for by name; that of the selection without one.
+
+    Raises
+    ------
+    Mistake
+        There is no such outcome.
+    """
+    if name is None:
+        return outcome_of(selection)
+    for outcome in (LAMENESS, LESION):
+        if outcome.name == name:
+            return outcome
+    raise Mistake(f"'{name}' is not an outcome; use lameness or lesion.")
+
+
+def cluster_months(ledger: Ledger, selection: Selection, outcome: Outcome) -> tuple[pd.DataFrame, str]:
+    """cluster, month, cases, at_risk; and what a cluster is: a cow where one farm is in the records, else a farm."""
+    farms = months_of(ledger, selection, outcome)
+    if farms["farm"].nunique() > 1:
+        return farms.assign(cluster=farms["farm"])[["cluster", "month", "cases", "at_risk"]], "farm"
+    cows = monthly(ledger, selection, outcome.name, keys=("cow",))
+    return cows.assign(cluster=cows["cow"])[["cluster", "month", "cases", "at_risk"]], "cow"

@@ -67,6 +67,8 @@ _SHARES = {
     "high",
     "share",
     "difference",
+    "diff_low",
+    "diff_high",
     "past_prevalence",
     "centre",
     "lower",
@@ -102,7 +104,7 @@ _SHARES = {
     "detectable_rise",
 }
 _RATIOS = {"risk_ratio", "odds_ratio", "adj_odds_ratio", "rate_ratio"}
-_MONTHS = {"month", "period"}
+_MONTHS = {"month", "period", "from_month"}
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 
 

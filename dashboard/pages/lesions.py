@@ -17,6 +17,7 @@ from dashboard.charts import prevalence as bars
 from dashboard.charts.labels import value_label
 from dashboard.charts.small_multiples import small_multiples
 from dashboard.page import Page
+from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing, choosing_by
 from dashboard.view import View
@@ -134,10 +135,15 @@ def _trail(view: View) -> list[tuple[str, str]]:
     return steps
 
 
+def _choices(ledger: Ledger, view: View) -> Any:
+    return html.Div(window_choice(view), className="choices")
+
+
 PAGE = Page(
     path="/lesions",
     title="Lesions",
     question="Which lesions, on which claws and zones, in which cows. Choose a bar, a claw or a zone to look closer.",
+    choices=_choices,
     trail=_trail,
     panels=(
         Panel(
@@ -169,6 +175,8 @@ PAGE = Page(
             wide=True,
             over_time=True,
         ),
+        rolling_panel("lesion-rolling", "lesion", "Share of trims with the lesion"),
+        years_panel("lesion-years", "lesion", "Share of trims with the lesion"),
         Panel(
             "lesion-each",
             "Every lesion, quarter by quarter",

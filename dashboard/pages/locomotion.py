@@ -12,6 +12,7 @@ from analytics.tally.scoring import lame_cows
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.page import Page
+from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing_by
 from dashboard.view import View
@@ -44,10 +45,15 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
     ]
 
 
+def _choices(ledger: Ledger, view: View) -> Any:
+    return html.Div(window_choice(view), className="choices")
+
+
 PAGE = Page(
     path="/locomotion",
     title="Locomotion",
     question="What share of the cows is lame, is it rising, and which cows are lame now.",
+    choices=_choices,
     panels=(
         Panel(
             "locomotion-trend",
@@ -58,6 +64,8 @@ PAGE = Page(
             wide=True,
             over_time=True,
         ),
+        rolling_panel("locomotion-rolling", "lameness", "Share of scorings that were lame"),
+        years_panel("locomotion-years", "lameness", "Share of scorings that were lame"),
         Panel("locomotion-lame", "Cows lame when last scored", _lame_now, wide=True),
     ),
 )

@@ -1,0 +1,126 @@
+"""The last so many months together, month after month: a line with its band, and the single months behind it."""
+
+from __future__ import annotations
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
+from dashboard.charts.labels import date_label
+from dashboard.charts.periods import period_axis
+from dashboard.charts.theme import estimate, percent, rgba, tokens
+
+HEIGHT = 320
+NARROW_HEIGHT = 280
+
+
+def rolling(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """A rolling share with its interval as a band; single months as pale dots, the larger the more were looked at.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of :func:`analytics.measures.rolling.rolling`.
+    theme, narrow, title, drill
+        As in every chart; *drill* is given the rows of the table.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("The last months together")) if title is None else title
+    if answer.empty:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    t = tokens(theme)
+    table = answer.table
+    alone = answer.extra["months"]
+    # Months before the first window are in it, and shown; the scale follows the line, as a month of few cows may be
+    # anywhere.
+    alone = alone[alone["month"] >= table["from_month"].min()]
+    figure = go.Figure([_single(alone, theme), *_band(table, theme)])
+    hover = [
+        f"<b>{date_label(row['from_month'], 'month')} to {date_label(row['month'], 'month')}</b><br>"
+        f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], answer.basis.unit)}"
+        for row in records(table)
+    ]
+    figure.add_trace(
+        go.Scatter(
+            x=table["month"],
+            y=table["prevalence"],
+            mode="lines+markers",
+            line={"color": t.accent, "width": 2.4},
+            marker={"size": 6, "color": t.accent, "line": {"color": t.raised, "width": 1}},
+            name=str(say("Months together, with interval")),
+            hovertext=hover,
+            hovertemplate="%{hovertext}<extra></extra>",
+            customdata=marks(table, drill),
+        )
+    )
+    drawn = top_of(table, "high")
+    axis = shares_axis(narrow, min(max(drawn, top_of(alone, "prevalence")), 1.8 * drawn), str(say("Share")))
+    figure.update_yaxes(**axis)
+    period_axis(figure, pd.concat([alone["month"], table["month"]]), narrow)
+    return framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=NARROW_HEIGHT if narrow else HEIGHT,
+        legend_lines=2 if narrow else 1,
+        shown="the band shows {level} intervals",
+    )
+
+
+def _single(alone: pd.DataFrame, theme: str) -> go.Scatter:
+    t = tokens(theme)
+    sizes = 4 + 6 * (alone["at_risk"] / max(alone["at_risk"].max(), 1)) ** 0.5
+    return go.Scatter(
+        x=alone["month"],
+        y=alone["prevalence"],
+        mode="markers",
+        marker={"size": sizes, "color": rgba(t.muted, 0.35), "symbol": "circle"},
+        name=str(say("Single months (larger: more looked at)")),
+        hoverinfo="skip",
+    )
+
+
+def _band(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
+    colour = tokens(theme).accent
+    edge = {"mode": "lines", "line": {"width": 0.8, "color": rgba(colour, 0.5)}, "hoverinfo": "skip"}
+    return [
+        go.Scatter(x=table["month"], y=table["high"], showlegend=False, **edge),
+        go.Scatter(
+            x=table["month"], y=table["low"], fill="tonexty", fillcolor=rgba(colour, 0.15), showlegend=False, **edge
+        ),
+    ]
+
+
+def describe(answer: Answer) -> str:
+    """The chart in words: the first and the newest window, and the highest."""
+    if answer.empty:
+        return str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+    rows = records(answer.table)
+    highest = max(rows, key=lambda row: row["prevalence"])
+    unit = answer.basis.unit
+    parts = [
+        f"{date_label(row['from_month'], 'month')} to {date_label(row['month'], 'month')}: "
+        f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}."
+        for row in (rows[0], rows[-1])
+    ]
+    top = say(
+        "Highest up to {when}: {share}.",
+        when=date_label(highest["month"], "month"),
+        share=percent(highest["prevalence"]),
+    )
+    head = say("Line of the share in a window of months that moves on, {n} windows.", n=len(rows))
+    return " ".join([str(head), *parts, str(top), f"{rests_on(answer, '{level} intervals')}."])

@@ -1,0 +1,178 @@
+"""This year against the years before: the months of each year over one another."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analytics.measures.answer import Answer
+from analytics.words import Said, say
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
+from dashboard.charts.season import MONTHS
+from dashboard.charts.theme import DASHES, MARKERS, estimate, percent, points, rgba, tokens
+
+HEIGHT = 340
+NARROW_HEIGHT = 300
+MOST_YEARS = 4
+"""Years that can still be told apart over one another; the newest are drawn. [common practice, no source]"""
+
+LONGEST_LINE = 4
+"""A line is not drawn across more than this many months without records. [common practice, no source]"""
+
+BESIDE = 0.14
+
+
+def years(
+    answer: Answer,
+    *,
+    theme: str = "paper",
+    narrow: bool = False,
+    title: str | None = None,
+    drill: Drill | None = None,
+) -> go.Figure:
+    """One line a year over the months of the calendar, each month with its interval; this year stands out.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of :func:`analytics.measures.years.years`.
+    theme, narrow, title, drill
+        As in every chart; *drill* is given the rows of ``extra["months"]``.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    title = str(say("This year over the years before")) if title is None else title
+    months = answer.extra.get("months", pd.DataFrame())
+    if answer.empty or months.empty:
+        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
+    shown = sorted(set(months["month"].dt.year))[-MOST_YEARS:]
+    figure = go.Figure()
+    for place, year in enumerate(shown):
+        part = months[months["month"].dt.year == year].sort_values("month").reset_index(drop=True)
+        back = len(shown) - 1 - place
+        beside = (place - (len(shown) - 1) / 2) * BESIDE
+        figure.add_traces(_year(part, year, back, beside, theme, drill, answer.basis.unit))
+    drawn = months[months["month"].dt.year.isin(shown)]
+    figure.update_xaxes(
+        tickvals=list(range(1, 13)),
+        ticktext=[name[0] for name in MONTHS] if narrow else list(MONTHS),
+        range=[0.5, 12.5],
+        showgrid=False,
+    )
+    top = top_of(drawn, "high", "prevalence")
+    figure.update_yaxes(**shares_axis(narrow, min(top, 1.8 * top_of(drawn, "prevalence")), str(say("Share"))))
+    return framed(
+        figure,
+        answer,
+        title=title,
+        theme=theme,
+        narrow=narrow,
+        height=NARROW_HEIGHT if narrow else HEIGHT,
+        legend_lines=1,
+    )
+
+
+def _year(
+    part: pd.DataFrame, year: int, back: int, beside: float, theme: str, drill: Drill | None, unit: str
+) -> list[go.Scatter]:
+    """This year (*back* 0) strong, the others paler, each with colour, dash and marker of its own."""
+    t = tokens(theme)
+    colour = t.accent if not back else t.series[back - 1]
+    at = part["month"].dt.month + beside
+    x: list[float | None] = []
+    y: list[float | None] = []
+    for i, (month, share) in enumerate(zip(part["month"].dt.month, part["prevalence"], strict=True)):
+        if i and month - part["month"].dt.month[i - 1] > LONGEST_LINE:
+            x.append(None)
+            y.append(None)
+        x.append(month + beside)
+        y.append(share)
+    hover = [
+        f"<b>{MONTHS[row['month'].month - 1]} {year}</b><br>"
+        f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
+        for row in records(part)
+    ]
+    line = {"color": rgba(colour, 0.9 if not back else 0.55), "width": 2.6 if not back else 1.6, "dash": DASHES[back]}
+    return [
+        go.Scatter(x=x, y=y, mode="lines", line=line, hoverinfo="skip", legendgroup=str(year), showlegend=False),
+        go.Scatter(
+            x=at,
+            y=part["prevalence"],
+            error_y={
+                "type": "data",
+                "symmetric": False,
+                "array": part["high"] - part["prevalence"],
+                "arrayminus": part["prevalence"] - part["low"],
+                "thickness": 1.8 if not back else 1,
+                "width": 3 if not back else 0,
+                "color": rgba(colour, 0.8 if not back else 0.45),
+            },
+            mode="markers",
+            marker={"color": colour, "size": 9 if not back else 7, "symbol": MARKERS[back]},
+            name=str(year),
+            legendgroup=str(year),
+            hovertext=hover,
+            hovertemplate="%{hovertext}<extra></extra>",
+            customdata=marks(part, drill),
+        ),
+    ]
+
+
+_VERDICTS: dict[str, Said] = {
+    "up": say("more than"),
+    "down": say("less than"),
+    "unclear": say("not clearly different from"),
+}
+
+
+def sentences(answer: Answer) -> list[str]:
+    """This year so far against each year before, never bolder than the interval."""
+    if answer.empty:
+        return []
+    rows = records(answer.table)
+    now, unit = rows[0], answer.basis.unit
+    until = MONTHS[int(now["to_month"]) - 1]
+    span = until if now["to_month"] == 1 else str(say("{first} to {last}", first=MONTHS[0], last=until))
+    share = estimate(now["cases"], now["at_risk"], now["low"], now["high"], unit)
+    out = [str(say("{span} {year}: {share}.", span=span, year=int(now["year"]), share=share))]
+    return out + [_against(row, unit) for row in rows[1:MOST_YEARS]]
+
+
+def _against(row: dict[str, Any], unit: str) -> str:
+    share = estimate(row["cases"], row["at_risk"], row["low"], row["high"], unit)
+    year = int(row["year"])
+    if row["direction"] == "too few":
+        return str(say("{year}, the same months: {share}. Not enough to compare.", year=year, share=share))
+    if row["direction"] == "pooled":
+        return str(say("{year}, the same months: {share}.", year=year, share=share))
+    return str(
+        say(
+            "{verdict} the same months of {year}, {share}: {gap} points, 95 % interval {low} to {high}.",
+            verdict=str(_VERDICTS[row["direction"]]).capitalize(),
+            year=year,
+            share=share,
+            gap=points(row["difference"]),
+            low=points(row["diff_low"]),
+            high=points(row["diff_high"]),
+        )
+    )
+
+
+def describe(answer: Answer) -> str:
+    """The chart in words."""
+    if answer.empty:
+        return str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+    months = answer.extra["months"]
+    top = months.loc[months["prevalence"].idxmax()]
+    highest = say(
+        "Highest month: {month} {year}, {share}.",
+        month=MONTHS[top["month"].month - 1],
+        year=top["month"].year,
+        share=percent(top["prevalence"]),
+    )
+    head = say("Lines of the months of {n} years over one another.", n=min(len(answer.table), MOST_YEARS))
+    return " ".join([str(head), *sentences(answer), str(highest), f"{rests_on(answer, '{level} intervals')}."])
