@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
 from dashboard.charts.labels import date_label
 from dashboard.charts.periods import period_axis
 from dashboard.charts.theme import estimate, percent, rgba, tokens
+from dashboard.language import _, told
 
 HEIGHT = 320
 NARROW_HEIGHT = 280
@@ -37,7 +39,7 @@ def rolling(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("The last months together")) if title is None else title
+    title = _("The last months together") if title is None else title
     if answer.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     t = tokens(theme)
@@ -48,8 +50,7 @@ def rolling(
     alone = alone[alone["month"] >= table["from_month"].min()]
     figure = go.Figure([_single(alone, theme), *_band(table, theme)])
     hover = [
-        f"<b>{date_label(row['from_month'], 'month')} to {date_label(row['month'], 'month')}</b><br>"
-        f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], answer.basis.unit)}"
+        f"<b>{_span(row)}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], answer.basis.unit)}"
         for row in records(table)
     ]
     figure.add_trace(
@@ -59,14 +60,14 @@ def rolling(
             mode="lines+markers",
             line={"color": t.accent, "width": 2.4},
             marker={"size": 6, "color": t.accent, "line": {"color": t.raised, "width": 1}},
-            name=str(say("Months together, with interval")),
+            name=_("Months together, with interval"),
             hovertext=hover,
             hovertemplate="%{hovertext}<extra></extra>",
             customdata=marks(table, drill),
         )
     )
     drawn = top_of(table, "high")
-    axis = shares_axis(narrow, min(max(drawn, top_of(alone, "prevalence")), 1.8 * drawn), str(say("Share")))
+    axis = shares_axis(narrow, min(max(drawn, top_of(alone, "prevalence")), 1.8 * drawn), _("Share"))
     figure.update_yaxes(**axis)
     period_axis(figure, pd.concat([alone["month"], table["month"]]), narrow)
     return framed(
@@ -81,6 +82,10 @@ def rolling(
     )
 
 
+def _span(row: dict[str, Any]) -> str:
+    return _("{first} to {last}", first=date_label(row["from_month"], "month"), last=date_label(row["month"], "month"))
+
+
 def _single(alone: pd.DataFrame, theme: str) -> go.Scatter:
     t = tokens(theme)
     sizes = 4 + 6 * (alone["at_risk"] / max(alone["at_risk"].max(), 1)) ** 0.5
@@ -89,7 +94,7 @@ def _single(alone: pd.DataFrame, theme: str) -> go.Scatter:
         y=alone["prevalence"],
         mode="markers",
         marker={"size": sizes, "color": rgba(t.muted, 0.35), "symbol": "circle"},
-        name=str(say("Single months (larger: more looked at)")),
+        name=_("Single months (larger: more looked at)"),
         hoverinfo="skip",
     )
 
@@ -108,19 +113,18 @@ def _band(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
 def describe(answer: Answer) -> str:
     """The chart in words: the first and the newest window, and the highest."""
     if answer.empty:
-        return str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+        return told(answer.cautions[0]) if answer.cautions else _("Nothing was recorded for this choice.")
     rows = records(answer.table)
     highest = max(rows, key=lambda row: row["prevalence"])
     unit = answer.basis.unit
     parts = [
-        f"{date_label(row['from_month'], 'month')} to {date_label(row['month'], 'month')}: "
-        f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}."
+        f"{_span(row)}: {estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}."
         for row in (rows[0], rows[-1])
     ]
-    top = say(
+    top = _(
         "Highest up to {when}: {share}.",
         when=date_label(highest["month"], "month"),
         share=percent(highest["prevalence"]),
     )
-    head = say("Line of the share in a window of months that moves on, {n} windows.", n=len(rows))
-    return " ".join([str(head), *parts, str(top), f"{rests_on(answer, '{level} intervals')}."])
+    head = _("Line of the share in a window of months that moves on, {n} windows.", n=len(rows))
+    return " ".join([head, *parts, top, f"{rests_on(answer, '{level} intervals')}."])

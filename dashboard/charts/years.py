@@ -12,6 +12,7 @@ from analytics.words import Said, say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
 from dashboard.charts.season import MONTHS
 from dashboard.charts.theme import DASHES, MARKERS, estimate, percent, points, rgba, tokens
+from dashboard.language import _, told
 
 HEIGHT = 340
 NARROW_HEIGHT = 300
@@ -45,7 +46,7 @@ def years(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("This year over the years before")) if title is None else title
+    title = _("This year over the years before") if title is None else title
     months = answer.extra.get("months", pd.DataFrame())
     if answer.empty or months.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -64,7 +65,7 @@ def years(
         showgrid=False,
     )
     top = top_of(drawn, "high", "prevalence")
-    figure.update_yaxes(**shares_axis(narrow, min(top, 1.8 * top_of(drawn, "prevalence")), str(say("Share"))))
+    figure.update_yaxes(**shares_axis(narrow, min(top, 1.8 * top_of(drawn, "prevalence")), _("Share")))
     return framed(
         figure,
         answer,
@@ -123,9 +124,9 @@ def _year(
 
 
 _VERDICTS: dict[str, Said] = {
-    "up": say("more than"),
-    "down": say("less than"),
-    "unclear": say("not clearly different from"),
+    "up": say("More than"),
+    "down": say("Less than"),
+    "unclear": say("Not clearly different from"),
 }
 
 
@@ -136,23 +137,23 @@ def sentences(answer: Answer) -> list[str]:
     rows = records(answer.table)
     now, unit = rows[0], answer.basis.unit
     until = MONTHS[int(now["to_month"]) - 1]
-    span = until if now["to_month"] == 1 else str(say("{first} to {last}", first=MONTHS[0], last=until))
+    span = until if now["to_month"] == 1 else _("{first} to {last}", first=MONTHS[0], last=until)
     share = estimate(now["cases"], now["at_risk"], now["low"], now["high"], unit)
-    out = [str(say("{span} {year}: {share}.", span=span, year=int(now["year"]), share=share))]
+    out = [_("{span} {year}: {share}.", span=span, year=f"{int(now['year'])}", share=share)]
     return out + [_against(row, unit) for row in rows[1:MOST_YEARS]]
 
 
 def _against(row: dict[str, Any], unit: str) -> str:
     share = estimate(row["cases"], row["at_risk"], row["low"], row["high"], unit)
-    year = int(row["year"])
+    year = f"{int(row['year'])}"
     if row["direction"] == "too few":
-        return str(say("{year}, the same months: {share}. Not enough to compare.", year=year, share=share))
+        return _("{year}, the same months: {share}. Not enough to compare.", year=year, share=share)
     if row["direction"] == "pooled":
-        return str(say("{year}, the same months: {share}.", year=year, share=share))
+        return _("{year}, the same months: {share}.", year=year, share=share)
     return str(
         say(
             "{verdict} the same months of {year}, {share}: {gap} points, 95 % interval {low} to {high}.",
-            verdict=str(_VERDICTS[row["direction"]]).capitalize(),
+            verdict=told(_VERDICTS[row["direction"]]),
             year=year,
             share=share,
             gap=points(row["difference"]),
@@ -165,14 +166,14 @@ def _against(row: dict[str, Any], unit: str) -> str:
 def describe(answer: Answer) -> str:
     """The chart in words."""
     if answer.empty:
-        return str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+        return told(answer.cautions[0]) if answer.cautions else _("Nothing was recorded for this choice.")
     months = answer.extra["months"]
-    top = months.loc[months["prevalence"].idxmax()]
-    highest = say(
+    top = max(records(months), key=lambda row: row["prevalence"])
+    highest = _(
         "Highest month: {month} {year}, {share}.",
         month=MONTHS[top["month"].month - 1],
-        year=top["month"].year,
+        year=f"{top['month'].year}",
         share=percent(top["prevalence"]),
     )
-    head = say("Lines of the months of {n} years over one another.", n=min(len(answer.table), MOST_YEARS))
-    return " ".join([str(head), *sentences(answer), str(highest), f"{rests_on(answer, '{level} intervals')}."])
+    head = _("Lines of the months of {n} years over one another.", n=min(len(answer.table), MOST_YEARS))
+    return " ".join([head, *sentences(answer), highest, f"{rests_on(answer, '{level} intervals')}."])

@@ -175,8 +175,8 @@ PAGE = Page(
             wide=True,
             over_time=True,
         ),
-        rolling_panel("lesion-rolling", "lesion", "Share of trims with the lesion"),
-        years_panel("lesion-years", "lesion", "Share of trims with the lesion"),
+        rolling_panel("lesion-rolling", "lesion"),
+        years_panel("lesion-years", "lesion"),
         Panel(
             "lesion-each",
             "Every lesion, quarter by quarter",

@@ -64,8 +64,8 @@ PAGE = Page(
             wide=True,
             over_time=True,
         ),
-        rolling_panel("locomotion-rolling", "lameness", "Share of scorings that were lame"),
-        years_panel("locomotion-years", "lameness", "Share of scorings that were lame"),
+        rolling_panel("locomotion-rolling", "lameness"),
+        years_panel("locomotion-years", "lameness"),
         Panel("locomotion-lame", "Cows lame when last scored", _lame_now, wide=True),
     ),
 )

@@ -14,6 +14,7 @@ from analytics.measures.rolling import MONTHS, rolling
 from analytics.measures.years import years
 from dashboard.charts import rolling as drawn_rolling
 from dashboard.charts import years as drawn_years
+from dashboard.language import _
 from dashboard.panel import Drawn, Panel, mark
 from dashboard.span import choosing_by
 from dashboard.view import View
@@ -30,16 +31,16 @@ def window(view: View) -> int:
 def window_choice(view: View) -> Any:
     """How many months are taken together."""
     return dmc.Select(
-        label="Months taken together",
+        label=_("Months taken together"),
         id={"type": "choice", "field": "window"},
-        data=[{"value": each, "label": f"{each} months"} for each in WINDOWS],
+        data=[{"value": each, "label": _("{n} months", n=int(each))} for each in WINDOWS],
         value=str(window(view)),
         allowDeselect=False,
         checkIconPosition="right",
     )
 
 
-def rolling_panel(name: str, outcome: str, what: str) -> Panel:
+def rolling_panel(name: str, outcome: str) -> Panel:
     """Months taken together, of lameness or of lesions."""
 
     def draw(ledger: Ledger, view: View) -> Drawn:
@@ -56,14 +57,15 @@ def rolling_panel(name: str, outcome: str, what: str) -> Panel:
         name,
         "Several months together, month after month",
         draw,
-        f"{what} in the months up to and with each month, so that small months count for little and, with twelve "
-        "months, the season is held alike. Choose a point to see the records of its months.",
+        "Share of scorings that were lame, or of trims with the lesion, in the months up to and with each month, so "
+        "that small months count for little and, with twelve months, the season is held alike. Choose a point to see the "
+        "records of its months.",
         wide=True,
         over_time=True,
     )
 
 
-def years_panel(name: str, outcome: str, what: str) -> Panel:
+def years_panel(name: str, outcome: str) -> Panel:
     """This year over the years before, of lameness or of lesions."""
 
     def draw(ledger: Ledger, view: View) -> Drawn:
@@ -76,8 +78,9 @@ def years_panel(name: str, outcome: str, what: str) -> Panel:
         name,
         "This year over the years before",
         draw,
-        f"{what}, month by month. The sentences compare this year up to its newest month with the same months of each "
-        "year before; cows that are in both years are compared with themselves.",
+        "Share of scorings that were lame, or of trims with the lesion, month by month. The sentences compare this "
+        "year up to its newest month with the same months of each year before; cows that are in both years are compared "
+        "with themselves.",
         wide=True,
         over_time=True,
     )
