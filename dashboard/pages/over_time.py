@@ -58,8 +58,8 @@ def rolling_panel(name: str, outcome: str) -> Panel:
         "Several months together, month after month",
         draw,
         "Share of scorings that were lame, or of trims with the lesion, in the months up to and with each month, so "
-        "that small months count for little and, with twelve months, the season is held alike. Choose a point to see the "
-        "records of its months.",
+        "that small months count for little and, with twelve months, the season is held alike. Choose a point to see "
+        "the records of its months.",
         wide=True,
         over_time=True,
     )
@@ -79,8 +79,8 @@ def years_panel(name: str, outcome: str) -> Panel:
         "This year over the years before",
         draw,
         "Share of scorings that were lame, or of trims with the lesion, month by month. The sentences compare this "
-        "year up to its newest month with the same months of each year before; cows that are in both years are compared "
-        "with themselves.",
+        "year up to its newest month with the same months of each year before; cows that are in both years are "
+        "compared with themselves.",
         wide=True,
         over_time=True,
     )
