@@ -37,7 +37,12 @@ def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...
     if frame.empty:
         return ()
     files = frame.groupby("import_no", as_index=False).agg(file=("file", "first"), rows=("rows", "sum"))
-    named = [f"{row.file} (import {row.import_no})" for row in files.sort_values("rows", ascending=False).itertuples()]
+    named = [
+        f"{row.file} (import {row.import_no})"
+        if isinstance(row.file, str)
+        else str(say("a sheet of several farms (import {number})", number=row.import_no))
+        for row in files.sort_values("rows", ascending=False).itertuples()
+    ]
     out = [say("Read from {files}.", files=_some(named))]
     people = frame.dropna(subset=["person"]).groupby("person")["rows"].sum().sort_values(ascending=False)
     if len(people):

@@ -9,6 +9,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
+from analytics.ledger.import_farms import imports_beyond
 from analytics.tally.engine import Question, fetch, for_any_farm, of_the_farm, question_of, table
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
@@ -32,10 +33,13 @@ def written_in(ledger: Ledger, selection: Selection, source: str = "trims") -> p
     -------
     pandas.DataFrame
         import_no, file, person (trimmer or scorer, missing where the sheet does not say), rows; one row an import
-        and person, in the order of imports.
+        and person, in the order of imports. The name of a file is missing where the file also holds farms that may
+        not be seen: people name files after farms.
     """
     frame = fetch(ledger, of_the_farm(_question(for_any_farm(selection), source), selection))
     files = ledger.imports()[["import_no", "file"]]
+    if selection.allowed is not None:
+        files = files[~files["import_no"].isin(imports_beyond(ledger, selection.allowed))]
     frame = frame.merge(files, on="import_no", how="left").astype({"rows": "int64", "import_no": "int64"})
     return frame[list(COLUMNS)].sort_values(["import_no", "rows"], ascending=[True, False]).reset_index(drop=True)
 

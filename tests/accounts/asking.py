@@ -1,0 +1,105 @@
+"""Asking the server as a page does, and as nobody's page would: any callback, with any values."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+from dashboard.pages import PAGES, PANELS
+from tests.accounts.people import Browser, Office
+
+DRAWN = re.compile(r'"bdata": ?"[^"]*"')
+"""Numbers of a chart in base64, where any letters can stand side by side; the table under it has them in words."""
+
+STAMPED = re.compile(r"DTSTAMP%3A\w+")
+LONG = re.compile(r"\d+\.\d{9,}")
+VERSION = re.compile(r'"seen-version": ?\{"data": ?"[^"]*"\}')
+
+
+def path_of(panel: str) -> str:
+    """The page a panel is on."""
+    return next(page.path for page in PAGES.values() if PANELS[panel] in page.panels)
+
+
+def asked(office: Office, key: str, values: dict[str, Any], matched: dict[str, str] | None = None) -> dict[str, Any]:
+    """The body of one callback.
+
+    Parameters
+    ----------
+    key : str
+        The callback, as the app knows it.
+    values : dict
+        ``id.property`` to value; for an id with ALL a list of (id, value) pairs.
+    matched : dict, optional
+        What stands for MATCH.
+    """
+    entry = office.app.callback_map[key]
+    inputs = [_given(part, values, matched) for part in entry["inputs"]]
+    state = [_given(part, values, matched) for part in entry.get("state", [])]
+    first = next((part for part in inputs), None)
+    triggered = _triggered(first)
+    return {
+        "output": key,
+        "outputs": _outputs(key, matched),
+        "inputs": inputs,
+        "state": state,
+        "changedPropIds": values.get("changed", triggered),
+    }
+
+
+def _given(part: dict[str, str], values: dict[str, Any], matched: dict[str, str] | None) -> Any:
+    name = f"{part['id']}.{part['property']}"
+    if "ALL" in part["id"]:
+        return [{"id": each, "property": part["property"], "value": value} for each, value in values.get(name, [])]
+    own: Any = part["id"]
+    if "MATCH" in own:
+        own = matched
+        if part["property"] == "id":
+            return {"id": own, "property": "id", "value": own}
+    return {"id": own, "property": part["property"], "value": values.get(name)}
+
+
+def _triggered(first: Any) -> list[str]:
+    if isinstance(first, list):
+        return [
+            f"{json.dumps(each['id'], separators=(',', ':'), sort_keys=True)}.{each['property']}" for each in first[:1]
+        ]
+    return [f"{first['id']}.{first['property']}"] if first else []
+
+
+def _outputs(key: str, matched: dict[str, str] | None) -> Any:
+    if not key.startswith(".."):
+        name, _, own = key.rpartition(".")
+        return {"id": matched if "MATCH" in name else name, "property": own}
+    parts = key.strip(".").split("...")
+    return [{"id": part.rpartition(".")[0], "property": part.rpartition(".")[2]} for part in parts]
+
+
+def marks(text: str, *said: str) -> bool:
+    """Whether anything of the other farm stands in an answer, leaving out what the one who asked had *said*."""
+    plain = DRAWN.sub("", text).casefold()
+    for words in said:
+        plain = plain.replace(words.casefold(), "")
+    return "zz" in plain
+
+
+def settled(text: str) -> str:
+    """An answer without what differs from one moment to the next: the time, and the last digits of sums."""
+    return LONG.sub(lambda found: f"{float(found[0]):.7g}", STAMPED.sub("", DRAWN.sub("", text)))
+
+
+def ask(office: Office, browser: Browser, key: str, values: dict[str, Any], matched: Any = None) -> tuple[int, str]:
+    """Status and text of the answer."""
+    answer = browser.post("/_dash-update-component", json=asked(office, key, values, matched))
+    return answer.status_code, VERSION.sub("", answer.text.replace("\\u002f", "/"))
+
+
+def panel(office: Office, browser: Browser, name: str, search: str) -> str:
+    """What a panel shows for an address."""
+    key = '{"name":["MATCH"],"type":"panel"}.children'
+    values = {"address.search": search, "narrow.data": False, "address.pathname": path_of(name)}
+    code, text = ask(office, browser, key, values, {"name": name, "type": "panel"})
+    assert code == 200, (name, search, text)
+    assert "because of an error in Evenfoot" not in text, (name, search)
+    return text
