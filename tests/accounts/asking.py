@@ -9,8 +9,8 @@ from typing import Any
 from dashboard.pages import PAGES, PANELS
 from tests.accounts.people import Browser, Office
 
-DRAWN = re.compile(r'"bdata": ?"[^"]*"')
-"""Numbers of a chart in base64, where any letters can stand side by side; the table under it has them in words."""
+DRAWN = re.compile(r'"(?:bdata|end_id)": ?"[^"]*"')
+"""Numbers of a chart in base64, and Dash's mark of a page: any letters can stand side by side in them."""
 
 STAMPED = re.compile(r"DTSTAMP%3A\w+")
 LONG = re.compile(r"\d+\.\d{9,}")
