@@ -18,7 +18,7 @@ from dashboard.accounts.roles import REFUSALS
 from dashboard.delivery import deliver, plotly_script
 from dashboard.drawing import drawn
 from dashboard.guard import guard
-from dashboard.language import _, speak, told
+from dashboard.language import _, speak, told, words
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import shell
@@ -165,7 +165,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     )
     def within(search: str, path: str) -> Any:
         page = page_of(path)
-        view, _ = _view(path, search)
+        view, _mistake = _view(path, search)
         if page is None:
             return None, None
         try:
@@ -187,7 +187,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         if mistake:
             return frame.mistake(mistake)
         try:
-            return drawn(panel, ledger, view)
+            return drawn(panel, ledger, view, manner=words())
         except Mistake as known:
             return frame.mistake(told(known.sentence))
         except Exception:

@@ -143,10 +143,14 @@ class Words:
         """A number with so many digits after the sign."""
         if not math.isfinite(value):
             return self("not known")
-        from babel.numbers import format_decimal
+        text = self._signs(f"{value:,.{digits}f}")
+        return text.replace("-", MINUS)
 
-        pattern = "#,##0" + ("." + "0" * digits if digits else "")
-        return str(format_decimal(value, pattern, locale=self.language)).replace("-", MINUS)
+    def _signs(self, text: str) -> str:
+        """English thousands, decimal and per cent signs as this language has them."""
+        if self.language == "en":
+            return text
+        return text.translate(str.maketrans({",": ".", ".": ",", "%": self.percent_sign}))
 
     def percent(self, share: float, digits: int = 1) -> str:
         """A share as a percentage."""
@@ -157,9 +161,7 @@ class Words:
     def formatted(self, value: Any, spec: str) -> str:
         """A value whose template says how to write it; numbers with this language's decimal sign."""
         text = format(value, spec)
-        if self.language == "en" or not isinstance(value, (int, float)):
-            return text
-        return text.translate(str.maketrans({",": ".", ".": ",", "%": self.percent_sign}))
+        return self._signs(text) if isinstance(value, (int, float)) else text
 
     @property
     def percent_sign(self) -> str:

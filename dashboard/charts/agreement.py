@@ -7,10 +7,11 @@ from typing import Any
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, nothing_to_show, records
-from dashboard.charts.theme import MINUS, number, percent
+from dashboard.charts.theme import number, percent
+from dashboard.language import _
+from dashboard.language import words as words_of
 
 MOST_ROWS = 30
 
@@ -36,7 +37,7 @@ def agreement(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("Do two people write down the same")) if title is None else title
+    title = _("Do two people write down the same") if title is None else title
     table = answer.table
     if answer.empty or not table["kappa"].notna().any():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -53,7 +54,7 @@ def agreement(
         for row in _kept(answer)[:MOST_ROWS]
     ]
     lowest = min(0.0, *(row.low for row in rows)) if rows else 0.0
-    axis = {"title": {"text": str(say("Kappa: 0 is chance, 1 is always the same"))}, "range": [lowest - 0.05, 1.03]}
+    axis = {"title": {"text": _("Kappa: 0 is chance, 1 is always the same")}, "range": [lowest - 0.05, 1.03]}
     return draw_rows(
         answer,
         rows,
@@ -62,7 +63,7 @@ def agreement(
         theme=theme,
         narrow=narrow,
         line=0.0,
-        notes=[str(say("Diamonds: graded scores, near misses count in part. Dots: yes or no."))],
+        notes=[_("Diamonds: graded scores, near misses count in part. Dots: yes or no.")],
     )
 
 
@@ -79,15 +80,13 @@ def _kept(answer: Answer) -> list[dict[str, Any]]:
 
 
 def _words(row: dict[str, Any]) -> str:
-    return str(
-        say(
-            "{kappa} ({low} to {high}), same in {share} of {n}",
-            kappa=_two(row["kappa"]),
-            low=_two(row["low"]),
-            high=_two(row["high"]),
-            share=percent(row["agreement"], 0),
-            n=number(row["pairs"]),
-        )
+    return _(
+        "{kappa} ({low} to {high}), same in {share} of {n}",
+        kappa=_two(row["kappa"]),
+        low=_two(row["low"]),
+        high=_two(row["high"]),
+        share=percent(row["agreement"], 0),
+        n=number(row["pairs"]),
     )
 
 
@@ -98,10 +97,10 @@ def _drawn(row: dict[str, Any]) -> bool:
 
 def _name(row: dict[str, Any]) -> str:
     what = str(row.get("what") or "")
-    words = {"lame": str(say("lame or not")), "lesion on the foot": str(say("lesion or not"))}.get(what, what)
-    words = words.replace("locomotion", str(say("score"))).replace("0-3", "0–3").replace("1-5", "1–5")
-    return f"{row['a']} and {row['b']}" + (f", {words}" if words else "")
+    words = {"lame": _("lame or not"), "lesion on the foot": _("lesion or not")}.get(what, what)
+    words = words.replace("locomotion", _("score")).replace("0-3", "0–3").replace("1-5", "1–5")
+    return _("{a} and {b}", a=row["a"], b=row["b"]) + (f", {words}" if words else "")
 
 
 def _two(value: float) -> str:
-    return f"{value:.2f}".replace("-", MINUS)
+    return words_of().number(value, 2)

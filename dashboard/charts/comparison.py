@@ -13,7 +13,8 @@ from analytics.measures.answer import Answer
 from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import group_label
-from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, ratio, tokens
+from dashboard.charts.theme import MARKERS, between, cases_of, estimate, percent, plural, ratio, tokens
+from dashboard.language import _, told
 
 ROW = 40
 NARROW_ROW = 54
@@ -22,9 +23,9 @@ LIMITS = (1 / 32, 32.0)
 """Ratios beyond these are drawn at the edge with an arrow; the words give the figure."""
 
 _KINDS: dict[str, tuple[str, str, str]] = {
-    "risk_ratio": ("rr_low", "rr_high", "Risk ratio"),
-    "odds_ratio": ("or_low", "or_high", "Odds ratio"),
-    "adj_odds_ratio": ("adj_or_low", "adj_or_high", "Adjusted odds ratio"),
+    "risk_ratio": ("rr_low", "rr_high", say("Risk ratio")),
+    "odds_ratio": ("or_low", "or_high", say("Odds ratio")),
+    "adj_odds_ratio": ("adj_or_low", "adj_or_high", say("Adjusted odds ratio")),
 }
 
 
@@ -50,7 +51,7 @@ def risks(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("How common in each group")) if title is None else title
+    title = _("How common in each group") if title is None else title
     table = answer.table
     if answer.empty or not table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -62,7 +63,7 @@ def risks(
         f"<b>{group_label(row['group'])}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
         for row in records(table)
     ]
-    crude = str(say("As recorded"))
+    crude = _("As recorded")
     figure.add_trace(
         _points(table, ("prevalence", "low", "high"), hover, 0, 0.16 * both, theme, drill, crude if both else "")
     )
@@ -70,7 +71,7 @@ def risks(
     if both:
         words = [
             f"<b>{group_label(row['group'])}</b><br>"
-            + say(
+            + _(
                 "{share} ({low} to {high}) if all groups had the same kinds of cows",
                 share=percent(row["std_risk"]),
                 low=percent(row["std_low"]),
@@ -79,14 +80,14 @@ def risks(
             for row in records(table)
         ]
         columns = ("std_risk", "std_low", "std_high")
-        figure.add_trace(_points(table, columns, words, 1, -0.16, theme, drill, str(say("Standardised"))))
+        figure.add_trace(_points(table, columns, words, 1, -0.16, theme, drill, _("Standardised")))
         highest = max(highest, float(table["std_high"].max()))
     texts = [
         f"{percent(r['prevalence'])}, {cases_of(r['cases'], r['at_risk'], None if narrow else unit)}"
         for r in records(table)
     ]
     _rows(figure, table, texts, theme, narrow)
-    figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=unit))))
+    figure.update_xaxes(**shares_axis(narrow, highest, _("Share of {units} looked at", units=plural(unit, 2))))
     return _finish(figure, answer, table, title, theme, narrow, legend=both, notes=[])
 
 
@@ -120,7 +121,7 @@ def ratios(
     first = None if answer.empty else table["group"].iloc[0]
     reference = "" if first is None else group_label(first)
     if title is None:
-        title = str(say("Compared with {reference}", reference=reference)) if reference else str(say("Compared"))
+        title = _("Compared with {reference}", reference=reference) if reference else _("Compared")
     if answer.empty or len(table) < 2:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = table.reset_index(drop=True)
@@ -132,32 +133,27 @@ def ratios(
             **{column: table[column].clip(*LIMITS).where(table[column].notna()) for column in (each, low, high)}
         )
         hover = [f"<b>{group_label(row['group'])}</b><br>{_in_words(row, each, reference)}" for row in records(table)]
-        name = str(say("Crude")) if adjusted and place == 0 else words
+        name = _("Crude") if adjusted and place == 0 else told(words)
         offset = (0.16 if place == 0 else -0.16) if adjusted else 0.0
         figure.add_trace(_points(drawn.iloc[1:], (each, low, high), hover[1:], place, offset, theme, drill, name))
         colour = t.series[place] if adjusted else t.accent
         _off_the_edge(figure, table.iloc[1:], (each, low, high), offset, colour)
-    words = f"<b>{reference}</b><br>{say('the group the others are compared with')}"
+    words = f"<b>{reference}</b><br>{_('the group the others are compared with')}"
     figure.add_trace(_reference_mark(table.iloc[:1], words, theme, drill))
     figure.add_vline(x=1, line={"color": t.ink, "width": 1.2, "dash": "dot"})
     last = kinds[-1]
-    low, high, _ = _KINDS[last]
-    texts = [
-        str(say("reference")) if i == 0 else _ratio_words(r[last], r[low], r[high])
-        for i, r in enumerate(records(table))
-    ]
+    low, high, kind_words = _KINDS[last]
+    texts = [_("reference") if i == 0 else _ratio_words(r[last], r[low], r[high]) for i, r in enumerate(records(table))]
     _rows(figure, table, texts, theme, narrow)
     figure.update_xaxes(
         type="log",
-        title={"text": str(say("{kind}, {reference} = 1", kind=_KINDS[last][2], reference=reference))},
+        title={"text": _("{kind}, {reference} = 1", kind=told(kind_words), reference=reference)},
         **_ratio_ticks(table, kinds),
     )
     notes = [
-        str(
-            say(
-                "Left of 1: less common than in {reference}. An association, not its cause.",
-                reference=reference,
-            )
+        _(
+            "Left of 1: less common than in {reference}. An association, not its cause.",
+            reference=reference,
         )
     ]
     return _finish(figure, answer, table, title, theme, narrow, legend=adjusted, notes=notes)
@@ -166,16 +162,16 @@ def ratios(
 def _ratio_words(value: float, low: float, high: float) -> str:
     """A ratio with its interval, or that there is none."""
     if pd.isna(value):
-        return str(say("no ratio"))
-    return f"{ratio(value)} ({ratio(low)} to {ratio(high)})"
+        return _("no ratio")
+    return f"{ratio(value)} ({between(ratio(low), ratio(high))})"
 
 
 def _in_words(row: dict[str, Any], kind: str, reference: str) -> str:
     low, high, words = _KINDS[kind]
     if pd.isna(row[kind]):
-        return str(say("no ratio can be given"))
-    text = f"{words} {_ratio_words(row[kind], row[low], row[high])}"
-    return text + "<br>" + say("against {reference}", reference=reference)
+        return _("no ratio can be given")
+    text = f"{told(words)} {_ratio_words(row[kind], row[low], row[high])}"
+    return text + "<br>" + _("against {reference}", reference=reference)
 
 
 def _points(

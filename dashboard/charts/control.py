@@ -7,11 +7,12 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from analytics.measures.answer import Answer
-from analytics.words import say
+from analytics.words import unfilled
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import period_axis, with_gaps
-from dashboard.charts.theme import cases_of, percent, percent_range, rgba, tokens
+from dashboard.charts.theme import cases_of, percent, percent_range, plural, rgba, tokens
+from dashboard.language import _
 
 HEIGHT = 300
 AVERAGE_HEIGHT = 190
@@ -58,7 +59,7 @@ def control(
     plotly.graph_objects.Figure
         A month with a signal has a diamond of its own and the word higher or lower.
     """
-    title = str(say("Is a month unlike the months before")) if title is None else title
+    title = _("Is a month unlike the months before") if title is None else title
     if answer.empty or not answer.table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table[answer.table["at_risk"] > 0].sort_values("month", kind="stable").reset_index(drop=True)
@@ -76,7 +77,7 @@ def control(
     figure.add_traces(_months(table, theme, drill, unit), rows=1, cols=1)
     _mark_signals(figure, answer, theme, narrow)
     top = top_of(table, "prevalence", "upper", "centre")
-    figure.update_yaxes(**shares_axis(narrow, top * 1.08, str(say("Share of {unit}s", unit=unit))), row=1, col=1)
+    figure.update_yaxes(**shares_axis(narrow, top * 1.08, _("Share of {units}", units=plural(unit, 2))), row=1, col=1)
     if average:
         figure.add_traces(_between(table, "ewma_lower", "ewma_upper", "centre", theme, named=False), rows=2, cols=1)
         figure.add_traces(_average(table, theme, drill), rows=2, cols=1)
@@ -85,7 +86,7 @@ def control(
         highest = top_of(table, "ewma", *(name for name in ("ewma_upper",) if name in table))
         room = max(0.01, (highest - lowest) * 0.2)
         figure.update_yaxes(
-            title={"text": str(say("Moving average"))},
+            title={"text": _("Moving average")},
             tickformat=".0%" if highest - lowest > 0.04 else ".1%",
             range=[max(0.0, lowest - room), highest + room],
             nticks=4,
@@ -101,7 +102,7 @@ def control(
         narrow=narrow,
         height=height,
         legend_lines=2 if narrow else 1,
-        shown="the grey band is what chance alone explains",
+        shown=unfilled("the grey band is what chance alone explains"),
     )
 
 
@@ -119,7 +120,7 @@ def _between(table: pd.DataFrame, low: str, high: str, centre: str, theme: str, 
                 y=table[low],
                 fill="tonexty",
                 fillcolor=rgba(t.muted, 0.12),
-                name=str(say("What chance alone explains")),
+                name=_("What chance alone explains"),
                 showlegend=named,
                 **quiet,
             ),
@@ -130,7 +131,7 @@ def _between(table: pd.DataFrame, low: str, high: str, centre: str, theme: str, 
             y=table[centre],
             mode="lines",
             line={"color": t.muted, "width": 1.4, "dash": "dash"},
-            name=str(say("Usual share (baseline)")),
+            name=_("Usual share (baseline)"),
             hoverinfo="skip",
             showlegend=named,
         )
@@ -147,7 +148,7 @@ def _months(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> 
         hover.append(
             f"<b>{value_label('month', row['month'])}</b><br>{percent(row['prevalence'])}, "
             f"{cases_of(row['cases'], row['at_risk'], unit)}<br>"
-            + say("chance alone: {range}", range=percent_range(row["lower"], row["upper"]))
+            + _("chance alone: {range}", range=percent_range(row["lower"], row["upper"]))
             + (f"<br><i>{signal}</i>" if signal and signal != "nan" else "")
         )
     return [
@@ -159,7 +160,7 @@ def _months(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> 
             y=table["prevalence"],
             mode="markers",
             marker={"color": t.accent, "size": 8, "line": {"color": t.raised, "width": 1}},
-            name=str(say("Month")),
+            name=_("Month"),
             hovertext=hover,
             hovertemplate="%{hovertext}<extra></extra>",
             customdata=marks(table, drill),
@@ -179,14 +180,14 @@ def _mark_signals(figure: go.Figure, answer: Answer, theme: str, narrow: bool) -
             y=told["prevalence"],
             mode="markers",
             marker={"symbol": "diamond-open", "size": 17, "color": t.ink, "line": {"width": 2}},
-            name=str(say("Signal")),
+            name=_("Signal"),
             hoverinfo="skip",
             showlegend=True,
         ),
         row=1,
         col=1,
     )
-    words = {HIGH: str(say("higher")), LOW: str(say("lower"))}
+    words = {HIGH: _("higher"), LOW: _("lower")}
     for row in records(_apart(told, 5 if narrow else 3)):
         figure.add_annotation(
             x=row["month"],
@@ -219,7 +220,7 @@ def _average(table: pd.DataFrame, theme: str, drill: Drill | None) -> list[go.Sc
     if "ewma_lower" in table:
         outside = (table["ewma"] > table["ewma_upper"]) | (table["ewma"] < table["ewma_lower"])
     hover = [
-        f"<b>{value_label('month', row['month'])}</b><br>{say('moving average')} {percent(row['ewma'])}"
+        f"<b>{value_label('month', row['month'])}</b><br>{_('moving average')} {percent(row['ewma'])}"
         for row in records(table)
     ]
     return [
@@ -234,7 +235,7 @@ def _average(table: pd.DataFrame, theme: str, drill: Drill | None) -> list[go.Sc
                 "color": t.series[0],
                 "line": {"width": 2},
             },
-            name=str(say("Moving average")),
+            name=_("Moving average"),
             hovertext=hover,
             hovertemplate="%{hovertext}<extra></extra>",
             customdata=marks(table, drill),

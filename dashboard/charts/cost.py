@@ -7,10 +7,10 @@ import math
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
 from dashboard.charts.labels import value_label
-from dashboard.charts.theme import number, plural, rgba, tokens
+from dashboard.charts.theme import between, number, plural, rgba, tokens
+from dashboard.language import _, told, words
 
 ROW = 40
 NARROW_ROW = 64
@@ -26,9 +26,9 @@ def money(amount: float | None, currency: str = "") -> str:
     ('48,200 USD 2018', '252 EUR', 'not known')
     """
     if amount is None or not math.isfinite(amount):
-        return "not known"
+        return _("not known")
     digits = 0 if amount == 0 else max(0, math.floor(math.log10(abs(amount))) - 2)
-    return f"{round(amount, -digits):,.0f} {currency}".strip()
+    return f"{words().number(round(amount, -digits))} {told(currency)}".strip()
 
 
 def cost(
@@ -53,7 +53,7 @@ def cost(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("What lesions cost")) if title is None else title
+    title = _("What lesions cost") if title is None else title
     priced = answer.table if answer.empty else answer.table[answer.table["cost"].notna()]
     if priced.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -64,7 +64,7 @@ def cost(
     for row in records(table):
         names.append(value_label("lesion", row["lesion"]))
         cases = f"{number(row['cases'])} {plural('case', row['cases'])}"
-        texts.append(f"{money(row['cost'])} ({money(row['low'])} to {money(row['high'])}), {cases}")
+        texts.append(f"{money(row['cost'])} ({between(money(row['low']), money(row['high']))}), {cases}")
     place = [-i - below for i in range(len(table))]
     figure = go.Figure(
         go.Bar(
@@ -91,7 +91,7 @@ def cost(
     currency = str(table["currency"].dropna().iloc[0]) if table["currency"].notna().any() else ""
     top = top_of(table, "high", "cost")
     figure.update_xaxes(
-        title={"text": str(say("Cost in {currency}", currency=currency))},
+        title={"text": _("Cost in {currency}", currency=currency)},
         range=[0, top * 1.06 or 1],
         tickformat=",.0f",
         nticks=4 if narrow else 8,

@@ -10,10 +10,11 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer, Basis
 from analytics.trade.feet import FEET, FOOT_NAMES
-from analytics.words import Said, say
+from analytics.words import unfilled
 from dashboard.charts.frame import framed, nothing_to_show, records
 from dashboard.charts.labels import date_label, lesion_label, value_label
-from dashboard.charts.theme import Tokens, tokens
+from dashboard.charts.theme import Tokens, between, tokens
+from dashboard.language import _
 
 LANE = 44
 NARROW_LANE = 46
@@ -62,10 +63,10 @@ def timeline(
     """
     days = _days(frames)
     if not len(days):
-        answer = Answer("cow", pd.DataFrame(), Basis(), (say("Nothing is recorded of this cow yet."),))
+        answer = Answer("cow", pd.DataFrame(), Basis(), (_("Nothing is recorded of this cow yet."),))
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title or "")
     lanes = _lanes(frames)
-    place = {name: -i - 0.12 * narrow for i, (name, _) in enumerate(lanes)}
+    place = {name: -i - 0.12 * narrow for i, (name, _said) in enumerate(lanes)}
     t = tokens(theme)
     figure = go.Figure()
     _visit_lines(figure, frames["trims"], t)
@@ -98,7 +99,7 @@ def timeline(
         height=(NARROW_LANE if narrow else LANE) * len(lanes),
         notes=_key(frames),
         legend_lines=0 if frames["findings"].empty else 1 + narrow,
-        shown="every record",
+        shown=unfilled("every record"),
     )
 
 
@@ -107,7 +108,7 @@ def _key(frames: Mapping[str, pd.DataFrame]) -> list[str]:
     codes = list(dict.fromkeys(frames["findings"]["lesion"].dropna())) if len(frames["findings"]) else []
     notes = [", ".join(f"{code} {lesion_label(code).lower()}" for code in codes) + "."] if codes else []
     if len(frames["scores"]):
-        notes.append(str(say("Scores: filled is lame, square is severely lame.")))
+        notes.append(_("Scores: filled is lame, square is severely lame."))
     return [" ".join(notes)] if notes else []
 
 
@@ -120,37 +121,37 @@ def _days(frames: Mapping[str, pd.DataFrame]) -> pd.Series:
     return pd.concat(parts).dropna() if parts else pd.Series(dtype="datetime64[us]")
 
 
-def _lanes(frames: Mapping[str, pd.DataFrame]) -> list[tuple[str, Said | str]]:
-    feet: list[tuple[str, Said | str]] = [(foot, f"<b>{foot}</b> {FOOT_NAMES[foot]}") for foot in FEET]
+def _lanes(frames: Mapping[str, pd.DataFrame]) -> list[tuple[str, str]]:
+    feet: list[tuple[str, str]] = [(foot, f"<b>{foot}</b> {_(FOOT_NAMES[foot])}") for foot in FEET]
     findings = frames["findings"]
-    loose: list[tuple[str, Said | str]] = []
+    loose: list[tuple[str, str]] = []
     if len(findings) and findings["foot"].isna().any():
-        loose = [("no foot", say("Foot not recorded"))]
+        loose = [("no foot", _("Foot not recorded"))]
     return [
-        ("housing", say("Housing")),
-        ("calvings", say("Calvings")),
-        ("scores", say("Locomotion score")),
+        ("housing", _("Housing")),
+        ("calvings", _("Calvings")),
+        ("scores", _("Locomotion score")),
         *feet,
         *loose,
-        ("action", say("What was done")),
+        ("action", _("What was done")),
     ]
 
 
-def _lane_names(figure: go.Figure, lanes: list[tuple[str, Said | str]], t: Tokens, narrow: bool) -> None:
+def _lane_names(figure: go.Figure, lanes: list[tuple[str, str]], t: Tokens, narrow: bool) -> None:
     for i in range(len(lanes)):
         figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
     if not narrow:
         figure.update_yaxes(
             tickmode="array",
             tickvals=[-i for i in range(len(lanes))],
-            ticktext=[str(words) for _, words in lanes],
+            ticktext=[words for _name, words in lanes],
             tickfont={"color": t.ink, "size": 12.5},
         )
         return
     figure.update_yaxes(showticklabels=False)
-    for i, (_, words) in enumerate(lanes):
+    for i, (_name, words) in enumerate(lanes):
         figure.add_annotation(
-            text=str(words),
+            text=words,
             x=0,
             xref="paper",
             xanchor="left",
@@ -202,8 +203,8 @@ def _housing(
                 text=[words],
                 textfont={"size": 11, "color": t.ink},
                 marker={"size": 18, "opacity": 0},
-                hovertemplate=f"<b>{words}</b><br>{date_label(row['start'])} to {date_label(end)}"
-                f"<br>{say('as the sheets say at each visit')}<extra></extra>",
+                hovertemplate=f"<b>{words}</b><br>{between(date_label(row['start']), date_label(end))}"
+                f"<br>{_('as the sheets say at each visit')}<extra></extra>",
                 showlegend=False,
             )
         )
@@ -216,7 +217,7 @@ def _calvings(calvings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter:
         y=[y] * len(days),
         mode="markers",
         marker={"symbol": "star", "size": 12, "color": t.ink},
-        hovertext=[f"<b>{say('Calved')}</b><br>{date_label(day)}" for day in days],
+        hovertext=[f"<b>{_('Calved')}</b><br>{date_label(day)}" for day in days],
         hovertemplate="%{hovertext}<extra></extra>",
         showlegend=False,
     )
@@ -230,9 +231,9 @@ def _scores(scores: pd.DataFrame, y: float, t: Tokens, drill: CowDrill | None, n
     for lame in (0, 1):
         part = scores[scores["lame"].fillna(0).astype(int) == lame]
         severe = part["severe"].fillna(0).astype(int)
-        state = {0: say("not lame"), 1: say("lame"), 2: say("severely lame")}
+        state = {0: _("not lame"), 1: _("lame"), 2: _("severely lame")}
         hover = [
-            f"<b>{say('Score {score} on the {scale} scale', score=r['score'], scale=r['scale'])}</b>: "
+            f"<b>{_('Score {score} on the {scale} scale', score=r['score'], scale=r['scale'])}</b>: "
             f"{state[lame + int(r['severe'] == 1)]}<br>{date_label(r['visit_date'])}"
             for r in records(part)
         ]
@@ -310,7 +311,7 @@ def _finding_words(row: dict[str, Any]) -> str:
     lines.append(", ".join(word for word in where if word))
     for name in ("severity", "dd_stage"):
         if not pd.isna(row.get(name)):
-            lines.append(f"{say('Severity') if name == 'severity' else say('Stage')} {row[name]}")
+            lines.append(f"{_('Severity') if name == 'severity' else _('Stage')} {row[name]}")
     lines.append(date_label(row["visit_date"]))
     return "<br>".join(line for line in lines if line)
 
@@ -326,10 +327,10 @@ def _actions(findings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter | None:
     by_day = done.assign(day=days).groupby("day")
     words = [
         "<br>".join(
-            f"{value_label('action', action)} ({value_label('foot', foot) or say('foot not recorded')})"
+            f"{value_label('action', action)} ({value_label('foot', foot) or _('foot not recorded')})"
             for action, foot in zip(group["action"], group["foot"], strict=True)
         )
-        for _, group in by_day
+        for _day, group in by_day
     ]
     unique = pd.Series(list(by_day.groups))
     return go.Scatter(

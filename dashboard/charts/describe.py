@@ -9,12 +9,15 @@ import pandas as pd
 
 from analytics.measures.answer import Answer
 from analytics.mistake import Mistake
-from analytics.words import say
+from analytics.words import say, unfilled
 from dashboard.charts.frame import records, rests_on
-from dashboard.charts.labels import column_label, group_label, value_label, what_label
+from dashboard.charts.labels import column_label, group_label, small, value_label, what_label
 from dashboard.charts.periods import period_words
-from dashboard.charts.theme import estimate, percent, plural, ratio
+from dashboard.charts.theme import between, estimate, percent, plural, ratio
 from dashboard.charts.zone_marks import place_words, zone_rows
+from dashboard.language import _, told, words
+
+INTERVALS = unfilled("{level} intervals")
 
 MOST_NAMED = 3
 """How many rows a sentence names; the table under the chart has all."""
@@ -40,16 +43,23 @@ def describe(kind: str, answer: Answer) -> str:
         There is no such kind of chart.
     """
     if kind not in _KINDS:
-        raise Mistake(f"There is no chart '{kind}' to describe; use one of {', '.join(_KINDS)}.")
+        raise Mistake(
+            say("There is no chart '{kind}' to describe; use one of {known}.", kind=kind, known=", ".join(_KINDS))
+        )
     if answer.empty:
-        return str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+        return told(answer.cautions[0]) if answer.cautions else _("Nothing was recorded for this choice.")
     sentences = [sentence for sentence in _KINDS[kind](answer) if sentence]
-    basis = rests_on(answer, "{level} intervals".replace("{level}", f"{answer.basis.level:.0%}"))
+    basis = rests_on(answer, INTERVALS)
     return " ".join([*sentences, f"{basis}." if basis else ""]).strip()
 
 
 def _names(row: dict[str, Any], by: tuple[str, ...]) -> str:
     return ", ".join(value_label(name, row[name]) for name in by if name in row)
+
+
+def grouped_by(answer: Answer) -> str:
+    """The groupings of an answer, as they stand in a sentence."""
+    return words().listed([small(column_label(name)) for name in answer.by]) or _("all")
 
 
 def _of(row: dict[str, Any], unit: str) -> str:
@@ -58,10 +68,10 @@ def _of(row: dict[str, Any], unit: str) -> str:
 
 def _prevalence(answer: Answer) -> list[str]:
     table = answer.table[answer.table["at_risk"] > 0].sort_values("prevalence", ascending=False, kind="stable")
-    what = " and ".join(column_label(name).lower() for name in answer.by) or "all"
+    what = grouped_by(answer)
     parts = [f"{_names(row, answer.by)}: {_of(row, answer.basis.unit)}" for row in records(table.head(MOST_NAMED))]
-    head = say("Dot-and-interval chart of prevalence by {what}, {n} rows.", what=what, n=len(table))
-    return [str(head), str(say("Commonest: {parts}.", parts="; ".join(parts)))]
+    head = _("Dot-and-interval chart of prevalence by {what}, {n} rows.", what=what, n=len(table))
+    return [str(head), _("Commonest: {parts}.", parts="; ".join(parts))]
 
 
 def _trend(answer: Answer) -> list[str]:
@@ -73,18 +83,16 @@ def _trend(answer: Answer) -> list[str]:
     first, last = rows[0], rows[-1]
     top = max(rows, key=lambda row: row["prevalence"])
     said = [
-        str(say("Line chart of prevalence over time, {n} {points}.", n=len(rows), points=plural("point", len(rows)))),
+        _("Line chart of prevalence over time, {n} {points}.", n=len(rows), points=plural("point", len(rows))),
         f"{period_words(first[period], table[period])}: {_of(first, unit)};",
         f"{period_words(last[period], table[period])}: {_of(last, unit)}.",
     ]
     when = period_words(top[period], table[period])
-    said.append(str(say("Highest in {when}: {share}.", when=when, share=percent(top["prevalence"]))))
+    said.append(_("Highest in {when}: {share}.", when=when, share=percent(top["prevalence"])))
     if "signal" in table:
         out = [period_words(row[period], table[period]) for row in rows if row["signal"] and not pd.isna(row["signal"])]
         said.append(
-            str(
-                say("Outside the limits: {out}.", out=", ".join(out)) if out else say("No point is outside the limits.")
-            )
+            str(_("Outside the limits: {out}.", out=", ".join(out)) if out else _("No point is outside the limits."))
         )
     return said
 
@@ -95,8 +103,8 @@ def _foot(answer: Answer) -> list[str]:
         f"{place_words(str(row['foot']), row['claw'], int(row['zone']))}: {_of(row, answer.basis.unit)}" for row in rows
     ]
     return [
-        str(say("Drawing of the four feet from below, each zone shaded by how common lesions are there.")),
-        str(say("Commonest: {parts}.", parts="; ".join(parts))) if parts else "",
+        _("Drawing of the four feet from below, each zone shaded by how common lesions are there."),
+        _("Commonest: {parts}.", parts="; ".join(parts)) if parts else "",
     ]
 
 
@@ -105,11 +113,11 @@ def _difference(answer: Answer) -> list[str]:
     clear = clear.reindex(clear["difference"].abs().sort_values(ascending=False).index)
     parts = [
         f"{place_words(str(r['foot']), None if pd.isna(r['claw']) else str(r['claw']), int(r['zone']))}: "
-        f"{percent(r['difference'])} ({percent(r['low'])} to {percent(r['high'])})"
+        f"{percent(r['difference'])} ({between(percent(r['low']), percent(r['high']))})"
         for r in records(clear.head(MOST_NAMED))
     ]
-    text = say("Clearest: {parts}.", parts="; ".join(parts)) if parts else say("No zone differs clearly.")
-    return [str(say("Drawing of the four feet from below, shaded by the difference of two groups.")), str(text)]
+    text = _("Clearest: {parts}.", parts="; ".join(parts)) if parts else _("No zone differs clearly.")
+    return [_("Drawing of the four feet from below, shaded by the difference of two groups."), str(text)]
 
 
 def _locomotion(answer: Answer) -> list[str]:
@@ -117,17 +125,20 @@ def _locomotion(answer: Answer) -> list[str]:
     if table.empty:
         return []
     groups = [name for name in answer.by if name != "period" and name in table]
-    said = [str(say("Line chart of the share of cows scored that were lame, by period."))]
+    said = [_("Line chart of the share of cows scored that were lame, by period.")]
     newest = table.groupby(groups, sort=False).tail(1) if groups else table.tail(1)
     for row in records(newest.head(2 * MOST_NAMED)):
         figures = estimate(row["lame"], row["scored"], row["lame_low"], row["lame_high"], "scoring")
         name = ", ".join([period_words(row["period"], table["period"]), *(value_label(g, row[g]) for g in groups)])
-        severe = "" if groups or "severe_prevalence" not in row else f", {percent(row['severe_prevalence'])} severely"
-        said.append(str(say("{name}: {figures} lame{severe}.", name=name, figures=figures, severe=severe)))
+        if groups or "severe_prevalence" not in row:
+            said.append(_("{name}: {figures} lame.", name=name, figures=figures))
+        else:
+            severe = percent(row["severe_prevalence"])
+            said.append(_("{name}: {figures} lame, {severe} severely.", name=name, figures=figures, severe=severe))
     if not groups and len(table) > 1:
         top = records(table)[int(table["lame_prevalence"].to_numpy().argmax())]
         when = period_words(top["period"], table["period"])
-        said.append(str(say("Highest in {when}: {share}.", when=when, share=percent(top["lame_prevalence"]))))
+        said.append(_("Highest in {when}: {share}.", when=when, share=percent(top["lame_prevalence"])))
     return said
 
 
@@ -140,14 +151,12 @@ def _transitions(answer: Answer) -> list[str]:
         table.loc[mask, "cases"].sum() for mask in (table["after"] < table["before"], table["after"] > table["before"])
     )
     return [
-        str(say("Tiles of the score before against the score after, {n} pairs of scorings.", n=int(total))),
-        str(
-            say(
-                "{same} stayed, {worse} got worse, {better} got better.",
-                same=percent((total - better - worse) / total),
-                worse=percent(worse / total),
-                better=percent(better / total),
-            )
+        _("Tiles of the score before against the score after, {n} pairs of scorings.", n=int(total)),
+        _(
+            "{same} stayed, {worse} got worse, {better} got better.",
+            same=percent((total - better - worse) / total),
+            worse=percent(worse / total),
+            better=percent(better / total),
         ),
     ]
 
@@ -155,7 +164,7 @@ def _transitions(answer: Answer) -> list[str]:
 def _comparison(answer: Answer) -> list[str]:
     table = answer.table[answer.table["at_risk"] > 0]
     parts = [f"{group_label(row['group'])}: {_of(row, answer.basis.unit)}" for row in records(table.head(8))]
-    head = say("Dot-and-interval chart of prevalence in {n} groups.", n=len(table))
+    head = _("Dot-and-interval chart of prevalence in {n} groups.", n=len(table))
     return [str(head), "; ".join(parts) + "."]
 
 
@@ -163,31 +172,32 @@ def _ratios(answer: Answer) -> list[str]:
     table = answer.table
     adjusted = "adj_odds_ratio" in table and bool(table["adj_odds_ratio"].notna().any())
     kind, low, high, words = (
-        ("adj_odds_ratio", "adj_or_low", "adj_or_high", say("adjusted odds ratio"))
+        ("adj_odds_ratio", "adj_or_low", "adj_or_high", _("adjusted odds ratio"))
         if adjusted
-        else ("risk_ratio", "rr_low", "rr_high", say("risk ratio"))
+        else ("risk_ratio", "rr_low", "rr_high", _("risk ratio"))
     )
     reference = group_label(table["group"].iloc[0])
     parts = [
-        f"{group_label(row['group'])}: {ratio(row[kind])} ({ratio(row[low])} to {ratio(row[high])})"
+        f"{group_label(row['group'])}: {ratio(row[kind])} ({between(ratio(row[low]), ratio(row[high]))})"
         for row in records(table.iloc[1:9])
         if not pd.isna(row[kind])
     ]
-    head = say("Chart of the {words} of each group, {reference} being 1.", words=words, reference=reference)
+    head = _("Chart of the {words} of each group, {reference} being 1.", words=words, reference=reference)
     return [str(head), "; ".join(parts) + "." if parts else ""]
 
 
 def _review(answer: Answer) -> list[str]:
-    said = [str(say("Chart of the newest month against the months before, in percentage points."))]
-    for direction, words in (("up", say("Up")), ("down", say("Down"))):
+    said = [_("Chart of the newest month against the months before, in percentage points.")]
+    for direction, side in (("up", _("Up")), ("down", _("Down"))):
         rows = answer.table[answer.table["direction"] == direction]
         parts = [
-            f"{what_label(row['what'])} {percent(row['difference'])} ({percent(row['low'])} to {percent(row['high'])})"
+            f"{what_label(row['what'])} {percent(row['difference'])} "
+            f"({between(percent(row['low']), percent(row['high']))})"
             for row in records(rows)
         ]
         if parts:
-            said.append(f"{words}: {'; '.join(parts)}.")
-    return said if len(said) > 1 else [*said, str(say("Nothing is clearly up or down."))]
+            said.append(f"{side}: {'; '.join(parts)}.")
+    return said if len(said) > 1 else [*said, _("Nothing is clearly up or down.")]
 
 
 _KINDS: dict[str, Callable[[Answer], list[str]]] = {

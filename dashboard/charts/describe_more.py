@@ -12,7 +12,7 @@ from analytics.words import say
 from dashboard.charts.agreement import in_kappa
 from dashboard.charts.control import signals
 from dashboard.charts.cost import money
-from dashboard.charts.describe import MOST_NAMED
+from dashboard.charts.describe import INTERVALS, MOST_NAMED, grouped_by
 from dashboard.charts.dots import ratio_words
 from dashboard.charts.frame import records, rests_on
 from dashboard.charts.funnel import is_outside, outside_words
@@ -21,11 +21,12 @@ from dashboard.charts.incidence import rate_words
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.planning import points
 from dashboard.charts.quality import SCORES, completeness_of
-from dashboard.charts.season import MONTHS
+from dashboard.charts.season import month_name
 from dashboard.charts.shrunken import rank_words
 from dashboard.charts.slope import slopes
 from dashboard.charts.steps import NAMES, step_words
-from dashboard.charts.theme import number, percent, percent_range, plural
+from dashboard.charts.theme import between, capital, number, percent, percent_range, plural
+from dashboard.language import _, told
 
 
 def describe(kind: str, answer: Answer) -> str:
@@ -50,11 +51,13 @@ def describe(kind: str, answer: Answer) -> str:
         There is no such kind of chart.
     """
     if kind not in _KINDS:
-        raise Mistake(f"There is no chart '{kind}' to describe; use one of {', '.join(_KINDS)}.")
+        raise Mistake(
+            say("There is no chart '{kind}' to describe; use one of {known}.", kind=kind, known=", ".join(_KINDS))
+        )
     if answer.empty:
-        return str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+        return told(answer.cautions[0]) if answer.cautions else _("Nothing was recorded for this choice.")
     sentences = [str(sentence) for sentence in _KINDS[kind](answer) if sentence]
-    basis = rests_on(answer, "{level} intervals")
+    basis = rests_on(answer, INTERVALS)
     return " ".join([*sentences, f"{basis}." if basis else ""]).strip()
 
 
@@ -62,7 +65,7 @@ def _told(answer: Answer, head: str, parts: Sequence[str]) -> list[str]:
     """What the chart is and what it shows, or why it shows nothing."""
     if parts:
         return [head, "; ".join(parts) + "."]
-    return [str(answer.cautions[-1]) if answer.cautions else str(say("Not enough to say."))]
+    return [told(answer.cautions[-1]) if answer.cautions else _("Not enough to say.")]
 
 
 def _control(answer: Answer) -> list[str]:
@@ -70,17 +73,19 @@ def _control(answer: Answer) -> list[str]:
     if table.empty:
         return []
     last = records(table)[-1]
-    told = signals(answer)
-    named = [f"{value_label('month', row['month'])} ({row['side']})" for row in records(told.head(2 * MOST_NAMED))]
+    found = signals(answer)
+    named = [
+        f"{value_label('month', row['month'])} ({told(row['side'])})" for row in records(found.head(2 * MOST_NAMED))
+    ]
     return [
-        say("Control chart of {n} months, with limits of what chance alone explains.", n=len(table)),
-        say(
+        _("Control chart of {n} months, with limits of what chance alone explains.", n=len(table)),
+        _(
             "{month}: {share}; the usual share is {centre}.",
             month=value_label("month", last["month"]),
             share=percent(last["prevalence"]),
             centre=percent(last["centre"]),
         ),
-        say("Signals: {months}.", months=", ".join(named)) if named else say("No month has a signal."),
+        _("Signals: {months}.", months=", ".join(named)) if named else _("No month has a signal."),
     ]
 
 
@@ -91,33 +96,33 @@ def _season(answer: Answer) -> list[str]:
     rows = records(table[table["at_risk"] > 0])
     top, low = max(rows, key=lambda r: r["prevalence"]), min(rows, key=lambda r: r["prevalence"])
     parts = [
-        f"{MONTHS[int(row['calendar_month']) - 1]} {percent(row['prevalence'])} "
+        f"{month_name(int(row['calendar_month']))} {percent(row['prevalence'])} "
         f"({percent_range(row['low'], row['high'])})"
         for row in (top, low)
     ]
     return [
-        say("Share by month of the year, {n} months.", n=len(rows)),
-        say("Highest in {top}, lowest in {low}.", top=parts[0], low=parts[1]),
+        _("Share by month of the year, {n} months.", n=len(rows)),
+        _("Highest in {top}, lowest in {low}.", top=parts[0], low=parts[1]),
     ]
 
 
 def _steps(answer: Answer) -> list[str]:
     rows = [row for row in records(answer.table) if row["transition"] in NAMES and row["of"] > 0]
     return [
-        say("Dot-and-interval chart of steps from one scoring to the next."),
-        "; ".join(f"{say(NAMES[row['transition']])}: {step_words(row)}" for row in rows) + "." if rows else "",
+        _("Dot-and-interval chart of steps from one scoring to the next."),
+        "; ".join(f"{told(NAMES[row['transition']])}: {step_words(row)}" for row in rows) + "." if rows else "",
     ]
 
 
 def _slope(answer: Answer) -> list[str]:
     parts = [f"{name}: {ratio_words(*figures)}" for name, *figures in slopes(answer)[: 2 * MOST_NAMED]]
-    return _told(answer, say("Chart of the odds ratio a year, 1 is no trend."), parts)
+    return _told(answer, _("Chart of the odds ratio a year, 1 is no trend."), parts)
 
 
 def _terms(answer: Answer) -> list[str]:
     rows = records(answer.table[odds_ratios(answer.table)])
     parts = [f"{term_words(str(row['term']))}: {term_sentence(row)}" for row in rows]
-    return _told(answer, say("Chart of odds ratios, 1 is no change."), parts)
+    return _told(answer, _("Chart of odds ratios, 1 is no change."), parts)
 
 
 def _impact(answer: Answer) -> list[str]:
@@ -126,7 +131,7 @@ def _impact(answer: Answer) -> list[str]:
         return []
     after = series[series["counterfactual"].notna()]
     said = [
-        say(
+        _(
             "Line chart of {n} months: what was seen, the fitted line, and the line had it gone on as before.",
             n=len(series),
         )
@@ -134,7 +139,7 @@ def _impact(answer: Answer) -> list[str]:
     if len(after):
         row = records(after)[-1]
         said.append(
-            say(
+            _(
                 "In {month} {seen} were seen and {expected} ({range}) expected had it gone on as before.",
                 month=value_label("month", row["month"]),
                 seen=percent(row["prevalence"]),
@@ -151,27 +156,27 @@ def _incidence(answer: Answer) -> list[str]:
         f"{', '.join(value_label(name, row[name]) for name in answer.by)}: {rate_words(row)}"
         for row in records(table.head(MOST_NAMED))
     ]
-    by = " and ".join(column_label(name).lower() for name in answer.by) or "all"
+    by = grouped_by(answer)
     return [
-        say("New cases per 100 cow-months by {by}, {n} rows.", by=by, n=len(table)),
-        say("Most: {parts}.", parts="; ".join(parts)) if parts else "",
+        _("New cases per 100 cow-months by {by}, {n} rows.", by=by, n=len(table)),
+        _("Most: {parts}.", parts="; ".join(parts)) if parts else "",
     ]
 
 
 def _survival(answer: Answer) -> list[str]:
     table = answer.table[answer.table["free_180"].notna()].sort_values("at_risk", ascending=False)
     parts = [
-        say(
+        _(
             "{lesion} on the same {level}: {share} ({range}) still free after 180 days, {n} followed",
             lesion=value_label("lesion", row["lesion"]),
-            level=row["level"],
+            level=_(row["level"]),
             share=percent(row["free_180"]),
             range=percent_range(row["free_180_low"], row["free_180_high"]),
             n=number(row["at_risk"]),
         )
         for row in records(table.head(MOST_NAMED))
     ]
-    return _told(answer, say("Curves of the share of cases that have not come back, against days."), parts)
+    return _told(answer, _("Curves of the share of cases that have not come back, against days."), parts)
 
 
 def _funnel(answer: Answer) -> list[str]:
@@ -179,8 +184,8 @@ def _funnel(answer: Answer) -> list[str]:
     out = [row for row in rows if is_outside(row)]
     parts = [f"{row['farm']}, {percent(row['prevalence'])}, {outside_words(row)}" for row in out[: 2 * MOST_NAMED]]
     return [
-        say("Funnel chart of {n} farms against what luck explains.", n=len(rows)),
-        say("Outside: {parts}.", parts="; ".join(parts)) if parts else say("No farm is outside."),
+        _("Funnel chart of {n} farms against what luck explains.", n=len(rows)),
+        _("Outside: {parts}.", parts="; ".join(parts)) if parts else _("No farm is outside."),
     ]
 
 
@@ -195,8 +200,8 @@ def _shrunken(answer: Answer) -> list[str]:
         for row in ends
     ]
     return [
-        say("{n} farms in order, each drawn towards the mean.", n=len(rows)),
-        say("Lowest and highest: {parts}.", parts="; ".join(parts)),
+        _("{n} farms in order, each drawn towards the mean.", n=len(rows)),
+        _("Lowest and highest: {parts}.", parts="; ".join(parts)),
     ]
 
 
@@ -209,8 +214,8 @@ def _family(answer: Answer) -> list[str]:
         for row in ([rows[0], rows[-1]] if len(rows) > 1 else rows)
     ]
     return [
-        say("Share of daughters with a lesion for {n} sires, drawn towards the mean.", n=len(rows)),
-        say("Lowest and highest: {parts}.", parts="; ".join(parts)),
+        _("Share of daughters with a lesion for {n} sires, drawn towards the mean.", n=len(rows)),
+        _("Lowest and highest: {parts}.", parts="; ".join(parts)),
     ]
 
 
@@ -218,18 +223,18 @@ def _cost(answer: Answer) -> list[str]:
     rows = records(answer.table[answer.table["cost"].notna()].sort_values("cost", ascending=False))
     parts = [
         f"{value_label('lesion', row['lesion'])} {money(row['cost'], str(row['currency']))} "
-        f"({money(row['low'])} to {money(row['high'])})"
+        f"({between(money(row['low']), money(row['high']))})"
         for row in rows[:MOST_NAMED]
     ]
     return [
-        say("Bars of what {n} lesions cost.", n=len(rows)),
-        say("Dearest: {parts}.", parts="; ".join(parts)) if parts else "",
+        _("Bars of what {n} lesions cost.", n=len(rows)),
+        _("Dearest: {parts}.", parts="; ".join(parts)) if parts else "",
     ]
 
 
 def _agreement(answer: Answer) -> list[str]:
     parts = [f"{name}: {text}" for name, text in in_kappa(answer)[:MOST_NAMED]]
-    return _told(answer, say("Chart of kappa, how much two people agree beyond chance."), parts)
+    return _told(answer, _("Chart of kappa, how much two people agree beyond chance."), parts)
 
 
 def _completeness(answer: Answer) -> list[str]:
@@ -240,21 +245,21 @@ def _completeness(answer: Answer) -> list[str]:
     least = (totals["filled"] / totals["n"]).sort_values().head(MOST_NAMED)
     parts = [f"{column_label(str(name))} {percent(share)}" for name, share in least.items()]
     return [
-        say("Grid of the share of records filled in, {n} fields.", n=cells["field"].nunique()),
-        say("Least complete: {parts}.", parts=", ".join(parts)),
+        _("Grid of the share of records filled in, {n} fields.", n=cells["field"].nunique()),
+        _("Least complete: {parts}.", parts=", ".join(parts)),
     ]
 
 
 def _scores(answer: Answer) -> list[str]:
     table = answer.table[answer.table["check"] == SCORES]
     rows = records(table.sort_values("p_adjusted", kind="stable").head(MOST_NAMED))
-    return _told(answer, say("Dots of how often each scorer gives each score."), [row["sentence"] for row in rows])
+    return _told(answer, _("Dots of how often each scorer gives each score."), [row["sentence"] for row in rows])
 
 
 def _planning(answer: Answer) -> list[str]:
     rows = records(answer.table[answer.table["needed"].notna()])
     parts = [
-        say(
+        _(
             "a {direction} of {points} points: {n}",
             direction=row["direction"],
             points=number(points(row)),
@@ -263,8 +268,8 @@ def _planning(answer: Answer) -> list[str]:
         for row in rows
     ]
     unit = plural(answer.basis.unit, 2)
-    head = say("{units} needed in each group to see a difference four times in five.", units=unit.capitalize())
-    at_hand = say("At hand: {n}.", n=number(rows[0]["at_hand"])) if rows else ""
+    head = _("{units} needed in each group to see a difference four times in five.", units=capital(plural(unit, 2)))
+    at_hand = _("At hand: {n}.", n=number(rows[0]["at_hand"])) if rows else ""
     return [head, "; ".join(parts) + "." if parts else "", at_hand]
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from dashboard.charts.frame import framed, wrapped
+from dashboard.charts.frame import BARS, framed, wrapped
 from dashboard.charts.theme import ratio, tokens
 
 ROW = 34
@@ -65,7 +65,7 @@ def draw_rows(
     narrow: bool,
     line: float | None = None,
     notes: Iterable[str] = (),
-    shown: str = "bars show {level} intervals",
+    shown: str = BARS,
 ) -> go.Figure:
     """Dot-and-interval chart of rows in the order given.
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.shrunken import add_recorded
 from dashboard.charts.theme import number, percent, percent_range
+from dashboard.language import _
 
 MOST_ROWS = 40
 
@@ -36,7 +36,7 @@ def family(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("Daughters with a lesion, by sire")) if title is None else title
+    title = _("Daughters with a lesion, by sire") if title is None else title
     if answer.empty or not answer.table["shrunken"].notna().any():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table[answer.table["shrunken"].notna()].sort_values("shrunken", kind="stable").head(MOST_ROWS)
@@ -44,7 +44,7 @@ def family(
         Row(
             value_label("sire", row["sire"]),
             f"{percent(row['shrunken'])} ({percent_range(row['low'], row['high'])}), "
-            + say("{n} of {all} daughters", n=number(row["cases"]), all=number(row["daughters"])),
+            + _("{n} of {all} daughters", n=number(row["cases"]), all=number(row["daughters"])),
             row["shrunken"],
             row["low"],
             row["high"],
@@ -52,7 +52,7 @@ def family(
         )
         for row in records(table)
     ]
-    axis = shares_axis(narrow, top_of(table, "high", "rate"), str(say("Share of daughters with a lesion")))
+    axis = shares_axis(narrow, top_of(table, "high", "rate"), _("Share of daughters with a lesion"))
     figure = draw_rows(
         answer,
         rows,
@@ -60,7 +60,7 @@ def family(
         title=title,
         theme=theme,
         narrow=narrow,
-        notes=[str(say("Dots: farm and number of trims held alike, drawn towards the mean. Squares: as recorded."))],
+        notes=[_("Dots: farm and number of trims held alike, drawn towards the mean. Squares: as recorded.")],
     )
     add_recorded(figure, table["rate"], theme)
     return figure

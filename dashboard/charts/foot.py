@@ -11,10 +11,10 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.trade.feet import CLAW_NAMES, ZONES
-from analytics.words import say
+from analytics.words import say, unfilled
 from dashboard.charts.claw import Key, zone_polygons
 from dashboard.charts.frame import Drill, framed, nothing_to_show
-from dashboard.charts.theme import cases_of, estimate, percent, tokens
+from dashboard.charts.theme import cases_of, estimate, percent, plural, tokens
 from dashboard.charts.zone_marks import (
     ZoneLook,
     colour_bar,
@@ -27,9 +27,11 @@ from dashboard.charts.zone_marks import (
     words_of_foot,
     zone_rows,
 )
+from dashboard.language import _
+from dashboard.language import words as words_of
 
 FROM_BELOW = say("Seen from below, toes up: her left feet are at the right of the picture.")
-SHOWN = "tap or point at a zone for its {level} interval"
+SHOWN = unfilled("tap or point at a zone for its {level} interval")
 
 WIDTH, HEIGHT = 2.34, 3.2
 NARROW_HEIGHT = 3.5
@@ -81,7 +83,7 @@ def draw_feet(
     plotly.graph_objects.Figure
         Hover and click points lie invisibly inside every zone.
     """
-    title = str(say("Where on the feet")) if title is None else title
+    title = _("Where on the feet") if title is None else title
     found = zone_rows(answer)
     if answer.empty or not found:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -91,10 +93,10 @@ def draw_feet(
     pixels = pixels_of(places, narrow)
     traces, labels = paint(places, looks, theme=theme, type_size=10.5 if narrow else 12, pixels=pixels)
     words = [word for foot, at in places.items() for word in words_of_foot(foot, at, theme, narrow)]
-    bar = colour_bar(top, theme, narrow, str(say("Share of {unit}s", unit=answer.basis.unit)))
+    bar = colour_bar(top, theme, narrow, _("Share of {units}", units=plural(answer.basis.unit, 2)))
     figure = go.Figure([*traces, bar])
     figure.update_layout(annotations=[*words, *labels])
-    pointing = [] if title else [str(say("Tap or point at a zone for its interval."))]
+    pointing = [] if title else [_("Tap or point at a zone for its interval.")]
     notes = [str(FROM_BELOW), *notes_on(looks), *not_drawn(answer), *pointing]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
 
@@ -121,7 +123,7 @@ def draw_claws(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("Where on the claws, all feet together")) if title is None else title
+    title = _("Where on the claws, all feet together") if title is None else title
     found = {} if answer.empty else zone_rows(answer, foot=ALL_FEET)
     if not found:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -129,8 +131,8 @@ def draw_claws(
     top = round_top(max(row["prevalence"] for row in found.values()))
     keys = tuple(key for key in zone_polygons() if key[0] == ALL_FEET)
     looks = zone_looks(found, keys, top, answer.basis.unit, theme, drill, numbers=True)
-    if not any(claw is None for _, claw, _ in found):
-        between = str(say("between the claws: not in these figures"))
+    if not any(claw is None for _foot, claw, _zone in found):
+        between = _("between the claws: not in these figures")
         for key in (key for key in keys if key[1] is None):
             looks[key] = replace(looks[key], figures=between, kind="left out")
     pixels = NARROW_PAIR_PIXELS if narrow else PAIR_PIXELS
@@ -141,7 +143,7 @@ def draw_claws(
         {
             "x": side,
             "y": 1.22,
-            "text": f"<b>{name}</b> {say('claw')}",
+            "text": _("<b>{which}</b> claw", which=_(name)),
             "showarrow": False,
             "font": {"size": 14, "color": t.ink},
         }
@@ -150,7 +152,7 @@ def draw_claws(
     figure.update_layout(annotations=[*words, *labels, *([] if narrow else _zone_key(t.muted))])
     figure.update_xaxes(visible=False, range=[-1.2, 1.2] if narrow else [-1.2, 3.4], fixedrange=True)
     figure.update_yaxes(visible=False, range=[-1.8, 1.36], fixedrange=True, scaleanchor="x", scaleratio=1)
-    notes = [" ".join([str(say("Seen from below, toes up.")), *notes_on(looks), *not_drawn(answer)])]
+    notes = [" ".join([_("Seen from below, toes up."), *notes_on(looks), *not_drawn(answer)])]
     height = math.ceil(3.16 * pixels)
     framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height, notes=notes, shown=SHOWN)
     figure.update_layout(margin={"l": 6, "r": 6, "b": 64}, hoverdistance=24, height=figure.layout.height + 20)
@@ -177,14 +179,18 @@ def zone_looks(
         number = f"<b>{zone}</b>" if numbers else ""
         if row is not None:
             figures = estimate(row["cases"], row["at_risk"], row["low"], row["high"], unit)
-            label = f"{number}<br>{percent(row['prevalence'])}" if numbers else f"{100 * row['prevalence']:.1f}"
+            label = (
+                f"{number}<br>{percent(row['prevalence'])}"
+                if numbers
+                else words_of().number(100 * row["prevalence"], 1)
+            )
             colour = colour_of(row["prevalence"], top, theme)
             out[key] = ZoneLook(figures, colour, label=label, carried=carried)
         elif foot in looked_at:
-            figures = str(say("none recorded: {figures}", figures=cases_of(0, looked_at[foot], unit)))
+            figures = _("none recorded: {figures}", figures=cases_of(0, looked_at[foot], unit))
             out[key] = ZoneLook(figures, kind="none", label=number, carried=carried)
         else:
-            figures = str(say("nothing recorded on this foot"))
+            figures = _("nothing recorded on this foot")
             out[key] = ZoneLook(figures, kind="unknown", label=number, carried=carried)
     return out
 
@@ -197,7 +203,7 @@ def common_top(*answers: Answer) -> float:
 
 def pixels_of(places: Mapping[str, tuple[float, float]], narrow: bool) -> float:
     """Pixels of half a claw length where the feet lie so."""
-    xs = [x for x, _ in places.values()]
+    xs = [x for x, _y in places.values()]
     return (NARROW_PIXELS if narrow else WIDE_PIXELS) / (max(xs) - min(xs) + WIDTH)
 
 
@@ -230,7 +236,7 @@ def finish_feet(
 
 
 def _share_of(answer: Answer) -> str:
-    return str(say("Share of {unit}s", unit=answer.basis.unit))
+    return _("Share of {units}", units=plural(answer.basis.unit, 2))
 
 
 def _zone_key(colour: str) -> list[dict[str, Any]]:
@@ -240,7 +246,7 @@ def _zone_key(colour: str) -> list[dict[str, Any]]:
             "x": 1.45,
             "y": 0.85 - 0.2 * place,
             "xanchor": "left",
-            "text": f"<b>{zone}</b>  {ZONES[zone].name}",
+            "text": f"<b>{zone}</b>  {_(ZONES[zone].name)}",
             "showarrow": False,
             "font": {"size": 12.5, "color": colour},
         }

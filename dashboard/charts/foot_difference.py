@@ -10,11 +10,10 @@ from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
 from analytics.methods.intervals import difference
-from analytics.words import say
 from dashboard.charts.claw import zone_polygons
 from dashboard.charts.foot import FROM_BELOW, finish_feet, pixels_of, place_feet
 from dashboard.charts.frame import Drill, nothing_to_show
-from dashboard.charts.theme import cases_of, points, tokens
+from dashboard.charts.theme import between, cases_of, points, tokens
 from dashboard.charts.zone_marks import (
     ZoneLook,
     colour_bar,
@@ -25,6 +24,7 @@ from dashboard.charts.zone_marks import (
     words_of_foot,
     zone_rows,
 )
+from dashboard.language import _
 
 BLUE, ORANGE = "#0072B2", "#D55E00"
 """The two ends, apart for every kind of colour vision; the sign is written as well. [pub: Okabe & Ito 2008]"""
@@ -96,14 +96,14 @@ def draw_difference(
     plotly.graph_objects.Figure
     """
     if title is None:
-        title = str(say("Where {a} and {b} differ", a=names[0], b=names[1]))
+        title = _("Where {a} and {b} differ", a=names[0], b=names[1])
     answer = zone_differences(first, second)
     if answer.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     top = round_top(float(answer.table["difference"].abs().max()))
     ends = [[0.0, BLUE], [0.5, tokens(theme).faint], [1.0, ORANGE]]
     places = place_feet(narrow)
-    neither = str(say("none recorded in either"))
+    neither = _("none recorded in either")
     looks = {
         (foot, claw, zone): ZoneLook(
             neither, carried=drill({"foot": foot, "claw": claw, "zone": zone}) if drill else None
@@ -118,10 +118,10 @@ def draw_difference(
         places, looks, theme=theme, type_size=10.5 if narrow else 12, pixels=pixels_of(places, narrow)
     )
     words = [word for foot, at in places.items() for word in words_of_foot(foot, at, theme, narrow)]
-    bar = colour_bar(top, theme, narrow, str(say("Percentage points")), ends=ends, lowest=-top)
+    bar = colour_bar(top, theme, narrow, _("Percentage points"), ends=ends, lowest=-top)
     figure = go.Figure([*traces, bar])
     figure.update_layout(annotations=[*words, *labels])
-    sense = say("Plain: more in {a}. Striped: more in {b}.", a=names[0], b=names[1])
+    sense = _("Plain: more in {a}. Striped: more in {b}.", a=names[0], b=names[1])
     notes = [str(FROM_BELOW), str(sense), *notes_on(looks)]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
 
@@ -138,12 +138,10 @@ def _look(
         [
             f"{names[0]}: {cases_of(row['cases'], row['at_risk'], unit)}",
             f"{names[1]}: {cases_of(row['cases_b'], row['at_risk_b'], unit)}",
-            str(
-                say(
-                    "difference {points} points ({interval})",
-                    points=points(row["difference"]),
-                    interval=f"{points(row['low'])} to {points(row['high'])}",
-                )
+            _(
+                "difference {points} points ({interval})",
+                points=points(row["difference"]),
+                interval=between(points(row["low"]), points(row["high"])),
             ),
         ]
     )

@@ -11,8 +11,9 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
-from dashboard.charts.theme import number, plural, template, tokens
+from analytics.words import unfilled
+from dashboard.charts.theme import between, number, percent, plural, template, tokens
+from dashboard.language import NO_BREAK, _, told, words
 
 Drill = Callable[[dict[str, Any]], dict[str, Any]]
 """Gives for a row of the table what its mark carries when it is clicked."""
@@ -26,8 +27,11 @@ SUBTITLE_LINE = 16.5
 LEGEND_LINE = 26
 EMPTY_HEIGHT = 160
 
+BARS = unfilled("bars show {level} intervals")
+"""How most charts show intervals."""
 
-def rests_on(answer: Answer, shown: str = "bars show {level} intervals") -> str:
+
+def rests_on(answer: Answer, shown: str = BARS) -> str:
     """How many were looked at, where and when, as one line.
 
     Examples
@@ -44,16 +48,13 @@ def rests_on(answer: Answer, shown: str = "bars show {level} intervals") -> str:
         return ""
     parts = [f"{number(basis.cows)} {plural('cow', basis.cows)}"]
     if basis.farms > 1:
-        parts.insert(0, f"{number(basis.farms)} farms")
+        parts.insert(0, f"{number(basis.farms)} {plural('farm', basis.farms)}")
     if basis.visits:
         parts.append(f"{number(basis.visits)} {plural('visit', basis.visits)}")
     if basis.first is not None and basis.last is not None:
-        parts.append(
-            f"{basis.first.day} {basis.first:%b %Y} to {basis.last.day} {basis.last:%b %Y}"
-            if basis.first != basis.last
-            else f"{basis.first.day} {basis.first:%b %Y}"
-        )
-    return say("{basis}; " + shown, basis=", ".join(parts), level=f"{basis.level:.0%}")
+        first, last = (words().date(day).replace(NO_BREAK, " ") for day in (basis.first, basis.last))
+        parts.append(first if first == last else between(first, last))
+    return f"{', '.join(parts)}; {_(shown, level=percent(basis.level, 0))}"
 
 
 def wrapped(text: str, narrow: bool, letters: int | None = None) -> list[str]:
@@ -73,7 +74,7 @@ def framed(
     notes: Iterable[str] = (),
     legend_lines: int = 0,
     left: int | None = None,
-    shown: str = "bars show {level} intervals",
+    shown: str = BARS,
 ) -> go.Figure:
     """Put title, basis, theme and margins round a figure.
 
@@ -118,7 +119,7 @@ def _head(basis: str, title: str, narrow: bool, notes: Iterable[str], colour: st
 
 def nothing_to_show(answer: Answer, *, theme: str, narrow: bool, title: str = "") -> go.Figure:
     """One sentence of why there is no chart, where the chart would be."""
-    why = str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+    why = told(answer.cautions[0]) if answer.cautions else _("Nothing was recorded for this choice.")
     figure = go.Figure()
     figure.add_annotation(
         text="<br>".join(wrapped(why, narrow, 40 if narrow else 70)),

@@ -9,10 +9,11 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
+from analytics.words import unfilled
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
-from dashboard.charts.theme import estimate, number, percent, percent_range, rgba, tokens
+from dashboard.charts.theme import capital, cases_of, estimate, percent, percent_range, plural, rgba, tokens
+from dashboard.language import _
 
 HEIGHT = 380
 NARROW_HEIGHT = 330
@@ -35,7 +36,9 @@ def outside_words(row: dict[str, Any]) -> str:
         side = ""
     else:
         side = "above" if row["prevalence"] > row["funnel_high"] else "below"
-    return str(say("{side} what luck explains", side=side)) if side else str(say("within what luck explains"))
+    if side == "above":
+        return _("above what luck explains")
+    return _("below what luck explains") if side else _("within what luck explains")
 
 
 def funnel(
@@ -61,7 +64,7 @@ def funnel(
     plotly.graph_objects.Figure
         Farms outside the limits are diamonds and say above or below in words.
     """
-    title = str(say("Farms against what luck explains")) if title is None else title
+    title = _("Farms against what luck explains") if title is None else title
     if answer.empty or not answer.table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table[answer.table["at_risk"] > 0].sort_values("at_risk", kind="stable").reset_index(drop=True)
@@ -72,9 +75,9 @@ def funnel(
     figure.add_trace(_farms(table, theme, drill, unit))
     _names(figure, table, theme, narrow)
     top = top_of(table, "prevalence", "funnel_high", *(name for name in ("high",) if name in table))
-    figure.update_yaxes(**shares_axis(narrow, top, str(say("Share of {unit}s with a lesion", unit=unit))))
+    figure.update_yaxes(**shares_axis(narrow, top, _("Share of {units} with a lesion", units=plural(unit, 2))))
     figure.update_xaxes(
-        title={"text": str(say("{unit}s looked at", unit=unit.capitalize()))},
+        title={"text": _("{units} looked at", units=capital(plural(unit, 2)))},
         range=list(_span(table)),
         tickformat=",d",
         nticks=5 if narrow else 9,
@@ -88,7 +91,7 @@ def funnel(
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
         legend_lines=2 if narrow else 1,
-        shown="the grey band is what luck explains",
+        shown=unfilled("the grey band is what luck explains"),
     )
 
 
@@ -115,7 +118,7 @@ def _limits(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
             y=low,
             fill="tonexty",
             fillcolor=rgba(t.muted, 0.12),
-            name=str(say("What luck explains")),
+            name=_("What luck explains"),
             **edge,
         ),
         go.Scatter(
@@ -123,7 +126,7 @@ def _limits(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
             y=np.full(len(x), middle),
             mode="lines",
             line={"color": t.muted, "width": 1.4, "dash": "dash"},
-            name=str(say("All farms together, {share}", share=percent(float(middle)))),
+            name=_("All farms together, {share}", share=percent(float(middle))),
             hoverinfo="skip",
         ),
     ]
@@ -141,12 +144,12 @@ def _farms(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> g
         own = (
             estimate(row["cases"], row["at_risk"], row["low"], row["high"], unit)
             if "low" in table
-            else f"{number(row['cases'])} of {number(row['at_risk'])}, {percent(row['prevalence'])}"
+            else f"{cases_of(row['cases'], row['at_risk'], None)}, {percent(row['prevalence'])}"
         )
         limits = percent_range(row["funnel_low"], row["funnel_high"])
         hover.append(
             f"<b>{value_label('farm', row['farm'])}</b><br>{own}<br>"
-            + say("luck alone: {limits}; {where}", limits=limits, where=outside_words(row))
+            + _("luck alone: {limits}; {where}", limits=limits, where=outside_words(row))
         )
     out = [is_outside(row) for row in records(table)]
     bars = None
@@ -171,7 +174,7 @@ def _farms(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> g
             "symbol": ["diamond" if far else "circle" for far in out],
             "line": {"color": t.raised, "width": 1},
         },
-        name=str(say("Farm")),
+        name=_("Farm"),
         hovertext=hover,
         hovertemplate="%{hovertext}<extra></extra>",
         customdata=marks(table, drill),
@@ -198,7 +201,7 @@ def _names(figure: go.Figure, table: pd.DataFrame, theme: str, narrow: bool) -> 
     for row in sorted(named, key=lambda r: -r["prevalence"]):
         text = value_label("farm", row["farm"])
         if is_outside(row):
-            text += f", {outside_words(row).split()[0]}"
+            text += _(", above") if row["prevalence"] > row["funnel_high"] else _(", below")
         x, y = place(row)
         right, up, box = _free_place(x, y, LETTER * len(text), width, taken)
         taken.append(box)

@@ -13,32 +13,33 @@ from plotly.colors import sample_colorscale
 from analytics.measures.answer import Answer
 from analytics.tally.horn import SHARES
 from analytics.trade.horn import GROWTH_MM_PER_MONTH, SHED_STAGES
-from analytics.words import say
+from analytics.words import say, unfilled
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.theme import number, percent, percent_range, plural, scale, tokens
+from dashboard.language import _, told
 
 NAMES: dict[str, str] = {
-    "toe_length_mm": "Toe length as found",
-    "toe_angle_deg": "Toe angle",
-    "heel_depth_mm": "Heel depth",
-    "sole_thickness_mm": "Sole thickness",
-    "overgrown": "Overgrown claws",
-    "long_toe": "Long toes",
-    "thin_soled": "Thin soles",
-    "toe_difference_mm": "Toe length, one claw against the other",
-    "heel_difference_mm": "Heel depth, one claw against the other",
-    "sole_difference_mm": "Sole thickness, one claw against the other",
-    "shed_difference": "Shed stage, one claw against the other",
-    "toe_break_mm": "Toes broken off, how far past the line",
-    "toe_break": "Claws with a toe broken off",
-    "toe_break_far": "Breaks far past the line",
-    "toe_break_lame": "Breaks with the cow lame",
+    "toe_length_mm": say("Toe length as found"),
+    "toe_angle_deg": say("Toe angle"),
+    "heel_depth_mm": say("Heel depth"),
+    "sole_thickness_mm": say("Sole thickness"),
+    "overgrown": say("Overgrown claws"),
+    "long_toe": say("Long toes"),
+    "thin_soled": say("Thin soles"),
+    "toe_difference_mm": say("Toe length, one claw against the other"),
+    "heel_difference_mm": say("Heel depth, one claw against the other"),
+    "sole_difference_mm": say("Sole thickness, one claw against the other"),
+    "shed_difference": say("Shed stage, one claw against the other"),
+    "toe_break_mm": say("Toes broken off, how far past the line"),
+    "toe_break": say("Claws with a toe broken off"),
+    "toe_break_far": say("Breaks far past the line"),
+    "toe_break_lame": say("Breaks with the cow lame"),
 }
 """What a person reads for a measure, in the order they are offered."""
 
-UNITS = {"mm": "mm", "degrees": "degrees", "stages": "stages"}
+UNITS = {"mm": say("mm"), "degrees": say("degrees"), "stages": say("stages")}
 COUNTED = {"toe_difference_mm", "heel_difference_mm", "sole_difference_mm", "shed_difference"}
 MOST_ROWS = 36
 ROW, NARROW_ROW = 40, 48
@@ -71,21 +72,19 @@ def state_words(row: dict[str, Any]) -> str:
     if row["unit"] == "share":
         return f"{percent(row['mean'])} ({percent_range(row['low'], row['high'])}), {of}"
     if not math.isfinite(row["low"]):
-        return str(say("{mean:.1f} {unit} (interval not known), {of}", mean=row["mean"], unit=row["unit"], of=of))
-    return str(
-        say(
-            "{mean:.1f} {unit} ({low:.1f} to {high:.1f}), {of}",
-            mean=row["mean"],
-            unit=row["unit"],
-            low=row["low"],
-            high=row["high"],
-            of=of,
-        )
+        return _("{mean:.1f} {unit} (interval not known), {of}", mean=row["mean"], unit=_(row["unit"]), of=of)
+    return _(
+        "{mean:.1f} {unit} ({low:.1f} to {high:.1f}), {of}",
+        mean=row["mean"],
+        unit=_(row["unit"]),
+        low=row["low"],
+        high=row["high"],
+        of=of,
     )
 
 
 def _named(row: dict[str, Any], by: tuple[str, ...]) -> str:
-    return ", ".join(value_label(name, row[name]) for name in by if name in row) or str(say("All"))
+    return ", ".join(value_label(name, row[name]) for name in by if name in row) or _("All")
 
 
 def _ordered(table: pd.DataFrame, by: tuple[str, ...]) -> pd.DataFrame:
@@ -123,7 +122,7 @@ def state(
     -------
     plotly.graph_objects.Figure
     """
-    title = NAMES[measure] if title is None else title
+    title = told(NAMES[measure]) if title is None else title
     table = _ordered(of_measure(answer, measure), answer.by)
     if table.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -139,13 +138,13 @@ def state(
         for row in records(table.head(MOST_ROWS))
     ]
     if measure in SHARES:
-        axis = shares_axis(narrow, top_of(table, "high", "mean"), str(say("Share")))
+        axis = shares_axis(narrow, top_of(table, "high", "mean"), _("Share"))
     else:
         unit = UNITS[str(table["unit"].iloc[0])]
-        axis = {"title": {"text": f"{NAMES[measure]}, {unit}"}, "nticks": 5 if narrow else 9}
+        axis = {"title": {"text": f"{told(NAMES[measure])}, {told(unit)}"}, "nticks": 5 if narrow else 9}
     notes = []
     if len(table) > MOST_ROWS:
-        notes.append(str(say("The first {n} of {all} are drawn; the table has all.", n=MOST_ROWS, all=len(table))))
+        notes.append(_("The first {n} of {all} are drawn; the table has all.", n=MOST_ROWS, all=len(table)))
     return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow, notes=notes)
 
 
@@ -176,7 +175,7 @@ def stages(
     plotly.graph_objects.Figure
         The interval of every share is said on its segment and stands in the table.
     """
-    title = str(say("How far horn is shed")) if title is None else title
+    title = _("How far horn is shed") if title is None else title
     if answer.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     t = tokens(theme)
@@ -194,7 +193,7 @@ def stages(
                 x=groups if upright else shares,
                 y=shares if upright else groups,
                 orientation="v" if upright else "h",
-                name=f"{stage} {SHED_STAGES[stage].name}",
+                name=f"{stage} {_(SHED_STAGES[stage].name)}",
                 marker={"color": colour, "line": {"color": t.raised, "width": 1}},
                 text=[str(stage) if share >= LEAST_LABELLED else "" for share in shares],
                 textposition="inside",
@@ -205,8 +204,8 @@ def stages(
                 customdata=[drill(row) for row in part] if drill else None,
             )
         )
-    counted = say("Share of feet") if answer.basis.unit == "foot" else say("Share of claws")
-    axis = {"tickformat": ".0%", "range": [0, 1], "title": {"text": str(counted)}}
+    counted = _("Share of feet") if answer.basis.unit == "foot" else _("Share of claws")
+    axis = {"tickformat": ".0%", "range": [0, 1], "title": {"text": counted}}
     count = len(dict.fromkeys(names))
     if upright:
         figure.update_yaxes(**axis)
@@ -216,7 +215,7 @@ def stages(
         figure.update_yaxes(type="category", autorange="reversed", ticks="", showgrid=False)
     figure.update_layout(barmode="stack", bargap=0.25, legend={"traceorder": "normal"})
     height = STAGES_HEIGHT if upright else (NARROW_ROW if narrow else ROW) * count + 20
-    shown = "point at a part of a bar for its {level} interval"
+    shown = unfilled("point at a part of a bar for its {level} interval")
     return framed(
         figure,
         answer,
@@ -231,8 +230,8 @@ def stages(
 
 def _stage_words(row: dict[str, Any], name: str, stage: int) -> str:
     share = f"{percent(row['share'])} ({percent_range(row['low'], row['high'])})"
-    counted = str(say("{feet} of {seen}", feet=number(row["feet"]), seen=number(row["seen"])))
-    return f"<b>{name}</b><br>{stage} {SHED_STAGES[stage].name}<br>{share}, {counted}"
+    counted = _("{feet} of {seen}", feet=number(row["feet"]), seen=number(row["seen"]))
+    return f"<b>{name}</b><br>{stage} {_(SHED_STAGES[stage].name)}<br>{share}, {counted}"
 
 
 def rates(
@@ -256,7 +255,7 @@ def rates(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("How fast toes grow")) if title is None else title
+    title = _("How fast toes grow") if title is None else title
     if answer.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = _ordered(answer.table, answer.by)
@@ -275,13 +274,13 @@ def rates(
     top = max(top_of(table, "high", "mm_per_month"), GROWTH_MM_PER_MONTH)
     low = min(0.0, float(np.nanmin(table["low"].to_numpy(dtype=float))))
     axis = {
-        "title": {"text": str(say("Growth less wear, millimetres a month"))},
+        "title": {"text": _("Growth less wear, millimetres a month")},
         "range": [low * 1.05, top * 1.05],
         "nticks": 5 if narrow else 9,
     }
-    note = say("The dotted line is the published growth of {rate:g} mm a month, wear apart.", rate=GROWTH_MM_PER_MONTH)
+    note = _("The dotted line is the published growth of {rate:g} mm a month, wear apart.", rate=GROWTH_MM_PER_MONTH)
     return draw_rows(
-        answer, rows, axis, title=title, theme=theme, narrow=narrow, line=GROWTH_MM_PER_MONTH, notes=[str(note)]
+        answer, rows, axis, title=title, theme=theme, narrow=narrow, line=GROWTH_MM_PER_MONTH, notes=[note]
     )
 
 
@@ -293,15 +292,13 @@ def rate_words(row: dict[str, Any]) -> str:
     >>> rate_words({"mm_per_month": 2.751, "low": 2.64, "high": 2.86, "pairs": 561})
     '2.75 mm a month (2.64 to 2.86), 561 pairs'
     """
-    return str(
-        say(
-            "{rate:.2f} mm a month ({low:.2f} to {high:.2f}), {pairs} {noun}",
-            rate=row["mm_per_month"],
-            low=row["low"],
-            high=row["high"],
-            pairs=number(row["pairs"]),
-            noun="pair" if row["pairs"] == 1 else "pairs",
-        )
+    return _(
+        "{rate:.2f} mm a month ({low:.2f} to {high:.2f}), {pairs} {noun}",
+        rate=row["mm_per_month"],
+        low=row["low"],
+        high=row["high"],
+        pairs=number(row["pairs"]),
+        noun=plural("pair", row["pairs"]),
     )
 
 
@@ -316,21 +313,21 @@ def describe(kind: str, answer: Answer, measure: str = "toe_length_mm") -> str:
         Which measure a chart of state shows.
     """
     if answer.empty:
-        return str(answer.cautions[0]) if answer.cautions else str(say("Nothing was recorded for this choice."))
+        return told(answer.cautions[0]) if answer.cautions else _("Nothing was recorded for this choice.")
     if kind == "state":
         table = of_measure(answer, measure)
         if table.empty:
-            return str(say("{what}: not recorded for this choice.", what=NAMES[measure]))
-        head = str(say("{what} in {n} groups.", what=NAMES[measure], n=len(table)))
+            return _("{what}: not recorded for this choice.", what=told(NAMES[measure]))
+        head = _("{what} in {n} groups.", what=told(NAMES[measure]), n=len(table))
         return f"{head} {_ends(table, 'mean', answer.by, state_words)}"
     if kind == "rates":
-        return f"{say('Growth of toes in {n} groups.', n=len(answer.table))} " + _ends(
+        return f"{_('Growth of toes in {n} groups.', n=len(answer.table))} " + _ends(
             answer.table, "mm_per_month", answer.by, rate_words
         )
     whole = {stage: answer.table.loc[answer.table["shed_stage"] == stage, "feet"].sum() for stage in SHED_STAGES}
-    parts = [f"{stage} {SHED_STAGES[stage].name}: {number(count)}" for stage, count in whole.items()]
+    parts = [f"{stage} {_(SHED_STAGES[stage].name)}: {number(count)}" for stage, count in whole.items()]
     groups = len(answer.table) // len(SHED_STAGES)
-    return str(say("Shed stages in {n} groups, all together: {parts}.", n=groups, parts=", ".join(parts)))
+    return _("Shed stages in {n} groups, all together: {parts}.", n=groups, parts=", ".join(parts))
 
 
 def _ends(table: pd.DataFrame, column: str, by: tuple[str, ...], words: Any) -> str:
@@ -338,12 +335,10 @@ def _ends(table: pd.DataFrame, column: str, by: tuple[str, ...], words: Any) -> 
     rows = records(table.sort_values(column, ascending=False, kind="stable"))
     if len(rows) == 1:
         return f"{_named(rows[0], by)}: {words(rows[0])}."
-    return str(
-        say(
-            "Highest: {top}, {a}. Lowest: {bottom}, {b}.",
-            top=_named(rows[0], by),
-            a=words(rows[0]),
-            bottom=_named(rows[-1], by),
-            b=words(rows[-1]),
-        )
+    return _(
+        "Highest: {top}, {a}. Lowest: {bottom}, {b}.",
+        top=_named(rows[0], by),
+        a=words(rows[0]),
+        bottom=_named(rows[-1], by),
+        b=words(rows[-1]),
     )

@@ -11,12 +11,13 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.methods.intervals import wilson
-from analytics.words import say
+from analytics.words import say, unfilled
 from dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import column_label, date_label, value_label
+from dashboard.charts.labels import date_label, value_label
 from dashboard.charts.periods import period_axis
-from dashboard.charts.theme import MINUS, estimate, percent, percent_range, ratio, rgba, tokens
+from dashboard.charts.theme import between, capital, estimate, percent, percent_range, ratio, rgba, tokens
+from dashboard.language import _, told, words
 
 HEIGHT = 360
 NARROW_HEIGHT = 310
@@ -47,7 +48,7 @@ def impact(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("Before and after the change")) if title is None else title
+    title = _("Before and after the change") if title is None else title
     series = answer.extra.get("series", pd.DataFrame())
     if series.empty or not series["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -58,7 +59,7 @@ def impact(
     lines = table if lines.empty else lines
     figure = go.Figure([*_without(lines, theme), *_fitted(lines, theme), _seen(table, answer, theme, drill)])
     drawn = max(top_of(table, "prevalence"), top_of(lines, "fitted", "cf_high"))
-    axis = shares_axis(narrow, min(max(drawn, top_of(table, "high")), 1.6 * drawn), str(say("Share")))
+    axis = shares_axis(narrow, min(max(drawn, top_of(table, "high")), 1.6 * drawn), _("Share"))
     figure.update_yaxes(**axis)
     period_axis(figure, table["month"], narrow)
     after = table.loc[table["counterfactual"].notna(), "month"]
@@ -73,7 +74,7 @@ def impact(
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
         legend_lines=3 if narrow else 1,
-        shown="bars and the band show {level} intervals",
+        shown=unfilled("bars and the band show {level} intervals"),
     )
 
 
@@ -86,7 +87,7 @@ def _without(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
     edge = {"mode": "lines", "line": {"width": 0}, "hoverinfo": "skip", "showlegend": False}
     hover = [
         f"<b>{value_label('month', row['month'])}</b><br>"
-        + say(
+        + _(
             "as before the change: {share} ({range})",
             share=percent(row["counterfactual"]),
             range=percent_range(row["cf_low"], row["cf_high"]),
@@ -101,7 +102,7 @@ def _without(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
             y=after["counterfactual"],
             mode="lines",
             line={"color": colour, "width": 2.2, "dash": "dash"},
-            name=str(say("Had it gone on as before")),
+            name=_("Had it gone on as before"),
             hovertext=hover,
             hovertemplate="%{hovertext}<extra></extra>",
         ),
@@ -112,14 +113,14 @@ def _fitted(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
     known = table[table["fitted"].notna()]
     if known.empty:
         return []
-    sides = [known] if "after" not in known else [part for _, part in known.groupby("after")]
+    sides = [known] if "after" not in known else [part for _after, part in known.groupby("after")]
     return [
         go.Scatter(
             x=part["month"],
             y=part["fitted"],
             mode="lines",
             line={"color": tokens(theme).series[0], "width": 2.2},
-            name=str(say("Fitted")),
+            name=_("Fitted"),
             legendgroup="fitted",
             showlegend=place == 0,
             hoverinfo="skip",
@@ -151,7 +152,7 @@ def _seen(table: pd.DataFrame, answer: Answer, theme: str, drill: Drill | None) 
         },
         mode="markers",
         marker={"color": t.accent, "size": sizes, "line": {"color": t.raised, "width": 1}},
-        name=str(say("Seen (larger: more looked at)")),
+        name=_("Seen (larger: more looked at)"),
         hovertext=hover,
         hovertemplate="%{hovertext}<extra></extra>",
         customdata=marks(table, drill),
@@ -170,7 +171,7 @@ def _mark_change(figure: go.Figure, day: pd.Timestamp, theme: str) -> None:
         yanchor="top",
         xanchor="left",
         xshift=4,
-        text=str(say("change, {day}", day=date_label(day))),
+        text=_("change, {day}", day=date_label(day)),
         showarrow=False,
         font={"size": 12, "color": t.ink},
         bgcolor=t.raised,
@@ -199,7 +200,7 @@ def terms(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("How much it moved")) if title is None else title
+    title = _("How much it moved") if title is None else title
     table = answer.table if answer.empty else answer.table[odds_ratios(answer.table)]
     table = table if table.empty else table[table["estimate"].notna()]
     if table.empty:
@@ -217,20 +218,20 @@ def terms(
         for row in records(table)
     ]
     values = [value for row in rows for value in (row.value, row.low, row.high)]
-    axis = ratio_axis(values, str(say("How many times as high the odds are; 1 is no change")))
+    axis = ratio_axis(values, _("How many times as high the odds are; 1 is no change"))
     return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow, line=1.0)
 
 
 RATIO = "odds ratio"
 
 TERMS = {
-    "odds ratio, after against before": "After against before",
-    "odds ratio, level at the change": "Just after, against what was expected",
-    "odds ratio a month, slope after over before": "Slope after over slope before, a month",
-    "odds ratio a month before the change": "Trend before the change, a month",
-    "percentage points at the end": "At the end, against going on as before",
-    "percentage points more than the other farm": "Moved beyond what the other farm moved",
-    "odds ratio over that of the other farm": "After against before, over the other farm's",
+    "odds ratio, after against before": say("After against before"),
+    "odds ratio, level at the change": say("Just after, against what was expected"),
+    "odds ratio a month, slope after over before": say("Slope after over slope before, a month"),
+    "odds ratio a month before the change": say("Trend before the change, a month"),
+    "percentage points at the end": say("At the end, against going on as before"),
+    "percentage points more than the other farm": say("Moved beyond what the other farm moved"),
+    "odds ratio over that of the other farm": say("After against before, over the other farm's"),
 }
 """What the terms of a measure are called in front of a person."""
 
@@ -248,7 +249,7 @@ def term_words(term: str) -> str:
     >>> term_words("odds ratio, level at the change"), term_words("share before")
     ('Just after, against what was expected', 'Share before')
     """
-    return TERMS.get(term) or column_label(term)
+    return told(TERMS[term]) if term in TERMS else capital(_(term))
 
 
 def term_sentence(row: dict[str, Any]) -> str:
@@ -262,18 +263,18 @@ def term_sentence(row: dict[str, Any]) -> str:
     """
     term, value = str(row["term"]), row["estimate"]
     if value is None or math.isnan(value):
-        return str(say("not enough to say"))
+        return _("not enough to say")
     p = value_label("p_value", row.get("p_value"))
     chance = f", p {p}" if p else ""
     if term.startswith(RATIO):
-        interval = f"{ratio(row['low'])} to {ratio(row['high'])}"
-        return str(say("odds {ratio} times as high ({interval})", ratio=ratio(value), interval=interval)) + chance
+        interval = between(ratio(row["low"]), ratio(row["high"]))
+        return _("odds {ratio} times as high ({interval})", ratio=ratio(value), interval=interval) + chance
     if "points" in term:
         known = not (math.isnan(row["low"]) or math.isnan(row["high"]))
-        interval = f" ({_signed(row['low'])} to {_signed(row['high'])})" if known else ""
-        return str(say("{points} percentage points", points=_signed(value))) + interval + chance
+        interval = f" ({between(_signed(row['low']), _signed(row['high']))})" if known else ""
+        return _("{points} percentage points", points=_signed(value)) + interval + chance
     return f"{percent(value)} ({percent_range(row['low'], row['high'])}){chance}"
 
 
 def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", MINUS)
+    return ("+" if value > 0 else "") + words().number(value, 1)

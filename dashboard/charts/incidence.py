@@ -11,16 +11,17 @@ from analytics.measures.answer import Answer
 from analytics.words import say
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
-from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.labels import column_label, small, value_label
 from dashboard.charts.periods import period_axis, period_words, with_gaps
 from dashboard.charts.prevalence import IN_ORDER
-from dashboard.charts.theme import number, plural, ratio, rgba, tokens
+from dashboard.charts.theme import between, ratio, rgba, tokens
+from dashboard.language import _, _n, told
 
 PERIODS = ("month", "quarter", "year")
 MOST_ROWS = 24
 HEIGHT = 320
 NARROW_HEIGHT = 280
-AXIS = "New cases per 100 cow-months"
+AXIS = say("New cases per 100 cow-months")
 
 
 def rate_words(row: dict[str, Any]) -> str:
@@ -31,10 +32,10 @@ def rate_words(row: dict[str, Any]) -> str:
     >>> rate_words({"new_cases": 12, "cow_months": 400.0, "rate_per_100": 3.0, "low": 1.55, "high": 5.24})
     '3.00 (1.55 to 5.24), 12 new cases'
     """
-    cases = f"{number(row['new_cases'])} new {plural('case', row['new_cases'])}"
+    cases = _n("{n} new case", "{n} new cases", row["new_cases"])
     if pd.isna(row["rate_per_100"]):
-        return str(say("rate not known, {cases}", cases=cases))
-    return f"{ratio(row['rate_per_100'])} ({ratio(row['low'])} to {ratio(row['high'])}), {cases}"
+        return _("rate not known, {cases}", cases=cases)
+    return f"{ratio(row['rate_per_100'])} ({between(ratio(row['low']), ratio(row['high']))}), {cases}"
 
 
 def incidence(
@@ -59,7 +60,7 @@ def incidence(
     plotly.graph_objects.Figure
     """
     by = answer.by or ("group",)
-    title = str(say("New cases, by {group}", group=column_label(by[0]).lower())) if title is None else title
+    title = _("New cases, by {group}", group=small(column_label(by[0]))) if title is None else title
     known = answer.table if answer.empty else answer.table[answer.table["rate_per_100"].notna()]
     if known.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -67,7 +68,7 @@ def incidence(
     table = known if ordered else known.sort_values("rate_per_100", ascending=False, kind="stable")
     rows = [
         Row(
-            ", ".join(value_label(name, row[name]) for name in by if name in row) or str(say("All")),
+            ", ".join(value_label(name, row[name]) for name in by if name in row) or _("All"),
             rate_words(row),
             row["rate_per_100"],
             row["low"],
@@ -77,7 +78,7 @@ def incidence(
         for row in records(table.head(MOST_ROWS))
     ]
     top = top_of(table, "high", "rate_per_100")
-    axis = {"title": {"text": str(say(AXIS))}, "range": [0, top * 1.05 or 1], "nticks": 5 if narrow else 9}
+    axis = {"title": {"text": told(AXIS)}, "range": [0, top * 1.05 or 1], "nticks": 5 if narrow else 9}
     return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow)
 
 
@@ -102,7 +103,7 @@ def by_month(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("New cases over time")) if title is None else title
+    title = _("New cases over time") if title is None else title
     period = next((name for name in PERIODS if name in answer.table), None)
     if answer.empty or period is None or not answer.table["rate_per_100"].notna().any():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -136,7 +137,7 @@ def by_month(
             ),
         ]
     )
-    figure.update_yaxes(title={"text": str(say(AXIS))}, rangemode="tozero", nticks=6)
+    figure.update_yaxes(title={"text": told(AXIS)}, rangemode="tozero", nticks=6)
     period_axis(figure, table[period], narrow)
     height = NARROW_HEIGHT if narrow else HEIGHT
     return framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height)

@@ -12,6 +12,7 @@ from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from analytics.trade.lesions import LESIONS
 from dashboard.charts.headings import COLUMNS
 from dashboard.charts.theme import number, percent, ratio
+from dashboard.language import NO_BREAK, _, told, words
 
 LIMBS = {"front": "front feet", "hind": "hind feet"}
 CLAWS = {claw: f"{name} claw" for claw, name in CLAW_NAMES.items()}
@@ -117,9 +118,20 @@ def column_label(column: str) -> str:
     ('Looked at', 'Some new thing')
     """
     if column in COLUMNS:
-        return COLUMNS[column]
+        return _(COLUMNS[column])
     words = str(column).replace("_", " ").strip()
     return words[:1].upper() + words[1:]
+
+
+def small(label: str) -> str:
+    """A heading as it stands inside a sentence; an abbreviation keeps its capitals.
+
+    Examples
+    --------
+    >>> small("Share lame"), small("DD stage")
+    ('share lame', 'DD stage')
+    """
+    return label if label[1:2].isupper() else label[:1].lower() + label[1:]
 
 
 def lesion_label(code: str) -> str:
@@ -133,7 +145,7 @@ def lesion_label(code: str) -> str:
     lesion = LESIONS.get(code)
     if lesion is None:
         return str(code)
-    return lesion.name[:1].upper() + lesion.name[1:]
+    return _sentence(_(lesion.name))
 
 
 def zone_label(zone: int, *, with_number: bool = True) -> str:
@@ -146,7 +158,7 @@ def zone_label(zone: int, *, with_number: bool = True) -> str:
     """
     known = ZONES.get(int(zone))
     name = known.name if known is not None else "other"
-    return f"zone {int(zone)}, {name}" if with_number else name
+    return _("zone {n}, {name}", n=int(zone), name=_(name)) if with_number else _(name)
 
 
 def foot_label(foot: str) -> str:
@@ -157,7 +169,7 @@ def foot_label(foot: str) -> str:
     >>> foot_label("LH")
     'LH, left hind'
     """
-    return f"{foot}, {FOOT_NAMES[foot]}" if foot in FOOT_NAMES else str(foot)
+    return f"{foot}, {_(FOOT_NAMES[foot])}" if foot in FOOT_NAMES else str(foot)
 
 
 def date_label(value: Any, column: str = "visit_date") -> str:
@@ -170,10 +182,11 @@ def date_label(value: Any, column: str = "visit_date") -> str:
     """
     day = pd.Timestamp(value)
     if column in _MONTHS:
-        return f"{day:%b %Y}"
+        return _plain(words().month(day))
     if column == "quarter":
-        return f"{day:%b} to {day + pd.DateOffset(months=2):%b %Y}"
-    return f"{day.day} {day:%b %Y}"
+        last = words().month(day + pd.DateOffset(months=2))
+        return _plain(_("{low} to {high}", low=words().month(day, short=True), high=last))
+    return _plain(words().date(day))
 
 
 def value_label(column: str, value: Any) -> str:
@@ -193,7 +206,7 @@ def value_label(column: str, value: Any) -> str:
     if column in ("lesion", "lesion_detail") or (column == "what" and value in LESIONS):
         return lesion_label(str(value))
     if column == "what":
-        return _sentence(WHATS.get(str(value), str(value)))
+        return _sentence(_known(WHATS.get(str(value), str(value))))
     if column == "zone":
         return _sentence(zone_label(int(value)))
     if column == "foot":
@@ -201,15 +214,15 @@ def value_label(column: str, value: Any) -> str:
     if column == "parity":
         return _parity(str(value))
     if column in _WORDS:
-        return _sentence(_WORDS[column].get(str(value), str(value)))
+        return _sentence(_known(_WORDS[column].get(str(value), str(value))))
     if column in ("farm", "cow", "sire", "trimmer", "note", "group", "breed", "scorer"):
         text = str(value)
-        return _sentence(text) if text == "not recorded" else text
+        return _sentence(_(text)) if text == "not recorded" else text
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     if isinstance(value, (int, float)) or hasattr(value, "dtype"):
         return _figure(column, float(value))
-    return _sentence(str(value))
+    return _sentence(_known(value if isinstance(value, str) else str(value)))
 
 
 def what_label(what: str) -> str:
@@ -232,17 +245,17 @@ def group_label(group: Any) -> str:
     ('Tie stall', 'Mar 2026', 'Dry cows')
     """
     text = str(group)
-    for words in (HOUSINGS, WETNESS, VISIT_KINDS, FAMILIES):
-        if text in words:
-            return _sentence(words[text])
+    for said in (HOUSINGS, WETNESS, VISIT_KINDS, FAMILIES):
+        if text in said:
+            return _sentence(_(said[text]))
     if _MONTH.fullmatch(text):
         return date_label(f"{text}-01", "month")
-    return _sentence(text)
+    return _sentence(_known(text))
 
 
 def _figure(column: str, value: float) -> str:
     if column.endswith("p_value") or column in ("q_value", "p_adjusted"):
-        return "under 0.001" if value < 0.001 else f"{value:.3f}"
+        return _("under 0.001") if value < 0.001 else words().number(value, 3)
     if column == "year":
         return f"{int(value)}"
     if column in _RATIOS or column.startswith(("rr_", "or_", "adj_or_")):
@@ -254,12 +267,23 @@ def _figure(column: str, value: float) -> str:
 
 def _parity(text: str) -> str:
     if text == "not recorded":
-        return "Not recorded"
-    return f"Lactation {text[:-1]} and later" if text.endswith("+") else f"Lactation {text}"
+        return _sentence(_("not recorded"))
+    if text.endswith("+"):
+        return _("Lactation {n} and later", n=text[:-1])
+    return _("Lactation {n}", n=text)
 
 
 def _missing(value: Any) -> bool:
     return value is None or (not isinstance(value, (list, dict, tuple)) and bool(pd.isna(value)))
+
+
+def _known(text: str) -> str:
+    """A word of the vocabulary or a sentence of a measure in the reader's language; other text as it stands."""
+    return told(text)
+
+
+def _plain(text: str) -> str:
+    return text.replace(NO_BREAK, " ")
 
 
 def _sentence(text: str) -> str:

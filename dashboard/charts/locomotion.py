@@ -8,11 +8,12 @@ import plotly.graph_objects as go
 from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
-from analytics.words import say
+from analytics.words import unfilled
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import value_label
+from dashboard.charts.labels import small, value_label
 from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
-from dashboard.charts.theme import DASHES, MARKERS, cases_of, estimate, number, percent, rgba, scale, tokens
+from dashboard.charts.theme import DASHES, MARKERS, estimate, number, percent, plural, rgba, scale, tokens
+from dashboard.language import _
 
 HEIGHT = 340
 NARROW_HEIGHT = 300
@@ -39,14 +40,14 @@ def locomotion(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("How many cows are lame")) if title is None else title
+    title = _("How many cows are lame") if title is None else title
     table = answer.table
     if answer.empty or not table["scored"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = table.loc[table["scored"] > 0]
     figure = go.Figure()
-    for place, (name, words) in enumerate((("lame", say("All lame")), ("severe", say("Severely lame")))):
-        figure.add_traces(_line(table, name, str(words), place, theme, drill))
+    for place, (name, words) in enumerate((("lame", _("All lame")), ("severe", _("Severely lame")))):
+        figure.add_traces(_line(table, name, words, place, theme, drill))
     return _finish(figure, answer, table, title, theme, narrow, letters=30)
 
 
@@ -72,7 +73,7 @@ def by_group(
     plotly.graph_objects.Figure
         Groups lie a little beside each other, so that their intervals can be told apart.
     """
-    title = str(say("How many cows are lame in each group")) if title is None else title
+    title = _("How many cows are lame in each group") if title is None else title
     group = next((name for name in answer.by if name != "period"), None)
     table = answer.table
     if answer.empty or group is None or not table["scored"].sum():
@@ -83,7 +84,7 @@ def by_group(
     if len(groups) > len(MARKERS):
         size = table.groupby(group)["scored"].sum().sort_values(ascending=False)
         groups = [name for name in groups if name in set(size.index[: len(MARKERS)])]
-        notes = [str(say("The {n} largest groups are drawn; the table has all.", n=len(groups)))]
+        notes = [_("The {n} largest groups are drawn; the table has all.", n=len(groups))]
     figure = go.Figure()
     for place, name in enumerate(groups):
         beside = place - (len(groups) - 1) / 2
@@ -105,7 +106,7 @@ def _finish(
     notes: list[str] | None = None,
 ) -> go.Figure:
     highest = top_of(table, "lame_high", "lame_prevalence")
-    figure.update_yaxes(**shares_axis(narrow, highest, str(say("Share of cows scored"))))
+    figure.update_yaxes(**shares_axis(narrow, highest, _("Share of cows scored")))
     period_axis(figure, table["period"], narrow)
     return framed(
         figure,
@@ -136,7 +137,7 @@ def _line(
     hover = []
     for row in records(part):
         figures = estimate(row[name], row["scored"], row[f"{name}_low"], row[f"{name}_high"], "scoring")
-        hover.append(f"<b>{period_words(row['period'], part['period'])}, {words.lower()}</b><br>{figures}")
+        hover.append(f"<b>{period_words(row['period'], part['period'])}, {small(words)}</b><br>{figures}")
     at = shifted(part["period"], beside)
     x, y = with_gaps(at, share)
     kind = {"legendgroup": words, "name": words}
@@ -200,7 +201,7 @@ def transitions(
     plotly.graph_objects.Figure
         Cows that stayed lie on the outlined diagonal, cows that got worse right of it.
     """
-    title = str(say("From one scoring to the next")) if title is None else title
+    title = _("From one scoring to the next") if title is None else title
     table = answer.table
     if answer.empty or not table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -221,7 +222,7 @@ def transitions(
             {"x": x, "y": y, "text": text, "showarrow": False, "font": {"color": _ink(colour), "size": 12}}
         )
     hover = [
-        f"<b>{say('Score {a}, then {b}', a=_score(row['before']), b=_score(row['after']))}</b><br>"
+        f"<b>{_('Score {a}, then {b}', a=_score(row['before']), b=_score(row['after']))}</b><br>"
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'])}"
         for row in records(table)
     ]
@@ -237,14 +238,14 @@ def transitions(
         )
     )
     rows = [
-        f"{_score(name)}  ({cases_of(0, looked[name]).split(' of ')[1]})" if name in looked else str(name)
+        f"{_score(name)}  ({number(looked[name])} {plural('cow', looked[name])})" if name in looked else str(name)
         for name in names
     ]
     edge = [-0.5, len(names) - 0.5]
     figure.update_xaxes(
         tickvals=list(range(len(names))),
         ticktext=[_score(name) for name in names],
-        title={"text": str(say("Score after"))},
+        title={"text": _("Score after")},
         range=edge,
         showgrid=False,
         ticks="",
@@ -252,7 +253,7 @@ def transitions(
     figure.update_yaxes(
         tickvals=[-i for i in range(len(names))],
         ticktext=rows,
-        title={"text": str(say("Score before"))},
+        title={"text": _("Score before")},
         range=[-len(names) + 0.5, 0.5],
         showgrid=False,
         ticks="",
@@ -264,8 +265,8 @@ def transitions(
         theme=theme,
         narrow=narrow,
         height=(44 if narrow else 52) * len(names),
-        notes=[str(say("Each row adds up to 100%. Outlined: no change. Right of it: worse."))],
-        shown="point at a tile for its {level} interval",
+        notes=[_("Each row adds up to 100%. Outlined: no change. Right of it: worse.")],
+        shown=unfilled("point at a tile for its {level} interval"),
     )
     figure.update_layout(annotations=annotations, shapes=shapes)
     return figure

@@ -9,16 +9,17 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
+from analytics.words import say, unfilled
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records
-from dashboard.charts.theme import DASHES, MARKERS, number, percent, plural, tokens
+from dashboard.charts.theme import DASHES, MARKERS, capital, number, percent, plural, tokens
+from dashboard.language import _, told
 
 HEIGHT = 320
 NARROW_HEIGHT = 300
 TICKS = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 50_000, 100_000)
 
 
-DIRECTIONS = {"fall": "To see it fall", "rise": "To see it rise"}
+DIRECTIONS = {"fall": say("To see it fall"), "rise": say("To see it rise")}
 
 
 def points(row: dict[str, Any]) -> float:
@@ -55,7 +56,7 @@ def planning(
     plotly.graph_objects.Figure
         One line falling and one rising; every dot says its number, and a line across the number at hand.
     """
-    title = str(say("How many cows for which difference")) if title is None else title
+    title = _("How many cows for which difference") if title is None else title
     known = answer.table if answer.empty else answer.table[answer.table["needed"].notna()]
     if known.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -70,7 +71,7 @@ def planning(
     hand = float(known["at_hand"].max())
     figure.add_hline(y=hand, line={"color": t.ink, "width": 1.2, "dash": "dot"})
     figure.add_annotation(
-        text=str(say("{n} {units} at hand", n=number(hand), units=plural(unit, hand))),
+        text=_("{n} {units} at hand", n=number(hand), units=plural(unit, hand)),
         x=1,
         xref="paper",
         xanchor="right",
@@ -84,14 +85,14 @@ def planning(
     top, bottom = max(float(known["needed"].max()), hand), max(1.0, min(float(known["needed"].min()), hand))
     figure.update_yaxes(
         type="log",
-        title={"text": str(say("{units} in each group", units=plural(unit, 2).capitalize()))},
+        title={"text": _("{units} in each group", units=capital(plural(unit, 2)))},
         range=[math.log10(bottom) - 0.25, math.log10(top) + 0.3],
         tickvals=TICKS,
         tickformat=",d",
     )
     ticks = sorted({points(row) for row in records(known)})
     figure.update_xaxes(
-        title={"text": str(say("Difference to be seen, percentage points"))},
+        title={"text": _("Difference to be seen, percentage points")},
         tickvals=ticks,
         range=[min(ticks) * 0.6, max(ticks) * 1.1],
         showgrid=False,
@@ -104,7 +105,7 @@ def planning(
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
         legend_lines=1,
-        shown="four times in five such a difference would be seen",
+        shown=unfilled("four times in five such a difference would be seen"),
     )
 
 
@@ -112,7 +113,7 @@ def _line(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | 
     t = tokens(theme)
     colour = t.series[place % len(t.series)]
     hover = [
-        say(
+        _(
             "{n} {units} in each group to see {now} become {then}",
             n=number(row["needed"]),
             units=plural(unit, row["needed"]),
@@ -130,7 +131,7 @@ def _line(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | 
         text=[number(cows) for cows in part["needed"]],
         textposition=["top center" if above else "bottom center" for above in part["above"]],
         textfont={"size": 12, "color": t.ink},
-        name=str(say(DIRECTIONS.get(name, name))),
+        name=told(DIRECTIONS.get(name, name)),
         hovertext=hover,
         hovertemplate="%{hovertext}<extra></extra>",
         customdata=marks(part, drill),

@@ -8,10 +8,10 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, row_rules, shares_axis, top_of
 from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, tokens
+from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, plural, tokens
+from dashboard.language import _
 
 MOST_ROWS = 40
 """Rows a person can still take in; the table under the chart has all. [common practice, no source]"""
@@ -64,10 +64,10 @@ def prevalence(
     plotly.graph_objects.Figure
     """
     by = answer.by or ("group",)
-    heading = say("Share of {unit}s with a lesion, by {group}", unit=answer.basis.unit, group=_lower(by[0]))
+    heading = _("Share of {units} with a lesion, by {group}", units=plural(answer.basis.unit, 2), group=_lower(by[0]))
     if by[0] in ("lesion", "lesion_detail"):
-        heading = say("How common is each lesion")
-    title = str(heading) if title is None else title
+        heading = _("How common is each lesion")
+    title = heading if title is None else title
     if answer.empty or not answer.table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table.loc[answer.table["at_risk"] > 0]
@@ -86,7 +86,9 @@ def prevalence(
         figure.add_trace(_dots(part, by, second, place, offset - below_name, number, theme, answer.basis.unit, drill))
     _row_names(figure, table, by[0], rows, step, second, narrow, theme, answer.basis.unit)
     highest = top_of(table, "high", "prevalence")
-    figure.update_xaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=answer.basis.unit))))
+    figure.update_xaxes(
+        **shares_axis(narrow, highest, _("Share of {units} looked at", units=plural(answer.basis.unit, 2)))
+    )
     figure.update_yaxes(range=[-len(rows) + 0.5 - (0.15 if narrow else 0), 0.5 + (0.2 if narrow else 0)])
     figure.update_layout(shapes=row_rules((line - 0.5 for line in place.values()), t.rule))
     framed(
@@ -113,7 +115,7 @@ def _ordered(table: pd.DataFrame, column: str) -> tuple[list[Any], list[str]]:
         rows = list((mean["cases"] / mean["at_risk"]).sort_values(ascending=False, kind="stable").index)
     if len(rows) <= MOST_ROWS:
         return rows, []
-    note = say("The first {n} of {all} are drawn; the table has all.", n=MOST_ROWS, all=len(rows))
+    note = _("The first {n} of {all} are drawn; the table has all.", n=MOST_ROWS, all=len(rows))
     return rows[:MOST_ROWS], [str(note)]
 
 

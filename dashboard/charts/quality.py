@@ -12,11 +12,12 @@ from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
 from analytics.trade.lesions import LESIONS
-from analytics.words import say
+from analytics.words import unfilled
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.headings import COLUMNS
 from dashboard.charts.labels import column_label, lesion_label, value_label
 from dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
+from dashboard.language import _
 
 COMPLETE = "completeness"
 SCORES = "scores"
@@ -34,7 +35,7 @@ def completeness_of(answer: Answer) -> pd.DataFrame:
     table = table[(table["check"] == COMPLETE) & table["share"].notna()]
     if table["month"].isna().any():
         table = table[table["month"].isna()]
-    everyone = str(say("all"))
+    everyone = _("all")
     table = table.assign(trimmer=table["trimmer"].fillna("").replace("", everyone), filled=table["share"] * table["n"])
     out = table.groupby(["field", "trimmer"], as_index=False, sort=False)[["n", "filled"]].sum()
     return out.assign(share=out["filled"] / out["n"]).drop(columns="filled")
@@ -87,7 +88,7 @@ def completeness(
     plotly.graph_objects.Figure
         Every tile says its percentage, so that shade alone says nothing.
     """
-    title = str(say("How much of the records is filled in")) if title is None else title
+    title = _("How much of the records is filled in") if title is None else title
     cells = completeness_of(answer)
     if cells.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -95,7 +96,7 @@ def completeness(
     shown = list(people.index[: 6 if narrow else MOST_PEOPLE])
     notes = []
     if len(people) > len(shown):
-        notes.append(str(say("The {n} people with the most records are drawn; the table has all.", n=len(shown))))
+        notes.append(_("The {n} people with the most records are drawn; the table has all.", n=len(shown)))
     cells = cells[cells["trimmer"].isin(shown)]
     fields = list(cells.groupby("field", sort=False)["share"].mean().sort_values(kind="stable").index)
     x = {name: i for i, name in enumerate(shown)}
@@ -117,7 +118,7 @@ def completeness(
         )
     hover = [
         f"<b>{column_label(row['field'])}, {value_label('trimmer', row['trimmer'])}</b><br>"
-        + say("{share} of {n} records", share=percent(row["share"]), n=number(row["n"]))
+        + _("{share} of {n} records", share=percent(row["share"]), n=number(row["n"]))
         for row in records(cells)
     ]
     figure = go.Figure(
@@ -154,7 +155,7 @@ def completeness(
         narrow=narrow,
         height=ROW * len(fields) + 40,
         notes=notes,
-        shown="shares of all records, so without intervals",
+        shown=unfilled("shares of all records, so without intervals"),
     )
     figure.update_layout(shapes=shapes, annotations=words, margin={"t": (figure.layout.margin.t or 14) + 28, "b": 12})
     return figure
@@ -183,7 +184,7 @@ def score_shares(
     plotly.graph_objects.Figure
         One colour and marker a scorer.
     """
-    title = str(say("How each scorer uses the scores")) if title is None else title
+    title = _("How each scorer uses the scores") if title is None else title
     table = answer.table if answer.empty else answer.table[answer.table["check"] == SCORES]
     if table.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -197,9 +198,9 @@ def score_shares(
         beside = (place - (len(people) - 1) / 2) * 0.8 / max(4, len(people))
         colour = t.series[place % len(t.series)]
         hover = [
-            f"<b>{value_label('trimmer', name)}, {say('score {score}', score=row['field'])}</b><br>"
+            f"<b>{value_label('trimmer', name)}, {_('score {score}', score=row['field'])}</b><br>"
             f"{percent(row['share'])} ({percent_range(row['low'], row['high'])}) "
-            + say("of {n} scorings", n=number(row["n"]))
+            + _("of {n} scorings", n=number(row["n"]))
             for row in records(part)
         ]
         figure.add_trace(
@@ -226,13 +227,13 @@ def score_shares(
     figure.update_xaxes(
         tickvals=list(places.values()),
         ticktext=_score_names(list(places)),
-        title={"text": str(say("Score, on its scale"))},
+        title={"text": _("Score, on its scale")},
         range=[-0.6, len(places) - 0.4],
         showgrid=False,
         tickangle=0,
     )
     highest = top_of(table, "share", "high")
-    figure.update_yaxes(**shares_axis(narrow, highest, str(say("Share of the person's scorings"))))
+    figure.update_yaxes(**shares_axis(narrow, highest, _("Share of the person's scorings")))
     letters = sum(len(str(name)) + 6 for name in people)
     return framed(
         figure,
@@ -259,7 +260,7 @@ def _score_names(fields: list[str]) -> list[str]:
         first, count = scales.index(scale_of), scales.count(scale_of)
         middle = i == first + (count - 1) // 2
         name = field.partition(" (")[0]
-        out.append(f"{name}<br>{say('scale {scale}', scale=scale_of.replace('-', EN_DASH))}" if middle else name)
+        out.append(f"{name}<br>{_('scale {scale}', scale=scale_of.replace('-', EN_DASH))}" if middle else name)
     return out
 
 

@@ -7,10 +7,11 @@ import plotly.graph_objects as go
 from analytics.measures.answer import Answer
 from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show
-from dashboard.charts.labels import value_label
-from dashboard.charts.theme import percent, tokens
+from dashboard.charts.labels import date_label, value_label
+from dashboard.charts.theme import between, cases_of, percent, points, tokens
+from dashboard.language import _, told
 
-HEADLINE = {"lame": "Lame", "severe": "Severely lame", "any": "Any lesion"}
+HEADLINE = {"lame": say("Lame"), "severe": say("Severely lame"), "any": say("Any lesion")}
 SYMBOLS = {
     "up": "triangle-up",
     "down": "triangle-down",
@@ -24,7 +25,7 @@ ROW = 32
 
 def what_label(what: str) -> str:
     """A row of the review by name."""
-    return HEADLINE.get(what) or value_label("lesion", what)
+    return told(HEADLINE[what]) if what in HEADLINE else value_label("lesion", what)
 
 
 def review(
@@ -49,7 +50,7 @@ def review(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("The newest month less the twelve months before")) if title is None else title
+    title = _("The newest month less the twelve months before") if title is None else title
     table = answer.table[answer.table["direction"] != "too few"]
     if table.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -60,9 +61,17 @@ def review(
     t = tokens(theme)
     place = [-float(i) for i in range(len(rows))]
     hover = [
-        f"<b>{what_label(row['what'])}</b><br>{percent(row['prevalence'])} ({row['cases']} of {row['at_risk']}) in "
-        f"{row['month']:%b %Y}<br>{percent(row['past_prevalence'])} ({row['past_cases']} of {row['past_at_risk']}) "
-        f"before<br>{row['difference'] * 100:+.1f} points ({row['low'] * 100:+.1f} to {row['high'] * 100:+.1f})"
+        f"<b>{what_label(row['what'])}</b><br>"
+        + _(
+            "{now} ({cases}) in {month}<br>{then} ({past}) before<br>{gap} points ({interval})",
+            now=percent(row["prevalence"]),
+            cases=cases_of(row["cases"], row["at_risk"], None),
+            month=date_label(row["month"], "month"),
+            then=percent(row["past_prevalence"]),
+            past=cases_of(row["past_cases"], row["past_at_risk"], None),
+            gap=points(row["difference"]),
+            interval=between(points(row["low"]), points(row["high"])),
+        )
         for row in rows
     ]
     figure = go.Figure(
@@ -91,8 +100,8 @@ def review(
         )
     )
     figure.add_vline(x=0, line={"color": t.muted, "width": 1.5})
-    words = say("Fewer · points · more") if narrow else say("Fewer than before · percentage points · more than before")
-    figure.update_xaxes(title={"text": str(words)})
+    words = _("Fewer · points · more") if narrow else _("Fewer than before · percentage points · more than before")
+    figure.update_xaxes(title={"text": words})
     figure.update_yaxes(
         tickmode="array",
         tickvals=place,

@@ -6,13 +6,23 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.theme import estimate, rgba, tokens
+from dashboard.charts.theme import estimate, plural, rgba, tokens
+from dashboard.language import _, _n, words
 
 HEIGHT = 300
 NARROW_HEIGHT = 260
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def month_name(month: int) -> str:
+    """A month of the calendar, shortly.
+
+    Examples
+    --------
+    >>> month_name(3)
+    'Mar'
+    """
+    return words().month(f"2026-{month:02d}-01", short=True)
 
 
 def season(
@@ -36,7 +46,7 @@ def season(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("By month of the year")) if title is None else title
+    title = _("By month of the year") if title is None else title
     table = answer.extra.get("by_month", pd.DataFrame())
     if table.empty or not table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -51,15 +61,15 @@ def season(
                 y=wave["fitted"],
                 mode="lines",
                 line={"color": t.series[0], "width": 2, "dash": "dash", "shape": "spline"},
-                name=str(say("Fitted yearly wave")),
+                name=_("Fitted yearly wave"),
                 hoverinfo="skip",
             )
         )
     share = table["prevalence"]
     hover = [
-        f"<b>{MONTHS[int(row['calendar_month']) - 1]}</b><br>"
+        f"<b>{month_name(int(row['calendar_month']))}</b><br>"
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], answer.basis.unit)}<br>"
-        + say("in {n} years", n=int(row["years"]))
+        + _n("in {n} year", "in {n} years", int(row["years"]))
         for row in records(table)
     ]
     figure.add_trace(
@@ -77,7 +87,7 @@ def season(
             },
             mode="markers",
             marker={"color": t.accent, "size": 8, "line": {"color": t.raised, "width": 1}},
-            name=str(say("Seen")),
+            name=_("Seen"),
             hovertext=hover,
             hovertemplate="%{hovertext}<extra></extra>",
             customdata=marks(table, drill),
@@ -85,12 +95,12 @@ def season(
     )
     figure.update_xaxes(
         tickvals=list(range(1, 13)),
-        ticktext=[name[0] for name in MONTHS] if narrow else list(MONTHS),
+        ticktext=[month_name(month)[: 1 if narrow else 4] for month in range(1, 13)],
         range=[0.5, 12.5],
         showgrid=False,
     )
     top = top_of(table, "high", "prevalence")
-    axis = shares_axis(narrow, top, str(say("Share of {unit}s", unit=answer.basis.unit)))
+    axis = shares_axis(narrow, top, _("Share of {units}", units=plural(answer.basis.unit, 2)))
     figure.update_yaxes(**axis)
     return framed(
         figure,

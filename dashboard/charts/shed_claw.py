@@ -11,11 +11,12 @@ import plotly.graph_objects as go
 from analytics.measures.answer import Answer, Basis
 from analytics.trade.horn import SHED_STAGES
 from analytics.trade.shedding import HORN_ZONES, STANDING
-from analytics.words import say
+from analytics.words import say, unfilled
 from dashboard.charts.claw import Points, zone_polygons
 from dashboard.charts.frame import framed, records
 from dashboard.charts.labels import zone_label
 from dashboard.charts.theme import percent, percent_range, rgba, tokens
+from dashboard.language import _, told
 
 FOOT, CLAW = "LH", "lateral"
 """The claw that stands for all: every other one is its mirror image."""
@@ -24,7 +25,7 @@ WIDE, TALL = 1.55, 3.1
 """Room of one claw with its words, in half claw lengths."""
 
 PIXELS, NARROW_PIXELS = 104, 72
-LOOKS = ("standing", "partly shed", "shed")
+LOOKS = {"standing": say("standing"), "partly shed": say("partly shed"), "shed": say("shed")}
 
 
 def look_of(zone: int, stage: int) -> str:
@@ -56,7 +57,7 @@ def shed_claws(
     plotly.graph_objects.Figure
         What is shed is hollow, what is going is striped, what stands is filled.
     """
-    title = str(say("The stages of shedding")) if title is None else title
+    title = _("The stages of shedding") if title is None else title
     answer = answer or Answer("shedding", pd.DataFrame(), Basis())
     t = tokens(theme)
     shares = {} if answer.empty else {int(row["shed_stage"]): row for row in records(answer.table)}
@@ -91,7 +92,7 @@ def shed_claws(
     figure.update_yaxes(
         visible=False, range=[-TALL * (rows - 1) - TALL + 1.2, 1.2], fixedrange=True, scaleanchor="x", scaleratio=1
     )
-    notes = [str(say("An outer claw seen from below, toe up. Horn goes first at the usual site of sole ulcer."))]
+    notes = [_("An outer claw seen from below, toe up. Horn goes first at the usual site of sole ulcer.")]
     framed(
         figure,
         answer,
@@ -101,7 +102,7 @@ def shed_claws(
         height=math.ceil(TALL * rows * pixels),
         notes=notes,
         legend_lines=1,
-        shown="shares with their {level} intervals",
+        shown=unfilled("shares with their {level} intervals"),
     )
     figure.update_layout(margin={"l": 6, "r": 6, "b": 20})
     return figure
@@ -137,7 +138,7 @@ def _zone(polygon: Points, zone: int, stage: int, theme: str) -> go.Scatter:
         line={"color": tokens(theme).muted, "width": 1, "dash": "dot" if look == "shed" else "solid"},
         hoveron="fills",
         hoverinfo="text",
-        text=f"{zone_label(zone)}: {look}",
+        text=f"{zone_label(zone)}: {told(LOOKS[look])}",
         showlegend=False,
         **_fill(look, theme),
     )
@@ -152,7 +153,7 @@ def _key(look: str, theme: str) -> go.Scatter:
         x=[None],
         y=[None],
         mode="markers",
-        name=look,
+        name=told(LOOKS[look]),
         marker={"size": 14, "symbol": symbol, "color": colour, "line": {"color": t.muted, "width": 1.2}},
         hoverinfo="skip",
     )
@@ -161,14 +162,21 @@ def _key(look: str, theme: str) -> go.Scatter:
 def describe(answer: Answer) -> str:
     """What the drawing shows, for a screen reader."""
     parts = [
-        f"{stage} {SHED_STAGES[stage].name}: zones {', '.join(map(str, known.standing)) or 'none'} stand"
+        _(
+            "{stage}, {name}: zones {zones} stand",
+            stage=stage,
+            name=_(SHED_STAGES[stage].name),
+            zones=", ".join(map(str, known.standing)),
+        )
+        if known.standing
+        else _("{stage}, {name}: no zone stands", stage=stage, name=_(SHED_STAGES[stage].name))
         for stage, known in STANDING.items()
     ]
-    text = str(say("A claw at each stage of shedding. {parts}.", parts="; ".join(parts)))
+    text = _("A claw at each stage of shedding. {parts}.", parts="; ".join(parts))
     if answer.empty:
         return text
     shares = [
-        f"stage {row['shed_stage']} {percent(row['share'])} ({percent_range(row['low'], row['high'])})"
+        f"{_('stage {n}', n=row['shed_stage'])} {percent(row['share'])} ({percent_range(row['low'], row['high'])})"
         for row in records(answer.table)
     ]
-    return f"{text} {say('Share of feet: {shares}.', shares=', '.join(shares))}"
+    return f"{text} {_('Share of feet: {shares}.', shares=', '.join(shares))}"

@@ -8,11 +8,11 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
-from dashboard.charts.theme import EN_DASH, cases_of, number, percent, percent_range, tokens
+from dashboard.charts.theme import EN_DASH, cases_of, number, percent, percent_range, plural, tokens
+from dashboard.language import _
 
 MOST_ROWS = 60
 """Farms that fit on one chart; the table has all. [common practice, no source]"""
@@ -30,7 +30,7 @@ def rank_words(row: dict[str, Any]) -> str:
         return ""
     low, high = number(row["rank_low"]), number(row["rank_high"])
     doubt = f" ({low}{EN_DASH}{high})" if low != high else ""
-    return str(say("place {rank}{doubt}", rank=number(row["rank"]), doubt=doubt))
+    return _("place {rank}{doubt}", rank=number(row["rank"]), doubt=doubt)
 
 
 def shrunken(
@@ -56,7 +56,7 @@ def shrunken(
     plotly.graph_objects.Figure
         Dots with intervals are shrunken shares, hollow squares the plain ones.
     """
-    title = str(say("Farms in order, drawn towards the mean")) if title is None else title
+    title = _("Farms in order, drawn towards the mean") if title is None else title
     if answer.empty or not answer.table["shrunken"].notna().any():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table[answer.table["shrunken"].notna()].sort_values("shrunken", kind="stable").head(MOST_ROWS)
@@ -74,13 +74,13 @@ def shrunken(
                 row["shrunken_high"],
                 hover=f"<b>{value_label('farm', row['farm'])}</b><br>{percent(row['shrunken'])} ({interval})"
                 + (f"<br>{place}" if place else "")
-                + f"<br>{say('as recorded')}: {percent(row['prevalence'])}, "
+                + f"<br>{_('as recorded')}: {percent(row['prevalence'])}, "
                 f"{cases_of(row['cases'], row['at_risk'], unit)}",
                 carries=drill(row) if drill else None,
             )
         )
     top = top_of(table, "shrunken_high", "prevalence")
-    axis = shares_axis(narrow, top, str(say("Share of {unit}s with a lesion", unit=unit)))
+    axis = shares_axis(narrow, top, _("Share of {units} with a lesion", units=plural(unit, 2)))
     figure = draw_rows(
         answer,
         rows,
@@ -88,7 +88,7 @@ def shrunken(
         title=title,
         theme=theme,
         narrow=narrow,
-        notes=[str(say("Dots: drawn towards the mean of all. Hollow squares: as recorded."))],
+        notes=[_("Dots: drawn towards the mean of all. Hollow squares: as recorded.")],
     )
     add_recorded(figure, table["prevalence"], theme)
     return figure

@@ -6,10 +6,10 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
 from dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
 from dashboard.charts.frame import Drill, nothing_to_show, records
 from dashboard.charts.labels import value_label
+from dashboard.language import _
 
 A_YEAR = "odds ratio a year"
 MOST_FARMS = 30
@@ -21,7 +21,7 @@ def slopes(answer: Answer) -> list[tuple[str, float, float, float]]:
         return []
     whole = answer.table[(answer.table["term"] == A_YEAR) & answer.table["estimate"].notna()]
     farms = answer.extra.get("by_farm", pd.DataFrame())
-    name = str(say("All together")) if len(farms) else str(say("This herd"))
+    name = _("All together") if len(farms) else _("This herd")
     out = [(name, row["estimate"], row["low"], row["high"]) for row in records(whole)]
     if len(farms):
         known = farms[farms["estimate"].notna()].sort_values("estimate", ascending=False, kind="stable")
@@ -54,7 +54,7 @@ def slope(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("Does it rise or fall")) if title is None else title
+    title = _("Does it rise or fall") if title is None else title
     found = slopes(answer)
     if not found:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
@@ -72,5 +72,5 @@ def slope(
         for place, (name, estimate, low, high) in enumerate(found)
     ]
     values = [value for row in rows for value in (row.value, row.low, row.high)]
-    axis = ratio_axis(values, str(say("Odds at the end of a year against its start; 1 is no trend")))
+    axis = ratio_axis(values, _("Odds at the end of a year against its start; 1 is no trend"))
     return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow, line=1.0)

@@ -9,12 +9,12 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from analytics.measures.answer import Answer
-from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import dated, period_words, with_gaps
-from dashboard.charts.theme import estimate, rgba, tokens
+from dashboard.charts.theme import estimate, plural, rgba, tokens
 from dashboard.charts.trend import PERIODS
+from dashboard.language import _
 
 MOST_CHARTS = 12
 """Small charts a person can still compare. [common practice, no source]"""
@@ -44,7 +44,7 @@ def small_multiples(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("Over time, one by one")) if title is None else title
+    title = _("Over time, one by one") if title is None else title
     period = next((name for name in PERIODS if name in answer.table), None)
     group = next((name for name in answer.by if name != period), None)
     if answer.empty or period is None or group is None or not answer.table["at_risk"].sum():
@@ -76,9 +76,9 @@ def small_multiples(
     figure.update_xaxes(showgrid=False, nticks=3 if narrow else 4, tickfont={"size": 11})
     if dated(table[period]):
         figure.update_xaxes(type="date", tickformat="%b %Y" if not narrow else "%m/%y")
-    notes = [str(say("Share of {unit}s looked at, all on one scale.", unit=answer.basis.unit))]
+    notes = [_("Share of {units} looked at, all on one scale.", units=plural(answer.basis.unit, 2))]
     if len(order) > len(shown):
-        notes.append(str(say("The {n} commonest are drawn; the table has all.", n=len(shown))))
+        notes.append(_("The {n} commonest are drawn; the table has all.", n=len(shown)))
     framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height, notes=notes, legend_lines=0)
     figure.update_layout(margin={"t": figure.layout.margin.t + 18}, height=figure.layout.height + 18)
     return figure

@@ -11,11 +11,12 @@ from analytics.words import say
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.theme import number, percent, percent_range
+from dashboard.language import _, told
 
 NAMES = {
-    "new": "Sound, then lame",
-    "recovered": "Lame, then sound",
-    "chronic": "Lame, and still lame",
+    "new": say("Sound, then lame"),
+    "recovered": say("Lame, then sound"),
+    "chronic": say("Lame, and still lame"),
 }
 """The steps drawn; sound and still sound is what is left of the first."""
 
@@ -31,15 +32,13 @@ def step_words(row: dict[str, Any]) -> str:
     >>> step_words(row).replace(chr(8211), "-")
     '10.0% (6.0-17.0%), 12 of 120 that were sound'
     """
-    return str(
-        say(
-            "{share} ({range}), {n} of {all} that were {state}",
-            share=percent(row["share"]),
-            range=percent_range(row["low"], row["high"]),
-            n=number(row["cows"]),
-            all=number(row["of"]),
-            state=row["from_state"],
-        )
+    return _(
+        "{share} ({range}), {n} of {all} that were {state}",
+        share=percent(row["share"]),
+        range=percent_range(row["low"], row["high"]),
+        n=number(row["cows"]),
+        all=number(row["of"]),
+        state=_(row["from_state"]),
     )
 
 
@@ -65,7 +64,7 @@ def steps(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("From one scoring to the next")) if title is None else title
+    title = _("From one scoring to the next") if title is None else title
     table = answer.table if answer.empty else answer.table[answer.table["of"] > 0]
     table = table if table.empty else table[table["transition"].isin(list(NAMES))]
     if table.empty:
@@ -73,7 +72,7 @@ def steps(
     order = list(NAMES)
     rows = [
         Row(
-            str(say(NAMES[row["transition"]])),
+            told(NAMES[row["transition"]]),
             step_words(row),
             row["share"],
             row["low"],
@@ -83,5 +82,5 @@ def steps(
         )
         for row in sorted(records(table), key=lambda row: order.index(row["transition"]))
     ]
-    axis = shares_axis(narrow, top_of(table, "share", "high"), str(say("Share of steps that began so")))
+    axis = shares_axis(narrow, top_of(table, "share", "high"), _("Share of steps that began so"))
     return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow)

@@ -9,11 +9,12 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from analytics.words import say
+from analytics.words import unfilled
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis
 from dashboard.charts.labels import value_label
 from dashboard.charts.theme import DASHES, MARKERS, number, percent, percent_range, rgba, tokens
+from dashboard.language import _
 
 MOST_GROUPS = 4
 """Curves that can still be told apart; the table has all. [common practice, no source]"""
@@ -52,8 +53,8 @@ def survival(
     plotly.graph_objects.Figure
         The groups with the most cases, each with colour, dash and marker of its own.
     """
-    where = say("claw") if per == "claw" else say("cow")
-    title = str(say("Time until the same lesion on the same {where}", where=where)) if title is None else title
+    where = _("claw") if per == "claw" else _("cow")
+    title = _("Time until the same lesion on the same {where}", where=where) if title is None else title
     curve = answer.extra.get("curve", pd.DataFrame())
     if not curve.empty and "level" in curve:
         curve = curve[curve["level"] == per]
@@ -61,24 +62,24 @@ def survival(
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     groups = [name for name in curve.columns if name not in NOT_GROUPS]
     parts = _largest(curve, groups)
-    longest = max(int(part["time"].max()) for _, part in parts)
+    longest = max(int(part["time"].max()) for _name, part in parts)
     ticks = _ticks(longest, narrow)
     figure = go.Figure()
     for place, (name, part) in enumerate(parts):
         figure.add_traces(_steps(part, name, place, theme, drill))
     _numbers_followed(figure, parts, ticks, theme)
     figure.update_xaxes(
-        title={"text": str(say("Days since the case was last seen"))},
+        title={"text": _("Days since the case was last seen")},
         tickvals=ticks,
         range=[-longest * 0.02, longest * 1.02],
         showgrid=False,
     )
-    figure.update_yaxes(**{**shares_axis(narrow, 1.0, str(say("Still free"))), "range": [0, 1.03]})
-    letters = sum(len(name) + 8 for name, _ in parts)
+    figure.update_yaxes(**{**shares_axis(narrow, 1.0, _("Still free")), "range": [0, 1.03]})
+    letters = sum(len(name) + 8 for name, _part in parts)
     notes = []
     all_groups = curve.groupby(groups, dropna=False).ngroups if groups else 1
     if all_groups > len(parts):
-        notes.append(str(say("The {n} with the most cases are drawn; the table has all.", n=len(parts))))
+        notes.append(_("The {n} with the most cases are drawn; the table has all.", n=len(parts)))
     below = RISK_LINE * (len(parts) + 1) + 8
     framed(
         figure,
@@ -89,7 +90,7 @@ def survival(
         height=HEIGHT + below,
         notes=notes,
         legend_lines=(len(parts) if narrow else 1 + letters // 100) if len(parts) > 1 else 0,
-        shown="bands show {level} intervals",
+        shown=unfilled("bands show {level} intervals"),
     )
     figure.update_layout(margin={"b": 48 + below})
     return figure
@@ -124,7 +125,7 @@ def _steps(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill |
     high = part["high"].fillna(part["survival"])
     hover = [
         (f"<b>{name}</b><br>" if name else "")
-        + say(
+        + _(
             "{share} ({range}) still free after {days} days; {n} followed",
             share=percent(row["survival"]),
             range=percent_range(row["low"], row["high"]),
@@ -179,7 +180,7 @@ def _numbers_followed(figure: go.Figure, parts: list[tuple[str, pd.DataFrame]], 
     t = tokens(theme)
     top = -74
     figure.add_annotation(
-        text=str(say("Cases still followed")),
+        text=_("Cases still followed"),
         x=0,
         xref="paper",
         xanchor="left",
@@ -190,7 +191,7 @@ def _numbers_followed(figure: go.Figure, parts: list[tuple[str, pd.DataFrame]], 
         showarrow=False,
         font={"size": 11.5, "color": t.muted},
     )
-    for place, (_, part) in enumerate(parts):
+    for place, (_name, part) in enumerate(parts):
         colour = t.series[place % len(t.series)] if len(parts) > 1 else t.ink
         for day in ticks:
             mark = _SIGNS.get(MARKERS[place % len(MARKERS)], "") if day == 0 and len(parts) > 1 else ""
@@ -234,7 +235,7 @@ def still_free(
     -------
     plotly.graph_objects.Figure
     """
-    title = str(say("Still free after {days} days", days=days)) if title is None else title
+    title = _("Still free after {days} days", days=days) if title is None else title
     column = f"free_{days}"
     table = answer.table if answer.empty else answer.table[answer.table["level"] == per]
     if table.empty or not np.isfinite(table[column].to_numpy(dtype=float)).any():
@@ -245,7 +246,7 @@ def still_free(
         Row(
             ", ".join(value_label(name, row[name]) for name in groups),
             f"{percent(row[column], 0)} ({percent_range(row[f'{column}_low'], row[f'{column}_high'], 0)}), "
-            f"{say('{n} of {all} came back', n=number(row['recurred']), all=number(row['at_risk']))}",
+            f"{_('{n} of {all} came back', n=number(row['recurred']), all=number(row['at_risk']))}",
             row[column],
             row[f"{column}_low"],
             row[f"{column}_high"],
@@ -253,5 +254,5 @@ def still_free(
         )
         for row in records(table)
     ]
-    axis = {**shares_axis(narrow, 1.0, str(say("Share of cases still free after {days} days", days=days)))}
+    axis = {**shares_axis(narrow, 1.0, _("Share of cases still free after {days} days", days=days))}
     return draw_rows(answer, rows, {**axis, "range": [0, 1]}, title=title, theme=theme, narrow=narrow)

@@ -19,6 +19,8 @@ from functools import cache
 import plotly.graph_objects as go
 
 from analytics.mistake import Mistake
+from analytics.words import say
+from dashboard.language import _, words
 
 EN_DASH = "\u2013"
 MINUS = "\u2212"
@@ -129,7 +131,7 @@ def tokens(theme: str = DEFAULT_THEME) -> Tokens:
     '#191B1F'
     """
     if theme not in THEMES:
-        raise Mistake(f"There is no theme '{theme}'; use one of {', '.join(THEMES)}.")
+        raise Mistake(say("There is no theme '{theme}'; use one of {known}.", theme=theme, known=", ".join(THEMES)))
     return THEMES[theme]
 
 
@@ -155,9 +157,13 @@ def scale(theme: str = DEFAULT_THEME) -> str:
     return SCALE_ON_DARK if theme == NIGHT_THEME else SCALE_ON_LIGHT
 
 
-@cache
 def template(theme: str = DEFAULT_THEME) -> go.layout.Template:
-    """The plotly template of a theme."""
+    """The plotly template of a theme, with numbers as the reader writes them."""
+    return _template(theme, ",." if words().language == "es" else ".,")
+
+
+@cache
+def _template(theme: str, separators: str) -> go.layout.Template:
     t = tokens(theme)
     axis = {
         "gridcolor": t.rule,
@@ -210,7 +216,7 @@ def template(theme: str = DEFAULT_THEME) -> go.layout.Template:
             "hovermode": "closest",
             "dragmode": False,
             "margin": {"l": 14, "r": 18, "t": 60, "b": 44},
-            "separators": ".,",
+            "separators": separators,
         }
     )
 
@@ -226,8 +232,8 @@ def percent(share: float | None, digits: int = 1) -> str:
     'not known'
     """
     if share is None or not math.isfinite(share):
-        return "not known"
-    return f"{100 * share:.{digits}f}%".replace("-", MINUS)
+        return _("not known")
+    return words().percent(share, digits)
 
 
 def percent_range(low: float | None, high: float | None, digits: int = 1) -> str:
@@ -239,9 +245,8 @@ def percent_range(low: float | None, high: float | None, digits: int = 1) -> str
     '5.9-12.8%'
     """
     if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
-        return "interval not known"
-    join = " to " if low < 0 or high < 0 else EN_DASH
-    return f"{100 * low:.{digits}f}{join}{100 * high:.{digits}f}%".replace("-", MINUS)
+        return _("interval not known")
+    return words().interval(low, high, digits)
 
 
 def points(value: float, digits: int = 1) -> str:
@@ -252,8 +257,10 @@ def points(value: float, digits: int = 1) -> str:
     >>> points(0.031), points(0.0, 0)
     ('+3.1', '0')
     """
-    text = f"{100 * value:+.{digits}f}".replace("-", MINUS)
-    return text[1:] if not float(f"{100 * value:.{digits}f}") else text
+    text = words().number(100 * value, digits)
+    if not float(f"{100 * value:.{digits}f}"):
+        return text.removeprefix(MINUS)
+    return f"+{text}" if value > 0 else text
 
 
 def ratio(value: float | None) -> str:
@@ -265,10 +272,10 @@ def ratio(value: float | None) -> str:
     ('1.42', '12.3', 'no upper limit')
     """
     if value is None or math.isnan(value):
-        return "not known"
+        return _("not known")
     if math.isinf(value):
-        return "no upper limit"
-    return f"{value:.2f}" if abs(value) < 10 else f"{value:.1f}" if abs(value) < 100 else f"{value:.0f}"
+        return _("no upper limit")
+    return words().number(value, 2 if abs(value) < 10 else 1 if abs(value) < 100 else 0)
 
 
 def number(value: float | None) -> str:
@@ -280,10 +287,10 @@ def number(value: float | None) -> str:
     ('12,345', '3.46')
     """
     if value is None or not math.isfinite(value):
-        return "not known"
+        return _("not known")
     if float(value).is_integer():
-        return f"{int(value):,}".replace("-", MINUS)
-    return f"{value:.2f}".rstrip("0").rstrip(".").replace("-", MINUS)
+        return words().number(value)
+    return words().number(value, 2).rstrip("0").rstrip(".,")
 
 
 PLURAL = {
@@ -294,6 +301,10 @@ PLURAL = {
     "scoring": "scorings",
     "case": "cases",
     "month": "months",
+    "visit": "visits",
+    "break": "breaks",
+    "pair": "pairs",
+    "sheet": "sheets",
 }
 
 
@@ -305,7 +316,29 @@ def plural(unit: str, count: float) -> str:
     >>> plural("foot", 1), plural("foot", 4)
     ('foot', 'feet')
     """
-    return unit if count == 1 else PLURAL.get(unit, f"{unit}s")
+    return _(unit if count == 1 else PLURAL.get(unit, f"{unit}s"))
+
+
+def capital(text: str) -> str:
+    """With a capital, the rest as it stands.
+
+    Examples
+    --------
+    >>> capital("left LH claw")
+    'Left LH claw'
+    """
+    return text[:1].upper() + text[1:]
+
+
+def between(low: str, high: str) -> str:
+    """An interval of figures that are written already.
+
+    Examples
+    --------
+    >>> between(ratio(0.5), ratio(1.25))
+    '0.50 to 1.25'
+    """
+    return _("{low} to {high}", low=low, high=high)
 
 
 def cases_of(cases: float, at_risk: float, unit: str | None = "cow") -> str:
@@ -316,8 +349,9 @@ def cases_of(cases: float, at_risk: float, unit: str | None = "cow") -> str:
     >>> cases_of(12, 263), cases_of(12, 263, None)
     ('12 of 263 cows', '12 of 263')
     """
-    text = f"{number(cases)} of {number(at_risk)}"
-    return text if unit is None else f"{text} {plural(unit, at_risk)}"
+    if unit is None:
+        return _("{n} of {all}", n=number(cases), all=number(at_risk))
+    return _("{n} of {all} {units}", n=number(cases), all=number(at_risk), units=plural(unit, at_risk))
 
 
 def estimate(cases: float, at_risk: float, low: float, high: float, unit: str = "cow") -> str:

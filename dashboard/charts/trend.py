@@ -12,7 +12,8 @@ from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of, wrapped
 from dashboard.charts.labels import date_label, value_label
 from dashboard.charts.periods import dated, period_axis, period_words, shifted, with_gaps
-from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, percent, rgba, tokens
+from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, percent, plural, rgba, tokens
+from dashboard.language import _, told
 
 PERIODS = ("month", "quarter", "year", "period")
 _TITLES = {"month": say("Month by month"), "quarter": say("Quarter by quarter"), "year": say("Year by year")}
@@ -49,7 +50,7 @@ def trend(
     plotly.graph_objects.Figure
     """
     period = next((name for name in PERIODS if name in answer.table), None)
-    title = str(_TITLES.get(period or "month", say("Over time"))) if title is None else title
+    title = told(_TITLES.get(period or "month", say("Over time"))) if title is None else title
     if answer.empty or period is None or not answer.table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table.loc[answer.table["at_risk"] > 0].sort_values(period, kind="stable")
@@ -68,7 +69,9 @@ def trend(
     if "signal" in table:
         figure.add_traces(_signals(table, period, theme))
     letters = sum(len(trace.name or "") + 8 for trace in figure.data if trace.showlegend)
-    figure.update_yaxes(**shares_axis(narrow, highest, str(say("Share of {unit}s looked at", unit=answer.basis.unit))))
+    figure.update_yaxes(
+        **shares_axis(narrow, highest, _("Share of {units} looked at", units=plural(answer.basis.unit, 2)))
+    )
     period_axis(figure, table[period], narrow)
     dates = answer.extra.get("changes") if changes is None else changes
     notes = _changes(figure, dates, table[period], theme) if dates is not None and dated(table[period]) else []
@@ -147,7 +150,7 @@ def _signal_words(row: dict[str, Any]) -> str:
     signal = row.get("signal")
     if signal is None or pd.isna(signal) or not signal:
         return ""
-    words = str(signal) if isinstance(signal, str) else str(say("outside what chance alone explains"))
+    words = str(signal) if isinstance(signal, str) else _("outside what chance alone explains")
     return f"<br><i>{words}</i>"
 
 
@@ -165,7 +168,7 @@ def _limits(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
             line=steps,
             fill="tonexty",
             fillcolor=rgba(t.muted, 0.10),
-            name=str(say("Limits of what chance alone explains")),
+            name=_("Limits of what chance alone explains"),
             hoverinfo="skip",
             showlegend=True,
         ),
@@ -174,20 +177,20 @@ def _limits(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
             y=table["centre"],
             mode="lines",
             line={"color": t.muted, "width": 1.4, "dash": "dash"},
-            name=str(say("Centre line")),
+            name=_("Centre line"),
             hoverinfo="skip",
             showlegend=True,
         ),
     ]
     if "ewma" in table:
-        hover = [f"{say('Moving average')} {percent(value)}" for value in table["ewma"]]
+        hover = [f"{_('Moving average')} {percent(value)}" for value in table["ewma"]]
         out.append(
             go.Scatter(
                 x=x,
                 y=table["ewma"],
                 mode="lines",
                 line={"color": t.series[0], "width": 2, "dash": "dot"},
-                name=str(say("Moving average")),
+                name=_("Moving average"),
                 hovertext=hover,
                 hovertemplate="%{hovertext}<extra></extra>",
                 showlegend=True,
@@ -207,7 +210,7 @@ def _signals(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
             y=marked["prevalence"],
             mode="markers",
             marker={"symbol": "circle-open", "size": 17, "color": t.ink, "line": {"width": 2}},
-            name=str(say("Signal")),
+            name=_("Signal"),
             hoverinfo="skip",
             showlegend=True,
         )

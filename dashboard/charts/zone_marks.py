@@ -13,7 +13,6 @@ from plotly.colors import sample_colorscale, unlabel_rgb
 
 from analytics.measures.answer import Answer
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES
-from analytics.words import say
 from dashboard.charts.claw import (
     DRAWN_ZONES,
     SHARED_ZONES,
@@ -29,6 +28,7 @@ from dashboard.charts.claw import (
 from dashboard.charts.frame import records
 from dashboard.charts.labels import zone_label
 from dashboard.charts.theme import percent, points, rgba, scale, tokens
+from dashboard.language import _, _n
 
 LETTER = (0.53, 1.25)
 """Width and height of a letter as a share of the type size."""
@@ -187,20 +187,30 @@ def _hit_points(key: Key, at: Points, look: ZoneLook, pixels: float, named: bool
 def notes_on(looks: Mapping[Key, ZoneLook]) -> list[str]:
     """What the pale and patterned zones mean, for those that occur."""
     words = {
-        "none": say("Pale: none recorded."),
-        "unknown": say("Hatched: nothing recorded on that foot."),
-        "left out": say("Hatched: not in these figures."),
-        "unclear": say("Dotted: no clear difference, the interval includes 0."),
+        "none": _("Pale: none recorded."),
+        "unknown": _("Hatched: nothing recorded on that foot."),
+        "left out": _("Hatched: not in these figures."),
+        "unclear": _("Dotted: no clear difference, the interval includes 0."),
     }
     kinds = {look.kind for look in looks.values() if look.colour is None}
-    return [str(text) for kind, text in words.items() if kind in kinds]
+    return [text for kind, text in words.items() if kind in kinds]
 
 
 def not_drawn(answer: Answer) -> list[str]:
     """Cases in zones that are not on the drawing."""
     zones = pd.to_numeric(answer.table["zone"], errors="coerce")
     elsewhere = int(answer.table.loc[~zones.isin(DRAWN_ZONES), "cases"].sum())
-    return [str(say("{n} cases in other zones are in the table only.", n=elsewhere))] if elsewhere else []
+    return (
+        [
+            _n(
+                "{n} case in other zones is in the table only.",
+                "{n} cases in other zones are in the table only.",
+                elsewhere,
+            )
+        ]
+        if elsewhere
+        else []
+    )
 
 
 def zone_rows(answer: Answer, foot: str | None = None) -> dict[Key, dict[str, Any]]:
@@ -238,14 +248,14 @@ def place_words(foot: str, claw: str | None, zone: int, *, named: bool = True) -
     'LH outer claw, zone 6, bulb of the heel'
     """
     where = [foot] if named else []
-    where += [f"{CLAW_NAMES[claw]} claw"] if claw else []
+    where += [_(f"{CLAW_NAMES[claw]} claw")] if claw else []
     return ", ".join([" ".join(where), zone_label(zone)] if where else [zone_label(zone)])
 
 
 def looked_at_by_foot(found: Mapping[Key, dict[str, Any]]) -> dict[str, float]:
     """How many were looked at on each foot, from any place on it with a row."""
     out: dict[str, float] = {}
-    for (foot, _, _), row in found.items():
+    for (foot, _claw, _zone), row in found.items():
         out[foot] = max(out.get(foot, 0.0), row["at_risk"])
     return out
 
@@ -272,7 +282,7 @@ def words_of_foot(foot: str, at: tuple[float, float], theme: str, narrow: bool) 
     name = {
         "x": at[0],
         "y": at[1] + (1.45 if narrow else 1.40),
-        "text": f"<b>{foot}</b> {FOOT_NAMES[foot]}",
+        "text": f"<b>{foot}</b> {_(FOOT_NAMES[foot])}",
         "showarrow": False,
         "font": {"size": 12.5 if narrow else 14, "color": t.ink},
     }
@@ -280,7 +290,7 @@ def words_of_foot(foot: str, at: tuple[float, float], theme: str, narrow: bool) 
         {
             "x": at[0] + side_of(foot, claw) * 0.55,
             "y": at[1] + 1.18,
-            "text": word,
+            "text": _(word),
             "showarrow": False,
             "font": {"size": 11 if narrow else 12, "color": t.muted},
         }

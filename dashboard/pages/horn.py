@@ -20,6 +20,7 @@ from dashboard.charts import shed_claw
 from dashboard.charts.columns import OF_RATE, shown
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import percent, percent_range
+from dashboard.language import told
 from dashboard.page import Page
 from dashboard.pages import compared
 from dashboard.panel import Drawn, Panel, mark, number_table
@@ -124,7 +125,7 @@ def _expected(answer: Answer) -> list[Any]:
 def _goes_with(ledger: Ledger, view: View) -> Any:
     answer = shedding(ledger, view.selection, by=())
     if answer.empty:
-        return html.P(str(answer.cautions[0]), className="empty")
+        return html.P(told(answer.cautions[0]), className="empty")
     model = answer.extra["model"].rename(columns={"low": "or_low", "high": "or_high"})
     wrong = answer.extra["out_of_order"]
     parts: list[Any] = [

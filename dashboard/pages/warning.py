@@ -16,7 +16,6 @@ from analytics.measures.trend import trend
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import PARENTS
 from analytics.trade.seasons import SEASON_OF_MONTH
-from analytics.words import say
 from dashboard.charts import season as drawn_season
 from dashboard.charts.columns import OF_TERM, shown
 from dashboard.charts.control import control, signals
@@ -26,6 +25,7 @@ from dashboard.charts.labels import value_label
 from dashboard.charts.slope import slope
 from dashboard.charts.steps import steps
 from dashboard.charts.theme import percent
+from dashboard.language import _
 from dashboard.page import Page
 from dashboard.pages.lesions import CLEARED, lesion_name
 from dashboard.panel import Drawn, Panel, mark
@@ -57,7 +57,7 @@ def told(answer: Answer, what: str) -> list[Any]:
     if found.empty:
         return [html.P(f"No month is out of the ordinary for {what}.", className="lead")]
     lines = [
-        say(
+        _(
             "{month}: {share}, {side} than the usual {centre} ({signal}).",
             month=value_label("month", row["month"]),
             share=percent(row["prevalence"]),
