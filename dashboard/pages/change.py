@@ -18,6 +18,7 @@ from dashboard.charts.describe_more import describe
 from dashboard.charts.frame import records
 from dashboard.charts.impact import impact, odds_ratios, term_sentence, term_words, terms
 from dashboard.charts.labels import date_label
+from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages.warning import lesion_choice, long_run
 from dashboard.panel import Drawn, Panel, mark, number_table
@@ -49,7 +50,7 @@ def _recorded(ledger: Ledger, view: View) -> Any:
     frame = recorded(ledger, view)
     if frame.empty:
         return html.P(
-            "No change is recorded here. Import a sheet of changes (farm, date, what), or choose a day above.",
+            _("No change is recorded here. Import a sheet of changes (farm, date, what), or choose a day above."),
             className="empty",
         )
 
@@ -60,20 +61,20 @@ def _recorded(ledger: Ledger, view: View) -> Any:
     return number_table(
         frame.rename(columns={"what": "change", "date": "changed_on"})[["change", "changed_on", "farm", "note"]],
         to,
-        "Changes the sheets record; choose one to see what came after",
+        _("Changes the sheets record; choose one to see what came after"),
     )
 
 
 def _impact(ledger: Ledger, view: View) -> Any:
     day = day_of(ledger, view)
     if view.farm is None:
-        return html.P("Choose one of the recorded changes, or a farm and a day above.", className="empty")
+        return html.P(_("Choose one of the recorded changes, or a farm and a day above."), className="empty")
     if day is None:
-        return html.P(f"No change is recorded at {view.farm}; choose a day above.", className="empty")
+        return html.P(_("No change is recorded at {farm}; choose a day above.", farm=view.farm), className="empty")
     answer = impact_of(ledger, view, day)
     what = next((row["what"] for row in recorded(ledger, view).to_dict("records") if row["date"].date() == day), "")
     heading = f"{view.farm}, {date_label(pd.Timestamp(day))}" + (f": {what}" if what else "")
-    lead = [str(note) for note in answer.basis.notes if note.template.startswith("After the change")]
+    lead = [told(note) for note in answer.basis.notes if note.template.startswith("After the change")]
 
     def to(row: dict[str, Any]) -> str:
         first, last = days_of(span_of("month", row["month"]))
@@ -96,7 +97,7 @@ def impact_of(ledger: Ledger, view: View, day: dt.date) -> Answer:
 def _terms(ledger: Ledger, view: View) -> Any:
     day = day_of(ledger, view)
     if view.farm is None or day is None:
-        return html.P("Choose a farm and a day first.", className="empty")
+        return html.P(_("Choose a farm and a day first."), className="empty")
     answer = impact_of(ledger, view, day)
     lines = [f"{term_words(str(row['term']))}: {term_sentence(row)}." for row in records(answer.table)]
 
@@ -108,7 +109,7 @@ def _terms(ledger: Ledger, view: View) -> Any:
     figure = terms(answer, **view.look, drill=since)
     lead = [html.Ul([html.Li(line) for line in lines], className="signals")]
     if not answer.empty and not answer.table.loc[odds_ratios(answer.table), "estimate"].notna().any():
-        return [*lead, *(html.P(str(caution), className="caution") for caution in answer.cautions)]
+        return [*lead, *(html.P(told(caution), className="caution") for caution in answer.cautions)]
     return Drawn(figure, shown(answer, OF_TERM), describe("terms", answer), lead=lead)
 
 
@@ -118,18 +119,18 @@ def _choices(ledger: Ledger, view: View) -> Any:
     return html.Div(
         [
             dmc.DatePickerInput(
-                label="Day of the change",
+                label=_("Day of the change"),
                 id={"type": "choice", "field": "change"},
                 value=day.isoformat() if day else None,
                 valueFormat="D MMM YYYY",
-                placeholder="Choose a day",
+                placeholder=_("Choose a day"),
                 clearable=False,
             ),
-            lesion_choice(view, "Lesions that count", "Any lesion"),
+            lesion_choice(view, _("Lesions that count"), _("Any lesion")),
             dmc.Select(
-                label="Against a farm without the change",
+                label=_("Against a farm without the change"),
                 id={"type": "choice", "field": "against"},
-                data=[{"value": "", "label": "None"}, *({"value": farm, "label": farm} for farm in others)],
+                data=[{"value": "", "label": _("None")}, *({"value": farm, "label": farm} for farm in others)],
                 value=view.option("against", ""),
                 allowDeselect=False,
             ),

@@ -15,6 +15,8 @@ from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.charts.columns import OF_TERM
 from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.theme import capital
+from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages.compared import COVARIATES, FIELD_OF, GROUPINGS, compared, grouping
 from dashboard.pages.comparison_feet import where
@@ -53,9 +55,10 @@ def _lesions(ledger: Ledger, view: View) -> Any:
     frame = answer.extra.get("by_lesion")
     if frame is None or frame.empty:
         return html.P(
-            "Choose two lesions or more, or something to hold alike, to see each lesion on its own.", className="empty"
+            _("Choose two lesions or more, or something to hold alike, to see each lesion on its own."),
+            className="empty",
         )
-    return [rests_on(answer), number_table(frame, None, "Each lesion on its own")]
+    return [rests_on(answer), number_table(frame, None, _("Each lesion on its own"))]
 
 
 def _herds(ledger: Ledger, view: View) -> Any:
@@ -64,15 +67,15 @@ def _herds(ledger: Ledger, view: View) -> Any:
     frame = answer.extra.get("herd_model")
     if frame is None or frame.empty:
         return html.P(
-            "With five farms or more, and something held alike, herds are modelled as drawn from many.",
+            _("With five farms or more, and something held alike, herds are modelled as drawn from many."),
             className="empty",
         )
     terms = [_term(str(term), grouping(view)) for term in frame["term"]]
     named = frame.assign(term=terms).rename(columns=OF_TERM)
     return [
         rests_on(answer),
-        html.P("Odds ratios, each against the group not listed; the last two rows say how far herds differ."),
-        number_table(named, None, "Herds as drawn from many"),
+        html.P(_("Odds ratios, each against the group not listed; the last two rows say how far herds differ.")),
+        number_table(named, None, _("Herds as drawn from many")),
     ]
 
 
@@ -80,8 +83,9 @@ def _term(term: str, by: str) -> str:
     """A term of a model in words: ``Lactation: 3+``."""
     name, equals, level = term.partition("=")
     if not equals:
-        return term[:1].upper() + term[1:]
-    return f"{column_label(by if name == 'group' else name)}: {level}"
+        return capital(told(term))
+    column = by if name == "group" else name
+    return f"{column_label(column)}: {value_label(column, level)}"
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
@@ -96,41 +100,41 @@ def _choices(ledger: Ledger, view: View) -> Any:
     return html.Div(
         [
             dmc.Select(
-                label="Compare by",
+                label=_("Compare by"),
                 id={"type": "choice", "field": "by"},
                 data=[{"value": name, "label": column_label(name)} for name in GROUPINGS],
                 value=grouping(view),
                 allowDeselect=False,
             ),
             dmc.MultiSelect(
-                label="Lesions that count",
+                label=_("Lesions that count"),
                 id={"type": "choice", "field": "lesions"},
                 data=[{"value": code, "label": value_label("lesion", code)} for code in LESIONS],
                 value=list(view.selection.lesions),
-                placeholder="Any lesion" if not view.selection.lesions else "",
+                placeholder=_("Any lesion") if not view.selection.lesions else "",
                 clearable=True,
                 searchable=True,
             ),
             dmc.MultiSelect(
-                label="Held alike (adjusted for)",
+                label=_("Held alike (adjusted for)"),
                 id={"type": "choice", "field": "adjust"},
                 data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != grouping(view)],
                 value=list(view.several("adjust")),
-                placeholder="" if view.several("adjust") else "Nothing",
+                placeholder="" if view.several("adjust") else _("Nothing"),
                 clearable=True,
             ),
             dmc.Select(
-                label="Within each",
+                label=_("Within each"),
                 id={"type": "choice", "field": "stratify"},
                 data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != grouping(view)],
                 value=view.options.get("stratify"),
-                placeholder="All together",
+                placeholder=_("All together"),
                 clearable=True,
             ),
             dmc.Select(
-                label="Count",
+                label=_("Count"),
                 id={"type": "choice", "field": "per"},
-                data=[{"value": "", "label": "Cows in the period"}, {"value": "trim", "label": "Trims"}],
+                data=[{"value": "", "label": _("Cows in the period")}, {"value": "trim", "label": _("Trims")}],
                 value="trim" if view.option("per", "cow") == "trim" else "",
                 allowDeselect=False,
             ),

@@ -14,6 +14,7 @@ from dashboard.charts import describe
 from dashboard.charts.foot import common_top, draw_feet
 from dashboard.charts.foot_difference import draw_difference, zone_differences
 from dashboard.charts.labels import value_label
+from dashboard.language import _
 from dashboard.pages.compared import FIELD_OF, compared, grouping
 from dashboard.panel import Drawn, mark
 from dashboard.view import View
@@ -26,7 +27,7 @@ def where(ledger: Ledger, view: View) -> Any:
     groups = whole.table
     groups = groups[groups["group"] != NOT_RECORDED]
     if by not in FIELD_OF or len(groups) < 2:
-        return html.P("Two groups of cows are needed to compare their feet.", className="empty")
+        return html.P(_("Two groups of cows are needed to compare their feet."), className="empty")
     reference = str(groups["group"].iloc[0])
     other = str(groups.iloc[1:].sort_values("at_risk", ascending=False)["group"].iloc[0])
     per = "trim" if view.option("per", "cow") == "trim" else "cow"
@@ -59,8 +60,12 @@ def where(ledger: Ledger, view: View) -> Any:
         to,
         lead=[
             html.P(
-                f"{names[0]} less {names[1]}; below, {names[0].lower()} first, then {names[1].lower()}. Pale and "
-                "dotted: the interval includes no difference."
+                _(
+                    "{one} less {other}; below, {one} first, then {other}. Pale and dotted: the interval includes no "
+                    "difference.",
+                    one=names[0],
+                    other=names[1],
+                )
             )
         ],
         beside=tuple(

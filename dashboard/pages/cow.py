@@ -11,14 +11,16 @@ from dash import html
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer, Basis
 from analytics.tally.cows import cow_names, one_cow
+from analytics.words import say
 from dashboard.charts.cow import timeline
-from dashboard.charts.labels import value_label
+from dashboard.charts.labels import small, value_label
+from dashboard.language import _, _n, told, words
 from dashboard.page import Page
 from dashboard.panel import Drawn, Panel, mark, number_table
 from dashboard.span import span_of
 from dashboard.view import View
 
-ASK = "Choose a cow above, or follow a cow from another page."
+ASK = say("Choose a cow above, or follow a cow from another page.")
 FINDING_COLUMNS = (
     "visit_date", "foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "action", "recheck_on",
     "trimmer",
@@ -50,42 +52,62 @@ def _answer(frames: dict[str, pd.DataFrame], table: pd.DataFrame) -> Answer:
     return Answer("cow", table, basis)
 
 
+def _counts(frames: dict[str, pd.DataFrame]) -> str:
+    return ", ".join(
+        (
+            _n("{n} trim", "{n} trims", len(frames["trims"])),
+            _n("{n} finding", "{n} findings", len(frames["findings"])),
+            _n("{n} scoring", "{n} scorings", len(frames["scores"])),
+        )
+    )
+
+
 def _who(ledger: Ledger, view: View) -> Any:
     frames = _frames(ledger, view)
     if frames is None:
-        return html.P(ASK, className="empty")
+        return html.P(told(ASK), className="empty")
     if frames["cows"].empty:
-        return html.P(f"There is no cow {view.options['cow']} at {view.farm} in the records.", className="empty")
+        return html.P(
+            _("There is no cow {cow} at {farm} in the records.", cow=view.options["cow"], farm=view.farm),
+            className="empty",
+        )
     cow = frames["cows"].iloc[0]
     newest = pd.concat([frames["trims"], frames["scores"]]).sort_values("visit_date", ascending=False)
-    lines = [f"{len(frames['trims'])} trims, {len(frames['findings'])} findings, {len(frames['scores'])} scorings."]
+    lines = [_("{counts}.", counts=_counts(frames))]
     facts = []
     if pd.notna(cow["breed"]):
         facts.append(str(cow["breed"]))
     if pd.notna(cow["sire"]):
-        facts.append(f"sire {cow['sire']}")
+        facts.append(_("sire {sire}", sire=cow["sire"]))
     if pd.notna(cow["birth_date"]):
-        facts.append(f"born {cow['birth_date']:%d %b %Y}")
+        facts.append(_("born {day}", day=words().date(cow["birth_date"])))
     if len(frames["calvings"]):
-        facts.append(f"calved {len(frames['calvings'])} times, last {frames['calvings']['calved_on'].iloc[0]:%d %b %Y}")
+        facts.append(
+            _n(
+                "calved {n} time, last {day}",
+                "calved {n} times, last {day}",
+                len(frames["calvings"]),
+                day=words().date(frames["calvings"]["calved_on"].iloc[0]),
+            )
+        )
     if pd.notna(cow["left_on"]):
-        facts.append(f"left the herd {cow['left_on']:%d %b %Y}")
+        facts.append(_("left the herd {day}", day=words().date(cow["left_on"])))
     if len(newest):
         latest = newest.iloc[0]
-        facts += [f"group {latest['group']}"] if pd.notna(latest["group"]) else []
-        facts += [value_label("housing", latest["housing"]).lower()] if pd.notna(latest["housing"]) else []
+        facts += [_("group {group}", group=latest["group"])] if pd.notna(latest["group"]) else []
+        facts += [small(value_label("housing", latest["housing"]))] if pd.notna(latest["housing"]) else []
     if facts:
         lines.insert(0, ", ".join(facts) + ".")
-    words = [html.P(line, className="lead") for line in lines]
+    parts = [html.P(line, className="lead") for line in lines]
     if len(frames["scores"]) and frames["scores"]["severe"].iloc[0] == 1:
-        words.append(html.P("She was severely lame when last scored: ask your veterinarian.", className="caution"))
-    return [html.H3(f"Cow {cow['cow']}, {cow['farm']}"), *words]
+        parts.append(html.P(_("She was severely lame when last scored: ask your veterinarian."), className="caution"))
+    return [html.H3(_("Cow {cow}, {farm}", cow=cow["cow"], farm=cow["farm"])), *parts]
 
 
 def _timeline(ledger: Ledger, view: View) -> Any:
     frames = _frames(ledger, view)
     if frames is None or (frames["trims"].empty and frames["scores"].empty):
-        return html.P(ASK if frames is None else "Nothing is recorded of her yet.", className="empty")
+        return html.P(told(ASK) if frames is None else _("Nothing is recorded of her yet."), className="empty")
     answer = _answer(frames, _events(frames))
 
     def closer(row: dict[str, Any]) -> dict[str, str]:
@@ -101,24 +123,33 @@ def _timeline(ledger: Ledger, view: View) -> Any:
     return Drawn(
         timeline(frames, **view.look, drill=closer),
         answer,
-        f"Timeline of cow {view.options['cow']} at {view.farm}: {len(frames['trims'])} trims, "
-        f"{len(frames['findings'])} findings and {len(frames['scores'])} scorings. The numbers are in the table below.",
+        _(
+            "Timeline of cow {cow} at {farm}: {counts}. The numbers are in the table below.",
+            cow=view.options["cow"],
+            farm=view.farm,
+            counts=_counts(frames),
+        ),
     )
 
 
 def _events(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     """All that happened to her, one row an event, newest first."""
     parts = [
-        pd.DataFrame({"day": f[column], "event": name, "what": f.apply(words, axis=1) if len(f) else []})
-        for name, f, column, words in (
-            ("Finding", frames["findings"], "visit_date", _finding_words),
-            ("Scored", frames["scores"], "visit_date", lambda r: f"{r['score']} on the {r['scale']} scale"),
-            ("Calved", frames["calvings"], "calved_on", lambda r: ""),
-            ("Moved", frames["moves"], "moved_on", lambda r: f"to {r['group']}"),
+        pd.DataFrame({"day": f[column], "event": name, "what": f.apply(said, axis=1) if len(f) else []})
+        for name, f, column, said in (
+            (_("Finding"), frames["findings"], "visit_date", _finding_words),
+            (
+                _("Scored"),
+                frames["scores"],
+                "visit_date",
+                lambda r: _("{score} on the {scale} scale", score=r["score"], scale=r["scale"]),
+            ),
+            (_("Calved"), frames["calvings"], "calved_on", lambda r: ""),
+            (_("Moved"), frames["moves"], "moved_on", lambda r: _("to {group}", group=r["group"])),
         )
     ]
     clean = frames["trims"][~frames["trims"]["visit_date"].isin(frames["findings"]["visit_date"])]
-    parts.append(pd.DataFrame({"day": clean["visit_date"], "event": "Trimmed", "what": "nothing found"}))
+    parts.append(pd.DataFrame({"day": clean["visit_date"], "event": _("Trimmed"), "what": _("nothing found")}))
     filled = [part for part in parts if len(part)]
     events = pd.concat(filled, ignore_index=True) if filled else parts[0]
     return events.sort_values("day", ascending=False, kind="stable").reset_index(drop=True)
@@ -136,7 +167,7 @@ def _rows(name: str, columns: tuple[str, ...], caption: str, none: str) -> Any:
     def draw(ledger: Ledger, view: View) -> Any:
         frames = _frames(ledger, view)
         if frames is None:
-            return html.P(ASK, className="empty")
+            return html.P(told(ASK), className="empty")
         frame = frames[name]
         if frame.empty:
             return html.P(none, className="empty")
@@ -148,18 +179,18 @@ def _rows(name: str, columns: tuple[str, ...], caption: str, none: str) -> Any:
 
 def _choices(ledger: Ledger, view: View) -> Any:
     if view.farm is None:
-        return html.P("Choose a farm first; then its cows can be chosen here.", className="empty")
+        return html.P(_("Choose a farm first; then its cows can be chosen here."), className="empty")
     names = cow_names(ledger, view.farm, view.selection.allowed)
     return html.Div(
         dmc.Select(
-            label="Cow",
+            label=_("Cow"),
             id={"type": "choice", "field": "cow"},
             data=[{"value": name, "label": name} for name in names],
             value=view.options.get("cow"),
             searchable=True,
             limit=60,
-            placeholder="Type her number",
-            nothingFoundMessage="No such cow",
+            placeholder=_("Type her number"),
+            nothingFoundMessage=_("No such cow"),
         ),
         className="choices",
     )
@@ -170,7 +201,7 @@ def _trail(view: View) -> list[tuple[str, str]]:
     if not cow or not view.selection.lesions:
         return []
     up = view.changed(path="/lesions", cow=None)
-    return [("Back to the lesion and its cows", up.href), (f"Cow {cow}", view.href)]
+    return [(_("Back to the lesion and its cows"), up.href), (_("Cow {cow}", cow=cow), view.href)]
 
 
 PAGE = Page(
@@ -191,13 +222,13 @@ PAGE = Page(
         Panel(
             "cow-findings",
             "Findings",
-            _rows("findings", FINDING_COLUMNS, "Findings", "No lesion is recorded of her."),
+            _rows("findings", FINDING_COLUMNS, say("Findings"), say("No lesion is recorded of her.")),
             wide=True,
         ),
         Panel(
             "cow-horn",
             "Horn",
-            _rows("horn_readings", HORN_COLUMNS, "Horn", "No horn measurement is recorded of her."),
+            _rows("horn_readings", HORN_COLUMNS, say("Horn"), say("No horn measurement is recorded of her.")),
             wide=True,
         ),
     ),

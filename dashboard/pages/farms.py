@@ -11,18 +11,20 @@ from dash import html
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.benchmark import benchmark
+from analytics.words import say
 from dashboard.charts.describe_more import describe
 from dashboard.charts.frame import records
 from dashboard.charts.funnel import funnel, outside_words
 from dashboard.charts.labels import column_label
 from dashboard.charts.shrunken import shrunken
+from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages.warning import lesion_choice
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.view import View
 
 GRID_PAGE = 25
-COUNTED = {"cow": "Cows in the period", "trim": "Trims"}
+COUNTED = {"cow": say("Cows in the period"), "trim": say("Trims")}
 SHARES = ("prevalence", "shrunken", "shrunken_low", "shrunken_high")
 
 
@@ -102,13 +104,13 @@ def _table(ledger: Ledger, view: View) -> Any:
 def _published(ledger: Ledger, view: View) -> Any:
     published = compared(ledger, view).extra.get("published")
     if published is None or published.empty:
-        return html.P("No published figure is known for this choice.", className="empty")
+        return html.P(_("No published figure is known for this choice."), className="empty")
     return [
-        html.P("Other people's herds, for context. They are no mark to pass or fail.", className="basis"),
+        html.P(_("Other people's herds, for context. They are no mark to pass or fail."), className="basis"),
         number_table(
             published[["what", "value", "source", "sample"]].rename(columns={"value": "prevalence"}),
             None,
-            "Published figures",
+            _("Published figures"),
         ),
     ]
 
@@ -116,11 +118,11 @@ def _published(ledger: Ledger, view: View) -> Any:
 def _choices(ledger: Ledger, view: View) -> Any:
     return html.Div(
         [
-            lesion_choice(view, "Lesions that count", "Any lesion"),
+            lesion_choice(view, _("Lesions that count"), _("Any lesion")),
             dmc.Select(
-                label="Count",
+                label=_("Count"),
                 id={"type": "choice", "field": "per"},
-                data=[{"value": value, "label": label} for value, label in COUNTED.items()],
+                data=[{"value": value, "label": told(label)} for value, label in COUNTED.items()],
                 value=per(view),
                 allowDeselect=False,
             ),

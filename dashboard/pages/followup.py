@@ -11,17 +11,19 @@ from dash import html
 from analytics.ledger import Ledger
 from analytics.measures.incidence import incidence
 from analytics.measures.recurrence import recurrence
+from analytics.words import say
 from dashboard.charts import incidence as rates
 from dashboard.charts.columns import OF_RATE, shown
 from dashboard.charts.describe_more import describe
 from dashboard.charts.survival import still_free, survival
+from dashboard.language import _, _n, told
 from dashboard.page import Page
 from dashboard.pages.warning import lesion_choice
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing_by
 from dashboard.view import View
 
-LEVELS = {"cow": "Same cow", "claw": "Same claw"}
+LEVELS = {"cow": say("Same cow"), "claw": say("Same claw")}
 
 
 def level_of(view: View) -> str:
@@ -69,7 +71,7 @@ def _repeat(ledger: Ledger, view: View) -> Any:
     answer = recurrence(ledger, view.selection, per=level_of(view))
     frame = answer.extra["repeat_cows"]
     if frame.empty:
-        return [rests_on(answer), html.P("No cow had the same lesion again in these records.", className="empty")]
+        return [rests_on(answer), html.P(_("No cow had the same lesion again in these records."), className="empty")]
 
     def to(row: dict[str, Any]) -> str:
         return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
@@ -79,21 +81,26 @@ def _repeat(ledger: Ledger, view: View) -> Any:
     return [
         rests_on(answer),
         html.P(
-            f"{len(cows)} cows had the same lesion in the same place twice or more, most often first. Ask your "
-            "veterinarian about a case that keeps coming back."
+            _n(
+                "{n} cow had the same lesion in the same place twice or more. Ask your veterinarian about a case that "
+                "keeps coming back.",
+                "{n} cows had the same lesion in the same place twice or more, most often first. Ask your veterinarian "
+                "about a case that keeps coming back.",
+                len(cows),
+            )
         ),
-        number_table(frame[columns], to, "Cows with the same lesion again"),
+        number_table(frame[columns], to, _("Cows with the same lesion again")),
     ]
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
     return html.Div(
         [
-            lesion_choice(view, "Lesions", "All lesions"),
+            lesion_choice(view, _("Lesions"), _("All lesions")),
             dmc.Select(
-                label="The same lesion on the",
+                label=_("The same lesion on the"),
                 id={"type": "choice", "field": "level_of"},
-                data=[{"value": value, "label": label} for value, label in LEVELS.items()],
+                data=[{"value": value, "label": told(label)} for value, label in LEVELS.items()],
                 value=level_of(view),
                 allowDeselect=False,
             ),

@@ -13,25 +13,29 @@ from analytics.measures.herd_review import herd_review
 from analytics.measures.locomotion import locomotion
 from analytics.measures.prevalence import prevalence
 from analytics.tally.needs import cows_in_need
+from analytics.words import say, unfilled
 from dashboard.accounts import current_viewer
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.charts import prevalence as bars
+from dashboard.charts.labels import date_label, value_label
 from dashboard.charts.review import review
+from dashboard.charts.theme import between, cases_of, percent, points
+from dashboard.language import _, _n, told, words
 from dashboard.page import Page
-from dashboard.pages.lesions import CLEARED, lesion_name
+from dashboard.pages.lesions import CLEARED
 from dashboard.panel import Drawn, Panel, mark, number_table
 from dashboard.span import choosing_by
 from dashboard.view import View
 
 SENTENCES = {
-    "up": "{what} is up: {now} in {month}, against {past} in the twelve months before ({gap}).",
-    "down": "{what} is down: {now} in {month}, against {past} in the twelve months before ({gap}).",
-    "unclear": "{what}: {now} in {month} against {past} before; no clear change ({gap}).",
-    "too few": "{what}: {now} in {month}; not enough to say.",
-    "pooled": "{what}: {now} in {month}, {past} in the twelve months before, all farms together.",
+    "up": unfilled("{what} is up: {now} in {month}, against {past} in the twelve months before ({gap})."),
+    "down": unfilled("{what} is down: {now} in {month}, against {past} in the twelve months before ({gap})."),
+    "unclear": unfilled("{what}: {now} in {month} against {past} before; no clear change ({gap})."),
+    "too few": unfilled("{what}: {now} in {month}; not enough to say."),
+    "pooled": unfilled("{what}: {now} in {month}, {past} in the twelve months before, all farms together."),
 }
-NAMES = {"lame": "Lameness", "severe": "Severe lameness", "any": "Any lesion"}
+NAMES = {"lame": say("Lameness"), "severe": say("Severe lameness"), "any": say("Any lesion")}
 
 
 def sentences(answer: Answer) -> list[str]:
@@ -45,14 +49,19 @@ def sentences(answer: Answer) -> list[str]:
 
 
 def _sentence(row: dict[str, Any]) -> str:
-    what = NAMES.get(row["what"]) or lesion_name(row["what"]).capitalize()
-    points = f"{row['difference'] * 100:+.1f} points, 95 % interval {row['low'] * 100:+.1f} to {row['high'] * 100:+.1f}"
-    return SENTENCES[row["direction"]].format(
+    what = told(NAMES[row["what"]]) if row["what"] in NAMES else value_label("lesion", row["what"])
+    gap = _(
+        "{gap} points, 95% interval {interval}",
+        gap=points(row["difference"]),
+        interval=between(points(row["low"]), points(row["high"])),
+    )
+    return _(
+        SENTENCES[row["direction"]],
         what=what,
-        now=f"{row['prevalence']:.1%} ({row['cases']} of {row['at_risk']})",
-        past=f"{row['past_prevalence']:.1%} ({row['past_cases']} of {row['past_at_risk']})",
-        month=f"{row['month']:%B %Y}",
-        gap=points,
+        now=f"{percent(row['prevalence'])} ({cases_of(row['cases'], row['at_risk'], None)})",
+        past=f"{percent(row['past_prevalence'])} ({cases_of(row['past_cases'], row['past_at_risk'], None)})",
+        month=date_label(row["month"], "month"),
+        gap=gap,
     )
 
 
@@ -80,21 +89,30 @@ def _needs(ledger: Ledger, view: View) -> Any:
     frame = cows_in_need(ledger, view.selection)
     if frame.empty:
         return html.P(
-            "No cow in these records is severely lame, due for a recheck, or has a finding for the veterinarian.",
+            _("No cow in these records is severely lame, due for a recheck, or has a finding for the veterinarian."),
             className="empty",
         )
 
     def to(row: dict[str, Any]) -> str:
         return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
 
-    first = f"{frame['cow'].iloc[0]} at {frame['farm'].iloc[0]}"
+    first = _("{cow} at {farm}", cow=frame["cow"].iloc[0], farm=frame["farm"].iloc[0])
     return [
         html.P(
-            f"{len(frame)} cows, the most pressing first: cow {first}. Ask your veterinarian about those marked so. As "
-            f"of {frame.attrs['as_of']:%d %b %Y}, the newest record; every kind of visit counts here.",
+            _n(
+                "{n} cow: {first}. Ask your veterinarian about her where she is marked so. As of {day}, the newest "
+                "record; "
+                "every kind of visit counts here.",
+                "{n} cows, the most pressing first: cow {first}. Ask your veterinarian about those marked so. As of "
+                "{day}, "
+                "the newest record; every kind of visit counts here.",
+                len(frame),
+                first=first,
+                day=words().date(frame.attrs["as_of"]),
+            ),
             className="basis",
         ),
-        number_table(frame, to, "Cows that need someone"),
+        number_table(frame, to, _("Cows that need someone")),
     ]
 
 
@@ -119,8 +137,8 @@ def _records(ledger: Ledger, view: View) -> Any:
     farms = ledger.farms(view.selection.allowed)
     if not farms:
         if not current_viewer().may("import sheets"):
-            return html.P("There are no records that you may see yet.", className="empty")
-        return html.P(["No records yet. ", html.A("Import a sheet", href="/import"), "."])
+            return html.P(_("There are no records that you may see yet."), className="empty")
+        return html.P([_("No records yet."), " ", html.A(_("Import a sheet"), href=view.to("/import"))])
     answer = prevalence(ledger, view.selection, by=("farm", "visit_kind"))
 
     def to(row: dict[str, Any]) -> str:

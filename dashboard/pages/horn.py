@@ -20,7 +20,7 @@ from dashboard.charts import shed_claw
 from dashboard.charts.columns import OF_RATE, shown
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import percent, percent_range
-from dashboard.language import told
+from dashboard.language import _, _n, told
 from dashboard.page import Page
 from dashboard.pages import compared
 from dashboard.panel import Drawn, Panel, mark, number_table
@@ -77,7 +77,7 @@ def _state(ledger: Ledger, view: View) -> Drawn:
 def _breaks(ledger: Ledger, view: View) -> Any:
     broken = horn(ledger, view.selection, by=()).extra
     if not broken or broken["toe_breaks"].empty:
-        return html.P("No toe was recorded as broken off.", className="empty")
+        return html.P(_("No toe was recorded as broken off."), className="empty")
 
     def to(row: dict[str, Any]) -> str:
         return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
@@ -85,12 +85,17 @@ def _breaks(ledger: Ledger, view: View) -> Any:
     columns = ["cow", "farm", "visit_date", "foot", "claw", "toe_break_mm", "lame"]
     sentences = [
         html.P(
-            f"{row['breaks']} breaks {row['distance']}; the cow was scored at {row['scored']} of them, and lame at "
-            f"{row['lame']}."
+            _(
+                "Breaks {distance}: {breaks}; the cow was scored at {scored} of them, and lame at {lame}.",
+                distance=_(row["distance"]),
+                breaks=row["breaks"],
+                scored=row["scored"],
+                lame=row["lame"],
+            )
         )
         for row in broken["breaks_and_lameness"].to_dict("records")
     ]
-    return [*sentences, number_table(broken["toe_breaks"][columns], to, "Toes broken off")]
+    return [*sentences, number_table(broken["toe_breaks"][columns], to, _("Toes broken off"))]
 
 
 def _claws(ledger: Ledger, view: View) -> Drawn:
@@ -115,8 +120,13 @@ def _expected(answer: Answer) -> list[Any]:
             seen = f"{percent(row['share_stage_0'])} ({percent_range(row['low'], row['high'])})"
             lines.append(
                 html.Li(
-                    f"{value_label('wetness', row['wetness'])}: {EXPECTED[row['wetness']].words} Seen: {seen} of "
-                    f"{int(row['feet'])} feet had shed nothing."
+                    _(
+                        "{wetness}: {expected} Seen: {seen} of {feet} feet had shed nothing.",
+                        wetness=value_label("wetness", row["wetness"]),
+                        expected=told(EXPECTED[row["wetness"]].words),
+                        seen=seen,
+                        feet=int(row["feet"]),
+                    )
                 )
             )
     return [html.Ul(lines)] if lines else []
@@ -130,15 +140,23 @@ def _goes_with(ledger: Ledger, view: View) -> Any:
     wrong = answer.extra["out_of_order"]
     parts: list[Any] = [
         html.P(
-            "Odds of a further stage, against the commonest housing and season, cows being alike to themselves "
-            "(proportional odds). Association is not cause."
+            _(
+                "Odds of a further stage, against the commonest housing and season, cows being alike to themselves "
+                "(proportional odds). Association is not cause."
+            )
         ),
-        number_table(model, None, "What shedding goes with"),
+        number_table(model, None, _("What shedding goes with")),
     ]
     if len(wrong):
         parts += [
-            html.P(f"{len(wrong)} rows name horn as shed that should still stand at the stage they give."),
-            number_table(wrong, None, "Rows out of order"),
+            html.P(
+                _n(
+                    "{n} row names horn as shed that should still stand at the stage it gives.",
+                    "{n} rows name horn as shed that should still stand at the stage they give.",
+                    len(wrong),
+                )
+            ),
+            number_table(wrong, None, _("Rows out of order")),
         ]
     return parts
 
@@ -154,14 +172,14 @@ def _choices(ledger: Ledger, view: View) -> Any:
     return html.Div(
         [
             dmc.Select(
-                label="What is shown",
+                label=_("What is shown"),
                 id={"type": "choice", "field": "measure"},
-                data=[{"value": name, "label": label} for name, label in drawn.NAMES.items()],
+                data=[{"value": name, "label": told(label)} for name, label in drawn.NAMES.items()],
                 value=_measure(view),
                 allowDeselect=False,
             ),
             dmc.Select(
-                label="By",
+                label=_("By"),
                 id={"type": "choice", "field": "by"},
                 data=[{"value": name, "label": column_label(name)} for name in GROUPINGS],
                 value=_by(view),

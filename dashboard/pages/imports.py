@@ -14,8 +14,10 @@ from analytics.intake import CheckedSheet, check_file, write_set_aside
 from analytics.ledger import Ledger
 from analytics.ledger.adding import add_sheets, undo_import
 from analytics.mistake import Mistake
+from analytics.words import say
 from dashboard.accounts import current_viewer
 from dashboard.frame import mistake as mistake_line
+from dashboard.language import _, _n, told
 from dashboard.page import Page
 from dashboard.pages import imports_preview, imports_rights
 from dashboard.pages.imports_list import imports_so_far
@@ -25,27 +27,30 @@ def _extra() -> list[Any]:
     return [
         html.Section(
             [
-                html.H2("Add a sheet", id="title-upload"),
+                html.H2(_("Add a sheet"), id="title-upload"),
                 html.P(
-                    "A trim sheet, locomotion scores, herd register, housing periods or changes, as CSV, XLSX, XLS, "
-                    "ODS or JSON. Nothing is kept until you say so."
+                    _(
+                        "A trim sheet, locomotion scores, herd register, housing periods or changes, as CSV, XLSX, "
+                        "XLS, "
+                        "ODS or JSON. Nothing is kept until you say so."
+                    )
                 ),
                 dcc.Upload(
-                    html.Span([html.B("Drop a file here"), " or choose one"]),
+                    html.Span([html.B(_("Drop a file here")), " ", _("or choose one")]),
                     id="upload",
                     className="drop",
                     multiple=False,
                 ),
                 html.Div(
                     [
-                        dmc.TextInput(label="Farm, if the sheet does not say", id="upload-farm", debounce=400),
+                        dmc.TextInput(label=_("Farm, if the sheet does not say"), id="upload-farm", debounce=400),
                         dmc.Select(
-                            label="Dates such as 03/04/2026",
+                            label=_("Dates such as 03/04/2026"),
                             id="upload-order",
                             data=[
-                                {"value": "", "label": "Decide from the sheet"},
-                                {"value": "day", "label": "Day first: 3 April"},
-                                {"value": "month", "label": "Month first: March 4"},
+                                {"value": "", "label": _("Decide from the sheet")},
+                                {"value": "day", "label": _("Day first: 3 April")},
+                                {"value": "month", "label": _("Month first: March 4")},
                             ],
                             value="",
                             allowDeselect=False,
@@ -59,7 +64,7 @@ def _extra() -> list[Any]:
             **{"aria-labelledby": "title-upload"},
         ),
         html.Section(
-            [html.H2("Imports so far", id="title-imports"), html.Div(id="imports-list")],
+            [html.H2(_("Imports so far"), id="title-imports"), html.Div(id="imports-list")],
             className="panel wide",
             **{"aria-labelledby": "title-imports"},
         ),
@@ -87,7 +92,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             sheets, digest = _checked(ledger, contents, name, farm, order)
             result = add_sheets(ledger, sheets, name or "sheet", digest, dry_run=True)
         except Mistake as known:
-            return mistake_line(str(known))
+            return mistake_line(told(known.sentence))
         return imports_preview.preview(sheets, result)
 
     @app.callback(
@@ -117,7 +122,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             result = add_sheets(ledger, sheets, name or "sheet", digest)
             imports_rights.remember(store, current_viewer(), result, digest)
         except Mistake as known:
-            return mistake_line(str(known)), no_update, no_update
+            return mistake_line(told(known.sentence)), no_update, no_update
         return imports_preview.added(result, sheets), seen + 1, None
 
     @app.callback(Output("imports-list", "children"), Input("imports-changed", "data"), Input("address", "pathname"))
@@ -140,8 +145,16 @@ def register(app: Dash, ledger: Ledger) -> None:
             imports_rights.refuse_import(ledger, store, current_viewer(), number)
             removed = undo_import(ledger, number)
         except Mistake as known:
-            return no_update, mistake_line(str(known))
-        return seen + 1, html.P(f"Import {number} was taken back: {removed} rows.", role="status")
+            return no_update, mistake_line(told(known.sentence))
+        return seen + 1, html.P(
+            _n(
+                "Import {number} was taken back: {n} row.",
+                "Import {number} was taken back: {n} rows.",
+                removed,
+                number=number,
+            ),
+            role="status",
+        )
 
     @app.callback(
         Output("set-aside-download", "data"),
@@ -168,7 +181,7 @@ def _checked(
     try:
         data = base64.b64decode(contents.partition(",")[2], validate=True)
     except (binascii.Error, ValueError):
-        raise Mistake("The file did not arrive whole; drop it again.") from None
+        raise Mistake(say("The file did not arrive whole; drop it again.")) from None
     sheets = check_file(
         data,
         name or "sheet",

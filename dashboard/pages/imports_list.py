@@ -8,67 +8,80 @@ import pandas as pd
 from dash import html
 
 from analytics.ledger import Ledger
+from analytics.words import say
+from dashboard.charts.theme import number
+from dashboard.language import _, told, words
 
 KINDS = {
-    "trims": "trim records",
-    "locomotion": "locomotion scores",
-    "register": "herd register",
-    "housing": "housing periods",
-    "changes": "changes on the farm",
-    "limits": "horn limits",
+    "trims": say("trim records"),
+    "locomotion": say("locomotion scores"),
+    "register": say("herd register"),
+    "housing": say("housing periods"),
+    "changes": say("changes on the farm"),
+    "limits": say("horn limits"),
 }
 
 
 def download_button(number: int) -> html.Button:
     """The way to take away what an import set aside."""
     return html.Button(
-        "Set-aside rows as CSV",
+        _("Set-aside rows as CSV"),
         id={"type": "set-aside", "number": number},
         className="take",
-        **{"aria-label": f"Set-aside rows of import {number} as CSV, to be fixed and imported again"},
+        **{"aria-label": _("Set-aside rows of import {number} as CSV, to be fixed and imported again", number=number)},
     )
 
 
 def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
     """All imports, or those of the numbers given, the newest first."""
     if not ledger.exists:
-        return html.P("No sheet has been imported yet.", className="empty")
+        return html.P(_("No sheet has been imported yet."), className="empty")
     frame = ledger.imports()
     if own is not None:
         frame = frame[frame["import_no"].isin(own)]
     if frame.empty:
-        return html.P("No sheet has been imported yet.", className="empty")
+        return html.P(_("No sheet has been imported yet."), className="empty")
     rows = []
     for record in frame.sort_values("import_no", ascending=False).to_dict("records"):
-        number, undone = int(record["import_no"]), pd.notna(record["undone_at"])
+        import_no, undone = int(record["import_no"]), pd.notna(record["undone_at"])
         acts: list[Any] = []
         if undone:
-            acts.append(html.Span(f"taken back {record['undone_at']:%d %b %Y}"))
+            acts.append(html.Span(_("taken back {day}", day=words().date(record["undone_at"]))))
         else:
             acts.append(
                 html.Button(
-                    "Take back",
-                    id={"type": "undo", "number": number},
+                    _("Take back"),
+                    id={"type": "undo", "number": import_no},
                     className="take",
-                    **{"aria-label": f"Take import {number} back"},
+                    **{"aria-label": _("Take import {number} back", number=import_no)},
                 )
             )
             if record["set_aside"]:
-                acts.append(download_button(number))
-        kinds = ", ".join(KINDS.get(kind, kind) for kind in str(record["kinds"]).split(", "))
+                acts.append(download_button(import_no))
+        kinds = ", ".join(told(KINDS.get(kind, kind)) for kind in str(record["kinds"]).split(", "))
         cells = [
-            str(number),
-            f"{record['imported_at']:%d %b %Y %H:%M} UTC",
+            str(import_no),
+            f"{words().date(record['imported_at'])} {record['imported_at']:%H:%M} UTC",
             record["file"],
             kinds,
-            *(f"{int(record[name]):,}" for name in ("rows_read", "added", "already_known", "set_aside")),
+            *(number(record[name]) for name in ("rows_read", "added", "already_known", "set_aside")),
         ]
         rows.append(html.Tr([*(html.Td(cell) for cell in cells), html.Td(acts, className="acts")]))
-    heads = ["Import", "When", "File", "What", "Read", "Added", "Already known", "Set aside", ""]
+    heads = [
+        _("Import"),
+        _("When"),
+        _("File"),
+        _("What"),
+        _("Read"),
+        _("Added"),
+        _("Already known"),
+        _("Set aside"),
+        "",
+    ]
     return html.Div(
         html.Table([html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])), html.Tbody(rows)]),
         className="scroll",
         tabIndex=0,
         role="region",
-        **{"aria-label": "Table of imports"},
+        **{"aria-label": _("Table of imports")},
     )

@@ -11,6 +11,7 @@ from dash import html
 from analytics.intake import CheckedSheet
 from analytics.ledger.adding import ImportResult
 from dashboard.charts.labels import column_label
+from dashboard.language import _, _n, told
 from dashboard.pages.imports_list import KINDS, download_button
 from dashboard.panel import number_table
 
@@ -20,15 +21,23 @@ GRID_ROWS = 2000
 def preview(sheets: list[CheckedSheet], result: ImportResult) -> list[Any]:
     """What an import would do, before anything is kept."""
     parts: list[Any] = [
-        html.H3(f"{result.file}: {result.read} rows read"),
+        html.H3(_n("{file}: {n} row read", "{file}: {n} rows read", result.read, file=result.file)),
         html.P(
-            f"{result.added} new, {result.already_known} already known, {result.set_aside} to be set aside. Nothing "
-            "has been kept yet.",
+            _(
+                "{added} new, {known} already known, {aside} to be set aside. Nothing has been kept yet.",
+                added=result.added,
+                known=result.already_known,
+                aside=result.set_aside,
+            ),
             className="lead",
         ),
     ]
     if result.added or result.set_aside:
-        parts.append(html.Button(f"Add {result.added} rows", id={"type": "add", "of": "upload"}, className="act"))
+        parts.append(
+            html.Button(
+                _n("Add {n} row", "Add {n} rows", result.added), id={"type": "add", "of": "upload"}, className="act"
+            )
+        )
     for sheet in sheets:
         parts += _understood(sheet)
     parts += _held(sheets)
@@ -36,15 +45,15 @@ def preview(sheets: list[CheckedSheet], result: ImportResult) -> list[Any]:
 
 
 def _understood(sheet: CheckedSheet) -> list[Any]:
-    parts: list[Any] = [html.H3(f"{sheet.source}: {KINDS.get(sheet.kind, sheet.kind)}")]
-    parts += [html.P(str(note)) for note in sheet.notes]
+    parts: list[Any] = [html.H3(f"{sheet.source}: {told(KINDS.get(sheet.kind, sheet.kind))}")]
+    parts += [html.P(told(note)) for note in sheet.notes]
     if not sheet.understood.empty:
         table = sheet.understood.assign(field=[column_label(str(f)) for f in sheet.understood["field"]])
         parts.append(
             html.Details(
                 [
-                    html.Summary("What was understood how"),
-                    number_table(table, None, "What was understood how"),
+                    html.Summary(_("What was understood how")),
+                    number_table(table, None, _("What was understood how")),
                 ],
                 className="fold",
                 open=True,
@@ -55,8 +64,8 @@ def _understood(sheet: CheckedSheet) -> list[Any]:
         parts.append(
             html.Details(
                 [
-                    html.Summary("The first rows as they will be kept"),
-                    number_table(sheet.records[fields].head(10), None, "The first rows as they will be kept"),
+                    html.Summary(_("The first rows as they will be kept")),
+                    number_table(sheet.records[fields].head(10), None, _("The first rows as they will be kept")),
                 ],
                 className="fold",
             )
@@ -69,13 +78,24 @@ def _held(sheets: list[CheckedSheet]) -> list[Any]:
     if not frames:
         return []
     frame = pd.concat(frames, ignore_index=True)
-    return [html.H3(f"Set aside: {frame['row'].nunique()} rows, with the reason"), set_aside_grid(frame)]
+    return [
+        html.H3(
+            _n("Set aside: {n} row, with the reason", "Set aside: {n} rows, with the reason", frame["row"].nunique())
+        ),
+        set_aside_grid(frame),
+    ]
 
 
 def set_aside_grid(frame: pd.DataFrame) -> Any:
     """The held-back cells in a grid that can be sorted and filtered."""
     columns = ("row", "column", "value", "reason", "remedy")
-    heads = {"row": "Row", "column": "Column", "value": "Found", "reason": "Reason", "remedy": "What to do"}
+    heads = {
+        "row": _("Row"),
+        "column": _("Column"),
+        "value": _("Found"),
+        "reason": _("Reason"),
+        "remedy": _("What to do"),
+    }
     rows = frame[list(columns)].astype(object).where(frame[list(columns)].notna(), None)
     return dag.AgGrid(
         id="set-aside-grid",
@@ -101,12 +121,17 @@ def added(result: ImportResult, sheets: list[CheckedSheet]) -> list[Any]:
     """What an import did."""
     parts: list[Any] = [
         html.P(
-            f"{result.added} rows were added as import {result.import_no}; {result.already_known} were already known "
-            f"and {result.set_aside} set aside.",
+            _(
+                "Rows added as import {number}: {added}; already known: {known}; set aside: {aside}.",
+                number=str(result.import_no),
+                added=result.added,
+                known=result.already_known,
+                aside=result.set_aside,
+            ),
             className="lead",
             role="status",
         ),
-        html.P(html.A("See the herd", href="/")),
+        html.P(html.A(_("See the herd"), href="/")),
     ]
     if result.set_aside:
         parts.append(download_button(result.import_no))

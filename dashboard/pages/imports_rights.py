@@ -9,10 +9,11 @@ from analytics.ledger import Ledger
 from analytics.ledger.adding import ImportResult
 from analytics.ledger.import_farms import farms_of_import
 from analytics.mistake import Mistake
+from analytics.words import say
 from dashboard.accounts.store import Store
 from dashboard.accounts.viewer import Viewer
 
-NO_SUCH = "There is no such import among those you brought in."
+NO_SUCH = say("There is no such import among those you brought in.")
 
 
 def known_to(ledger: Ledger, viewer: Viewer) -> list[str]:
@@ -35,8 +36,11 @@ def refuse_sheets(viewer: Viewer, sheets: Sequence[CheckedSheet]) -> None:
     if beyond:
         named = ", ".join(beyond[:5])
         raise Mistake(
-            f"The sheet has rows of farms that your account was not granted: {named}. Take them out, or ask the owner "
-            "of the ledger."
+            say(
+                "The sheet has rows of farms that your account was not granted: {named}. Take them out, or ask the "
+                "owner of the ledger.",
+                named=named,
+            )
         )
 
 

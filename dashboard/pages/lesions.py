@@ -14,8 +14,10 @@ from analytics.tally.selection import Selection
 from analytics.trade.feet import ZONES
 from dashboard.charts import describe, foot, trend
 from dashboard.charts import prevalence as bars
-from dashboard.charts.labels import value_label
+from dashboard.charts.labels import small, value_label
 from dashboard.charts.small_multiples import small_multiples
+from dashboard.charts.theme import capital
+from dashboard.language import _
 from dashboard.page import Page
 from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
@@ -28,20 +30,20 @@ CLEARED: dict[str, Any] = {"lesions": (), "feet": (), "claws": (), "zones": ()}
 def chosen(selection: Selection) -> str:
     """The lesion in words, for titles."""
     if not selection.lesions:
-        return "any lesion"
+        return _("any lesion")
     return ", ".join(lesion_name(code) for code in selection.lesions)
 
 
 def lesion_name(code: str) -> str:
     """The name of a lesion in a sentence: ``sole ulcer``."""
     text = value_label("lesion", code)
-    return text[0].lower() + text[1:]
+    return small(text)
 
 
 def place(selection: Selection) -> str:
     """The place drilled to, in words, or nothing."""
     parts = [*selection.feet, *(value_label("claw", claw) for claw in selection.claws)]
-    parts += [f"zone {zone}" for zone in selection.zones]
+    parts += [_("zone {zone}", zone=zone) for zone in selection.zones]
     return ", ".join(parts)
 
 
@@ -104,8 +106,10 @@ def _cows(ledger: Ledger, view: View) -> Any:
     frame = cows_found(ledger, view.selection)
     answer = prevalence(ledger, view.selection, by=(), per="cow")
     if frame.empty:
-        return [rests_on(answer), html.P("No cow has this in the records chosen.", className="empty")]
-    where = f" at {place(view.selection)}" if place(view.selection) else ""
+        return [rests_on(answer), html.P(_("No cow has this in the records chosen."), className="empty")]
+    what = chosen(view.selection)
+    if place(view.selection):
+        what = _("{lesion} at {place}", lesion=what, place=place(view.selection))
     total = int(answer.table["at_risk"].iloc[0])
 
     def to(row: dict[str, Any]) -> str:
@@ -114,8 +118,8 @@ def _cows(ledger: Ledger, view: View) -> Any:
     columns = ["cow", "farm", "findings", "visits", "worst", "last", "lesions", "feet"]
     return [
         rests_on(answer),
-        html.P(f"{len(frame)} of {total} cows had {chosen(view.selection)}{where}; most findings first."),
-        number_table(frame[columns], to, f"Cows with {chosen(view.selection)}"),
+        html.P(_("{n} of {total} cows had {what}; most findings first.", n=len(frame), total=total, what=what)),
+        number_table(frame[columns], to, _("Cows with {what}", what=chosen(view.selection))),
     ]
 
 
@@ -123,15 +127,15 @@ def _trail(view: View) -> list[tuple[str, str]]:
     selection = view.selection
     if not (selection.lesions or place(selection)):
         return []
-    steps = [("All lesions", view.changed(**CLEARED).href)]
+    steps = [(_("All lesions"), view.changed(**CLEARED).href)]
     if selection.lesions:
-        steps.append((chosen(selection).capitalize(), view.changed(feet=(), claws=(), zones=()).href))
+        steps.append((capital(chosen(selection)), view.changed(feet=(), claws=(), zones=()).href))
     if selection.feet or selection.claws:
-        words = " ".join([*selection.feet, *(value_label("claw", claw) for claw in selection.claws)])
-        steps.append((words, view.changed(zones=()).href))
+        said = " ".join([*selection.feet, *(value_label("claw", claw) for claw in selection.claws)])
+        steps.append((said, view.changed(zones=()).href))
     if selection.zones:
-        words = ", ".join(f"Zone {zone}, {ZONES[zone].name}" for zone in selection.zones if zone in ZONES)
-        steps.append((words, view.href))
+        said = ", ".join(value_label("zone", zone) for zone in selection.zones if zone in ZONES)
+        steps.append((said, view.href))
     return steps
 
 

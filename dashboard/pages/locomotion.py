@@ -11,6 +11,7 @@ from analytics.measures.locomotion import locomotion
 from analytics.tally.scoring import lame_cows
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
+from dashboard.language import _, _n
 from dashboard.page import Page
 from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
@@ -34,14 +35,22 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
         return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
 
     if frame.empty:
-        return [rests_on(answer), html.P("No cow was lame at her newest scoring.", className="empty")]
+        return [rests_on(answer), html.P(_("No cow was lame at her newest scoring."), className="empty")]
     return [
         rests_on(answer),
         html.P(
-            f"{len(frame)} cows were lame when last scored, {int(frame['severe'].sum())} of them severely. A severely "
-            "lame cow needs someone today: ask your veterinarian."
+            _n(
+                "{n} cow was lame when last scored, severely so: {severe}. A severely lame cow needs someone today: "
+                "ask "
+                "your veterinarian.",
+                "{n} cows were lame when last scored, {severe} of them severely. A severely lame cow needs someone "
+                "today: "
+                "ask your veterinarian.",
+                len(frame),
+                severe=int(frame["severe"].sum()),
+            )
         ),
-        number_table(frame.drop(columns="severe"), to, "Cows lame when last scored"),
+        number_table(frame.drop(columns="severe"), to, _("Cows lame when last scored")),
     ]
 
 

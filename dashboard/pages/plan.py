@@ -11,6 +11,8 @@ from dash import html
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.plan import COWS_A_DAY, plan
+from dashboard.charts.labels import small
+from dashboard.language import _, told, words
 from dashboard.page import Page
 from dashboard.pages.worklist import today_of
 from dashboard.panel import Drawn, Panel
@@ -42,25 +44,31 @@ def _take_along(answer: Answer) -> list[Any]:
     """Links that save the calendar and the lists; everything is in the address, nothing is fetched."""
     links: list[Any] = [
         html.A(
-            "Calendar",
+            _("Calendar"),
             href="data:text/calendar;charset=utf-8," + quote(icalendar(answer)),
             download="evenfoot-plan.ics",
             className="take",
             style=ONE_LINE,
-            **{"aria-label": "The visits as a calendar file"},
+            **{"aria-label": _("The visits as a calendar file")},
         )
     ]
     for row in answer.table.head(LISTS).to_dict("records"):
         day, farm = row["date"].date(), str(row["farm"])
-        name = f"{farm}, {day.day} {day:%b}"
+        name = f"{farm}, {words().date(day)}"
         links.append(
             html.A(
-                f"List: {name}",
+                _("List: {name}", name=name),
                 href="data:text/html;charset=utf-8," + quote(chute_list(answer, day, farm)),
                 download=f"evenfoot-list-{day:%Y-%m-%d}-{'-'.join(farm.lower().split())}.html",
                 className="take",
                 style=ONE_LINE,
-                **{"aria-label": f"List for the chute, {name}, {KINDS.get(row['kind'], row['kind']).lower()}"},
+                **{
+                    "aria-label": _(
+                        "List for the chute, {name}, {kind}",
+                        name=name,
+                        kind=small(told(KINDS.get(row["kind"], row["kind"]))),
+                    )
+                },
             )
         )
     return [html.Div(links, className="takeaway", style={"flexWrap": "wrap"})]
@@ -70,7 +78,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
     chosen = _cows_a_day(view)
     return html.Div(
         dmc.Select(
-            label="Cows a day",
+            label=_("Cows a day"),
             id={"type": "choice", "field": "cows_a_day"},
             data=[{"value": str(n), "label": str(n)} for n in sorted({*CHOICES, chosen})],
             value=str(chosen),

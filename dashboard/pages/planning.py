@@ -14,6 +14,7 @@ from analytics.measures.sample_size import how_many
 from analytics.mistake import Mistake
 from analytics.trade.lesions import PARENTS
 from analytics.trade.published import figures_for
+from analytics.words import say
 from dashboard.charts.columns import OF_COST, OF_WEIGHT, shown
 from dashboard.charts.cost import cost as drawn_cost
 from dashboard.charts.cost import money
@@ -21,6 +22,8 @@ from dashboard.charts.describe_more import describe
 from dashboard.charts.family import family as drawn_family
 from dashboard.charts.labels import value_label
 from dashboard.charts.planning import planning
+from dashboard.charts.theme import between
+from dashboard.language import _, _n
 from dashboard.page import Page
 from dashboard.pages.lesions import CLEARED, lesion_name
 from dashboard.pages.warning import lesion_choice
@@ -45,7 +48,11 @@ def prices(view: View) -> dict[str, float]:
             out[code] = float(text)
         except ValueError:
             raise Mistake(
-                f"The cost '{text}' of {lesion_name(code)} cannot be read; write an amount such as 250."
+                say(
+                    "The cost '{text}' of {lesion} cannot be read; write an amount such as 250.",
+                    text=text,
+                    lesion=lesion_name(code),
+                )
             ) from None
     return out
 
@@ -64,8 +71,13 @@ def _cost(ledger: Ledger, view: View) -> Drawn:
         row = total.to_dict("records")[0]
         lead.append(
             html.P(
-                f"Together about {money(row['cost'], str(row['currency']))} in the period ({money(row['low'])} to "
-                f"{money(row['high'])}), for {int(row['cases'])} new cases of lesions with a cost.",
+                _n(
+                    "Together about {sum} in the period ({interval}), for {n} new case of lesions with a cost.",
+                    "Together about {sum} in the period ({interval}), for {n} new cases of lesions with a cost.",
+                    int(row["cases"]),
+                    sum=money(row["cost"], str(row["currency"])),
+                    interval=between(money(row["low"]), money(row["high"])),
+                ),
                 className="lead",
             )
         )
@@ -96,7 +108,7 @@ def _boxes(view: View) -> Any:
             label=value_label("lesion", code),
             id={"type": "choice", "field": f"price_{code}"},
             value=view.options.get(f"price_{code}", ""),
-            placeholder=f"{published[code].value:g} published" if code in published else "no figure",
+            placeholder=_("{value:g} published", value=published[code].value) if code in published else _("no figure"),
             min=0,
             decimalScale=2,
             hideControls=True,
@@ -105,18 +117,21 @@ def _boxes(view: View) -> Any:
         for code in sorted(PARENTS, key=lambda code: (code not in published, value_label("lesion", code)))
     ]
     currency = dmc.TextInput(
-        label="Currency and year",
+        label=_("Currency and year"),
         id={"type": "choice", "field": "currency"},
         value=view.options.get("currency", ""),
-        placeholder="such as EUR 2026",
+        placeholder=_("such as EUR 2026"),
         debounce=True,
     )
     return html.Details(
         [
-            html.Summary("Your own costs of a case"),
+            html.Summary(_("Your own costs of a case")),
             html.P(
-                "Without any amount here the published costs are used, of other people's herds; with any, only yours. "
-                "Lesions without an amount are listed without a cost."
+                _(
+                    "Without any amount here the published costs are used, of other people's herds; with any, only "
+                    "yours. "
+                    "Lesions without an amount are listed without a cost."
+                )
             ),
             html.Div([currency, *boxes], className="choices"),
         ],
@@ -129,7 +144,8 @@ def _choices(ledger: Ledger, view: View) -> Any:
     return html.Div(
         [
             html.Div(
-                [lesion_choice(view, "Lesions for families and numbers of cows", "Any lesion")], className="choices"
+                [lesion_choice(view, _("Lesions for families and numbers of cows"), _("Any lesion"))],
+                className="choices",
             ),
             _boxes(view),
         ]

@@ -17,6 +17,7 @@ from dashboard.charts.describe_more import describe
 from dashboard.charts.frame import records
 from dashboard.charts.labels import column_label
 from dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares, sentence_words
+from dashboard.language import _
 from dashboard.page import Page
 from dashboard.panel import Drawn, Panel, filled, mark, number_table, rests_on
 from dashboard.view import View
@@ -68,16 +69,20 @@ def _checks(ledger: Ledger, view: View) -> Any:
     table = answer.table[~answer.table["check"].isin([COMPLETE, SCORES])]
     table = table.sort_values("p_adjusted", kind="stable")
     if table.empty:
-        return [rests_on(answer), html.P("Nothing else could be checked in these records.", className="empty")]
+        return [rests_on(answer), html.P(_("Nothing else could be checked in these records."), className="empty")]
     table = table.assign(sentence=[sentence_words(row) for row in records(table)])
     striking = int((table["p_adjusted"] < 1 - answer.basis.level).sum())
     return [
         rests_on(answer),
         html.P(
-            f"{len(table)} checks, the most striking first; {striking} show more than luck would do, allowing for how "
-            "many were made. A difference is a question to ask, not a fault."
+            _(
+                "{n} checks, the most striking first; {striking} show more than luck would do, allowing for how many "
+                "were made. A difference is a question to ask, not a fault.",
+                n=len(table),
+                striking=striking,
+            )
         ),
-        number_table(table[["sentence", "check", "month", "n", "p_adjusted"]], None, "Checks of the records"),
+        number_table(table[["sentence", "check", "month", "n", "p_adjusted"]], None, _("Checks of the records")),
     ]
 
 
@@ -91,12 +96,14 @@ def _agreement(ledger: Ledger, view: View) -> Any:
         return filled(AGREEMENT, drawn)
     return [
         *filled(AGREEMENT, drawn),
-        html.H3("How much the trimmer shows in the records"),
+        html.H3(_("How much the trimmer shows in the records")),
         html.P(
-            "Of what differs from cow to cow, the part that goes with who trimmed her, on farms that two or more "
-            "people trim."
+            _(
+                "Of what differs from cow to cow, the part that goes with who trimmed her, on farms that two or more "
+                "people trim."
+            )
         ),
-        number_table(trimmers.rename(columns={"lesion": "what"}), None, "How much the trimmer shows in the records"),
+        number_table(trimmers.rename(columns={"lesion": "what"}), None, _("How much the trimmer shows in the records")),
     ]
 
 

@@ -12,8 +12,10 @@ from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
+from analytics.words import say
 from dashboard.accounts import current_viewer
 from dashboard.frame import mistake as mistake_line
+from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages import report_links
 from dashboard.pages.report_form import form
@@ -29,7 +31,7 @@ REMARK_LETTERS = 4000
 FIELDS = ("sections", "language", "units", "paper", "remarks", "trimmer", "address", "owner")
 """What the reader fills in, in the order the callback gets it; the logo comes after."""
 
-ONE_FARM = "A report is of one farm: choose it above."
+ONE_FARM = say("A report is of one farm: choose it above.")
 
 
 def register(app: Dash, ledger: Ledger) -> None:
@@ -54,7 +56,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             request = request_from(dict(zip(FIELDS, filled, strict=True)), logo, search or "", ledger)
             return made(ledger, request, str(ctx.triggered_id).removeprefix("report-"))
         except Mistake as known:
-            return mistake_line(str(known)), no_update
+            return mistake_line(told(known.sentence)), no_update
 
     @app.callback(
         Output("report-logo-told", "children"),
@@ -68,8 +70,8 @@ def register(app: Dash, ledger: Ledger) -> None:
         try:
             logo_of(contents)
         except Mistake as known:
-            return mistake_line(str(known))
-        return f"{name or 'The logo'} will stand at the head of the report."
+            return mistake_line(told(known.sentence))
+        return _("{name} will stand at the head of the report.", name=name or _("The logo"))
 
 
 def request_from(filled: dict[str, Any], logo: str | None, search: str, ledger: Ledger) -> Request:
@@ -117,7 +119,7 @@ def logo_of(contents: str) -> bytes:
     try:
         data = base64.b64decode(contents.partition(",")[2], validate=True)
     except (binascii.Error, ValueError):
-        raise Mistake("The logo did not arrive whole; drop it again.") from None
+        raise Mistake(say("The logo did not arrive whole; drop it again.")) from None
     return checked_logo(data)
 
 
@@ -128,7 +130,7 @@ def made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
         # Nothing in a report runs, and in this frame nothing could.
         frame = html.Iframe(
             srcDoc=document(contents),
-            title=f"Report of {request.farm}",
+            title=_("Report of {farm}", farm=request.farm),
             sandbox="",
             className="report-frame",
             style={"width": "100%", "height": "80vh", "border": "1px solid var(--rule)", "background": "#fff"},

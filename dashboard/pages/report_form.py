@@ -7,21 +7,23 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import dcc, html
 
+from analytics.words import say
 from dashboard.accounts import current_viewer
+from dashboard.language import _, told
 from dashboard.report.request import ALWAYS, PAPERS, SECTIONS
 
 NAMES = {
-    "summary": "In short",
-    "visit": "This visit against earlier ones",
-    "cows": "Cows that need someone",
-    "lesions": "Lesions by type, claw and zone",
-    "locomotion": "Locomotion",
-    "horn": "Horn and shedding",
-    "signals": "Signals",
-    "changes": "What changed on the farm",
-    "benchmark": "Beside other herds",
-    "cost": "What lesions may cost",
-    "remarks": "Remarks",
+    "summary": say("In short"),
+    "visit": say("This visit against earlier ones"),
+    "cows": say("Cows that need someone"),
+    "lesions": say("Lesions by type, claw and zone"),
+    "locomotion": say("Locomotion"),
+    "horn": say("Horn and shedding"),
+    "signals": say("Signals"),
+    "changes": say("What changed on the farm"),
+    "benchmark": say("Beside other herds"),
+    "cost": say("What lesions may cost"),
+    "remarks": say("Remarks"),
 }
 """How the page calls the sections that can be left out."""
 
@@ -32,26 +34,27 @@ def form() -> list[Any]:
     return [
         html.Section(
             [
-                html.H2("What goes in", id="title-report"),
+                html.H2(_("What goes in"), id="title-report"),
                 dmc.CheckboxGroup(
                     id="report-sections",
-                    label="Sections",
+                    label=_("Sections"),
                     value=[name for name in SECTIONS if name not in (*ALWAYS, "cost")],
                     children=dmc.Group(
-                        [dmc.Checkbox(label=NAMES[name], value=name) for name in SECTIONS if name in NAMES], gap="md"
+                        [dmc.Checkbox(label=told(NAMES[name]), value=name) for name in SECTIONS if name in NAMES],
+                        gap="md",
                     ),
                 ),
                 html.Div(
                     [
-                        _choice("report-language", "Language", [("en", "English"), ("es", "Español")]),
-                        _choice("report-units", "Lengths", [("mm", "Millimetres"), ("in", "Inches")]),
-                        _choice("report-paper", "Paper", [(paper, paper) for paper in PAPERS]),
+                        _choice("report-language", _("Language"), [("en", "English"), ("es", "Español")]),
+                        _choice("report-units", _("Lengths"), [("mm", _("Millimetres")), ("in", _("Inches"))]),
+                        _choice("report-paper", _("Paper"), [(paper, paper) for paper in PAPERS]),
                     ],
                     className="choices",
                 ),
                 dmc.Textarea(
                     id="report-remarks",
-                    label="Your own remarks, printed as you write them",
+                    label=_("Your own remarks, printed as you write them"),
                     autosize=True,
                     minRows=3,
                     maxRows=10,
@@ -59,19 +62,21 @@ def form() -> list[Any]:
                 ),
                 html.Details(
                     [
-                        html.Summary("Letterhead"),
-                        dmc.TextInput(id="report-trimmer", label="Your name, or your firm's", disabled=plain),
+                        html.Summary(_("Letterhead")),
+                        dmc.TextInput(id="report-trimmer", label=_("Your name, or your firm's"), disabled=plain),
                         dmc.Textarea(
                             id="report-address",
-                            label="Your address",
+                            label=_("Your address"),
                             autosize=True,
                             minRows=2,
                             maxRows=5,
                             disabled=plain,
                         ),
-                        dmc.TextInput(id="report-owner", label="The farmer's name and address", disabled=plain),
+                        dmc.TextInput(id="report-owner", label=_("The farmer's name and address"), disabled=plain),
                         dcc.Upload(
-                            html.Span([html.B("Drop a logo here"), " or choose one (PNG, JPEG, GIF or WebP)"]),
+                            html.Span(
+                                [html.B(_("Drop a logo here")), " ", _("or choose one (PNG, JPEG, GIF or WebP)")]
+                            ),
                             id="report-logo",
                             className="drop",
                             multiple=False,
@@ -83,10 +88,10 @@ def form() -> list[Any]:
                 ),
                 html.Div(
                     [
-                        html.Button("Show it", id="report-show", className="act"),
-                        html.Button("Save as PDF", id="report-pdf", className="take"),
-                        html.Button("Save as HTML", id="report-html", className="take"),
-                        html.Button("Save as workbook", id="report-xlsx", className="take"),
+                        html.Button(_("Show it"), id="report-show", className="act"),
+                        html.Button(_("Save as PDF"), id="report-pdf", className="take"),
+                        html.Button(_("Save as HTML"), id="report-html", className="take"),
+                        html.Button(_("Save as workbook"), id="report-xlsx", className="take"),
                     ],
                     className="takeaway",
                 ),
@@ -96,10 +101,10 @@ def form() -> list[Any]:
         ),
         html.Section(
             [
-                html.H2("As it will look", id="title-report-preview"),
+                html.H2(_("As it will look"), id="title-report-preview"),
                 dcc.Loading(
                     html.Div(
-                        html.P("Nothing is shown yet.", className="basis"),
+                        html.P(_("Nothing is shown yet."), className="basis"),
                         id="report-preview",
                         **{"aria-live": "polite"},
                     ),

@@ -11,8 +11,10 @@ from flask import request
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
+from analytics.words import say
 from dashboard.accounts import Store, current_viewer, links
 from dashboard.frame import mistake as mistake_line
+from dashboard.language import _, told
 from dashboard.view import View
 
 CHOICES = (7, 14, 30, 90)
@@ -26,18 +28,20 @@ def section() -> list[Any]:
     return [
         html.Section(
             [
-                html.H2("Share it by a link", id="title-report-links"),
-                html.P("Whoever has the link sees this one farm's newest report, without an account, until it ends."),
+                html.H2(_("Share it by a link"), id="title-report-links"),
+                html.P(
+                    _("Whoever has the link sees this one farm's newest report, without an account, until it ends.")
+                ),
                 html.Div(
                     [
                         dmc.Select(
                             id="link-days",
-                            label="The link lasts",
-                            data=[{"value": str(days), "label": f"{days} days"} for days in CHOICES],
+                            label=_("The link lasts"),
+                            data=[{"value": str(days), "label": _("{days} days", days=days)} for days in CHOICES],
                             value=str(links.DAYS),
                             allowDeselect=False,
                         ),
-                        html.Button("Make a link", id="link-make", className="act"),
+                        html.Button(_("Make a link"), id="link-make", className="act"),
                     ],
                     className="choices",
                 ),
@@ -69,10 +73,10 @@ def register(app: Dash, ledger: Ledger) -> None:
                 if not any(revoked):
                     return no_update
                 gone = links.revoke(store, current_viewer(), str(ctx.triggered_id["id"]))
-                return html.P(f"The link to the report of {gone.farm} leads nowhere now.", role="status")
+                return html.P(_("The link to the report of {farm} leads nowhere now.", farm=gone.farm), role="status")
             return _made(ledger, store, days, language, search) if made else no_update
         except Mistake as known:
-            return mistake_line(str(known))
+            return mistake_line(told(known.sentence))
 
     @app.callback(Output("link-list", "children"), Input("link-made", "children"))
     def listed(_made: Any) -> Any:
@@ -83,13 +87,13 @@ def _made(ledger: Ledger, store: Store, days: str, language: str, search: str) -
     viewer = current_viewer()
     farm = View.read("/report", search or "", viewer.allowed).farm
     if farm is None or farm not in ledger.farms(viewer.allowed):
-        raise Mistake("A link is to the report of one farm: choose it above.")
+        raise Mistake(say("A link is to the report of one farm: choose it above."))
     token = links.make(store, viewer, farm, days=int(days) if str(days).isdigit() else 0, language=str(language))
     address = request.host_url.rstrip("/") + links.path_of(token)
     return html.Div(
         [
-            html.P(f"The link to the report of {farm}; it is shown this once:", role="status"),
-            dmc.TextInput(value=address, readOnly=True, **{"aria-label": "Link to the report"}),
+            html.P(_("The link to the report of {farm}; it is shown this once:", farm=farm), role="status"),
+            dmc.TextInput(value=address, readOnly=True, **{"aria-label": _("Link to the report")}),
         ]
     )
 
@@ -100,21 +104,21 @@ def _list(store: Store) -> Any:
     for link in links.listed(store, current_viewer()):
         if link.revoked_at is not None or link.ends_at < now:
             continue
-        said = f"Revoke the link to {link.farm}, made {_day(link.made_at)}"
+        said = _("Revoke the link to {farm}, made {day}", farm=link.farm, day=_day(link.made_at))
         button = html.Button(
-            "Revoke", id={"type": "link-revoke", "id": link.id}, className="take", **{"aria-label": said}
+            _("Revoke"), id={"type": "link-revoke", "id": link.id}, className="take", **{"aria-label": said}
         )
         cells = (link.farm, _day(link.made_at), _day(link.ends_at), link.made_by or "command", str(link.opened), button)
         rows.append(html.Tr([html.Td(cell) for cell in cells]))
     if not rows:
-        return html.P("No link leads here now.", className="empty")
-    heads = ("Farm", "Made", "Ends", "Made by", "Opened", "")
+        return html.P(_("No link leads here now."), className="empty")
+    heads = (_("Farm"), _("Made"), _("Ends"), _("Made by"), _("Opened"), "")
     return html.Div(
         html.Table([html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])), html.Tbody(rows)]),
         className="scroll",
         tabIndex=0,
         role="region",
-        **{"aria-label": "Links to reports"},
+        **{"aria-label": _("Links to reports")},
     )
 
 

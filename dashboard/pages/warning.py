@@ -25,7 +25,7 @@ from dashboard.charts.labels import value_label
 from dashboard.charts.slope import slope
 from dashboard.charts.steps import steps
 from dashboard.charts.theme import percent
-from dashboard.language import _
+from dashboard.language import _, _n, told
 from dashboard.page import Page
 from dashboard.pages.lesions import CLEARED, lesion_name
 from dashboard.panel import Drawn, Panel, mark
@@ -49,40 +49,49 @@ def lameness_only(selection: Selection) -> Selection:
     return selection.with_(**CLEARED, families=(), severity=())
 
 
-def told(answer: Answer, what: str) -> list[Any]:
+def told_signals(answer: Answer, what: str) -> list[Any]:
     """The signals of a control chart in plain sentences, the newest first."""
     found = signals(answer)
     if answer.empty:
         return []
     if found.empty:
-        return [html.P(f"No month is out of the ordinary for {what}.", className="lead")]
+        return [html.P(_("No month is out of the ordinary for {what}.", what=what), className="lead")]
     lines = [
         _(
             "{month}: {share}, {side} than the usual {centre} ({signal}).",
             month=value_label("month", row["month"]),
             share=percent(row["prevalence"]),
-            side=row["side"],
+            side=told(row["side"]),
             centre=percent(row["centre"]),
-            signal=row["signal"],
+            signal=told(row["signal"]),
         )
         for row in records(found.head(MOST_TOLD))
     ]
     more = len(found) - MOST_TOLD
     return [
-        html.P(f"Months out of the ordinary for {what}, newest first:", className="lead"),
-        html.Ul([html.Li(str(line)) for line in lines], className="signals"),
-        *([html.P(f"{more} earlier ones are in the numbers.", className="basis")] if more > 0 else []),
+        html.P(_("Months out of the ordinary for {what}, newest first:", what=what), className="lead"),
+        html.Ul([html.Li(line) for line in lines], className="signals"),
+        *(
+            [
+                html.P(
+                    _n("{n} earlier one is in the numbers.", "{n} earlier ones are in the numbers.", more),
+                    className="basis",
+                )
+            ]
+            if more > 0
+            else []
+        ),
     ]
 
 
 def _chart(answer: Answer, view: View, what: str) -> Drawn:
     to = choosing_by(view, "month")
     figure = control(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe("control", answer), to, lead=told(answer, what))
+    return Drawn(figure, answer, describe("control", answer), to, lead=told_signals(answer, what))
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
-    return _chart(control_chart(ledger, long_run(lameness_only(view.selection))), view, "lameness")
+    return _chart(control_chart(ledger, long_run(lameness_only(view.selection))), view, _("lameness"))
 
 
 def _lesion(ledger: Ledger, view: View) -> Drawn:
@@ -97,7 +106,7 @@ FOUND = ("The {what} ", "No trend ", "No season ", "That is less than two years"
 
 def findings(answer: Answer) -> list[Any]:
     """What an answer found, as its own sentences say it."""
-    return [html.P(str(note), className="lead") for note in answer.basis.notes if note.template.startswith(FOUND)]
+    return [html.P(told(note), className="lead") for note in answer.basis.notes if note.template.startswith(FOUND)]
 
 
 def _trend(ledger: Ledger, view: View) -> Drawn:
@@ -146,7 +155,7 @@ def lesion_choice(view: View, label: str, placeholder: str) -> Any:
 
 def _choices(ledger: Ledger, view: View) -> Any:
     name = value_label("lesion", WATCHED)
-    return html.Div([lesion_choice(view, "Lesion to watch beside lameness", name)], className="choices")
+    return html.Div([lesion_choice(view, _("Lesion to watch beside lameness"), name)], className="choices")
 
 
 PAGE = Page(

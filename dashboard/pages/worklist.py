@@ -12,6 +12,7 @@ from analytics.ledger import Ledger
 from analytics.measures.worklist import worklist
 from analytics.tally.due import newest_record
 from analytics.tally.selection import read_date
+from dashboard.language import _
 from dashboard.page import Page
 from dashboard.panel import Drawn, Panel
 from dashboard.view import View
@@ -42,8 +43,14 @@ def _list(ledger: Ledger, view: View) -> Drawn:
         count = answer.table["who"].value_counts()
         lead.append(
             html.P(
-                f"{count.get('veterinarian', 0)} cows for the veterinarian, {count.get('trimmer', 0)} for the trimmer, "
-                f"{count.get('watch', 0)} to be left alone and watched; the most pressing first."
+                _(
+                    "Cows for the veterinarian: {veterinarian}; for the trimmer: {trimmer}; to be left alone and "
+                    "watched: "
+                    "{watch}; the most pressing first.",
+                    veterinarian=count.get("veterinarian", 0),
+                    trimmer=count.get("trimmer", 0),
+                    watch=count.get("watch", 0),
+                )
             )
         )
     table = answer.table.reindex(columns=list(COLUMNS))
