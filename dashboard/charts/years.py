@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from analytics.measures.answer import Answer
 from analytics.words import Said, say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
-from dashboard.charts.season import MONTHS
+from dashboard.charts.season import month_name
 from dashboard.charts.theme import DASHES, MARKERS, estimate, percent, points, rgba, tokens
 from dashboard.language import _, told
 
@@ -60,7 +60,7 @@ def years(
     drawn = months[months["month"].dt.year.isin(shown)]
     figure.update_xaxes(
         tickvals=list(range(1, 13)),
-        ticktext=[name[0] for name in MONTHS] if narrow else list(MONTHS),
+        ticktext=[month_name(month)[: 1 if narrow else 4] for month in range(1, 13)],
         range=[0.5, 12.5],
         showgrid=False,
     )
@@ -93,7 +93,7 @@ def _year(
         x.append(month + beside)
         y.append(share)
     hover = [
-        f"<b>{MONTHS[row['month'].month - 1]} {year}</b><br>"
+        f"<b>{month_name(row['month'].month)} {year}</b><br>"
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
         for row in records(part)
     ]
@@ -136,8 +136,8 @@ def sentences(answer: Answer) -> list[str]:
         return []
     rows = records(answer.table)
     now, unit = rows[0], answer.basis.unit
-    until = MONTHS[int(now["to_month"]) - 1]
-    span = until if now["to_month"] == 1 else _("{first} to {last}", first=MONTHS[0], last=until)
+    until = month_name(int(now["to_month"]))
+    span = until if now["to_month"] == 1 else _("{first} to {last}", first=month_name(1), last=until)
     share = estimate(now["cases"], now["at_risk"], now["low"], now["high"], unit)
     out = [_("{span} {year}: {share}.", span=span, year=f"{int(now['year'])}", share=share)]
     return out + [_against(row, unit) for row in rows[1:MOST_YEARS]]
@@ -171,7 +171,7 @@ def describe(answer: Answer) -> str:
     top = max(records(months), key=lambda row: row["prevalence"])
     highest = _(
         "Highest month: {month} {year}, {share}.",
-        month=MONTHS[top["month"].month - 1],
+        month=month_name(top["month"].month),
         year=f"{top['month'].year}",
         share=percent(top["prevalence"]),
     )
