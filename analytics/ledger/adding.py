@@ -12,6 +12,7 @@ from analytics.intake import CheckedSheet
 from analytics.ledger import sums
 from analytics.ledger.copying import copy_before
 from analytics.ledger.derive import rebuild
+from analytics.ledger.engine import next_number
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import ROW_TABLES, key_of
@@ -65,17 +66,16 @@ def add_sheets(
     """
     if dry_run:
         return _count_only(ledger, sheets, file)
-    with ledger.writing() as connection:
-        [(number,)] = connection.execute("SELECT COALESCE(MAX(import_no), 0) + 1 FROM imports").fetchall()
+    farms = {farm for sheet in sheets for farm in sheet.records["farm"].dropna().unique()}
+    with ledger.writing(farms) as connection:
+        number = next_number(connection, "imports", "import_no")
         added = known = held = read = 0
-        farms: set[str] = set()
         for sheet in sheets:
             read += sheet.rows_read
             held += sheet.set_aside["row"].nunique()
             new, again = _add_rows(connection, sheet, number)
             added += new
             known += again
-            farms |= set(sheet.records["farm"].dropna().unique())
             _keep_set_aside(connection, sheet, number)
         if ledger.dialect == "duckdb":
             sums.add_import(connection, number)

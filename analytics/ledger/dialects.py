@@ -67,7 +67,31 @@ def translate(sql: str, dialect: str) -> tuple[str, ...]:
             tree.set("replace", False)
             place = tree.this.this if isinstance(tree.this, sge.Schema) else tree.this
             out.append(f"DROP TABLE IF EXISTS {place.sql(dialect=name)}")
+        if dialect == "postgres":
+            _fit_postgres(tree)
         for number, mark in enumerate(tree.find_all(sge.Placeholder, bfs=False), start=1):
             mark.replace(sge.Parameter(this=sge.Literal.number(number)))
         out.append(tree.sql(dialect=name))
+        if dialect == "postgres" and isinstance(tree, sge.Create) and tree.find(sge.TemporaryProperty):
+            # The server plans badly for tables it has never looked at.
+            place = tree.this.this if isinstance(tree.this, sge.Schema) else tree.this
+            out.append(f"ANALYZE {place.sql(dialect=name)}")
     return tuple(out)
+
+
+def _fit_postgres(tree: Any) -> None:
+    """What the translating library leaves as it is, though PostgreSQL has it otherwise.
+
+    Texts are compared byte by byte, as the embedded engine does, whatever language the database sorts in.
+    """
+    import sqlglot.expressions as sge
+
+    for column in tree.find_all(sge.ColumnDef):
+        kind = column.args.get("kind")
+        if kind is not None and kind.this in (sge.DataType.Type.VARCHAR, sge.DataType.Type.TEXT):
+            bytewise = sge.CollateColumnConstraint(this=sge.to_identifier("C", quoted=True))
+            column.set("constraints", [sge.ColumnConstraint(kind=bytewise), *column.args.get("constraints", [])])
+    for split in list(tree.find_all(sge.Split)):
+        split.replace(sge.func("STRING_TO_ARRAY", split.this, split.expression))
+    for member in list(tree.find_all(sge.ArrayContains)):
+        member.replace(sge.EQ(this=member.expression, expression=sge.Anonymous(this="ANY", expressions=[member.this])))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -71,9 +71,15 @@ class DuckDBEngine:
         found: pd.DataFrame = connection.execute(sql).df()
         return found
 
-    def batches(self, connection: Any, sql: str, rows: int) -> Iterable[pa.RecordBatch]:
-        reader: Iterable[pa.RecordBatch] = connection.sql(sql).to_arrow_reader(rows)
+    def batches(
+        self, connection: Any, sql: str, rows: int, parameters: Sequence[Any] | None = None
+    ) -> Iterable[pa.RecordBatch]:
+        question = connection.sql(sql, params=list(parameters)) if parameters else connection.sql(sql)
+        reader: Iterable[pa.RecordBatch] = question.to_arrow_reader(rows)
         return reader
+
+    def settle(self, connection: Any) -> None:
+        """A file needs nothing beside its tables."""
 
 
 def duckdb_at(path: str) -> DuckDBEngine:

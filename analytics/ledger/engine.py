@@ -70,5 +70,19 @@ class Engine(Protocol):
     def frame(self, connection: Connection, sql: str) -> pd.DataFrame:
         """The rows of a question that is already in this engine's own SQL."""
 
-    def batches(self, connection: Connection, sql: str, rows: int) -> Iterable[pa.RecordBatch]:
+    def batches(
+        self, connection: Connection, sql: str, rows: int, parameters: Sequence[Any] | None = None
+    ) -> Iterable[pa.RecordBatch]:
         """The rows of a statement of the ledger, at most *rows* at a time."""
+
+    def settle(self, connection: Connection) -> None:
+        """Finish tables that were just made, or made anew: what the engine needs beside them."""
+
+
+def next_number(connection: Any, table: str, column: str) -> int:
+    """The next number of a numbered table, which nobody else gets, also where several write at the same time."""
+    give = getattr(connection, "next_number", None)
+    if give is not None:
+        return int(give(table))
+    [(number,)] = connection.execute(f"SELECT COALESCE(MAX({column}), 0) + 1 FROM {table}").fetchall()
+    return int(number)

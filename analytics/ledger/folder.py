@@ -72,7 +72,7 @@ def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: 
         out.mkdir(parents=True, exist_ok=True)
         with ledger.reading() as cursor:
             for kind in ROW_TABLES:
-                batches = _batches(cursor, kind, farms)
+                batches = _batches(ledger, cursor, kind, farms)
                 name = f"{kind}.{format}"
                 rows = (
                     _write_parquet(out / name, batches, kind)
@@ -87,7 +87,7 @@ def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: 
     return written
 
 
-def _batches(cursor: Any, kind: str, farms: Sequence[str]) -> Iterator[pa.RecordBatch]:
+def _batches(ledger: Ledger, cursor: Any, kind: str, farms: Sequence[str]) -> Iterator[pa.RecordBatch]:
     table, fields = ROW_TABLES[kind]
     columns = ", ".join(f'"{name}"' for name in fields)
     where = "WHERE farm IN (SELECT UNNEST(?))" if farms else ""
@@ -99,8 +99,7 @@ def _batches(cursor: Any, kind: str, farms: Sequence[str]) -> Iterator[pa.Record
             'SELECT farm, breed, parity_first, parity_last, "limit", value, CAST(NULL AS VARCHAR) AS note '
             f"FROM {EVERY_LIMIT} {where} {IN_ORDER}"
         )
-    question = cursor.sql(sql, params=[list(farms)]) if farms else cursor.sql(sql)
-    yield from question.to_arrow_reader(BATCH)
+    yield from ledger.engine.batches(cursor, sql, BATCH, [list(farms)] if farms else None)
 
 
 def _write_parquet(path: Path, batches: Iterator[pa.RecordBatch], kind: str) -> int:

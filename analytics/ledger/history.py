@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from analytics.ledger.engine import next_number
 from analytics.mistake import Mistake
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def note(
     who : str, optional
         Who did it; without it :func:`who_acts`.
     """
-    [(number,)] = connection.execute("SELECT COALESCE(MAX(history_no), 0) + 1 FROM history").fetchall()
+    number = next_number(connection, "history", "history_no")
     connection.execute(
         "INSERT INTO history VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
         [

@@ -34,8 +34,8 @@ def open_ledger(address: str | os.PathLike[str] | None = None) -> Ledger:
     Parameters
     ----------
     address : str or path, optional
-        A path, or ``duckdb://PATH``. Without one: the EVENFOOT_LEDGER environment variable, else the
-        file in the user's data folder.
+        A path, ``duckdb://PATH``, or ``postgres://USER@HOST/DATABASE``. Without one: the EVENFOOT_LEDGER
+        environment variable, else the file in the user's data folder.
 
     Raises
     ------
@@ -54,7 +54,14 @@ def engine_at(address: str) -> Engine:
         return duckdb_at(address)
     if scheme == "duckdb" and rest:
         return duckdb_at(rest)
-    raise Mistake(f"The ledger address '{address}' cannot be opened; give the path of a file, or duckdb://PATH.")
+    if scheme in ("postgres", "postgresql") and rest:
+        from analytics.ledger.postgres import postgres_at
+
+        return postgres_at(address)
+    raise Mistake(
+        f"The ledger address '{scheme}://...' cannot be opened; give the path of a file, duckdb://PATH or "
+        "postgres://USER@HOST/DATABASE."
+    )
 
 
 @dataclass(frozen=True)
@@ -132,6 +139,7 @@ class Ledger:
                 for statement in create_statements():
                     connection.execute(statement)
                 connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
+                self.engine.settle(connection)
             layout = self.layout(connection)
             if layout == SCHEMA_VERSION:
                 yield connection
@@ -155,6 +163,7 @@ class Ledger:
                 found = self.layout(connection)
                 if found < SCHEMA_VERSION:
                     migrate(connection, found)
+                    self.engine.settle(connection)
         except Mistake as mistake:
             raise Mistake(
                 f"The ledger {self.name} was made by an older Evenfoot (layout {layout}) and has to be brought up to "
