@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from analytics.ledger.derive import rebuild
 from analytics.ledger.engine import next_number
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
-from analytics.ledger.schema import ROW_TABLES, key_of
+from analytics.ledger.schema import BOOKKEEPING, ROW_TABLES, key_of
 from analytics.mistake import Mistake
 
 if TYPE_CHECKING:
@@ -192,6 +193,16 @@ def executor(connection: duckdb.DuckDBPyConnection) -> Any:
 def _stage(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet) -> tuple[str, dict[str, str]]:
     """The sheet's rows as a temporary table ``incoming`` with a key, first of equal rows marked."""
     table, fields = ROW_TABLES[sheet.kind]
+    if hasattr(connection, "load"):
+        # Elsewhere than in the embedded engine the same digests are worked out here and sent along, so that a row
+        # has one digest whatever holds the ledger.
+        with _in_memory() as memory:
+            _stage(memory, sheet)
+            types = {"row_no": "BIGINT", **fields, "row_key": "VARCHAR", "turn": "BIGINT"}
+            columns = ", ".join(f'"{name}"' for name in types)
+            rows = memory.sql(f"SELECT {columns} FROM incoming").to_arrow_table()
+        connection.load("incoming", rows, types)
+        return table, fields
     frame = sheet.records.reindex(columns=["row", *fields])
     connection.register("frame_in", _arrow(frame))
     typed = ", ".join(f'CAST("{name}" AS {kind}) AS "{name}"' for name, kind in fields.items())
@@ -203,6 +214,17 @@ def _stage(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet) -> tuple[
     )
     connection.unregister("frame_in")
     return table, fields
+
+
+@contextlib.contextmanager
+def _in_memory() -> Iterator[duckdb.DuckDBPyConnection]:
+    import duckdb
+
+    memory = duckdb.connect()
+    try:
+        yield memory
+    finally:
+        memory.close()
 
 
 def _arrow(frame: pd.DataFrame) -> Any:
@@ -227,20 +249,15 @@ def _add_rows(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, number
 
 def _count_only(ledger: Ledger, sheets: Sequence[CheckedSheet], file: str) -> ImportResult:
     """The result an import would have, from keys worked out in memory and compared with the ledger."""
-    import duckdb
-
     read = sum(sheet.rows_read for sheet in sheets)
     held = sum(int(sheet.set_aside["row"].nunique()) for sheet in sheets)
     added = 0
-    memory = duckdb.connect()
-    try:
-        new: dict[str, set[str]] = {}
+    new: dict[str, set[str]] = {}
+    with _in_memory() as memory:
         for sheet in sheets:
             table, _ = _stage(memory, sheet)
             keys = {key for (key,) in memory.execute("SELECT DISTINCT row_key FROM incoming").fetchall()}
             new[table] = new.get(table, set()) | keys
-    finally:
-        memory.close()
     for table, keys in new.items():
         known: set[str] = set()
         if ledger.exists and keys:
@@ -257,6 +274,10 @@ def _keep_set_aside(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, 
     if sheet.set_aside.empty:
         return
     frame = sheet.set_aside.assign(import_no=number, source=sheet.source)
+    if hasattr(connection, "load"):
+        columns = list(BOOKKEEPING["set_aside"])
+        connection.load("set_aside", _arrow(frame.rename(columns={"row": "row_no"})[columns]), None)
+        return
     connection.register("frame_in", _arrow(frame))
     connection.execute(
         'INSERT INTO set_aside SELECT import_no, source, "row", "column", value, reason, remedy, original FROM frame_in'

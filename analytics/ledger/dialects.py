@@ -20,7 +20,24 @@ SQLGLOT_NAMES = {"pyspark": "spark"}
 def compile_for(dialect: str, expression: ir.Table) -> str:
     """The SQL of an Ibis expression for one engine, made without connecting to it."""
     compiler = _compiler(dialect)
+    if dialect in STRICT_ABOUT_TRUTH:
+        expression = _truths_as_numbers(expression)
     return str(compiler.to_sqlglot(expression).sql(dialect=compiler.dialect))
+
+
+def _truths_as_numbers(expression: ir.Table) -> ir.Table:
+    """The same expression with every cast of a truth value to a number going by way of a 32-bit integer."""
+    import ibis.expr.datatypes as dt
+    import ibis.expr.operations as ops
+
+    def fit(node: Any, inside: dict[str, Any] | None) -> Any:
+        made = node.__recreate__(inside) if inside else node
+        if isinstance(made, ops.Cast) and made.arg.dtype.is_boolean() and made.to.is_numeric():
+            return ops.Cast(ops.Cast(made.arg, dt.int32), made.to) if made.to != dt.int32 else made
+        return made
+
+    fitted: ir.Table = expression.op().replace(fit).to_expr()
+    return fitted
 
 
 def quoted(text: str, dialect: str) -> str:
@@ -40,6 +57,10 @@ def _compiler(dialect: str) -> Any:
     return importlib.import_module(f"ibis.backends.sql.compilers.{dialect}").compiler
 
 
+STRICT_ABOUT_TRUTH = {"postgres"}
+"""Engines that turn a truth value into a 32-bit integer and into no other number."""
+
+
 @functools.lru_cache(maxsize=512)
 def translate(sql: str, dialect: str) -> tuple[str, ...]:
     """Statements of the ledger, written for the embedded engine, in the dialect of another.
@@ -55,6 +76,8 @@ def translate(sql: str, dialect: str) -> tuple[str, ...]:
     tuple of str
         One statement, or several where the engine needs more than one; values go where ``$1``, ``$2``, ... stand.
     """
+    # Ibis adds to the translating library's dialects, and what was used before is not looked at again.
+    import ibis.backends.sql.dialects  # noqa: F401
     import sqlglot
     import sqlglot.expressions as sge
 

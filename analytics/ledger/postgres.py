@@ -27,6 +27,10 @@ if TYPE_CHECKING:
 WAIT = "60s"
 """How long one writer waits for another before it is told so."""
 
+SETTINGS = f"SET LOCAL lock_timeout = '{WAIT}'; SET LOCAL enable_nestloop = off; SET LOCAL jit = off"
+"""Of every transaction. The server can't foresee how many rows our nested questions pass from step to step and
+believes it few, for which it would go through the next step row by row; compiling them costs more than it gains."""
+
 MOST_FARM_LOCKS = 256
 """An import of more farms than this writes alone: a server keeps room for some thousands of locks."""
 
@@ -95,6 +99,10 @@ class PostgresConnection:
         """A number no other row of the table has, also none that is being added at this moment."""
         if table not in NUMBERED:
             raise KeyError(table)
+        [(there,)] = self.ask(f"SELECT to_regclass('{table}_numbers')").fetchall()
+        if there is None:
+            # A layout that is just being brought up to date has not got its sequences yet.
+            self.ask(f"CREATE SEQUENCE {table}_numbers")
         [(number,)] = self.ask(f"SELECT nextval('{table}_numbers')").fetchall()
         return int(number)
 
@@ -257,9 +265,12 @@ class PostgresEngine:
         try:
             yield PostgresConnection(raw)
             if not read_only:
-                raw.commit()
+                raw.execute(b"COMMIT")
         except psycopg.Error as error:
-            raise explain(error, self._place) from None if explain(error, self._place) else error
+            said = explain(error, self._place)
+            if said is None:
+                raise
+            raise said from None
         finally:
             self._give_back(raw)
 
@@ -267,11 +278,8 @@ class PostgresEngine:
         """A connection in a new transaction. A kept one that the server has dropped is replaced."""
         import psycopg
 
-        begin = (
-            "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
-            if read_only
-            else f"BEGIN ISOLATION LEVEL READ COMMITTED; SET LOCAL lock_timeout = '{WAIT}'"
-        )
+        level = "REPEATABLE READ READ ONLY" if read_only else "READ COMMITTED"
+        begin = f"BEGIN ISOLATION LEVEL {level}; {SETTINGS}"
         while True:
             with self._guard:
                 kept = self._idle.pop() if self._idle else None

@@ -88,7 +88,7 @@ class PostgresAddress:
             raise Mistake(
                 "PostgreSQL ledgers need the package psycopg; install Evenfoot with its 'postgres' extra."
             ) from None
-        settings = {"options": f"-c search_path={self.schema}"} if self.schema else {}
+        options = "-c TimeZone=UTC" + (f" -c search_path={self.schema}" if self.schema else "")
         try:
             return psycopg.connect(
                 self.url,
@@ -96,7 +96,7 @@ class PostgresAddress:
                 connect_timeout=CONNECT_SECONDS,
                 application_name="evenfoot",
                 cursor_factory=psycopg.RawCursor,
-                **settings,  # type: ignore[arg-type]
+                options=options,
             )
         except psycopg.Error as error:
             raise explain(error, self) or Mistake(f"The ledger {self.shown} cannot be opened.") from None

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 if TYPE_CHECKING:
@@ -34,7 +35,8 @@ def column_of(values: Sequence[Any], kind: str) -> pd.Series[Any]:
     if kind == "bool":
         return pd.Series(values, dtype="boolean" if missing else "bool")
     if kind == "date":
-        return pd.Series(pd.array(values, dtype="datetime64[us]"))
+        moments = [value.replace(tzinfo=None) if getattr(value, "tzinfo", None) else value for value in values]
+        return pd.Series(pd.array(moments, dtype="datetime64[us]"))
     if kind == "text":
         empty = len(values) > 0 and all(value is None for value in values)
         return pd.Series(values, dtype="object" if empty else "str")
@@ -69,7 +71,7 @@ def _of_arrow(column: pa.ChunkedArray) -> pd.Series[Any]:
         return pd.Series(column.cast(pa.float64()).to_pandas())
     if pa.types.is_integer(kind):
         nullable = pd.Series(column.to_pandas(types_mapper=lambda each: pd.api.types.pandas_dtype(WHOLE[str(each)])))
-        return nullable if missing else nullable.astype(str(kind))
+        return nullable if missing else nullable.astype(np.dtype(str(kind)))
     if pa.types.is_boolean(kind):
         nullable = pd.Series(column.to_pandas(types_mapper=lambda _: pd.BooleanDtype()))
         return nullable if missing else nullable.astype("bool")

@@ -141,7 +141,8 @@ def recurrence(
     curve = (
         pd.concat(curves, ignore_index=True) if curves else pd.DataFrame(columns=["level", "lesion", *others, *CURVE])
     )
-    repeat = frames["repeat"].sort_values(["times", "last", "farm", "cow"], ascending=[False, False, True, True])
+    order = ["times", "last", "farm", "cow", "foot", "claw", "lesion"]
+    repeat = frames["repeat"].sort_values(order, ascending=[False, False, *[True] * 5])
     extra = {"curve": curve, "log_rank": ranks, "repeat_cows": repeat[list(REPEAT)].reset_index(drop=True)}
     return Answer("recurrence", table, basis, cautions, ("lesion", "level", *others), extra)
 

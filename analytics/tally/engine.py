@@ -74,6 +74,11 @@ def question_of(expression: ir.Table) -> Question:
     return Question(expression)
 
 
+def in_order(expression: ir.Table) -> ir.Table:
+    """The rows in one fixed order: what fits a model gives the last digits by the order its rows come in."""
+    return expression.order_by(*expression.columns)
+
+
 THE_FARM = "the one farm of this question"
 """Stands for the farm in a question that is built once for every farm; see :func:`for_any_farm`."""
 

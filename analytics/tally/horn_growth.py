@@ -10,7 +10,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, fetch_many, question_of, table
+from analytics.tally.engine import Question, fetch_many, in_order, question_of, table
 from analytics.tally.horn import group_value, readings
 from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.selection import Selection
@@ -205,7 +205,9 @@ def _questions(selection: Selection, fixed: tuple[str, ...], names: tuple[str, .
                 *_COW, "foot", "claw", "left_mm", "found_mm", "grown", "months", **{n: f"by_{n}" for n in fixed}
             )
         ),
-        "stays": question_of(_stays(good, names, selection).rename({name: f"while_{name}" for name in names})),
+        "stays": question_of(
+            in_order(_stays(good, names, selection).rename({name: f"while_{name}" for name in names}))
+        ),
         "why": question_of(pairs.filter(pairs.why != "").group_by("why").agg(pairs=lambda t: t.count())),
     }
 

@@ -9,7 +9,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, aggregated, fetch, fetch_many, question_of, table
+from analytics.tally.engine import Question, aggregated, fetch, fetch_many, in_order, question_of, table
 from analytics.tally.horn import group_value, known_groupings, readings
 from analytics.tally.narrow import grouped, of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
@@ -110,7 +110,8 @@ def _model_question(selection: Selection) -> Question:
         ],
     )
     days_out = both.visit_date.delta(both.turned_out, unit="day")
-    return question_of(both.select("farm", "cow", "stage", housing="is_housed", season="is_season", weeks=days_out / 7))
+    rows = both.select("farm", "cow", "stage", housing="is_housed", season="is_season", weeks=days_out / 7)
+    return question_of(in_order(rows))
 
 
 def stages_for_model(ledger: Ledger, selection: Selection) -> pd.DataFrame:
