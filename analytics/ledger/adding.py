@@ -68,7 +68,8 @@ def add_sheets(
     if dry_run:
         return _count_only(ledger, sheets, file)
     farms = {farm for sheet in sheets for farm in sheet.records["farm"].dropna().unique()}
-    with ledger.writing(farms) as connection:
+    of_every_farm = any(sheet.records["farm"].isna().any() for sheet in sheets)
+    with ledger.writing(None if of_every_farm else farms) as connection:
         number = next_number(connection, "imports", "import_no")
         added = known = held = read = 0
         for sheet in sheets:
