@@ -52,7 +52,7 @@ def _same(one: Any, other: Any) -> bool:
     lost, gone = bool(np.all(pd.isna(one))), bool(np.all(pd.isna(other)))
     if lost or gone:
         return lost and gone
-    if isinstance(one, float) and isinstance(other, (int, float)) or isinstance(other, float):
+    if (isinstance(one, float) and isinstance(other, (int, float))) or isinstance(other, float):
         if float(one).is_integer() and float(other).is_integer():
             return float(one) == float(other)
         return bool(np.isclose(one, other, rtol=DIGITS, atol=1e-12))
