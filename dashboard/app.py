@@ -178,10 +178,11 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         Output({"type": "panel", "name": MATCH}, "children"),
         Input("address", "search"),
         Input("narrow", "data"),
+        Input("written", "data"),
         State({"type": "panel", "name": MATCH}, "id"),
         State("address", "pathname"),
     )
-    def fill(search: str, narrow: bool | None, place: dict[str, str], path: str) -> Any:
+    def fill(search: str, narrow: bool | None, _written: int | None, place: dict[str, str], path: str) -> Any:
         panel = PANELS[place["name"]]
         view, mistake = _view(path, search, bool(narrow))
         if mistake:

@@ -73,6 +73,7 @@ def _around() -> Any:
             dcc.Store(id="narrow"),
             dcc.Store(id="opened"),
             dcc.Store(id="seen-version"),
+            dcc.Store(id="written"),
             dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),
             html.Header(
                 [

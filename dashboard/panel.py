@@ -37,7 +37,8 @@ class Drawn:
 
     ``rows_to`` gives for a row of the table the address that clicking its mark leads to, so that the
     keyboard reaches what the mouse does. ``lead`` are components above the chart, such as sentences;
-    ``beside`` are further figures of the same answer, each with its description.
+    ``beside`` are further figures of the same answer, each with its description; ``below`` are components
+    under the chart.
     """
 
     figure: go.Figure | None
@@ -46,6 +47,7 @@ class Drawn:
     rows_to: Callable[[dict[str, Any]], str | None] | None = None
     lead: list[Any] | None = None
     beside: tuple[tuple[go.Figure, str], ...] = ()
+    below: list[Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,7 @@ def filled(panel: Panel, drawn: Drawn) -> list[Any]:
             )
         )
         parts.append(_takeaway(panel, answer))
+        parts += drawn.below or []
         parts.append(_numbers(panel, drawn))
     else:
         parts.append(number_table(answer.table, drawn.rows_to, told(panel.title)))

@@ -8,6 +8,7 @@ from plotly.subplots import make_subplots
 
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
+from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import period_axis, with_gaps
@@ -94,6 +95,7 @@ def control(
             col=1,
         )
     period_axis(figure, table["month"], narrow)
+    dates = mark_changes(figure, answer.extra.get("changes"), table["month"], theme)
     return framed(
         figure,
         answer,
@@ -101,6 +103,7 @@ def control(
         theme=theme,
         narrow=narrow,
         height=height,
+        notes=dates,
         legend_lines=2 if narrow else 1,
         shown=unfilled("the grey band is what chance alone explains"),
     )

@@ -9,6 +9,7 @@ from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
+from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import small, value_label
 from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
@@ -108,6 +109,7 @@ def _finish(
     highest = top_of(table, "lame_high", "lame_prevalence")
     figure.update_yaxes(**shares_axis(narrow, highest, _("Share of cows scored")))
     period_axis(figure, table["period"], narrow)
+    dates = mark_changes(figure, answer.extra.get("changes"), table["period"], theme)
     return framed(
         figure,
         answer,
@@ -115,7 +117,7 @@ def _finish(
         theme=theme,
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
-        notes=notes or (),
+        notes=[*(notes or ()), *dates],
         legend_lines=1 + letters // (46 if narrow else 100),
     )
 

@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
+from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
 from dashboard.charts.labels import date_label
 from dashboard.charts.periods import period_axis
@@ -70,6 +71,7 @@ def rolling(
     axis = shares_axis(narrow, min(max(drawn, top_of(alone, "prevalence")), 1.8 * drawn), _("Share"))
     figure.update_yaxes(**axis)
     period_axis(figure, pd.concat([alone["month"], table["month"]]), narrow)
+    dates = mark_changes(figure, answer.extra.get("changes"), table["month"], theme)
     return framed(
         figure,
         answer,
@@ -77,6 +79,7 @@ def rolling(
         theme=theme,
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
+        notes=dates,
         legend_lines=2 if narrow else 1,
         shown="the band shows {level} intervals",
     )

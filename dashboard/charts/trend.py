@@ -9,9 +9,10 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of, wrapped
-from dashboard.charts.labels import date_label, value_label
-from dashboard.charts.periods import dated, period_axis, period_words, shifted, with_gaps
+from dashboard.charts.dated import mark_changes
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from dashboard.charts.labels import value_label
+from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
 from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, percent, plural, rgba, tokens
 from dashboard.language import _, told
 
@@ -20,7 +21,6 @@ _TITLES = {"month": say("Month by month"), "quarter": say("Quarter by quarter"),
 
 HEIGHT = 330
 NARROW_HEIGHT = 290
-MOST_CHANGES = 6
 
 
 def trend(
@@ -74,7 +74,7 @@ def trend(
     )
     period_axis(figure, table[period], narrow)
     dates = answer.extra.get("changes") if changes is None else changes
-    notes = _changes(figure, dates, table[period], theme) if dates is not None and dated(table[period]) else []
+    notes = mark_changes(figure, dates, table[period], theme)
     return framed(
         figure,
         answer,
@@ -215,36 +215,3 @@ def _signals(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
             showlegend=True,
         )
     ]
-
-
-def _changes(figure: go.Figure, changes: pd.DataFrame, periods: pd.Series, theme: str) -> list[str]:
-    """A numbered line at each change, and what it was under the title."""
-    t = tokens(theme)
-    first, last = periods.min(), periods.max() + pd.DateOffset(months=1)
-    days = pd.to_datetime(changes["date"])
-    inside = changes[(days >= first) & (days <= last)].sort_values("date")
-    notes = []
-    for number, row in enumerate(inside.tail(MOST_CHANGES).to_dict("records"), start=1):
-        day = pd.Timestamp(row["date"])
-        figure.add_shape(
-            type="line",
-            x0=day,
-            x1=day,
-            y0=0,
-            y1=1,
-            yref="paper",
-            line={"color": t.ink, "width": 1.2, "dash": "dot"},
-        )
-        figure.add_annotation(
-            x=day,
-            y=1,
-            yref="paper",
-            yanchor="top",
-            text=f"<b>{number}</b>",
-            showarrow=False,
-            font={"size": 11, "color": t.raised},
-            bgcolor=t.ink,
-            borderpad=2,
-        )
-        notes += wrapped(f"{number}: {date_label(day)}, {row['what']}", False)
-    return notes

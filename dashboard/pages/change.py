@@ -20,22 +20,11 @@ from dashboard.charts.impact import impact, odds_ratios, term_sentence, term_wor
 from dashboard.charts.labels import date_label
 from dashboard.language import _, told
 from dashboard.page import Page
+from dashboard.pages.dated_changes import form, recorded, register
 from dashboard.pages.warning import lesion_choice, long_run
 from dashboard.panel import Drawn, Panel, mark, number_table
 from dashboard.span import days_of, span_of
 from dashboard.view import View
-
-
-def recorded(ledger: Ledger, view: View) -> pd.DataFrame:
-    """The changes the sheets record: farm, date, what, note; of the farm chosen, or of all the viewer may see."""
-    if not ledger.exists:
-        return pd.DataFrame(columns=["farm", "date", "what", "note"])
-    farms = view.selection.farms or tuple(ledger.farms(view.selection.allowed))
-    frame = ledger.frame(
-        "SELECT DISTINCT farm, date, what, note FROM change_rows WHERE list_contains(?, farm) ORDER BY date DESC, farm",
-        [[farm for farm in farms if farm in ledger.farms(view.selection.allowed)]],
-    )
-    return frame.assign(date=pd.to_datetime(frame["date"]))
 
 
 def day_of(ledger: Ledger, view: View) -> dt.date | None:
@@ -49,20 +38,20 @@ def day_of(ledger: Ledger, view: View) -> dt.date | None:
 def _recorded(ledger: Ledger, view: View) -> Any:
     frame = recorded(ledger, view)
     if frame.empty:
-        return html.P(
-            _("No change is recorded here. Import a sheet of changes (farm, date, what), or choose a day above."),
-            className="empty",
-        )
+        return [
+            html.P(
+                _("No change is recorded here. Import a sheet of changes (farm, date, what), or choose a day above."),
+                className="empty",
+            ),
+            *form(view),
+        ]
 
     def to(row: dict[str, Any]) -> str:
         day = pd.Timestamp(row["changed_on"]).date().isoformat()
         return view.changed(farms=(row["farm"],), change=day, against=None).href
 
-    return number_table(
-        frame.rename(columns={"what": "change", "date": "changed_on"})[["change", "changed_on", "farm", "note"]],
-        to,
-        _("Changes the sheets record; choose one to see what came after"),
-    )
+    table = frame.rename(columns={"what": "change", "date": "changed_on"})[["change", "changed_on", "farm", "note"]]
+    return [number_table(table, to, _("Changes recorded; choose one to see what came after")), *form(view)]
 
 
 def _impact(ledger: Ledger, view: View) -> Any:
@@ -144,6 +133,7 @@ PAGE = Page(
     title="Changes",
     question="What came after a change on the farm: a new floor, more bedding, foot baths, another trimmer?",
     choices=_choices,
+    register=register,
     panels=(
         Panel(
             "change-impact",

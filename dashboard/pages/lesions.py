@@ -19,6 +19,7 @@ from dashboard.charts.small_multiples import small_multiples
 from dashboard.charts.theme import capital
 from dashboard.language import _
 from dashboard.page import Page
+from dashboard.pages.dated_changes import form, with_changes
 from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing, choosing_by
@@ -87,8 +88,8 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
 
 def _months(ledger: Ledger, view: View) -> Drawn:
     answer, to = prevalence(ledger, view.selection, by=("month",), per="cow"), choosing_by(view, "month")
-    figure = trend.trend(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("trend", answer), to)
+    figure = trend.trend(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("trend", answer), to, below=form(view))
 
 
 def _each(ledger: Ledger, view: View) -> Drawn:

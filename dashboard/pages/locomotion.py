@@ -13,6 +13,7 @@ from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.language import _, _n
 from dashboard.page import Page
+from dashboard.pages.dated_changes import form, with_changes
 from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing_by
@@ -21,8 +22,9 @@ from dashboard.view import View
 
 def _trend(ledger: Ledger, view: View) -> Drawn:
     answer, to = locomotion(ledger, view.selection, by=("month",)), choosing_by(view, "period", "month")
-    figure = drawn_locomotion.locomotion(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("locomotion", answer), to)
+    marked = with_changes(ledger, view, answer)
+    figure = drawn_locomotion.locomotion(marked, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("locomotion", answer), to, below=form(view))
 
 
 def _lame_now(ledger: Ledger, view: View) -> Any:

@@ -15,6 +15,7 @@ from analytics.measures.years import years
 from dashboard.charts import rolling as drawn_rolling
 from dashboard.charts import years as drawn_years
 from dashboard.language import _
+from dashboard.pages.dated_changes import with_changes
 from dashboard.panel import Drawn, Panel, mark
 from dashboard.span import choosing_by
 from dashboard.view import View
@@ -50,7 +51,7 @@ def rolling_panel(name: str, outcome: str) -> Panel:
             last = pd.Timestamp(row["month"]) + pd.offsets.MonthEnd(0)
             return view.changed(since=pd.Timestamp(row["from_month"]).date(), until=last.date(), span=None).href
 
-        figure = drawn_rolling.rolling(answer, **view.look, drill=lambda row: mark(to(row)))
+        figure = drawn_rolling.rolling(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
         return Drawn(figure, answer, drawn_rolling.describe(answer), to)
 
     return Panel(

@@ -27,6 +27,7 @@ from dashboard.charts.steps import steps
 from dashboard.charts.theme import percent
 from dashboard.language import _, _n, told
 from dashboard.page import Page
+from dashboard.pages.dated_changes import with_changes
 from dashboard.pages.lesions import CLEARED, lesion_name
 from dashboard.panel import Drawn, Panel, mark
 from dashboard.span import choosing_by
@@ -84,20 +85,20 @@ def told_signals(answer: Answer, what: str) -> list[Any]:
     ]
 
 
-def _chart(answer: Answer, view: View, what: str) -> Drawn:
+def _chart(ledger: Ledger, answer: Answer, view: View, what: str) -> Drawn:
     to = choosing_by(view, "month")
-    figure = control(answer, **view.look, drill=lambda row: mark(to(row)))
+    figure = control(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe("control", answer), to, lead=told_signals(answer, what))
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
-    return _chart(control_chart(ledger, long_run(lameness_only(view.selection))), view, _("lameness"))
+    return _chart(ledger, control_chart(ledger, long_run(lameness_only(view.selection))), view, _("lameness"))
 
 
 def _lesion(ledger: Ledger, view: View) -> Drawn:
     lesions = view.selection.lesions or (WATCHED,)
     answer = control_chart(ledger, long_run(view.selection).with_(lesions=lesions))
-    return _chart(answer, view, ", ".join(lesion_name(code) for code in lesions))
+    return _chart(ledger, answer, view, ", ".join(lesion_name(code) for code in lesions))
 
 
 FOUND = ("The {what} ", "No trend ", "No season ", "That is less than two years")
