@@ -8,8 +8,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 from analytics.ledger.copying import copy_file, forget, log_of
+from analytics.ledger.failures import Damaged
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.verifying import unread
 from analytics.mistake import Mistake
 
 
@@ -112,9 +114,7 @@ def _placed(source: Ledger, final: Path, place: Callable[[Path, Path], None]) ->
 
 
 def _check(draft: Path, name: str) -> None:
-    """A Mistake unless the copy of *name* is a ledger that this program can open and read."""
-    import duckdb
-
+    """A Mistake unless the copy of *name* is a ledger that this program can open and read to its end."""
     ledger = open_ledger(str(draft))
     lease = ledger.lease
     try:
@@ -124,9 +124,12 @@ def _check(draft: Path, name: str) -> None:
                 pass
         with lease.reading() as cursor:
             ledger.layout(cursor)
-            cursor.execute("SELECT COUNT(*) FROM imports").fetchall()
-    except (Mistake, duckdb.Error) as error:
-        said = str(error).replace(str(draft), name).splitlines()[0]
+            if any(unread(cursor)):
+                raise Damaged(name)
+    except Damaged:
+        raise Mistake(f"{name} is damaged and cannot be put back; take another backup.") from None
+    except Mistake as mistake:
+        said = str(mistake).replace(str(draft), name)
         raise Mistake(f"{name} is not a ledger that can be put back: {said}") from None
     finally:
         lease.drop_if_idle()

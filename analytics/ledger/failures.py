@@ -18,12 +18,16 @@ class Damaged(Mistake):
 def explained(path: Path, error: Exception) -> Mistake:
     """Why the engine would not open a file, in a sentence."""
     text = str(error)
+    if path.is_dir():
+        return Mistake(
+            f"{path} is a folder; give the file of the ledger with --ledger, such as {path / 'ledger.duckdb'}."
+        )
     if any(words in text for words in FULL):
         return _full(path)
     if "not a valid DuckDB" in text or "Serialization" in text:
         return Mistake(f"{path} is not an Evenfoot ledger; choose another file with --ledger.")
-    if "ermission denied" in text or "ead-only file system" in text or "not permitted" in text:
-        return Mistake(f"The ledger {path} may not be opened for writing; check the folder's permissions.")
+    if any(words in text for words in SHUT):
+        return _shut(path)
     if "does not exist" in text or "No such file" in text:
         return Mistake(f"The folder of the ledger {path} does not exist; create it or choose another path.")
     if "WAL" in text or "write-ahead" in text.lower():
@@ -34,6 +38,14 @@ def explained(path: Path, error: Exception) -> Mistake:
     return Damaged(
         f"The ledger {path} cannot be opened ({_first_line(text)}); put a backup back with `evenfoot restore`."
     )
+
+
+SHUT = ("ermission denied", "ead-only file system", "not permitted")
+"""What systems say when something may not be written."""
+
+
+def _shut(path: Path) -> Mistake:
+    return Mistake(f"The ledger {path} may not be opened for writing; check the folder's permissions.")
 
 
 def _full(path: Path) -> Mistake:
@@ -52,10 +64,12 @@ def not_kept(path: Path, error: BaseException) -> Mistake | None:
             f"There is not enough memory for this change of the ledger {path}, so nothing of it was kept; close other "
             "programs, or bring the records in in parts."
         )
-    if not _is_failure(error):
-        return None
-    if any(words in text for words in FULL):
+    if isinstance(error, duckdb.Error) and any(words in text for words in FULL):
         return _full(path)
+    if not _is_failure(error) and not (isinstance(error, duckdb.TransactionException) and "ailed to commit" in text):
+        return None
+    if any(words in text for words in SHUT):
+        return _shut(path)
     return Mistake(
         f"The ledger {path} could not be written ({_first_line(text)}), so nothing of this change was kept; check the "
         "disk, look with `evenfoot verify`, and try again."

@@ -210,8 +210,13 @@ class FileLease:
     def _open(self, *, read_only: bool) -> duckdb.DuckDBPyConnection:
         import duckdb
 
-        if not self.path.exists() or (read_only and self.path.stat().st_size == 0):
-            raise self._absent()
+        try:
+            if self.path.stat().st_size == 0 and read_only:
+                raise self._absent()
+        except PermissionError:
+            raise Mistake(f"The folder of the ledger {self.path} may not be entered; check its permissions.") from None
+        except OSError:
+            raise self._absent() from None
         until = time.monotonic() + WAIT_SECONDS
         asked = False
         try:

@@ -87,7 +87,7 @@ def _verdict(cursor: Any) -> Verdict:
     findings = [*_shape(cursor)]
     if findings:
         return Verdict(tuple(findings))
-    findings += _unread(cursor)
+    findings += unread(cursor)
     if findings:
         return Verdict(tuple(findings))
     for check in (_rows, _sums, _imports, _bookkeeping, _derived):
@@ -97,11 +97,7 @@ def _verdict(cursor: Any) -> Verdict:
 
 
 def _shape(cursor: Any) -> Iterator[Said]:
-    found: dict[str, dict[str, str]] = {}
-    for table, column, kind in cursor.execute(
-        "SELECT table_name, column_name, data_type FROM information_schema.columns WHERE table_schema = 'main'"
-    ).fetchall():
-        found.setdefault(table, {})[column] = kind
+    found = _found(cursor)
     for table, columns in _tables().items():
         if table not in found:
             yield say("The table {table} is missing; put a backup back with `evenfoot restore`.", table=table)
@@ -119,16 +115,26 @@ def _tables() -> dict[str, dict[str, str]]:
     return {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()} | DERIVED_TABLES | BOOKKEEPING
 
 
-def _unread(cursor: Any) -> Iterator[Said]:
-    """Every value of every table is looked at, so every block of the file is."""
+def unread(cursor: Any) -> Iterator[Said]:
+    """Every value of every table is looked at, so every block of the file is; tables that cannot be read."""
     import duckdb
 
-    for table, columns in _tables().items():
+    for table, columns in _found(cursor).items():
         looked = ", ".join(f'BIT_XOR(HASH("{column}"))' for column in columns)
         try:
             cursor.execute(f"SELECT {looked} FROM {table}").fetchall()
         except duckdb.Error as error:
             yield _unreadable(f"The table {table}", error)
+
+
+def _found(cursor: Any) -> dict[str, dict[str, str]]:
+    """Table -> column -> kind, as they are."""
+    found: dict[str, dict[str, str]] = {}
+    for table, column, kind in cursor.execute(
+        "SELECT table_name, column_name, data_type FROM information_schema.columns WHERE table_schema = 'main'"
+    ).fetchall():
+        found.setdefault(table, {})[column] = kind
+    return found
 
 
 def _rows(cursor: Any) -> Iterator[Said]:

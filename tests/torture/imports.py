@@ -25,6 +25,7 @@ def sheet_of(turn: int, rows: int) -> CheckedSheet:
             {
                 "visit_date": f"2025-{1 + turn % 12:02d}-{1 + i % 28:02d}",
                 "farm": f"Farm {turn}",
+                "visit_kind": "whole-herd",
                 "cow": str(i),
                 "foot": "LH",
                 "lesion": chance.choice(LESIONS),
