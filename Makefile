@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8050
 READY := $(VENV)/.ready
 
-.PHONY: run test check bench demo catalogue screenshots lock clean
+.PHONY: run test check bench torture demo catalogue screenshots lock clean
 
 $(READY): requirements.lock pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Evenfoot needs Python 3.11 or newer; this is " + sys.version.split()[0] + ". Try: make PYTHON=python3.12 run")'
@@ -28,6 +28,15 @@ check: $(READY)
 
 bench: $(READY)
 	$(BIN)/python -m tests.scale
+
+torture: $(READY)
+	$(BIN)/python -m tests.torture.killed
+	$(BIN)/python -m tests.torture.torn
+	$(BIN)/python -m tests.torture.full_disk
+	$(BIN)/python -m tests.torture.two_writers
+	$(BIN)/python -m tests.torture.places
+	$(BIN)/python -m tests.torture.any_bytes
+	$(BIN)/python -m tests.torture.soak --minutes 30
 
 screenshots: $(READY)
 	$(BIN)/python -m tests.browser.screenshots
