@@ -18,7 +18,7 @@ from dashboard.accounts.roles import REFUSALS
 from dashboard.delivery import deliver, plotly_script
 from dashboard.drawing import drawn
 from dashboard.guard import guard
-from dashboard.language import _, speak, told, words
+from dashboard.language import _, speak, told
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import shell
@@ -188,7 +188,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         if mistake:
             return frame.mistake(mistake)
         try:
-            return drawn(panel, ledger, view, manner=words())
+            return drawn(panel, ledger, view)
         except Mistake as known:
             return frame.mistake(told(known.sentence))
         except Exception:
