@@ -16,7 +16,8 @@ PRICES = tuple(f"price_{code}" for code in PARENTS)
 
 OPTIONS = (
     "by", "per", "reference", "adjust", "stratify", "cow", "theme", "change", "against", "baseline", "level_of",
-    "currency", "measure", "on", "cows_a_day", "span", "window", *PRICES, "language", "units", "dates", "week",
+    "currency", "measure", "on", "cows_a_day", "span", "window", "shade", "split", *PRICES,
+    "language", "units", "dates", "week",
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
 

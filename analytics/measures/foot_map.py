@@ -18,19 +18,32 @@ trade's numbered foot map, e.g. Shearer and co-authors' extension articles]"""
 
 
 @keep
-def foot_map(ledger: Ledger, selection: Selection, *, per: str = "cow", level: float = 0.95) -> Answer:
+def foot_map(
+    ledger: Ledger, selection: Selection, *, by: tuple[str, ...] = (), per: str = "cow", level: float = 0.95
+) -> Answer:
     """Prevalence by foot, claw and zone, for the drawn feet.
 
     Zones between the claws (0 and 10) are counted for the foot, whichever claw the sheet names.
 
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+    by : tuple of str
+        Further groupings of the trims, such as season, housing or year: one map for each group.
+    per : {"cow", "trim", "foot", "claw"}
+    level : float
+        Confidence level.
+
     Returns
     -------
     Answer
-        ``table``: foot, claw (missing between the claws), zone, cases, at_risk, prevalence, low, high,
-        n_farms, n_visits. Places where nothing was found are left out.
+        ``table``: the ``by`` columns, foot, claw (missing between the claws), zone, cases, at_risk, prevalence,
+        low, high, n_farms, n_visits. Places where nothing was found are left out.
     """
-    on_claw = prevalence(ledger, selection, by=("foot", "claw", "zone"), per=per, level=level)
-    between = prevalence(ledger, selection, by=("foot", "zone"), per=per if per != "claw" else "foot", level=level)
+    on_claw = prevalence(ledger, selection, by=(*by, "foot", "claw", "zone"), per=per, level=level)
+    below = per if per != "claw" else "foot"
+    between = prevalence(ledger, selection, by=(*by, "foot", "zone"), per=below, level=level)
     claws = on_claw.table[~on_claw.table["zone"].isin(BETWEEN_CLAWS)]
     feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=None)
     parts = [part for part in (claws, feet[claws.columns] if len(feet) else feet) if len(part)]
@@ -40,4 +53,4 @@ def foot_map(ledger: Ledger, selection: Selection, *, per: str = "cow", level: f
     cautions = between.cautions
     if len(table) and np.any(table["n_farms"] > 0) and not (table["cases"] >= 5).any():
         cautions += (say("Few findings carry a zone; the picture may change with the next visit."),)
-    return Answer("foot-map", table, on_claw.basis, cautions, ("foot", "claw", "zone"))
+    return Answer("foot-map", table, on_claw.basis, cautions, (*by, "foot", "claw", "zone"))

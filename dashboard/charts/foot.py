@@ -15,6 +15,7 @@ from analytics.words import say, unfilled
 from dashboard.charts.claw import Key, zone_polygons
 from dashboard.charts.frame import Drill, framed, nothing_to_show
 from dashboard.charts.theme import cases_of, estimate, percent, plural, tokens
+from dashboard.charts.theme import number as number_words
 from dashboard.charts.zone_marks import (
     ZoneLook,
     colour_bar,
@@ -23,11 +24,12 @@ from dashboard.charts.zone_marks import (
     not_drawn,
     notes_on,
     paint,
+    round_count,
     round_top,
     words_of_foot,
     zone_rows,
 )
-from dashboard.language import _
+from dashboard.language import _, told
 from dashboard.language import words as words_of
 
 FROM_BELOW = say("Seen from below, toes up: her left feet are at the right of the picture.")
@@ -38,8 +40,11 @@ NARROW_HEIGHT = 3.5
 """Room of one foot with its words, in half claw lengths."""
 
 WIDE_PIXELS = 1120
+SMALL_PIXELS = 520
 NARROW_PIXELS = 330
-"""Width of the drawing on a laptop and on a phone."""
+"""Width of the drawing on a laptop, as one of several beside each other, and on a phone."""
+
+SMALL_TYPE = 9.5
 
 ALL_FEET = "LH"
 """The foot whose drawing stands for all feet: outer claw at the right."""
@@ -65,8 +70,10 @@ def draw_feet(
     title: str | None = None,
     drill: Drill | None = None,
     highest: float | None = None,
+    count: bool = False,
+    heading: str = "",
 ) -> go.Figure:
-    """The four feet from below, every zone in the colour of its prevalence.
+    """The four feet from below, every zone in the colour of its prevalence, or of its number of cases.
 
     Parameters
     ----------
@@ -76,7 +83,11 @@ def draw_feet(
     theme, narrow, title, drill
         As in the other charts. ``drill`` is given foot, claw (``None`` where shared), zone and the figures.
     highest : float, optional
-        Prevalence at the top of the colour scale, to draw two pictures on one scale.
+        Prevalence, or number of cases, at the top of the colour scale, to draw several pictures on one scale.
+    count : bool
+        Shade by the number of cases. Cases follow how many were looked at; the interval of the share is still told.
+    heading : str
+        What one of several small drawings is of; with it the drawing is half as wide on a laptop.
 
     Returns
     -------
@@ -87,17 +98,22 @@ def draw_feet(
     found = zone_rows(answer)
     if answer.empty or not found:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
-    top = highest or common_top(answer)
+    top = highest or common_top(answer, count=count)
     places = place_feet(narrow)
-    looks = zone_looks(found, tuple(zone_polygons()), top, answer.basis.unit, theme, drill)
-    pixels = pixels_of(places, narrow)
-    traces, labels = paint(places, looks, theme=theme, type_size=10.5 if narrow else 12, pixels=pixels)
-    words = [word for foot, at in places.items() for word in words_of_foot(foot, at, theme, narrow)]
-    bar = colour_bar(top, theme, narrow, _("Share of {units}", units=plural(answer.basis.unit, 2)))
+    looks = zone_looks(found, tuple(zone_polygons()), top, answer.basis.unit, theme, drill, count=count)
+    pixels = pixels_of(places, narrow, small=bool(heading))
+    size = 10.5 if narrow else SMALL_TYPE if heading else 12
+    traces, labels = paint(places, looks, theme=theme, type_size=size, pixels=pixels)
+    words = [word for foot, at in places.items() for word in words_of_foot(foot, at, theme, narrow or bool(heading))]
+    units = plural(answer.basis.unit, 2)
+    said = _("Number of {units} with it", units=units) if count else _("Share of {units}", units=units)
+    bar = colour_bar(top, theme, narrow or bool(heading), said, count=count)
     figure = go.Figure([*traces, bar])
     figure.update_layout(annotations=[*words, *labels])
+    if heading:
+        return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=[heading], small=True)
     pointing = [] if title else [_("Tap or point at a zone for its interval.")]
-    notes = [str(FROM_BELOW), *notes_on(looks), *not_drawn(answer), *pointing]
+    notes = [told(FROM_BELOW), *notes_on(looks), *not_drawn(answer), *pointing]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
 
 
@@ -168,6 +184,7 @@ def zone_looks(
     drill: Drill | None,
     *,
     numbers: bool = False,
+    count: bool = False,
 ) -> dict[Key, ZoneLook]:
     """How each zone looks: its prevalence, none recorded, or nothing known of the foot."""
     looked_at = looked_at_by_foot(found)
@@ -184,7 +201,8 @@ def zone_looks(
                 if numbers
                 else words_of().number(100 * row["prevalence"], 1)
             )
-            colour = colour_of(row["prevalence"], top, theme)
+            label = number_words(row["cases"]) if count else label
+            colour = colour_of(row["cases" if count else "prevalence"], top, theme)
             out[key] = ZoneLook(figures, colour, label=label, carried=carried)
         elif foot in looked_at:
             figures = _("none recorded: {figures}", figures=cases_of(0, looked_at[foot], unit))
@@ -195,16 +213,17 @@ def zone_looks(
     return out
 
 
-def common_top(*answers: Answer) -> float:
+def common_top(*answers: Answer, count: bool = False) -> float:
     """The end of one colour scale for several drawings."""
-    shares = [row["prevalence"] for answer in answers for row in zone_rows(answer).values()]
-    return round_top(max(shares, default=0.0))
+    column = "cases" if count else "prevalence"
+    highest = max((row[column] for answer in answers for row in zone_rows(answer).values()), default=0.0)
+    return round_count(highest) if count else round_top(highest)
 
 
-def pixels_of(places: Mapping[str, tuple[float, float]], narrow: bool) -> float:
+def pixels_of(places: Mapping[str, tuple[float, float]], narrow: bool, *, small: bool = False) -> float:
     """Pixels of half a claw length where the feet lie so."""
     xs = [x for x, _y in places.values()]
-    return (NARROW_PIXELS if narrow else WIDE_PIXELS) / (max(xs) - min(xs) + WIDTH)
+    return (NARROW_PIXELS if narrow else SMALL_PIXELS if small else WIDE_PIXELS) / (max(xs) - min(xs) + WIDTH)
 
 
 def finish_feet(
@@ -216,6 +235,7 @@ def finish_feet(
     theme: str,
     narrow: bool,
     notes: list[str],
+    small: bool = False,
 ) -> go.Figure:
     """Axes, frame and height of a drawing of four feet."""
     xs, ys = zip(*places.values(), strict=True)
@@ -228,7 +248,7 @@ def finish_feet(
         scaleanchor="x",
         scaleratio=1,
     )
-    height = math.ceil(down * pixels_of(places, narrow))
+    height = math.ceil(down * pixels_of(places, narrow, small=small))
     notes = [" ".join(notes)]
     framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height, notes=notes, shown=SHOWN)
     figure.update_layout(margin={"l": 6, "r": 6, "b": 64}, hoverdistance=24, height=figure.layout.height + 20)

@@ -27,7 +27,7 @@ from dashboard.charts.claw import (
 )
 from dashboard.charts.frame import records
 from dashboard.charts.labels import zone_label
-from dashboard.charts.theme import percent, points, rgba, scale, tokens
+from dashboard.charts.theme import number, percent, points, rgba, scale, tokens
 from dashboard.language import _, _n
 
 LETTER = (0.53, 1.25)
@@ -313,6 +313,7 @@ def colour_bar(
     *,
     ends: list[list[Any]] | None = None,
     lowest: float = 0.0,
+    count: bool = False,
 ) -> go.Scatter:
     """The colour scale with its unit, carried by a point that is not drawn."""
     t = tokens(theme)
@@ -329,7 +330,9 @@ def colour_bar(
         "ypad": 4,
         "outlinewidth": 0,
         "tickvals": ticks,
-        "ticktext": [points(value, digits) if ends else percent(value, digits) for value in ticks],
+        "ticktext": [
+            number(value) if count else points(value, digits) if ends else percent(value, digits) for value in ticks
+        ],
         "tickfont": {"size": 11.5, "color": t.muted},
         "title": {"text": words, "side": "top", "font": {"size": 12, "color": t.muted}},
     }
@@ -347,6 +350,22 @@ def colour_bar(
         },
         hoverinfo="skip",
     )
+
+
+def round_count(highest: float) -> float:
+    """The end of the colour scale of a number of cases: the next even number that splits into four.
+
+    Examples
+    --------
+    >>> round_count(3), round_count(37), round_count(260)
+    (4.0, 40.0, 400.0)
+    """
+    power = 1.0
+    while True:
+        for step in (4.0, 8.0, 12.0, 20.0):
+            if highest <= step * power:
+                return step * power
+        power *= 10.0
 
 
 def round_top(highest: float) -> float:

@@ -7,12 +7,11 @@ from typing import Any
 from dash import html
 
 from analytics.ledger import Ledger
-from analytics.measures.foot_map import foot_map
 from analytics.measures.prevalence import prevalence
 from analytics.tally.cows import cows_found
 from analytics.tally.selection import Selection
 from analytics.trade.feet import ZONES
-from dashboard.charts import describe, foot, trend
+from dashboard.charts import describe, trend
 from dashboard.charts import prevalence as bars
 from dashboard.charts.labels import small, value_label
 from dashboard.charts.small_multiples import small_multiples
@@ -20,6 +19,7 @@ from dashboard.charts.theme import capital
 from dashboard.language import _
 from dashboard.page import Page
 from dashboard.pages.dated_changes import form, with_changes
+from dashboard.pages.feet import drawn_feet, feet_by, feet_choices
 from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing, choosing_by
@@ -57,22 +57,6 @@ def _types(ledger: Ledger, view: View) -> Drawn:
 
     figure = bars.prevalence(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("prevalence", answer), to)
-
-
-def _feet(ledger: Ledger, view: View) -> Drawn:
-    selection = view.selection.with_(feet=(), claws=(), zones=())
-    answer = foot_map(ledger, selection)
-
-    def to(row: dict[str, Any]) -> str:
-        claw = row["claw"]
-        return view.changed(
-            feet=(row["foot"],),
-            claws=(claw,) if isinstance(claw, str) and claw else (),
-            zones=(int(row["zone"]),),
-        ).href
-
-    figure = foot.draw_feet(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("foot", answer), to)
 
 
 def _claws(ledger: Ledger, view: View) -> Drawn:
@@ -141,7 +125,7 @@ def _trail(view: View) -> list[tuple[str, str]]:
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
-    return html.Div(window_choice(view), className="choices")
+    return html.Div([*feet_choices(view), window_choice(view)], className="choices")
 
 
 PAGE = Page(
@@ -167,8 +151,16 @@ PAGE = Page(
         Panel(
             "lesion-feet",
             "Where on the foot",
-            _feet,
+            drawn_feet,
             "For every claw and zone: cows with the lesion there, out of the cows whose foot was looked at.",
+            wide=True,
+        ),
+        Panel(
+            "lesion-feet-by",
+            "Where on the foot, one beside the other",
+            feet_by,
+            "The same for each season, housing or year, on one scale. A cow counts once in each of them if she was "
+            "trimmed in it.",
             wide=True,
         ),
         Panel(

@@ -1,0 +1,163 @@
+"""Where on the foot: the four feet, and one drawing beside the other for each season, housing or year."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
+from analytics.measures.foot_map import foot_map
+from analytics.measures.prevalence import prevalence
+from dashboard.charts import describe
+from dashboard.charts.foot import common_top, draw_feet
+from dashboard.charts.frame import records
+from dashboard.charts.labels import value_label
+from dashboard.charts.theme import cases_of
+from dashboard.charts.zone_marks import zone_rows
+from dashboard.language import _
+from dashboard.panel import Drawn, mark, rests_on
+from dashboard.span import span_of
+from dashboard.view import View
+
+PLACE: dict[str, Any] = {"feet": (), "claws": (), "zones": ()}
+SPLITS = ("season", "housing", "year")
+MOST_DRAWN = 6
+"""Drawings that can still be held against each other. [common practice, no source]"""
+
+
+def shaded_by_count(view: View) -> bool:
+    """Whether zones are shaded by the number of cases, and not by their share."""
+    return view.option("shade", "") == "cases"
+
+
+def split_of(view: View) -> str:
+    """What the drawings beside each other are of."""
+    split = view.option("split", SPLITS[0])
+    return split if split in SPLITS else SPLITS[0]
+
+
+def feet_choices(view: View) -> list[Any]:
+    """What zones are shaded by, and what the drawings beside each other are of."""
+    return [
+        dmc.Select(
+            label=_("Feet shaded by"),
+            id={"type": "choice", "field": "shade"},
+            data=[{"value": "", "label": _("Share of cows")}, {"value": "cases", "label": _("Number of cows")}],
+            value="cases" if shaded_by_count(view) else "",
+            allowDeselect=False,
+            checkIconPosition="right",
+        ),
+        dmc.Select(
+            label=_("One beside the other"),
+            id={"type": "choice", "field": "split"},
+            data=[
+                {"value": "season", "label": _("Seasons")},
+                {"value": "housing", "label": _("Housings")},
+                {"value": "year", "label": _("Years")},
+            ],
+            value=split_of(view),
+            allowDeselect=False,
+            checkIconPosition="right",
+        ),
+    ]
+
+
+def _to_place(view: View) -> Callable[[dict[str, Any]], str]:
+    """For a row of a foot map the address narrowed to its place, and to its season, housing or year."""
+
+    def to(row: dict[str, Any]) -> str:
+        claw = row["claw"]
+        narrowed: dict[str, Any] = {
+            "feet": (row["foot"],),
+            "claws": (claw,) if isinstance(claw, str) and claw else (),
+            "zones": (int(row["zone"]),),
+        }
+        if "season" in row:
+            narrowed["seasons"] = (row["season"],)
+        if "housing" in row:
+            narrowed["housing"] = (row["housing"],)
+        if "year" in row:
+            narrowed["span"] = span_of("year", row["year"])
+        return view.changed(**narrowed).href
+
+    return to
+
+
+def drawn_feet(ledger: Ledger, view: View) -> Drawn:
+    """The four feet of the records chosen."""
+    answer, to = foot_map(ledger, view.selection.with_(**PLACE)), _to_place(view)
+    figure = draw_feet(answer, **view.look, count=shaded_by_count(view), drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("foot", answer), to)
+
+
+def feet_by(ledger: Ledger, view: View) -> Any:
+    """The four feet for each season, housing or year, all on one scale."""
+    split, to, count = split_of(view), _to_place(view), shaded_by_count(view)
+    selection = view.selection.with_(**PLACE)
+    answer = foot_map(ledger, selection, by=(split,))
+    groups = prevalence(ledger, selection, by=(split,)).table
+    if answer.empty:
+        return Drawn(None, answer, "")
+    if split == "housing":
+        groups = groups.sort_values("at_risk", ascending=False, kind="stable")
+    elif split == "year":
+        groups = groups.tail(MOST_DRAWN)
+    parts = []
+    for group in records(groups.head(MOST_DRAWN)):
+        part = dataclasses.replace(
+            answer, table=answer.table[answer.table[split] == group[split]].drop(columns=split), by=answer.by[1:]
+        )
+        parts.append((group, part))
+    drawn = [(group, part) for group, part in parts if zone_rows(part)]
+    if len(drawn) < 2:
+        return [
+            rests_on(answer),
+            html.P(
+                _("There are not two of them with findings in these records to be held side by side."),
+                className="empty",
+            ),
+        ]
+    top = common_top(*(part for _group, part in drawn), count=count)
+    figures = tuple(
+        (
+            _one(part, group, split, view, top, count, to),
+            f"{value_label(split, group[split])}: {describe.describe('foot', part)}",
+        )
+        for group, part in drawn
+    )
+    lead = [
+        html.P(_("All on one scale. Pale: none recorded. Tap or point at a zone for its interval."), className="basis")
+    ]
+    bare = [value_label(split, group[split]) for group, part in parts if not zone_rows(part)]
+    if bare:
+        lead.append(html.P(_("No finding with its place in: {groups}.", groups=", ".join(bare)), className="basis"))
+    return Drawn(*figures[0][:1], answer, figures[0][1], to, lead=lead, beside=figures[1:])
+
+
+def _one(
+    part: Answer,
+    group: dict[str, Any],
+    split: str,
+    view: View,
+    top: float,
+    count: bool,
+    to: Callable[[dict[str, Any]], str],
+) -> Any:
+    heading = _(
+        "{group}: {cases}",
+        group=value_label(split, group[split]),
+        cases=cases_of(group["cases"], group["at_risk"], part.basis.unit),
+    )
+    return draw_feet(
+        part,
+        **view.look,
+        highest=top,
+        count=count,
+        heading=heading,
+        drill=lambda row: mark(to({**row, split: group[split]})),
+    )
