@@ -96,7 +96,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         if not current_viewer().may(page.act):
             return [
                 html.H1(told(page.title)),
-                frame.mistake(_("Your account may not {act}.", act=told(REFUSALS[page.act]))),
+                frame.mistake(told(REFUSALS[page.act])),
             ]
         return [
             html.H1(told(page.title)),
@@ -121,7 +121,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         return (
             frame.navigation(PAGES, view),
             [frame.picker(ledger, view), frame.mistake(mistake)],
-            [frame.look(view), frame.who(current_viewer())],
+            frame.look(view),
             str(ledger.version),
             None,
         )

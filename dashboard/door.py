@@ -17,12 +17,14 @@ from werkzeug.wrappers import Response as Answer
 
 from analytics.ledger.history import acting
 from analytics.mistake import Mistake
+from analytics.words import say
 from dashboard import door_pages
 from dashboard.accounts import links, passwords, people, sessions, throttle
 from dashboard.accounts.access import Access
 from dashboard.accounts.store import Store
 from dashboard.accounts.viewer import OWNER, Viewer, current_viewer
 from dashboard.guard import SAFE_METHODS
+from dashboard.language import _, told
 
 OPEN = frozenset(
     {
@@ -116,16 +118,16 @@ def _signing_in(server: Flask, store: Store, access: Access) -> None:
         if (request.content_length or 0) > LARGEST_FORM:
             abort(413)
         if not _form_is_ours(store):
-            return _sign_in_page(store, access, then, "This page was open too long; please try again.", 400)
+            return _sign_in_page(store, access, then, _("This page was open too long; please try again."), 400)
         name, password = request.form.get("name", ""), request.form.get("password", "")
         wait = throttle.take_turn(store, people.key(name), request.remote_addr or "")
         if wait > 0:
-            answer = _sign_in_page(store, access, then, door_pages.WAIT, 429)
+            answer = _sign_in_page(store, access, then, told(door_pages.WAIT), 429)
             answer.headers["Retry-After"] = str(int(wait) + 1)
             return answer
         number, kept = people.password_of(store, name)
         if not passwords.matches(password, kept) or number is None or kept is None:
-            return _sign_in_page(store, access, then, door_pages.WRONG, 401)
+            return _sign_in_page(store, access, then, told(door_pages.WRONG), 401)
         throttle.forgive(store, people.key(name), request.remote_addr or "")
         if passwords.outdated(kept):
             people.keep_hash(store, number, passwords.hash_of(password))
@@ -151,7 +153,7 @@ def _own_account(server: Flask, store: Store, access: Access) -> None:
         try:
             return _acted(store, access, viewer)
         except Mistake as known:
-            return _account_page(store, viewer, str(known), 400)
+            return _account_page(store, viewer, told(known.sentence), 400)
 
 
 def _acted(store: Store, access: Access, viewer: Viewer) -> Answer:
@@ -170,10 +172,10 @@ def _acted(store: Store, access: Access, viewer: Viewer) -> Answer:
             raise Mistake(door_pages.WAIT)
         _, kept = people.password_of(store, viewer.name)
         if not passwords.matches(request.form.get("password", ""), kept):
-            raise Mistake("The password you have now is not right.")
+            raise Mistake(say("The password you have now is not right."))
         throttle.forgive(store, people.key(viewer.name), request.remote_addr or "")
         if request.form.get("new") != request.form.get("again"):
-            raise Mistake("The two new passwords are not the same.")
+            raise Mistake(say("The two new passwords are not the same."))
         people.set_password(store, viewer.name, request.form.get("new", ""))
         return start_session(store, access, viewer.account, "/account")
     abort(400)

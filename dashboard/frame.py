@@ -188,7 +188,7 @@ LOOKS = {"paper": say("Paper"), "night": say("Night"), "contrast": say("High con
 
 def look(view: View) -> Any:
     """The choices of language, theme and reading, kept in the address."""
-    return html.Div([_language(), _theme(view), _reading()], className="tools")
+    return html.Div([_language(), _theme(view), _reading(), who(current_viewer())], className="tools")
 
 
 def _language() -> Any:
@@ -258,7 +258,9 @@ def who(viewer: Viewer) -> Any:
     """Who is signed in, leading to the own account; nothing on this machine alone."""
     if viewer.account is None:
         return None
-    return html.A(viewer.name, href="/account", target="_self", className="take", title="Your account, and signing out")
+    return html.A(
+        viewer.name, href="/account", target="_self", className="take", title=_("Your account, and signing out")
+    )
 
 
 CHIPS = {

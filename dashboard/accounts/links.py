@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itsdangerous import BadSignature, URLSafeSerializer
 
 from analytics.mistake import Mistake
+from analytics.words import say
 from dashboard.accounts.people import viewer_of
 from dashboard.accounts.roles import OWNER
 from dashboard.accounts.store import Store
@@ -44,11 +45,11 @@ def make(store: Store, viewer: Viewer, farm: str, *, days: int = DAYS, language:
     """
     viewer.refuse_unless("share reports")
     if not viewer.sees(farm):
-        raise Mistake("Your account may not share that farm; ask the owner of the ledger.")
+        raise Mistake(say("Your account may not share that farm; ask the owner of the ledger."))
     if not 1 <= days <= MOST_DAYS:
-        raise Mistake(f"A link can last 1 to {MOST_DAYS} days, not {days}.")
+        raise Mistake(say("A link can last 1 to {most} days, not {days}.", most=MOST_DAYS, days=days))
     if language not in ("en", "es"):
-        raise Mistake(f"'{language}' is not a language of the report; use en or es.")
+        raise Mistake(say("'{language}' is not a language of the report; use en or es.", language=language))
     number, now = secrets.token_urlsafe(12), store.clock()
     ends_at = now + days * DAY
     with store.open() as connection:
@@ -113,7 +114,7 @@ def revoke(store: Store, viewer: Viewer, number: str) -> Link:
     viewer.refuse_unless("share reports")
     found = next((link for link in listed(store, viewer) if link.id == number), None)
     if found is None:
-        raise Mistake("There is no such link; it may have been revoked already.")
+        raise Mistake(say("There is no such link; it may have been revoked already."))
     with store.open() as connection:
         connection.execute(
             "UPDATE links SET revoked_at = ? WHERE id = ? AND revoked_at IS NULL", [store.clock(), number]

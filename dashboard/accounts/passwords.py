@@ -6,6 +6,7 @@ import functools
 import threading
 
 from analytics.mistake import Mistake
+from analytics.words import say
 
 FEWEST_LETTERS = 15
 """Of a password that is the only proof asked for [from memory: NIST SP 800-63B-4, 3.1.1.2]. No rule says which letters,
@@ -30,12 +31,14 @@ def refuse_weak(password: str, name: str) -> None:
         It is too short, too long, one letter over and over, or the name itself.
     """
     if len(password) < FEWEST_LETTERS:
-        raise Mistake(f"The password is too short; take at least {FEWEST_LETTERS} letters, such as four words.")
+        raise Mistake(
+            say("The password is too short; take at least {n} letters, such as four words.", n=FEWEST_LETTERS)
+        )
     if len(password) > MOST_LETTERS:
-        raise Mistake(f"The password is too long; take at most {MOST_LETTERS} letters.")
+        raise Mistake(say("The password is too long; take at most {n} letters.", n=MOST_LETTERS))
     plain = password.casefold()
     if len(set(plain)) < FEWEST_DIFFERENT or plain.replace(name.casefold(), "").strip() == "":
-        raise Mistake("The password is easily guessed; take four words that do not belong together.")
+        raise Mistake(say("The password is easily guessed; take four words that do not belong together."))
 
 
 def hash_of(password: str) -> str:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from analytics.mistake import Mistake
+from analytics.words import Said, say
 
 OWNER, TRIMMER, MANAGER, ADVISER = "owner", "trimmer", "manager", "adviser"
 
-ROLES: dict[str, str] = {
-    OWNER: "owner of the ledger: every farm, and everything",
-    TRIMMER: "brings sheets in, takes own imports back, makes and shares reports of the farms granted",
-    MANAGER: "herd manager: reads the farms granted and writes down what was changed on them",
-    ADVISER: "reads the farms granted",
+ROLES: dict[str, Said] = {
+    OWNER: say("Owner of the ledger: every farm, and everything."),
+    TRIMMER: say("Trimmer: brings sheets in, takes own imports back, makes and shares reports of the farms granted."),
+    MANAGER: say("Herd manager: reads the farms granted and records what was changed on them."),
+    ADVISER: say("Adviser: reads the farms granted."),
 }
 
 MAY: dict[str, frozenset[str]] = {
@@ -26,15 +27,17 @@ MAY: dict[str, frozenset[str]] = {
 """Every change somebody can make through the dashboard, and who may. There is no other list: a place that changes
 something asks :func:`refuse_unless` with one of these words."""
 
-REFUSALS: dict[str, str] = {
-    "read": "read these records",
-    "import sheets": "bring sheets in",
-    "record changes": "record changes",
-    "take imports back": "take imports back",
-    "set limits": "set limits of horn",
-    "write on reports": "put remarks or a letterhead on a report",
-    "share reports": "share reports",
-    "see every import": "see the imports of others",
+REFUSALS: dict[str, Said] = {
+    "read": say("Your account may not read these records; ask the owner of the ledger."),
+    "import sheets": say("Your account may not bring sheets in; ask the owner of the ledger."),
+    "record changes": say("Your account may not bring anything in; ask the owner of the ledger."),
+    "take imports back": say("Your account may not take imports back; ask the owner of the ledger."),
+    "set limits": say("Your account may not set limits of horn; ask the owner of the ledger."),
+    "write on reports": say(
+        "Your account may not put remarks or a letterhead on a report; ask the owner of the ledger."
+    ),
+    "share reports": say("Your account may not share reports; ask the owner of the ledger."),
+    "see every import": say("Your account may not see the imports of others; ask the owner of the ledger."),
 }
 
 
@@ -58,4 +61,4 @@ def refuse_unless(role: str, act: str) -> None:
         The role may not.
     """
     if not may(role, act):
-        raise Mistake(f"Your account may not {REFUSALS[act]}; ask the owner of the ledger.")
+        raise Mistake(REFUSALS[act])

@@ -14,7 +14,7 @@ from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard.accounts import Store, current_viewer, links
 from dashboard.frame import mistake as mistake_line
-from dashboard.language import _, told
+from dashboard.language import _, told, words
 from dashboard.view import View
 
 CHOICES = (7, 14, 30, 90)
@@ -108,7 +108,14 @@ def _list(store: Store) -> Any:
         button = html.Button(
             _("Revoke"), id={"type": "link-revoke", "id": link.id}, className="take", **{"aria-label": said}
         )
-        cells = (link.farm, _day(link.made_at), _day(link.ends_at), link.made_by or "command", str(link.opened), button)
+        cells = (
+            link.farm,
+            _day(link.made_at),
+            _day(link.ends_at),
+            link.made_by or _("command"),
+            str(link.opened),
+            button,
+        )
         rows.append(html.Tr([html.Td(cell) for cell in cells]))
     if not rows:
         return html.P(_("No link leads here now."), className="empty")
@@ -123,4 +130,4 @@ def _list(store: Store) -> Any:
 
 
 def _day(seconds: float) -> str:
-    return f"{dt.datetime.fromtimestamp(seconds, dt.UTC):%d %b %Y}"
+    return words().date(dt.datetime.fromtimestamp(seconds, dt.UTC).date())
