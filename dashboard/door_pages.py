@@ -70,7 +70,7 @@ def account(
     word: str,
     open_sessions: int,
     links: Sequence[Link],
-    told: str,
+    outcome: str,
     *,
     has_password: bool,
     now: float,
@@ -82,7 +82,7 @@ def account(
         farms = _("Farms: {farms}.", farms=", ".join(viewer.allowed)) if viewer.allowed else _("Farms: none yet.")
     times = _n("Signed in once", "Signed in {n} times", open_sessions)
     parts = [
-        f"<h1>{escape(viewer.name)}</h1>{_told(told)}",
+        f"<h1>{escape(viewer.name)}</h1>{_told(outcome)}",
         f"<p><a href='/'>{escape(_('Back to the herd'))}</a></p><p>{escape(told(ROLES[viewer.role]))}</p>"
         f"<p>{escape(farms)}</p>",
         f"""<section class="panel door"><h2>{escape(times)}</h2>
