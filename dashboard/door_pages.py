@@ -13,7 +13,7 @@ from dashboard.accounts.passwords import FEWEST_LETTERS
 from dashboard.accounts.roles import ROLES
 from dashboard.accounts.viewer import Viewer
 from dashboard.charts.theme import DEFAULT_THEME, css_variables
-from dashboard.language import _, _n, words
+from dashboard.language import _, _n, told, words
 
 WRONG = say("The name or the password is not right.")
 WAIT = say("There were too many tries. Wait a little, then try again.")
