@@ -214,15 +214,11 @@ def _cases(
         found = found.filter(found[column].notnull())
     names = (*of_trim, *of_site, *of_finding)
     base = _with_keys(found, names, selection)
-    unit = {
-        "cow": base.cow_key,
-        "trim": base.visit_date.cast("string"),
-        "foot": base.foot,
-        "claw": base.foot + base.claw,
-    }[per]
-    base = base.mutate(unit=unit)
+    unit = {"cow": (), "trim": ("visit_date",), "foot": ("foot",), "claw": ("foot", "claw")}[per]
     keys = [*(f"by_{name}" for name in names), "farm_key", "cow_key"]
-    out = base.group_by(keys).agg(m=base.unit.nunique())
+    # Each unit once, then counted: many times quicker than counting the distinct units of every group.
+    once = base.select(*keys, **{f"unit_{name}": base[name] for name in unit}).distinct()
+    out = once.group_by(keys).agg(m=once.count()) if unit else once.mutate(m=ibis.literal(1, "int64"))
     return out.rename({name: f"by_{name}" for name in names})
 
 
@@ -239,12 +235,9 @@ def _sums_at_risk(looked_at: ir.Table, where: tuple[str, ...]) -> ir.Table:
 
 def _spread(selection: Selection, of_trim: tuple[str, ...]) -> ir.Table:
     base = _with_keys(trims(selection), of_trim, selection)
-    out = aggregated(
-        base,
-        [f"by_{name}" for name in of_trim],
-        n_farms=base.farm_key.nunique(),
-        n_visits=(base.farm_key + "|" + base.visit_date.cast("string")).nunique(),
-    )
+    keys = [f"by_{name}" for name in of_trim]
+    visits = base.select(*keys, "farm_key", "visit_date").distinct()
+    out = aggregated(visits, keys, n_farms=visits.farm_key.nunique(), n_visits=visits.count())
     return out.rename({name: f"by_{name}" for name in of_trim})
 
 

@@ -37,27 +37,29 @@ def _covered_question(selection: Selection, source: str) -> Question:
     base = base.mutate(
         kind=base.visit_kind.fill_null("unknown"),
         known=base.kind_from.fill_null("unknown"),
-        visit=base.farm + "|" + base.visit_date.cast("string"),
-        animal=base.farm + "|" + base.cow,
     )
     if selection.all_visits:
         wanted = base.mutate(asked=base.visit_kind.fill_null("unknown") != "")
     else:
         kinds = [*selection.visits, *(["scoring"] if "whole-herd" in selection.visits else [])]
         wanted = base.mutate(asked=base.kind.isin(kinds))
-    parts = wanted.group_by(["asked", "kind", "known"]).agg(
-        visits=wanted.visit.nunique(),
-        cows=wanted.animal.nunique(),
-        trims=wanted.count(),
+    # Each cow and each visit once, then counted: what follows goes through few rows however many there are.
+    split = ["asked", "kind", "known"]
+    cows = wanted.group_by([*split, "farm", "cow"]).agg(
+        trims=wanted.count(), first=wanted.visit_date.min(), last=wanted.visit_date.max()
     )
-    whole = wanted.group_by("asked").agg(
-        farms_all=wanted.farm.nunique(),
-        visits_all=wanted.visit.nunique(),
-        cows_all=wanted.animal.nunique(),
-        first=wanted.visit_date.min(),
-        last=wanted.visit_date.max(),
-    )
-    return question_of(parts.join(whole, "asked"))
+    visits = wanted.select(*split, "farm", "visit_date").distinct()
+    all_cows = cows.select("asked", "farm", "cow").distinct()
+    all_visits = visits.select("asked", "farm", "visit_date").distinct()
+    out = cows.group_by(split).agg(cows=cows.count(), trims=cows.trims.sum().cast("int64"))
+    out = out.join(visits.group_by(split).agg(visits=visits.count()), split)
+    for whole in (
+        cows.group_by("asked").agg(farms_all=cows.farm.nunique(), first=cows["first"].min(), last=cows["last"].max()),
+        all_cows.group_by("asked").agg(cows_all=all_cows.count()),
+        all_visits.group_by("asked").agg(visits_all=all_visits.count()),
+    ):
+        out = out.join(whole, "asked")
+    return question_of(out)
 
 
 def months_with_records(ledger: Ledger, selection: Selection, source: str = "trims") -> list[pd.Timestamp]:
