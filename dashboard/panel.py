@@ -38,7 +38,7 @@ class Drawn:
     ``rows_to`` gives for a row of the table the address that clicking its mark leads to, so that the
     keyboard reaches what the mouse does. ``lead`` are components above the chart, such as sentences;
     ``beside`` are further figures of the same answer, each with its description; ``below`` are components
-    under the chart.
+    under the chart. ``first_large`` puts the first figure on a line of its own, the others beside each other.
     """
 
     figure: go.Figure | None
@@ -48,6 +48,7 @@ class Drawn:
     lead: list[Any] | None = None
     beside: tuple[tuple[go.Figure, str], ...] = ()
     below: list[Any] | None = None
+    first_large: bool = False
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,7 @@ def filled(panel: Panel, drawn: Drawn) -> list[Any]:
         parts.append(
             html.Div(
                 [_chart(panel, place, *each) for place, each in enumerate(figures)],
-                className="charts" if len(figures) > 1 else None,
+                className=f"charts{' first-large' * drawn.first_large}" if len(figures) > 1 else None,
             )
         )
         parts.append(_takeaway(panel, answer))

@@ -68,6 +68,7 @@ def where(ledger: Ledger, view: View) -> Any:
                 )
             )
         ],
+        first_large=True,
         beside=tuple(
             (figure, f"{name}: {describe.describe('foot', each)}")
             for figure, name, each in zip(figures[1:], names, (first, second), strict=True)
