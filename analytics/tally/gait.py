@@ -67,7 +67,7 @@ def step_sums(
     """
     frames = fetch_many(ledger, _steps(selection, by, gap_days))
     keys = [*by, "from_lame"]
-    cows = frames["cow"].set_index(keys)["clusters"].sort_index().to_numpy()
+    cows = frames["both"].set_index(keys)["clusters"].sort_index().to_numpy()
     sums, kinds = _chosen(frames, keys, ("lame",))
     whole = frames["whole"].fillna(0).iloc[0]
     return sums["lame"].assign(cows=cows), kinds, int(whole["too_far"]), int(whole["cows"])
@@ -89,8 +89,9 @@ def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> dict[str
         days=day.visit_date.delta(day.visit_date.lag().over(window), unit="day"),
     )
     step = step.filter(step.from_lame.notnull())
-    step = step.mutate(near=step.days <= gap_days, animal=step.farm + "|" + step.cow)
-    whole = step.agg(too_far=(~step.near).sum(), cows=step.animal.nunique(where=step.near))
+    step = step.mutate(near=step.days <= gap_days)
+    animals = step.group_by(["farm", "cow"]).agg(far=(~step.near).sum(), close=step.near.sum())
+    whole = animals.agg(too_far=animals.far.sum(), cows=(animals.close > 0).sum())
     near = step.filter(step.near)
     near = near.mutate(**{f"by_{name}": grouped(near, name, selection) for name in by}, n=1)
     near = near.mutate(by_from_lame=near.from_lame)
@@ -98,30 +99,36 @@ def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> dict[str
 
 
 def _questions(rows: ir.Table, by: tuple[str, ...], outcomes: tuple[str, ...]) -> dict[str, Question]:
-    """The sums over cows and over farms, as SQL."""
+    """The sums over cows and over farms, as one question: farms are added up from their cows."""
     keys = [f"by_{name}" for name in by]
-    out = {}
-    for cluster, names in (("cow", ["farm", "cow"]), ("farm", ["farm"])):
-        each = rows.group_by([*keys, *names]).agg(n=rows.n.sum(), **{o: rows[o].sum() for o in outcomes})
-        n = each.n.cast("int64")
-        sums = {"sum_n": n.sum(), "sum_nn": (n * n).sum(), "clusters": each.count()}
-        for outcome in outcomes:
-            m = each[outcome].cast("int64")
-            sums |= {
-                f"sum_m {outcome}": m.sum(),
-                f"sum_mm {outcome}": (m * m).sum(),
-                f"sum_mn {outcome}": (m * n).sum(),
-            }
-        table = aggregated(each, keys, **{name: total.cast("int64") for name, total in sums.items()})
-        out[cluster] = question_of(table.rename({name: f"by_{name}" for name in by}))
-    return out
+    cows = rows.group_by([*keys, "farm", "cow"]).agg(n=rows.n.sum(), **{o: rows[o].sum() for o in outcomes})
+    farms = cows.group_by([*keys, "farm"]).agg(n=cows.n.sum(), **{o: cows[o].sum() for o in outcomes})
+    of_cows, of_farms = _sums(cows, keys, outcomes), _sums(farms, keys, outcomes)
+    of_farms = of_farms.rename({f"farm {name}": name for name in of_farms.columns if name not in keys})
+    both = of_cows.join(of_farms, keys)
+    return {"both": question_of(both.rename({name: f"by_{name}" for name in by}))}
+
+
+def _sums(each: ir.Table, keys: list[str], outcomes: tuple[str, ...]) -> ir.Table:
+    n = each.n.cast("int64")
+    sums = {"sum_n": n.sum(), "sum_nn": (n * n).sum(), "clusters": each.count()}
+    for outcome in outcomes:
+        m = each[outcome].cast("int64")
+        sums |= {
+            f"sum_m {outcome}": m.sum(),
+            f"sum_mm {outcome}": (m * m).sum(),
+            f"sum_mn {outcome}": (m * n).sum(),
+        }
+    return aggregated(each, keys, **{name: total.cast("int64") for name, total in sums.items()})
 
 
 def _chosen(
     frames: dict[str, pd.DataFrame], keys: list[str], outcomes: tuple[str, ...]
 ) -> tuple[dict[str, pd.DataFrame], list[str]]:
     """Farm sums for the groups met on several farms, cow sums for the others."""
-    cow, farm = (frames[name].set_index(keys).sort_index() for name in ("cow", "farm"))
+    both = frames["both"].set_index(keys).sort_index()
+    of_farm = [name for name in both.columns if name.startswith("farm ")]
+    cow, farm = both.drop(columns=of_farm), both[of_farm].rename(columns=lambda name: name.removeprefix("farm "))
     pooled = (farm["clusters"] > 1).to_numpy()
     out = {}
     for outcome in outcomes:

@@ -24,8 +24,8 @@ def one_scoring_a_day(selection: Selection) -> ir.Table:
     return base.group_by(["farm", "cow", "visit_date"]).agg(
         lame=(base.lame.mean() >= 0.5).cast("int64"),
         severe=(base.severe.mean() >= 0.5).cast("int64"),
-        score=ibis.cases((base.scale.nunique() == 1, base.score.mean())),
-        scale=ibis.cases((base.scale.nunique() == 1, base.scale.max())),
+        score=ibis.cases((base.scale.min() == base.scale.max(), base.score.mean())),
+        scale=ibis.cases((base.scale.min() == base.scale.max(), base.scale.max())),
         parity=base.parity.max(),
         visit_kind=base.visit_kind.min(),
         **{name: base[name].max() for name in names},
