@@ -266,6 +266,22 @@ def test_each_role_brings_in_what_it_may(tmp_path: Path, monkeypatch: pytest.Mon
     assert ("Kim", "import added") in set(lines.itertuples(index=False, name=None))
 
 
+def test_a_change_is_written_down_by_who_may_where_it_may(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    cheap_hashes(monkeypatch)
+    office = Office(two_farms(tmp_path / "l.duckdb"), staffed(tmp_path / "a.sqlite", STAFF, Clock()), Clock())
+    key, before = key_of(office, "note-said"), len(office.ledger.imports())
+    for who, search, may in (
+        ("Max", ASKED, False), ("Kim", FORCED, False), ("Ada", "?farms=Home+Farm", False), ("New", ASKED, False),
+        ("New", "?farms=Home+Farm", False), ("Max", "?farms=Home+Farm", True),
+    ):  # fmt: skip
+        values = {"note-add.n_clicks": 1, "note-day.value": "2025-05-05", "note-what.value": "New floor"}
+        values |= {"address.pathname": "/change", "address.search": search}
+        _, text = ask(office, office.signed_in(who), key, values)
+        assert ("Written down as import" in text) == may, (who, search, text)
+        assert not marks(text, *SAID)
+    assert len(office.ledger.imports()) == before + 1
+
+
 def test_links_are_made_seen_and_revoked_by_who_may(offices: list[Office], people_in: list[dict[str, Browser]]) -> None:
     office, staff = offices[0], people_in[0]
     make, listing = key_of(office, "link-made"), key_of(office, "link-list")
@@ -333,5 +349,6 @@ def test_every_callback_is_walked(offices: list[Office]) -> None:
         "content.children", "..navigation.children", "..address.search", "stale.children", "..trail.children",
         '{"name":["MATCH"],"type":"panel"}', "link-made", "link-list", "..report-preview", "report-logo-told",
         "upload-preview.children", "..upload-preview", "imports-list", "..imports-changed", "set-aside-download",
+        "..note-said",
     }  # fmt: skip
     assert {key for key in server_side if not key.startswith(tuple(walked))} == set()

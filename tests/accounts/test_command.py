@@ -1,0 +1,102 @@
+"""The commands for accounts and links, as the owner of the machine runs them."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from dashboard.accounts import people
+from dashboard.accounts.store import Store
+from tests.accounts.people import PASSWORD, cheap_hashes
+from tests.report.made import herd
+
+COMMAND = (sys.executable, "-c", "from dashboard.cli import main; main()")
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Path:
+    herd(tmp_path / "l.duckdb", "Home Farm", 5).lease.drop_if_idle()
+    return tmp_path / "l.duckdb"
+
+
+def run(ledger: Path, *words: str, typed: str = "") -> subprocess.CompletedProcess[str]:
+    env = {**os.environ, "EVENFOOT_LEDGER": str(ledger), "PYTHONWARNINGS": "ignore"}
+    env.pop("EVENFOOT_ACCOUNTS", None)
+    return subprocess.run([*COMMAND, *words], input=typed, capture_output=True, text=True, env=env, timeout=60)
+
+
+def test_accounts_are_made_listed_and_changed(ledger: Path) -> None:
+    made = run(ledger, "accounts", "add", "Olive", "--role", "owner", typed=PASSWORD + "\n")
+    assert made.returncode == 0, made.stderr
+    assert PASSWORD not in made.stdout + made.stderr
+    run(ledger, "accounts", "add", "Kim", "--role", "trimmer", "--farm", "home  FARM", typed=PASSWORD + "\n")
+    listed = run(ledger, "accounts", "list").stdout
+    assert listed == "Kim: trimmer, Home Farm; signs in by password\nOlive: owner, every farm; signs in by password\n"
+    told = run(ledger, "accounts", "grant", "kim", "--farm", "Next Farm")
+    assert "Next Farm is not in the ledger yet" in told.stderr
+    store = Store(Path(f"{ledger}.accounts.sqlite"))
+    assert people.listed(store)[0].farms == ("Home Farm", "Next Farm")
+    assert run(ledger, "accounts", "remove", "Olive").returncode == 2
+    link = run(ledger, "share", "home farm", "--days", "3", "--public-name", "herd.example.org").stdout
+    assert link.startswith("https://herd.example.org/shared/")
+    mark = run(ledger, "share", "--list").stdout.split(":")[0]
+    assert "leads nowhere" in run(ledger, "share", "--revoke", mark).stdout
+    assert "revoked" in run(ledger, "share", "--list").stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "typed", "said"),
+    [
+        (("add", "Kim", "--role", "trimmer", "--farm", "Home Farm"), PASSWORD, "first account must be an owner"),
+        (("add", "Kim", "--role", "king"), PASSWORD, "not a role"),
+        (("add", "Olive", "--role", "owner"), "short", "too short"),
+        (("add", "Olive", "--role", "owner"), "", "too short"),
+        (("add", "Olive", "--role", "owner", "--farm", "Home Farm"), PASSWORD, "sees every farm"),
+        (("add", " ", "--role", "owner"), PASSWORD, "1 to 64 letters"),
+        (("add", "Olive", "--role", "owner", "--no-password"), "", "Give a password"),
+        (("password", "Olive"), PASSWORD, "no accounts yet"),
+        (("grant", "Olive", "--farm", "Home Farm"), "", "no accounts yet"),
+    ],
+)
+def test_what_makes_no_sense_is_one_sentence(
+    ledger: Path, words: tuple[str, ...], typed: str, said: str, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    import io
+
+    from dashboard.cli import main
+
+    cheap_hashes(monkeypatch)
+    monkeypatch.setenv("EVENFOOT_LEDGER", str(ledger))
+    monkeypatch.setattr(sys, "argv", ["evenfoot", "accounts", *words])
+    monkeypatch.setattr(sys, "stdin", io.StringIO(typed + "\n"))
+    with pytest.raises(SystemExit) as left:
+        main()
+    assert left.value.code == 2
+    assert said in capsys.readouterr().err
+    assert not Path(f"{ledger}.accounts.sqlite").exists() or not people.listed(Store(Path(f"{ledger}.accounts.sqlite")))
+
+
+def test_two_people_cannot_have_one_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from analytics.mistake import Mistake
+
+    cheap_hashes(monkeypatch)
+    store = Store(tmp_path / "a.sqlite")
+    people.add(store, "Olive", "owner", PASSWORD)
+    with pytest.raises(Mistake, match="already"):
+        people.add(store, " OLIVE ", "owner", PASSWORD)
+    assert len(people.listed(store)) == 1
+
+
+def test_a_file_that_is_no_accounts_file_is_said(tmp_path: Path) -> None:
+    from analytics.mistake import Mistake
+
+    (tmp_path / "a.sqlite").write_text("not a database at all, only words " * 40)
+    with pytest.raises(Mistake, match="cannot be used"):
+        people.listed(Store(tmp_path / "a.sqlite"))
+    with pytest.raises(Mistake, match="cannot be used"):
+        people.add(Store(tmp_path / "a.sqlite"), "Olive", "owner", None, email="o@example.org")
