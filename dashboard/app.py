@@ -222,6 +222,12 @@ def _clientside(app: Dash) -> None:
         prevent_initial_call=True,
     )
     app.clientside_callback(
+        "window.dash_clientside.evenfoot.row",
+        Output("opened-row", "data"),
+        Input("farms-grid", "selectedRows"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
         "window.dash_clientside.evenfoot.width", Output("narrow", "data"), Input("address", "pathname")
     )
     app.clientside_callback(

@@ -74,6 +74,7 @@ def _around() -> Any:
             dcc.Store(id="opened"),
             dcc.Store(id="seen-version"),
             dcc.Store(id="written"),
+            dcc.Store(id="opened-row"),
             dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),
             html.Header(
                 [

@@ -86,14 +86,18 @@ def control_chart(
     outcome = outcome_of(selection)
     rows = months_of(ledger, selection, outcome)
     farms = int(rows["farm"].nunique())
-    series = rows.groupby("month", as_index=False)[["cases", "at_risk", "cows"]].sum()
-    inside = _inside(series["month"], baseline)
-    chart = baseline_chart(series["cases"], series["at_risk"], inside)
-    table = _table(series, chart)
+    chart, table = charted(rows, baseline)
     notes = _notes(chart, table, outcome)
     basis, cautions = series_basis(ledger, selection, outcome, level, _METHOD[chart.method], notes)
     cautions += _cautions(chart, table, farms)
     return Answer("control-chart", table, basis, cautions, ("month",))
+
+
+def charted(rows: pd.DataFrame, baseline: tuple[dt.date, dt.date] | None = None) -> tuple[BaselineChart, pd.DataFrame]:
+    """The chart of months (month, cases, at_risk, cows) and its table, as :func:`control_chart` gives it."""
+    series = rows.groupby("month", as_index=False)[["cases", "at_risk", "cows"]].sum()
+    chart = baseline_chart(series["cases"], series["at_risk"], _inside(series["month"], baseline))
+    return chart, _table(series, chart)
 
 
 def _inside(month: pd.Series, baseline: tuple[dt.date, dt.date] | None) -> pd.Series:

@@ -22,5 +22,5 @@ def period_label(name: str, value: Any) -> str:
     if isinstance(value, pd.Timestamp):
         if name == "quarter":
             return f"{value.year}-Q{value.quarter}"
-        return f"{value:%Y-%m}" if name in ("month", "period", "from_month") else f"{value:%Y-%m-%d}"
+        return f"{value:%Y-%m}" if name in ("month", "period", "from_month", "signal_month") else f"{value:%Y-%m-%d}"
     return str(value)

@@ -139,6 +139,11 @@
         if (href) go(href);
         return none();
       },
+      /* A chosen row of a grid leads where its "to" says. */
+      row: function (rows) {
+        if (rows && rows.length && rows[0].to) go(rows[0].to);
+        return none();
+      },
       width: function () {
         const phone = window.matchMedia("(max-width: 600px)");
         if (!window.evenfootWatches) {

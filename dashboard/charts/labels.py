@@ -105,7 +105,7 @@ _SHARES = {
     "detectable_rise",
 }
 _RATIOS = {"risk_ratio", "odds_ratio", "adj_odds_ratio", "rate_ratio"}
-_MONTHS = {"month", "period", "from_month"}
+_MONTHS = {"month", "period", "from_month", "signal_month"}
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 
 

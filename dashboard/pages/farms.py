@@ -2,30 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
-import dash_ag_grid as dag
 import dash_mantine_components as dmc
 from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.benchmark import benchmark
+from analytics.measures.prevalence import prevalence
+from analytics.measures.signals import signals
 from analytics.words import say
+from dashboard.charts import signals as drawn_signals
+from dashboard.charts.describe import describe as describe_plain
 from dashboard.charts.describe_more import describe
-from dashboard.charts.frame import records
-from dashboard.charts.funnel import funnel, outside_words
-from dashboard.charts.labels import column_label
+from dashboard.charts.funnel import funnel
 from dashboard.charts.shrunken import shrunken
+from dashboard.charts.small_multiples import small_multiples
 from dashboard.language import _, told
 from dashboard.page import Page
-from dashboard.pages.warning import lesion_choice
-from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.pages.farms_grid import grid
+from dashboard.pages.warning import WATCHED, lameness_only, lesion_choice
+from dashboard.panel import Drawn, Panel, mark, number_table
+from dashboard.span import span_of
 from dashboard.view import View
 
-GRID_PAGE = 25
 COUNTED = {"cow": say("Cows in the period"), "trim": say("Trims")}
-SHARES = ("prevalence", "shrunken", "shrunken_low", "shrunken_high")
 
 
 def compared(ledger: Ledger, view: View) -> Answer:
@@ -59,46 +62,42 @@ def _ranks(ledger: Ledger, view: View) -> Drawn:
 
 
 def _table(ledger: Ledger, view: View) -> Any:
-    answer = compared(ledger, view)
-    if answer.empty:
-        return rests_on(answer)
-    rows = [
-        {
-            "farm": row["farm"],
-            "cases": int(row["cases"]),
-            "at_risk": int(row["at_risk"]),
-            **{name: None if row[name] != row[name] else round(100 * row[name], 1) for name in SHARES},
-            "rank": None if row["rank"] != row["rank"] else int(row["rank"]),
-            "outside": outside_words(row),
-        }
-        for row in records(answer.table)
-    ]
-    heads = {name: column_label(name) for name in ("farm", "cases", "at_risk", *SHARES, "rank", "outside")}
-    heads |= {name: f"{column_label(name)}, %" for name in SHARES}
-    grid = dag.AgGrid(
-        id="farms-grid",
-        rowData=rows,
-        columnDefs=[
-            {
-                "field": name,
-                "headerName": head,
-                "minWidth": 190 if name in ("farm", "outside") else 110,
-                "flex": 2 if name in ("farm", "outside") else 1,
-                "type": None if name in ("farm", "outside") else "numericColumn",
-                "wrapHeaderText": True,
-                "autoHeaderHeight": True,
-            }
-            for name, head in heads.items()
-        ],
-        defaultColDef={"sortable": True, "filter": True, "resizable": True},
-        dashGridOptions={
-            "domLayout": "autoHeight",
-            "pagination": len(rows) > GRID_PAGE,
-            "paginationPageSize": GRID_PAGE,
-        },
-        style={"height": None},
-    )
-    return [rests_on(answer), grid]
+    return grid(ledger, view, compared(ledger, view), _to_herd(view))
+
+
+def _signals(outcome: str) -> Callable[[Ledger, View], Drawn]:
+    """Signals of lameness, or of the lesion watched, on every farm."""
+
+    def draw(ledger: Ledger, view: View) -> Drawn:
+        selection = view.selection.with_(farms=())
+        if outcome == "lesion":
+            selection = selection.with_(lesions=selection.lesions or (WATCHED,))
+        else:
+            selection = lameness_only(selection)
+        answer = signals(ledger, selection, outcome=outcome)
+
+        def to(row: dict[str, Any]) -> str:
+            span = {"span": span_of("month", row["month"])}
+            return view.open("/warning", farms=(row["farm"],), lesions=view.selection.lesions, **span)
+
+        figure = drawn_signals.signals(answer, **view.look, drill=lambda row: mark(to(row)))
+        lines = drawn_signals.sentences(answer)
+        lead = [html.Ul([html.Li(line) for line in lines], className="signals")] if lines else []
+        return Drawn(figure, answer, drawn_signals.describe(answer), to, lead=lead)
+
+    return draw
+
+
+def _each(ledger: Ledger, view: View) -> Drawn:
+    """Every farm over time, side by side on one scale."""
+    answer = prevalence(ledger, view.selection.with_(farms=()), by=("quarter", "farm"), per="trim")
+
+    def to(row: dict[str, Any]) -> str:
+        span = {"span": span_of("quarter", row["quarter"])}
+        return view.open("/lesions", farms=(row["farm"],), lesions=view.selection.lesions, **span)
+
+    figure = small_multiples(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe_plain("trend", answer), to)
 
 
 def _published(ledger: Ledger, view: View) -> Any:
@@ -151,6 +150,29 @@ PAGE = Page(
             _ranks,
             "A farm with few cows is drawn further towards the mean of all. The place is given with its doubt: farms "
             "whose places overlap are not told apart.",
+            wide=True,
+        ),
+        Panel(
+            "farms-signals",
+            "Signals of lameness across farms",
+            _signals("lameness"),
+            "Each farm's months of the last year against limits worked out from its own first twelve months. A month "
+            "outside them, or a long run on one side, is more than chance explains. Choose a month to see the farm's "
+            "early warning.",
+            wide=True,
+        ),
+        Panel(
+            "farms-watched",
+            "Signals of the lesion watched",
+            _signals("lesion"),
+            "The same for trims that show the lesions that count, digital dermatitis where none is chosen.",
+            wide=True,
+        ),
+        Panel(
+            "farms-each",
+            "Every farm, quarter by quarter",
+            _each,
+            "Trims with a lesion out of all trims of the quarter; all on one scale, farms with the most first.",
             wide=True,
         ),
         Panel("farms-table", "Table to sort", _table, wide=True),

@@ -23,17 +23,19 @@ def colour_bars(figure: Any) -> list[float]:
 
 
 @pytest.mark.parametrize(
-    ("split", "field", "group"), [("season", "seasons", "winter"), ("housing", "housing", "freestall")]
+    ("split", "field", "group"), [("season", "seasons", "winter"), ("housing", "housing", "bedded-pack")]
 )
 def test_one_of_several_is_what_it_would_be_alone(demo_ledger: Ledger, split: str, field: str, group: str) -> None:
-    selection = Selection(farms=("Withy Flat",), visits=("all",))
+    selection = Selection(farms=("Larkmoor",), visits=("all",))
     together = foot_map(demo_ledger, selection, by=(split,)).table
     alone = foot_map(demo_ledger, selection.with_(**{field: (group,)})).table
     part = together[together[split] == group].drop(columns=split).reset_index(drop=True)
     columns = ["foot", "claw", "zone", "cases", "at_risk", "low", "high"]
     order = ["foot", "zone", "claw"]
     pd.testing.assert_frame_equal(
-        part[columns].sort_values(order, ignore_index=True), alone[columns].sort_values(order, ignore_index=True)
+        part[columns].sort_values(order, ignore_index=True),
+        alone[columns].sort_values(order, ignore_index=True),
+        check_dtype=False,
     )
 
 
@@ -78,7 +80,7 @@ def test_small_drawings_are_small_on_a_laptop_only() -> None:
     assert small.layout.height < 0.75 * whole.layout.height
     assert "Winter: 12 of 90 cows" in small.layout.title.text
     phone = [draw_feet(feet(), title="", heading=heading, narrow=True) for heading in ("", "Winter")]
-    assert abs(phone[0].layout.height - phone[1].layout.height) < 60
+    assert abs(phone[0].layout.height - phone[1].layout.height) < 100
 
 
 def test_the_whole_map_follows_the_choice(demo_ledger: Ledger) -> None:

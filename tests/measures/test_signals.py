@@ -1,0 +1,59 @@
+"""Signals across farms: each farm as its own control chart has it, the planted rise first, few months left out."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from analytics.ledger import Ledger
+from analytics.measures.control_chart import control_chart
+from analytics.measures.signals import LATELY_MONTHS, signals
+from analytics.tally.selection import Selection
+from dashboard.charts import signals as drawn
+
+
+def test_each_farm_is_its_own_control_chart(demo_ledger: Ledger) -> None:
+    answer = signals(demo_ledger, Selection())
+    assert len(answer.table) == 5
+    for row in answer.table.itertuples():
+        own = control_chart(demo_ledger, Selection(farms=(row.farm,))).table
+        newest = own.iloc[-1]
+        assert (row.month, row.cases, row.at_risk) == (newest["month"], newest["cases"], newest["at_risk"])
+        assert (row.lower, row.upper) == pytest.approx((newest["lower"], newest["upper"]))
+        year = own[own["month"] > newest["month"] - pd.DateOffset(months=12)]
+        told = year[year["signal"] != ""]
+        assert row.signals_a_year == len(told)
+        assert row.signal == ("" if told.empty else told["signal"].iloc[-1])
+        lately = len(told) and told["month"].iloc[-1] > newest["month"] - pd.DateOffset(months=LATELY_MONTHS)
+        assert row.lately == bool(lately)
+        shown = answer.extra["months"]
+        assert shown.loc[shown["farm"] == row.farm, "month"].tolist() == year["month"].tolist()
+
+
+def test_the_planted_rise_is_first_and_alone_of_late(demo_ledger: Ledger) -> None:
+    table = signals(demo_ledger, Selection()).table
+    assert table["farm"].iloc[0] == "Osier End"
+    assert table["lately"].tolist() == [True, False, False, False, False]
+    assert [line.split(",")[0] for line in drawn.sentences(signals(demo_ledger, Selection()))] == ["Osier End"]
+
+
+def test_what_may_not_be_seen_or_does_not_reach_is_left_out(demo_ledger: Ledger) -> None:
+    allowed = signals(demo_ledger, Selection(allowed=("Larkmoor",)))
+    assert allowed.table["farm"].tolist() == ["Larkmoor"]
+    seldom = signals(demo_ledger, Selection(lesions=("DD",)))
+    assert seldom.empty and any("no farm has more than 12 months" in caution for caution in seldom.cautions)
+    assert len(seldom.extra["without"]) == 5
+    assert signals(demo_ledger, Selection(farms=("Nowhere",))).empty
+
+
+def test_the_chart_says_higher_and_lower_by_shape_and_word(demo_ledger: Ledger) -> None:
+    answer = signals(demo_ledger, Selection())
+    for narrow in (False, True):
+        figure = drawn.signals(answer, narrow=narrow, drill=lambda row: {"to": row["farm"]})
+        shapes = {trace.name: trace.marker.symbol for trace in figure.data}
+        assert shapes == {
+            "As usual": "circle", "Higher than usual": "triangle-up", "Lower than usual": "triangle-down"
+        }  # fmt: skip
+        assert sum(len(trace.x) for trace in figure.data) == len(answer.extra["months"])
+    assert "Osier End, Oct 2026: above the upper limit." in drawn.describe(answer).replace("\xa0", " ")
+    assert drawn.describe(signals(demo_ledger, Selection(farms=("Nowhere",)))).startswith("Nothing was recorded")
