@@ -1,0 +1,201 @@
+"""Behind nginx with TLS: the documented configuration, a real nginx, a real server, loopback only."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import re
+import shutil
+import socket
+import ssl
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+
+from dashboard.accounts import people
+from dashboard.accounts.store import Store
+from tests.accounts.people import PASSWORD
+from tests.report.made import herd
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+NAME = "herd.example.org"
+NGINX = shutil.which("nginx") or shutil.which("nginx", path="/usr/sbin:/usr/local/sbin")
+
+
+@dataclass
+class Served:
+    """Ports of nginx (TLS and plain) and of the server behind it, and what it wrote."""
+
+    tls: int
+    plain: int
+    direct: int
+    certificate: Path
+    folder: Path
+
+    def ask(
+        self, path: str, *, host: str = "", method: str = "GET", body: str | None = None, **headers: str
+    ) -> tuple[http.client.HTTPResponse, str]:
+        context = ssl.create_default_context(cafile=str(self.certificate))
+        connection = http.client.HTTPSConnection("127.0.0.1", self.tls, context=context, timeout=60)
+        return _asked(connection, path, host or f"{NAME}:{self.tls}", method, body, headers)
+
+    def ask_directly(self, path: str, host: str, **headers: str) -> tuple[http.client.HTTPResponse, str]:
+        connection = http.client.HTTPConnection("127.0.0.1", self.direct, timeout=60)
+        return _asked(connection, path, host, "GET", None, headers)
+
+
+def _asked(
+    connection: http.client.HTTPConnection, path: str, host: str, method: str, body: str | None, headers: dict[str, str]
+) -> tuple[http.client.HTTPResponse, str]:
+    named = {name.replace("_", "-"): value for name, value in headers.items()}
+    connection.request(method, path, body=body, headers={"Host": host, **named})
+    answer = connection.getresponse()
+    return answer, answer.read().decode("utf-8", "replace")
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    if NGINX is None or shutil.which("openssl") is None:
+        if os.environ.get("CI"):
+            pytest.fail("nginx and openssl are not on this machine; CI must have them.")
+        pytest.skip("nginx or openssl is not on this machine: the tests behind a proxy need both.")
+    folder = tmp_path_factory.mktemp("proxy")
+    herd(folder / "l.duckdb", "Home Farm", 5).lease.drop_if_idle()
+    people.add(Store(folder / "l.duckdb.accounts.sqlite"), "Olive", "owner", PASSWORD)
+    certificate, key = folder / "herd.crt", folder / "herd.key"
+    subprocess.run(
+        ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days", "2",
+         "-keyout", str(key), "-out", str(certificate), "-subj", f"/CN={NAME}",
+         "-addext", f"subjectAltName=DNS:{NAME},IP:127.0.0.1"],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    ports = Served(free_port(), free_port(), free_port(), certificate, folder)
+    site = (ROOT / "docs" / "behind-nginx.conf").read_text()
+    for said, here in (
+        ("/etc/ssl/herd.example.org.crt", str(certificate)), ("/etc/ssl/herd.example.org.key", str(key)),
+        ("listen 443", f"listen 127.0.0.1:{ports.tls}"), ("listen 80", f"listen 127.0.0.1:{ports.plain}"),
+        ("127.0.0.1:8050", f"127.0.0.1:{ports.direct}"),
+    ):  # fmt: skip
+        assert said in site
+        site = site.replace(said, here)
+    (folder / "site.conf").write_text(site)
+    kept = "".join(
+        f"{kind}_temp_path {folder}/{kind}; " for kind in ("client_body", "proxy", "fastcgi", "uwsgi", "scgi")
+    )
+    user = "user root; " if hasattr(os, "geteuid") and os.geteuid() == 0 else ""
+    (folder / "nginx.conf").write_text(
+        f"{user}daemon off; pid {folder}/pid; error_log {folder}/error.log; events {{}} "
+        f"http {{ access_log {folder}/access.log; {kept} include {folder}/site.conf; }}"
+    )
+    command = [sys.executable, "-c", "from dashboard.cli import main; main()", "serve", "--ledger",
+               str(folder / "l.duckdb"), "--port", str(ports.direct), "--behind-proxy", "--public-name",
+               NAME]  # fmt: skip
+    with (folder / "server.log").open("w") as log:
+        server = subprocess.Popen(command, stdout=log, stderr=log)
+        proxy = subprocess.Popen([NGINX, "-c", str(folder / "nginx.conf"), "-p", str(folder)], stdout=log, stderr=log)
+        try:
+            _wait_for(ports)
+            yield ports
+        finally:
+            for process in (proxy, server):
+                process.terminate()
+                process.wait(10)
+
+
+def _wait_for(ports: Served) -> None:
+    until = time.monotonic() + 90
+    while time.monotonic() < until:
+        try:
+            if ports.ask("/health")[0].status == 200:
+                return
+        except OSError:
+            pass
+        time.sleep(0.1)
+    raise AssertionError((ports.folder / "server.log").read_text() + (ports.folder / "error.log").read_text())
+
+
+def sign_in(served: Served, password: str = PASSWORD, **headers: str) -> tuple[http.client.HTTPResponse, str]:
+    page, text = served.ask("/login")
+    word = re.search(r'name="word" value="([^"]+)"', text)
+    assert word, text
+    form = urlencode({"name": "Olive", "password": password, "word": word[1], "next": "/"})
+    cookie = (page.getheader("Set-Cookie") or "").split(";")[0]
+    given = {"Origin": f"https://{NAME}:{served.tls}", "Content_Type": "application/x-www-form-urlencoded"}
+    return served.ask("/login", method="POST", body=form, Cookie=cookie, **given | headers)
+
+
+def test_one_signs_in_over_tls_and_the_cookie_is_for_tls_alone(served: Served) -> None:
+    answer, _ = sign_in(served)
+    assert answer.status == 303 and answer.getheader("Location") == "/"
+    cookies = answer.headers.get_all("Set-Cookie") or []
+    [session] = [cookie for cookie in cookies if cookie.startswith("__Host-evenfoot=")]
+    assert "Secure" in session and "HttpOnly" in session and "SameSite=Lax" in session
+    page, text = served.ask("/_dash-layout", Cookie=session.split(";")[0])
+    assert page.status == 200 and "address" in text
+    assert page.getheader("Strict-Transport-Security") == "max-age=31536000"
+
+
+def test_plain_http_leads_to_tls(served: Served) -> None:
+    connection = http.client.HTTPConnection("127.0.0.1", served.plain, timeout=30)
+    answer, _ = _asked(connection, "/lesions", NAME, "GET", None, {})
+    assert answer.status == 301 and answer.getheader("Location") == f"https://{NAME}/lesions"
+
+
+@pytest.mark.parametrize("host", ["evil.example", "localhost", "127.0.0.1", "herd.example.org.evil.example", ""])
+def test_other_names_get_no_answer(served: Served, host: str) -> None:
+    with pytest.raises((http.client.RemoteDisconnected, http.client.BadStatusLine, ConnectionError, ssl.SSLError)):
+        served.ask("/login", host=host or "_")
+
+
+def test_whoever_goes_past_the_proxy_is_not_let_in(served: Served) -> None:
+    answer, _ = served.ask_directly("/login", "127.0.0.1")
+    assert answer.status == 421
+    assert served.ask_directly("/health", "127.0.0.1")[0].status == 200
+
+
+def test_another_origin_cannot_post_through_the_proxy(served: Served) -> None:
+    assert sign_in(served, Origin="https://evil.example")[0].status == 421
+    assert sign_in(served, Origin=f"http://{NAME}:{served.tls}")[0].status == 421
+
+
+def test_an_address_made_up_by_the_browser_does_not_escape_the_slowing_down(served: Served) -> None:
+    """The proxy says who asked; what the browser says in its place is thrown away."""
+    codes = [
+        sign_in(served, f"wrong words {n} here", X_Forwarded_For=f"203.0.113.{n}", X_Forwarded_Host="evil.example")[
+            0
+        ].status
+        for n in range(7)
+    ]
+    assert 429 in codes and codes[0] == 401
+    store = Store(served.folder / "l.duckdb.accounts.sqlite")
+    with store.look() as connection:
+        assert connection.execute("SELECT COUNT(*) FROM attempts").fetchone()[0] == 2  # the name, and one address
+
+
+def test_a_large_body_is_stopped_at_the_proxy_except_for_sheets(served: Served) -> None:
+    given = {"Content_Type": "application/x-www-form-urlencoded", "Origin": f"https://{NAME}:{served.tls}"}
+    assert served.ask("/login", method="POST", body="x" * 40_000, **given)[0].status == 413
+    assert served.ask("/_dash-update-component", method="POST", body="x" * 40_000, **given)[0].status == 401
+
+
+def test_the_logs_carry_no_secrets(served: Served) -> None:
+    answer, _ = sign_in(served)
+    for path in ("/shared/eyJpZCI6secret.token", "/login?next=%2F"):
+        served.ask(path)
+    written = "".join((served.folder / name).read_text() for name in ("server.log", "access.log", "error.log"))
+    assert PASSWORD not in written and "secret.token" not in written and "__Host-" not in written
+    for cookie in answer.headers.get_all("Set-Cookie") or []:
+        value = cookie.split(";")[0].partition("=")[2]
+        assert not value or value not in written
