@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8050
 READY := $(VENV)/.ready
 
-.PHONY: run test check bench torture demo catalogue screenshots lock clean
+.PHONY: run test check bench torture demo catalogue screenshots lock sbom licences audit clean
 
 $(READY): requirements.lock pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Evenfoot needs Python 3.11 or newer; this is " + sys.version.split()[0] + ". Try: make PYTHON=python3.12 run")'
@@ -49,6 +49,16 @@ catalogue: $(READY)
 
 lock: $(READY)
 	$(BIN)/uv pip compile pyproject.toml --extra dev --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock
+
+sbom: $(READY)
+	$(BIN)/python -m tests.supply.sbom build/sbom.json
+
+licences: $(READY)
+	$(BIN)/python -m tests.supply.licences
+
+# Asks a public database of known faults about every package in the lock, so it needs the internet.
+audit: $(READY)
+	$(BIN)/pip-audit --requirement requirements.lock --require-hashes --no-deps --disable-pip
 
 clean:
 	rm -rf $(VENV) build
