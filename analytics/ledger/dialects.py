@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import importlib
+import warnings
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -53,7 +54,10 @@ def quoted(text: str, dialect: str) -> str:
 def _compiler(dialect: str) -> Any:
     if dialect == "pyspark":
         # Its compiler reads options that only exist once the engine's own part of Ibis is loaded.
-        importlib.import_module("ibis.backends.pyspark")
+        warnings.filterwarnings("ignore", message="PySpark does not yet fully support pandas")
+        import ibis
+
+        _ = ibis.pyspark
     return importlib.import_module(f"ibis.backends.sql.compilers.{dialect}").compiler
 
 
@@ -100,6 +104,21 @@ def translate(sql: str, dialect: str) -> tuple[str, ...]:
             place = tree.this.this if isinstance(tree.this, sge.Schema) else tree.this
             out.append(f"ANALYZE {place.sql(dialect=name)}")
     return tuple(out)
+
+
+def fill_in(sql: str, dialect: str, values: tuple[Any, ...]) -> str:
+    """A statement of the ledger in another dialect, with its values written into it as quoted literals.
+
+    For engines that take no values apart from the text.
+    """
+    import ibis.backends.sql.dialects  # noqa: F401
+    import sqlglot
+    import sqlglot.expressions as sge
+
+    tree = sqlglot.parse_one(sql, read="duckdb")
+    for mark, value in zip(list(tree.find_all(sge.Placeholder, bfs=False)), values, strict=True):
+        mark.replace(sge.convert(value))
+    return str(tree.sql(dialect=SQLGLOT_NAMES.get(dialect, dialect)))
 
 
 def _fit_postgres(tree: Any) -> None:

@@ -34,8 +34,8 @@ def open_ledger(address: str | os.PathLike[str] | None = None) -> Ledger:
     Parameters
     ----------
     address : str or path, optional
-        A path, ``duckdb://PATH``, or ``postgres://USER@HOST/DATABASE``. Without one: the EVENFOOT_LEDGER
-        environment variable, else the file in the user's data folder.
+        A path, ``duckdb://PATH``, ``postgres://USER@HOST/DATABASE`` or ``pyspark:///FOLDER``. Without one: the
+        EVENFOOT_LEDGER environment variable, else the file in the user's data folder.
 
     Raises
     ------
@@ -58,9 +58,13 @@ def engine_at(address: str) -> Engine:
         from analytics.ledger.postgres import postgres_at
 
         return postgres_at(address)
+    if scheme == "pyspark" and rest:
+        from analytics.ledger.spark import spark_at
+
+        return spark_at(address)
     raise Mistake(
-        f"The ledger address '{scheme}://...' cannot be opened; give the path of a file, duckdb://PATH or "
-        "postgres://USER@HOST/DATABASE."
+        f"The ledger address '{scheme}://...' cannot be opened; give the path of a file, duckdb://PATH, "
+        "postgres://USER@HOST/DATABASE or pyspark:///FOLDER."
     )
 
 
