@@ -1,0 +1,108 @@
+"""How quickly a view is worked out, beside the same answer written by hand, the answers compared."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.ledger import Ledger, open_ledger
+from analytics.measures import kept
+from analytics.measures.locomotion import locomotion
+from analytics.measures.prevalence import prevalence
+from analytics.tally.counts import count
+from analytics.tally.gait import scoring_sums
+from analytics.tally.selection import Selection
+from tests.scale import by_hand
+from tests.scale.ledgers import farm_name
+from tests.scale.table import best, head, line, milliseconds
+
+PANDAS_UP_TO = 1_000_000
+"""Beyond this pandas needs more memory than is left to others here."""
+
+Asked = Callable[[Ledger, Selection], Any]
+
+
+def lesions(ledger: Ledger, selection: Selection, by: tuple[str, ...]) -> pd.DataFrame:
+    """A view as a page asks for it: with intervals, basis and cautions, and nothing remembered."""
+    kept.forget()
+    return prevalence(ledger, selection, by=by).table
+
+
+def lame(ledger: Ledger, selection: Selection) -> pd.DataFrame:
+    """The lameness of every month, likewise."""
+    kept.forget()
+    return locomotion(ledger, selection).table
+
+
+def run(place: Path, findings: int) -> dict[str, float]:
+    """One size: print each view beside its rivals; gives the seconds of our own."""
+    ledger = open_ledger(str(place))
+    files = by_hand.parquet_of(place)
+    head(f"Views at {findings:,} findings, intervals and basis included")
+    out: dict[str, float] = {}
+    for whose, farm in (("one farm", farm_name(0)), ("all farms", None)):
+        selection = Selection(farms=(farm,)) if farm else Selection()
+        for what, by in (("lesions", ("lesion",)), ("lesions by month", ("lesion", "month"))):
+            kind = "month" if "month" in by else "lesion"
+            ours, _ = best(lambda s=selection, b=by: lesions(ledger, s, b))
+            answer = count(ledger, selection, by, "cow").table
+            _beside(
+                out,
+                f"{what}, {whose}",
+                ours,
+                answer[answer["sum_m"] > 0].sort_values(["lesion", *(["month"] if kind == "month" else [])]),
+                ledger,
+                lambda cursor, f=farm, k=kind: by_hand.lesions_sql(cursor, f, k),
+                lambda f=farm, k=kind: by_hand.lesions_polars(files, f, k),
+                (lambda f=farm, k=kind: by_hand.lesions_pandas(files, f, k)) if findings <= PANDAS_UP_TO else None,
+            )
+        ours, _ = best(lambda s=selection: lame(ledger, s))
+        sums, _kinds = scoring_sums(ledger, selection, ("month",))
+        _beside(
+            out,
+            f"lame by month, {whose}",
+            ours,
+            sums["lame"].sort_values("month"),
+            ledger,
+            lambda cursor, f=farm: by_hand.lame_sql(cursor, f),
+            lambda f=farm: by_hand.lame_polars(files, f),
+            (lambda f=farm: by_hand.lame_pandas(files, f)) if findings <= PANDAS_UP_TO else None,
+        )
+    again, _ = best(lambda: prevalence(ledger, Selection()).table)
+    line("lesions, all farms, asked again", milliseconds(again))
+    return out
+
+
+def _beside(
+    out: dict[str, float],
+    name: str,
+    ours: float,
+    answer: pd.DataFrame,
+    ledger: Ledger,
+    sql: Callable[[Any], pd.DataFrame],
+    polars: Callable[[], Any],
+    pandas: Callable[[], pd.DataFrame] | None,
+) -> None:
+    out[name] = ours
+
+    def in_sql() -> pd.DataFrame:
+        with ledger.reading() as cursor:
+            return sql(cursor)
+
+    told = []
+    for rival, work in (("SQL", in_sql), ("Polars", polars), ("pandas", pandas)):
+        if work is None:
+            continue
+        seconds, theirs = best(work, 3 if rival != "pandas" else 1)
+        theirs = theirs.to_pandas() if rival == "Polars" else theirs
+        keys = [key for key in ("lesion", "month") if key in theirs.columns]
+        theirs = theirs.sort_values(keys)
+        for column in [c for c in answer.columns if c.startswith("sum_") or c in ("clusters", "n_farms", "n_visits")]:
+            if not np.array_equal(answer[column].to_numpy("int64"), theirs[column].to_numpy("int64")):
+                raise SystemExit(f"{name}: {rival} has another {column}")
+        told.append(f"{rival} {milliseconds(seconds)} ({ours / seconds:.2f}x)")
+    line(name, milliseconds(ours), ", ".join(told))
