@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import functools
 
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, fetch, fetch_many, question_of, table
+from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table
 from analytics.tally.selection import Selection
 from analytics.tally.series import case_days
 
@@ -54,7 +53,7 @@ def before_after(
     return months, cows.sort_values(["farm", "cow", "after"]).reset_index(drop=True)
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _questions(selection: Selection, change: dt.date, outcome: str) -> dict[str, Question]:
     rows = case_days(selection, outcome)
     rows = rows.mutate(month=rows.visit_date.truncate("M"), after=rows.visit_date >= change)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import functools
-
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, fetch, for_any_farm, of_the_farm, question_of
+from analytics.tally.engine import Question, built_once, fetch, question_of
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 
@@ -28,10 +26,10 @@ def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.D
         One row a visit_kind and kind_from: visits, cows, trims (rows), first, last; the columns farms,
         visits_all and cows_all are not split and repeat what the asked-for kinds hold together.
     """
-    return fetch(ledger, of_the_farm(_covered_question(for_any_farm(selection), source), selection))
+    return fetch(ledger, _covered_question(selection, source))
 
 
-@functools.lru_cache(maxsize=1024)
+@built_once
 def _covered_question(selection: Selection, source: str) -> Question:
     base = of_farm_and_period(source, selection)
     base = base.mutate(
@@ -64,7 +62,11 @@ def _covered_question(selection: Selection, source: str) -> Question:
 
 def months_with_records(ledger: Ledger, selection: Selection, source: str = "trims") -> list[pd.Timestamp]:
     """First days of the months in which the selection has records, in order."""
-    base = of_visits(of_farm_and_period(source, selection), selection)
-    month = base.visit_date.truncate("M").name("month")
-    frame = fetch(ledger, base.select(month).distinct())
+    frame = fetch(ledger, _months_question(selection, source))
     return sorted(pd.Timestamp(value) for value in frame["month"])
+
+
+@built_once
+def _months_question(selection: Selection, source: str) -> Question:
+    base = of_visits(of_farm_and_period(source, selection), selection)
+    return question_of(base.select(base.visit_date.truncate("M").name("month")).distinct())

@@ -8,7 +8,6 @@ before it, so that any split by month, season or year is exact and no row a cow 
 from __future__ import annotations
 
 import datetime as dt
-import functools
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +18,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import Question, fetch_many, question_of, table
+from analytics.tally.engine import Question, built_once, fetch_many, question_of, table
 from analytics.tally.episodes import farm_spans
 from analytics.tally.narrow import NOT_RECORDED, grouped, of_farm_and_period, trims
 from analytics.tally.selection import Selection
@@ -93,7 +92,7 @@ def cow_time(ledger: Ledger, selection: Selection, by: tuple[str, ...] = ()) -> 
     return CowTime(split[[*by, "cow_days"]], int(seen["cows"]), int(seen["unregistered"]), days)
 
 
-@functools.lru_cache(maxsize=512)
+@built_once
 def _questions(selection: Selection, of_cow: tuple[str, ...]) -> dict[str, Question]:
     stays = _stays(selection)
     pieces = _pieces(stays, selection, of_cow)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch, fetch_many, table
+from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table
 from analytics.tally.narrow import findings, of_farm_and_period
 from analytics.tally.selection import Selection
 
@@ -19,15 +19,8 @@ def cows_found(ledger: Ledger, selection: Selection) -> pd.DataFrame:
         farm, cow, findings (rows), visits (days with a finding), worst (highest severity), last
         (newest finding), lesions and feet (distinct, comma between).
     """
-    found = findings(selection)
-    out = found.group_by(["farm", "cow"]).agg(
-        findings=found.count(),
-        visits=found.visit_date.nunique(),
-        worst=found.severity.max(),
-        last=found.visit_date.max(),
-    )
-    words = fetch(ledger, found.select("farm", "cow", "lesion", "foot").distinct())
-    frame = fetch(ledger, out)
+    frames = fetch_many(ledger, _found(selection))
+    words, frame = frames["words"], frames["cows"]
     if frame.empty:
         return frame.assign(lesions=pd.Series(dtype="str"), feet=pd.Series(dtype="str"))
     joined = words.groupby(["farm", "cow"]).agg(
@@ -38,6 +31,19 @@ def cows_found(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     return frame.sort_values(["findings", "last", "farm", "cow"], ascending=[False, False, True, True]).reset_index(
         drop=True
     )
+
+
+@built_once
+def _found(selection: Selection) -> dict[str, Question]:
+    found = findings(selection)
+    out = found.group_by(["farm", "cow"]).agg(
+        findings=found.count(),
+        visits=found.visit_date.nunique(),
+        worst=found.severity.max(),
+        last=found.visit_date.max(),
+    )
+    words = found.select("farm", "cow", "lesion", "foot").distinct()
+    return {"cows": question_of(out), "words": question_of(words)}
 
 
 def one_cow(ledger: Ledger, farm: str, cow: str, allowed: tuple[str, ...] | None = None) -> dict[str, pd.DataFrame]:

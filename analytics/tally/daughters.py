@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import functools
-
 import ibis
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, fetch, question_of
+from analytics.tally.engine import Question, built_once, fetch, question_of
 from analytics.tally.narrow import findings, trims
 from analytics.tally.selection import Selection
 
@@ -27,7 +25,7 @@ def daughters(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     return fetch(ledger, _question(selection))
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _question(selection: Selection) -> Question:
     seen = trims(selection)
     cows = seen.group_by(["farm", "cow"]).agg(times=seen.count(), sire=seen.sire.max())

@@ -12,7 +12,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch, fetch_many, table
+from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table
 from analytics.tally.narrow import NOT_RECORDED, of_farm_and_period
 from analytics.tally.needs import RECENT_DAYS, RETURNING_DAYS, open_rechecks, returning_cases
 from analytics.tally.scoring import one_scoring_a_day
@@ -27,11 +27,15 @@ COW = ["farm", "cow"]
 
 def newest_record(ledger: Ledger, selection: Selection) -> dt.date | None:
     """The day of the newest trim or score of the farms selected."""
-    everything = _everything(selection, None)
-    days = [of_farm_and_period(name, everything) for name in ("trims", "scores")]
-    both = ibis.union(*(each.select("visit_date") for each in days))
-    day = fetch(ledger, both.agg(day=both.visit_date.max()))["day"].iloc[0]
+    day = fetch(ledger, _newest(_everything(selection, None)))["day"].iloc[0]
     return None if pd.isna(day) else pd.Timestamp(day).date()
+
+
+@built_once
+def _newest(selection: Selection) -> Question:
+    days = [of_farm_and_period(name, selection) for name in ("trims", "scores")]
+    both = ibis.union(*(each.select("visit_date") for each in days))
+    return question_of(both.agg(day=both.visit_date.max()))
 
 
 def _everything(selection: Selection, on: dt.date | None) -> Selection:
@@ -80,7 +84,8 @@ def herd_on(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
     return herd.sort_values(COW).reset_index(drop=True)
 
 
-def _questions(selection: Selection, on: dt.date) -> dict[str, ir.Table]:
+@built_once
+def _questions(selection: Selection, on: dt.date) -> dict[str, Question]:
     known = _everything(selection, on)
     seen = of_farm_and_period("trims", known)
     rows = of_farm_and_period("trim_rows", known)
@@ -106,7 +111,7 @@ def _questions(selection: Selection, on: dt.date) -> dict[str, ir.Table]:
     referred = rows.filter(rows.action == "refer", rows.visit_date >= recent)
     last_seen = seen.group_by(COW).agg(seen_on=seen.visit_date.max())
     housing = _of_farms("housing_rows", selection)
-    return {
+    asked = {
         "cows": _of_farms("cows", selection).select(*COW, "breed", "registered", "entered_on", "left_on"),
         "looks": looks,
         "group": moves.group_by(COW).agg(group=moves.group.argmax(moves.moved_on)),
@@ -122,6 +127,7 @@ def _questions(selection: Selection, on: dt.date) -> dict[str, ir.Table]:
             "farm", "group", "starts_on", "housing"
         ),
     }
+    return {name: question_of(each) for name, each in asked.items()}
 
 
 def _blocks(rows: ir.Table, seen: ir.Table) -> ir.Table:

@@ -8,8 +8,8 @@ for whichever engine holds the ledger.
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 import ibis
 import ibis.expr.types as ir
@@ -91,6 +91,31 @@ def for_any_farm(selection: Selection) -> Selection:
 def of_the_farm(question: Question, selection: Selection) -> Question:
     """A question of :func:`for_any_farm` with the selection's own farm put in."""
     return question.of(selection.farms[0]) if len(selection.farms) == 1 else question
+
+
+P = ParamSpec("P")
+Asked = TypeVar("Asked", bound="Question | tuple[Question, ...] | dict[str, Question]")
+QUESTIONS_KEPT = 512
+
+
+def built_once(build: Callable[Concatenate[Selection, P], Asked]) -> Callable[Concatenate[Selection, P], Asked]:
+    """Keep the questions a function builds: each is built and compiled once, for whichever single farm is asked about.
+
+    The function takes a selection first, and hashable options; it gives a question, or a tuple or dict of them.
+    """
+    kept = functools.lru_cache(maxsize=QUESTIONS_KEPT)(build)
+
+    @functools.wraps(build)
+    def questions(selection: Selection, /, *args: P.args, **options: P.kwargs) -> Asked:
+        # Options that cannot be told apart by their hash are refused here, as they should be.
+        found: Any = kept(for_any_farm(selection), *args, **options)  # type: ignore[arg-type]
+        if isinstance(found, dict):
+            return {name: of_the_farm(each, selection) for name, each in found.items()}  # type: ignore[return-value]
+        if isinstance(found, tuple):
+            return tuple(of_the_farm(each, selection) for each in found)  # type: ignore[return-value]
+        return of_the_farm(found, selection)  # type: ignore[return-value]
+
+    return questions
 
 
 def fetch(ledger: Ledger, question: ir.Table | Question) -> pd.DataFrame:

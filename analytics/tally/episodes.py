@@ -6,13 +6,11 @@ gap are one case that has not healed. A row after the gap begins a new one.
 
 from __future__ import annotations
 
-import functools
-
 import ibis
 import ibis.expr.types as ir
 
 from analytics.mistake import Mistake
-from analytics.tally.engine import Question, question_of, table
+from analytics.tally.engine import Question, built_once, question_of, table
 from analytics.tally.narrow import findings, grouped, trims
 from analytics.tally.selection import Selection
 
@@ -122,7 +120,7 @@ def _by_columns(base: ir.Table, by: tuple[str, ...], selection: Selection) -> di
     return out
 
 
-@functools.lru_cache(maxsize=512)
+@built_once
 def new_cases_question(selection: Selection, by: tuple[str, ...], place: str, gap_days: int) -> Question:
     """SQL of the new cases: the ``by`` columns, new_cases, cows, and ``early``.
 
@@ -180,7 +178,7 @@ def _episodes(selection: Selection, place: str, gap_days: int) -> ir.Table:
     return last.drop("severity", "asked").rename(severity="worst", asked="counted")
 
 
-@functools.lru_cache(maxsize=512)
+@built_once
 def recurrence_question(selection: Selection, by: tuple[str, ...], place: str, gap_days: int) -> Question:
     """SQL of the time from an episode's last day to the same lesion again, or to the end of the follow-up.
 
@@ -203,7 +201,7 @@ def recurrence_question(selection: Selection, by: tuple[str, ...], place: str, g
     return question_of(out.rename({name: f"by_{name}" for name in by}))
 
 
-@functools.lru_cache(maxsize=512)
+@built_once
 def repeat_cows_question(selection: Selection, gap_days: int) -> Question:
     """SQL of the claws (feet, for lesions of the skin) on which a lesion came back: farm, cow, foot, claw,
     lesion, times (episodes), last (day last seen)."""

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import functools
-
 import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.counts import SUMS
-from analytics.tally.engine import Question, aggregated, fetch_many, question_of
+from analytics.tally.engine import Question, aggregated, built_once, fetch_many, question_of
 from analytics.tally.narrow import grouped
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -73,14 +71,14 @@ def step_sums(
     return sums["lame"].assign(cows=cows), kinds, int(whole["too_far"]), int(whole["cows"])
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _scorings(selection: Selection, by: tuple[str, ...]) -> dict[str, Question]:
     day = one_scoring_a_day(selection)
     day = day.mutate(**{f"by_{name}": grouped(day, name, selection) for name in by}, n=1)
     return _questions(day, by, OUTCOMES)
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> dict[str, Question]:
     day = one_scoring_a_day(selection)
     window = ibis.window(group_by=["farm", "cow"], order_by="visit_date")

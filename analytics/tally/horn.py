@@ -6,15 +6,13 @@ a value of a unit (a claw or a foot on a day). So they are put under each other 
 
 from __future__ import annotations
 
-import functools
-
 import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import Question, fetch, fetch_many, question_of, table
+from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table
 from analytics.tally.narrow import NOT_RECORDED, OF_SITE, OF_TRIM, grouped, of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 from analytics.trade.horn_limits import LIMITS, HornLimits
@@ -169,7 +167,7 @@ def _square(value: ir.Value) -> ir.Value:
     return wide * wide
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _question(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> tuple[Question, Question]:
     values = _values(selection, by, limits)
     keys = [*(f"by_{name}" for name in by), "measure"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from dataclasses import dataclass
 
 import ibis
@@ -10,7 +9,7 @@ import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, fetch_many, in_order, question_of, table
+from analytics.tally.engine import Question, built_once, fetch_many, in_order, question_of, table
 from analytics.tally.horn import group_value, readings
 from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.selection import Selection
@@ -195,7 +194,7 @@ def _housed(met: ir.Table) -> ir.Table:
     )
 
 
-@functools.lru_cache(maxsize=128)
+@built_once
 def _questions(selection: Selection, fixed: tuple[str, ...], names: tuple[str, ...]) -> dict[str, Question]:
     pairs = _pairs(selection, fixed)
     good = pairs.filter(pairs.why == "")

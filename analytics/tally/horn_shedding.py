@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import functools
-
 import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, aggregated, fetch, fetch_many, in_order, question_of, table
+from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, in_order, question_of, table
 from analytics.tally.horn import group_value, known_groupings, readings
 from analytics.tally.narrow import grouped, of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
@@ -38,7 +36,7 @@ def foot_days(selection: Selection, by: tuple[str, ...] = ()) -> ir.Table:
     return base.group_by(keys).agg(stage=base.shed_stage.max())
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _questions(selection: Selection, by: tuple[str, ...]) -> tuple[Question, Question]:
     feet = foot_days(selection, by)
     keys = [f"by_{name}" for name in by]
@@ -81,7 +79,7 @@ def count_stages(ledger: Ledger, selection: Selection, by: tuple[str, ...]) -> p
     return out.fillna(dict.fromkeys(("sum_m", "sum_mm", "sum_mn"), 0)).astype(cast).sort_values([*by, "shed_stage"])
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _model_question(selection: Selection) -> Question:
     feet = foot_days(selection)
     periods = table("housing_rows")

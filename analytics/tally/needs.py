@@ -6,7 +6,7 @@ import ibis
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import fetch_many
+from analytics.tally.engine import Question, built_once, fetch_many, question_of, table
 from analytics.tally.narrow import of_farm_and_period
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -42,32 +42,7 @@ def cows_in_need(ledger: Ledger, selection: Selection) -> pd.DataFrame:
         cow, farm, reason (in words), since (date of the record that says so). ``attrs["as_of"]`` is the
         date of the newest record.
     """
-    everything = selection.with_(visits=("all",), lesions=(), families=(), feet=(), claws=(), zones=(), severity=())
-    found = of_farm_and_period("findings", everything)
-    seen = of_farm_and_period("trims", everything)
-    rows = of_farm_and_period("scores", everything)
-    gone = ibis.union(seen.agg(day=seen.visit_date.max()), rows.agg(day=rows.visit_date.max()))
-    last_seen = seen.group_by(["farm", "cow"]).agg(seen_on=seen.visit_date.max())
-    day = one_scoring_a_day(everything)
-    window = ibis.window(group_by=["farm", "cow"], order_by=ibis.desc("visit_date"))
-    newest = day.mutate(place=ibis.row_number().over(window)).filter(lambda t: t.place == 0)
-    returning = found.filter(found.foot.notnull()).group_by(["farm", "cow", "foot", "lesion"])
-    from analytics.tally.engine import table
-
-    cows = table("cows")
-    frames = fetch_many(
-        ledger,
-        {
-            "as_of": gone.agg(day=gone.day.max()),
-            "severe": newest.filter(newest.severe == 1).select("farm", "cow", since=newest.visit_date),
-            "deep": found.filter(found.lesion.isin(FOR_THE_VETERINARIAN))
-            .group_by(["farm", "cow"])
-            .agg(since=found.visit_date.max()),
-            "days": returning.agg(days=found.visit_date.collect(distinct=True)),
-            "recheck": open_rechecks(found, last_seen),
-            "left": cows.filter(cows.left_on.notnull()).select("farm", "cow", "left_on"),
-        },
-    )
+    frames = fetch_many(ledger, _questions(selection))
     as_of = pd.Timestamp(frames["as_of"]["day"].iloc[0])
     parts = []
     for name in REASONS:
@@ -88,6 +63,32 @@ def cows_in_need(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     out = out[["cow", "farm", "reason", "since"]].reset_index(drop=True)
     out.attrs["as_of"] = as_of
     return out
+
+
+@built_once
+def _questions(selection: Selection) -> dict[str, Question]:
+    everything = selection.with_(visits=("all",), lesions=(), families=(), feet=(), claws=(), zones=(), severity=())
+    found = of_farm_and_period("findings", everything)
+    seen = of_farm_and_period("trims", everything)
+    rows = of_farm_and_period("scores", everything)
+    gone = ibis.union(seen.agg(day=seen.visit_date.max()), rows.agg(day=rows.visit_date.max()))
+    last_seen = seen.group_by(["farm", "cow"]).agg(seen_on=seen.visit_date.max())
+    day = one_scoring_a_day(everything)
+    window = ibis.window(group_by=["farm", "cow"], order_by=ibis.desc("visit_date"))
+    newest = day.mutate(place=ibis.row_number().over(window)).filter(lambda t: t.place == 0)
+    returning = found.filter(found.foot.notnull()).group_by(["farm", "cow", "foot", "lesion"])
+    cows = table("cows")
+    asked = {
+        "as_of": gone.agg(day=gone.day.max()),
+        "severe": newest.filter(newest.severe == 1).select("farm", "cow", since=newest.visit_date),
+        "deep": found.filter(found.lesion.isin(FOR_THE_VETERINARIAN))
+        .group_by(["farm", "cow"])
+        .agg(since=found.visit_date.max()),
+        "days": returning.agg(days=found.visit_date.collect(distinct=True)),
+        "recheck": open_rechecks(found, last_seen),
+        "left": cows.filter(cows.left_on.notnull()).select("farm", "cow", "left_on"),
+    }
+    return {name: question_of(each) for name, each in asked.items()}
 
 
 def open_rechecks(found: ibis.Table, last_seen: ibis.Table) -> ibis.Table:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import functools
-
 import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, fetch_many, question_of
+from analytics.tally.engine import Question, built_once, fetch_many, question_of
 from analytics.tally.narrow import of_farm_and_period
 from analytics.tally.selection import Selection
 from analytics.trade.feet import FEET
@@ -40,7 +38,7 @@ def pairs(ledger: Ledger, selection: Selection) -> dict[str, pd.DataFrame]:
     return fetch_many(ledger, _questions(selection))
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _questions(selection: Selection) -> dict[str, Question]:
     everything = selection.with_(visits=("all",), trimmers=())
     scores = of_farm_and_period("scores", everything)

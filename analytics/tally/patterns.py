@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import functools
-
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.counts import _cases, _looked_at
-from analytics.tally.engine import Question, fetch_many, question_of
+from analytics.tally.engine import Question, built_once, fetch_many, question_of
 from analytics.tally.selection import Selection
 
 
@@ -58,7 +56,7 @@ def add_cases(looked_at: pd.DataFrame, cases: pd.DataFrame, lesion: str) -> pd.D
     return both.assign(m=both["m"].fillna(0).astype("int64"))
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _questions(selection: Selection, by: tuple[str, ...], per: str, cluster: str, lesions: bool) -> dict[str, Question]:
     names = ["of_farm"] if cluster == "farm" else ["of_farm", "of_cow"]
     looked = _looked_at(selection, by, (), per).rename(of_farm="farm_key", of_cow="cow_key")

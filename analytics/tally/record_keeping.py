@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import functools
-
 import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, fetch_many, question_of
+from analytics.tally.engine import Question, built_once, fetch_many, question_of
 from analytics.tally.narrow import NOT_RECORDED, of_farm_and_period
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import LESIONS, NO_CASE_STAGE
@@ -54,7 +52,7 @@ def record_keeping(ledger: Ledger, selection: Selection) -> dict[str, pd.DataFra
     return fetch_many(ledger, _questions(plain))
 
 
-@functools.lru_cache(maxsize=128)
+@built_once
 def _questions(selection: Selection) -> dict[str, Question]:
     rows = of_farm_and_period("trim_rows", selection)
     rows = rows.mutate(

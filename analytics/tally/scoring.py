@@ -8,7 +8,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import aggregated, fetch
+from analytics.tally.engine import Question, aggregated, built_once, fetch, question_of
 from analytics.tally.narrow import OF_TRIM, grouped, scores
 from analytics.tally.selection import Selection
 
@@ -57,6 +57,20 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
     for name in by:
         if name not in OF_TRIM:
             raise Mistake(f"Locomotion scores cannot be grouped by '{name}'; use any of {', '.join(OF_TRIM)}.")
+    frame = fetch(ledger, _counted(selection, tuple(by)))
+    frame = frame[frame["scored"].fillna(0) > 0]
+    whole = ["scored", "lame", "severe", "cows", "n_farms", "sum_mm", "sum_mn", "sum_nn", "clusters"]
+    frame = frame.astype(dict.fromkeys(whole, "int64"))
+    one = (frame["low_scale"] == frame["high_scale"]) & (frame["unscaled"] == 0)
+    frame = frame.assign(
+        scale=frame["low_scale"].where(one), mean_score=(frame["points"] / frame["pointed"]).where(one)
+    )
+    frame = frame.drop(columns=["points", "pointed", "low_scale", "high_scale", "unscaled"])
+    return frame.sort_values(list(by)).reset_index(drop=True) if by else frame.reset_index(drop=True)
+
+
+@built_once
+def _counted(selection: Selection, by: tuple[str, ...]) -> Question:
     day = one_scoring_a_day(selection)
     day = day.mutate(**{f"by_{name}": grouped(day, name, selection) for name in by})
     keys = [f"by_{name}" for name in by]
@@ -89,16 +103,7 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
         sum_nn=(n * n).sum().cast("int64"),
         clusters=per_cow.count(),
     )
-    frame = fetch(ledger, out.rename({name: f"by_{name}" for name in by}))
-    frame = frame[frame["scored"].fillna(0) > 0]
-    whole = ["scored", "lame", "severe", "cows", "n_farms", "sum_mm", "sum_mn", "sum_nn", "clusters"]
-    frame = frame.astype(dict.fromkeys(whole, "int64"))
-    one = (frame["low_scale"] == frame["high_scale"]) & (frame["unscaled"] == 0)
-    frame = frame.assign(
-        scale=frame["low_scale"].where(one), mean_score=(frame["points"] / frame["pointed"]).where(one)
-    )
-    frame = frame.drop(columns=["points", "pointed", "low_scale", "high_scale", "unscaled"])
-    return frame.sort_values(list(by)).reset_index(drop=True) if by else frame.reset_index(drop=True)
+    return question_of(out.rename({name: f"by_{name}" for name in by}))
 
 
 def lame_cows(ledger: Ledger, selection: Selection) -> pd.DataFrame:
@@ -110,6 +115,16 @@ def lame_cows(ledger: Ledger, selection: Selection) -> pd.DataFrame:
         cow, farm, scored_on, score, scale, severe (0 or 1), group, times_lame_before (how many of the earlier
         scorings were lame) and scorings.
     """
+    frame = fetch(ledger, _lame(selection))
+    frame = frame.sort_values(
+        ["severe", "scored_on", "score", "farm", "cow"], ascending=[False, False, False, True, True]
+    )
+    columns = ["cow", "farm", "scored_on", "score", "scale", "group", "times_lame_before", "scorings", "severe"]
+    return frame[columns].reset_index(drop=True)
+
+
+@built_once
+def _lame(selection: Selection) -> Question:
     day = one_scoring_a_day(selection.with_(visits=("all",)))
     window = ibis.window(group_by=["farm", "cow"], order_by=ibis.desc("visit_date"))
     ranked = day.mutate(place=ibis.row_number().over(window))
@@ -123,9 +138,4 @@ def lame_cows(ledger: Ledger, selection: Selection) -> pd.DataFrame:
         times_lame_before=ranked.lame.sum(where=ranked.place > 0).fill_null(0),
         scorings=ranked.count(),
     )
-    frame = fetch(ledger, per_cow.filter(per_cow.newest_lame == 1))
-    frame = frame.sort_values(
-        ["severe", "scored_on", "score", "farm", "cow"], ascending=[False, False, False, True, True]
-    )
-    columns = ["cow", "farm", "scored_on", "score", "scale", "group", "times_lame_before", "scorings", "severe"]
-    return frame[columns].reset_index(drop=True)
+    return question_of(per_cow.filter(per_cow.newest_lame == 1))

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import functools
-
 import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, fetch, question_of
+from analytics.tally.engine import Question, built_once, fetch, question_of
 from analytics.tally.narrow import findings, trims
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -43,7 +41,7 @@ def monthly(ledger: Ledger, selection: Selection, outcome: str, keys: tuple[str,
     return frame.sort_values([*keys, "month"]).reset_index(drop=True)
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _question(selection: Selection, outcome: str, keys: tuple[str, ...]) -> Question:
     rows = case_days(selection, outcome)
     rows = rows.mutate(month=rows.visit_date.truncate("M"), animal=rows.farm + "|" + rows.cow)

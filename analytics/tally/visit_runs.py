@@ -6,7 +6,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.ledger.derive import VISIT_GAP_DAYS
-from analytics.tally.engine import fetch
+from analytics.tally.engine import Question, built_once, fetch, question_of
 from analytics.tally.narrow import trims
 from analytics.tally.selection import Selection
 
@@ -19,12 +19,7 @@ def visit_runs(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     pandas.DataFrame
         farm, visit_kind, first, last (days), trims (cow records) and herd_size (the largest a sheet gives, or missing).
     """
-    base = trims(selection)
-    base = base.mutate(visit_kind=base.visit_kind.fill_null("unknown"))
-    per_day = base.group_by(["farm", "visit_kind", "visit_date"]).agg(
-        trims=base.count(), herd_size=base.herd_size.max()
-    )
-    days = fetch(ledger, per_day).sort_values(["farm", "visit_kind", "visit_date"])
+    days = fetch(ledger, _days(selection)).sort_values(["farm", "visit_kind", "visit_date"])
     gap = days.groupby(["farm", "visit_kind"])["visit_date"].diff().dt.days
     days = days.assign(run=(~(gap <= VISIT_GAP_DAYS)).cumsum())
     runs = days.groupby(["farm", "visit_kind", "run"], as_index=False).agg(
@@ -34,3 +29,13 @@ def visit_runs(ledger: Ledger, selection: Selection) -> pd.DataFrame:
         herd_size=("herd_size", "max"),
     )
     return runs.drop(columns="run").sort_values(["first", "farm", "visit_kind"]).reset_index(drop=True)
+
+
+@built_once
+def _days(selection: Selection) -> Question:
+    base = trims(selection)
+    base = base.mutate(visit_kind=base.visit_kind.fill_null("unknown"))
+    per_day = base.group_by(["farm", "visit_kind", "visit_date"]).agg(
+        trims=base.count(), herd_size=base.herd_size.max()
+    )
+    return question_of(per_day)

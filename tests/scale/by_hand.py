@@ -132,7 +132,8 @@ def lame_polars(files: dict[str, Path], farm: str | None) -> pl.DataFrame:
         each.agg(pl.col("l").sum().alias("m"), pl.len().alias("n"))
         .group_by("month")
         .agg(
-            m.sum().alias("sum_m"), n.sum().alias("sum_n"), (m * m).sum().alias("sum_mm"), (m * n).sum().alias("sum_mn"),
+            m.sum().alias("sum_m"), n.sum().alias("sum_n"), (m * m).sum().alias("sum_mm"),
+            (m * n).sum().alias("sum_mn"),
             (n * n).sum().alias("sum_nn"), pl.len().alias("clusters"),
         )
         .sort("month")

@@ -1,0 +1,61 @@
+"""A question is built once for all single farms, and each farm still gets its own answer."""
+
+import datetime as dt
+from pathlib import Path
+
+import pandas as pd
+
+from analytics.tally.cows import cows_found
+from analytics.tally.engine import built_once
+from analytics.tally.gait import scoring_sums
+from analytics.tally.scoring import count_scorings
+from analytics.tally.selection import Selection
+from tests.sheets import checked, ledger_of
+
+FARMS = ("Ash", "O'Dell's", "the one farm of this question")
+
+
+def test_every_farm_gets_its_own_answer_from_one_building(tmp_path: Path) -> None:
+    rows = [
+        {"farm": farm, "visit_date": dt.date(2026, 3, 2), "visit_kind": "whole-herd", "cow": str(cow), "foot": "LH",
+         "lesion": "DD", "locomotion_score": 3, "locomotion_scale": "1-5"}
+        for number, farm in enumerate(FARMS, start=2)
+        for cow in range(number)
+    ]  # fmt: skip
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
+    for number, farm in enumerate(FARMS, start=2):
+        one = Selection(farms=(farm,))
+        assert count_scorings(ledger, one)["scored"].to_list() == [number]
+        sums, _ = scoring_sums(ledger, one, ("month",))
+        assert sums["lame"]["sum_m"].to_list() == [number]
+        assert set(cows_found(ledger, one)["farm"]) == {farm}
+    nobody = Selection(farms=("Ash",), allowed=("O'Dell's",))
+    assert count_scorings(ledger, nobody).empty
+    pair = Selection(farms=FARMS[:2])
+    assert count_scorings(ledger, pair)["scored"].to_list() == [5]
+
+
+def test_it_is_built_once() -> None:
+    from analytics.tally.engine import Question, question_of, table
+
+    built = []
+
+    @built_once
+    def trims(selection: Selection, since: dt.date) -> dict[str, Question]:
+        built.append(selection)
+        base = table("trims")
+        return {"all": question_of(base.filter(base.farm.isin(selection.farms), base.visit_date >= since))}
+
+    texts = [trims(Selection(farms=(farm,)), dt.date(2026, 1, 1))["all"].sql() for farm in FARMS[:2]]
+    assert len(built) == 1
+    assert "'Ash'" in texts[0] and "'O''Dell''s'" in texts[1]
+    assert texts[0].replace("'Ash'", "?") == texts[1].replace("'O''Dell''s'", "?")
+    trims(Selection(farms=("Ash",)), dt.date(2026, 1, 2))
+    assert len(built) == 2
+
+
+def test_frames_are_the_same_asked_twice(tmp_path: Path) -> None:
+    rows = [{"farm": "Ash", "visit_date": dt.date(2026, 3, 2), "visit_kind": "whole-herd", "cow": "1"}]
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
+    first, second = (count_scorings(ledger, Selection(farms=("Ash",))) for _ in range(2))
+    pd.testing.assert_frame_equal(first, second)
