@@ -222,6 +222,12 @@ def _clientside(app: Dash) -> None:
         prevent_initial_call=True,
     )
     app.clientside_callback(
+        "window.dash_clientside.evenfoot.print",
+        Output("printed", "data"),
+        Input("print", "n_clicks"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
         "window.dash_clientside.evenfoot.row",
         Output("opened-row", "data"),
         Input("farms-grid", "selectedRows"),

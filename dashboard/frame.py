@@ -75,6 +75,7 @@ def _around() -> Any:
             dcc.Store(id="seen-version"),
             dcc.Store(id="written"),
             dcc.Store(id="opened-row"),
+            dcc.Store(id="printed"),
             dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),
             html.Header(
                 [

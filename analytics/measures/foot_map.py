@@ -40,6 +40,7 @@ def foot_map(
     Answer
         ``table``: the ``by`` columns, foot, claw (missing between the claws), zone, cases, at_risk, prevalence,
         low, high, n_farms, n_visits. Places where nothing was found are left out.
+        ``extra["looked_at"]``: the ``by`` columns, foot and at_risk of every foot looked at.
     """
     on_claw = prevalence(ledger, selection, by=(*by, "foot", "claw", "zone"), per=per, level=level)
     below = per if per != "claw" else "foot"
@@ -48,9 +49,10 @@ def foot_map(
     feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=None)
     parts = [part for part in (claws, feet[claws.columns] if len(feet) else feet) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else claws
+    looked_at = table.groupby([*by, "foot"], as_index=False, observed=True)["at_risk"].max()
     table = table[table["cases"] > 0].reset_index(drop=True)
     table = table.assign(claw=table["claw"].astype(object).where(table["claw"].notna(), None))
     cautions = between.cautions
     if len(table) and np.any(table["n_farms"] > 0) and not (table["cases"] >= 5).any():
         cautions += (say("Few findings carry a zone; the picture may change with the next visit."),)
-    return Answer("foot-map", table, on_claw.basis, cautions, (*by, "foot", "claw", "zone"))
+    return Answer("foot-map", table, on_claw.basis, cautions, (*by, "foot", "claw", "zone"), {"looked_at": looked_at})

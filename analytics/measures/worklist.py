@@ -93,6 +93,7 @@ def worklist(
         (veterinarian, trimmer or watch), kinds (the reasons as codes, comma between), group, days_in_milk,
         looked_on; and the claw expected to be long first: foot, claw, toe_from (measured or assumed), left_on, left_mm,
         expected_mm, expected_low, expected_high, limit_mm, passes_on, passes_from, passes_to. One row a cow.
+        ``extra["reasons"]``: farm, cow, due_on, words, who, one row a reason, the soonest first.
     """
     today = on or newest_record(ledger, selection)
     if today is None:
@@ -105,7 +106,8 @@ def worklist(
         say("Today is taken to be {day}; {n} cows are in the herd.", day=f"{today:%Y-%m-%d}", n=len(due.herd)),
         say("What comes due by {day} is on the list.", day=f"{horizon:%Y-%m-%d}"),
     )
-    return Answer("worklist", table, basis_on(ledger, selection, today, level, notes), _cautions(due, table))
+    basis = basis_on(ledger, selection, today, level, notes)
+    return Answer("worklist", table, basis, _cautions(due, table), (), {"reasons": _each(kept)})
 
 
 def basis_on(ledger: Ledger, selection: Selection, today: dt.date, level: float, notes: tuple[Said, ...]) -> Basis:
@@ -129,6 +131,14 @@ def everybody_due(
     pace = pace_of(ledger, selection, on)
     toes = toes_carried_on(ledger, selection, herd, on, pace, limits, level)
     return Due(reasons_of(herd, toes, on, limits), herd, toes, pace)
+
+
+def _each(reasons: pd.DataFrame) -> pd.DataFrame:
+    """Every reason of every cow with whom it is for, the soonest first, the most pressing of a day before the rest."""
+    place = {code: n for n, code in enumerate(REASONS)}
+    out = reasons.assign(who=[REASONS[kind].who for kind in reasons["kind"]], place=reasons["kind"].map(place))
+    out = out.sort_values(["due_on", "place", "farm", "cow"], kind="stable", ignore_index=True)
+    return out[["farm", "cow", "due_on", "words", "who"]]
 
 
 def _one_row_a_cow(reasons: pd.DataFrame, due: Due, today: pd.Timestamp) -> pd.DataFrame:

@@ -131,12 +131,23 @@
     attributeFilter: ["data-table"],
   });
 
+  /* Charts are as wide as the window; on paper they are made as wide as the narrower of the usual papers. */
+  const PAPER = 690;
+  window.addEventListener("beforeprint", () => {
+    const widest = Math.max(...[...document.querySelectorAll(".chart")].map((chart) => chart.clientWidth), PAPER);
+    document.documentElement.style.setProperty("--on-paper", PAPER / widest);
+  });
+
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     evenfoot: {
       follow: function () {
         const hit = changed();
         const href = hit ? destination(hit.value) : null;
         if (href) go(href);
+        return none();
+      },
+      print: function (clicks) {
+        if (clicks) window.print();
         return none();
       },
       /* A chosen row of a grid leads where its "to" says. */

@@ -100,7 +100,10 @@ def draw_feet(
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     top = highest or common_top(answer, count=count)
     places = place_feet(narrow)
-    looks = zone_looks(found, tuple(zone_polygons()), top, answer.basis.unit, theme, drill, count=count)
+    looked_at = looked_at_by_foot(found)
+    if "looked_at" in answer.extra:
+        looked_at |= answer.extra["looked_at"].set_index("foot")["at_risk"].to_dict()
+    looks = zone_looks(found, tuple(zone_polygons()), top, answer.basis.unit, theme, drill, count=count, seen=looked_at)
     pixels = pixels_of(places, narrow, small=bool(heading))
     size = 10.5 if narrow else SMALL_TYPE if heading else 12
     traces, labels = paint(places, looks, theme=theme, type_size=size, pixels=pixels)
@@ -185,9 +188,10 @@ def zone_looks(
     *,
     numbers: bool = False,
     count: bool = False,
+    seen: Mapping[str, float] | None = None,
 ) -> dict[Key, ZoneLook]:
     """How each zone looks: its prevalence, none recorded, or nothing known of the foot."""
-    looked_at = looked_at_by_foot(found)
+    looked_at = looked_at_by_foot(found) if seen is None else seen
     out: dict[Key, ZoneLook] = {}
     for key in keys:
         foot, claw, zone = key

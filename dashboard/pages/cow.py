@@ -16,6 +16,8 @@ from dashboard.charts.cow import timeline
 from dashboard.charts.labels import small, value_label
 from dashboard.language import _, _n, told, words
 from dashboard.page import Page
+from dashboard.pages.cow_events import events
+from dashboard.pages.cow_now import her_feet, next_due
 from dashboard.panel import Drawn, Panel, mark, number_table
 from dashboard.span import span_of
 from dashboard.view import View
@@ -101,14 +103,15 @@ def _who(ledger: Ledger, view: View) -> Any:
     parts = [html.P(line, className="lead") for line in lines]
     if len(frames["scores"]) and frames["scores"]["severe"].iloc[0] == 1:
         parts.append(html.P(_("She was severely lame when last scored: ask your veterinarian."), className="caution"))
-    return [html.H3(_("Cow {cow}, {farm}", cow=cow["cow"], farm=cow["farm"])), *parts]
+    heading = html.H3(_("Cow {cow}, {farm}", cow=cow["cow"], farm=cow["farm"]))
+    return [heading, *parts, html.Button(_("Print"), id="print", className="take")]
 
 
 def _timeline(ledger: Ledger, view: View) -> Any:
     frames = _frames(ledger, view)
     if frames is None or (frames["trims"].empty and frames["scores"].empty):
         return html.P(told(ASK) if frames is None else _("Nothing is recorded of her yet."), className="empty")
-    answer = _answer(frames, _events(frames))
+    answer = _answer(frames, events(frames))
 
     def closer(row: dict[str, Any]) -> dict[str, str]:
         """A finding leads to all cows that have it there, a scoring to who was lame in its month."""
@@ -132,37 +135,6 @@ def _timeline(ledger: Ledger, view: View) -> Any:
     )
 
 
-def _events(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
-    """All that happened to her, one row an event, newest first."""
-    parts = [
-        pd.DataFrame({"day": f[column], "event": name, "what": f.apply(said, axis=1) if len(f) else []})
-        for name, f, column, said in (
-            (_("Finding"), frames["findings"], "visit_date", _finding_words),
-            (
-                _("Scored"),
-                frames["scores"],
-                "visit_date",
-                lambda r: _("{score} on the {scale} scale", score=r["score"], scale=r["scale"]),
-            ),
-            (_("Calved"), frames["calvings"], "calved_on", lambda r: ""),
-            (_("Moved"), frames["moves"], "moved_on", lambda r: _("to {group}", group=r["group"])),
-        )
-    ]
-    clean = frames["trims"][~frames["trims"]["visit_date"].isin(frames["findings"]["visit_date"])]
-    parts.append(pd.DataFrame({"day": clean["visit_date"], "event": _("Trimmed"), "what": _("nothing found")}))
-    filled = [part for part in parts if len(part)]
-    events = pd.concat(filled, ignore_index=True) if filled else parts[0]
-    return events.sort_values("day", ascending=False, kind="stable").reset_index(drop=True)
-
-
-def _finding_words(row: pd.Series) -> str:
-    parts = [value_label("lesion", row["lesion"])]
-    parts += [value_label(name, row[name]) for name in ("foot", "claw", "zone", "dd_stage") if pd.notna(row[name])]
-    if pd.notna(row["severity"]):
-        parts.append(value_label("severity", int(row["severity"])))
-    return ", ".join(parts)
-
-
 def _rows(name: str, columns: tuple[str, ...], caption: str, none: str) -> Any:
     def draw(ledger: Ledger, view: View) -> Any:
         frames = _frames(ledger, view)
@@ -170,9 +142,9 @@ def _rows(name: str, columns: tuple[str, ...], caption: str, none: str) -> Any:
             return html.P(told(ASK), className="empty")
         frame = frames[name]
         if frame.empty:
-            return html.P(none, className="empty")
+            return html.P(told(none), className="empty")
         shown = [column for column in columns if frame[column].notna().any()]
-        return number_table(frame[shown], None, caption)
+        return number_table(frame[shown], None, told(caption))
 
     return draw
 
@@ -212,6 +184,21 @@ PAGE = Page(
     trail=_trail,
     panels=(
         Panel("cow-who", "Who she is", _who, wide=True),
+        Panel(
+            "cow-next",
+            "What is open, and what falls due next",
+            next_due,
+            "Everything that is open, and what falls due within a year, as of the newest record of her farm.",
+            wide=True,
+        ),
+        Panel(
+            "cow-feet",
+            "Her feet",
+            her_feet,
+            "At how many of her trims a lesion was found in the zone, out of the trims that looked at the foot; every "
+            "kind of visit counts.",
+            wide=True,
+        ),
         Panel(
             "cow-timeline",
             "Her time line",

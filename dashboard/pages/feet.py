@@ -109,8 +109,12 @@ def feet_by(ledger: Ledger, view: View) -> Any:
         groups = groups.tail(MOST_DRAWN)
     parts = []
     for group in records(groups.head(MOST_DRAWN)):
+        seen = answer.extra["looked_at"]
         part = dataclasses.replace(
-            answer, table=answer.table[answer.table[split] == group[split]].drop(columns=split), by=answer.by[1:]
+            answer,
+            table=answer.table[answer.table[split] == group[split]].drop(columns=split),
+            by=answer.by[1:],
+            extra={"looked_at": seen[seen[split] == group[split]]},
         )
         parts.append((group, part))
     drawn = [(group, part) for group, part in parts if zone_rows(part)]

@@ -1,0 +1,82 @@
+"""One cow now: what is open or falls due next, and her feet drawn with what was found on them."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from typing import Any
+
+import pandas as pd
+from dash import html
+
+from analytics.ledger import Ledger
+from analytics.measures.foot_map import foot_map
+from analytics.measures.worklist import worklist
+from analytics.tally.due import newest_record
+from analytics.tally.selection import Selection
+from dashboard.charts import describe
+from dashboard.charts.foot import draw_feet
+from dashboard.charts.frame import records
+from dashboard.language import _, told, words
+from dashboard.panel import Drawn, mark, number_table
+from dashboard.view import View
+
+AHEAD_DAYS = 365
+"""What falls due within a year is told of one cow; the list of all cows looks four weeks ahead."""
+
+
+def _hers(view: View) -> Selection | None:
+    """All records of the cow in the address, whatever the visit; nothing where no cow is chosen."""
+    cow = view.options.get("cow")
+    if not cow or view.farm is None:
+        return None
+    return Selection(farms=(view.farm,), cows=(cow,), visits=("all",), allowed=view.selection.allowed)
+
+
+def next_due(ledger: Ledger, view: View) -> Any:
+    """What is open and what falls due, the soonest first, as of the newest record of her farm."""
+    hers = _hers(view)
+    if hers is None or not ledger.exists:
+        return html.P(_("Choose a cow first."), className="empty")
+    on = newest_record(ledger, hers.with_(cows=()))
+    answer = worklist(ledger, hers, on=on, ahead_days=AHEAD_DAYS)
+    if answer.empty or on is None:
+        return html.P(
+            _("Nothing is open and nothing falls due within a year; or she has left the herd."), className="empty"
+        )
+    reasons = answer.extra["reasons"]
+    parts: list[Any] = [html.P(_lead(reasons, on), className="lead")]
+    parts += [html.P(told(caution), className="caution") for caution in answer.cautions]
+    table = reasons.rename(columns={"words": "reason"})[["due_on", "reason", "who"]]
+    return [*parts, number_table(table, None, _("What falls due next"))]
+
+
+def _lead(reasons: pd.DataFrame, on: dt.date) -> str:
+    first = records(reasons.head(1))[0]
+    day = pd.Timestamp(first["due_on"])
+    when = words().date(day)
+    said = (
+        _("Open on {day}, the newest record of her farm: {reason}.", day=when, reason=told(first["words"]))
+        if day <= pd.Timestamp(on)
+        else _("Next on {day}: {reason}.", day=when, reason=told(first["words"]))
+    )
+    return said
+
+
+def her_feet(ledger: Ledger, view: View) -> Any:
+    """At how many of her trims something was found in each zone, over all her records."""
+    hers = _hers(view)
+    if hers is None or not ledger.exists:
+        return html.P(_("Choose a cow first."), className="empty")
+    # What is cautioned of herds (few cows, selective visits) says nothing of one cow's own records.
+    answer = dataclasses.replace(foot_map(ledger, hers, per="trim"), cautions=())
+    if answer.empty:
+        return html.P(_("No finding with its place is recorded of her."), className="empty")
+
+    def to(row: dict[str, Any]) -> str:
+        claw = row["claw"]
+        claws = (claw,) if isinstance(claw, str) and claw else ()
+        return view.open("/lesions", feet=(row["foot"],), claws=claws, zones=(int(row["zone"]),))
+
+    figure = draw_feet(answer, **view.look, count=True, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe.describe("foot", answer), to)
