@@ -88,7 +88,8 @@ def add_stream(
     """
     if dry_run:
         return _count_only(ledger, stream, file, memory)
-    with ledger.writing() as connection, _bounded(connection, Path(ledger.name).parent, memory) as folder:
+    with _spill_folder(Path(ledger.name).parent) as folder, ledger.writing() as connection:
+        _bound(connection, memory, folder)
         [(number,)] = connection.execute("SELECT COALESCE(MAX(import_no), 0) + 1 FROM imports").fetchall()
         table, fields = ROW_TABLES[stream.kind]
         columns = ", ".join(f'"{name}"' for name in fields)
@@ -208,15 +209,19 @@ def _farms_together(connection: Any, table: str, number: int) -> Iterator[list[s
 
 
 @contextlib.contextmanager
-def _bounded(connection: Any, beside: Path, memory: str) -> Iterator[Path]:
-    """A limit on the engine's memory, and a folder for what does not fit."""
-    folder = Path(tempfile.mkdtemp(prefix=".evenfoot-", dir=beside))
+def _spill_folder(beside: Path) -> Iterator[Path]:
+    """A folder for what does not fit into memory. It outlives the transaction, whose end still reads from it."""
+    folder = Path(tempfile.mkdtemp(prefix=".evenfoot-", dir=beside if beside.is_dir() else None))
     try:
-        connection.execute(f"SET memory_limit = '{memory}'")
-        connection.execute("SET temp_directory = '" + str(folder).replace("'", "''") + "'")
         yield folder
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def _bound(connection: Any, memory: str, folder: Path) -> None:
+    connection.execute(f"SET memory_limit = '{memory}'")
+    connection.execute("SET temp_directory = '" + str(folder).replace("'", "''") + "'")
+    connection.execute("SET enable_progress_bar = false")
 
 
 def _count_only(ledger: Ledger, stream: CheckedStream, file: str, memory: str) -> ImportResult:
@@ -226,7 +231,7 @@ def _count_only(ledger: Ledger, stream: CheckedStream, file: str, memory: str) -
     table, fields = ROW_TABLES[stream.kind]
     with tempfile.TemporaryDirectory() as place, duckdb.connect(str(Path(place) / "keys.duckdb")) as connection:
         folder = Path(place)
-        connection.execute(f"SET memory_limit = '{memory}'")
+        _bound(connection, memory, folder)
         taken = _Taken(stream, folder)
         _stream_in(connection, taken, f"CREATE TABLE keys AS SELECT {key_of(fields)} AS row_key FROM incoming")
         connection.execute("CREATE TABLE fresh AS SELECT DISTINCT row_key FROM keys")
