@@ -94,6 +94,7 @@ def _by_engine(file: TextFile, delimiter: str, width: int, *, padded: bool) -> I
             duckdb.connect(config={"memory_limit": READER_MEMORY, "autoload_known_extensions": False}) as connection,
             ThreadPoolExecutor() as pool,
         ):
+            connection.execute("SET enable_progress_bar = false")
             question = connection.sql(f"SELECT * FROM read_csv('{place}', {options})")
             for batch in question.to_arrow_reader(ROWS_A_PIECE):
                 columns_here = list(pool.map(_encoded, batch.columns))
