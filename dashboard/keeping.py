@@ -7,6 +7,7 @@ import sys
 
 from analytics.ledger import open_ledger
 from analytics.mistake import Mistake
+from dashboard.tables import csv_text
 
 FORMATS = ("text", "csv", "json")
 
@@ -54,7 +55,7 @@ def print_history(address: str | None, format: str) -> None:
         raise Mistake(f"'{format}' is not a format of the history; use text, csv or json.")
     lines = history(open_ledger(address))
     if format == "csv":
-        sys.stdout.write(lines.to_csv(index=False))
+        sys.stdout.write(csv_text(lines))
         return
     if format == "json":
         print(lines.to_json(orient="records", date_format="iso", force_ascii=False))

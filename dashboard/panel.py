@@ -18,7 +18,7 @@ from analytics.words import Said
 from dashboard.charts.labels import column_label, value_label
 from dashboard.language import _, _n, told, words
 from dashboard.reader import for_charts
-from dashboard.tables import basis_sentences, printable
+from dashboard.tables import basis_sentences, csv_text, printable
 from dashboard.view import View
 
 NAMED = ("zone", "severity")
@@ -148,7 +148,7 @@ def rests_on(answer: Answer) -> html.P:
 
 
 def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Div:
-    text = printable(answer.table).to_csv(index=False, lineterminator="\n")
+    text = csv_text(printable(answer.table))
     return html.Div(
         [
             html.A(

@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from analytics.intake.setting_aside import safe_text
 from analytics.ledger import Ledger, open_ledger
 from analytics.measures.answer import Answer
 from analytics.measures.catalogue import answer
@@ -56,7 +57,7 @@ def print_table(
         return
     frame = printable(result.table)
     if format == "csv":
-        frame.to_csv(sys.stdout, index=False, lineterminator="\n")
+        sys.stdout.write(csv_text(frame))
     else:
         print(frame.round(4).to_string(index=False) if len(frame) else "No rows.")
     sys.stdout.flush()
@@ -151,6 +152,22 @@ def printable(table: pd.DataFrame) -> pd.DataFrame:
         if pd.api.types.is_datetime64_any_dtype(out[column]):
             out[column] = [None if pd.isna(v) else period_label(str(column), v) for v in out[column]]
     return out
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """A table as CSV for a spreadsheet: text that it would take for a formula gets an apostrophe before it.
+
+    Examples
+    --------
+    >>> csv_text(pd.DataFrame({"cow": ["=1+1", "7"], "gap": [-0.5, 2.0]}))
+    "cow,gap\\n'=1+1,-0.5\\n7,2.0\\n"
+    """
+    out = frame.copy()
+    for column in out.columns:
+        if not pd.api.types.is_numeric_dtype(out[column]):
+            out[column] = [safe_text(cell) if isinstance(cell, str) else cell for cell in out[column]]
+    text: str = out.to_csv(index=False, lineterminator="\n")
+    return text
 
 
 def as_json(result: Answer) -> str:

@@ -8,7 +8,7 @@ import uuid
 import pandas as pd
 
 from analytics.measures.answer import Answer
-from dashboard.tables import printable
+from dashboard.tables import csv_text, printable
 
 LINE_OCTETS = 75
 """A line of an iCalendar file is folded beyond this many octets [pub: RFC 5545, section 3.1]"""
@@ -57,8 +57,7 @@ def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
 
 def plan_csv(answer: Answer) -> str:
     """The visits of a plan as CSV: date, farm, kind, cows, cow_list."""
-    text: str = printable(answer.table).to_csv(index=False, lineterminator="\n")
-    return text
+    return csv_text(printable(answer.table))
 
 
 def _event(farm: str, kind: str, day: pd.Timestamp, cows: int, cow_list: str, stamp: str) -> list[str]:
