@@ -136,12 +136,13 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     def first(path: str, search: str, opened: bool | None) -> Any:
         """The bare address opens on the last twelve months: a year holds every season once, and over several
         years nearly every cow has had something."""
-        if opened or search or (path or "/") != "/":
+        bare = View.read("/", search or "", current_viewer().allowed) if frame.only_looks(search) else None
+        if opened or bare is None or (path or "/") != "/":
             return no_update, True
         period = frame.last_months(ledger, 12, current_viewer().allowed)
         if period is None:
             return no_update, True
-        return View("/", Selection(since=period[0], until=period[1])).search, True
+        return View("/", Selection(since=period[0], until=period[1]), bare.options).search, True
 
     @app.callback(
         Output("stale", "children", allow_duplicate=True),

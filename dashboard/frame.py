@@ -6,6 +6,7 @@ import datetime as dt
 from html import escape
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qsl
 
 import dash_mantine_components as dmc
 import pandas as pd
@@ -247,8 +248,8 @@ def _reading() -> Any:
 def _theme(view: View) -> Any:
     return dmc.Select(
         id={"type": "choice", "field": "theme"},
-        data=[{"value": "" if name == DEFAULT_THEME else name, "label": told(said)} for name, said in LOOKS.items()],
-        value="" if view.theme == DEFAULT_THEME else view.theme,
+        data=[{"value": name, "label": told(said)} for name, said in LOOKS.items()],
+        value=view.theme,
         allowDeselect=False,
         size="xs",
         w=130,
@@ -302,6 +303,14 @@ def chips(view: View) -> Any:
 
 def _chip(said: str, without: str) -> html.Li:
     return html.Li(html.A(said, href=without, **{"aria-label": _("Remove {what}", what=said)}))
+
+
+LOOKS_OF_ADDRESS = frozenset({"theme", "language", "units", "dates", "week"})
+
+
+def only_looks(search: str | None) -> bool:
+    """Whether an address says at most how things are shown, and nothing of which records."""
+    return all(name in LOOKS_OF_ADDRESS for name, _value in parse_qsl((search or "").lstrip("?")))
 
 
 def last_months(ledger: Ledger, months: int, allowed: tuple[str, ...] | None = None) -> tuple[dt.date, dt.date] | None:

@@ -14,7 +14,7 @@ from dash import dcc, html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.words import Said
+from analytics.words import Said, say
 from dashboard.charts.labels import column_label, value_label
 from dashboard.language import _, _n, told, words
 from dashboard.reader import for_charts
@@ -29,6 +29,10 @@ SOURCE_LETTERS = 70
 
 TABLE_ROWS = 1000
 """Rows of the numbers under a chart; the CSV always has all."""
+
+
+COUNTING = say("Counting the records ...")
+FITTING = say("Fitting the model ...")
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,8 @@ class Panel:
     ``draw`` takes the ledger and the view and gives a :class:`Drawn`, or Dash components for panels without
     a chart.
     ``formula`` says in words how the figure is worked out. A panel ``over_time`` is the one on which a stretch of
-    time is chosen: it keeps the whole period and shows the stretch, while the others follow it.
+    time is chosen: it keeps the whole period and shows the stretch, while the others follow it. ``busy`` is said
+    when drawing takes more than a second.
     """
 
     name: str
@@ -67,6 +72,7 @@ class Panel:
     formula: str = ""
     wide: bool = False
     over_time: bool = False
+    busy: Said | str = COUNTING
 
 
 def shell(panel: Panel) -> html.Section:
@@ -76,18 +82,25 @@ def shell(panel: Panel) -> html.Section:
             html.H2(told(panel.title), id=f"title-{panel.name}"),
             dcc.Loading(
                 html.Div(
-                    html.Div(className="skeleton", **{"aria-hidden": "true"}),
+                    html.Div(
+                        [html.Div(className="skeleton", **{"aria-hidden": "true"}), _working(panel)],
+                        className="waits",
+                    ),
                     id={"type": "panel", "name": panel.name},
                     className="panel-body",
                 ),
                 delay_show=150,
-                type="circle",
-                color="var(--accent)",
+                custom_spinner=_working(panel),
             ),
         ],
         className="panel wide" if panel.wide else "panel",
         **{"aria-labelledby": f"title-{panel.name}"},
     )
+
+
+def _working(panel: Panel) -> html.P:
+    """Shown when the panel takes more than a second; see the style sheet."""
+    return html.P(told(panel.busy), className="working", role="status")
 
 
 def filled(panel: Panel, drawn: Drawn) -> list[Any]:

@@ -1,6 +1,16 @@
 /* The browser's part: the address is the state, so a click or a choice only changes the address. */
 (function () {
   "use strict";
+  /* Where nobody has chosen the colours, a device set to dark gets the dark ones. Put into the address before
+     anything reads it, so that the charts are drawn in them too. */
+  const dark = window.matchMedia("(prefers-color-scheme: dark)").matches;
+  (function () {
+    const asked = new URLSearchParams(window.location.search);
+    if (!dark || asked.has("theme")) return;
+    asked.set("theme", "night");
+    window.history.replaceState(window.history.state, "", window.location.pathname + "?" + asked);
+  })();
+
   const none = () => window.dash_clientside.no_update;
   const root = document.documentElement;
   const said = JSON.parse(root.dataset.said || "{}");
@@ -46,7 +56,8 @@
     if (!link || link.target || link.hasAttribute("download") || link.origin !== window.location.origin) return;
     if (link.hash && link.pathname === window.location.pathname && link.search === window.location.search) return;
     event.preventDefault();
-    go(link.pathname + link.search);
+    const theme = new URLSearchParams(window.location.search).get("theme");
+    go(link.pathname + (link.search || (theme ? "?theme=" + theme : "")));
   });
 
   function changed() {
@@ -124,7 +135,17 @@
       field.setAttribute("aria-label", said.sheet)
     );
   }
-  new MutationObserver(tend).observe(document, {
+  /* Charts change the page many times while they are drawn: tended once a frame. */
+  let due = false;
+  function soon() {
+    if (due) return;
+    due = true;
+    window.requestAnimationFrame(() => {
+      due = false;
+      tend();
+    });
+  }
+  new MutationObserver(soon).observe(document, {
     subtree: true,
     childList: true,
     attributes: true,
@@ -226,7 +247,8 @@
           query.delete(id.field);
           if (values === null || values === undefined) values = [];
           if (!Array.isArray(values)) values = [values];
-          const plain = id.field === "visits" && values[0] === "whole-herd";
+          const usual = { visits: "whole-herd", theme: dark ? null : "paper" }[id.field];
+          const plain = usual !== undefined && values[0] === usual;
           if (!plain) values.filter(Boolean).forEach((value) => query.append(id.field, value));
           const left = { farms: ["cow", "groups", "cows"], by: ["reference", "adjust", "stratify"] }[id.field] || [];
           const was = new URLSearchParams(before).getAll(id.field).join();

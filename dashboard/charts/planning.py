@@ -72,9 +72,10 @@ def planning(
     figure.add_hline(y=hand, line={"color": t.ink, "width": 1.2, "dash": "dot"})
     figure.add_annotation(
         text=_("{n} {units} at hand", n=number(hand), units=plural(unit, hand)),
-        x=1,
+        # On the left every dot is far above: few points of difference need many cows.
+        x=0,
         xref="paper",
-        xanchor="right",
+        xanchor="left",
         y=math.log10(hand),
         yanchor="bottom",
         showarrow=False,
