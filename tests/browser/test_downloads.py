@@ -1,0 +1,93 @@
+"""What is taken along opens elsewhere and says what the command says."""
+
+from __future__ import annotations
+
+import csv
+import io
+import xml.etree.ElementTree as ET
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser
+
+from analytics.ledger import Ledger
+from dashboard.pages import PAGES
+from dashboard.panel import Drawn
+from dashboard.tables import print_table, printable
+from dashboard.view import View
+from tests.browser.addresses import EVERY_PAGE, address
+from tests.browser.reading import Reader
+
+COMMANDS: dict[str, tuple[str, str, dict[str, Any]]] = {
+    "/lesions": ("lesion-types", "prevalence", {"by": "lesion"}),
+    "/locomotion": ("locomotion-trend", "locomotion", {"by": "month"}),
+    "/comparison": ("comparison-risks", "comparison", {"by": "housing"}),
+}
+"""Page -> panel, and the measure and options of the command that says the same."""
+
+
+@pytest.fixture(scope="module")
+def reader(browser: Browser, served: tuple[str, Path]) -> Iterator[Reader]:
+    tab = Reader(browser, served[0], 1280)
+    yield tab
+    tab.close()
+
+
+def saved(reader: Reader, take: Any) -> bytes:
+    with reader.page.expect_download() as waiting:
+        take.click()
+    assert waiting.value.suggested_filename.startswith("evenfoot-")
+    return Path(waiting.value.path()).read_bytes()
+
+
+@pytest.mark.parametrize("path", EVERY_PAGE)
+def test_the_numbers_of_every_panel(reader: Reader, demo_ledger: Ledger, path: str) -> None:
+    """The CSV of a panel is the whole table of its answer, asked anew outside the server."""
+    reader.open(path)
+    view = View.read(path.split("?")[0], "?" + path.partition("?")[2])
+    for panel in PAGES[view.path].panels:
+        take = reader.page.locator(f'section[aria-labelledby="title-{panel.name}"] a.take[download]')
+        made = panel.draw(demo_ledger, view)
+        if not isinstance(made, Drawn) or made.answer.empty:
+            assert take.count() == 0, panel.name
+            continue
+        rows = list(csv.reader(io.StringIO(saved(reader, take.first).decode("utf-8-sig"))))
+        expected = printable(made.answer.table).to_csv(index=False, lineterminator="\n")
+        assert rows == list(csv.reader(io.StringIO(expected))), panel.name
+    assert not reader.told()
+
+
+@pytest.mark.parametrize("page_path", list(COMMANDS))
+def test_the_numbers_are_those_of_the_command(
+    reader: Reader, demo_ledger: Ledger, page_path: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    panel, measure, options = COMMANDS[page_path]
+    reader.open(address(page_path))
+    take = reader.page.locator(f'section[aria-labelledby="title-{panel}"] a.take[download]').first
+    text = saved(reader, take).decode("utf-8-sig")
+    capsys.readouterr()
+    print_table(
+        measure, demo_ledger.name, farms=["Nether Ash"], since=None, until=None, visits="whole-herd", lesions=(),
+        hemisphere="north", format="csv", options=options,
+    )  # fmt: skip
+    page_rows, command_rows = (list(csv.DictReader(io.StringIO(each))) for each in (text, capsys.readouterr().out))
+    assert page_rows and page_rows == command_rows
+
+
+def test_pictures_open(reader: Reader) -> None:
+    reader.open("/lesions?farms=Larkmoor")
+    panels = reader.page.locator("section.panel:has(.takeaway button)")
+    for place in range(panels.count()):
+        panel = panels.nth(place)
+        chart = panel.locator(".js-plotly-plot").first.bounding_box()
+        assert chart
+        with Image.open(io.BytesIO(saved(reader, panel.get_by_role("button", name="PNG")))) as picture:
+            picture.load()
+            assert picture.format == "PNG" and abs(picture.width - 2 * chart["width"]) <= 4
+            assert len(picture.convert("RGB").getcolors(1 << 24) or ()) > 8, "there is something on it"
+        drawing = ET.fromstring(saved(reader, panel.get_by_role("button", name="SVG")))
+        assert drawing.tag.endswith("svg") and sum(1 for _ in drawing.iter("{http://www.w3.org/2000/svg}text")) > 3
+    assert panels.count() > 2 and not reader.told()

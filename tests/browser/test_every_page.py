@@ -1,0 +1,72 @@
+"""Every page at the width of a phone, a tablet and a laptop: whole, quiet, from this machine alone, and without a
+barrier that axe-core knows. A page or panel added to the program is looked at without a word here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import axe_core_python
+import pytest
+from playwright.sync_api import Browser
+
+from tests.browser.addresses import DRILLED, EVERY_PAGE
+from tests.browser.reading import Reader
+
+AXE = (Path(axe_core_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+OF_COLOUR = ["color-contrast", "link-in-text-block"]
+"""Rules that depend on the colours of the page; the others see the same page in every theme."""
+
+
+@pytest.fixture(scope="module", params=[390, 820, 1280])
+def reader(browser: Browser, served: tuple[str, Path], request: pytest.FixtureRequest) -> Iterator[Reader]:
+    tab = Reader(browser, served[0], request.param)
+    yield tab
+    tab.close()
+
+
+def barriers(reader: Reader, only: list[str] | None = None) -> list[str]:
+    """What axe-core has to say about the page as it stands."""
+    page = reader.page
+    if not page.evaluate("Boolean(window.axe)"):
+        page.evaluate(AXE)
+    runs = {"type": "rule", "values": only} if only else {"type": "tag", "values": TAGS}
+    found = page.evaluate("what => axe.run(document, {runOnly: what, resultTypes: ['violations']})", runs)
+    return [
+        f"{each['id']}: {each['help']}: {each['nodes'][0]['html'][:160]} ({len(each['nodes'])} places)"
+        for each in found["violations"]
+    ]
+
+
+def paint(reader: Reader, theme: str) -> None:
+    """Another theme's colours on the page as it stands, the charts aside."""
+    reader.page.evaluate(
+        """theme => {
+          document.documentElement.dataset.theme = theme;
+          document.documentElement.dataset.mantineColorScheme = theme === "night" ? "dark" : "light";
+        }""",
+        theme,
+    )
+
+
+@pytest.mark.parametrize("path", [*EVERY_PAGE, *DRILLED])
+def test_nothing_is_wrong_with_it(reader: Reader, path: str) -> None:
+    reader.open(path)
+    wrong = reader.looks_wrong() + reader.told()
+    width = reader.page.viewport_size["width"]  # type: ignore[index]
+    if width != 820:
+        wrong += barriers(reader)
+        for theme in ("night", "contrast"):
+            paint(reader, theme)
+            wrong += [f"{theme}: {barrier}" for barrier in barriers(reader, OF_COLOUR)]
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize("path", ["/?farms=Larkmoor&theme=night", "/lesions?farms=Larkmoor&theme=contrast"])
+def test_charts_in_another_theme_have_no_barrier(browser: Browser, served: tuple[str, Path], path: str) -> None:
+    tab = Reader(browser, served[0], 1280)
+    tab.open(path)
+    wrong = barriers(tab) + tab.looks_wrong() + tab.told()
+    tab.close()
+    assert not wrong, "\n".join(wrong)
