@@ -94,6 +94,7 @@ def _around() -> Any:
             ),
             html.Div(id="picker", className="picker", role="region", **{"aria-label": _("Farm and period")}),
             html.Div(id="stale", role="status"),
+            html.Div(id="silent", role="alert"),
             html.Main(id="content", tabIndex=-1),
             html.Aside(told(VETERINARIAN), className="veterinarian", **{"aria-label": _("Caution")}),
         ],

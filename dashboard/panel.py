@@ -80,27 +80,17 @@ def shell(panel: Panel) -> html.Section:
     return html.Section(
         [
             html.H2(told(panel.title), id=f"title-{panel.name}"),
-            dcc.Loading(
-                html.Div(
-                    html.Div(
-                        [html.Div(className="skeleton", **{"aria-hidden": "true"}), _working(panel)],
-                        className="waits",
-                    ),
-                    id={"type": "panel", "name": panel.name},
-                    className="panel-body",
-                ),
-                delay_show=150,
-                custom_spinner=_working(panel),
+            html.Div(
+                html.Div(className="skeleton", **{"aria-hidden": "true"}),
+                id={"type": "panel", "name": panel.name},
+                className="panel-body",
+                # Shown by the style sheet when drawing takes more than a second.
+                **{"data-busy": told(panel.busy)},
             ),
         ],
         className="panel wide" if panel.wide else "panel",
         **{"aria-labelledby": f"title-{panel.name}"},
     )
-
-
-def _working(panel: Panel) -> html.P:
-    """Shown when the panel takes more than a second; see the style sheet."""
-    return html.P(told(panel.busy), className="working", role="status")
 
 
 def filled(panel: Panel, drawn: Drawn) -> list[Any]:

@@ -96,6 +96,7 @@ def for_the_browser(words: Words) -> dict[str, str]:
         "copied": _("Link copied"),
         "copyThis": _("Copy this link"),
         "sheet": _("Sheet to import"),
+        "silent": _("Evenfoot does not answer. If it was stopped, start it again; then load this page anew."),
     }
     return {
         "data-calendar": json.dumps(calendar_names(words), ensure_ascii=False),

@@ -18,6 +18,7 @@ from analytics.intake.sheet import CheckedSheet, RawSheet
 from analytics.intake.survey import Survey
 from analytics.intake.verdicts import Verdicts, judge, opening_notes
 from analytics.mistake import Mistake
+from analytics.progress import stage
 from analytics.words import say
 
 UNDERSTOOD_COLUMNS = ("field", "heading", "said", "understood_as", "rows")
@@ -65,6 +66,7 @@ def check_file(
     ['7', 'LH', 'SU']
     """
     today = today or dt.date.today()
+    stage(say("Reading {name}", name=name))
     raw = read_sheets(source, None, name) if isinstance(source, Path) else read_sheets(None, source, name)
     found = [(sheet, find_headings(sheet)) for sheet in raw]
     usable = [(sheet, headings) for sheet, headings in found if headings is not None and is_whole(headings)]
@@ -72,6 +74,8 @@ def check_file(
         raise Mistake(_no_sheet(name, found))
     for sheet, headings in usable:
         _need_farm(sheet, headings, farm)
+    rows = sum(len(sheet) for sheet, _ in usable)
+    stage(say("Checking {rows} rows of {name}", rows=rows, name=name))
     surveys = [Survey(headings) for _, headings in usable]
     for (sheet, _), survey in zip(usable, surveys, strict=True):
         survey.add(sheet, first=True)

@@ -18,6 +18,8 @@ from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import BOOKKEEPING, ROW_TABLES, key_of
 from analytics.mistake import Mistake
+from analytics.progress import stage
+from analytics.words import say
 
 if TYPE_CHECKING:
     import duckdb
@@ -65,11 +67,14 @@ def add_sheets(
     Mistake
         The ledger cannot be opened or changed.
     """
+    rows = sum(sheet.rows_read for sheet in sheets)
     if dry_run:
+        stage(say("Comparing {rows} rows with those already known", rows=rows))
         return _count_only(ledger, sheets, file)
     farms = {farm for sheet in sheets for farm in sheet.records["farm"].dropna().unique()}
     of_every_farm = any(sheet.records["farm"].isna().any() for sheet in sheets)
     with ledger.writing(None if of_every_farm else farms) as connection:
+        stage(say("Adding {rows} rows", rows=rows))
         number = next_number(connection, "imports", "import_no")
         added = known = held = read = 0
         for sheet in sheets:
@@ -105,6 +110,7 @@ def add_sheets(
             after={"file": file, "read": read, "added": added, "already_known": known, "set_aside": held},
         )
         if added:
+            stage(say("Working out visits and cases"))
             rebuild(executor(connection), farms)
     return ImportResult(file, read, added, known, held, number)
 

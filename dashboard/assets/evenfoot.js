@@ -60,6 +60,24 @@
     go(link.pathname + (link.search || (theme ? "?theme=" + theme : "")));
   });
 
+  /* A server that was stopped, or fails, is said; the page stays as it is. */
+  const send = window.fetch.bind(window);
+  function silent(is) {
+    const line = document.getElementById("silent");
+    if (line) line.textContent = is ? said.silent : "";
+  }
+  window.fetch = (...asked) =>
+    send(...asked).then(
+      (answer) => {
+        silent(answer.status >= 500);
+        return answer;
+      },
+      (problem) => {
+        if (problem.name !== "AbortError") silent(true);
+        throw problem;
+      }
+    );
+
   function changed() {
     const hit = window.dash_clientside.callback_context.triggered;
     return hit && hit.length ? hit[0] : null;

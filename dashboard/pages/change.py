@@ -22,7 +22,7 @@ from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages.dated_changes import form, recorded, register
 from dashboard.pages.warning import lesion_choice, long_run
-from dashboard.panel import Drawn, Panel, mark, number_table
+from dashboard.panel import FITTING, Drawn, Panel, mark, number_table
 from dashboard.span import days_of, span_of
 from dashboard.view import View
 
@@ -142,6 +142,7 @@ PAGE = Page(
             "A line with a season is fitted to the months before and after the change. The dashed line is how it would "
             "have gone on without the change; the difference of the two after it is what came with the change.",
             wide=True,
+            busy=FITTING,
         ),
         Panel(
             "change-terms",
@@ -150,6 +151,7 @@ PAGE = Page(
             "Odds ratios of the fitted line: 1 is no change, 0.5 half the odds. Season and kind of visit are held "
             "alike.",
             wide=True,
+            busy=FITTING,
         ),
         Panel("change-recorded", "Recorded changes", _recorded, wide=True),
     ),

@@ -20,7 +20,7 @@ from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages.compared import COVARIATES, FIELD_OF, GROUPINGS, compared, grouping
 from dashboard.pages.comparison_feet import where
-from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.panel import FITTING, Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing_by
 from dashboard.view import View
 
@@ -159,6 +159,7 @@ PAGE = Page(
             "Share: cows that are a case at any trim while in the group, out of all cows trimmed while in it. Ratio: "
             "the group's share divided by the reference group's; 1 is no difference.",
             wide=True,
+            busy=FITTING,
         ),
         Panel(
             "comparison-feet",
@@ -168,18 +169,8 @@ PAGE = Page(
             "reference, with Newcombe's interval.",
             wide=True,
         ),
-        Panel(
-            "comparison-lesions",
-            "Each lesion on its own",
-            _lesions,
-            wide=True,
-        ),
-        Panel(
-            "comparison-herds",
-            "Herds as drawn from many",
-            _herds,
-            wide=True,
-        ),
+        Panel("comparison-lesions", "Each lesion on its own", _lesions, wide=True, busy=FITTING),
+        Panel("comparison-herds", "Herds as drawn from many", _herds, wide=True, busy=FITTING),
         Panel(
             "comparison-lameness",
             "Cows lame in each group, quarter by quarter",

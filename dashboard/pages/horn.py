@@ -23,7 +23,7 @@ from dashboard.charts.theme import percent, percent_range
 from dashboard.language import _, _n, told
 from dashboard.page import Page
 from dashboard.pages import compared
-from dashboard.panel import Drawn, Panel, mark, number_table
+from dashboard.panel import FITTING, Drawn, Panel, mark, number_table
 from dashboard.span import choosing
 from dashboard.view import View
 
@@ -212,7 +212,7 @@ PAGE = Page(
             wide=True,
         ),
         Panel("horn-stages", "How far horn is shed", _stages, "Share of feet at each stage in each group.", wide=True),
-        Panel("horn-model", "What shedding goes with", _goes_with, wide=True),
+        Panel("horn-model", "What shedding goes with", _goes_with, wide=True, busy=FITTING),
         Panel(
             "horn-growth",
             "How fast toes grow",
@@ -220,6 +220,7 @@ PAGE = Page(
             "Length found less length left at the look before, against the months spent in each housing and season; "
             "cows and herds differ by chance. Few records are drawn toward the published rate.",
             wide=True,
+            busy=FITTING,
         ),
         Panel("horn-breaks", "Toes broken off", _breaks, wide=True),
     ),

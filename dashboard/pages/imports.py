@@ -15,6 +15,7 @@ from analytics.ledger import Ledger
 from analytics.ledger.adding import add_sheets, undo_import
 from analytics.mistake import Mistake
 from analytics.words import say
+from dashboard import progress
 from dashboard.accounts import current_viewer
 from dashboard.frame import mistake as mistake_line
 from dashboard.language import _, _n, told
@@ -58,7 +59,8 @@ def _extra() -> list[Any]:
                     ],
                     className="choices",
                 ),
-                dcc.Loading(html.Div(id="upload-preview", **{"aria-live": "polite"}), color="var(--accent)"),
+                progress.place("import"),
+                html.Div(id="upload-preview", **{"aria-live": "polite"}),
             ],
             className="panel wide",
             **{"aria-labelledby": "title-upload"},
@@ -76,6 +78,7 @@ def _extra() -> list[Any]:
 def register(app: Dash, ledger: Ledger) -> None:
     """The callbacks of the import page."""
     store = app.server.config["EVENFOOT_ACCOUNTS"]
+    progress.register(app, "import")
 
     @app.callback(
         Output("upload-preview", "children"),
@@ -83,14 +86,16 @@ def register(app: Dash, ledger: Ledger) -> None:
         Input("upload-farm", "value"),
         Input("upload-order", "value"),
         State("upload", "filename"),
+        running=progress.while_running("import"),
         prevent_initial_call=True,
     )
     def preview(contents: str | None, farm: str | None, order: str, name: str | None) -> Any:
         if not contents:
             return no_update
         try:
-            sheets, digest = _checked(ledger, contents, name, farm, order)
-            result = add_sheets(ledger, sheets, name or "sheet", digest, dry_run=True)
+            with progress.watched("import"):
+                sheets, digest = _checked(ledger, contents, name, farm, order)
+                result = add_sheets(ledger, sheets, name or "sheet", digest, dry_run=True)
         except Mistake as known:
             return mistake_line(told(known.sentence))
         return imports_preview.preview(sheets, result)
@@ -105,6 +110,7 @@ def register(app: Dash, ledger: Ledger) -> None:
         State("upload-farm", "value"),
         State("upload-order", "value"),
         State("imports-changed", "data"),
+        running=progress.while_running("import"),
         prevent_initial_call=True,
     )
     def add(
@@ -118,8 +124,9 @@ def register(app: Dash, ledger: Ledger) -> None:
         if not any(clicks) or not contents:
             return no_update, no_update, no_update
         try:
-            sheets, digest = _checked(ledger, contents, name, farm, order)
-            result = add_sheets(ledger, sheets, name or "sheet", digest)
+            with progress.watched("import"):
+                sheets, digest = _checked(ledger, contents, name, farm, order)
+                result = add_sheets(ledger, sheets, name or "sheet", digest)
             imports_rights.remember(store, current_viewer(), result, digest)
         except Mistake as known:
             return mistake_line(told(known.sentence)), no_update, no_update

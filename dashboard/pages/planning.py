@@ -27,7 +27,7 @@ from dashboard.language import _, _n
 from dashboard.page import Page
 from dashboard.pages.lesions import CLEARED, lesion_name
 from dashboard.pages.warning import lesion_choice
-from dashboard.panel import Drawn, Panel, mark
+from dashboard.panel import FITTING, Drawn, Panel, mark
 from dashboard.view import View
 
 
@@ -182,6 +182,7 @@ PAGE = Page(
             "Share of a sire's daughters with a lesion, farm and number of trims held alike, drawn towards the mean "
             "of all sires. It is no breeding value.",
             wide=True,
+            busy=FITTING,
         ),
     ),
 )

@@ -12,7 +12,9 @@ from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
+from analytics.progress import stage
 from analytics.words import say
+from dashboard import progress
 from dashboard.accounts import current_viewer
 from dashboard.frame import mistake as mistake_line
 from dashboard.language import _, told
@@ -37,6 +39,7 @@ ONE_FARM = say("A report is of one farm: choose it above.")
 def register(app: Dash, ledger: Ledger) -> None:
     """The callbacks of the report page."""
     report_links.register(app, ledger)
+    progress.register(app, "report")
     states = [State(f"report-{name}", "value") for name in FIELDS]
 
     @app.callback(
@@ -46,6 +49,7 @@ def register(app: Dash, ledger: Ledger) -> None:
         *states,
         State("report-logo", "contents"),
         State("address", "search"),
+        running=progress.while_running("report"),
         prevent_initial_call=True,
     )
     def make(*given: Any) -> Any:
@@ -54,7 +58,8 @@ def register(app: Dash, ledger: Ledger) -> None:
             return no_update, no_update
         try:
             request = request_from(dict(zip(FIELDS, filled, strict=True)), logo, search or "", ledger)
-            return made(ledger, request, str(ctx.triggered_id).removeprefix("report-"))
+            with progress.watched("report"):
+                return made(ledger, request, str(ctx.triggered_id).removeprefix("report-"))
         except Mistake as known:
             return mistake_line(told(known.sentence)), no_update
 
@@ -126,6 +131,7 @@ def logo_of(contents: str) -> bytes:
 def made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
     """What stands in the preview, and what is downloaded: a preview shows and a file is saved, never both."""
     contents = collect(ledger, request)
+    stage(say("Writing the report"))
     if kind == "show":
         # Nothing in a report runs, and in this frame nothing could.
         frame = html.Iframe(

@@ -7,25 +7,10 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import dcc, html
 
-from analytics.words import say
+from dashboard import progress
 from dashboard.accounts import current_viewer
 from dashboard.language import _, told
-from dashboard.report.request import ALWAYS, PAPERS, SECTIONS
-
-NAMES = {
-    "summary": say("In short"),
-    "visit": say("This visit against earlier ones"),
-    "cows": say("Cows that need someone"),
-    "lesions": say("Lesions by type, claw and zone"),
-    "locomotion": say("Locomotion"),
-    "horn": say("Horn and shedding"),
-    "signals": say("Signals"),
-    "changes": say("What changed on the farm"),
-    "benchmark": say("Beside other herds"),
-    "cost": say("What lesions may cost"),
-    "remarks": say("Remarks"),
-}
-"""How the page calls the sections that can be left out."""
+from dashboard.report.request import ALWAYS, NAMES, PAPERS, SECTIONS
 
 
 def form() -> list[Any]:
@@ -102,13 +87,11 @@ def form() -> list[Any]:
         html.Section(
             [
                 html.H2(_("As it will look"), id="title-report-preview"),
-                dcc.Loading(
-                    html.Div(
-                        html.P(_("Nothing is shown yet."), className="basis"),
-                        id="report-preview",
-                        **{"aria-live": "polite"},
-                    ),
-                    color="var(--accent)",
+                progress.place("report"),
+                html.Div(
+                    html.P(_("Nothing is shown yet."), className="basis"),
+                    id="report-preview",
+                    **{"aria-live": "polite"},
                 ),
             ],
             className="panel wide",

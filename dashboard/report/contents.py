@@ -15,10 +15,12 @@ from analytics.measures.foot_map import foot_map
 from analytics.measures.herd_review import herd_review
 from analytics.measures.prevalence import prevalence
 from analytics.mistake import Mistake
+from analytics.progress import stage
 from analytics.tally.due import newest_record
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import PARENTS
-from dashboard.report.request import Request
+from analytics.words import say
+from dashboard.report.request import NAMES, Request
 
 MONTHS = 12
 """A report looks back this far unless told otherwise: one round of the seasons. [common practice, no source]"""
@@ -71,6 +73,7 @@ def collect(ledger: Ledger, request: Request) -> Contents:
     asked = _Asked(ledger, selection)
     farm = Selection(farms=(request.farm,), until=until, hemisphere=request.hemisphere, allowed=request.allowed)
     if request.wants("summary") or request.wants("visit"):
+        _begun("visit")
         asked.keep("visit", "visit-review", farm)
     asked.answers["any"] = prevalence(ledger, selection, by=())
     if not asked.answers["any"].basis.cows:
@@ -78,32 +81,44 @@ def collect(ledger: Ledger, request: Request) -> Contents:
         selection = selection.with_(visits=("all",))
         asked.answers["any"] = prevalence(ledger, selection, by=())
     if request.wants("lesions") or request.wants("summary"):
+        _begun("lesions")
         asked.keep("lesions", "prevalence", selection)
         asked.keep("claws", "prevalence", selection, by=("limb", "claw"), per="claw")
         asked.answers["zones"] = foot_map(ledger, selection)
     if request.wants("locomotion") or request.wants("summary"):
+        _begun("locomotion")
         asked.keep("locomotion", "locomotion", selection.with_(visits=("whole-herd",)), by=("month",))
         asked.answers["review"] = herd_review(ledger, farm)
     if request.wants("horn"):
+        _begun("horn")
         asked.keep("horn", "horn", selection, by=("farm",))
         asked.keep("shedding", "shedding", selection, by=("farm",))
     if request.wants("cows") or request.wants("summary"):
+        _begun("cows")
         asked.keep("worklist", "worklist", farm, on=until)
     if request.wants("signals") or request.wants("summary"):
+        _begun("signals")
         asked.keep("control", "control-chart", farm)
         asked.keep("control lesions", "control-chart", farm.with_(lesions=PARENTS))
     changes = pd.DataFrame(columns=["date", "what"])
     if request.wants("changes") or request.wants("summary"):
+        _begun("changes")
         changes = changes_of(ledger, request, until)
         for place, day in enumerate(changes["date"]):
             asked.keep(f"change {place}", "change-impact", farm, change=day.date())
     if request.wants("benchmark"):
+        _begun("benchmark")
         asked.keep("benchmark", "benchmark", selection.with_(farms=()))
     if request.wants("cost"):
+        _begun("cost")
         asked.keep(
             "cost", "cost", selection.with_(visits=("all",)), price=request.price or None, currency=request.currency
         )
     return Contents(request, selection, until, asked.answers, changes)
+
+
+def _begun(section: str) -> None:
+    stage(say("Working out: {section}", section=NAMES[section]))
 
 
 @dataclass

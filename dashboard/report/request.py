@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass, field
 
 from analytics.mistake import Mistake
+from analytics.words import say
 
 SECTIONS = (
     "summary",
@@ -22,6 +23,21 @@ SECTIONS = (
     "basis",
 )
 """Sections in the order they stand in. Cost is left out unless asked for; the basis cannot be left out."""
+
+NAMES = {
+    "summary": say("In short"),
+    "visit": say("This visit against earlier ones"),
+    "cows": say("Cows that need someone"),
+    "lesions": say("Lesions by type, claw and zone"),
+    "locomotion": say("Locomotion"),
+    "horn": say("Horn and shedding"),
+    "signals": say("Signals"),
+    "changes": say("What changed on the farm"),
+    "benchmark": say("Beside other herds"),
+    "cost": say("What lesions may cost"),
+    "remarks": say("Remarks"),
+}
+"""How the sections that can be left out are called."""
 
 ALWAYS = ("basis",)
 PAPERS = ("A4", "Letter")

@@ -40,13 +40,13 @@ def browser() -> Iterator[Browser]:
         chromium.close()
 
 
-def start_server(ledger: Path) -> tuple[subprocess.Popen[str], str]:
-    """Serve a ledger on a free port; gives the process and the address."""
+def start_server(ledger: Path, port: int | None = None) -> tuple[subprocess.Popen[str], str]:
+    """Serve a ledger, on a free port unless one is given; gives the process and the address."""
     from socket import socket
 
     with socket() as probe:
         probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+        port = port or probe.getsockname()[1]
     process = subprocess.Popen(
         [*COMMAND, "serve", "--ledger", str(ledger), "--port", str(port)],
         stdout=subprocess.PIPE,

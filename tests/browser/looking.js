@@ -79,7 +79,7 @@
     };
     has("h2", "title");
     has(".basis", "basis");
-    if (!/\d/.test((panel.querySelector(".basis") || panel).textContent)) wrong.push(`${name(panel)}: no n and dates`);
+    if (![...panel.querySelectorAll(".basis")].some((line) => /\d/.test(line.textContent))) wrong.push(`${name(panel)}: no n and dates`);
     has("a.take[download]", "numbers to take");
     has(".fold [data-table] tbody tr", "table");
     panel.querySelectorAll(".chart").forEach((chart) => {
