@@ -92,7 +92,9 @@ def framed(
         Lines the legend takes between head and plot.
     """
     head = _head(rests_on(answer, shown), title, narrow, notes, tokens(theme).muted)
-    top = 14 + head.pop("pixels") + legend_lines * LEGEND_LINE + (10 if title else 0)
+    above = head.pop("pixels")
+    # A label at the very top of an axis stands half above it, and must not touch the words there.
+    top = 14 + above + legend_lines * LEGEND_LINE + (10 if above else 0)
     figure.update_layout(
         template=template(theme),
         height=height + top + 48,

@@ -5,7 +5,7 @@
     const now = performance.now();
     for (const record of records) {
       const at = record.target.nodeType === 1 ? record.target : record.target.parentElement;
-      const panel = at && at.closest(".panel, h1, .question, #trail, #choices");
+      const panel = at && at.closest(".panel, h1, .question, #trail, #choices, #content");
       if (!panel) continue;
       clock.whole = now;
       if (panel.getBoundingClientRect().top < window.innerHeight) clock.window = now;
