@@ -153,8 +153,9 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         prevent_initial_call=True,
     )
     def stale(_ticks: int, seen: str | None, path: str, search: str) -> Any:
-        """Say so when the ledger has changed since this page was filled."""
-        if seen is None or seen == str(ledger.version):
+        """Say so when the ledger has changed since the panels of this page were filled."""
+        page = page_of(path)
+        if page is None or not page.panels or seen is None or seen == str(ledger.version):
             return no_update
         return frame.stale((path or "/") + (search or ""))
 

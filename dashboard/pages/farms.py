@@ -24,7 +24,7 @@ from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages.farms_grid import grid
 from dashboard.pages.warning import WATCHED, lameness_only, lesion_choice
-from dashboard.panel import Drawn, Panel, mark, number_table
+from dashboard.panel import FITTING, Drawn, Panel, mark, number_table
 from dashboard.span import span_of
 from dashboard.view import View
 
@@ -151,6 +151,7 @@ PAGE = Page(
             "A farm with few cows is drawn further towards the mean of all. The place is given with its doubt: farms "
             "whose places overlap are not told apart.",
             wide=True,
+            busy=FITTING,
         ),
         Panel(
             "farms-signals",

@@ -48,6 +48,7 @@ def grid(ledger: Ledger, view: View, answer: Answer, to: Callable[[dict[str, Any
                 "domLayout": "autoHeight",
                 "pagination": len(rows) > GRID_PAGE,
                 "paginationPageSize": GRID_PAGE,
+                "paginationPageSizeSelector": False,
                 "rowSelection": {"mode": "singleRow", "checkboxes": False, "enableClickSelection": True},
             },
             style={"height": None},
