@@ -14,6 +14,7 @@ from analytics.mistake import Mistake
 
 DELIMITERS = (",", ";", "\t", "|")
 SAMPLE_ROWS = 40
+MOST_BLANK_LINES = 1_000_000
 LONGEST_CELL = 131_072
 """Characters; a workbook's cell holds 32,767 at most."""
 
@@ -26,6 +27,9 @@ def read_delimited(text: str, name: str) -> list[RawSheet]:
     Mistake
         A quotation mark opens a cell and never closes it, or a cell is too long.
     """
+    blank = sum(text.count(ends) for ends in ("\n\n", "\r\n\r\n", "\r\r"))
+    if blank > MOST_BLANK_LINES:
+        raise Mistake(f"{name} has {blank:,} blank lines; take them away and import it again.")
     delimiter = delimiter_of(text, name)
     return split_tables(gather(rows_of(io.StringIO(text, newline=""), delimiter, name), name))
 

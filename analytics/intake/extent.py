@@ -13,6 +13,7 @@ _ROW = re.compile(rb"r=[\"'][A-Z]{1,3}(\d{4,7})[\"']")
 _TOKEN = re.compile(rb"<table:(?:table-row|(?:covered-)?table-cell)\b[^>]*>|</table:table>")
 _REPEATED_COLUMNS = re.compile(rb"number-columns-repeated=[\"'](\d{1,9})")
 _REPEATED_ROWS = re.compile(rb"number-rows-repeated=[\"'](\d{1,9})")
+_SPACES = re.compile(rb"<text:s[^>]*?text:c=[\"'](\d{1,12})")
 _LONGEST_TOKEN = 4096
 
 
@@ -22,6 +23,8 @@ class Extent:
     def __init__(self) -> None:
         self.rows = 1
         self.columns = 1
+        self.spaces = 0
+        self.cells = 0
 
     def take(self, piece: bytes) -> bytes:
         """Look at a piece; give back the end of it that belongs with the next."""
@@ -32,6 +35,8 @@ class TabExtent(Extent):
     """Of a tab of an xlsx file, from the references of its cells."""
 
     def take(self, piece: bytes) -> bytes:
+        # Cells need not say where they stand; those in the seam of two pieces are counted twice, which are few.
+        self.cells += piece.count(b"<c ") + piece.count(b"<c>")
         for letters in set(_LETTERS.findall(piece)):
             self.columns = max(self.columns, column_number(letters))
         rows = set(_ROW.findall(piece))
@@ -53,6 +58,8 @@ class RepeatedExtent(Extent):
         self._column = 0
 
     def take(self, piece: bytes) -> bytes:
+        # What is looked at twice, at the seam of two pieces, is counted twice; the limit is far from any real sheet.
+        self.spaces += sum(int(times) for times in _SPACES.findall(piece))
         end = 0
         for match in _TOKEN.finditer(piece):
             end = match.end()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -19,6 +20,9 @@ _UNIT_WORDS = {
     **dict.fromkeys(("in", "inch", "inches", "ins"), "in"),
     **dict.fromkeys(("deg", "degree", "degrees"), "deg"),
 }
+LONGEST_HEADING = 200
+"""Letters of a heading that are looked at. [common practice, no source]"""
+
 _NUMBERED = re.compile(r"^(.*[^\W\d_])[\W_]*([1-9])$", re.DOTALL)
 _BRACKETS = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 
@@ -173,7 +177,7 @@ def find_headings(sheet: RawSheet) -> Headings | None:
     kinds = list(KINDS)
     rows = 1 if sheet.has_headings else min(len(sheet), HEADING_SEARCH_ROWS)
     for position in range(rows):
-        cells = sheet.row(position)
+        cells = [cell[:LONGEST_HEADING] for cell in sheet.row(position)]
         if not any(cell.strip() for cell in cells):
             continue
         for place, kind in enumerate(kinds):
@@ -207,12 +211,17 @@ def _tells(headings: Headings) -> bool:
 
 
 def _unique_names(cells: Sequence[str]) -> list[str]:
-    names: list[str] = []
+    names: dict[str, None] = {}
+    said: Counter[str] = Counter()
     for column, cell in enumerate(cells):
         name = " ".join(cell.split()) or f"column {column_letters(column)}"
-        repeated = sum(other == name or other.startswith(f"{name} (") for other in names)
-        names.append(name if name not in names else f"{name} ({repeated + 1})")
-    return names
+        said[name] += 1
+        unique = name
+        while unique in names:
+            unique = f"{name} ({said[name]})"
+            said[name] += unique in names
+        names[unique] = None
+    return list(names)
 
 
 def column_letters(column: int) -> str:

@@ -9,9 +9,9 @@ from typing import Any
 
 from analytics.intake.exchange import is_diagnosis_collection, trim_rows
 from analytics.intake.fields import KINDS
-from analytics.intake.gathering import gather
+from analytics.intake.gathering import MOST_COLUMNS, gather
 from analytics.intake.sheet import RawSheet
-from analytics.intake.workbooks import cell_text
+from analytics.intake.workbooks import MOST_CELLS, cell_text
 from analytics.mistake import Mistake
 
 
@@ -52,6 +52,11 @@ def _sheet(records: list[Any], source: str, hint: str | None) -> RawSheet:
         if not isinstance(record, dict):
             raise Mistake(f"{source}: entry {place} is not an object with named fields.")
     names = list(dict.fromkeys(key for record in records for key in record))
+    if len(names) > MOST_COLUMNS or len(names) * len(records) > MOST_CELLS:
+        raise Mistake(
+            f"{source}: {len(records):,} entries with {len(names):,} different names come to too many cells. Take away "
+            "what is not records, or give the entries in parts."
+        )
     return replace(gather(_rows(records, names), source), first_row=0, kind_hint=hint, has_headings=True)
 
 

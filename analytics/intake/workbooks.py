@@ -16,8 +16,16 @@ from analytics.mistake import Mistake
 
 MOST_UNPACKED_BYTES = 2_000_000_000
 MOST_FILES_WITHIN = 10_000
-MOST_CELLS = 40_000_000
+MOST_TIMES_PACKED = 200
+MOST_PACKED_UNASKED = 50_000_000
+"""A part of more bytes than this that was packed to less than one in so many is made to fill a memory; a tab of records
+comes to one in ten or thirty. [common practice, no source]"""
+MOST_TABS = 500
+MOST_LIST_OF_TABS = 5_000_000
+"""Bytes of the part that names the tabs."""
+MOST_CELLS = 20_000_000
 """Rows times columns of one tab: two far corners are enough to fill the memory."""
+MOST_SPACES = 1_000_000
 _PIECE = 1 << 20
 _EXTENTS: dict[str, type[Extent]] = {"tab": TabExtent, "content": RepeatedExtent}
 
@@ -37,6 +45,8 @@ def read_workbook(data: bytes, name: str, *, zipped: bool) -> list[RawSheet]:
     try:
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
         tabs = [tab for tab in book.sheets_metadata if tab.typ == calamine.SheetTypeEnum.WorkSheet]
+        if len(tabs) > MOST_TABS:
+            raise _too_many_tabs(name)
         sheets = []
         for tab in tabs:
             source = name if len(tabs) == 1 else f"{name}, tab {tab.name}"
@@ -56,6 +66,12 @@ def read_workbook(data: bytes, name: str, *, zipped: bool) -> list[RawSheet]:
             raise
         _cannot_open(name)
     return sheets
+
+
+def _too_many_tabs(name: str) -> Mistake:
+    return Mistake(
+        f"{name} has more than {MOST_TABS} tabs; it was not opened. Save only the tabs with records in them."
+    )
 
 
 def _cannot_open(name: str) -> NoReturn:
@@ -111,6 +127,14 @@ def _check_archive(data: bytes, name: str) -> None:
             f"{name} would unpack to more than {MOST_UNPACKED_BYTES // 1_000_000_000} GB; it was not opened. "
             "Save only the sheets with records in it."
         )
+    bombs = [one for one in members if one.file_size > max(MOST_PACKED_UNASKED, MOST_TIMES_PACKED * one.compress_size)]
+    if bombs:
+        raise Mistake(
+            f"{name} would unpack to {bombs[0].file_size // 1_000_000:,} MB of the same over and over; it was not "
+            "opened. Copy the rows with records into a new workbook."
+        )
+    if any(one.filename == "xl/workbook.xml" and one.file_size > MOST_LIST_OF_TABS for one in members):
+        raise _too_many_tabs(name)
     names = {one.filename for one in members}
     if not any(one.startswith("xl/workbook") for one in names) and "content.xml" not in names:
         raise Mistake(f"{name} is a zip archive, not a workbook. Unpack it and give the files in it one by one.")
@@ -140,10 +164,15 @@ def _check_member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, data: bytes
         if total > member.file_size:
             raise Mistake(f"{name} unpacks to more than it says; it was not opened. Save it again as xlsx.")
         tail = extent.take(tail + piece)
-        if extent.columns > MOST_COLUMNS or extent.columns * extent.rows > MOST_CELLS:
+        if extent.columns > MOST_COLUMNS or max(extent.columns * extent.rows, extent.cells) > MOST_CELLS:
             raise Mistake(
-                f"{name}: a tab spans {extent.rows:,} rows and {extent.columns:,} columns, most of them empty or the "
-                "same; it was not opened. Delete the stray cells far out and save it again."
+                f"{name}: a tab spans {extent.rows:,} rows and {extent.columns:,} columns, or holds more than "
+                f"{MOST_CELLS:,} cells; it was not opened. Delete stray cells far out, or save the records as CSV."
+            )
+        if extent.spaces > MOST_SPACES:
+            raise Mistake(
+                f"{name} has cells with {extent.spaces:,} spaces in a row; it was not opened. Take them away and save "
+                "it again."
             )
 
 

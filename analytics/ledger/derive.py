@@ -8,6 +8,7 @@ herd that was trimmed. Everything here is SQL that runs inside the engine; nothi
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import islice
 from typing import Any, Protocol
 
 from analytics.ledger.schema import ATTRIBUTES, DERIVED_TABLES, ROW_TABLES, create_statement
@@ -28,8 +29,9 @@ def rebuild(execute: _Execute, farms: Iterable[str]) -> None:
     farms : iterable of str
     """
     execute("CREATE OR REPLACE TEMP TABLE touched (farm VARCHAR)")
-    for farm in sorted(set(farms)):
-        execute("INSERT INTO touched VALUES (?)", [farm])
+    names = iter(sorted(set(farms)))
+    while some := list(islice(names, 500)):
+        execute(f"INSERT INTO touched VALUES {', '.join(['(?)'] * len(some))}", list(some))
     for table in DERIVED_TABLES:
         execute(f"DELETE FROM {table} WHERE farm IN (SELECT farm FROM touched)")
     for statement in (_CALVINGS, _MOVES, _REGISTERED, _SAID, _visit_kinds(), _COW_DAYS):

@@ -40,6 +40,8 @@ def make_file(path: Path) -> None:
             for statement in create_statements():
                 connection.execute(statement)
             connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
+            # Closing would leave what does not fit in a log, and say nothing.
+            connection.execute("CHECKPOINT")
         finally:
             connection.close()
         _put_aside_old_log(path)
