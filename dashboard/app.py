@@ -12,7 +12,7 @@ from flask import Flask, has_request_context
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
-from dashboard import door, frame
+from dashboard import door, elsewhere, frame
 from dashboard.accounts import Access, Store, current_viewer, store_of
 from dashboard.accounts.roles import REFUSALS
 from dashboard.delivery import deliver, plotly_script
@@ -77,6 +77,8 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
     guard(app, access)
     door.hang(app, store, access)
     show_shared(app, ledger, store)
+    if office := elsewhere.service():
+        elsewhere.offer(app, store, access, office)
     return app
 
 

@@ -242,6 +242,11 @@ def _sign_in_page(store: Store, access: Access, then: str, told: str = "", statu
     return answer
 
 
+def refused_sign_in(store: Store, access: Access, told_so: str) -> Answer:
+    """The sign-in page again, with a sentence why."""
+    return _sign_in_page(store, access, "/", told_so, 403)
+
+
 def _form_is_ours(store: Store) -> bool:
     seed, sent = request.cookies.get(FORM_COOKIE), request.form.get("word", "")
     return bool(seed) and hmac.compare_digest(sent.encode(), _form_word(store, seed or "").encode())
