@@ -34,6 +34,7 @@ MEASURES: dict[str, Measure] = {
         Measure("years", "years", "years", "Is this year, so far, unlike the same months of the years before?"),
         Measure("season", "season", "season", "Does lameness, or a lesion, have a season?"),
         Measure("control-chart", "control_chart", "control_chart", "Is this month unlike the months before?"),
+        Measure("drivers", "drivers", "drivers", "In which cows is the newest month unlike the herd's own past?"),
         Measure("signals", "signals", "signals", "On which farms is a month unlike the months before?"),
         Measure("change-impact", "change_impact", "change_impact", "Did a change go with fewer lesions?"),
         Measure("benchmark", "benchmark", "benchmark", "How does a farm stand among the others?"),

@@ -26,6 +26,11 @@ COLUMNS = (
     "ewma_upper", "baseline", "cows",
 )  # fmt: skip
 
+BY_CHANCE: Said = say(
+    "A signal says that something is unlike before, not what. About one herd in ten gives one in two years though "
+    "nothing changed; a yearly season gives more."
+)
+
 _METHOD = {
     "p": say("p-chart (3 standard errors), moving average with weight 0.2"),
     "laney": say("Laney p'-chart (months differ more than cows explain), moving average with weight 0.2"),
@@ -175,12 +180,7 @@ def _cautions(chart: BaselineChart, table: pd.DataFrame, farms: int) -> tuple[Sa
             )
         )
     if (table["signal"] != "").any():
-        out.append(
-            say(
-                "A signal says that something is unlike before, not what. About one herd in ten gives one in two "
-                "years though nothing changed; a yearly season gives more."
-            )
-        )
+        out.append(BY_CHANCE)
     if table["baseline"].all() or math.isnan(table["upper"].max()):
         out.append(say("All months are in the baseline; none is left to hold against it."))
     return tuple(out)

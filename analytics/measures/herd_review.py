@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 import numpy as np
@@ -12,15 +11,13 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
 from analytics.measures.kept import keep
+from analytics.measures.past_year import PAST_MONTHS, now_and_past, spans_of
 from analytics.methods.intervals import difference
 from analytics.tally.counts import count
 from analytics.tally.coverage import months_with_records
 from analytics.tally.scoring import count_scorings
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
-
-PAST_MONTHS = 12
-"""How far back a herd's own past goes: one round of the seasons. [common practice, no source]"""
 
 COLUMNS = (
     "what",
@@ -112,28 +109,11 @@ _SAME_COWS: Said = say(
 )
 
 
-def _split(months: list[pd.Timestamp]) -> tuple[dt.date, dt.date, dt.date, dt.date] | None:
-    """(start and end of now, start and end of the past), from the newest month."""
-    if not months:
-        return None
-    now = max(months)
-    past = now - pd.DateOffset(months=PAST_MONTHS)
-    day = pd.Timedelta(days=1)
-    return now.date(), (now + pd.offsets.MonthEnd(0)).date(), past.date(), (now - day).date()
-
-
-def _periods(selection: Selection, spans: tuple[dt.date, dt.date, dt.date, dt.date]) -> tuple[Selection, Selection]:
-    start, end, past_start, past_end = spans
-    if selection.until:
-        end = min(end, selection.until)
-    return selection.with_(since=start, until=end), selection.with_(since=past_start, until=past_end)
-
-
 def _lameness(ledger: Ledger, selection: Selection) -> list[tuple[Any, ...]]:
-    spans = _split(months_with_records(ledger, selection, "scores"))
+    spans = spans_of(months_with_records(ledger, selection, "scores"))
     if spans is None:
         return []
-    now, past = (count_scorings(ledger, each, ()) for each in _periods(selection, spans))
+    now, past = (count_scorings(ledger, each, ()) for each in now_and_past(selection, spans))
     out: list[tuple[Any, ...]] = []
     for name in ("lame", "severe"):
         then = (int(past[name].iloc[0]), int(past["scored"].iloc[0])) if len(past) else (0, 0)
@@ -142,10 +122,10 @@ def _lameness(ledger: Ledger, selection: Selection) -> list[tuple[Any, ...]]:
 
 
 def _lesions(ledger: Ledger, selection: Selection) -> list[tuple[Any, ...]]:
-    spans = _split(months_with_records(ledger, selection, "trims"))
+    spans = spans_of(months_with_records(ledger, selection, "trims"))
     if spans is None:
         return []
-    now, past = _periods(selection, spans)
+    now, past = now_and_past(selection, spans)
     out: list[tuple[Any, ...]] = []
     for by in ((), ("lesion",)):
         here, before = (count(ledger, each, by, "trim").table for each in (now, past))

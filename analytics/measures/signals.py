@@ -6,7 +6,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.control_chart import BASELINE_MONTHS, charted
+from analytics.measures.control_chart import BASELINE_MONTHS, BY_CHANCE, charted
 from analytics.measures.kept import keep
 from analytics.measures.outcome import months_of, outcome_named, series_basis
 from analytics.tally.selection import Selection
@@ -66,7 +66,7 @@ def signals(ledger: Ledger, selection: Selection, *, outcome: str | None = None,
     table = table.sort_values(["lately", "signals_a_year", "farm"], ascending=[False, False, True], ignore_index=True)
     basis, cautions = series_basis(ledger, asked, what, level, "Control chart of each farm, limits of its own")
     if len(table):
-        cautions += (_chance(len(table)),)
+        cautions += (_chance(len(table)) if len(table) > 1 else BY_CHANCE,)
     elif basis.cows:
         cautions += (say("Not enough to say: no farm has more than {n} months with records.", n=BASELINE_MONTHS),)
     columns = ["farm", "month", "prevalence", "cases", "at_risk", "centre", "signal"]

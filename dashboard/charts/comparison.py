@@ -303,6 +303,7 @@ def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, 
         showgrid=False,
         range=[-count + 0.5, 0.5],
         tickfont={"color": t.ink, "size": 13},
+        ticklabelstandoff=9,
     )
     for i, text in enumerate(texts):
         figure.add_annotation(

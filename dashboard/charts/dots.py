@@ -154,6 +154,7 @@ def _name_rows(figure: go.Figure, rows: Sequence[Row], theme: str, narrow: bool,
             showgrid=False,
             range=[-len(rows) + 0.5, 0.5],
             tickfont={"color": t.ink, "size": 13},
+            ticklabelstandoff=9,
         )
     between = "<br>" if tall else "  "
     for i, row in enumerate(rows):

@@ -77,6 +77,8 @@ COLUMNS: dict[str, str] = {
     "past_prevalence": "Share before",
     "difference": "Difference",
     "direction": "Direction",
+    "grouping": "Told apart by",
+    "which": "Cows",
     "signals_a_year": "Months with a signal in a year",
     "signal_month": "Month of the signal",
     "lately": "Of late",

@@ -222,6 +222,7 @@ def _row_names(
         ticks="",
         showgrid=False,
         tickfont={"color": t.ink, "size": 13},
+        ticklabelstandoff=9,
     )
     figure.update_layout(
         annotations=[

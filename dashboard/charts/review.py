@@ -109,5 +109,6 @@ def review(
         range=[-len(rows) + 0.5, 0.5],
         showgrid=False,
         ticks="",
+        ticklabelstandoff=9,
     )
     return framed(figure, answer, title=title, theme=theme, narrow=narrow, height=ROW * len(rows) + 12)

@@ -23,6 +23,7 @@ from dashboard.charts.review import review
 from dashboard.charts.theme import between, cases_of, percent, points
 from dashboard.language import _, _n, told, words
 from dashboard.page import Page
+from dashboard.pages.herd_signals import driven_by, fired
 from dashboard.pages.lesions import CLEARED
 from dashboard.panel import Drawn, Panel, mark, number_table
 from dashboard.span import choosing_by
@@ -158,6 +159,21 @@ PAGE = Page(
             _review,
             "Share of cows in the newest month with records, less the share in the twelve months before. Up or down "
             "is said only when the whole interval lies on one side of no difference.",
+            wide=True,
+        ),
+        Panel(
+            "herd-drivers",
+            "What drives it: in which cows lameness has changed",
+            driven_by,
+            "The same difference within each group, lactation and housing; each cow is compared with herself.",
+            wide=True,
+        ),
+        Panel(
+            "herd-signals",
+            "Signals of late",
+            fired,
+            "A month outside the limits of the control chart, or a long run on one side, in the last three months with "
+            "records.",
             wide=True,
         ),
         Panel("herd-needs", "Cows that need someone", _needs, wide=True),

@@ -1,0 +1,27 @@
+"""Lame scorings of each cow in each group she was in: what pairing a cow with herself needs."""
+
+from __future__ import annotations
+
+import functools
+
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.tally.engine import Question, fetch, question_of
+from analytics.tally.narrow import grouped
+from analytics.tally.scoring import one_scoring_a_day
+from analytics.tally.selection import Selection
+
+
+def lame_by_cow(ledger: Ledger, selection: Selection, by: str) -> pd.DataFrame:
+    """farm, cow, level (of the grouping *by*), cases (lame scorings) and at_risk (scorings)."""
+    frame = fetch(ledger, _question(selection, by))
+    frame = frame.astype({"cases": "int64", "at_risk": "int64"})
+    return frame.sort_values(["level", "farm", "cow"]).reset_index(drop=True)
+
+
+@functools.lru_cache(maxsize=128)
+def _question(selection: Selection, by: str) -> Question:
+    day = one_scoring_a_day(selection)
+    day = day.mutate(level=grouped(day, by, selection))
+    return question_of(day.group_by(["farm", "cow", "level"]).agg(cases=day.lame.sum(), at_risk=day.count()))
