@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 import math
+import re
 import string
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,6 +26,7 @@ from analytics.trade.lesions import LESIONS
 from analytics.trade.units import mm_to_inches
 from analytics.words import Said
 from dashboard.catalogue import LANGUAGES, catalogue
+from dashboard.unfilling import SENTENCE_ENDS, unfilled
 
 log = logging.getLogger("evenfoot.language")
 
@@ -40,6 +42,9 @@ EN_DASH, MINUS, NO_BREAK = "\u2013", "\u2212", "\u00a0"
 
 JOINED = ("; ", ", ")
 """How measures join words into one value."""
+
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_NUMBER = re.compile(r"[-\u2212+]?\d[\d,]*(\.\d+)?%?")
 
 DATA = frozenset({"farm", "farms", "cow", "group", "groups", "trimmer", "sire", "breed", "scorer", "name", "path"})
 """Values that are somebody's own words and are left as they are, even where a catalogue knows the word."""
@@ -116,11 +121,27 @@ class Words:
             return known.get(sentence, sentence)
         if sentence[:1].isupper() and (small := sentence[0].lower() + sentence[1:]) in known:
             return self._named(small)
+        if (found := unfilled(sentence)) is not None:
+            template, values = found
+            return self(template, **{name: self._value_of(name, value) for name, value in values.items()})
         for between in JOINED:
             parts = sentence.split(between)
-            if len(parts) > 1 and any(part in known for part in parts):
+            if len(parts) > 1 and any(part in known or unfilled(part) for part in parts):
                 return between.join(self.said(part) for part in parts)
+        sentences = SENTENCE_ENDS.split(sentence)
+        if len(sentences) > 1 and any(part in known or unfilled(part) for part in sentences):
+            return " ".join(self.said(part) for part in sentences)
         return sentence
+
+    def _value_of(self, name: str, text: str) -> Any:
+        """A value of a finished English sentence as this reader has it: a day, a month, a figure, or words."""
+        if name in DATA:
+            return text
+        if _DAY.fullmatch(text):
+            return _Written(self.date(text))
+        if _NUMBER.fullmatch(text):
+            return _Written(self._signs(text))
+        return text
 
     def knows(self, sentence: Said | str) -> bool:
         """Whether there are words for it in this language."""
@@ -129,7 +150,7 @@ class Words:
 
     def value(self, value: Any) -> str:
         """A value as it stands in a sentence."""
-        if isinstance(value, _Own):
+        if isinstance(value, (_Own, _Written)):
             return str(value)
         if isinstance(value, (Said, str)):
             return self.said(value)
@@ -160,7 +181,7 @@ class Words:
 
     def formatted(self, value: Any, spec: str) -> str:
         """A value whose template says how to write it; numbers with this language's decimal sign."""
-        text = format(value, spec)
+        text = value if isinstance(value, str) else format(value, spec)
         return self._signs(text) if isinstance(value, (int, float)) else text
 
     @property
@@ -187,6 +208,11 @@ class Words:
     def date(self, day: Any) -> str:
         """A day, such as 12 Oct 2026."""
         return self._dated(day, DATES[self.dates_as])
+
+    def long_date(self, day: Any) -> str:
+        """A day with its month in full, such as 12 October 2026."""
+        long = {"day": "d MMMM y", "month": "MMMM d, y", "year": "y-MM-dd"}
+        return self._dated(day, long[self.dates_as]).replace(NO_BREAK, " ")
 
     def dates(self, first: Any, last: Any) -> str:
         """A span of days, said as shortly as may be.
@@ -257,12 +283,21 @@ class _Filling(string.Formatter):
         self.words, self.known = words, known
 
     def format_field(self, value: Any, format_spec: str) -> str:
+        if isinstance(value, _Written):
+            return str(value)
         return self.words.formatted(value, format_spec) if format_spec else self.words.value(value)
 
     def get_field(self, field_name: str, args: Any, kwargs: Any) -> Any:
         value, used = super().get_field(field_name, args, kwargs)
         own = type(value) is str and (not self.known or field_name in DATA)
         return (_Own(value) if own else value), used
+
+
+class _Written(str):
+    """Written in the reader's language already."""
+
+    def __format__(self, _spec: str) -> str:
+        return str(self)
 
 
 class _Own(str):

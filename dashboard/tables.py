@@ -200,7 +200,7 @@ def basis_sentences(result: Answer) -> list[str]:
                 cows=say("{n} cow" if basis.cows == 1 else "{n} cows", n=basis.cows),
                 first=basis.first,
                 last=basis.last,
-                unit=basis.unit,
+                unit=say("scoring of a cow") if basis.unit == "scoring" else say(basis.unit),
                 level=basis.level,
                 method=basis.method,
             )

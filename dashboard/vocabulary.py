@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analytics.intake.fields import KIND_NAMES, KINDS
 from analytics.measures.control_chart import RULES
 from analytics.measures.horn import UNITS
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
@@ -13,7 +14,11 @@ from analytics.trade.seasons import SEASONS
 from analytics.trade.visits import VISIT_KINDS
 from dashboard.charts import labels
 from dashboard.charts.headings import COLUMNS
+from dashboard.charts.theme import PLURAL
 from dashboard.report.workbook import FORMATS
+
+MODEL_WORDS = ("weeks on grass", "sound", "unweighted", "quadratic")
+"""Values of tables of the measures that stand in no table of words."""
 
 
 def vocabulary() -> Iterator[tuple[str, str]]:
@@ -38,12 +43,24 @@ def vocabulary() -> Iterator[tuple[str, str]]:
             yield "analytics/measures/comparison.py", f"{housing} in {season}"
     for words in RULES.values():
         yield "analytics/measures/control_chart.py", words
+    for kind in KINDS.values():
+        for field in kind:
+            if field.required:
+                yield "analytics/intake/fields.py", field.name.replace("_", " ")
+                yield "analytics/intake/fields.py", field.what
+    for kind_name in KIND_NAMES.values():
+        yield "analytics/intake/fields.py", kind_name
+    for word in MODEL_WORDS:
+        yield "analytics/measures", word
     for sort in FORMATS:
         yield "dashboard/report/columns.py", sort
     for unit in UNITS.values():
         yield "analytics/measures/horn.py", unit
     for heading in COLUMNS.values():
         yield "dashboard/charts/headings.py", heading
+    for one, many in PLURAL.items():
+        yield "dashboard/charts/theme.py", one
+        yield "dashboard/charts/theme.py", many
     tables = (
         labels.LIMBS,
         labels.FAMILIES,

@@ -119,7 +119,9 @@ def whole_headings(sheet: RawSheet, name: str, farm: str | None) -> Headings:
 
 def _need_farm(sheet: RawSheet, headings: Headings, farm: str | None) -> None:
     if needs_farm(headings.kind) and "farm" not in headings.matches and not (farm or "").strip():
-        raise Mistake(f"{sheet.source} has no farm column. Add one, or say which farm it is with --farm.")
+        raise Mistake(
+            say("{source} has no farm column. Add one, or say which farm it is with --farm.", source=sheet.source)
+        )
 
 
 def _no_sheet(name: str, found: Sequence[tuple[RawSheet, Headings | None]]) -> str:

@@ -14,6 +14,7 @@ from analytics.intake.dates import EARLIEST
 from analytics.intake.scores import is_on_scale
 from analytics.intake.sheet import Problem
 from analytics.trade.horn_limits import POSSIBLE
+from analytics.words import say
 
 # Bounds that only slips of the pen go beyond [common practice, no source].
 RANGES: dict[str, tuple[float, float, str]] = {
@@ -36,7 +37,7 @@ LONGEST_RECHECK_DAYS = 3 * 365
 SAME_DAY_OR_EARLIER = ("visit_date", "date", "calving_date", "birth_date", "entered_on", "left_on", "starts_on")
 NOT_BEFORE_1980 = (*SAME_DAY_OR_EARLIER, "ends_on", "recheck_on")
 
-_DATE_REMEDY = "Correct the date."
+_DATE_REMEDY = say("Correct the date.")
 
 
 @dataclass(frozen=True)
@@ -68,60 +69,61 @@ def _beyond_possible(frame: pd.DataFrame) -> pd.Series:
     return (frame["value"] < low) | (frame["value"] > high)
 
 
-_MOUTH = "Clear it, or write the lesion."
+_MOUTH = say("Clear it, or write the lesion.")
 CONTRADICTIONS: dict[str, tuple[Contradiction, ...]] = {
     "trims": (
         Contradiction("claw without foot", "claw", lambda f: f["claw"].notna() & f["foot"].isna(),
-                      "A claw, but no foot.", "Write the foot, or clear the claw.", needs="foot"),
+                      say("A claw, but no foot."), say("Write the foot, or clear the claw."), needs="foot"),
         Contradiction("zone without lesion", "zone", lambda f: f["zone"].notna() & f["lesion"].isna(),
-                      "A zone, but no lesion in the row.", _MOUTH),
+                      say("A zone, but no lesion in the row."), _MOUTH),
         Contradiction("severity without lesion", "severity", lambda f: f["severity"].notna() & f["lesion"].isna(),
-                      "A severity, but no lesion in the row.", _MOUTH),
+                      say("A severity, but no lesion in the row."), _MOUTH),
         Contradiction("calving after visit", "calving_date", _later("calving_date", "visit_date"),
-                      "The calving is later than the visit.", "Correct one of the two dates."),
+                      say("The calving is later than the visit."), say("Correct one of the two dates.")),
         Contradiction("recheck before visit", "recheck_on", _later("visit_date", "recheck_on"),
-                      "The recheck is earlier than the visit.", "Correct one of the two dates."),
+                      say("The recheck is earlier than the visit."), say("Correct one of the two dates.")),
         Contradiction("recheck far ahead", "recheck_on",
                       lambda f: (f["recheck_on"] - f["visit_date"]).dt.days > LONGEST_RECHECK_DAYS,
-                      "The recheck is more than three years after the visit.", "Correct one of the two dates."),
+                      say("The recheck is more than three years after the "
+                      "visit."), say("Correct one of the two dates.")),
         Contradiction("score off scale", "locomotion_score",
                       lambda f: ~is_on_scale(f["locomotion_score"], f["locomotion_scale"]),
-                      "The score is not on its scale (1-5 or 0-3).", "Correct the score, or name its scale."),
+                      say("The score is not on its scale (1-5 or 0-3)."), say("Correct the score, or name its scale.")),
         Contradiction("longer after trim", "toe_length_after_mm", _later("toe_length_after_mm", "toe_length_mm"),
-                      "The toe is longer after the trim than before.", "Correct one of the two lengths."),
+                      say("The toe is longer after the trim than before."), say("Correct one of the two lengths.")),
     ),
     "locomotion": (
         Contradiction("score off scale", "score", lambda f: ~is_on_scale(f["score"], f["scale"]),
-                      "The score is not on its scale (1-5 or 0-3).", "Correct the score, or name its scale."),
+                      say("The score is not on its scale (1-5 or 0-3)."), say("Correct the score, or name its scale.")),
     ),
     "register": (
         Contradiction("left before entry", "left_on", _later("entered_on", "left_on"),
-                      "She left before she came.", "Correct one of the two dates."),
+                      say("She left before she came."), say("Correct one of the two dates.")),
         Contradiction("entry before birth", "entered_on", _later("birth_date", "entered_on"),
-                      "She came before she was born.", "Correct one of the two dates."),
+                      say("She came before she was born."), say("Correct one of the two dates.")),
         Contradiction("left before birth", "left_on", _later("birth_date", "left_on"),
-                      "She left before she was born.", "Correct one of the two dates."),
+                      say("She left before she was born."), say("Correct one of the two dates.")),
         Contradiction("calved before birth", "calvings",
                       lambda f: _both(f, "birth_date", "calvings")
                       & (f["birth_date"].dt.strftime("%Y-%m-%d") >= f["calvings"].str.slice(0, 10)),
-                      "She calved before she was born.", "Correct one of the two dates."),
+                      say("She calved before she was born."), say("Correct one of the two dates.")),
     ),
     "housing": (
         Contradiction("ends before start", "ends_on", _later("starts_on", "ends_on"),
-                      "The period ends before it starts.", "Correct one of the two dates."),
+                      say("The period ends before it starts."), say("Correct one of the two dates.")),
     ),
     "changes": (),
     "limits": (
         Contradiction("limit out of range", "value", _beyond_possible,
-                      "The limit cannot be set to this.",
-                      "Toe and break are in mm, the angle in degrees, the sole in mm: correct the value.",
+                      say("The limit cannot be set to this."),
+                      say("Toe and break are in mm, the angle in degrees, the sole in mm: correct the value."),
                       needs="limit"),
         Contradiction("half a range", "parity_last",
                       lambda f: f["parity_first"].notna() != f["parity_last"].notna(),
-                      "Only one end of the lactations is given.",
-                      "Write the first and the last lactation, or neither."),
+                      say("Only one end of the lactations is given."),
+                      say("Write the first and the last lactation, or neither.")),
         Contradiction("turned range", "parity_last", _later("parity_first", "parity_last"),
-                      "The last lactation is before the first.", "Correct one of the two."),
+                      say("The last lactation is before the first."), say("Correct one of the two.")),
     ),
 }  # fmt: skip
 
@@ -138,19 +140,22 @@ def _schema(kind: str, columns: tuple[str, ...], today: dt.date) -> tuple[object
         if name in RANGES:
             low, high, unit = RANGES[name]
             key = f"{name} in range"
-            of = f"{low:,} to {high:,}{' ' + unit if unit else ''}"
-            remedy = "Correct it." + (
-                " A length in inches or cm needs a heading ending in _in or _cm." if unit == "mm" else ""
-            )
-            said[key] = name, f"It must be {of}.", remedy
+            remedy = say("Correct it.")
+            if unit == "mm":
+                remedy = say("Correct it. A length in inches or cm needs a heading ending in _in or _cm.")
+            if unit:
+                reason = say("It must be from {low:,} to {high:,} {unit}.", low=low, high=high, unit=say(unit))
+            else:
+                reason = say("It must be from {low:,} to {high:,}.", low=low, high=high)
+            said[key] = name, reason, remedy
             checks.append(pa.Check.in_range(low, high, error=key))
         if name in NOT_BEFORE_1980:
             key = f"{name} too early"
-            said[key] = name, f"The date is before {EARLIEST.year}.", _DATE_REMEDY
+            said[key] = name, say("The date is before {year}.", year=str(EARLIEST.year)), _DATE_REMEDY
             checks.append(pa.Check.ge(pd.Timestamp(EARLIEST), error=key))
         if name in SAME_DAY_OR_EARLIER:
             key = f"{name} in future"
-            said[key] = name, "The date is still to come.", _DATE_REMEDY
+            said[key] = name, say("The date is still to come."), _DATE_REMEDY
             checks.append(pa.Check.le(pd.Timestamp(today), error=key))
         if checks:
             wanted[name] = pa.Column(checks=checks, nullable=True)

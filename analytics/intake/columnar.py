@@ -14,6 +14,7 @@ from analytics.intake.setting_aside import safe_text
 from analytics.intake.sheet import RawSheet
 from analytics.intake.workbooks import cell_text
 from analytics.mistake import Mistake
+from analytics.words import say
 
 KIND_KEY = b"evenfoot.kind"
 """Under this key of its metadata a file may name the kind of sheet it holds."""
@@ -75,9 +76,22 @@ def _opened(source: Any, name: str) -> tuple[Any, str | None]:
     file = pq.ParquetFile(source)
     for column in file.schema_arrow:
         if pa.types.is_nested(column.type) or pa.types.is_binary(column.type):
-            raise Mistake(f"{name}, column {column.name}: it holds {column.type}, not plain values; leave it out.")
+            raise Mistake(
+                say(
+                    "{name}, column {name_2}: it holds {type}, not plain values; leave it out.",
+                    name=name,
+                    name_2=column.name,
+                    type=column.type,
+                )
+            )
     if isinstance(source, io.BytesIO) and file.metadata.num_rows > MOST_ROWS:
-        raise Mistake(f"{name} has more than {MOST_ROWS:,} rows. Split it, by year for instance.")
+        raise Mistake(
+            say(
+                "{name} has more than {MOST_ROWS:,} rows. Split it, by year for instance.",
+                name=name,
+                MOST_ROWS=MOST_ROWS,
+            )
+        )
     kind = (file.schema_arrow.metadata or {}).get(KIND_KEY, b"").decode(errors="replace")
     return file, kind if kind in KINDS else None
 

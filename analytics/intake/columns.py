@@ -17,6 +17,7 @@ from analytics.intake.numbers import read_angle, read_length
 from analytics.intake.sheet import Codes, Findings, Problem, Rows
 from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS, NOTHING, READERS, SPOKEN, is_plain_action
+from analytics.words import say
 
 Distinct = pd.api.extensions.ExtensionArray | np.ndarray[Any, Any]
 
@@ -75,8 +76,8 @@ def _day(text: str, setting: Setting) -> str:
     day = read_day(text, setting.order, setting.today, from_workbook=setting.from_workbook)
     if not EARLIEST <= day <= setting.today:
         raise Unreadable(
-            f"{day.isoformat()} is not between {EARLIEST.year} and today.",
-            "Correct the year, or the order of the date.",
+            say("{value} is not between {year} and today.", value=day.isoformat(), year=EARLIEST.year),
+            say("Correct the year, or the order of the date."),
         )
     return day.isoformat()
 
@@ -93,7 +94,8 @@ def _moves(text: str, setting: Setting) -> list[str]:
         first, _, group = piece.partition(" ")
         if not group.strip():
             raise Unreadable(
-                "A move needs a day and a group.", "Write day and group, such as 2026-03-14 dry; 2026-05-02 high."
+                say("A move needs a day and a group."),
+                say("Write day and group, such as 2026-03-14 dry; 2026-05-02 high."),
             )
         out.append(f"{_day(first.rstrip(':,'), setting)} {' '.join(group.split())}")
     return sorted(out)
@@ -201,14 +203,19 @@ def describe(match: Match, setting: Setting) -> str:
     type = match.field.type
     if type in _DATE_TYPES:
         if setting.order.told_by == "none needed":
-            return "dates"
-        return "dates, day first" if setting.order.day_first else "dates, month first"
+            return say("dates")
+        return say("dates, day first") if setting.order.day_first else say("dates, month first")
     if type == "length":
         return {
-            "in": "inches (\N{MULTIPLICATION SIGN} 25.4 mm)",
-            "cm": "centimetres (\N{MULTIPLICATION SIGN} 10 mm)",
-        }.get(match.unit or "", "millimetres")
-    return {"angle": "degrees", "whole": "whole number", "zone": "zone", "score": "score"}.get(type, "text")
+            "in": say("inches (\N{MULTIPLICATION SIGN} 25.4 mm)"),
+            "cm": say("centimetres (\N{MULTIPLICATION SIGN} 10 mm)"),
+        }.get(match.unit or "", say("millimetres"))
+    return {
+        "angle": say("degrees"),
+        "whole": say("whole number"),
+        "zone": say("zone"),
+        "score": say("score"),
+    }.get(type, say("text"))
 
 
 def note_word(findings: Findings, match: Match, said: str, understood_as: str, rows: int) -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from analytics.intake.unreadable import Unreadable
 from analytics.mistake import Mistake
+from analytics.words import say
 
 EARLIEST = dt.date(1980, 1, 1)
 """Records before this are taken for slips of the pen [common practice, no source]."""
@@ -45,7 +46,7 @@ _DAY_MONTH = re.compile(r"^(\d{1,2})(?:st|nd|rd|th)?(?:\s+of)?[\s\-./]*([a-z]{3,
 _MONTH_DAY = re.compile(r"^([a-z]{3,9})\.?[\s\-./]*(\d{1,2})(?:st|nd|rd|th)?[\s\-./,]+'?(\d{4}|\d{2})$", re.I)
 _SERIAL = re.compile(r"^\d{5}(\.\d+)?$")
 
-_REMEDY = "Write the date as year-month-day, such as 2026-03-14."
+_REMEDY = say("Write the date as year-month-day, such as 2026-03-14.")
 
 
 @dataclass(frozen=True)
@@ -107,15 +108,22 @@ def decide_order(texts: Iterable[tuple[str, int]], name: str, day_first: bool | 
             unsure = unsure or text.strip()
     if votes[True] and votes[True] == votes[False]:
         raise Mistake(
-            f"{name}: as many dates can only be read day first as can only be read month first. "
-            "Say which it is with --day-first or --month-first."
+            say(
+                "{name}: as many dates can only be read day first as can only be read month first. Say which it is "
+                "with --day-first or --month-first.",
+                name=name,
+            )
         )
     if votes[True] == votes[False]:
         if unsure is None:
             return DateOrder(True, "none needed")
         raise Mistake(
-            f"{name}: dates such as {unsure} can be read day first or month first, and no row tells which. "
-            "Say which it is with --day-first or --month-first."
+            say(
+                "{name}: dates such as {unsure} can be read day first or month first, and no row tells which. Say "
+                "which it is with --day-first or --month-first.",
+                name=name,
+                unsure=unsure,
+            )
         )
     order = votes[True] > votes[False]
     return DateOrder(order, "rows", votes[order], votes[not order])
@@ -151,8 +159,10 @@ def read_day(text: str, order: DateOrder, today: dt.date, *, from_workbook: bool
             return SPREADSHEET_DAY_ZERO + dt.timedelta(days=int(float(bare)))
     except ValueError:
         how = "" if not _YEAR_LAST.match(bare) else " day first" if order.day_first else " month first"
-        raise Unreadable(f"There is no such day, read{how}." if how else "There is no such day.", _REMEDY) from None
-    raise Unreadable("Not understood as a date.", _REMEDY)
+        raise Unreadable(
+            say("There is no such day, read{how}.", how=how) if how else say("There is no such day."), _REMEDY
+        ) from None
+    raise Unreadable(say("Not understood as a date."), _REMEDY)
 
 
 def _without_clock(text: str) -> str:

@@ -11,6 +11,7 @@ from analytics.intake.gathering import gather, sliced
 from analytics.intake.headings import find_headings, is_whole, squeezed
 from analytics.intake.sheet import RawSheet
 from analytics.mistake import Mistake
+from analytics.words import say
 
 DELIMITERS = (",", ";", "\t", "|")
 SAMPLE_ROWS = 40
@@ -29,7 +30,9 @@ def read_delimited(text: str, name: str) -> list[RawSheet]:
     """
     blank = sum(text.count(ends) for ends in ("\n\n", "\r\n\r\n", "\r\r"))
     if blank > MOST_BLANK_LINES:
-        raise Mistake(f"{name} has {blank:,} blank lines; take them away and import it again.")
+        raise Mistake(
+            say("{name} has {blank:,} blank lines; take them away and import it again.", name=name, blank=blank)
+        )
     delimiter = delimiter_of(text, name)
     return split_tables(gather(rows_of(io.StringIO(text, newline=""), delimiter, name), name))
 
@@ -52,8 +55,13 @@ def rows_of(text: Iterable[str], delimiter: str, name: str) -> Iterator[list[str
     except csv.Error as error:
         what = "a cell is too long" if "limit" in str(error) else "a quotation mark is not closed as it should be"
         raise Mistake(
-            f"{name}, row {row + 1}: {what}, so the cells after it cannot be told apart. "
-            "Mend that row and import the file again."
+            say(
+                "{name}, row {value}: {what}, so the cells after it cannot be told apart. Mend that row and import "
+                "the file again.",
+                name=name,
+                value=row + 1,
+                what=what,
+            )
         ) from None
 
 

@@ -6,6 +6,7 @@ import codecs
 import re
 
 from analytics.mistake import Mistake
+from analytics.words import say
 
 _MAGIC: tuple[tuple[bytes, str], ...] = (
     (b"\x89PNG", "a picture (PNG)"),
@@ -76,7 +77,12 @@ def decoded(data: bytes, name: str) -> str:
     if place >= 0 or len(_CONTROL.findall(text)) > CONTROL_SHARE * len(text):
         where = f" (line {text.count(chr(10), 0, place) + 1} holds a NUL)" if place >= 0 else ""
         raise Mistake(
-            f"{name} is not a text file, or it is damaged{where}. Save the sheet again as CSV (UTF-8) or as a workbook."
+            say(
+                "{name} is not a text file, or it is damaged{where}. Save the sheet again as CSV (UTF-8) or as a "
+                "workbook.",
+                name=name,
+                where=where,
+            )
         )
     return text
 
@@ -92,7 +98,11 @@ def _as_text(data: bytes, name: str) -> str:
             return data.decode(blind)
     except UnicodeDecodeError as error:
         raise Mistake(
-            f"{name} is damaged: its text breaks off or is garbled at byte {error.start + 1}. Save it again."
+            say(
+                "{name} is damaged: its text breaks off or is garbled at byte {value}. Save it again.",
+                name=name,
+                value=error.start + 1,
+            )
         ) from None
     try:
         return data.decode("utf-8")
@@ -102,8 +112,12 @@ def _as_text(data: bytes, name: str) -> str:
         return data.decode("cp1252")
     except UnicodeDecodeError as error:
         raise Mistake(
-            f"{name} is not a text file in UTF-8, UTF-16 or Windows-1252 (byte {error.start + 1}). "
-            "Save the sheet again as CSV (UTF-8) or as a workbook."
+            say(
+                "{name} is not a text file in UTF-8, UTF-16 or Windows-1252 (byte {value}). Save the sheet again as "
+                "CSV (UTF-8) or as a workbook.",
+                name=name,
+                value=error.start + 1,
+            )
         ) from None
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from analytics.mistake import Mistake
 from analytics.trade.data_exchange import POSITIONS, RESOURCE_NAMES, SEVERITIES, read_site
 from analytics.trade.lesions import LESIONS, understand_lesion, understand_stage
+from analytics.words import say
 
 _FEET = {position: foot for foot, position in POSITIONS.items()}
 _SEVERITIES = {said.casefold(): grade for grade, said in SEVERITIES.items()}
@@ -40,7 +41,7 @@ def trim_rows(collection: dict[str, Any], name: str) -> list[dict[str, Any]]:
         The collection is empty, or a part of it has another shape than the standard gives it.
     """
     if not collection["member"]:
-        raise Mistake(f"{name} is a collection of diagnosis events with no event in it.")
+        raise Mistake(say("{name} is a collection of diagnosis events with no event in it.", name=name))
     rows: list[dict[str, Any]] = []
     for place, event in enumerate(collection["member"], start=1):
         where = f"{name}: event {place}"
@@ -54,7 +55,7 @@ def trim_rows(collection: dict[str, Any], name: str) -> list[dict[str, Any]]:
         }
         diagnoses = event.get("diagnoses") or []
         if not isinstance(diagnoses, list) or not all(isinstance(one, dict) for one in diagnoses):
-            raise Mistake(f"{where}: its diagnoses are not a list of objects.")
+            raise Mistake(say("{where}: its diagnoses are not a list of objects.", where=where))
         if _part(event, "meta", where).get("isDeleted") is True:
             rows.append({**base, "lesion": DELETED})
         elif not diagnoses:
@@ -67,7 +68,7 @@ def trim_rows(collection: dict[str, Any], name: str) -> list[dict[str, Any]]:
 def _part(of: dict[str, Any], key: str, where: str) -> dict[str, Any]:
     part = of.get(key) or {}
     if not isinstance(part, dict):
-        raise Mistake(f"{where}: its {key} is not an object.")
+        raise Mistake(say("{where}: its {key} is not an object.", where=where, key=key))
     return part
 
 
@@ -78,7 +79,7 @@ def _identifier(event: dict[str, Any], key: str, where: str) -> Any:
 def _feet(diagnosis: dict[str, Any], where: str) -> list[str | None]:
     positions = diagnosis.get("positions") or []
     if not isinstance(positions, list) or not all(isinstance(one, dict) for one in positions):
-        raise Mistake(f"{where}: the positions of a diagnosis are not a list of objects.")
+        raise Mistake(say("{where}: the positions of a diagnosis are not a list of objects.", where=where))
     said = [str(one.get("position") or "") for one in positions]
     return [_FEET.get(one, one) for one in said] or [None]
 

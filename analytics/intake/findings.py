@@ -14,9 +14,10 @@ from analytics.trade.lesions import (
     understand_lesion,
     understand_stage,
 )
+from analytics.words import say
 
 _BETWEEN = re.compile(r"[,;+/&|\n]|\s-\s|\band\b|\bwith\b|\bplus\b", re.I)
-LIST_REMEDY = "Use a name or a code from the list of lesions, such as SU, sole ulcer, WL, DD."
+LIST_REMEDY = say("Use a name or a code from the list of lesions, such as SU, sole ulcer, WL, DD.")
 
 
 @dataclass(frozen=True)
@@ -50,8 +51,11 @@ def read_finding(text: str) -> Finding:
     shown = " ".join(text.split())[:60]
     parts = [part for part in _BETWEEN.split(text) if part.strip()]
     if len(parts) > 1 and any(understand_lesion(part) for part in parts):
-        raise Unreadable(f"Several findings in one cell: '{shown}'.", "Give each its own row: one row a finding.")
-    raise Unreadable(f"Not understood: '{shown}'.", LIST_REMEDY)
+        raise Unreadable(
+            say("Several findings in one cell: '{shown}'.", shown=shown),
+            say("Give each its own row: one row a finding."),
+        )
+    raise Unreadable(say("Not understood: '{shown}'.", shown=shown), LIST_REMEDY)
 
 
 def read_detail(text: str) -> str:
@@ -70,7 +74,10 @@ def read_detail(text: str) -> str:
     code = understand_lesion(text)
     if code is None:
         subtypes = ", ".join(code for code in LESIONS if parent_of(code) != code)
-        raise Unreadable(f"Not understood: '{' '.join(text.split())[:60]}'.", f"Use one of: {subtypes}.")
+        raise Unreadable(
+            say("Not understood: '{shown}'.", shown=" ".join(text.split())[:60]),
+            say("Use one of: {subtypes}.", subtypes=subtypes),
+        )
     return code
 
 

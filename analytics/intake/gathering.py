@@ -10,6 +10,7 @@ import numpy as np
 
 from analytics.intake.sheet import RawColumn, RawSheet
 from analytics.mistake import Mistake
+from analytics.words import say
 
 ROWS_AT_A_TIME = 4096
 MOST_COLUMNS = 10_000
@@ -39,8 +40,13 @@ def gather(rows: Iterable[Sequence[str]], source: str, *, from_workbook: bool = 
         width = max(map(len, chunk))
         if width > MOST_COLUMNS:
             raise Mistake(
-                f"{source} has a row of {width:,} cells; sheets may be {MOST_COLUMNS:,} columns wide. "
-                "Take away what is not records."
+                say(
+                    "{source} has a row of {width:,} cells; sheets may be {MOST_COLUMNS:,} columns wide. Take away "
+                    "what is not records.",
+                    source=source,
+                    width=width,
+                    MOST_COLUMNS=MOST_COLUMNS,
+                )
             )
         while len(numbers) < width:
             numbers.append(_Distinct({"": 0}))

@@ -6,6 +6,7 @@ import re
 
 from analytics.intake.fields import UNITS
 from analytics.intake.unreadable import Unreadable
+from analytics.words import say
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)"
 _WITH_UNIT = re.compile(
@@ -39,7 +40,7 @@ def read_decimal(text: str) -> float:
         return float(bare.replace(other, "").replace(mark, "."))
     if re.fullmatch(_NUMBER, bare):
         return float(bare.replace(",", "."))
-    raise Unreadable(_NOT_A_NUMBER, "Write a plain number, such as 75 or 75.5.")
+    raise Unreadable(_NOT_A_NUMBER, say("Write a plain number, such as 75 or 75.5."))
 
 
 def read_whole(text: str) -> int:
@@ -60,11 +61,11 @@ def read_whole(text: str) -> int:
     try:
         number = read_decimal(bare)
     except Unreadable:
-        raise Unreadable(_NOT_A_NUMBER, "Write a whole number.") from None
+        raise Unreadable(_NOT_A_NUMBER, say("Write a whole number.")) from None
     if not number.is_integer():
-        raise Unreadable("Not a whole number.", "Write a whole number.")
+        raise Unreadable(say("Not a whole number."), say("Write a whole number."))
     if abs(number) > 1e9:
-        raise Unreadable("Far too large a number.", "Write the right number.")
+        raise Unreadable(say("Far too large a number."), say("Write the right number."))
     return int(number)
 
 

@@ -13,6 +13,7 @@ from analytics.intake.gathering import MOST_COLUMNS, gather
 from analytics.intake.sheet import RawSheet
 from analytics.intake.workbooks import MOST_CELLS, cell_text
 from analytics.mistake import Mistake
+from analytics.words import say
 
 
 def looks_like_json(text: str) -> bool:
@@ -31,16 +32,27 @@ def read_objects(text: str, name: str) -> list[RawSheet]:
     try:
         said = json.loads(text)
     except json.JSONDecodeError as error:
-        raise Mistake(f"{name} is not proper JSON: line {error.lineno}, column {error.colno}.") from None
+        raise Mistake(
+            say(
+                "{name} is not proper JSON: line {lineno}, column {colno}.",
+                name=name,
+                lineno=error.lineno,
+                colno=error.colno,
+            )
+        ) from None
     except (RecursionError, ValueError):
-        raise Mistake(f"{name} is not JSON that can be read: it is nested too deep or a number is too long.") from None
+        raise Mistake(
+            say("{name} is not JSON that can be read: it is nested too deep or a number is too long.", name=name)
+        ) from None
     if is_diagnosis_collection(said):
         return [_sheet(trim_rows(said, name), name, "trims")]
     if isinstance(said, list):
         return [_sheet(said, name, None)]
     lists = {key: value for key, value in said.items() if isinstance(value, list)} if isinstance(said, dict) else {}
     if not lists:
-        raise Mistake(f'{name} holds no list of records; give [{{...}}, ...] or {{"trims": [{{...}}, ...]}}.')
+        raise Mistake(
+            say('{name} holds no list of records; give [{{...}}, ...] or {{"trims": [{{...}}, ...]}}.', name=name)
+        )
     return [
         _sheet(value, name if len(lists) == 1 else f"{name}, {key}", key if key in KINDS else None)
         for key, value in lists.items()
@@ -50,12 +62,19 @@ def read_objects(text: str, name: str) -> list[RawSheet]:
 def _sheet(records: list[Any], source: str, hint: str | None) -> RawSheet:
     for place, record in enumerate(records, start=1):
         if not isinstance(record, dict):
-            raise Mistake(f"{source}: entry {place} is not an object with named fields.")
+            raise Mistake(
+                say("{source}: entry {place} is not an object with named fields.", source=source, place=place)
+            )
     names = list(dict.fromkeys(key for record in records for key in record))
     if len(names) > MOST_COLUMNS or len(names) * len(records) > MOST_CELLS:
         raise Mistake(
-            f"{source}: {len(records):,} entries with {len(names):,} different names come to too many cells. Take away "
-            "what is not records, or give the entries in parts."
+            say(
+                "{source}: {n:,} entries with {n_2:,} different names come to too many cells. Take away what is not "
+                "records, or give the entries in parts.",
+                source=source,
+                n=len(records),
+                n_2=len(names),
+            )
         )
     return replace(gather(_rows(records, names), source), first_row=0, kind_hint=hint, has_headings=True)
 
@@ -73,5 +92,5 @@ def _text(value: Any) -> str:
         return json.dumps(value, ensure_ascii=False)
     text = cell_text(value)
     if not text.isascii() and any("\ud800" <= letter <= "\udfff" for letter in text):
-        raise Mistake("A JSON text holds half of a character (a lone surrogate). Save the file again as UTF-8.")
+        raise Mistake(say("A JSON text holds half of a character (a lone surrogate). Save the file again as UTF-8."))
     return text

@@ -17,6 +17,7 @@ from analytics.intake.gathering import gather
 from analytics.intake.sheet import RawColumn, RawSheet
 from analytics.intake.text_file import TextFile, look_through
 from analytics.mistake import Mistake
+from analytics.words import say
 
 ROWS_A_PIECE = 200_000
 READER_MEMORY = "400MB"
@@ -129,7 +130,7 @@ def _of_parquet(path: Path, head: RawSheet) -> Iterator[RawSheet]:
                 yield replace(head, columns=columns, widths=widths, first_row=first_row)
                 first_row += batch.num_rows
     except (pa.ArrowException, OSError):
-        raise Mistake(f"{head.source} is a Parquet file that is damaged; export it again.") from None
+        raise Mistake(say("{source} is a Parquet file that is damaged; export it again.", source=head.source)) from None
 
 
 def _encoded(column: Any, text: Callable[[Any], str] = str) -> RawColumn:

@@ -11,6 +11,7 @@ from analytics.intake.objects import looks_like_json, read_objects
 from analytics.intake.sheet import RawSheet
 from analytics.intake.workbooks import read_workbook
 from analytics.mistake import Mistake
+from analytics.words import say
 
 LARGEST_FILE = 200_000_000
 """Bytes."""
@@ -39,23 +40,28 @@ def read_sheets(path: Path | None, data: bytes | None, name: str) -> list[RawShe
     content = _bytes(path, name) if data is None else data
     if len(content) > LARGEST_FILE:
         raise Mistake(
-            f"{name} is larger than {LARGEST_FILE // 1_000_000} MB. "
-            "Split it, by year for instance, and import the parts."
+            say(
+                "{name} is larger than {value} MB. Split it, by year for instance, and import the parts.",
+                name=name,
+                value=LARGEST_FILE // 1000000,
+            )
         )
     if not content.strip(b"\xef\xbb\xbf\xfe\xff \t\r\n\x00"):
-        raise Mistake(f"{name} is empty.")
+        raise Mistake(say("{name} is empty.", name=name))
     if looks_like_parquet(content):
         return read_parquet(content, name)
     sort = sort_of_file(content)
     if sort in ("zip", "ole"):
         return read_workbook(content, name, zipped=sort == "zip")
     if sort != "text":
-        raise Mistake(f"{name} is {sort}, not a sheet. Give a CSV, xlsx, xls, ods or JSON file.")
+        raise Mistake(
+            say("{name} is {sort}, not a sheet. Give a CSV, xlsx, xls, ods or JSON file.", name=name, sort=sort)
+        )
     text = decoded(content, name)
     if looks_like_json(text) and (name.casefold().endswith(".json") or _is_json_at_heart(text)):
         return read_objects(text, name)
     if name.casefold().endswith(".json"):
-        raise Mistake(f"{name} is not proper JSON; it should start with [ or {{.")
+        raise Mistake(say("{name} is not proper JSON; it should start with [ or {{.", name=name))
     return read_delimited(text, name)
 
 
@@ -70,13 +76,16 @@ def _bytes(path: Path | None, name: str) -> bytes:
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise Mistake(
-                f"{name} is larger than {LARGEST_FILE // 1_000_000} MB. "
-                "Split it, by year for instance, and import the parts."
+                say(
+                    "{name} is larger than {value} MB. Split it, by year for instance, and import the parts.",
+                    name=name,
+                    value=LARGEST_FILE // 1000000,
+                )
             )
         return path.read_bytes()
     except IsADirectoryError:
-        raise Mistake(f"{path} is a folder; give the files in it.") from None
+        raise Mistake(say("{path} is a folder; give the files in it.", path=path)) from None
     except FileNotFoundError:
-        raise Mistake(f"There is no file {path}; check the name.") from None
+        raise Mistake(say("There is no file {path}; check the name.", path=path)) from None
     except OSError as error:
-        raise Mistake(f"{path} cannot be read: {error.strerror}.") from None
+        raise Mistake(say("{path} cannot be read: {strerror}.", path=path, strerror=error.strerror)) from None

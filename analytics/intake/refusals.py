@@ -9,6 +9,7 @@ from analytics.intake.fields import KINDS
 from analytics.intake.headings import Headings
 from analytics.intake.sheet import Findings, Positions, Problem, RawSheet
 from analytics.trade.lesions import says_nothing_found
+from analytics.words import say
 
 
 def refuse_missing(kind: str, frame: pd.DataFrame, findings: Findings) -> None:
@@ -27,8 +28,8 @@ def refuse_missing(kind: str, frame: pd.DataFrame, findings: Findings) -> None:
                 Problem(
                     np.flatnonzero(gone),
                     field.name,
-                    f"There is no {field.name.replace('_', ' ')}.",
-                    f"{field.what}: fill it in, such as {field.example}.",
+                    say("There is no {field}.", field=field.name.replace("_", " ")),
+                    say("{what}: fill it in, such as {example}.", what=field.what, example=field.example),
                 )
             )
 
@@ -44,8 +45,8 @@ def refuse_overlong(sheet: RawSheet, headings: Headings, positions: Positions, f
             Problem(
                 np.flatnonzero(beyond),
                 "",
-                "The row has more cells than there are headings.",
-                "Put quotation marks around a cell that holds the separator, such as a decimal comma.",
+                say("The row has more cells than there are headings."),
+                say("Put quotation marks around a cell that holds the separator, such as a decimal comma."),
             )
         )
 
@@ -61,7 +62,7 @@ def refuse_second_findings(sheet: RawSheet, headings: Headings, positions: Posit
                 Problem(
                     rows,
                     "",
-                    f"A second finding in one row, under '{headings.names[number]}'.",
-                    "Give each its own row: one row a finding.",
+                    say("A second finding in one row, under '{heading}'.", heading=headings.names[number]),
+                    say("Give each its own row: one row a finding."),
                 )
             )

@@ -18,6 +18,7 @@ import numpy as np
 
 from analytics.intake.encoding import CONTROL_SHARE, decoded
 from analytics.mistake import Mistake
+from analytics.words import say
 
 BLOCK = 1 << 22
 HEAD = 1 << 20
@@ -84,7 +85,9 @@ def look_through(path: Path, name: str) -> TextFile:
         decoder.decode(b"", final=True)
     except UnicodeDecodeError:
         if marked:
-            raise Mistake(f"{name} is damaged: its text breaks off or is garbled. Save it again.") from None
+            raise Mistake(
+                say("{name} is damaged: its text breaks off or is garbled. Save it again.", name=name)
+            ) from None
         return _in(path, name, "cp1252")
     # Old programs end a file with this character; it is no part of the text.
     ends = len(before) - len(before.rstrip(b"\x1a"))
@@ -122,7 +125,11 @@ def _in(path: Path, name: str, encoding: str) -> TextFile:
     except UnicodeDecodeError:
         said = "UTF-8, UTF-16 or Windows-1252" if encoding == "cp1252" else "UTF-16, as its first bytes say"
         raise Mistake(
-            f"{name} is not a text file in {said}. Save the sheet again as CSV (UTF-8) or as a workbook."
+            say(
+                "{name} is not a text file in {said}. Save the sheet again as CSV (UTF-8) or as a workbook.",
+                name=name,
+                said=said,
+            )
         ) from None
     _refuse_controls(file, controls - ends, size - ends)
     return file
@@ -133,8 +140,12 @@ def _refuse_controls(file: TextFile, controls: int, size: int) -> None:
     if line or controls > CONTROL_SHARE * size:
         where = f" (line {line} holds a NUL)" if line else ""
         raise Mistake(
-            f"{file.name} is not a text file, or it is damaged{where}. "
-            "Save the sheet again as CSV (UTF-8) or as a workbook."
+            say(
+                "{name} is not a text file, or it is damaged{where}. Save the sheet again as CSV (UTF-8) or as a "
+                "workbook.",
+                name=file.name,
+                where=where,
+            )
         )
 
 

@@ -189,7 +189,7 @@ def judge_findings(survey: Survey, told: Findings) -> FindingVerdicts:
         out.places[key] = place
         out.results.append(finding)
         if finding.lesion != "?" and "lesion" in headings.matches and said[0].strip():
-            word = finding.detail or finding.lesion or "nothing found"
+            word = finding.detail or finding.lesion or say("nothing found")
             note_word(
                 told,
                 headings.matches["lesion"],
@@ -214,7 +214,7 @@ def opening_notes(order: DateOrder, source: str, survey: Survey) -> list[Said]:
             rows=survey.rows)
     ]  # fmt: skip
     if order.told_by == "rows":
-        how = "day first" if order.day_first else "month first"
+        how = say("day first") if order.day_first else say("month first")
         notes.append(say("Dates were read {how}; {n} cells can be read no other way.", how=how, n=order.deciding))
         if order.against:
             notes.append(say("{n} dates do not fit that order.", n=order.against))

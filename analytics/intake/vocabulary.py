@@ -13,6 +13,7 @@ from analytics.trade.housing import HOUSINGS, WETNESS, understand_floor, underst
 from analytics.trade.lesions import DD_STAGES, SEVERITIES, understand_stage
 from analytics.trade.locomotion import SCALES, understand_scale
 from analytics.trade.visits import VISIT_KINDS, understand_visit_kind
+from analytics.words import say
 
 BLANKS = frozenset({"", "-", "--", "\N{EN DASH}", "\N{EM DASH}", "n/a", "#n/a", "na", "null", "nan", ".", "?"})
 """What people write in a cell that has nothing to say."""
@@ -45,14 +46,14 @@ _NO = frozenset({"no", "n", "false", "0", "f", "none", "off", "never"})
 
 
 def _among(words: object) -> str:
-    return "Use one of: " + ", ".join(str(word) for word in words) + "."  # type: ignore[attr-defined]
+    return say("Use one of: {words}.", words=", ".join(str(word) for word in words))  # type: ignore[attr-defined]
 
 
 def _known(understand: Callable[[str], str | None], remedy: str) -> Callable[[str], str]:
     def read(text: str) -> str:
         found = understand(text)
         if found is None:
-            raise Unreadable(f"Not understood: '{_shown(text)}'.", remedy)
+            raise Unreadable(say("Not understood: '{shown}'.", shown=_shown(text)), remedy)
         return found
 
     return read
@@ -67,7 +68,9 @@ def read_feet(text: str) -> str | None:
     """Feet looked at, ``"LH RH"``; all four is the same as not saying."""
     found = understand_feet(text)
     if found is None:
-        raise Unreadable(f"Not understood: '{_shown(text)}'.", "Name the feet, such as LH RH, or hind, or all.")
+        raise Unreadable(
+            say("Not understood: '{shown}'.", shown=_shown(text)), say("Name the feet, such as LH RH, or hind, or all.")
+        )
     return None if found == FEET else " ".join(found)
 
 
@@ -87,7 +90,7 @@ def read_stage(text: str) -> str:
     bare = text.strip().replace(",", ".")
     stage = understand_stage(bare) or (f"M{bare}" if f"M{bare}" in DD_STAGES else None)
     if stage is None:
-        raise Unreadable(f"Not understood: '{_shown(text)}'.", _among(DD_STAGES))
+        raise Unreadable(say("Not understood: '{shown}'.", shown=_shown(text)), _among(DD_STAGES))
     return stage
 
 
@@ -101,7 +104,7 @@ def read_score(text: str) -> int:
     try:
         return read_whole(re.sub(r"^\s*(?:score|ls|ms)\s*", "", text, flags=re.I))
     except Unreadable as unreadable:
-        raise Unreadable(unreadable.reason, "Write a whole score of the 1-5 or the 0-3 scale.") from None
+        raise Unreadable(unreadable.reason, say("Write a whole score of the 1-5 or the 0-3 scale.")) from None
 
 
 def read_action(text: str) -> str:
@@ -124,7 +127,7 @@ def read_yes_no(text: str) -> bool:
     word = text.strip().casefold()
     if word in _YES or word in _NO:
         return word in _YES
-    raise Unreadable(f"Not understood: '{_shown(text)}'.", "Write yes or no.")
+    raise Unreadable(say("Not understood: '{shown}'.", shown=_shown(text)), say("Write yes or no."))
 
 
 def read_cow(text: str) -> str:

@@ -13,6 +13,7 @@ from analytics.intake.extent import Extent, RepeatedExtent, TabExtent
 from analytics.intake.gathering import MOST_COLUMNS, gather
 from analytics.intake.sheet import RawSheet
 from analytics.mistake import Mistake
+from analytics.words import say
 
 MOST_UNPACKED_BYTES = 2_000_000_000
 MOST_FILES_WITHIN = 10_000
@@ -55,7 +56,7 @@ def read_workbook(data: bytes, name: str, *, zipped: bool) -> list[RawSheet]:
             rows = sheet.to_python(skip_empty_area=False)
             sheets.append(gather(_texts(rows), source, from_workbook=True))
     except calamine.PasswordError:
-        raise Mistake(f"{name} is locked with a password; save it without one.") from None
+        raise Mistake(say("{name} is locked with a password; save it without one.", name=name)) from None
     except (calamine.CalamineError, OSError, ValueError) as error:
         if isinstance(error, Mistake):
             raise
@@ -75,7 +76,11 @@ def _too_many_tabs(name: str) -> Mistake:
 
 
 def _cannot_open(name: str) -> NoReturn:
-    raise Mistake(f"{name} cannot be opened as a workbook: it is damaged or of another sort. Save it again as xlsx.")
+    raise Mistake(
+        say(
+            "{name} cannot be opened as a workbook: it is damaged or of another sort. Save it again as xlsx.", name=name
+        )
+    )
 
 
 def _texts(rows: Sequence[Sequence[Any]]) -> Iterator[list[str]]:
@@ -124,20 +129,30 @@ def _check_archive(data: bytes, name: str) -> None:
         _cannot_open(name)
     if len(members) > MOST_FILES_WITHIN or sum(one.file_size for one in members) > MOST_UNPACKED_BYTES:
         raise Mistake(
-            f"{name} would unpack to more than {MOST_UNPACKED_BYTES // 1_000_000_000} GB; it was not opened. "
-            "Save only the sheets with records in it."
+            say(
+                "{name} would unpack to more than {value} GB; it was not opened. Save only the sheets with records "
+                "in it.",
+                name=name,
+                value=MOST_UNPACKED_BYTES // 1000000000,
+            )
         )
     bombs = [one for one in members if one.file_size > max(MOST_PACKED_UNASKED, MOST_TIMES_PACKED * one.compress_size)]
     if bombs:
         raise Mistake(
-            f"{name} would unpack to {bombs[0].file_size // 1_000_000:,} MB of the same over and over; it was not "
-            "opened. Copy the rows with records into a new workbook."
+            say(
+                "{name} would unpack to {value:,} MB of the same over and over; it was not opened. Copy the rows "
+                "with records into a new workbook.",
+                name=name,
+                value=bombs[0].file_size // 1000000,
+            )
         )
     if any(one.filename == "xl/workbook.xml" and one.file_size > MOST_LIST_OF_TABS for one in members):
         raise _too_many_tabs(name)
     names = {one.filename for one in members}
     if not any(one.startswith("xl/workbook") for one in names) and "content.xml" not in names:
-        raise Mistake(f"{name} is a zip archive, not a workbook. Unpack it and give the files in it one by one.")
+        raise Mistake(
+            say("{name} is a zip archive, not a workbook. Unpack it and give the files in it one by one.", name=name)
+        )
     for member in members:
         _check_member(archive, member, data, name)
 
@@ -162,17 +177,29 @@ def _check_member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, data: bytes
     for piece in _pieces(body, member.compress_type, name):
         total += len(piece)
         if total > member.file_size:
-            raise Mistake(f"{name} unpacks to more than it says; it was not opened. Save it again as xlsx.")
+            raise Mistake(
+                say("{name} unpacks to more than it says; it was not opened. Save it again as xlsx.", name=name)
+            )
         tail = extent.take(tail + piece)
         if extent.columns > MOST_COLUMNS or max(extent.columns * extent.rows, extent.cells) > MOST_CELLS:
             raise Mistake(
-                f"{name}: a tab spans {extent.rows:,} rows and {extent.columns:,} columns, or holds more than "
-                f"{MOST_CELLS:,} cells; it was not opened. Delete stray cells far out, or save the records as CSV."
+                say(
+                    "{name}: a tab spans {rows:,} rows and {columns:,} columns, or holds more than {MOST_CELLS:,} "
+                    "cells; it was not opened. Delete stray cells far out, or save the records as CSV.",
+                    name=name,
+                    rows=extent.rows,
+                    columns=extent.columns,
+                    MOST_CELLS=MOST_CELLS,
+                )
             )
         if extent.spaces > MOST_SPACES:
             raise Mistake(
-                f"{name} has cells with {extent.spaces:,} spaces in a row; it was not opened. Take them away and save "
-                "it again."
+                say(
+                    "{name} has cells with {spaces:,} spaces in a row; it was not opened. Take them away and save it "
+                    "again.",
+                    name=name,
+                    spaces=extent.spaces,
+                )
             )
 
 

@@ -138,7 +138,11 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
         There is no such import, it has been undone already, or the copy cannot be made.
     """
     if not ledger.exists:
-        raise Mistake(f"There is no ledger at {ledger.name}, so there is no import {number} to undo.")
+        raise Mistake(
+            say(
+                "There is no ledger at {name}, so there is no import {number} to undo.", name=ledger.name, number=number
+            )
+        )
     if copy and ledger.dialect == "duckdb":
         with ledger.reading() as cursor:
             _refuse_undone(cursor, number)
@@ -146,8 +150,12 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
             copy_before(ledger, f"undo-{number}")
         except Mistake as mistake:
             raise Mistake(
-                f"Import {number} was not undone, because the ledger is copied first. {mistake} Or undo it without a "
-                f"copy: `evenfoot undo {number} --no-backup`."
+                say(
+                    "Import {number} was not undone, because the ledger is copied first. {mistake} Or undo it "
+                    "without a copy: `evenfoot undo {number} --no-backup`.",
+                    number=number,
+                    mistake=mistake,
+                )
             ) from None
     with ledger.writing() as connection:
         _refuse_undone(connection, number)
@@ -186,10 +194,12 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
 def _refuse_undone(connection: Any, number: int) -> None:
     rows = connection.execute("SELECT undone_at FROM imports WHERE import_no = ?", [number]).fetchall()
     if not rows:
-        raise Mistake(f"There is no import {number}; `evenfoot imports` lists them.")
+        raise Mistake(say("There is no import {number}; `evenfoot imports` lists them.", number=number))
     [(undone_at,)] = rows
     if undone_at is not None:
-        raise Mistake(f"Import {number} was undone already, on {undone_at:%Y-%m-%d}.")
+        raise Mistake(
+            say("Import {number} was undone already, on {undone_at:%Y-%m-%d}.", number=number, undone_at=undone_at)
+        )
 
 
 def executor(connection: duckdb.DuckDBPyConnection) -> Any:

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from analytics.ledger.failures import explained, holder, not_kept, unreadable
 from analytics.mistake import Mistake
+from analytics.words import say
 
 if TYPE_CHECKING:
     import duckdb
@@ -145,7 +146,7 @@ class FileLease:
                 while self._readers and time.monotonic() < until:
                     self._turn.wait(0.05)
                 if self._readers:
-                    raise Mistake(f"The ledger {self.path} is still being read; try again in a moment.")
+                    raise Mistake(say("The ledger {path} is still being read; try again in a moment.", path=self.path))
                 self._drop()
             yield
         finally:
@@ -166,14 +167,19 @@ class FileLease:
             except PermissionError:
                 # Where there are no such locks, the writer lets nobody else open the file.
                 if os.name != "nt" or time.monotonic() > until:
-                    raise Mistake(f"The ledger {self.path} may not be read; check its permissions.") from None
+                    raise Mistake(
+                        say("The ledger {path} may not be read; check its permissions.", path=self.path)
+                    ) from None
             else:
                 if _locked_for_reading(file):
                     return file
                 file.close()
                 if time.monotonic() > until:
                     raise Mistake(
-                        f"The ledger {self.path} is being changed by another program; try again when it has finished."
+                        say(
+                            "The ledger {path} is being changed by another program; try again when it has finished.",
+                            path=self.path,
+                        )
                     )
             time.sleep(0.05)
 
@@ -214,7 +220,9 @@ class FileLease:
             if self.path.stat().st_size == 0 and read_only:
                 raise self._absent()
         except PermissionError:
-            raise Mistake(f"The folder of the ledger {self.path} may not be entered; check its permissions.") from None
+            raise Mistake(
+                say("The folder of the ledger {path} may not be entered; check its permissions.", path=self.path)
+            ) from None
         except OSError:
             raise self._absent() from None
         until = time.monotonic() + WAIT_SECONDS
@@ -229,8 +237,12 @@ class FileLease:
                         raise explained(self.path, error) from None
                     if time.monotonic() > until:
                         raise Mistake(
-                            f"The ledger {self.path} is in use by {holder(text)}; "
-                            "close it there or try again when it has finished."
+                            say(
+                                "The ledger {path} is in use by {holder}; close it there or try again when it has "
+                                "finished.",
+                                path=self.path,
+                                holder=holder(text),
+                            )
                         ) from None
                     if not read_only and not asked:
                         with contextlib.suppress(OSError):

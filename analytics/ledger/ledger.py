@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from analytics.ledger.engine import Connection, Engine
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
 from analytics.mistake import Mistake
+from analytics.words import say
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -63,8 +64,11 @@ def engine_at(address: str) -> Engine:
 
         return spark_at(address)
     raise Mistake(
-        f"The ledger address '{scheme}://...' cannot be opened; give the path of a file, duckdb://PATH, "
-        "postgres://USER@HOST/DATABASE or pyspark:///FOLDER."
+        say(
+            "The ledger address '{scheme}://...' cannot be opened; give the path of a file, duckdb://PATH, "
+            "postgres://USER@HOST/DATABASE or pyspark:///FOLDER.",
+            scheme=scheme,
+        )
     )
 
 
@@ -99,7 +103,12 @@ class Ledger:
         """
         lease: FileLease | None = getattr(self.engine, "lease", None)
         if lease is None:
-            raise Mistake(f"The ledger {self.name} is not one file on this machine, and this can only be done to one.")
+            raise Mistake(
+                say(
+                    "The ledger {name} is not one file on this machine, and this can only be done to one.",
+                    name=self.name,
+                )
+            )
         return lease
 
     @property
@@ -170,8 +179,13 @@ class Ledger:
                     self.engine.settle(connection)
         except Mistake as mistake:
             raise Mistake(
-                f"The ledger {self.name} was made by an older Evenfoot (layout {layout}) and has to be brought up to "
-                f"date first, which failed and changed nothing: {mistake}"
+                say(
+                    "The ledger {name} was made by an older Evenfoot (layout {layout}) and has to be brought up to "
+                    "date first, which failed and changed nothing: {mistake}",
+                    name=self.name,
+                    layout=layout,
+                    mistake=mistake,
+                )
             ) from None
 
     def frame(self, sql: str, parameters: list[Any] | None = None) -> pd.DataFrame:
@@ -204,7 +218,7 @@ class Ledger:
             There is no such import.
         """
         if import_no is not None and self.frame("SELECT 1 FROM imports WHERE import_no = ?", [import_no]).empty:
-            raise Mistake(f"There is no import {import_no}; `evenfoot imports` lists them.")
+            raise Mistake(say("There is no import {import_no}; `evenfoot imports` lists them.", import_no=import_no))
         where = "i.import_no = ?" if import_no is not None else "i.undone_at IS NULL"
         return self.frame(
             "SELECT s.* FROM set_aside s JOIN imports i ON i.import_no = s.import_no "
@@ -226,14 +240,26 @@ class Ledger:
             It is no ledger, or one of a newer Evenfoot.
         """
         if "meta" not in self.engine.tables(connection):
-            raise Mistake(f"{self.name} is a database, but not an Evenfoot ledger; choose another with --ledger.")
+            raise Mistake(
+                say("{name} is a database, but not an Evenfoot ledger; choose another with --ledger.", name=self.name)
+            )
         rows = connection.execute("SELECT value FROM meta WHERE name = 'schema'").fetchall()
         layout = int(rows[0][0]) if rows else 0
         if layout > SCHEMA_VERSION:
             raise Mistake(
-                f"The ledger {self.name} was made by a newer Evenfoot (layout {layout}, this program knows "
-                f"{SCHEMA_VERSION}); update Evenfoot to open it."
+                say(
+                    "The ledger {name} was made by a newer Evenfoot (layout {layout}, this program knows "
+                    "{SCHEMA_VERSION}); update Evenfoot to open it.",
+                    name=self.name,
+                    layout=layout,
+                    SCHEMA_VERSION=SCHEMA_VERSION,
+                )
             )
         if layout < 1:
-            raise Mistake(f"{self.name} does not say which layout it has; put a backup back with `evenfoot restore`.")
+            raise Mistake(
+                say(
+                    "{name} does not say which layout it has; put a backup back with `evenfoot restore`.",
+                    name=self.name,
+                )
+            )
         return layout

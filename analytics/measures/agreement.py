@@ -126,8 +126,11 @@ def _two(between: tuple[str, ...] | None, names: list[str]) -> tuple[str, str] |
     known = [spelled.get(name.strip().casefold()) for name in between]
     if len(known) != 2 or None in known or known[0] == known[1]:
         raise Mistake(
-            f"Agreement is between two people, not '{', '.join(between)}'; "
-            f"name two of: {', '.join(names) or 'nobody yet'}."
+            say(
+                "Agreement is between two people, not '{listed}'; name two of: {listed_2}.",
+                listed=", ".join(between),
+                listed_2=", ".join(names) or say("nobody yet"),
+            )
         )
     first, second = sorted(str(name) for name in known)
     return first, second
@@ -140,7 +143,7 @@ def _of_scores(group: pd.DataFrame, level: float) -> list[dict[str, Any]]:
         grades = list(range(known.lowest, known.highest + 1))
         square = _square(scored, grades)
         for name, weights in WEIGHTS:
-            rows.append(_row(square, f"locomotion {scale}", name, weights, scored, level))
+            rows.append(_row(square, say("locomotion {scale}", scale=scale), name, weights, scored, level))
     cut = group["scale"].map(lambda scale: SCALES[scale].lame)
     lame = group.assign(first=(group["first"] >= cut).astype(int), second=(group["second"] >= cut).astype(int))
     rows.append(_row(_square(lame, [0, 1]), "lame", "unweighted", "none", lame, level))
@@ -148,7 +151,7 @@ def _of_scores(group: pd.DataFrame, level: float) -> list[dict[str, Any]]:
 
 
 def _of_feet(group: pd.DataFrame, level: float) -> list[dict[str, Any]]:
-    return [_row(_square(group, [0, 1]), "lesion on the foot", "unweighted", "none", group, level)]
+    return [_row(_square(group, [0, 1]), say("lesion on the foot"), "unweighted", "none", group, level)]
 
 
 def _square(group: pd.DataFrame, grades: list[int]) -> pd.DataFrame:

@@ -72,7 +72,7 @@ def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: 
     24:1185-1202. Goldstein H, Spiegelhalter DJ (1996) J R Stat Soc A 159:385-443 (ranks).
     """
     if per not in ("cow", "trim", "foot", "claw"):
-        raise Mistake(f"'{per}' is not a level of counting; use cow, trim, foot or claw.")
+        raise Mistake(say("'{per}' is not a level of counting; use cow, trim, foot or claw.", per=per))
     counts = count(ledger, selection, ("farm",), per).table
     counts = counts[counts["at_risk"] > 0].reset_index(drop=True)
     limits = limits_of(counts, "cow", level)

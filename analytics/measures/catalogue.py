@@ -11,6 +11,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
+from analytics.words import say
 
 
 @dataclass(frozen=True)
@@ -65,13 +66,19 @@ def answer(name: str, ledger: Ledger, selection: Selection, **options: Any) -> A
         There is no such measure, or it does not take one of the options given.
     """
     if name not in MEASURES:
-        raise Mistake(f"There is no measure '{name}'; use one of {', '.join(MEASURES)}.")
+        raise Mistake(say("There is no measure '{name}'; use one of {listed}.", name=name, listed=", ".join(MEASURES)))
     measure = MEASURES[name]
     function = getattr(importlib.import_module(f"analytics.measures.{measure.module}"), measure.function)
     takes = inspect.signature(function).parameters
     given = {key: value for key, value in options.items() if value is not None and value != ()}
     for key in given:
         if key not in takes:
-            raise Mistake(f"The measure '{name}' does not take --{key.replace('_', '-')}; leave it out.")
+            raise Mistake(
+                say(
+                    "The measure '{name}' does not take --{value}; leave it out.",
+                    name=name,
+                    value=key.replace("_", "-"),
+                )
+            )
     result: Answer = function(ledger, selection, **given)
     return result

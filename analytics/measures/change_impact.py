@@ -99,7 +99,13 @@ def change_impact(
     day, what, of = _day(known, chosen, change)
     if against is not None and (against not in farms or against in chosen):
         others = [farm for farm in farms if farm not in chosen]
-        raise Mistake(f"'{against}' cannot be the comparison farm; use one of {', '.join(others) or 'none here'}.")
+        raise Mistake(
+            say(
+                "'{against}' cannot be the comparison farm; use one of {listed}.",
+                against=against,
+                listed=", ".join(others) or say("none here"),
+            )
+        )
     asked = selection
     selection, widened = _enough_visits(ledger, selection, day)
     months, cows = before_after(ledger, selection, day, LESION.name)
@@ -124,9 +130,13 @@ def _day(known: pd.DataFrame, farms: tuple[str, ...], change: dt.date | None) ->
         same = known[known["date"] == pd.Timestamp(change)]
         return change, str(same["what"].iloc[0]) if len(same) else "", tuple(same["farm"].unique())
     if len(farms) != 1:
-        raise Mistake("Say which change with --change, such as --change 2025-02-03, or choose one farm with --farm.")
+        raise Mistake(
+            say("Say which change with --change, such as --change 2025-02-03, or choose one farm with --farm.")
+        )
     if known.empty:
-        raise Mistake(f"No change is recorded for {farms[0]}; say when it was with --change, such as 2025-02-03.")
+        raise Mistake(
+            say("No change is recorded for {farms}; say when it was with --change, such as 2025-02-03.", farms=farms[0])
+        )
     return known["date"].iloc[0].date(), str(known["what"].iloc[0]), farms
 
 
@@ -232,14 +242,14 @@ def _against(ledger: Ledger, selection: Selection, day: dt.date, against: str, l
 def _did_rows(found: DifferenceInDifferences) -> list[tuple[str, float, float, float, float]]:
     return [
         (
-            "percentage points more than the other farm",
+            say("percentage points more than the other farm"),
             100 * found.difference,
             100 * found.low,
             100 * found.high,
             found.p_value,
         ),
         (
-            "odds ratio over that of the other farm",
+            say("odds ratio over that of the other farm"),
             found.odds_ratio,
             found.odds_low,
             found.odds_high,
@@ -261,7 +271,7 @@ def _did_words(found: DifferenceInDifferences, against: str) -> tuple[Said, ...]
 
 
 def _notes(found: HeldChange, few: bool, day: dt.date, what: str, widened: bool, level: float) -> tuple[Said, ...]:
-    notes = [say("The change: {what}, from {day} on.", what=what or "as given", day=f"{day:%Y-%m-%d}")]
+    notes = [say("The change: {what}, from {day} on.", what=what or say("as given"), day=f"{day:%Y-%m-%d}")]
     if widened:
         notes.append(
             say(

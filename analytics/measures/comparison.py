@@ -103,19 +103,30 @@ def comparison(
     22:719-748 (strata). Benjamini Y, Hochberg Y (1995) J R Stat Soc B 57:289-300 (many at once).
     """
     if len(by) != 1 or by[0] not in OF_TRIM:
-        raise Mistake(f"A comparison needs one grouping with --by; use one of {', '.join(OF_TRIM)}.")
+        raise Mistake(say("A comparison needs one grouping with --by; use one of {listed}.", listed=", ".join(OF_TRIM)))
     name = by[0]
     for other in (*adjust, *([stratify] if stratify else [])):
         if other not in OF_TRIM or other == name:
             raise Mistake(
-                f"A comparison of {name} cannot be adjusted for or stratified by '{other}'; use any other of "
-                f"{', '.join(OF_TRIM)}."
+                say(
+                    "A comparison of {name} cannot be adjusted for or stratified by '{other}'; use any other of "
+                    "{listed}.",
+                    name=name,
+                    other=other,
+                    listed=", ".join(OF_TRIM),
+                )
             )
     table, kinds, _ = counted_with_clusters(ledger, selection, by, per)
     table = table.rename(columns={name: "group"})
     table = table.assign(group=[period_label(name, value) for value in table["group"]])
     limits = limits_of(table, kinds, level)
-    method = f"{limits.method}; Koopman score limits for risk ratios; Woolf or exact limits for odds ratios"
+    method = "; ".join(
+        (
+            limits.method,
+            say("Koopman score limits for risk ratios"),
+            say("Woolf or exact limits for odds ratios"),
+        )
+    )
     columns = [*COLUMNS, *ADJUSTED, "q_value", *(STRATIFIED if stratify else ())]
     if table.empty:
         basis, cautions = basis_of(ledger, selection, unit=per, level=level, method=method)
@@ -161,7 +172,12 @@ def _reference(table: pd.DataFrame, name: str, reference: str | None) -> str:
         return str((told if len(told) else table).sort_values("at_risk", ascending=False)["group"].iloc[0])
     if reference not in groups:
         raise Mistake(
-            f"The reference '{reference}' is not among the groups of {name} here; use one of {', '.join(groups)}."
+            say(
+                "The reference '{reference}' is not among the groups of {name} here; use one of {listed}.",
+                reference=reference,
+                name=name,
+                listed=", ".join(groups),
+            )
         )
     return reference
 

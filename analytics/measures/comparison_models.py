@@ -307,7 +307,7 @@ def herd_model(question: Question) -> tuple[pd.DataFrame, tuple[Said, ...]]:
     table = found.coefficients[found.coefficients["term"] != "intercept"]
     table = table.assign(**{name: np.exp(table[name]) for name in ("estimate", "low", "high")})
     spread = [
-        ("spread of farms", found.sd, found.sd_low, found.sd_high, found.sd_p_value),
-        ("share of variance between farms", found.icc, found.icc_low, found.icc_high, math.nan),
+        (say("spread of farms"), found.sd, found.sd_low, found.sd_high, found.sd_p_value),
+        (say("share of variance between farms"), found.icc, found.icc_low, found.icc_high, math.nan),
     ]
     return pd.concat([table[columns], pd.DataFrame(spread, columns=columns)], ignore_index=True), ()

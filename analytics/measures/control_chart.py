@@ -87,7 +87,13 @@ def control_chart(
     NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 and 6.3.3.2. Laney DB (2002) Qual Eng 14:531-537.
     """
     if baseline and baseline[0] > baseline[1]:
-        raise Mistake(f"The baseline ends ({baseline[1]}) before it begins ({baseline[0]}); swap the two dates.")
+        raise Mistake(
+            say(
+                "The baseline ends ({baseline}) before it begins ({baseline_2}); swap the two dates.",
+                baseline=baseline[1],
+                baseline_2=baseline[0],
+            )
+        )
     outcome = outcome_of(selection)
     rows = months_of(ledger, selection, outcome)
     farms = int(rows["farm"].nunique())

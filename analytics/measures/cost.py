@@ -163,11 +163,23 @@ def _prices(price: Mapping[str, float] | None, currency: str | None) -> dict[str
     for word, amount in price.items():
         code = word.strip().upper()
         if code not in LESIONS:
-            raise Mistake(f"'{word}' in the prices is not a lesion; use a code such as SU, WL or DD.")
+            raise Mistake(say("'{word}' in the prices is not a lesion; use a code such as SU, WL or DD.", word=word))
         if parent_of(code) != code:
-            raise Mistake(f"Cases are counted as {parent_of(code)}, not {code}; give the price for {parent_of(code)}.")
+            raise Mistake(
+                say(
+                    "Cases are counted as {parent_of}, not {code}; give the price for {parent_of}.",
+                    parent_of=parent_of(code),
+                    code=code,
+                )
+            )
         if not 0 <= float(amount) < MOST_PRICE:
-            raise Mistake(f"The price {amount} for {code} is not possible; give an amount of 0 or more.")
+            raise Mistake(
+                say(
+                    "The price {amount} for {code} is not possible; give an amount of 0 or more.",
+                    amount=amount,
+                    code=code,
+                )
+            )
         out[code] = Price(float(amount), 0.0, (currency or "").strip() or str(_NOT_STATED), str(_YOURS))
     return out
 

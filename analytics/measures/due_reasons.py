@@ -15,7 +15,7 @@ from analytics.tally.needs import RECENT_DAYS
 from analytics.trade.horn import BLOCK_WEEKS, TRIMS_PER_YEAR
 from analytics.trade.horn_limits import HornLimits
 from analytics.trade.lesions import LESIONS
-from analytics.words import say
+from analytics.words import say, unfilled
 
 EARLY_DAYS = (60, 150)
 """Days in milk between which feet are looked at as a rule, after the strain of calving [common practice, no source]"""
@@ -50,26 +50,29 @@ class Reason:
     words: str
 
 
-VETERINARIAN = ": ask your veterinarian"
+TO_ASK = unfilled("{reason}: ask your veterinarian")
+VETERINARIAN = TO_ASK.removeprefix("{reason}")
 
 REASONS: dict[str, Reason] = {
     "severe": Reason("veterinarian", NEEDS["severe"]),
     "deep": Reason("veterinarian", NEEDS["deep"]),
-    "exposed": Reason("veterinarian", "Toe broken off far beyond the line and lame" + VETERINARIAN),
-    "thin-lame": Reason("veterinarian", "Thin sole and lame" + VETERINARIAN),
+    "exposed": Reason("veterinarian", say("Toe broken off far beyond the line and lame") + VETERINARIAN),
+    "thin-lame": Reason("veterinarian", say("Thin sole and lame") + VETERINARIAN),
     "referred": Reason("veterinarian", say("Referred to the veterinarian at a visit") + VETERINARIAN),
     "returning": Reason("veterinarian", NEEDS["returning"]),
-    "forgotten-block": Reason("trimmer", "Block on since {day}, longer than {weeks} weeks: forgotten?"),
-    "recheck": Reason("trimmer", "Recheck asked for {day}"),
-    "lame": Reason("trimmer", "Lame when scored on {day}, not looked at since"),
-    "block": Reason("trimmer", "Block put on {day} is due off"),
-    "repeat": Reason("trimmer", "{lesion} twice or more on the same foot within a year, last on {day}"),
-    "never": Reason("trimmer", "Never looked at"),
-    "long-toe": Reason("trimmer", "Toe expected to pass {limit:g} mm about {day} (between {first} and {last})"),
-    "early": Reason("trimmer", "60 to 150 days in milk and not looked at since calving"),
+    "forgotten-block": Reason("trimmer", unfilled("Block on since {day}, longer than {weeks} weeks: forgotten?")),
+    "recheck": Reason("trimmer", unfilled("Recheck asked for {day}")),
+    "lame": Reason("trimmer", unfilled("Lame when scored on {day}, not looked at since")),
+    "block": Reason("trimmer", unfilled("Block put on {day} is due off")),
+    "repeat": Reason("trimmer", unfilled("{lesion} twice or more on the same foot within a year, last on {day}")),
+    "never": Reason("trimmer", say("Never looked at")),
+    "long-toe": Reason(
+        "trimmer", unfilled("Toe expected to pass {limit:g} mm about {day} (between {first} and {last})")
+    ),
+    "early": Reason("trimmer", say("60 to 150 days in milk and not looked at since calving")),
     "dry-off": Reason("trimmer", say("Usual time to look: drying off")),
-    "half-year": Reason("trimmer", "Half a year since her last trim on {day}"),
-    "leave": Reason("watch", "Leave her: complete natural shedding on {day}, not lame"),
+    "half-year": Reason("trimmer", unfilled("Half a year since her last trim on {day}")),
+    "leave": Reason("watch", unfilled("Leave her: complete natural shedding on {day}, not lame")),
 }
 """Every reason, the most pressing first among those due on one day."""
 
@@ -276,7 +279,7 @@ def _words(kind: str, row: dict[Any, Any]) -> str:
     if "{" not in template:
         return template
     lesion = LESIONS.get(str(row.get("repeat_lesion")))
-    name = lesion.name if lesion else "lesion"
+    name = lesion.name if lesion else say("lesion")
     return template.format(
         day=_day(row[_DAY_OF[kind]]),
         weeks=BLOCK_WEEKS[1],
@@ -288,4 +291,4 @@ def _words(kind: str, row: dict[Any, Any]) -> str:
 
 
 def _day(value: Any) -> str:
-    return "later" if value is None or pd.isna(value) else f"{pd.Timestamp(value):%Y-%m-%d}"
+    return say("later") if value is None or pd.isna(value) else f"{pd.Timestamp(value):%Y-%m-%d}"

@@ -116,7 +116,13 @@ def growth(
         return Answer("growth", answer.table, basis, (why,), by)
     cells, x = _shared_out(found, by)
     if len(cells) > MOST_CELLS:
-        raise Mistake(f"Growth by {', '.join(by)} makes {len(cells)} groups; leave out a grouping with --by.")
+        raise Mistake(
+            say(
+                "Growth by {listed} makes {n} groups; leave out a grouping with --by.",
+                listed=", ".join(by),
+                n=len(cells),
+            )
+        )
     fit, estimated = _fit(found.pairs, x, by)
     table = _table(found.pairs, cells, x, fit, level)
     spread = pd.DataFrame(
@@ -137,7 +143,9 @@ def _known(by: tuple[str, ...]) -> tuple[str, ...]:
     allowed = [name for name in (*OF_TRIM, *OF_SITE) if name not in ("month", "quarter", "year", "bedding")]
     for name in by:
         if name not in allowed:
-            raise Mistake(f"Growth cannot be grouped by '{name}'; use any of {', '.join(allowed)}.")
+            raise Mistake(
+                say("Growth cannot be grouped by '{name}'; use any of {listed}.", name=name, listed=", ".join(allowed))
+            )
     return tuple(dict.fromkeys(by))
 
 

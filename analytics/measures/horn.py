@@ -165,7 +165,7 @@ def _few(table: pd.DataFrame, by: tuple[str, ...]) -> tuple[Said, ...]:
 def breaks_and_lameness(broken: pd.DataFrame) -> pd.DataFrame:
     """Breaks within and beyond the limit, how many of the cows were scored that day, and how many were lame."""
     rows = []
-    for far, name in ((False, "within the limit"), (True, "beyond the limit")):
+    for far, name in ((False, say("within the limit")), (True, say("beyond the limit"))):
         part = broken[broken["far"] == far]
         rows.append((name, len(part), int(part["lame"].notna().sum()), int((part["lame"] == 1).sum())))
     return pd.DataFrame(rows, columns=list(BREAKS))

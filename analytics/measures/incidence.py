@@ -19,7 +19,7 @@ from analytics.tally.selection import Selection
 from analytics.trade.lesions import parent_of
 from analytics.trade.seasons import SEASONS
 from analytics.trade.units import DAYS_PER_MONTH
-from analytics.words import Said, say
+from analytics.words import Said, say, unfilled
 
 COLUMNS = ("new_cases", "cow_months", "rate_per_100", "low", "high")
 RATIOS = ("rate_ratio", "rr_low", "rr_high")
@@ -94,9 +94,15 @@ def incidence(
     known = (*OF_LESION, *OF_CALENDAR, *OF_COW, *(OF_PLACE if per == "claw" else ()))
     for name in by:
         if name not in known:
-            raise Mistake(f"New cases per cow-month cannot be grouped by '{name}'; use any of {', '.join(known)}.")
+            raise Mistake(
+                say(
+                    "New cases per cow-month cannot be grouped by '{name}'; use any of {listed}.",
+                    name=name,
+                    listed=", ".join(known),
+                )
+            )
     if reference is not None and len(by) != 1:
-        raise Mistake("A reference group needs exactly one grouping with --by.")
+        raise Mistake(say("A reference group needs exactly one grouping with --by."))
     of_time = tuple(name for name in by if name in (*OF_CALENDAR, *OF_COW))
     cases = fetch(ledger, new_cases_question(selection, by, per, gap_days))
     time = cow_time(ledger, selection, of_time)
@@ -127,11 +133,11 @@ def incidence(
     return Answer("incidence", table[[*columns, "cows"]], basis, cautions, by)
 
 
-EARLY_CASES = (
+EARLY_CASES = unfilled(
     "{n} of the cases were recorded in the first {gap} days of a farm's records and may have been there for long; the "
     "first visits make too many cases look new."
 )
-ONLY_THESE_VISITS = (
+ONLY_THESE_VISITS = say(
     "Cases found only between these visits, at lame-cow calls, are not counted; with all visits there are more."
 )
 
@@ -190,7 +196,12 @@ def _against(table: pd.DataFrame, name: str, reference: str | None, exposure: np
         place = labels.index(reference)
     else:
         raise Mistake(
-            f"The reference '{reference}' is not among the groups of {name} here; use one of {', '.join(labels)}."
+            say(
+                "The reference '{reference}' is not among the groups of {name} here; use one of {listed}.",
+                reference=reference,
+                name=name,
+                listed=", ".join(labels),
+            )
         )
     events = table["new_cases"].to_numpy(dtype=float)
     ratio = rate_ratio(events, exposure, events[place], exposure[place], level)

@@ -76,7 +76,7 @@ def outcome_named(selection: Selection, name: str | None) -> Outcome:
     for outcome in (LAMENESS, LESION):
         if outcome.name == name:
             return outcome
-    raise Mistake(f"'{name}' is not an outcome; use lameness or lesion.")
+    raise Mistake(say("'{name}' is not an outcome; use lameness or lesion.", name=name))
 
 
 def cluster_months(ledger: Ledger, selection: Selection, outcome: Outcome) -> tuple[pd.DataFrame, str]:

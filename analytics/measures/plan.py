@@ -95,7 +95,9 @@ def plan(
         Fewer than one cow a day.
     """
     if cows_a_day < 1:
-        raise Mistake(f"{cows_a_day} cows a day make no plan; give 1 or more with --cows-a-day.")
+        raise Mistake(
+            say("{cows_a_day} cows a day make no plan; give 1 or more with --cows-a-day.", cows_a_day=cows_a_day)
+        )
     today = on or newest_record(ledger, selection)
     if today is None:
         return _nobody(level)

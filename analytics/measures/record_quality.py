@@ -19,7 +19,7 @@ from analytics.methods.multiple import benjamini_hochberg
 from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.record_keeping import OF_COW_DAY, OF_LESION, OF_VISIT, record_keeping
 from analytics.tally.selection import Selection
-from analytics.words import Said, say
+from analytics.words import Said, say, unfilled
 
 COLUMNS = ("check", "trimmer", "month", "field", "n", "share", "p_value", "sentence")
 MORE = ("low", "high", "p_adjusted", "farm")
@@ -118,7 +118,7 @@ def _row(check: str, who: Any, n: float, share: float, told: Said, **more: Any) 
     return row | {"check": check, "trimmer": who, "n": int(n), "share": share, "told": told} | more
 
 
-_FILLED = "{who}, {when}: {field} filled in for {share} of {n} {what}."
+_FILLED = unfilled("{who}, {when}: {field} filled in for {share} of {n} {what}.")
 
 
 def _completeness(cow_days: pd.DataFrame, lesions: pd.DataFrame) -> list[dict[str, Any]]:
@@ -222,7 +222,7 @@ def _digits(readings: pd.DataFrame) -> list[dict[str, Any]]:
             field=field,
             place=say("tenths") if tenths else say("whole units"),
         )
-        out.append(_row("last digit", who, total, share, told, field=field, p_value=_p_of(chi2, 9)))
+        out.append(_row(say("last digit"), who, total, share, told, field=field, p_value=_p_of(chi2, 9)))
     return out
 
 
@@ -237,14 +237,14 @@ def _healthy(visits: pd.DataFrame) -> list[dict[str, Any]]:
             "{who}: no healthy cow was written down at {k} of {n} visit days to {least} cows or more.",
             who=who, k=int(part["every"].sum()), n=len(part), least=FEW_AT_VISIT,
         )  # fmt: skip
-        out.append(_row("healthy cows", str(who), len(part), share, told, field="visits"))
+        out.append(_row(say("healthy cows"), str(who), len(part), share, told, field="visits"))
         for row in part[part["every"]].sort_values("day").to_dict("records"):
             told = say(
                 "{who} at {farm}, {day}: all {n} cows have a finding; were the healthy ones written down?",
                 who=who, farm=row["farm"], day=f"{row['day']:%Y-%m-%d}", n=int(row["cows"]),
             )  # fmt: skip
             out.append(
-                _row("healthy cows", str(who), row["cows"], 1.0, told, month=row["day"].replace(day=1),
+                _row(say("healthy cows"), str(who), row["cows"], 1.0, told, month=row["day"].replace(day=1),
                      field=row["kind"], farm=row["farm"])
             )  # fmt: skip
     return out
@@ -278,7 +278,7 @@ def _mix(mix: pd.DataFrame) -> list[dict[str, Any]]:
                 before=period_label("quarter", before),
             )  # fmt: skip
             out.append(
-                _row("lesion mix", str(who), is_now.sum(), share, told, month=now, field=lesion,
+                _row(say("lesion mix"), str(who), is_now.sum(), share, told, month=now, field=lesion,
                      p_value=_p_of(chi2, df), farm=farm)
             )  # fmt: skip
     return out
@@ -302,7 +302,7 @@ def _words(table: pd.DataFrame) -> tuple[Said, ...]:
             "alike, so that luck does more than these tests allow for."
         )
     ]
-    missing = [name for name in ("scores", "last digit", "lesion mix") if not (table["check"] == name).any()]
+    missing = [name for name in ("scores", say("last digit"), say("lesion mix")) if not (table["check"] == name).any()]
     if missing:
         out.append(say("Not enough to say on: {checks}.", checks=", ".join(missing)))
     return tuple(out)

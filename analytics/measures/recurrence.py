@@ -28,7 +28,7 @@ from analytics.tally.episodes import (
 )
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import LESIONS
-from analytics.words import Said, say
+from analytics.words import Said, say, unfilled
 
 FREE_AT = (180, 365)
 """Days at which the share still free is read. [common practice, no source]"""
@@ -106,9 +106,15 @@ def recurrence(
     others = tuple(name for name in dict.fromkeys(by) if name != "lesion")
     for name in others:
         if name not in OF_EPISODE:
-            raise Mistake(f"Recurrence cannot be grouped by '{name}'; use any of {', '.join(OF_EPISODE)}.")
+            raise Mistake(
+                say(
+                    "Recurrence cannot be grouped by '{name}'; use any of {listed}.",
+                    name=name,
+                    listed=", ".join(OF_EPISODE),
+                )
+            )
     if per is not None and per not in PLACES:
-        raise Mistake(f"Recurrence is on the same cow or the same claw, not per '{per}'.")
+        raise Mistake(say("Recurrence is on the same cow or the same claw, not per '{per}'.", per=per))
     gap_days = checked_gap(gap_days)
     places = PLACES if per is None else (per,)
     asked: dict[str, Any] = {
@@ -130,7 +136,7 @@ def recurrence(
     basis, cautions = basis_of(
         ledger,
         selection.with_(visits=("all",)),
-        unit=per or "cow and claw",
+        unit=per or say("cow and claw"),
         level=level,
         method=say("Kaplan-Meier, log-minus-log limits, exact ones where nothing came back"),
         notes=(_definition(gap_days), *notes),
@@ -208,10 +214,12 @@ def _overall(cases: pd.DataFrame, place: str, others: tuple[str, ...]) -> list[S
     where = say("on the same claw") if place == "claw" else say("on the same cow")
     if others:
         found = log_rank(followed["days"], followed["recurred"], _groups(followed, others), strata=followed["lesion"])
-        template = "Log-rank test {where}, groups of {what} compared within lesions: chi-square {chi2} on {df}, {p}."
+        template = unfilled(
+            "Log-rank test {where}, groups of {what} compared within lesions: chi-square {chi2} on {df}, {p}."
+        )
     else:
         found = log_rank(followed["days"], followed["recurred"], followed["lesion"])
-        template = "Log-rank test {where}, {what} compared: chi-square {chi2} on {df}, {p}."
+        template = unfilled("Log-rank test {where}, {what} compared: chi-square {chi2} on {df}, {p}.")
     if not math.isfinite(found.p_value):
         return []
     p = "p < 0.001" if found.p_value < 0.001 else f"p = {found.p_value:.3f}"

@@ -69,7 +69,13 @@ def rolling(
     Rao JNK, Scott AJ (1992) Biometrics 48:577-585 (the interval, clusters).
     """
     if not 1 <= months <= MOST_MONTHS:
-        raise Mistake(f"A window of {months} months cannot be drawn; choose 1 to {MOST_MONTHS}.")
+        raise Mistake(
+            say(
+                "A window of {months} months cannot be drawn; choose 1 to {MOST_MONTHS}.",
+                months=months,
+                MOST_MONTHS=MOST_MONTHS,
+            )
+        )
     what = outcome_named(selection, outcome)
     asked = selection.with_(since=_reach(selection.since, months))
     rows, kind = cluster_months(ledger, asked, what)

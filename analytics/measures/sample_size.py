@@ -88,7 +88,9 @@ def how_many(
     Donner A, Klar N (2000) Design and Analysis of Cluster Randomization Trials, chapter 5 (design effect).
     """
     if not 0 < power < 1:
-        raise Mistake(f"A power of {power} is not possible; give a share between 0 and 1, such as 0.8.")
+        raise Mistake(
+            say("A power of {power} is not possible; give a share between 0 and 1, such as 0.8.", power=power)
+        )
     now, notes = _now(ledger, selection)
     counts = count(ledger, now, (), per)
     basis, cautions = basis_of(

@@ -26,7 +26,7 @@ MONTHS = (
     say("August"), say("September"), say("October"), say("November"), say("December"),
 )  # fmt: skip
 
-METHOD = "Logistic regression on a yearly sine wave, scaled for months that differ more than chance explains"
+METHOD = say("Logistic regression on a yearly sine wave, scaled for months that differ more than chance explains")
 
 
 @keep
@@ -64,7 +64,7 @@ def season(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
     found = wave.p_value < 1 - level
     basis, cautions = series_basis(ledger, selection, outcome, level, METHOD, _notes(wave, found, outcome, rows))
     if 0 < basis.cows < FEW_COWS:
-        wave, found = replace(wave, reason="few cows"), False
+        wave, found = replace(wave, reason=say("few cows")), False
         cautions += (say("Not enough to say: fewer than {n} cows.", n=FEW_COWS),)
     elif wave.reason and len(rows):
         cautions += (say("Not enough to say: {reason}", reason=wave.reason),)
@@ -101,7 +101,13 @@ def month_words(month: float) -> str:
         return ""
     part = month % 1
     name = MONTHS[int(month - 1) % 12]
-    return f"early {name}" if part < 1 / 3 else f"mid-{name}" if part < 2 / 3 else f"late {name}"
+    return (
+        say("early {name}", name=name)
+        if part < 1 / 3
+        else say("mid-{name}", name=name)
+        if part < 2 / 3
+        else say("late {name}", name=name)
+    )
 
 
 def _table(wave: YearlyWave, found: bool, rows: pd.DataFrame) -> pd.DataFrame:
@@ -110,21 +116,21 @@ def _table(wave: YearlyWave, found: bool, rows: pd.DataFrame) -> pd.DataFrame:
         return pd.DataFrame(columns=list(COLUMNS))
     if wave.reason:
         out = [
-            ("peak-to-trough odds ratio", nan, nan, nan, nan, ""),
-            ("month of peak", nan, nan, nan, nan, ""),
+            (say("peak-to-trough odds ratio"), nan, nan, nan, nan, ""),
+            (say("month of peak"), nan, nan, nan, nan, ""),
         ]
     else:
         peak = wave.peak_month if found else nan
         out = [
             (
-                "peak-to-trough odds ratio",
+                say("peak-to-trough odds ratio"),
                 wave.amplitude,
                 wave.amplitude_low,
                 wave.amplitude_high,
                 wave.p_value,
-                "" if found else "no season can be told from chance",
+                "" if found else say("no season can be told from chance"),
             ),
-            ("month of peak", peak, wave.peak_low, wave.peak_high, nan, month_words(peak)),
+            (say("month of peak"), peak, wave.peak_low, wave.peak_high, nan, month_words(peak)),
         ]
     return pd.DataFrame(out, columns=list(COLUMNS))
 

@@ -148,7 +148,9 @@ def _model(frame: pd.DataFrame, level: float) -> tuple[pd.DataFrame, tuple[Said,
         # A group all of whose feet are at one stage has odds of nought or without end: it is told and taken out.
         stages = frame[kept].groupby(name)["stage"].agg(["nunique", "size", "max"])
         for group, row in stages[stages["nunique"] == 1].iterrows():
-            notes.append((f"{name}={group}", int(row["size"]), f"every foot is at stage {int(row['max'])}"))
+            notes.append(
+                (f"{name}={group}", int(row["size"]), say("every foot is at stage {max}", max=int(row["max"])))
+            )
             kept &= frame[name] != group
     frame, cows = frame[kept], cows[kept]
     design = pd.DataFrame(index=frame.index)
@@ -163,7 +165,7 @@ def _model(frame: pd.DataFrame, level: float) -> tuple[pd.DataFrame, tuple[Said,
         weeks = frame["weeks"].astype(float)
         design["weeks on grass"] = (weeks - weeks.mean()).fillna(0.0)
     design, twins = _told_apart(design)
-    notes += [(term, len(frame), "cannot be told from the other terms here") for term in twins]
+    notes += [(term, len(frame), say("cannot be told from the other terms here")) for term in twins]
     fit = proportional_odds(frame["stage"].to_numpy(), design, cows.to_numpy(), level=level)
     found = fit.coefficients
     rows = pd.DataFrame(

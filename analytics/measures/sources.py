@@ -38,7 +38,7 @@ def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...
         return ()
     files = frame.groupby("import_no", as_index=False).agg(file=("file", "first"), rows=("rows", "sum"))
     named = [
-        f"{row.file} (import {row.import_no})"
+        say("{file} (import {import_no})", file=row.file, import_no=row.import_no)
         if isinstance(row.file, str)
         else str(say("a sheet of several farms (import {number})", number=row.import_no))
         for row in files.sort_values("rows", ascending=False).itertuples()

@@ -19,6 +19,7 @@ from analytics.tally.selection import Selection
 from analytics.trade.horn import GROWTH_MM_PER_MONTH, TARGET_TOE_LENGTH_MM
 from analytics.trade.horn_limits import HornLimits
 from analytics.trade.seasons import SEASON_OF_MONTH
+from analytics.words import say
 
 UNREAD_SD = 3.0
 """Spread, in mm, of what a trim leaves of a toe that was not measured, about the published 75 mm.
@@ -143,7 +144,7 @@ def _starting_points(read: pd.DataFrame, herd: pd.DataFrame) -> pd.DataFrame:
         left_mm=both["left_mm"].astype(float).where(~since, TARGET_TOE_LENGTH_MM),
         toe_from=np.where(since, "assumed", "measured"),
         sd_left=np.where(since, UNREAD_SD, 0.0),
-        housing=both["housing"].fillna("not recorded"),
+        housing=both["housing"].fillna(say("not recorded")),
         claw_for_rate=both["claw"].fillna("lateral"),
     )
     both.loc[since, ["foot", "claw"]] = None

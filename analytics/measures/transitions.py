@@ -74,9 +74,17 @@ def transitions(
     by = tuple(dict.fromkeys(by))
     for name in by:
         if name not in OF_TRIM:
-            raise Mistake(f"Locomotion scores cannot be grouped by '{name}'; use any of {', '.join(OF_TRIM)}.")
+            raise Mistake(
+                say(
+                    "Locomotion scores cannot be grouped by '{name}'; use any of {listed}.",
+                    name=name,
+                    listed=", ".join(OF_TRIM),
+                )
+            )
     if gap_days < 1:
-        raise Mistake(f"A gap of {gap_days} days between scorings makes no sense; give 1 or more.")
+        raise Mistake(
+            say("A gap of {gap_days} days between scorings makes no sense; give 1 or more.", gap_days=gap_days)
+        )
     sums, kinds, too_far, cows = step_sums(ledger, selection, by, gap_days)
     steps, per_step = _both_ends(sums, kinds)
     limits = limits_of(steps, per_step, level)

@@ -26,7 +26,7 @@ SEASON_MONTHS = 24
 """From this many months on, the trend is fitted with a yearly wave beside it, so that a series which begins
 in a good season and ends in a bad one does not pass for a trend. [common practice, no source]"""
 
-METHOD = "Logistic regression on time (GEE); Cochran-Armitage test across the months"
+METHOD = "; ".join((say("Logistic regression on time (GEE)"), say("Cochran-Armitage test across the months")))
 
 
 @keep
@@ -109,15 +109,15 @@ def _table(slope: LogisticSlope, series: pd.DataFrame) -> pd.DataFrame:
     months = series["month"].dt.year * 12 + series["month"].dt.month
     plain = cochran_armitage(series["cases"], series["at_risk"], months / 12.0)
     rows = [
-        ("odds ratio a year", slope.odds_ratio, slope.low, slope.high, slope.p_value),
-        ("share at the start", slope.start, slope.start_low, slope.start_high, nan),
-        ("share at the end", slope.end, slope.end_low, slope.end_high, nan),
+        (say("odds ratio a year"), slope.odds_ratio, slope.low, slope.high, slope.p_value),
+        (say("share at the start"), slope.start, slope.start_low, slope.start_high, nan),
+        (say("share at the end"), slope.end, slope.end_low, slope.end_high, nan),
     ]
     if not slope.converged:
         rows = [(term, nan, nan, nan, nan) for term, *_ in rows]
     rows += [
-        ("percentage points a year", 100 * plain.slope, nan, nan, nan),
-        ("Cochran-Armitage z", plain.z, nan, nan, plain.p_value),
+        (say("percentage points a year"), 100 * plain.slope, nan, nan, nan),
+        (say("Cochran-Armitage z"), plain.z, nan, nan, plain.p_value),
     ]
     return pd.DataFrame(rows if len(series) else [], columns=list(COLUMNS))
 
@@ -135,9 +135,18 @@ def _farms_differ(by_farm: pd.DataFrame) -> tuple[Said, ...]:
     others = len(by_farm) - max(len(rising), len(falling))
     if not len(rising) + len(falling) or not others:
         return ()
-    parts = [f"rises on {', '.join(rising)}"] if len(rising) else []
-    parts += [f"falls on {', '.join(falling)}"] if len(falling) else []
-    return (say("Farms differ: the share {moves}. Read the farms one by one.", moves=" and ".join(parts)),)
+    up, down = ", ".join(rising), ", ".join(falling)
+    if not down:
+        return (say("Farms differ: the share rises on {farms}. Read the farms one by one.", farms=up),)
+    if not up:
+        return (say("Farms differ: the share falls on {farms}. Read the farms one by one.", farms=down),)
+    return (
+        say(
+            "Farms differ: the share rises on {farms} and falls on {others}. Read the farms one by one.",
+            farms=up,
+            others=down,
+        ),
+    )
 
 
 def _too_little(slope: LogisticSlope, cows: int) -> tuple[Said, ...]:
@@ -163,7 +172,7 @@ def _words(slope: LogisticSlope, outcome: Outcome, level: float) -> tuple[Said, 
             say(
                 "The {what} {way} from about {start:.0f} % to {end:.0f} %, more than chance explains. What else "
                 "changed in that time is for those who know the herd to say.",
-                way="rises" if slope.odds_ratio > 1 else "falls",
+                way=say("rises") if slope.odds_ratio > 1 else say("falls"),
                 **shares,
             ),
         )

@@ -81,7 +81,7 @@ def visit_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -
     Newcombe RG (1998) Statistics in Medicine 17:857-872 (shares) and 17:873-890, method 10 (differences).
     """
     if len(selection.farms) != 1:
-        raise Mistake("visit-review looks at one farm's visits; name one farm.")
+        raise Mistake(say("visit-review looks at one farm's visits; name one farm."))
     past = selection.with_(since=None)
     chosen = chosen_visits(visit_runs(ledger, past))
     parts = []

@@ -61,7 +61,11 @@ def years(ledger: Ledger, selection: Selection, *, outcome: str | None = None, l
     asked = selection.with_(since=None)
     rows, kind = cluster_months(ledger, asked, what)
     basis, cautions = series_basis(
-        ledger, asked, what, level, "Cluster-robust interval; difference of two ratios, clusters paired"
+        ledger,
+        asked,
+        what,
+        level,
+        "; ".join((say("Cluster-robust interval"), say("difference of two ratios, clusters paired"))),
     )
     if rows.empty:
         return Answer("years", pd.DataFrame(columns=list(COLUMNS)), basis, cautions, ("year",))

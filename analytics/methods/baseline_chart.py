@@ -12,6 +12,7 @@ from scipy import special
 from analytics.methods.control import EWMA_WEIGHT, SIGMAS, ewma, ewma_limits, p_chart
 from analytics.methods.intervals import as_counts
 from analytics.methods.run_rules import RUN_LENGTH
+from analytics.words import say
 
 Array = npt.NDArray[np.float64]
 
@@ -167,9 +168,15 @@ _COLUMNS = [
 
 def _too_little(points: int, centre: float) -> str:
     if points < LEAST_BASELINE:
-        return f"Limits need a baseline of at least {LEAST_BASELINE} months with records; there are {points}."
+        return say(
+            "Limits need a baseline of at least {LEAST_BASELINE} months with records; there are {points}.",
+            LEAST_BASELINE=LEAST_BASELINE,
+            points=points,
+        )
     if not 0 < centre < 1:
-        return "Nobody, or everybody, was a case in the baseline, so there is no usual spread to hold months against."
+        return say(
+            "Nobody, or everybody, was a case in the baseline, so there is no usual spread to hold months against."
+        )
     return ""
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 from scipy import optimize, special
 
 from analytics.methods.intervals import LEVEL, normal_quantile
+from analytics.words import say
 
 Array = npt.NDArray[np.float64]
 
@@ -161,15 +162,18 @@ def held_change(frame: pd.DataFrame, change: float, *, level: float = LEVEL, per
 
 def _too_little(cells: pd.DataFrame, change: float, before: int, after: int) -> str:
     if min(before, after) < LEAST_TIMES:
-        return (
-            f"A change needs at least {LEAST_TIMES} months with records on either side; there are {before} "
-            f"before and {after} after."
+        return say(
+            "A change needs at least {LEAST_TIMES} months with records on either side; there are {before} before and "
+            "{after} after.",
+            LEAST_TIMES=LEAST_TIMES,
+            before=before,
+            after=after,
         )
     if not len(cells):
-        return "Nobody, or everybody, is a case."
+        return say("Nobody, or everybody, is a case.")
     sides = cells.groupby(cells["time"] >= change)[["cases", "n"]].sum()
     if len(sides) < 2 or not bool(((sides["cases"] > 0) & (sides["cases"] < sides["n"])).all()):
-        return "Nobody, or everybody, is a case on one side of the change."
+        return say("Nobody, or everybody, is a case on one side of the change.")
     return ""
 
 
@@ -185,17 +189,17 @@ def _fit(cells: pd.DataFrame, change: float, period: float, *, trend: bool, slop
     kinds = int(cells["kind"].nunique())
     df = count - (x.shape[1] - kinds + 1)
     if df < 1 or np.linalg.matrix_rank(x) < x.shape[1]:
-        return "There are too few months to tell the change from the season."
+        return say("There are too few months to tell the change from the season.")
     cases, n = cells["cases"].to_numpy(dtype=float), cells["n"].to_numpy(dtype=float)
     ones = np.ones_like(at)
     plain = _weighted(x, cases, n, ones)
     if plain is None or abs(plain.beta[1]) > _SEPARATED:
-        return "The fit did not settle."
+        return say("The fit did not settle.")
     kind = pd.factorize(cells["kind"], sort=True)[0]
     inflation, spare = _inflation(x, cases, n, kind, plain)
     solved = _weighted(x, cases, n, inflation)
     if solved is None:
-        return "The fit did not settle."
+        return say("The fit did not settle.")
     beta, covariance, errors = solved.beta, solved.covariance, "scaled"
     df = min(float(df), _satterthwaite(x, n, kind, solved, inflation, spare))
     hac = _newey_west(x, cases, n, beta, at, inflation) * count / max(count - x.shape[1] + kinds - 1, 1)

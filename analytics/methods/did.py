@@ -9,6 +9,7 @@ import pandas as pd
 from scipy import special
 
 from analytics.methods.intervals import LEVEL, normal_quantile
+from analytics.words import say
 
 
 @dataclass(frozen=True)
@@ -127,7 +128,7 @@ def difference_in_differences(
         log_ratio = float((logits[0] - logits[1]) - (logits[2] - logits[3]))
     nan = float("nan")
     if bool((cells["n"] == 0).any()) or min(k) < 2:
-        reason = "Limits need at least two herds in each group, seen before and after."
+        reason = say("Limits need at least two herds in each group, seen before and after.")
         odds = float(np.exp(log_ratio)) if np.isfinite(log_ratio) else nan
         return DifferenceInDifferences(cells, difference, nan, nan, nan, odds, nan, nan, k[0], k[1], nan, reason)
     v, df = _variance(rows, cells, k, logit=False)

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy import special
 
 from analytics.methods.intervals import LEVEL, as_counts, normal_quantile
+from analytics.words import say
 
 MONTHS = 12.0
 LEAST_POINTS = 5  # three coefficients and something left to judge the spread by [common practice, no source]
@@ -133,13 +134,13 @@ def yearly_wave(
         columns.append(when - when.mean())
     design = np.column_stack(columns)
     if np.linalg.matrix_rank(design) < design.shape[1] or len(at) <= design.shape[1]:
-        return _no_answer(len(at), "The months looked at do not separate a season from a trend.")
+        return _no_answer(len(at), say("The months looked at do not separate a season from a trend."))
     # A season without noise fits perfectly, and the library warns of it; the limits are right all the same.
     with np.errstate(all="ignore"), warnings.catch_warnings():
         warnings.simplefilter("ignore")
         fit = GLM(np.column_stack([c, total - c]), design, family=Binomial()).fit()
     if not (fit.converged and np.all(np.isfinite(fit.bse)) and np.all(fit.bse < 50)):
-        return _no_answer(len(at), "The fit did not settle: too few cases in too few months.")
+        return _no_answer(len(at), say("The fit did not settle: too few cases in too few months."))
     df = len(at) - design.shape[1]
     dispersion = max(1.0, float(fit.pearson_chi2) / df)
     covariance = np.asarray(fit.cov_params()) * dispersion
@@ -195,11 +196,15 @@ def _month_of(angle: float) -> float:
 
 def _too_little(at: npt.NDArray[np.float64], c: npt.NDArray[np.float64], total: npt.NDArray[np.float64]) -> str:
     if len(at) < LEAST_POINTS:
-        return f"A season needs at least {LEAST_POINTS} months with records; there are {len(at)}."
+        return say(
+            "A season needs at least {LEAST_POINTS} months with records; there are {n}.",
+            LEAST_POINTS=LEAST_POINTS,
+            n=len(at),
+        )
     if len(np.unique(np.floor(at))) < MONTHS * LEAST_YEAR:
-        return "The months looked at cover less than half the calendar."
+        return say("The months looked at cover less than half the calendar.")
     if not 0 < c.sum() < total.sum():
-        return "No cow, or every cow, is a case."
+        return say("No cow, or every cow, is a case.")
     return ""
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 
 from analytics.methods.intervals import LEVEL
 from analytics.methods.random_herd import LATENT_VARIANCE, random_herd_logit
+from analytics.words import say
 
 LEAST_SIRES = 10  # below this a variance between sires is not worth telling [common practice, no source]
 KINSHIP = 4.0  # half sisters share a quarter of their genes [pub: Falconer & Mackay 1996, chapter 10]
@@ -107,7 +108,11 @@ def sire_heritability(
     cases = int(kept[outcome].sum()) if len(kept) else 0
     reason = fit.reason
     if not reason and fit.clusters < least_sires:
-        reason = f"Heritability needs daughters of at least {least_sires} sires; there are {fit.clusters}."
+        reason = say(
+            "Heritability needs daughters of at least {least_sires} sires; there are {clusters}.",
+            least_sires=least_sires,
+            clusters=fit.clusters,
+        )
     if reason:
         nan = float("nan")
         return Heritability(nan, nan, nan, nan, nan, fit.clusters, daughters, cases, fit.effects, reason)

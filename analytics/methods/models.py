@@ -13,6 +13,7 @@ from scipy import special
 from analytics.methods.design import Design, build_design
 from analytics.methods.intervals import LEVEL, normal_quantile
 from analytics.methods.random_herd import RandomHerd, random_herd_logit
+from analytics.words import say
 
 __all__ = ["AdjustedComparison", "RandomHerd", "gee_logistic", "random_herd_logit"]
 
@@ -150,7 +151,7 @@ def gee_logistic(
     beta, alpha, bread, settled = _solve(design)
     inside = np.abs(beta[1:]) < _SEPARATED
     if not settled or not inside.all():
-        return _no_answer(design, exposure, k, "The fit did not settle: a group has no case, or only cases.")
+        return _no_answer(design, exposure, k, say("The fit did not settle: a group has no case, or only cases."))
     scores = _scores(design, beta, alpha)
     covariance = bread @ (scores.T @ scores) @ bread
     df = float("inf")
@@ -170,13 +171,13 @@ def gee_logistic(
 
 def _too_little(design: Design, exposure: str, k: int, width: int) -> str:
     if len(design.levels[exposure]) < 2:
-        return "There is only one group to compare."
+        return say("There is only one group to compare.")
     if k <= width:
-        return f"{k} clusters are not enough to hold {width - 1} factors alike."
+        return say("{k} clusters are not enough to hold {value} factors alike.", k=k, value=width - 1)
     if not 0 < design.cases.sum() < design.n.sum():
-        return "No unit, or every unit, is a case."
+        return say("No unit, or every unit, is a case.")
     if np.linalg.matrix_rank(design.x) < width:
-        return "Two of the factors always go together, so they cannot be told apart."
+        return say("Two of the factors always go together, so they cannot be told apart.")
     return ""
 
 

@@ -92,9 +92,9 @@ def proportional_odds(
         return _nothing(x, len(codes), count, say("Every unit is at the same stage."))
     with_constant = np.column_stack([np.ones(len(codes)), design])
     if design.shape[1] == 0 or np.linalg.matrix_rank(with_constant) <= design.shape[1]:
-        return _nothing(x, len(codes), count, "Two of the terms always go together, or one never changes.")
+        return _nothing(x, len(codes), count, say("Two of the terms always go together, or one never changes."))
     if count <= design.shape[1] + codes.max():
-        return _nothing(x, len(codes), count, "There are too few cows for so many terms.")
+        return _nothing(x, len(codes), count, say("There are too few cows for so many terms."))
     # Scaled columns let the search take even steps; the estimates are scaled back.
     scale = np.maximum(design.std(axis=0), 1e-12)
     model = OrderedModel(codes, design / scale, distr="logit")
@@ -118,7 +118,7 @@ def proportional_odds(
     # Judged by the plain errors: those that allow for clusters are no measure of how flat the likelihood is.
     flat = np.asarray(first.bse)[:terms]
     if not first.mle_retvals["converged"] and not np.all(np.isfinite(se)):
-        return _nothing(x, len(codes), count, "The fit did not settle.")
+        return _nothing(x, len(codes), count, say("The fit did not settle."))
     if not np.all(np.isfinite(se)) or not np.all(flat < _FLAT):
         return _nothing(x, len(codes), count, say("A group is wholly at one end of the scale."))
     from scipy import special

@@ -10,6 +10,7 @@ from scipy import special
 
 from analytics.methods.cluster import cluster_proportion, cluster_sums, compare_clusters
 from analytics.methods.intervals import LEVEL, Floats, as_counts, normal_quantile
+from analytics.words import say
 
 
 @dataclass(frozen=True)
@@ -109,7 +110,7 @@ def paired_difference(
     p2 = float(c2.sum() / t2.sum()) if k2 else nan
     ratio = p1 / p2 if p2 > 0 else (float("inf") if p1 > 0 else nan)
     if min(k1, k2) < 2:
-        reason = "Limits need at least two herds in each group."
+        reason = say("Limits need at least two herds in each group.")
         return PairedDifference(p1, p2, p1 - p2, nan, nan, ratio, nan, nan, nan, k1, k2, shared, nan, reason)
     share1, share2 = (c1 - p1 * t1) / t1.sum(), (c2 - p2 * t2) / t2.sum()
     spread = float(((share1 - share2) ** 2).sum())

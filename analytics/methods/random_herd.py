@@ -12,6 +12,7 @@ from scipy import optimize, special
 
 from analytics.methods.design import Design, build_design
 from analytics.methods.intervals import LEVEL, normal_quantile
+from analytics.words import say
 
 Array = npt.NDArray[np.float64]
 
@@ -145,7 +146,7 @@ def random_herd_logit(
     if fitted <= flat[1] + 1e-7 or sd < _SMALLEST:
         beta, sd, fitted = flat[0], 0.0, flat[1]
     if not settled or np.any(np.abs(beta[1:]) > _SEPARATED):
-        return _no_answer(design, k, "The fit did not settle: a group has no case, or only cases.")
+        return _no_answer(design, k, say("The fit did not settle: a group has no case, or only cases."))
     covariance = model.covariance(beta, sd)
     se = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     low, high = model.profile(beta, sd, fitted, z) if profile else (float("nan"), float("nan"))
@@ -284,11 +285,11 @@ class _Model:
 
 def _too_little(design: Design, k: int, width: int) -> str:
     if k < 2:
-        return "Herds cannot be told apart with fewer than two of them."
+        return say("Herds cannot be told apart with fewer than two of them.")
     if not 0 < design.cases.sum() < design.n.sum():
-        return "No unit, or every unit, is a case."
+        return say("No unit, or every unit, is a case.")
     if np.linalg.matrix_rank(design.x) < width:
-        return "Two of the factors always go together, so they cannot be told apart."
+        return say("Two of the factors always go together, so they cannot be told apart.")
     return ""
 
 

@@ -12,6 +12,7 @@ import pandas as pd
 from scipy import special
 
 from analytics.methods.intervals import LEVEL, as_counts, normal_quantile
+from analytics.words import say
 
 Array = npt.NDArray[np.float64]
 
@@ -172,7 +173,7 @@ def interrupted_series(
         fit = model.fit()
     beta = np.asarray(fit.params)
     if not fit.converged or not np.all(np.isfinite(fit.bse)) or abs(beta[2]) > _SEPARATED:
-        return _no_answer(at, c, total, before, after, "The fit did not settle: no case on one side.")
+        return _no_answer(at, c, total, before, after, say("The fit did not settle: no case on one side."))
     df = len(at) - x.shape[1]
     dispersion = max(1.0, float(fit.pearson_chi2) / df)
     covariance = np.asarray(fit.cov_params()) * dispersion
@@ -183,7 +184,7 @@ def interrupted_series(
         if hac[2, 2] > covariance[2, 2]:
             covariance, errors = hac, "newey-west"
     if np.any(np.diag(covariance) > _SEPARATED**2):
-        return _no_answer(at, c, total, before, after, "The fit did not settle: too few cases on one side.")
+        return _no_answer(at, c, total, before, after, say("The fit did not settle: too few cases on one side."))
     t = float(special.stdtrit(float(df), 0.5 + level / 2.0))
     return _answer(x, at, c, total, change, beta, covariance, t, df, family, slope_change, dispersion, residual, errors)
 
@@ -285,14 +286,17 @@ def _answer(
 
 def _too_little(x: Array, c: Array, total: Array, before: int, after: int, family: str) -> str:
     if min(before, after) < LEAST_BEFORE:
-        return (
-            f"A change needs at least {LEAST_BEFORE} points on either side; "
-            f"there are {before} before and {after} after."
+        return say(
+            "A change needs at least {LEAST_BEFORE} points on either side; there are {before} before and {after} "
+            "after.",
+            LEAST_BEFORE=LEAST_BEFORE,
+            before=before,
+            after=after,
         )
     if len(x) <= x.shape[1] or np.linalg.matrix_rank(x) < x.shape[1]:
-        return "There are too few points to tell the change from the trend and the season."
+        return say("There are too few points to tell the change from the trend and the season.")
     if c.sum() <= 0 or (family == "binomial" and c.sum() >= total.sum()):
-        return "No unit, or every unit, is a case."
+        return say("No unit, or every unit, is a case.")
     return ""
 
 

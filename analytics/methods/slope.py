@@ -13,6 +13,7 @@ from scipy import special
 from analytics.methods.design import Design, build_design
 from analytics.methods.intervals import LEVEL, normal_quantile
 from analytics.methods.models import _scores, _solve
+from analytics.words import say
 
 Array = npt.NDArray[np.float64]
 
@@ -120,7 +121,7 @@ def logistic_slope(
         return _no_answer(k, times, reason)
     beta, alpha, bread, settled = _solve(design)
     if not settled or bool((np.abs(beta[1:]) > _SEPARATED).any()):
-        return _no_answer(k, times, "The fit did not settle: a time or a group has no case, or only cases.")
+        return _no_answer(k, times, say("The fit did not settle: a time or a group has no case, or only cases."))
     scores = _scores(design, beta, alpha)
     covariance, df = bread @ (scores.T @ scores) @ bread * k / (k - width), float(k - width)
     dispersion, cells, model = _dispersion(design, time, columns, beta)
@@ -151,13 +152,17 @@ def logistic_slope(
 
 def _too_little(design: Design, k: int, width: int, times: int) -> str:
     if times < LEAST_TIMES:
-        return f"A trend needs at least {LEAST_TIMES} points in time; there are {times}."
+        return say(
+            "A trend needs at least {LEAST_TIMES} points in time; there are {times}.",
+            LEAST_TIMES=LEAST_TIMES,
+            times=times,
+        )
     if not 0 < design.cases.sum() < design.n.sum():
-        return "No unit, or every unit, is a case."
+        return say("No unit, or every unit, is a case.")
     if k <= width:
-        return f"{k} clusters are not enough to fit a trend and hold {width - 2} factors alike."
+        return say("{k} clusters are not enough to fit a trend and hold {value} factors alike.", k=k, value=width - 2)
     if np.linalg.matrix_rank(design.x) < width:
-        return "Two of the factors always go together, so they cannot be told apart."
+        return say("Two of the factors always go together, so they cannot be told apart.")
     return ""
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from analytics.methods.harmonic import MONTHS, YearlyWave, _no_answer, _too_little, _wave
 from analytics.methods.intervals import LEVEL, as_counts, normal_quantile
+from analytics.words import say
 
 
 def common_wave(
@@ -89,13 +90,13 @@ def common_wave(
     design = np.column_stack(columns)
     df = len(at) - design.shape[1]
     if df < 1 or np.linalg.matrix_rank(design) < design.shape[1]:
-        return _no_answer(len(at), "The months looked at do not separate a season from a trend.")
+        return _no_answer(len(at), say("The months looked at do not separate a season from a trend."))
     with np.errstate(all="ignore"), warnings.catch_warnings():
         # What the warning is about shows in the standard errors, which are looked at below.
         warnings.simplefilter("ignore")
         fit = GLM(np.column_stack([c, total - c]), design, family=Binomial()).fit()
     if not (fit.converged and np.all(np.isfinite(fit.bse)) and np.all(fit.bse < 50)):
-        return _no_answer(len(at), "The fit did not settle: too few cases in too few months.")
+        return _no_answer(len(at), say("The fit did not settle: too few cases in too few months."))
     dispersion = max(1.0, float(fit.pearson_chi2) / df)
     beta, covariance = np.asarray(fit.params), np.asarray(fit.cov_params()) * dispersion
     return _wave(beta, covariance, dispersion, df, len(at), level)

@@ -22,6 +22,7 @@ from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, group
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import CLAWS, FEET, limb_of
 from analytics.trade.lesions import parent_of
+from analytics.words import say
 
 SUMS = ("sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "clusters")
 
@@ -68,9 +69,11 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
     known = (*OF_TRIM, *OF_SITE, *OF_FINDING)
     for name in by:
         if name not in known:
-            raise Mistake(f"Nothing can be grouped by '{name}'; use any of {', '.join(known)}.")
+            raise Mistake(
+                say("Nothing can be grouped by '{name}'; use any of {listed}.", name=name, listed=", ".join(known))
+            )
     if per not in LEVELS:
-        raise Mistake(f"'{per}' is not a level of counting; use cow, trim, foot or claw.")
+        raise Mistake(say("'{per}' is not a level of counting; use cow, trim, foot or claw.", per=per))
     by = tuple(dict.fromkeys(by))
     of_trim = tuple(name for name in by if name in OF_TRIM)
     of_site = tuple(name for name in by if name in OF_SITE)

@@ -23,6 +23,7 @@ from analytics.tally.episodes import farm_spans
 from analytics.tally.narrow import NOT_RECORDED, grouped, of_farm_and_period, trims
 from analytics.tally.selection import Selection
 from analytics.trade.seasons import SEASON_OF_MONTH
+from analytics.words import say
 
 OF_CALENDAR = ("month", "quarter", "season", "year")
 OF_COW = ("farm", "housing", "floor", "bedding", "wetness", "group", "parity", "breed", "sire")
@@ -78,7 +79,13 @@ def cow_time(ledger: Ledger, selection: Selection, by: tuple[str, ...] = ()) -> 
     by = tuple(dict.fromkeys(by))
     for name in by:
         if name not in (*OF_COW, *OF_CALENDAR):
-            raise Mistake(f"Time at risk cannot be split by '{name}'; use any of {', '.join((*OF_COW, *OF_CALENDAR))}.")
+            raise Mistake(
+                say(
+                    "Time at risk cannot be split by '{name}'; use any of {listed}.",
+                    name=name,
+                    listed=", ".join((*OF_COW, *OF_CALENDAR)),
+                )
+            )
     of_cow = tuple(name for name in by if name in OF_COW)
     frames = fetch_many(ledger, _questions(selection, of_cow))
     changes = frames["changes"]

@@ -13,6 +13,7 @@ from analytics.mistake import Mistake
 from analytics.tally.engine import Question, built_once, question_of, table
 from analytics.tally.narrow import findings, grouped, trims
 from analytics.tally.selection import Selection
+from analytics.words import say
 
 GAP_DAYS = 90
 """Days without the lesion after which it counts as a new case. [common practice, no source]"""
@@ -50,7 +51,12 @@ def checked_gap(gap_days: int) -> int:
         It is below 1.
     """
     if gap_days < 1:
-        raise Mistake(f"A gap of {gap_days} days is not possible; give 1 day or more, such as --gap-days 90.")
+        raise Mistake(
+            say(
+                "A gap of {gap_days} days is not possible; give 1 day or more, such as --gap-days 90.",
+                gap_days=gap_days,
+            )
+        )
     return int(gap_days)
 
 
@@ -67,7 +73,7 @@ def lesion_days(selection: Selection, place: str) -> ir.Table:
         *place* is neither ``cow`` nor ``claw``.
     """
     if place not in PLACES:
-        raise Mistake(f"New cases are counted per cow or per claw, not per '{place}'.")
+        raise Mistake(say("New cases are counted per cow or per claw, not per '{place}'.", place=place))
     base = findings(
         selection.with_(
             since=None, visits=("all",), groups=(), housing=(), floor=(), seasons=(), parity=(), breeds=(),
@@ -114,7 +120,11 @@ def _by_columns(base: ir.Table, by: tuple[str, ...], selection: Selection) -> di
     out: dict[str, ir.Value] = {}
     for name in by:
         if name not in OF_EPISODE:
-            raise Mistake(f"Cases cannot be grouped by '{name}'; use any of {', '.join(OF_EPISODE)}.")
+            raise Mistake(
+                say(
+                    "Cases cannot be grouped by '{name}'; use any of {listed}.", name=name, listed=", ".join(OF_EPISODE)
+                )
+            )
         value = base[name].fill_null("none") if name == "action" else grouped(base, name, selection)
         out[f"by_{name}"] = value
     return out

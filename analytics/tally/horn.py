@@ -16,6 +16,7 @@ from analytics.tally.engine import Question, built_once, fetch, fetch_many, ques
 from analytics.tally.narrow import NOT_RECORDED, OF_SITE, OF_TRIM, grouped, of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 from analytics.trade.horn_limits import LIMITS, HornLimits
+from analytics.words import say
 
 MEASURED = ("toe_length_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm", "toe_break_mm")
 """What is read off a claw."""
@@ -45,7 +46,13 @@ def known_groupings(by: tuple[str, ...]) -> tuple[str, ...]:
     """
     for name in by:
         if name not in (*OF_TRIM, *OF_SITE):
-            raise Mistake(f"Horn cannot be grouped by '{name}'; use any of {', '.join((*OF_TRIM, *OF_SITE))}.")
+            raise Mistake(
+                say(
+                    "Horn cannot be grouped by '{name}'; use any of {listed}.",
+                    name=name,
+                    listed=", ".join((*OF_TRIM, *OF_SITE)),
+                )
+            )
     return tuple(dict.fromkeys(by))
 
 

@@ -8,8 +8,9 @@ import ibis.expr.types as ir
 from analytics.tally.engine import table
 from analytics.tally.selection import Selection
 from analytics.trade.seasons import SEASON_OF_MONTH
+from analytics.words import say
 
-NOT_RECORDED = "not recorded"
+NOT_RECORDED = say("not recorded")
 """The group of rows whose sheet does not say."""
 
 OF_TRIM = (

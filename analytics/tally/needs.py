@@ -10,6 +10,7 @@ from analytics.tally.engine import Question, built_once, fetch_many, question_of
 from analytics.tally.narrow import of_farm_and_period
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
+from analytics.words import say
 
 RECENT_DAYS = 60
 """A finding or score older than this no longer says what a cow needs now. [common practice, no source]"""
@@ -23,10 +24,10 @@ FOR_THE_VETERINARIAN = ("IP", "TN")
 """Interdigital phlegmon and toe necrosis: deep or spreading infection. [common practice, no source]"""
 
 REASONS = {
-    "severe": "Severely lame when last scored: ask your veterinarian",
-    "deep": "Deep or spreading infection recorded: ask your veterinarian",
-    "returning": "Same lesion on the same foot keeps coming back: ask your veterinarian",
-    "recheck": "Recheck is due and she has not been seen since",
+    "severe": say("Severely lame when last scored") + ": ask your veterinarian",
+    "deep": say("Deep or spreading infection recorded") + ": ask your veterinarian",
+    "returning": say("Same lesion on the same foot keeps coming back") + ": ask your veterinarian",
+    "recheck": say("Recheck is due and she has not been seen since"),
 }
 
 

@@ -11,6 +11,7 @@ from analytics.mistake import Mistake
 from analytics.tally.engine import Question, aggregated, built_once, fetch, question_of
 from analytics.tally.narrow import OF_TRIM, grouped, scores
 from analytics.tally.selection import Selection
+from analytics.words import say
 
 
 def one_scoring_a_day(selection: Selection) -> ir.Table:
@@ -56,7 +57,13 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
     """
     for name in by:
         if name not in OF_TRIM:
-            raise Mistake(f"Locomotion scores cannot be grouped by '{name}'; use any of {', '.join(OF_TRIM)}.")
+            raise Mistake(
+                say(
+                    "Locomotion scores cannot be grouped by '{name}'; use any of {listed}.",
+                    name=name,
+                    listed=", ".join(OF_TRIM),
+                )
+            )
     frame = fetch(ledger, _counted(selection, tuple(by)))
     frame = frame[frame["scored"].fillna(0) > 0]
     whole = ["scored", "lame", "severe", "cows", "n_farms", "sum_mm", "sum_mn", "sum_nn", "clusters"]

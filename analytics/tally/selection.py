@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from urllib.parse import parse_qsl, urlencode
 
 from analytics.mistake import Mistake
+from analytics.words import say
 
 VISIT_KINDS = ("whole-herd", "part-herd", "lame-cow", "recheck")
 """The kinds of visit; a visit whose kind is neither stated nor derivable is ``unknown``."""
@@ -65,11 +66,22 @@ class Selection:
     def __post_init__(self) -> None:
         for kind in self.visits:
             if kind not in (*VISIT_KINDS, "unknown", "all"):
-                raise Mistake(f"'{kind}' is not a kind of visit; use whole-herd, part-herd, lame-cow, recheck or all.")
+                raise Mistake(
+                    say(
+                        "'{kind}' is not a kind of visit; use whole-herd, part-herd, lame-cow, recheck or all.",
+                        kind=kind,
+                    )
+                )
         if self.since and self.until and self.since > self.until:
-            raise Mistake(f"The period ends ({self.until}) before it begins ({self.since}); swap the two dates.")
+            raise Mistake(
+                say(
+                    "The period ends ({until}) before it begins ({since}); swap the two dates.",
+                    until=self.until,
+                    since=self.since,
+                )
+            )
         if self.hemisphere not in ("north", "south"):
-            raise Mistake(f"'{self.hemisphere}' is not a hemisphere; use north or south.")
+            raise Mistake(say("'{hemisphere}' is not a hemisphere; use north or south.", hemisphere=self.hemisphere))
 
     def with_(self, **changes: object) -> Selection:
         """A copy with some fields changed."""
@@ -118,7 +130,13 @@ class Selection:
                 try:
                     out[key] = tuple(int(value) for value in values)
                 except ValueError:
-                    raise Mistake(f"'{key}' in the address must be whole numbers, not '{', '.join(values)}'.") from None
+                    raise Mistake(
+                        say(
+                            "'{key}' in the address must be whole numbers, not '{listed}'.",
+                            key=key,
+                            listed=", ".join(values),
+                        )
+                    ) from None
             else:
                 out[key] = tuple(values)
         return cls(**out, allowed=allowed)  # type: ignore[arg-type]
@@ -130,5 +148,9 @@ def read_date(text: str, what: str) -> dt.date:
         return dt.date.fromisoformat(text)
     except ValueError:
         raise Mistake(
-            f"The {what} date '{text}' cannot be read; write it as year-month-day, such as 2026-03-31."
+            say(
+                "The {what} date '{text}' cannot be read; write it as year-month-day, such as 2026-03-31.",
+                what=what,
+                text=text,
+            )
         ) from None

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analytics.words import say
+
 ANY_LESION = "any"
 
 
@@ -55,16 +57,16 @@ class PublishedFigure:
     year: int | None = None
 
 
-CRAMER = Source("Cramer et al. 2008", "J Dairy Sci 91:3888", "13,530 cows, 204 Ontario herds")
-SOLANO = Source("Solano et al. 2016", "J Dairy Sci 99:6828", "8,020 cows, 69 Alberta herds")
-DOLECHECK = Source("Dolecheck et al. 2018", "ADSA abstract M213", "costs a case, mean and SD")
-BRUIJNIS = Source("Bruijnis et al. 2010", "J Dairy Sci 93:2419", "a herd of 65 cows")
+CRAMER = Source("Cramer et al. 2008", "J Dairy Sci 91:3888", say("13,530 cows, 204 Ontario herds"))
+SOLANO = Source("Solano et al. 2016", "J Dairy Sci 99:6828", say("8,020 cows, 69 Alberta herds"))
+DOLECHECK = Source("Dolecheck et al. 2018", "ADSA abstract M213", say("costs a case, mean and SD"))
+BRUIJNIS = Source("Bruijnis et al. 2010", "J Dairy Sci 93:2419", say("a herd of 65 cows"))
 
 
 def _both(what: str, lesion: str, free: float, tied: float, measure: str, unit: str) -> list[PublishedFigure]:
     return [
         PublishedFigure(
-            f"{what}, {words}",
+            say("{what}, {housing}", what=what, housing=words),
             measure,
             unit,
             CRAMER,
@@ -73,15 +75,15 @@ def _both(what: str, lesion: str, free: float, tied: float, measure: str, unit: 
             value=value,
         )
         for housing, words, value in (
-            ("freestall", "freestall", free),
-            ("tie-stall", "tie stall", tied),
+            ("freestall", say("freestall"), free),
+            ("tie-stall", say("tie stall"), tied),
         )
     ]
 
 
 def _trimmed(what: str, lesion: str, value: float) -> PublishedFigure:
     return PublishedFigure(
-        f"{what}, whole-herd trims",
+        say("{what}, whole-herd trims", what=what),
         "prevalence",
         "cow",
         SOLANO,
@@ -93,7 +95,7 @@ def _trimmed(what: str, lesion: str, value: float) -> PublishedFigure:
 
 def _cost(what: str, lesion: str, value: float, sd: float) -> PublishedFigure:
     return PublishedFigure(
-        f"cost of {what}",
+        say("cost of {what}", what=what),
         "cost",
         "case",
         DOLECHECK,
@@ -106,11 +108,11 @@ def _cost(what: str, lesion: str, value: float, sd: float) -> PublishedFigure:
 
 
 FIGURES: tuple[PublishedFigure, ...] = (
-    *_both("cows with any lesion", ANY_LESION, 0.464, 0.257, "prevalence", "cow"),
-    *_both("digital dermatitis", "DD", 0.227, 0.093, "prevalence", "cow"),
-    *_both("herds with digital dermatitis", "DD", 0.967, 0.697, "herds affected", "herd"),
-    *_both("sole ulcer", "SU", 0.092, 0.047, "prevalence", "cow"),
-    *_both("sole haemorrhage", "SH", 0.110, 0.077, "prevalence", "cow"),
+    *_both(say("cows with any lesion"), ANY_LESION, 0.464, 0.257, "prevalence", "cow"),
+    *_both(say("digital dermatitis"), "DD", 0.227, 0.093, "prevalence", "cow"),
+    *_both(say("herds with digital dermatitis"), "DD", 0.967, 0.697, "herds affected", "herd"),
+    *_both(say("sole ulcer"), "SU", 0.092, 0.047, "prevalence", "cow"),
+    *_both(say("sole haemorrhage"), "SH", 0.110, 0.077, "prevalence", "cow"),
     PublishedFigure(
         "share of variance between herds, horn lesions", "variance between herds", "herd", CRAMER,
         family="horn", low=0.095, high=0.173,
@@ -119,12 +121,12 @@ FIGURES: tuple[PublishedFigure, ...] = (
         "share of variance between herds, infectious lesions", "variance between herds", "herd", CRAMER,
         family="infectious", low=0.280, high=0.387,
     ),
-    _trimmed("digital dermatitis", "DD", 0.15),
-    _trimmed("sole ulcer", "SU", 0.06),
-    _trimmed("white line disease", "WL", 0.04),
-    _cost("digital dermatitis", "DD", 137, 36),
-    _cost("white line disease", "WL", 203, 33),
-    _cost("sole ulcer", "SU", 252, 39),
+    _trimmed(say("digital dermatitis"), "DD", 0.15),
+    _trimmed(say("sole ulcer"), "SU", 0.06),
+    _trimmed(say("white line disease"), "WL", 0.04),
+    _cost(say("digital dermatitis"), "DD", 137, 36),
+    _cost(say("white line disease"), "WL", 203, 33),
+    _cost(say("sole ulcer"), "SU", 252, 39),
     PublishedFigure(
         "cost of a clinical foot disorder", "cost", "case", BRUIJNIS, value=95, currency="USD", year=2010
     ),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from analytics.trade.horn import SHED_STAGES, SHEDDING_ORDER
+from analytics.words import say
 
 HORN_ZONES: tuple[int, ...] = tuple(zone for _, zones in SHEDDING_ORDER for zone in zones)
 """Zones made of horn that is shed, in the order of shedding [common practice, no source]."""
@@ -76,10 +77,10 @@ class Expectation:
 EXPECTED: dict[str, Expectation] = {
     each.wetness: each
     for each in (
-        Expectation("always-wet", "Horn is kept: overgrown, but even in thickness."),
-        Expectation("always-dry", "Horn is kept: overgrown, but even in thickness."),
-        Expectation("mixed", "Part-shed and uneven feet that need balancing."),
-        Expectation("wet-dry-cycles", "The cycle of shedding starts and runs through the season."),
+        Expectation("always-wet", say("Horn is kept: overgrown, but even in thickness.")),
+        Expectation("always-dry", say("Horn is kept: overgrown, but even in thickness.")),
+        Expectation("mixed", say("Part-shed and uneven feet that need balancing.")),
+        Expectation("wet-dry-cycles", say("The cycle of shedding starts and runs through the season.")),
     )
 }
 """[common practice, no source]"""

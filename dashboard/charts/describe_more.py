@@ -253,7 +253,7 @@ def _completeness(answer: Answer) -> list[str]:
 def _scores(answer: Answer) -> list[str]:
     table = answer.table[answer.table["check"] == SCORES]
     rows = records(table.sort_values("p_adjusted", kind="stable").head(MOST_NAMED))
-    return _told(answer, _("Dots of how often each scorer gives each score."), [row["sentence"] for row in rows])
+    return _told(answer, _("Dots of how often each scorer gives each score."), [told(row["sentence"]) for row in rows])
 
 
 def _planning(answer: Answer) -> list[str]:
@@ -267,7 +267,7 @@ def _planning(answer: Answer) -> list[str]:
         )
         for row in rows
     ]
-    unit = plural(answer.basis.unit, 2)
+    unit = answer.basis.unit
     head = _("{units} needed in each group to see a difference four times in five.", units=capital(plural(unit, 2)))
     at_hand = _("At hand: {n}.", n=number(rows[0]["at_hand"])) if rows else ""
     return [head, "; ".join(parts) + "." if parts else "", at_hand]

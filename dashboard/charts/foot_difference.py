@@ -24,7 +24,7 @@ from dashboard.charts.zone_marks import (
     words_of_foot,
     zone_rows,
 )
-from dashboard.language import _
+from dashboard.language import _, told
 
 BLUE, ORANGE = "#0072B2", "#D55E00"
 """The two ends, apart for every kind of colour vision; the sign is written as well. [pub: Okabe & Ito 2008]"""
@@ -122,7 +122,7 @@ def draw_difference(
     figure = go.Figure([*traces, bar])
     figure.update_layout(annotations=[*words, *labels])
     sense = _("Plain: more in {a}. Striped: more in {b}.", a=names[0], b=names[1])
-    notes = [str(FROM_BELOW), str(sense), *notes_on(looks)]
+    notes = [told(FROM_BELOW), str(sense), *notes_on(looks)]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
 
 

@@ -40,7 +40,7 @@ VISIT_KINDS = {
     "part-herd": "part-herd visit",
     "lame-cow": "lame-cow call",
     "recheck": "recheck",
-    "scoring": "scoring",
+    "scoring": "scoring visit",
     "unknown": "kind not known",
 }
 ACTIONS = {

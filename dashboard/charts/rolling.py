@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
+from analytics.words import unfilled
 from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
 from dashboard.charts.labels import date_label
@@ -81,7 +82,7 @@ def rolling(
         height=NARROW_HEIGHT if narrow else HEIGHT,
         notes=dates,
         legend_lines=2 if narrow else 1,
-        shown="the band shows {level} intervals",
+        shown=unfilled("the band shows {level} intervals"),
     )
 
 

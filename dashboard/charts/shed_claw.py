@@ -68,7 +68,7 @@ def shed_claws(
         at = np.array([WIDE * (stage % across), -TALL * (stage // across)])
         for zone in HORN_ZONES:
             figure.add_trace(_zone(zone_polygons()[FOOT, CLAW, zone] - np.array([0.55, 0.0]) + at, zone, stage, theme))
-        said = [f"<b>{stage}</b> {_two_lines(SHED_STAGES[stage].name)}"]
+        said = [f"<b>{stage}</b> {_two_lines(_(SHED_STAGES[stage].name))}"]
         if stage in shares:
             row = shares[stage]
             said.append(f"<b>{percent(row['share'])}</b> ({percent_range(row['low'], row['high'])})")

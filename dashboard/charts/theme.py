@@ -305,6 +305,11 @@ PLURAL = {
     "break": "breaks",
     "pair": "pairs",
     "sheet": "sheets",
+    "farm": "farms",
+    "point": "points",
+    "year": "years",
+    "record": "records",
+    "step": "steps",
 }
 
 

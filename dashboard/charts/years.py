@@ -150,16 +150,14 @@ def _against(row: dict[str, Any], unit: str) -> str:
         return _("{year}, the same months: {share}. Not enough to compare.", year=year, share=share)
     if row["direction"] == "pooled":
         return _("{year}, the same months: {share}.", year=year, share=share)
-    return str(
-        say(
-            "{verdict} the same months of {year}, {share}: {gap} points, 95 % interval {low} to {high}.",
-            verdict=told(_VERDICTS[row["direction"]]),
-            year=year,
-            share=share,
-            gap=points(row["difference"]),
-            low=points(row["diff_low"]),
-            high=points(row["diff_high"]),
-        )
+    return _(
+        "{verdict} the same months of {year}, {share}: {gap} points, 95 % interval {low} to {high}.",
+        verdict=told(_VERDICTS[row["direction"]]),
+        year=year,
+        share=share,
+        gap=points(row["difference"]),
+        low=points(row["diff_low"]),
+        high=points(row["diff_high"]),
     )
 
 

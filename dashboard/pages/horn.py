@@ -136,7 +136,7 @@ def _goes_with(ledger: Ledger, view: View) -> Any:
     answer = shedding(ledger, view.selection, by=())
     if answer.empty:
         return html.P(told(answer.cautions[0]), className="empty")
-    model = answer.extra["model"].rename(columns={"low": "or_low", "high": "or_high"})
+    model = answer.extra["model"].rename(columns={"low": "or_low", "high": "or_high", "note": "remark"})
     wrong = answer.extra["out_of_order"]
     parts: list[Any] = [
         html.P(

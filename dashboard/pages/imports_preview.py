@@ -97,6 +97,8 @@ def set_aside_grid(frame: pd.DataFrame) -> Any:
         "remedy": _("What to do"),
     }
     rows = frame[list(columns)].astype(object).where(frame[list(columns)].notna(), None)
+    for name in ("reason", "remedy"):
+        rows[name] = [None if text is None else told(text) for text in rows[name]]
     return dag.AgGrid(
         id="set-aside-grid",
         rowData=rows.head(GRID_ROWS).to_dict("records"),

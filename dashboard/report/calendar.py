@@ -8,6 +8,8 @@ import uuid
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.words import say
+from dashboard.language import _, _n, told
 from dashboard.tables import csv_text, printable
 
 LINE_OCTETS = 75
@@ -16,7 +18,7 @@ LINE_OCTETS = 75
 NAMESPACE = uuid.UUID("3f0d3a52-6a0f-5c0e-9d6e-0c1f6e5b7a41")
 """Makes the same visit the same event every time it is exported, so that it is changed and not doubled."""
 
-KINDS = {"whole-herd": "Whole herd", "due": "Cows that come due", "recheck": "Rechecks"}
+KINDS = {"whole-herd": say("Whole herd"), "due": say("Cows that come due"), "recheck": say("Rechecks")}
 
 
 def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
@@ -63,15 +65,16 @@ def plan_csv(answer: Answer) -> str:
 def _event(farm: str, kind: str, day: pd.Timestamp, cows: int, cow_list: str, stamp: str) -> list[str]:
     ends = day + pd.Timedelta(days=1)
     named = uuid.uuid5(NAMESPACE, f"{farm}|{kind}|{day:%Y-%m-%d}")
-    noun = "cow" if cows == 1 else "cows"
+    what = told(KINDS.get(kind, kind)).lower()
+    title = _n("{farm}: {what}, {n} cow", "{farm}: {what}, {n} cows", cows, farm=farm, what=what)
     return [
         "BEGIN:VEVENT",
         f"UID:{named}",
         f"DTSTAMP:{stamp}",
         f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
         f"DTEND;VALUE=DATE:{ends:%Y%m%d}",
-        f"SUMMARY:{_escaped(f'{farm}: {KINDS.get(kind, kind).lower()}, {cows} {noun}')}",
-        f"DESCRIPTION:{_escaped(f'Proposed visit. Cows: {cow_list}')}",
+        f"SUMMARY:{_escaped(title)}",
+        f"DESCRIPTION:{_escaped(_('Proposed visit. Cows: {list}', list=cow_list))}",
         "TRANSP:OPAQUE",
         "END:VEVENT",
     ]

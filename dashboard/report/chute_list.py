@@ -10,6 +10,8 @@ import pandas as pd
 
 from analytics.measures.answer import Answer
 from analytics.mistake import Mistake
+from analytics.words import say
+from dashboard.language import _, _n, told, words
 from dashboard.report.calendar import KINDS
 
 STYLE = """
@@ -52,19 +54,23 @@ def chute_list(answer: Answer, day: dt.date, farm: str) -> str:
     cows = answer.extra["cows"]
     here = cows[(cows["date"] == pd.Timestamp(day)) & (cows["farm"] == farm)] if len(cows) else cows
     if here.empty:
-        raise Mistake(f"The plan has no visit to {farm} on {day:%Y-%m-%d}; choose a day that it lists.")
-    kinds = ", ".join(KINDS.get(kind, kind).lower() for kind in dict.fromkeys(here["kind"]))
-    title = f"{farm}, {day.day} {day:%B %Y}"
+        raise Mistake(
+            say("The plan has no visit to {farm} on {day:%Y-%m-%d}; choose a day that it lists.", farm=farm, day=day)
+        )
+    kinds = ", ".join(told(KINDS.get(kind, kind)).lower() for kind in dict.fromkeys(here["kind"]))
+    title = f"{farm}, {words().long_date(day)}"
+    heads = "".join(
+        f'<th scope="col">{escape(head)}</th>' for head in (_("Done"), _("Cow"), _("Why"), _("Found and done"))
+    )
     rows = "\n".join(_row(row) for row in here.to_dict("records"))
-    cautions = " ".join(str(caution) for caution in answer.cautions)
+    cautions = " ".join(told(caution) for caution in answer.cautions)
     return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        f'<!doctype html>\n<html lang="{words().language}"><head><meta charset="utf-8">'
         f'<meta name="viewport" content="width=device-width, initial-scale=1"><title>{escape(title)}</title>'
         f"<style>{STYLE}</style></head><body>\n"
         f"<h1>{escape(title)}</h1>\n"
-        f"<p>{len(here)} cows: {escape(kinds)}.</p>\n"
-        '<table><thead><tr><th scope="col">Done</th><th scope="col">Cow</th><th scope="col">Why</th>'
-        f'<th scope="col">Found and done</th></tr></thead>\n<tbody>\n{rows}\n</tbody></table>\n'
+        f"<p>{escape(_n('{n} cow: {kinds}.', '{n} cows: {kinds}.', len(here), kinds=kinds))}</p>\n"
+        f"<table><thead><tr>{heads}</tr></thead>\n<tbody>\n{rows}\n</tbody></table>\n"
         f"<p>{escape(cautions)}</p>\n</body></html>\n"
     )
 
@@ -73,5 +79,5 @@ def _row(row: dict[Any, Any]) -> str:
     group = "" if pd.isna(row["group"]) else f"<br><small>{escape(str(row['group']))}</small>"
     return (
         f'<tr><td><span class="box"></span></td><th scope="row" class="cow">{escape(str(row["cow"]))}{group}</th>'
-        f'<td class="why">{escape(str(row["reason"]))}</td><td class="write"></td></tr>'
+        f'<td class="why">{escape(told(str(row["reason"])))}</td><td class="write"></td></tr>'
     )
