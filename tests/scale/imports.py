@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import pandas as pd
@@ -16,7 +17,7 @@ from analytics.trade.housing import understand_floor, understand_housing
 from analytics.trade.lesions import parent_of, says_nothing_found, understand_lesion
 from analytics.trade.visits import understand_visit_kind
 from tests.scale.ledgers import FOLDER, big_sheet
-from tests.scale.table import head, line, timed
+from tests.scale.table import Cost, best, costed, head, line
 
 _IMPORT = """
 import json, resource, sys, time
@@ -24,26 +25,28 @@ from pathlib import Path
 import analytics.intake.checks, pandera.pandas
 from analytics.intake.streaming import check_stream
 from analytics.ledger import bulk, open_ledger
-spent = 0.0
+spent = [0.0, 0.0]
 rebuild = bulk.rebuild
+def now():
+    return time.perf_counter(), time.process_time()
 def counted(*words):
-    global spent
-    start = time.perf_counter()
+    start = now()
     rebuild(*words)
-    spent += time.perf_counter() - start
+    for place, (before, after) in enumerate(zip(start, now())):
+        spent[place] += after - before
 bulk.rebuild = counted
 path, place = map(Path, sys.argv[1:])
-start = time.perf_counter()
+start = now()
 ledger = open_ledger(place)
 stream = check_stream(path, path.name, big_from=0)
 result = bulk.add_stream(ledger, stream, path.name, "0")
-whole = time.perf_counter() - start
+whole = [after - before for before, after in zip(start, now())]
 peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 print(json.dumps({"whole": whole, "derived": spent, "peak": peak, "rows": result.read, "set_aside": result.set_aside}))
 """
 
 
-def ledger_of_size(findings: int) -> tuple[Path, dict[str, float]]:
+def ledger_of_size(findings: int) -> tuple[Path, dict[str, Any]]:
     """A ledger of the big sheet, made anew in a process of its own, and what that took."""
     sheet = big_sheet(findings)
     place = FOLDER / f"ledger-{findings}.duckdb"
@@ -103,24 +106,25 @@ def by_pandas(sheet: Path) -> tuple[int, int]:
     return len(kept), int(bad.sum())
 
 
-def run(findings: int) -> tuple[Path, dict[str, float]]:
+def run(findings: int) -> tuple[Path, dict[str, Any]]:
     """One size: print the rates side by side; gives the ledger made, and what that took."""
     sheet = big_sheet(findings)
     head(f"Import of {findings:,} findings ({sheet.stat().st_size / 1e6:,.0f} MB)")
     place, told = ledger_of_size(findings)
     rows = int(told["rows"])
-    limit = min(timed(lambda: scan(sheet))[0] for _ in range(2))
-    whole, checked = told["whole"], told["whole"] - told["derived"]
-    line("engine's own scan into a table of the same columns (limit)", f"{rows / limit:,.0f}/s")
-    line("Evenfoot: checked, stored, resolved for counting, committed", f"{rows / whole:,.0f}/s",
-         f"{limit / whole:.2f} of the limit")  # fmt: skip
-    line("  of which checked and stored, without the resolving", f"{rows / checked:,.0f}/s",
-         f"{limit / checked:.2f} of the limit")  # fmt: skip
+    limit, _ = best(lambda: scan(sheet), 2)
+    whole, derived = Cost(*told["whole"]), Cost(*told["derived"])
+    checked = Cost(whole.clock - derived.clock, whole.work - derived.work)
+    line("engine's own scan into a table of the same columns (limit)", f"{rows / limit.clock:,.0f}/s")
+    line("Evenfoot: checked, stored, resolved for counting, committed", f"{rows / whole.clock:,.0f}/s",
+         f"time of the limit: {whole.beside(limit)}")  # fmt: skip
+    line("  of which checked and stored, without the resolving", f"{rows / checked.clock:,.0f}/s",
+         f"time of the limit: {checked.beside(limit)}")  # fmt: skip
     if findings <= 1_000_000:
-        pandas, (_, refused) = timed(lambda: by_pandas(sheet))
+        pandas, (_, refused) = costed(lambda: by_pandas(sheet))
         if refused != told["set_aside"]:
             raise SystemExit(f"pandas refuses {refused} rows, Evenfoot sets {told['set_aside']:.0f} aside")
-        line("pandas: read_csv and the same checks, nothing stored", f"{rows / pandas:,.0f}/s",
-             f"Evenfoot checks and stores {pandas / checked:.1f} times as fast")  # fmt: skip
+        line("pandas: read_csv and the same checks, nothing stored", f"{rows / pandas.clock:,.0f}/s",
+             f"time of Evenfoot's checking and storing: {pandas.beside(checked)}")  # fmt: skip
     line("peak memory of the import", f"{told['peak']:,.0f} MB", f"ledger {place.stat().st_size / 1e6:,.0f} MB")
     return place, told

@@ -7,7 +7,7 @@ import os
 import statistics
 import time
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 WIDTH = 66
 
@@ -23,17 +23,34 @@ def line(what: str, value: str, beside: str = "") -> None:
     print(f"  {what:<{WIDTH - 2}}{value:>14}  {beside}", flush=True)
 
 
+class Cost(NamedTuple):
+    """Seconds by the clock, and seconds of work by all threads, which other work on the machine hardly changes."""
+
+    clock: float
+    work: float
+
+    def beside(self, other: Cost) -> str:
+        """How many times another's cost this is, by the clock and by work done."""
+        return f"{self.clock / other.clock:.2f}x by the clock, {self.work / max(other.work, 1e-6):.2f}x in work"
+
+
+def costed(work: Callable[[], Any]) -> tuple[Cost, Any]:
+    """What a piece of work costs in this process, and what it gives."""
+    start, spent = time.perf_counter(), time.process_time()
+    out = work()
+    return Cost(time.perf_counter() - start, time.process_time() - spent), out
+
+
 def timed(work: Callable[[], Any]) -> tuple[float, Any]:
     """Seconds a piece of work takes, and what it gives."""
-    start = time.perf_counter()
-    out = work()
-    return time.perf_counter() - start, out
+    cost, out = costed(work)
+    return cost.clock, out
 
 
-def best(work: Callable[[], Any], repeats: int = 3) -> tuple[float, Any]:
-    """The shortest of some runs, which other work on the machine has disturbed least."""
-    runs = [timed(work) for _ in range(repeats)]
-    return min(seconds for seconds, _ in runs), runs[-1][1]
+def best(work: Callable[[], Any], repeats: int = 3) -> tuple[Cost, Any]:
+    """The least cost of some runs, which other work on the machine has disturbed least."""
+    runs = [costed(work) for _ in range(repeats)]
+    return Cost(min(cost.clock for cost, _ in runs), min(cost.work for cost, _ in runs)), runs[-1][1]
 
 
 def milliseconds(seconds: float) -> str:
