@@ -95,8 +95,10 @@ def _levels(by: str, now: pd.DataFrame, past: pd.DataFrame, level: float) -> lis
 
 
 def _row(by: str, name: str, now: pd.DataFrame, past: pd.DataFrame, level: float) -> dict[str, Any]:
-    both = now.merge(past, on=["farm", "cow"], how="outer", suffixes=("", "_past")).fillna(0)
-    sums = {each: int(both[each].sum()) for each in ("cases", "at_risk", "cases_past", "at_risk_past")}
+    both = now.merge(past, on=["farm", "cow"], how="outer", suffixes=("", "_past"))
+    counts = ("cases", "at_risk", "cases_past", "at_risk_past")
+    both = both.fillna(dict.fromkeys(counts, 0))
+    sums = {each: int(both[each].sum()) for each in counts}
     enough = min(sums["at_risk"], sums["at_risk_past"]) >= FEW_COWS
     found = (
         paired_difference(both["cases"], both["at_risk"], both["cases_past"], both["at_risk_past"], level)
