@@ -30,19 +30,28 @@ def build(address: str | None) -> Ledger:
     if ledger.exists:
         _refuse_others(ledger, {path.name for path in sample_data.FILES})
         return ledger
+    if ledger.dialect != "duckdb":
+        _fill(ledger)
+        return ledger
     place = Path(ledger.name)
     draft_path = place.with_name(place.name + ".building")
     draft_path.unlink(missing_ok=True)
     draft = open_ledger(str(draft_path))
-    print("Building the demo herds ...", file=sys.stderr)
-    for path in sample_data.FILES:
-        sheets = check_file(path, path.name, known_farms=draft.farms())
-        add_sheets(draft, sheets, path.name, hashlib.sha256(path.read_bytes()).hexdigest())
+    _fill(draft)
     draft.lease.drop_if_idle()
     with contextlib.suppress(FileNotFoundError):
         draft_path.with_name(draft_path.name + ".wal").unlink()
     draft_path.replace(place)
     return ledger
+
+
+def _fill(ledger: Ledger) -> None:
+    import sample_data
+
+    print("Building the demo herds ...", file=sys.stderr)
+    for path in sample_data.FILES:
+        sheets = check_file(path, path.name, known_farms=ledger.farms())
+        add_sheets(ledger, sheets, path.name, hashlib.sha256(path.read_bytes()).hexdigest())
 
 
 def _refuse_others(ledger: Ledger, demo_files: set[str]) -> None:

@@ -157,7 +157,7 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
                     mistake=mistake,
                 )
             ) from None
-    with ledger.writing() as connection:
+    with ledger.writing(_farms_of(ledger, number) if ledger.dialect == "pyspark" else None) as connection:
         _refuse_undone(connection, number)
         farms: set[str] = set()
         removed = 0
@@ -189,6 +189,20 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
         note(connection, "import undone", subject=f"import {number}", before={"rows": removed}, after={"rows": 0})
         rebuild(executor(connection), farms)
     return removed
+
+
+def _farms_of(ledger: Ledger, number: int) -> set[str] | None:
+    """The farms of whose rows an import brought any, new or known; ``None`` where some rows are of every farm."""
+    farms: set[str | None] = set()
+    with ledger.reading() as cursor:
+        for table, _ in ROW_TABLES.values():
+            rows = cursor.execute(
+                f"SELECT DISTINCT farm FROM {table} WHERE import_no = ? OR row_key IN "
+                "(SELECT row_key FROM seen_again WHERE import_no = ?)",
+                [number, number],
+            ).fetchall()
+            farms |= {farm for (farm,) in rows}
+    return None if None in farms else {farm for farm in farms if farm is not None}
 
 
 def _refuse_undone(connection: Any, number: int) -> None:

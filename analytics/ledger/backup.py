@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from analytics.ledger.copying import copy_file, forget, log_of
 from analytics.ledger.failures import Damaged
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.moving import held_in_a_file, read_file, write_file
 from analytics.ledger.verifying import unread
 from analytics.mistake import Mistake
 
@@ -37,12 +39,18 @@ def back_up(ledger: Ledger, out: Path) -> Path:
         raise Mistake(f"{out} is there already; give the backup another name.")
     with ledger.reading():
         pass  # A Mistake unless it is a ledger.
-    _placed(ledger, out, os.replace)
+    if held_in_a_file(ledger):
+        _placed(ledger, out, os.replace)
+        return out
+    with tempfile.TemporaryDirectory(prefix="evenfoot-") as room:
+        draft = Path(room) / "backup.duckdb"
+        write_file(ledger, draft)
+        _placed(open_ledger(str(draft)), out, os.replace)
     return out
 
 
 def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | None:
-    """Put a backup in the place of the ledger.
+    """Put a backup in the place of the ledger. On a server or in a registry the place must be empty.
 
     Parameters
     ----------
@@ -64,6 +72,11 @@ def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | No
     """
     if not backup.is_file():
         raise Mistake(f"There is no file {backup}; check the name.")
+    if not held_in_a_file(ledger):
+        read_file(ledger, backup)
+        with ledger.writing() as connection:
+            note(connection, "backup put back", subject="ledger", after={"backup": backup.name})
+        return None
     place = Path(ledger.name)
     if place.resolve() == backup.resolve():
         raise Mistake(f"{backup} is the ledger itself; give the backup.")

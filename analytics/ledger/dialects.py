@@ -133,6 +133,9 @@ def _fit_postgres(tree: Any) -> None:
         if kind is not None and kind.this in (sge.DataType.Type.VARCHAR, sge.DataType.Type.TEXT):
             bytewise = sge.CollateColumnConstraint(this=sge.to_identifier("C", quoted=True))
             column.set("constraints", [sge.ColumnConstraint(kind=bytewise), *column.args.get("constraints", [])])
+    for mark in list(tree.find_all(sge.Placeholder)):
+        if isinstance(mark.parent, (sge.Unnest, sge.Explode)):
+            mark.replace(sge.cast(mark.copy(), "TEXT[]", dialect="postgres"))
     for split in list(tree.find_all(sge.Split)):
         split.replace(sge.func("STRING_TO_ARRAY", split.this, split.expression))
     for member in list(tree.find_all(sge.ArrayContains)):

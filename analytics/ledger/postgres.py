@@ -201,7 +201,7 @@ class PostgresEngine:
         for table, column in NUMBERED.items():
             connection.ask(f"CREATE SEQUENCE IF NOT EXISTS {table}_numbers")
             connection.ask(
-                f"SELECT setval('{table}_numbers', MAX({column})) FROM {table} HAVING MAX({column}) > "
+                f"SELECT setval('{table}_numbers', MAX({column})) FROM {table} HAVING MAX({column}) >= "
                 f"(SELECT last_value FROM {table}_numbers)"
             )
         for table, _ in ROW_TABLES.values():
