@@ -90,7 +90,7 @@ class PostgresAddress:
             ) from None
         options = "-c TimeZone=UTC" + (f" -c search_path={self.schema}" if self.schema else "")
         try:
-            return psycopg.connect(
+            connection: psycopg.Connection[Any] = psycopg.connect(
                 self.url,
                 autocommit=True,
                 connect_timeout=CONNECT_SECONDS,
@@ -98,11 +98,12 @@ class PostgresAddress:
                 cursor_factory=psycopg.RawCursor,
                 options=options,
             )
+            return connection
         except psycopg.Error as error:
-            raise explain(error, self) or Mistake(f"The ledger {self.shown} cannot be opened.") from None
+            raise explain(error, self, connecting=True) or Mistake(f"{self.shown} cannot be opened.") from None
 
 
-def explain(error: psycopg.Error, place: PostgresAddress) -> Mistake | None:
+def explain(error: psycopg.Error, place: PostgresAddress, *, connecting: bool = False) -> Mistake | None:
     """What went wrong, in a sentence without any password; ``None`` for what only a fault of the program can cause."""
     import psycopg
 
@@ -134,10 +135,10 @@ def explain(error: psycopg.Error, place: PostgresAddress) -> Mistake | None:
         return Mistake(f"Two changes of {name} were in each other's way and this one was taken back; try it again.")
     if state.startswith("53"):
         return Mistake(f"The server of {name} has run out of room or connections; nothing was changed, try later.")
+    if isinstance(error, psycopg.OperationalError) and connecting:
+        return Mistake(
+            f"The server of {name} cannot be reached; check that it runs, and the host and port in the address."
+        )
     if isinstance(error, psycopg.OperationalError):
-        if "connect" in text and not state:
-            return Mistake(
-                f"The server of {name} cannot be reached; check that it runs, and the host and port in the address."
-            )
         return Mistake(f"The server of {name} went away; what was not finished was not kept. Try again.")
     return None
