@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8050
 READY := $(VENV)/.ready
 
-.PHONY: run test check bench torture demo catalogue screenshots lock sbom licences audit clean
+.PHONY: run test check spark bench torture demo catalogue screenshots lock sbom licences audit clean
 
 $(READY): requirements.lock pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Evenfoot needs Python 3.11 or newer; this is " + sys.version.split()[0] + ". Try: make PYTHON=python3.12 run")'
@@ -19,6 +19,10 @@ run: $(READY)
 
 test: $(READY)
 	$(BIN)/python -m pytest -q -n 2 --dist loadfile
+
+# Spark and Java's side of it are large, so they are apart: only who keeps a registry needs them, and the tests of it.
+spark: $(READY)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-spark.lock
 
 check: $(READY)
 	$(BIN)/ruff check .
@@ -49,6 +53,7 @@ catalogue: $(READY)
 
 lock: $(READY)
 	$(BIN)/uv pip compile pyproject.toml --extra dev --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock
+	echo 'pyspark>=4.3' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-spark.lock
 
 sbom: $(READY)
 	$(BIN)/python -m tests.supply.sbom build/sbom.json

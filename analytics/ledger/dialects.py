@@ -23,7 +23,21 @@ def compile_for(dialect: str, expression: ir.Table) -> str:
     compiler = _compiler(dialect)
     if dialect in STRICT_ABOUT_TRUTH:
         expression = _truths_as_numbers(expression)
-    return str(compiler.to_sqlglot(expression).sql(dialect=compiler.dialect))
+    tree = compiler.to_sqlglot(expression)
+    if dialect in EXACT_DECIMALS:
+        tree = _floating(tree)
+    return str(tree.sql(dialect=compiler.dialect))
+
+
+def _floating(tree: Any) -> Any:
+    """Numbers with a point as floating ones, where the engine would otherwise reckon with a few decimal places."""
+    import sqlglot.expressions as sge
+
+    def fit(node: Any) -> Any:
+        pointed = isinstance(node, sge.Literal) and not node.is_string and not str(node.this).isdigit()
+        return sge.cast(node.copy(), "DOUBLE") if pointed and not isinstance(node.parent, sge.Cast) else node
+
+    return tree.transform(fit)
 
 
 def _truths_as_numbers(expression: ir.Table) -> ir.Table:
@@ -63,6 +77,10 @@ def _compiler(dialect: str) -> Any:
 
 STRICT_ABOUT_TRUTH = {"postgres"}
 """Engines that turn a truth value into a 32-bit integer and into no other number."""
+
+
+EXACT_DECIMALS = {"pyspark"}
+"""Engines that take 30.4 for an exact decimal and give quotients of such only some digits."""
 
 
 @functools.lru_cache(maxsize=512)
