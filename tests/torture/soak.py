@@ -1,0 +1,223 @@
+"""Many viewers and imports for half an hour: no error, memory that stays flat, and answers equal to a fresh server's.
+
+python -m tests.torture.soak --minutes 30 --viewers 25
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import re
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+from typing import Any
+from urllib.error import URLError
+from urllib.request import Request, urlopen
+
+from analytics.ledger import Ledger
+from analytics.ledger.adding import add_sheets, undo_import
+from analytics.ledger.verifying import verify
+from analytics.mistake import Mistake
+from tests.torture.imports import sheet_of
+
+FAILED = "could not be drawn because of an error"
+"""What a panel says when something in it raised."""
+
+BUSY = "try again"
+FLAT = 1.10
+"""The median of the memory in the last third may be so much more than in the middle third."""
+
+FARMS = ("", "?farms=Larkmoor", "?farms=Nether+Ash", "?farms=Larkmoor&lesions=SU", "?lesions=DD", "?visits=all")
+
+
+_MOMENT = re.compile(r"\d{8}T\d{6}Z")
+"""A calendar file says when it was made."""
+
+
+class Server:
+    """The dashboard on a ledger, in a process of its own."""
+
+    def __init__(self, ledger: Path) -> None:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            port = probe.getsockname()[1]
+        self.address = f"http://127.0.0.1:{port}"
+        words = ["-c", "from dashboard.cli import main; main()", "serve", "--ledger", str(ledger), "--port", str(port)]
+        self.log = tempfile.TemporaryFile("w+")  # noqa: SIM115
+        self.process = subprocess.Popen([sys.executable, *words], stdout=self.log, stderr=self.log)
+        for _ in range(600):
+            try:
+                urlopen(self.address, timeout=5).close()
+                break
+            except (URLError, OSError):
+                time.sleep(0.1)
+        with urlopen(f"{self.address}/_dash-dependencies", timeout=30) as answer:
+            callbacks = json.load(answer)
+        [self.fill] = [
+            one for one in callbacks if '"type":"panel"' in one["output"] and one["output"].endswith(".children")
+        ]
+
+    def panel(self, name: str, path: str, search: str) -> str:
+        """What the server sends for one panel."""
+        place = {"name": name, "type": "panel"}
+        values = {("address", "search"): search, ("address", "pathname"): path, ("narrow", "data"): False}
+
+        def given(one: dict[str, Any]) -> dict[str, Any]:
+            if one["id"].startswith("{"):
+                return {"id": place, "property": one["property"], "value": place}
+            return {**one, "value": values.get((one["id"], one["property"]))}
+
+        body = {
+            "output": self.fill["output"],
+            "outputs": {"id": place, "property": "children"},
+            "inputs": [given(one) for one in self.fill["inputs"]],
+            "state": [given(one) for one in self.fill["state"]],
+            "changedPropIds": ["address.search"],
+        }
+        headers = {"Content-Type": "application/json"}
+        asked = Request(f"{self.address}/_dash-update-component", json.dumps(body).encode(), headers)
+        with urlopen(asked, timeout=120) as answer:
+            return str(answer.read().decode())
+
+    def memory(self) -> float:
+        """Megabytes in use now."""
+        lines = Path(f"/proc/{self.process.pid}/status").read_text().splitlines()
+        return int(next(line for line in lines if line.startswith("VmRSS")).split()[1]) / 1024
+
+    def stop(self) -> str:
+        self.process.terminate()
+        self.process.wait(30)
+        self.log.seek(0)
+        return self.log.read()
+
+
+class Soak:
+    """What viewers and the importer have in common."""
+
+    def __init__(self, server: Server, ledger: Ledger, seed: int) -> None:
+        from dashboard.pages import PAGES
+
+        self.server, self.ledger, self.seed = server, ledger, seed
+        self.panels = [(panel.name, path) for path, page in PAGES.items() for panel in page.panels]
+        self.end = threading.Event()
+        self.views = self.busy = self.imports = self.undone = 0
+        self.errors: list[str] = []
+        self.times: list[float] = []
+
+    def view(self, number: int) -> None:
+        """One viewer: a panel, a look at it, the next."""
+        chance = random.Random(self.seed + number)
+        while not self.end.is_set():
+            name, path = chance.choice(self.panels)
+            search = chance.choice(FARMS)
+            began = time.monotonic()
+            try:
+                text = self.server.panel(name, path, search)
+            except (URLError, OSError, ValueError) as error:
+                self.errors.append(f"{name} {search}: {error}")
+                continue
+            self.times.append(time.monotonic() - began)
+            self.views += 1
+            if FAILED in text:
+                self.errors.append(f"{name} {search}: {FAILED}")
+            elif BUSY in text:
+                self.busy += 1
+            self.end.wait(chance.uniform(1, 6))
+
+    def bring_in(self) -> None:
+        """Another program brings sheets in and takes some back."""
+        turn = 1000
+        while not self.end.wait(15):
+            turn += 1
+            try:
+                done = add_sheets(self.ledger, [sheet_of(turn, 60)], f"{turn}.csv", "0" * 64)
+                self.imports += 1
+                if turn % 3 == 0:
+                    undo_import(self.ledger, done.import_no)
+                    self.undone += 1
+            except Mistake as mistake:
+                self.errors.append(f"import {turn}: {mistake}")
+
+
+def differences(one: Server, other: Server, panels: list[tuple[str, str]], chance: random.Random) -> list[str]:
+    """Panels that the two servers do not answer alike."""
+    out = []
+    for name, path in panels:
+        search = chance.choice(FARMS)
+        ours, theirs = (_MOMENT.sub("", server.panel(name, path, search)) for server in (one, other))
+        if ours != theirs:
+            out.append(f"{name} {search}: the answer differs from a fresh server's")
+    return out
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--minutes", type=float, default=30)
+    parser.add_argument("--viewers", type=int, default=25)
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    from dashboard.demo import build
+
+    folder = Path(tempfile.mkdtemp(prefix="evenfoot-soak-"))
+    ledger = build(str(folder / "ledger.duckdb"))
+    server = Server(folder / "ledger.duckdb")
+    soak = Soak(server, ledger, asked.seed)
+    threads = [threading.Thread(target=soak.view, args=(number,)) for number in range(asked.viewers)]
+    threads.append(threading.Thread(target=soak.bring_in))
+    for thread in threads:
+        thread.start()
+    memory: list[float] = []
+    until = time.monotonic() + asked.minutes * 60
+    while time.monotonic() < until and server.process.poll() is None:
+        time.sleep(min(5.0, max(until - time.monotonic(), 0)))
+        memory.append(server.memory())
+        if len(memory) % 12 == 0:
+            print(
+                f"{len(memory) / 12:.0f} min: {soak.views} views, {soak.imports} imports, {memory[-1]:.0f} MB",
+                flush=True,
+            )
+    soak.end.set()
+    for thread in threads:
+        thread.join(130)
+    fresh_path = folder / "fresh.duckdb"
+    ledger.lease.drop_if_idle()
+    with ledger.lease.still() as file, fresh_path.open("wb") as copy:
+        shutil.copyfileobj(file, copy)
+    fresh = Server(fresh_path)
+    wrong = list(soak.errors) + differences(server, fresh, soak.panels, random.Random(asked.seed))
+    wrong += [str(finding) for finding in verify(ledger).findings]
+    fresh.stop()
+    log = server.stop()
+    if "Traceback" in log:
+        wrong.append(f"the server's log: {log[-2000:]}")
+    third = max(len(memory) // 3, 1)
+    middle, last = statistics.median(memory[third : 2 * third] or memory), statistics.median(memory[-third:])
+    if last > middle * FLAT and asked.minutes >= 10:
+        wrong.append(f"memory grew from {middle:.0f} to {last:.0f} MB")
+    for what in wrong[:20]:
+        print(f"soak: WRONG: {what}", file=sys.stderr)
+    times = sorted(soak.times) or [0.0]
+    at = f"median {statistics.median(times):.2f} s, p95 {times[int(len(times) * 0.95)]:.2f} s"
+    print(
+        f"soak: {asked.minutes:g} min, {asked.viewers} viewers, {soak.views} views ({at}), {soak.busy} told to try again"
+    )
+    print(
+        f"soak: {soak.imports} imports, {soak.undone} undone; {len(soak.panels)} panels compared with a fresh server's"
+    )
+    at = f"{memory[0] if memory else 0:.0f} MB at first, {max(memory, default=0):.0f} at most"
+    print(f"soak: memory {at}, {middle:.0f} in the middle third, {last:.0f} in the last")
+    print(f"soak: {'nothing lost' if not wrong else f'{len(wrong)} things wrong'}")
+    shutil.rmtree(folder, ignore_errors=True)
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
