@@ -206,9 +206,8 @@ def main() -> int:
         print(f"soak: WRONG: {what}", file=sys.stderr)
     times = sorted(soak.times) or [0.0]
     at = f"median {statistics.median(times):.2f} s, p95 {times[int(len(times) * 0.95)]:.2f} s"
-    print(
-        f"soak: {asked.minutes:g} min, {asked.viewers} viewers, {soak.views} views ({at}), {soak.busy} told to try again"
-    )
+    seen = f"{soak.views} views ({at}), {soak.busy} told to wait"
+    print(f"soak: {asked.minutes:g} min, {asked.viewers} viewers, {seen}")
     print(
         f"soak: {soak.imports} imports, {soak.undone} undone; {len(soak.panels)} panels compared with a fresh server's"
     )
