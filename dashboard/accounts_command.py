@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 from dashboard.accounts import links, people, sessions
+from dashboard.accounts.noting import noted
 from dashboard.accounts.roles import OWNER, ROLES
 from dashboard.accounts.store import Store, store_of
 from dashboard.accounts.viewer import OWNER as THIS_MACHINE
@@ -26,7 +27,8 @@ def add(
         raise Mistake(f"'{role}' is not a role; use {', '.join(ROLES)}.")
     spelled = _spelled(ledger, farms)
     given = _password(f"Password of {name}") if with_password else None
-    people.add(store, name, role, given, farms=spelled, email=email)
+    with noted(ledger, f"account made, {role}", f"account {name}", spelled):
+        people.add(store, name, role, given, farms=spelled, email=email)
     print(f"{name}: {ROLES[role]}. Kept in {store.path}.")
     if role == OWNER and len(people.listed(store)) == 1:
         print("From now on everybody has to sign in, on this machine too.", file=sys.stderr)
@@ -46,7 +48,8 @@ def grant(address: str | None, name: str, farms: Sequence[str]) -> None:
     """Let somebody see more farms."""
     ledger = open_ledger(address)
     spelled = _spelled(ledger, farms)
-    people.grant(_store(ledger), name, spelled)
+    with noted(ledger, "farm granted", f"account {name}", spelled):
+        people.grant(_store(ledger), name, spelled)
     print(f"{name} may see {', '.join(spelled)}.")
 
 
@@ -54,21 +57,27 @@ def revoke(address: str | None, name: str, farms: Sequence[str]) -> None:
     """Take farms away from somebody."""
     ledger = open_ledger(address)
     spelled = _spelled(ledger, farms, tell=False)
-    people.revoke(_store(ledger), name, spelled)
+    with noted(ledger, "farm taken away", f"account {name}", spelled):
+        people.revoke(_store(ledger), name, spelled)
     print(f"{name} may no longer see {', '.join(spelled)}.")
 
 
 def remove(address: str | None, name: str) -> None:
     """Take an account away."""
-    people.remove(_store(open_ledger(address)), name)
+    ledger = open_ledger(address)
+    with noted(ledger, "account removed", f"account {name}"):
+        people.remove(_store(ledger), name)
     print(f"{name} has no account any more.")
 
 
 def password(address: str | None, name: str) -> None:
     """Give somebody a new password."""
-    store = _store(open_ledger(address))
+    ledger = open_ledger(address)
+    store = _store(ledger)
     people.number_of(store, name)
-    people.set_password(store, name, _password(f"New password of {name}"))
+    given = _password(f"New password of {name}")
+    with noted(ledger, "password changed", f"account {name}"):
+        people.set_password(store, name, given)
     print(f"{name} has a new password and is signed out everywhere.")
 
 
@@ -93,7 +102,8 @@ def share(
     ledger = open_ledger(address)
     store = store_of(ledger)
     if revoke is not None:
-        gone = links.revoke(store, THIS_MACHINE, revoke)
+        with noted(ledger, "link revoked", f"link {revoke}"):
+            gone = links.revoke(store, THIS_MACHINE, revoke)
         print(f"The link to the report of {gone.farm} leads nowhere now.")
     elif show:
         _show_links(store)
@@ -101,7 +111,8 @@ def share(
         raise Mistake("Give a farm, or --list, or --revoke and the mark of a link.")
     else:
         [spelled] = known_farms(ledger, [farm])
-        token = links.make(store, THIS_MACHINE, spelled, days=days, language=language)
+        with noted(ledger, "link made", f"link for {days} days", [spelled]):
+            token = links.make(store, THIS_MACHINE, spelled, days=days, language=language)
         print((f"https://{names[0]}" if names else "") + links.path_of(token))
         if not names:
             print(

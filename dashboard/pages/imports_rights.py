@@ -13,6 +13,12 @@ from analytics.words import say
 from dashboard.accounts.store import Store
 from dashboard.accounts.viewer import Viewer
 
+ACT_OF_KIND = {"changes": "record changes", "limits": "set limits"}
+"""What somebody must be allowed to do to bring a sheet of a kind in; any other kind is ``import sheets``."""
+
+EVERY_FARM = "every farm"
+"""Whose a row is that names no farm, such as a limit that holds everywhere."""
+
 NO_SUCH = say("There is no such import among those you brought in.")
 
 
@@ -29,9 +35,9 @@ def refuse_sheets(viewer: Viewer, sheets: Sequence[CheckedSheet]) -> None:
     Mistake
         The role may bring in no such sheet, or a row is of a farm that was not granted.
     """
-    changes_only = all(sheet.kind == "changes" for sheet in sheets)
-    viewer.refuse_unless("record changes" if changes_only else "import sheets")
-    farms = {str(farm) for sheet in sheets for farm in sheet.records["farm"].dropna().unique()}
+    for sheet in sheets:
+        viewer.refuse_unless(ACT_OF_KIND.get(sheet.kind, "import sheets"))
+    farms = {str(farm) for sheet in sheets for farm in sheet.records["farm"].fillna(EVERY_FARM).unique()}
     beyond = sorted(farm for farm in farms if not viewer.sees(farm))
     if beyond:
         named = ", ".join(beyond[:5])

@@ -13,6 +13,7 @@ from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard.accounts import Store, current_viewer, links
+from dashboard.accounts.noting import noted
 from dashboard.frame import mistake as mistake_line
 from dashboard.language import _, told, words
 from dashboard.view import View
@@ -72,7 +73,10 @@ def register(app: Dash, ledger: Ledger) -> None:
             if isinstance(ctx.triggered_id, dict):
                 if not any(revoked):
                     return no_update
-                gone = links.revoke(store, current_viewer(), str(ctx.triggered_id["id"]))
+                mark = str(ctx.triggered_id["id"])
+                current_viewer().refuse_unless("share reports")
+                with noted(ledger, "link revoked", f"link {mark[:32]}"):
+                    gone = links.revoke(store, current_viewer(), mark)
                 return html.P(_("The link to the report of {farm} leads nowhere now.", farm=gone.farm), role="status")
             return _made(ledger, store, days, language, search) if made else no_update
         except Mistake as known:
@@ -88,7 +92,10 @@ def _made(ledger: Ledger, store: Store, days: str, language: str, search: str) -
     farm = View.read("/report", search or "", viewer.allowed).farm
     if farm is None or farm not in ledger.farms(viewer.allowed):
         raise Mistake(say("A link is to the report of one farm: choose it above."))
-    token = links.make(store, viewer, farm, days=int(days) if str(days).isdigit() else 0, language=str(language))
+    viewer.refuse_unless("share reports")
+    lasts = int(days) if str(days).isdigit() else 0
+    with noted(ledger, "link made", f"link for {lasts} days", [farm]):
+        token = links.make(store, viewer, farm, days=lasts, language=str(language))
     address = request.host_url.rstrip("/") + links.path_of(token)
     return html.Div(
         [

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from analytics.ledger import open_ledger
 from dashboard.accounts import people
 from dashboard.accounts.store import Store
 from tests.accounts.people import PASSWORD, cheap_hashes
@@ -46,6 +47,15 @@ def test_accounts_are_made_listed_and_changed(ledger: Path) -> None:
     mark = run(ledger, "share", "--list").stdout.split(":")[0]
     assert "leads nowhere" in run(ledger, "share", "--revoke", mark).stdout
     assert "revoked" in run(ledger, "share", "--list").stdout
+    lines = open_ledger(ledger).frame("SELECT what, farm FROM history ORDER BY history_no")
+    assert [what for what in lines["what"] if "import" not in what] == [
+        "account made, owner",
+        "account made, trimmer",
+        "farm granted",
+        "link made",
+        "link revoked",
+    ]
+    assert {"Home Farm", "Next Farm"} <= set(lines["farm"].dropna())
 
 
 @pytest.mark.parametrize(
