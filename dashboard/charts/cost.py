@@ -10,6 +10,7 @@ from analytics.measures.answer import Answer
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.theme import between, number, plural, rgba, tokens
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, told, words
 
 ROW = 40
@@ -73,15 +74,7 @@ def cost(
             orientation="h",
             width=0.3 if narrow else 0.5,
             marker={"color": rgba(t.accent, 0.28), "line": {"color": t.accent, "width": 1}},
-            error_x={
-                "type": "data",
-                "symmetric": False,
-                "array": table["high"] - table["cost"],
-                "arrayminus": table["cost"] - table["low"],
-                "thickness": 2,
-                "width": 5,
-                "color": t.ink,
-            },
+            error_x=whiskers(table["cost"], table["low"], table["high"], t.ink, thickness=2, width=5),
             hovertext=[f"<b>{name}</b><br>{text}" for name, text in zip(names, texts, strict=True)],
             hovertemplate="%{hovertext}<extra></extra>",
             customdata=marks(table, drill),

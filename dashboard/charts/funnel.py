@@ -13,6 +13,7 @@ from analytics.words import unfilled
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.theme import capital, cases_of, estimate, percent, percent_range, plural, rgba, tokens
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _
 
 HEIGHT = 380
@@ -154,15 +155,7 @@ def _farms(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> g
     out = [is_outside(row) for row in records(table)]
     bars = None
     if "low" in table:
-        bars = {
-            "type": "data",
-            "symmetric": False,
-            "array": table["high"] - table["prevalence"],
-            "arrayminus": table["prevalence"] - table["low"],
-            "thickness": 1.4,
-            "width": 4,
-            "color": rgba(t.accent, 0.8),
-        }
+        bars = whiskers(table["prevalence"], table["low"], table["high"], rgba(t.accent, 0.8), width=4)
     return go.Scatter(
         x=table["at_risk"],
         y=table["prevalence"],

@@ -17,6 +17,7 @@ from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, record
 from dashboard.charts.labels import date_label, value_label
 from dashboard.charts.periods import period_axis
 from dashboard.charts.theme import between, capital, estimate, percent, percent_range, ratio, rgba, tokens
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, told, words
 
 HEIGHT = 360
@@ -141,15 +142,7 @@ def _seen(table: pd.DataFrame, answer: Answer, theme: str, drill: Drill | None) 
     return go.Scatter(
         x=table["month"],
         y=table["prevalence"],
-        error_y={
-            "type": "data",
-            "symmetric": False,
-            "array": table["high"] - table["prevalence"],
-            "arrayminus": table["prevalence"] - table["low"],
-            "thickness": 1.2,
-            "width": 3,
-            "color": rgba(t.accent, 0.6),
-        },
+        error_y=whiskers(table["prevalence"], table["low"], table["high"], rgba(t.accent, 0.6), thickness=1.2),
         mode="markers",
         marker={"color": t.accent, "size": sizes, "line": {"color": t.raised, "width": 1}},
         name=_("Seen (larger: more looked at)"),

@@ -15,6 +15,7 @@ from dashboard.charts.labels import column_label, small, value_label
 from dashboard.charts.periods import period_axis, period_words, with_gaps
 from dashboard.charts.prevalence import IN_ORDER
 from dashboard.charts.theme import between, ratio, rgba, tokens
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, _n, told
 
 PERIODS = ("month", "quarter", "year")
@@ -118,15 +119,7 @@ def by_month(
             go.Scatter(
                 x=table[period],
                 y=rate,
-                error_y={
-                    "type": "data",
-                    "symmetric": False,
-                    "array": table["high"] - rate,
-                    "arrayminus": rate - table["low"],
-                    "thickness": 1.4,
-                    "width": 3,
-                    "color": rgba(t.accent, 0.8),
-                },
+                error_y=whiskers(rate, table["low"], table["high"], rgba(t.accent, 0.8)),
                 mode="markers",
                 marker={"color": t.accent, "size": 8, "line": {"color": t.raised, "width": 1}},
                 hovertext=[

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 from plotly.colors import sample_colorscale
@@ -14,6 +13,8 @@ from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, record
 from dashboard.charts.labels import small, value_label
 from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
 from dashboard.charts.theme import DASHES, MARKERS, estimate, number, percent, plural, rgba, scale, tokens
+from dashboard.charts.whiskers import whiskers
+from dashboard.charts.zone_marks import ink_on
 from dashboard.language import _
 
 HEIGHT = 340
@@ -156,15 +157,7 @@ def _line(
         go.Scatter(
             x=at,
             y=share,
-            error_y={
-                "type": "data",
-                "symmetric": False,
-                "array": high - share,
-                "arrayminus": share - low,
-                "thickness": 1.4,
-                "width": 3,
-                "color": rgba(colour, 0.8),
-            },
+            error_y=whiskers(share, low, high, rgba(colour, 0.8)),
             mode="markers",
             marker={
                 "color": colour,
@@ -221,7 +214,7 @@ def transitions(
         if not narrow:
             text += f"<br>{number(row['cases'])}"
         annotations.append(
-            {"x": x, "y": y, "text": text, "showarrow": False, "font": {"color": _ink(colour), "size": 12}}
+            {"x": x, "y": y, "text": text, "showarrow": False, "font": {"color": ink_on(colour), "size": 12}}
         )
     hover = [
         f"<b>{_('Score {a}, then {b}', a=_score(row['before']), b=_score(row['after']))}</b><br>"
@@ -289,8 +282,3 @@ def _tile(x: int, y: int, colour: str, edge: str, width: float) -> dict[str, obj
         "line": {"color": edge, "width": width},
         "layer": "below",
     }
-
-
-def _ink(colour: str) -> str:
-    red, green, blue = (float(part) for part in colour.removeprefix("rgb(").rstrip(")").split(","))
-    return "#111111" if np.dot([0.299, 0.587, 0.114], [red, green, blue]) > 126 else "#FFFFFF"

@@ -11,6 +11,7 @@ from analytics.measures.answer import Answer
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, row_rules, shares_axis, top_of
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, plural, tokens
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _
 
 MOST_ROWS = 40
@@ -152,15 +153,7 @@ def _dots(
     return go.Scatter(
         x=part["prevalence"],
         y=[place[group] + offset for group in part[by[0]]],
-        error_x={
-            "type": "data",
-            "symmetric": False,
-            "array": part["high"] - part["prevalence"],
-            "arrayminus": part["prevalence"] - part["low"],
-            "thickness": 2,
-            "width": 4,
-            "color": colour,
-        },
+        error_x=whiskers(part["prevalence"], part["low"], part["high"], colour, thickness=2, width=4),
         mode="markers",
         marker={
             "color": colour,

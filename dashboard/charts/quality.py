@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 from plotly.colors import sample_colorscale
@@ -17,6 +16,8 @@ from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, record
 from dashboard.charts.headings import COLUMNS
 from dashboard.charts.labels import column_label, lesion_label, value_label
 from dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
+from dashboard.charts.whiskers import whiskers
+from dashboard.charts.zone_marks import ink_on
 from dashboard.language import _
 
 COMPLETE = "completeness"
@@ -113,7 +114,7 @@ def completeness(
                 "y": at[1],
                 "text": percent(row["share"], 0),
                 "showarrow": False,
-                "font": {"size": 11.5, "color": _ink(colour)},
+                "font": {"size": 11.5, "color": ink_on(colour)},
             }
         )
     hover = [
@@ -207,15 +208,7 @@ def score_shares(
             go.Scatter(
                 x=[places[field] + beside for field in part["field"]],
                 y=part["share"],
-                error_y={
-                    "type": "data",
-                    "symmetric": False,
-                    "array": part["high"] - part["share"],
-                    "arrayminus": part["share"] - part["low"],
-                    "thickness": 1.6,
-                    "width": 3,
-                    "color": colour,
-                },
+                error_y=whiskers(part["share"], part["low"], part["high"], colour, thickness=1.6),
                 mode="markers",
                 marker={"size": 9, "symbol": MARKERS[place], "color": colour},
                 name=value_label("trimmer", name),
@@ -275,9 +268,3 @@ def _tile(x: int, y: int, colour: str, edge: str) -> dict[str, Any]:
         "line": {"color": edge, "width": 1},
         "layer": "below",
     }
-
-
-def _ink(colour: str) -> str:
-    """Black or white, whichever stands out from *colour*."""
-    red, green, blue = (float(part) for part in colour.removeprefix("rgb(").rstrip(")").split(","))
-    return "#111111" if np.dot([0.299, 0.587, 0.114], [red, green, blue]) > 126 else "#FFFFFF"

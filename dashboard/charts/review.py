@@ -9,6 +9,7 @@ from analytics.words import say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show
 from dashboard.charts.labels import date_label, value_label
 from dashboard.charts.theme import between, cases_of, percent, points, tokens
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, told
 
 HEADLINE = {"lame": say("Lame"), "severe": say("Severely lame"), "any": say("Any lesion")}
@@ -78,15 +79,9 @@ def review(
         go.Scatter(
             x=table["difference"] * 100,
             y=place,
-            error_x={
-                "type": "data",
-                "symmetric": False,
-                "array": (table["high"] - table["difference"]) * 100,
-                "arrayminus": (table["difference"] - table["low"]) * 100,
-                "thickness": 2,
-                "width": 4,
-                "color": t.accent,
-            },
+            error_x=whiskers(
+                table["difference"] * 100, table["low"] * 100, table["high"] * 100, t.accent, thickness=2, width=4
+            ),
             mode="markers",
             marker={
                 "size": 11,

@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 from analytics.measures.answer import Answer
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.theme import estimate, plural, rgba, tokens
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, _n, words
 
 HEIGHT = 300
@@ -76,15 +77,7 @@ def season(
         go.Scatter(
             x=table["calendar_month"],
             y=share,
-            error_y={
-                "type": "data",
-                "symmetric": False,
-                "array": table["high"] - share,
-                "arrayminus": share - table["low"],
-                "thickness": 1.4,
-                "width": 3,
-                "color": rgba(t.accent, 0.8),
-            },
+            error_y=whiskers(share, table["low"], table["high"], rgba(t.accent, 0.8)),
             mode="markers",
             marker={"color": t.accent, "size": 8, "line": {"color": t.raised, "width": 1}},
             name=_("Seen"),

@@ -14,6 +14,7 @@ from dashboard.charts.labels import value_label
 from dashboard.charts.periods import dated, period_words, with_gaps
 from dashboard.charts.theme import estimate, plural, rgba, tokens
 from dashboard.charts.trend import PERIODS
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _
 
 MOST_CHARTS = 12
@@ -98,15 +99,7 @@ def _small(part: pd.DataFrame, period: str, name: str, theme: str, unit: str, dr
         go.Scatter(
             x=part[period],
             y=part["prevalence"],
-            error_y={
-                "type": "data",
-                "symmetric": False,
-                "array": part["high"] - part["prevalence"],
-                "arrayminus": part["prevalence"] - part["low"],
-                "thickness": 1,
-                "width": 0,
-                "color": rgba(t.accent, 0.45),
-            },
+            error_y=whiskers(part["prevalence"], part["low"], part["high"], rgba(t.accent, 0.45), thickness=1, width=0),
             mode="markers",
             marker={"color": t.accent, "size": 5},
             hovertext=hover,

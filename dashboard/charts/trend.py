@@ -14,6 +14,7 @@ from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, record
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
 from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, percent, plural, rgba, tokens
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, told
 
 PERIODS = ("month", "quarter", "year", "period")
@@ -120,15 +121,7 @@ def _series(
         go.Scatter(
             x=at,
             y=part["prevalence"],
-            error_y={
-                "type": "data",
-                "symmetric": False,
-                "array": part["high"] - part["prevalence"],
-                "arrayminus": part["prevalence"] - part["low"],
-                "thickness": 1.4,
-                "width": 3,
-                "color": rgba(colour, 0.8),
-            },
+            error_y=whiskers(part["prevalence"], part["low"], part["high"], rgba(colour, 0.8)),
             mode="markers",
             marker={
                 "color": colour,

@@ -12,6 +12,7 @@ from analytics.words import Said, say
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
 from dashboard.charts.season import month_name
 from dashboard.charts.theme import DASHES, MARKERS, estimate, percent, points, rgba, tokens
+from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, told
 
 HEIGHT = 340
@@ -103,15 +104,14 @@ def _year(
         go.Scatter(
             x=at,
             y=part["prevalence"],
-            error_y={
-                "type": "data",
-                "symmetric": False,
-                "array": part["high"] - part["prevalence"],
-                "arrayminus": part["prevalence"] - part["low"],
-                "thickness": 1.8 if not back else 1,
-                "width": 3 if not back else 0,
-                "color": rgba(colour, 0.8 if not back else 0.45),
-            },
+            error_y=whiskers(
+                part["prevalence"],
+                part["low"],
+                part["high"],
+                rgba(colour, 0.8 if not back else 0.45),
+                thickness=1.8 if not back else 1,
+                width=3 if not back else 0,
+            ),
             mode="markers",
             marker={"color": colour, "size": 9 if not back else 7, "symbol": MARKERS[back]},
             name=str(year),
