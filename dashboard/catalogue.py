@@ -46,7 +46,7 @@ def catalogue(language: str) -> dict[str, str]:
             ids, said = (part if isinstance(part, (list, tuple)) else (part,) for part in (message.id, message.string))
             mark = f"{message.context}{CONTEXT}" if message.context else ""
             # One and many stand under a key each: both languages change form at one and nowhere else.
-            out.update((mark + english, text) for english, text in zip(ids, said, strict=False) if text)
+            out.update((mark + str(english), text) for english, text in zip(ids, said, strict=False) if text)
     return out
 
 

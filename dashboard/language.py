@@ -124,13 +124,13 @@ class Words:
         if (found := unfilled(sentence)) is not None:
             template, values = found
             return self(template, **{name: self._value_of(name, value) for name, value in values.items()})
+        sentences = SENTENCE_ENDS.split(sentence)
+        if len(sentences) > 1 and any(part in known or unfilled(part) for part in sentences):
+            return " ".join(self.said(part) for part in sentences)
         for between in JOINED:
             parts = sentence.split(between)
             if len(parts) > 1 and any(part in known or unfilled(part) for part in parts):
                 return between.join(self.said(part) for part in parts)
-        sentences = SENTENCE_ENDS.split(sentence)
-        if len(sentences) > 1 and any(part in known or unfilled(part) for part in sentences):
-            return " ".join(self.said(part) for part in sentences)
         return sentence
 
     def _value_of(self, name: str, text: str) -> Any:
@@ -171,7 +171,7 @@ class Words:
         """English thousands, decimal and per cent signs as this language has them."""
         if self.language == "en":
             return text
-        return text.translate(str.maketrans({",": ".", ".": ",", "%": self.percent_sign}))
+        return text.translate({ord(","): ".", ord("."): ",", ord("%"): self.percent_sign})
 
     def percent(self, share: float, digits: int = 1) -> str:
         """A share as a percentage."""

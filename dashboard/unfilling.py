@@ -20,6 +20,10 @@ LEAST_LETTERS = 7
 SENTENCE_ENDS = re.compile(r"(?<=[.?!]) (?=[A-Z])")
 
 
+COUNT = r"\d[\d,.]*"
+"""What stands for ``{n}``, which is a count everywhere."""
+
+
 @dataclass(frozen=True)
 class Pattern:
     """A template as an expression that its sentences match, and its longest fixed part, which is looked for first."""
@@ -61,7 +65,7 @@ def _pattern(template: str) -> Pattern | None:
         fixed.append(text)
         expression += re.escape(text)
         if name:
-            expression += f"(?P={name})" if name in seen else f"(?P<{name}>.+?)"
+            expression += f"(?P={name})" if name in seen else f"(?P<{name}>{COUNT if name == 'n' else '.+?'})"
             seen.add(name)
     letters = len(re.findall(r"\w", "".join(fixed)))
     if not seen or letters < LEAST_LETTERS:

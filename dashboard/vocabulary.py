@@ -70,6 +70,6 @@ def vocabulary() -> Iterator[tuple[str, str]]:
         labels.ACTIONS,
         labels.WHATS,
     )
-    for words in tables:
-        for word in words.values():
+    for named in tables:
+        for word in named.values():
             yield "dashboard/charts/labels.py", word

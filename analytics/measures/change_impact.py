@@ -167,7 +167,7 @@ def _few_cows(cows: pd.DataFrame) -> bool:
 
 
 def _shares(cows: pd.DataFrame, level: float) -> list[tuple[str, float, float, float, float]]:
-    out = []
+    out: list[tuple[str, float, float, float, float]] = []
     for side, term in ((False, say("share before")), (True, say("share after"))):
         part = cows[cows["after"] == side]
         if part.empty:
@@ -190,7 +190,7 @@ def _term(found: HeldChange, term: str) -> tuple[float, float, float, float]:
 
 def _rows(found: HeldChange, few: bool) -> list[tuple[str, float, float, float, float]]:
     nan = math.nan
-    rows = []
+    rows: list[tuple[str, float, float, float, float]] = []
     for term, words in _TERMS.items():
         ratio, low, high, p_value = (nan,) * 4 if few else _term(found, term)
         rows.append((words, ratio, low, high, p_value))

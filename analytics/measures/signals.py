@@ -64,7 +64,7 @@ def signals(ledger: Ledger, selection: Selection, *, outcome: str | None = None,
         found.append(_farm(str(farm), year))
     table = pd.DataFrame(found, columns=list(COLUMNS))
     table = table.sort_values(["lately", "signals_a_year", "farm"], ascending=[False, False, True], ignore_index=True)
-    basis, cautions = series_basis(ledger, asked, what, level, "Control chart of each farm, limits of its own")
+    basis, cautions = series_basis(ledger, asked, what, level, say("Control chart of each farm, limits of its own"))
     if len(table):
         cautions += (_chance(len(table)) if len(table) > 1 else BY_CHANCE,)
     elif basis.cows:

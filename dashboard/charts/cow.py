@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer, Basis
 from analytics.trade.feet import FEET, FOOT_NAMES
-from analytics.words import unfilled
+from analytics.words import say, unfilled
 from dashboard.charts.frame import framed, nothing_to_show, records
 from dashboard.charts.labels import date_label, lesion_label, value_label
 from dashboard.charts.theme import Tokens, between, tokens
@@ -63,7 +63,7 @@ def timeline(
     """
     days = _days(frames)
     if not len(days):
-        answer = Answer("cow", pd.DataFrame(), Basis(), (_("Nothing is recorded of this cow yet."),))
+        answer = Answer("cow", pd.DataFrame(), Basis(), (say("Nothing is recorded of this cow yet."),))
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title or "")
     lanes = _lanes(frames)
     place = {name: -i - 0.12 * narrow for i, (name, _said) in enumerate(lanes)}

@@ -40,13 +40,19 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
         return mark(to(row))
 
     ratios = drawn_comparison.ratios(answer, **view.look, drill=closer)
+    by = grouping(view)
     return Drawn(
         figure,
-        answer,
+        named(answer, by),
         describe.describe("comparison", answer),
-        to,
+        lambda row: view.changed(reference=row[by]).href,
         beside=((ratios, describe.describe("ratios", answer)),),
     )
+
+
+def named(answer: Answer, by: str) -> Answer:
+    """The numbers with what was compared as their heading, so that its values are told by name."""
+    return replace(answer, table=answer.table.rename(columns={"group": by}))
 
 
 def _lesions(ledger: Ledger, view: View) -> Any:
@@ -58,7 +64,7 @@ def _lesions(ledger: Ledger, view: View) -> Any:
             _("Choose two lesions or more, or something to hold alike, to see each lesion on its own."),
             className="empty",
         )
-    return [rests_on(answer), number_table(frame, None, _("Each lesion on its own"))]
+    return [rests_on(answer), number_table(frame.rename(columns={"group": grouping(view)}), None, _("Each lesion on its own"))]
 
 
 def _herds(ledger: Ledger, view: View) -> Any:

@@ -159,11 +159,11 @@ def _placed(page: Worksheet, chart: Any, row: int, title: str, across: str) -> i
 def _explained(book: Workbook, sheets: list[Sheet], words: Words) -> None:
     page = book.add_worksheet(words("Columns"))
     head = book.add_format({"bold": True, "bottom": 1})
-    for place, (said, width) in enumerate(
+    for place, (name, width) in enumerate(
         ((say("Sheet"), 24), (say("Column"), 30), (say("What it says"), 80), (say("Written as"), 16))
     ):
         page.set_column(place, place, width)
-        page.write_string(0, place, words(said), head)
+        page.write_string(0, place, words(name), head)
     row = 1
     for sheet in sheets:
         for column in sheet.table.columns:

@@ -1,0 +1,156 @@
+"""A reader of Spanish meets no English: every page, drawn and opened, in words, labels, charts and what they hold."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import quote
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+import sample_data
+from analytics.ledger import Ledger
+from dashboard.catalogue import catalogue
+from dashboard.pages import PAGES
+
+FARM = "Osier End"
+
+ENGLISH = re.compile(
+    r"\b(the|of|and|with|cows?|herd|lame|from|this|that|these|not|is|are|was|were|in|on|at|by|for|which|than|each|all|"
+    r"visits?|trims?|records?|farms?|lesions?|share|rows?|months?|days?|other|more|less|feet|foot|claws?|toe|horn|"
+    r"scores?|scored|first|last|between|interval|years?|any|seen|found|choose|where|what|when|how|points?)\b",
+    re.IGNORECASE,
+)
+
+EVERYTHING = """() => {
+  const out = [];
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const tag = walk.currentNode.parentElement.tagName;
+    if (tag !== "SCRIPT" && tag !== "STYLE") out.push(walk.currentNode.textContent);
+  }
+  for (const name of ["aria-label", "title", "placeholder", "alt"])
+    document.querySelectorAll("[" + name + "]").forEach((each) => out.push(each.getAttribute(name)));
+  const gather = (value) => {
+    if (typeof value === "string") out.push(value);
+    else if (Array.isArray(value)) value.forEach(gather);
+  };
+  document.querySelectorAll(".js-plotly-plot").forEach((plot) =>
+    plot.data.forEach((trace) => ["name", "text", "hovertext", "hovertemplate"].forEach((key) => gather(trace[key])))
+  );
+  return out;
+}"""
+"""Every text of a page, folded away or not, with what charts say when a mark is pointed at."""
+
+
+@pytest.fixture
+def spanish(browser: Browser) -> Iterator[Page]:
+    """A reader whose browser asks for Spanish."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, locale="es-MX")
+    page = context.new_page()
+    page.set_default_timeout(25_000)
+    yield page
+    context.close()
+
+
+@pytest.fixture(scope="module")
+def own_words(demo_ledger: Ledger) -> re.Pattern[str]:
+    """Names and notes of the demo herds: somebody's own words, which stay as they are."""
+    columns = ("farm", "trimmer", "breed", "sire", '"group"', "note", "bedding")
+    found: set[str] = {path.name for path in sample_data.FILES}
+    for column in columns:
+        found |= set(demo_ledger.frame(f"SELECT DISTINCT {column} AS own FROM trim_rows")["own"].dropna())
+    for table, column in (
+        ("change_rows", "what"),
+        ("change_rows", "note"),
+        ("score_rows", "scorer"),
+        ("score_rows", "note"),
+    ):
+        found |= set(demo_ledger.frame(f"SELECT DISTINCT {column} AS own FROM {table}")["own"].dropna())
+    longest_first = sorted(found, key=len, reverse=True)
+    return re.compile("|".join(rf"(?<!\w){re.escape(word)}(?!\w)" for word in longest_first if word), re.IGNORECASE)
+
+
+def english_in(texts: list[str], own: re.Pattern[str]) -> set[str]:
+    """Texts with an English word in them, or that are an English sentence which has Spanish words."""
+    translated = {english for english, spanish in catalogue("es").items() if english != spanish and len(english) > 3}
+    left = set()
+    for text in texts:
+        bare = own.sub(" ", re.sub(r"<[^>]*>", " ", text)).strip()
+        if ENGLISH.search(bare) or bare in translated:
+            left.add(text.strip()[:200])
+    return left
+
+
+def open_page(page: Page, address: str) -> list[str]:
+    page.goto(address)
+    expect(page.locator("main h1")).to_be_visible()
+    expect(page.locator("main .skeleton")).to_have_count(0)
+    expect(page.locator("#navigation a").first).to_be_visible()
+    return [text for text in page.evaluate(EVERYTHING) if text and text.strip()]
+
+
+@pytest.mark.parametrize("path", list(PAGES))
+def test_a_page_has_no_english(spanish: Page, served: tuple[str, Path], own_words: re.Pattern[str], path: str) -> None:
+    """The language is the browser's own; nothing in the address asks for it."""
+    address, _ = served
+    query = {"/comparison": "&by=season&adjust=parity", "/change": "&change=2025-05-01"}.get(path, "")
+    texts = open_page(spanish, f"{address}{path}?farms={quote(FARM)}{query}")
+    assert spanish.locator("html").get_attribute("lang") == "es"
+    assert len(texts) > 30
+    assert english_in(texts, own_words) == set()
+
+
+def test_a_drilled_cow_and_an_import_have_no_english(
+    spanish: Page, served: tuple[str, Path], own_words: re.Pattern[str]
+) -> None:
+    address, _ = served
+    texts = open_page(spanish, f"{address}/lesions?farms={quote(FARM)}&lesions=DD&feet=LH&zones=10")
+    spanish.locator('section[aria-labelledby="title-lesion-cows"] tbody a').first.click()
+    expect(spanish.locator("main h1")).to_have_text("Vaca")
+    expect(spanish.locator("main .skeleton")).to_have_count(0)
+    texts += spanish.evaluate(EVERYTHING)
+    assert english_in([text for text in texts if text], own_words) == set()
+    spanish.goto(f"{address}/import")
+    spanish.locator("#upload input[type=file]").set_input_files(sample_data.MESSY)
+    expect(spanish.get_by_text(re.compile("filas leídas")).first).to_be_visible()
+    grid = spanish.locator("#set-aside-grid")
+    expect(grid.get_by_text("Escriba la fecha como año-mes-día, como 2026-03-14.").first).to_be_visible()
+    reasons = spanish.locator('#set-aside-grid [col-id="reason"], #set-aside-grid [col-id="remedy"]').all_inner_texts()
+    assert english_in(reasons, re.compile(r"'[^']*'|such as.*|SU.*")) == set()
+
+
+def test_the_switch_changes_the_language_and_is_kept(browser: Browser, served: tuple[str, Path]) -> None:
+    address, _ = served
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, locale="en-GB")
+    page = context.new_page()
+    page.set_default_timeout(25_000)
+    page.goto(f"{address}/locomotion?farms={quote(FARM)}")
+    expect(page.locator("main h1")).to_have_text("Locomotion")
+    page.get_by_role("combobox", name="Language").or_(page.get_by_label("Language")).first.click()
+    page.get_by_role("option", name="Español").click()
+    expect(page.locator("main h1")).to_have_text("Locomoción")
+    assert "language=es" in page.url
+    expect(page.locator("#navigation a", has_text="Rebaño")).to_have_attribute("href", re.compile("language=es"))
+    page.goto(f"{address}/locomotion")
+    expect(page.locator("main h1")).to_have_text("Locomoción")
+    context.close()
+
+
+def test_lengths_in_inches_and_dates_month_first(browser: Browser, served: tuple[str, Path]) -> None:
+    address, _ = served
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, locale="en-US")
+    page = context.new_page()
+    page.set_default_timeout(25_000)
+    page.goto(f"{address}/horn?farms={quote(FARM)}&units=in&dates=month&week=sunday")
+    state = page.locator('section[aria-labelledby="title-horn-state"]')
+    expect(state.locator(".basis").first).to_have_text(re.compile(r"[A-Z][a-z]{2}\s\d{1,2},\s20\d\d to "))
+    expect(state.locator("svg", has_text="Toe length as found, in").first).to_be_visible()
+    growth = page.locator('section[aria-labelledby="title-horn-growth"]')
+    expect(growth).to_contain_text("in a month")
+    assert not re.search(r"\bmm\b|Millimetres", growth.locator("table").first.text_content() or "")
+    page.locator("#picker input, #picker button[data-dates-input]").nth(1).click()
+    expect(page.locator(".mantine-DatePickerInput-weekday, [class*=weekday]").first).to_have_text("Su")
+    context.close()
