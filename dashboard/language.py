@@ -242,6 +242,11 @@ class Words:
         """A length in the reader's unit, without naming it."""
         return self.number(mm, digits) if self.units == "mm" else self.number(mm_to_inches(mm), digits + 1)
 
+    @property
+    def unit(self) -> str:
+        """The unit of lengths, written after a figure."""
+        return self.units
+
     def lesion(self, code: str, *, inside: bool = False) -> str:
         """A lesion, or ``any``, by name; with a capital unless it stands *inside* a sentence."""
         if code != "any" and code not in LESIONS:

@@ -13,7 +13,7 @@ from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, record
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import period_axis, with_gaps
 from dashboard.charts.theme import cases_of, percent, percent_range, plural, rgba, tokens
-from dashboard.language import _
+from dashboard.language import _, told
 
 HEIGHT = 300
 AVERAGE_HEIGHT = 190
@@ -152,7 +152,7 @@ def _months(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> 
             f"<b>{value_label('month', row['month'])}</b><br>{percent(row['prevalence'])}, "
             f"{cases_of(row['cases'], row['at_risk'], unit)}<br>"
             + _("chance alone: {range}", range=percent_range(row["lower"], row["upper"]))
-            + (f"<br><i>{signal}</i>" if signal and signal != "nan" else "")
+            + (f"<br><i>{told(signal)}</i>" if signal and signal != "nan" else "")
         )
     return [
         go.Scatter(

@@ -143,7 +143,7 @@ def _signal_words(row: dict[str, Any]) -> str:
     signal = row.get("signal")
     if signal is None or pd.isna(signal) or not signal:
         return ""
-    words = str(signal) if isinstance(signal, str) else _("outside what chance alone explains")
+    words = told(signal) if isinstance(signal, str) else _("outside what chance alone explains")
     return f"<br><i>{words}</i>"
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import dash_mantine_components as dmc
 from dash import html
 
 from analytics.ledger import Ledger
+from analytics.measures.answer import Answer
 from analytics.measures.locomotion import locomotion
 from analytics.trade.lesions import LESIONS
 from dashboard.charts import comparison as drawn_comparison
@@ -64,7 +66,8 @@ def _lesions(ledger: Ledger, view: View) -> Any:
             _("Choose two lesions or more, or something to hold alike, to see each lesion on its own."),
             className="empty",
         )
-    return [rests_on(answer), number_table(frame.rename(columns={"group": grouping(view)}), None, _("Each lesion on its own"))]
+    shown = frame.rename(columns={"group": grouping(view)})
+    return [rests_on(answer), number_table(shown, None, _("Each lesion on its own"))]
 
 
 def _herds(ledger: Ledger, view: View) -> Any:

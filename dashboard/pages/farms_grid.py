@@ -16,6 +16,7 @@ from dashboard.charts.funnel import outside_words
 from dashboard.charts.labels import column_label
 from dashboard.language import _
 from dashboard.panel import rests_on
+from dashboard.reader import for_grids
 from dashboard.view import View
 
 GRID_PAGE = 25
@@ -45,6 +46,7 @@ def grid(ledger: Ledger, view: View, answer: Answer, to: Callable[[dict[str, Any
             columnDefs=[_column(name) for name in COLUMNS],
             defaultColDef={"sortable": True, "filter": True, "resizable": True},
             dashGridOptions={
+                "localeText": for_grids(),
                 "domLayout": "autoHeight",
                 "pagination": len(rows) > GRID_PAGE,
                 "paginationPageSize": GRID_PAGE,

@@ -14,6 +14,7 @@ from dashboard.charts.labels import column_label
 from dashboard.language import _, _n, told
 from dashboard.pages.imports_list import KINDS, download_button
 from dashboard.panel import number_table
+from dashboard.reader import for_grids
 
 GRID_ROWS = 2000
 
@@ -114,7 +115,12 @@ def set_aside_grid(frame: pd.DataFrame) -> Any:
             for name in columns
         ],
         defaultColDef={"sortable": True, "filter": True, "resizable": True},
-        dashGridOptions={"domLayout": "autoHeight", "pagination": True, "paginationPageSize": 20},
+        dashGridOptions={
+            "localeText": for_grids(),
+            "domLayout": "autoHeight",
+            "pagination": True,
+            "paginationPageSize": 20,
+        },
         style={"height": None},
     )
 
