@@ -72,6 +72,10 @@ def engine_at(address: str) -> Engine:
     )
 
 
+_newest_layout: dict[str, tuple[int, int]] = {}
+"""Files seen to have the newest layout, and the state they were in, so that each question need not ask again."""
+
+
 @dataclass(frozen=True)
 class Ledger:
     """Records at rest, wherever an engine holds them. See :func:`open_ledger`."""
@@ -130,8 +134,12 @@ class Ledger:
             There is no ledger yet, it is from a newer Evenfoot, or another program kept it too long.
         """
         with self.engine.reading() as cursor:
-            layout = self.layout(cursor)
+            # The state of a file costs nothing to ask for; that of a server costs as much as asking for the layout.
+            state = self.version if self.dialect == "duckdb" else None
+            layout = SCHEMA_VERSION if state and _newest_layout.get(self.name) == state else self.layout(cursor)
             if layout == SCHEMA_VERSION:
+                if state:
+                    _newest_layout[self.name] = state
                 yield cursor
                 return
         self._bring_up_to_date(layout)
