@@ -13,8 +13,11 @@ from tests.browser.addresses import EVERY_PAGE
 from tests.browser.reading import Reader
 
 FOCUS = """() => {
-  const at = document.activeElement, box = at.getBoundingClientRect(), style = getComputedStyle(at);
-  const shown = parseFloat(style.outlineWidth) >= 2 && style.outlineStyle !== "none";
+  const at = document.activeElement, box = at.getBoundingClientRect();
+  /* A field that is part of a larger box has its outline round the box. */
+  const shown = [at, at.closest(".mantine-Input-input, .drop, .ag-header-cell, .ag-cell"), at.parentElement]
+    .filter(Boolean).map(element => getComputedStyle(element))
+    .some(style => (parseFloat(style.outlineWidth) >= 2 && style.outlineStyle !== "none"));
   const inside = box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth;
   const middle = document.elementFromPoint(Math.min(Math.max(box.left + box.width / 2, 0), innerWidth - 1),
     Math.min(Math.max(box.top + Math.min(box.height, 20) / 2, 0), innerHeight - 1));
