@@ -21,6 +21,7 @@ from dash._utils import to_json
 from analytics.ledger import Ledger
 from dashboard.accounts import current_viewer
 from dashboard.language import words
+from dashboard.marks import further
 from dashboard.panel import Drawn, Panel, filled
 from dashboard.span import following, mark_chosen
 from dashboard.view import View
@@ -70,7 +71,7 @@ def _text(panel: Panel, ledger: Ledger, view: View) -> str:
         made = panel.draw(ledger, view if panel.over_time else following(view))
         if panel.over_time and isinstance(made, Drawn):
             mark_chosen(view, made)
-        return str(to_json(filled(panel, made) if isinstance(made, Drawn) else made))
+        return str(to_json([*filled(panel, made), further(made)] if isinstance(made, Drawn) else made))
 
 
 def _once(key: Hashable, make: Callable[[], str]) -> str:

@@ -29,7 +29,21 @@
     window.location.assign(window.location.pathname + "?" + query.toString());
   }
 
+  /* A choice put on the page by the server is not a choice made: only what a hand has touched changes the address. */
+  let touched = false;
+  ["pointerdown", "keydown"].forEach((kind) =>
+    document.addEventListener(
+      kind,
+      (event) => {
+        if (event.target.closest(".choices, .tools, .picker, .popover, [role=listbox], [data-portal]")) touched = true;
+      },
+      true
+    )
+  );
+  window.addEventListener("popstate", () => (touched = false));
+
   function go(href) {
+    touched = false;
     if (href === window.location.pathname + window.location.search) return;
     const samePage = href.split("?")[0] === window.location.pathname;
     window.history.pushState({}, "", href);
@@ -244,7 +258,7 @@
       },
       choose: function () {
         const hit = changed();
-        if (!hit) return none();
+        if (!hit || !touched) return none();
         const id = JSON.parse(hit.prop_id.split(".value")[0]);
         if (id.field in reading) {
           if (hit.value && hit.value !== reading[id.field]) keepReading(id.field, hit.value);

@@ -58,7 +58,7 @@ def slope(
     found = slopes(answer)
     if not found:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
-    first = 0 if answer.extra.get("by_farm") is None else 1
+    farms = {value_label("farm", name) for name in answer.extra.get("by_farm", pd.DataFrame({"farm": []}))["farm"]}
     rows = [
         Row(
             name,
@@ -66,10 +66,10 @@ def slope(
             estimate,
             low,
             high,
-            symbol="diamond" if place < first else "circle",
-            carries=drill({"farm": name}) if drill and place >= first else None,
+            symbol="circle" if name in farms else "diamond",
+            carries=drill({"farm": name}) if drill and name in farms else None,
         )
-        for place, (name, estimate, low, high) in enumerate(found)
+        for name, estimate, low, high in found
     ]
     values = [value for row in rows for value in (row.value, row.low, row.high)]
     axis = ratio_axis(values, _("Odds at the end of a year against its start; 1 is no trend"))

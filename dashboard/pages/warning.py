@@ -129,7 +129,18 @@ def _season(ledger: Ledger, view: View) -> Drawn:
         return view.changed(seasons=() if view.selection.seasons == (here,) else (here,)).href
 
     figure = drawn_season.season(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, shown(answer, OF_TERM), describe("season", answer), lead=findings(answer))
+    lead = [*findings(answer), _by_season(view)]
+    return Drawn(figure, shown(answer, OF_TERM), describe("season", answer), lead=lead)
+
+
+def _by_season(view: View) -> html.P:
+    """Where the months of the chart lead, for the keyboard."""
+    seasons = dict.fromkeys(str(name) for name in SEASON_OF_MONTH[view.selection.hemisphere].values())
+    parts: list[Any] = [_("One season alone:")]
+    for name in seasons:
+        here = view.selection.seasons == (name,)
+        parts += [" ", html.A(value_label("season", name), href=view.changed(seasons=() if here else (name,)).href)]
+    return html.P(parts, className="basis")
 
 
 def _steps(ledger: Ledger, view: View) -> Drawn:

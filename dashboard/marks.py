@@ -1,0 +1,63 @@
+"""Where the marks of a panel lead, as links: the keyboard reaches what the mouse does, whatever the chart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from dash import html
+
+from dashboard.charts.labels import column_label, value_label
+from dashboard.frame import CHIPS
+from dashboard.language import _
+from dashboard.panel import TABLE_ROWS, Drawn
+from dashboard.span import span_words
+from dashboard.view import View
+
+
+def further(drawn: Drawn) -> html.Details | None:
+    """A folded list of the addresses that marks lead to and no row of the table does; nothing where there are none."""
+    said = set(_of_rows(drawn))
+    rest = [to for to in dict.fromkeys(_of_marks(drawn)) if to not in said]
+    if not rest:
+        return None
+    links = [html.Li(html.A(words_of(to), href=to)) for to in rest]
+    return html.Details([html.Summary(_("Where the marks lead")), html.Ul(links, className="leads")], className="fold")
+
+
+def words_of(address: str) -> str:
+    """What an address narrows to, in words: ``Larkmoor, RH, Outer claw, Zone 4``."""
+    path, _mark, search = address.partition("?")
+    view = View.read(path, f"?{search}")
+    parts = [value_label(column, value) for field, column in CHIPS.items() for value in getattr(view.selection, field)]
+    if view.selection.since and view.selection.until:
+        parts.append(f"{value_label('date', view.selection.since)} - {value_label('date', view.selection.until)}")
+    parts += [span_words(view.options["span"])] if "span" in view.options else []
+    parts += [f"{column_label('cow')} {view.options['cow']}"] if "cow" in view.options else []
+    return ", ".join([*view.selection.farms, *parts]) or _("All records")
+
+
+def _of_rows(drawn: Drawn) -> Iterator[str]:
+    if drawn.rows_to is None:
+        return
+    for row in drawn.answer.table.head(TABLE_ROWS).to_dict("records"):
+        to = drawn.rows_to({str(key): value for key, value in row.items()})
+        if to:
+            yield to
+
+
+def _of_marks(drawn: Drawn) -> Iterator[str]:
+    for figure in (drawn.figure, *(figure for figure, _words in drawn.beside)):
+        for trace in figure.data if figure is not None else ():
+            data = getattr(trace, "customdata", None)
+            if data is not None:
+                yield from _destinations(list(data))
+
+
+def _destinations(carried: Any) -> Iterator[str]:
+    if isinstance(carried, dict):
+        if carried.get("to"):
+            yield str(carried["to"])
+    elif isinstance(carried, (list, tuple)):
+        for each in carried:
+            yield from _destinations(each)
