@@ -49,9 +49,11 @@ def test_the_numbers_of_every_panel(reader: Reader, demo_ledger: Ledger, path: s
     reader.open(path)
     view = View.read(path.split("?")[0], "?" + path.partition("?")[2])
     for panel in PAGES[view.path].panels:
-        take = reader.page.locator(f'section[aria-labelledby="title-{panel.name}"] a.take[download]')
+        take = reader.page.locator(f'section[aria-labelledby="title-{panel.name}"] a.take[download$=".csv"]')
         made = panel.draw(demo_ledger, view)
-        if not isinstance(made, Drawn) or made.answer.empty:
+        if not isinstance(made, Drawn):
+            continue
+        if made.answer.empty:
             assert take.count() == 0, panel.name
             continue
         rows = list(csv.reader(io.StringIO(saved(reader, take.first).decode("utf-8-sig"))))
@@ -66,7 +68,7 @@ def test_the_numbers_are_those_of_the_command(
 ) -> None:
     panel, measure, options = COMMANDS[page_path]
     reader.open(address(page_path))
-    take = reader.page.locator(f'section[aria-labelledby="title-{panel}"] a.take[download]').first
+    take = reader.page.locator(f'section[aria-labelledby="title-{panel}"] a.take[download$=".csv"]').first
     text = saved(reader, take).decode("utf-8-sig")
     capsys.readouterr()
     print_table(
