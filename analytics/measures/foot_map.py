@@ -49,7 +49,7 @@ def foot_map(
     feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=None)
     parts = [part for part in (claws, feet[claws.columns] if len(feet) else feet) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else claws
-    looked_at = table.groupby([*by, "foot"], as_index=False, observed=True)["at_risk"].max()
+    looked_at = table.groupby([*by, "foot"], as_index=False, observed=True)[["at_risk"]].max()
     table = table[table["cases"] > 0].reset_index(drop=True)
     table = table.assign(claw=table["claw"].astype(object).where(table["claw"].notna(), None))
     cautions = between.cautions

@@ -13,7 +13,7 @@ from analytics.measures.answer import Answer
 from analytics.trade.feet import CLAW_NAMES, ZONES
 from analytics.words import say, unfilled
 from dashboard.charts.claw import Key, zone_polygons
-from dashboard.charts.frame import Drill, framed, nothing_to_show
+from dashboard.charts.frame import Drill, framed, nothing_to_show, records
 from dashboard.charts.theme import cases_of, estimate, percent, plural, tokens
 from dashboard.charts.theme import number as number_words
 from dashboard.charts.zone_marks import (
@@ -102,7 +102,7 @@ def draw_feet(
     places = place_feet(narrow)
     looked_at = looked_at_by_foot(found)
     if "looked_at" in answer.extra:
-        looked_at |= answer.extra["looked_at"].set_index("foot")["at_risk"].to_dict()
+        looked_at |= {str(row["foot"]): float(row["at_risk"]) for row in records(answer.extra["looked_at"])}
     looks = zone_looks(found, tuple(zone_polygons()), top, answer.basis.unit, theme, drill, count=count, seen=looked_at)
     pixels = pixels_of(places, narrow, small=bool(heading))
     size = 10.5 if narrow else SMALL_TYPE if heading else 12
