@@ -14,6 +14,7 @@ from analytics.trade.seasons import SEASONS
 from analytics.trade.visits import VISIT_KINDS
 from dashboard.charts import labels
 from dashboard.charts.headings import COLUMNS
+from dashboard.charts.lengths import INCHES
 from dashboard.charts.theme import PLURAL
 from dashboard.report.workbook import FORMATS
 
@@ -56,6 +57,8 @@ def vocabulary() -> Iterator[tuple[str, str]]:
         yield "dashboard/report/columns.py", sort
     for unit in UNITS.values():
         yield "analytics/measures/horn.py", unit
+    for heading in INCHES.values():
+        yield "dashboard/charts/lengths.py", heading
     for heading in COLUMNS.values():
         yield "dashboard/charts/headings.py", heading
     for one, many in PLURAL.items():

@@ -17,8 +17,9 @@ from analytics.words import say, unfilled
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
-from dashboard.charts.theme import number, percent, percent_range, plural, scale, tokens
-from dashboard.language import _, told
+from dashboard.charts.lengths import in_unit, measured
+from dashboard.charts.theme import between, number, percent, percent_range, plural, scale, tokens
+from dashboard.language import _, told, words
 
 NAMES: dict[str, str] = {
     "toe_length_mm": say("Toe length as found"),
@@ -39,7 +40,7 @@ NAMES: dict[str, str] = {
 }
 """What a person reads for a measure, in the order they are offered."""
 
-UNITS = {"mm": say("mm"), "degrees": say("degrees"), "stages": say("stages")}
+UNITS = {"mm": say("mm"), "in": say("in"), "degrees": say("degrees"), "stages": say("stages")}
 COUNTED = {"toe_difference_mm", "heel_difference_mm", "sole_difference_mm", "shed_difference"}
 MOST_ROWS = 36
 ROW, NARROW_ROW = 40, 48
@@ -71,16 +72,12 @@ def state_words(row: dict[str, Any]) -> str:
     of = f"{number(row['n'])} {plural(unit, row['n'])}"
     if row["unit"] == "share":
         return f"{percent(row['mean'])} ({percent_range(row['low'], row['high'])}), {of}"
+    digits = 2 if row["unit"] == "in" else 1
+    mean = words().number(row["mean"], digits)
     if not math.isfinite(row["low"]):
-        return _("{mean:.1f} {unit} (interval not known), {of}", mean=row["mean"], unit=_(row["unit"]), of=of)
-    return _(
-        "{mean:.1f} {unit} ({low:.1f} to {high:.1f}), {of}",
-        mean=row["mean"],
-        unit=_(row["unit"]),
-        low=row["low"],
-        high=row["high"],
-        of=of,
-    )
+        return _("{mean} {unit} (interval not known), {of}", mean=mean, unit=told(UNITS[row["unit"]]), of=of)
+    interval = between(words().number(row["low"], digits), words().number(row["high"], digits))
+    return _("{mean} {unit} ({interval}), {of}", mean=mean, unit=told(UNITS[row["unit"]]), interval=interval, of=of)
 
 
 def _named(row: dict[str, Any], by: tuple[str, ...]) -> str:
@@ -123,7 +120,7 @@ def state(
     plotly.graph_objects.Figure
     """
     title = told(NAMES[measure]) if title is None else title
-    table = _ordered(of_measure(answer, measure), answer.by)
+    table = _ordered(measured(of_measure(answer, measure)), answer.by)
     if table.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     rows = [
@@ -263,9 +260,9 @@ def rates(
         Row(
             _named(row, answer.by),
             rate_words(row),
-            row["mm_per_month"],
-            row["low"],
-            row["high"],
+            in_unit(row["mm_per_month"]),
+            in_unit(row["low"]),
+            in_unit(row["high"]),
             symbol="circle-open" if row.get("claw") == "medial" else "circle",
             carries=drill(row) if drill else None,
         )
@@ -273,15 +270,21 @@ def rates(
     ]
     top = max(top_of(table, "high", "mm_per_month"), GROWTH_MM_PER_MONTH)
     low = min(0.0, float(np.nanmin(table["low"].to_numpy(dtype=float))))
+    inches = words().units == "in"
     axis = {
-        "title": {"text": _("Growth less wear, millimetres a month")},
-        "range": [low * 1.05, top * 1.05],
+        "title": {
+            "text": _("Growth less wear, inches a month") if inches else _("Growth less wear, millimetres a month")
+        },
+        "range": [in_unit(low) * 1.05, in_unit(top) * 1.05],
         "nticks": 5 if narrow else 9,
     }
-    note = _("The dotted line is the published growth of {rate:g} mm a month, wear apart.", rate=GROWTH_MM_PER_MONTH)
-    return draw_rows(
-        answer, rows, axis, title=title, theme=theme, narrow=narrow, line=GROWTH_MM_PER_MONTH, notes=[note]
+    line = in_unit(GROWTH_MM_PER_MONTH)
+    note = (
+        _("The dotted line is the published growth of {rate:.2f} in a month, wear apart.", rate=line)
+        if inches
+        else _("The dotted line is the published growth of {rate:g} mm a month, wear apart.", rate=line)
     )
+    return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow, line=line, notes=[note])
 
 
 def rate_words(row: dict[str, Any]) -> str:
@@ -292,11 +295,16 @@ def rate_words(row: dict[str, Any]) -> str:
     >>> rate_words({"mm_per_month": 2.751, "low": 2.64, "high": 2.86, "pairs": 561})
     '2.75 mm a month (2.64 to 2.86), 561 pairs'
     """
+    template = (
+        unfilled("{rate:.3f} in a month ({low:.3f} to {high:.3f}), {pairs} {noun}")
+        if words().units == "in"
+        else unfilled("{rate:.2f} mm a month ({low:.2f} to {high:.2f}), {pairs} {noun}")
+    )
     return _(
-        "{rate:.2f} mm a month ({low:.2f} to {high:.2f}), {pairs} {noun}",
-        rate=row["mm_per_month"],
-        low=row["low"],
-        high=row["high"],
+        template,
+        rate=in_unit(row["mm_per_month"]),
+        low=in_unit(row["low"]),
+        high=in_unit(row["high"]),
         pairs=number(row["pairs"]),
         noun=plural("pair", row["pairs"]),
     )
@@ -315,7 +323,7 @@ def describe(kind: str, answer: Answer, measure: str = "toe_length_mm") -> str:
     if answer.empty:
         return told(answer.cautions[0]) if answer.cautions else _("Nothing was recorded for this choice.")
     if kind == "state":
-        table = of_measure(answer, measure)
+        table = measured(of_measure(answer, measure))
         if table.empty:
             return _("{what}: not recorded for this choice.", what=told(NAMES[measure]))
         head = _("{what} in {n} groups.", what=told(NAMES[measure]), n=len(table))
@@ -330,15 +338,15 @@ def describe(kind: str, answer: Answer, measure: str = "toe_length_mm") -> str:
     return _("Shed stages in {n} groups, all together: {parts}.", n=groups, parts=", ".join(parts))
 
 
-def _ends(table: pd.DataFrame, column: str, by: tuple[str, ...], words: Any) -> str:
+def _ends(table: pd.DataFrame, column: str, by: tuple[str, ...], told_of: Any) -> str:
     """The highest and the lowest, or the only one."""
     rows = records(table.sort_values(column, ascending=False, kind="stable"))
     if len(rows) == 1:
-        return f"{_named(rows[0], by)}: {words(rows[0])}."
+        return f"{_named(rows[0], by)}: {told_of(rows[0])}."
     return _(
         "Highest: {top}, {a}. Lowest: {bottom}, {b}.",
         top=_named(rows[0], by),
-        a=words(rows[0]),
+        a=told_of(rows[0]),
         bottom=_named(rows[-1], by),
-        b=words(rows[-1]),
+        b=told_of(rows[-1]),
     )

@@ -10,7 +10,9 @@ import pandas as pd
 
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from analytics.trade.lesions import LESIONS
+from analytics.trade.units import mm_to_inches
 from dashboard.charts.headings import COLUMNS
+from dashboard.charts.lengths import INCHES, in_inches
 from dashboard.charts.theme import number, percent, ratio
 from dashboard.language import NO_BREAK, _, told, words
 
@@ -117,6 +119,8 @@ def column_label(column: str) -> str:
     >>> column_label("at_risk"), column_label("some_new_thing")
     ('Looked at', 'Some new thing')
     """
+    if column in INCHES and in_inches(column):
+        return _(INCHES[column])
     if column in COLUMNS:
         return _(COLUMNS[column])
     words = str(column).replace("_", " ").strip()
@@ -221,7 +225,7 @@ def value_label(column: str, value: Any) -> str:
     if isinstance(value, bool):
         return _("yes") if value else _("no")
     if isinstance(value, (int, float)) or hasattr(value, "dtype"):
-        return _figure(column, float(value))
+        return _figure(column, mm_to_inches(float(value)) if in_inches(column) else float(value))
     return _sentence(_known(value if isinstance(value, str) else str(value)))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -19,6 +20,7 @@ from dashboard.charts import horn as drawn
 from dashboard.charts import shed_claw
 from dashboard.charts.columns import OF_RATE, shown
 from dashboard.charts.labels import column_label, value_label
+from dashboard.charts.lengths import grown, measured
 from dashboard.charts.theme import percent, percent_range
 from dashboard.language import _, _n, told
 from dashboard.page import Page
@@ -59,7 +61,7 @@ def closer(view: View) -> Callable[[dict[str, Any]], str]:
 
 def one_measure(answer: Answer, measure: str) -> Answer:
     """The answer narrowed to one measure, its columns named for what they hold."""
-    table = drawn.of_measure(answer, measure)
+    table = measured(drawn.of_measure(answer, measure))
     narrowed = Answer(answer.name, table, answer.basis, answer.cautions, answer.by, answer.extra)
     if measure in SHARES:
         return shown(narrowed, OF_SHARE, leave=("measure", "unit", "sd", "q1", "median", "q3"))
@@ -165,7 +167,9 @@ def _growth(ledger: Ledger, view: View) -> Drawn:
     answer = growth(ledger, view.selection)
     to = closer(view)
     figure = drawn.rates(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, shown(answer, OF_GROWTH), drawn.describe("rates", answer), to)
+    return Drawn(
+        figure, shown(replace(answer, table=grown(answer.table)), OF_GROWTH), drawn.describe("rates", answer), to
+    )
 
 
 def _choices(ledger: Ledger, view: View) -> Any:

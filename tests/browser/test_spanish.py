@@ -16,6 +16,8 @@ from dashboard.catalogue import catalogue
 from dashboard.pages import PAGES
 
 FARM = "Osier End"
+PATIENCE = 90_000
+"""Milliseconds a page may take to be drawn on a busy machine; a quick one is not held up by it."""
 
 ENGLISH = re.compile(
     r"\b(the|of|and|with|cows?|herd|lame|from|this|that|these|not|is|are|was|were|in|on|at|by|for|which|than|each|all|"
@@ -87,7 +89,7 @@ def english_in(texts: list[str], own: re.Pattern[str]) -> set[str]:
 def open_page(page: Page, address: str) -> list[str]:
     page.goto(address)
     expect(page.locator("main h1")).to_be_visible()
-    expect(page.locator("main .skeleton")).to_have_count(0)
+    expect(page.locator("main .skeleton")).to_have_count(0, timeout=PATIENCE)
     expect(page.locator("#navigation a").first).to_be_visible()
     return [text for text in page.evaluate(EVERYTHING) if text and text.strip()]
 
@@ -110,7 +112,7 @@ def test_a_drilled_cow_and_an_import_have_no_english(
     texts = open_page(spanish, f"{address}/lesions?farms={quote(FARM)}&lesions=DD&feet=LH&zones=10")
     spanish.locator('section[aria-labelledby="title-lesion-cows"] tbody a').first.click()
     expect(spanish.locator("main h1")).to_have_text("Vaca")
-    expect(spanish.locator("main .skeleton")).to_have_count(0)
+    expect(spanish.locator("main .skeleton")).to_have_count(0, timeout=PATIENCE)
     texts += spanish.evaluate(EVERYTHING)
     assert english_in([text for text in texts if text], own_words) == set()
     spanish.goto(f"{address}/import")
@@ -145,6 +147,7 @@ def test_lengths_in_inches_and_dates_month_first(browser: Browser, served: tuple
     page = context.new_page()
     page.set_default_timeout(25_000)
     page.goto(f"{address}/horn?farms={quote(FARM)}&units=in&dates=month&week=sunday")
+    expect(page.locator("main .skeleton")).to_have_count(0, timeout=PATIENCE)
     state = page.locator('section[aria-labelledby="title-horn-state"]')
     expect(state.locator(".basis").first).to_have_text(re.compile(r"[A-Z][a-z]{2}\s\d{1,2},\s20\d\d to "))
     expect(state.locator("svg", has_text="Toe length as found, in").first).to_be_visible()
