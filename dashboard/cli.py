@@ -232,8 +232,12 @@ def report(
 
 @app.command()
 def export(
-    out: Annotated[Path, typer.Option("-o", "--out", help="Folder, or a .json file for one farm's ade export.")],
-    format: Annotated[str, typer.Option("--format", help="ade (ICAR Animal Data Exchange), parquet or csv.")] = "csv",
+    out: Annotated[
+        Path, typer.Option("-o", "--out", help="Folder, or a file for one farm's ade export or an anonymous one.")
+    ],
+    format: Annotated[
+        str, typer.Option("--format", help="ade (ICAR Animal Data Exchange), parquet, csv or anonymous.")
+    ] = "csv",
     ledger: LedgerOption = None,
     farm: Annotated[list[str] | None, typer.Option("--farm", help="Only this farm; may be repeated.")] = None,
 ) -> None:
@@ -264,6 +268,19 @@ def restore(
     from dashboard.taking_away import restore
 
     restore(ledger, source, replace=replace)
+
+
+@app.command("erase-farm")
+def erase_farm(
+    farm: Annotated[str, typer.Argument(help="The farm.")],
+    ledger: LedgerOption = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    delete_copies: Annotated[bool, typer.Option("--delete-copies", help="Delete backups that hold the farm.")] = False,
+) -> None:
+    """Erase a farm and everything recorded of it, for good."""
+    from dashboard.keeping import erase_farm
+
+    erase_farm(ledger, farm, yes=yes, delete_copies=delete_copies)
 
 
 @app.command()

@@ -6,6 +6,7 @@ import json
 import sys
 
 from analytics.ledger import open_ledger
+from analytics.ledger.copying import forget, log_of
 from analytics.mistake import Mistake
 from dashboard.tables import csv_text
 
@@ -45,6 +46,30 @@ def mend(address: str | None) -> None:
             f"The ledger {ledger.name} opens again and is whole. {newest} Bring in again what came after it. The log "
             f"that could not be read is kept as {done.log}."
         )
+
+
+def erase_farm(address: str | None, farm: str, *, yes: bool, delete_copies: bool) -> None:
+    """Erase a farm from the ledger and the accounts; say which backups still hold it, or delete them."""
+    from analytics.ledger.erasing import erase_farm
+    from dashboard.accounts.forgetting import forget_farm
+    from dashboard.accounts.store import store_of
+    from dashboard.tables import known_farms
+
+    ledger = open_ledger(address)
+    [name] = known_farms(ledger, [farm])
+    if not yes and input(f"All records of {name} will be erased for good. Type its name to go on: ").strip() != name:
+        raise Mistake("Nothing was erased.")
+    done = erase_farm(ledger, name)
+    forget_farm(store_of(ledger), name)
+    print(f"{name} was erased from {ledger.name}. Rows: {done.rows}. Imports concerned: {done.imports}.")
+    for copy in done.copies:
+        if delete_copies:
+            forget(copy)
+            forget(log_of(copy))
+            print(f"Deleted {copy}")
+        else:
+            print(f"Still held by {copy}; delete it (--delete-copies does that at once).")
+    print("Reports, exports and backups kept elsewhere are not known to Evenfoot; delete them yourself.")
 
 
 def print_history(address: str | None, format: str) -> None:

@@ -12,7 +12,7 @@ from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 from dashboard.tables import known_farms
 
-FORMATS = ("ade", "parquet", "csv")
+FORMATS = ("ade", "parquet", "csv", "anonymous")
 NAME_LETTERS = 60
 
 
@@ -25,7 +25,7 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
         The format is another one, there is nothing to export, or something is in the way.
     """
     if format not in FORMATS:
-        raise Mistake(f"'{format}' is not a format of an export; use ade, parquet or csv.")
+        raise Mistake(f"'{format}' is not a format of an export; use ade, parquet, csv or anonymous.")
     ledger = open_ledger(address)
     chosen = known_farms(ledger, farms)
     if not ledger.farms():
@@ -33,11 +33,26 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
     if format == "ade":
         _export_exchange(ledger, out, chosen or tuple(ledger.farms()))
         return
+    if format == "anonymous":
+        _export_anonymous(ledger, out, chosen)
+        return
     from analytics.ledger.folder import export_folder
 
     written = export_folder(ledger, out, format=format, farms=chosen)
     for name, rows in written.items():
         print(f"Wrote {out / name}: {rows} rows")
+
+
+def _export_anonymous(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
+    from analytics.ledger.anonymous import write_anonymous
+
+    done = write_anonymous(ledger, out, farms=farms)
+    print(f"Wrote {out}: {len(done.table)} rows")
+    print(
+        f"Each looks like those of at least {done.k} cows. Rows with lactation or housing left blank for it: "
+        f"{done.blanked}. Rows left out: {done.left_out}. Who knows a herd well may still know it.",
+        file=sys.stderr,
+    )
 
 
 def _export_exchange(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:

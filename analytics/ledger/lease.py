@@ -132,6 +132,29 @@ class FileLease:
                 file.close()
 
     @contextlib.contextmanager
+    def replacing(self, draft: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+        """The file, kept from everybody while the block writes *draft* from it; then the draft takes its place.
+
+        The file itself is not to be changed in the block.
+        """
+        with self._alone():
+            connection = self._open(read_only=False)
+            try:
+                yield connection
+                if os.name != "nt":
+                    # While the lock is held: who waits for it finds the new file.
+                    os.replace(draft, self.path)
+            except BaseException as error:
+                told = not_kept(self.path, error)
+                if told is None:
+                    raise
+                raise told from None
+            finally:
+                connection.close()
+            if os.name == "nt":
+                os.replace(draft, self.path)
+
+    @contextlib.contextmanager
     def _alone(self) -> Iterator[None]:
         """This process's turn, with nothing of it open on the file."""
         with self._turn:

@@ -109,6 +109,19 @@ def test_verify_and_history(run: Run, sheet: Path, tmp_path: Path) -> None:
     assert code == 1 and "trim_rows holds 2 rows, but 3 came in" in out and "is not whole" in err
 
 
+def test_a_farm_is_erased(run: Run, sheet: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    run("import", sheet)
+    kept = tmp_path / "kept.duckdb"
+    run("backup", kept)
+    assert run("erase-farm", "Nowhere", "--yes")[0] == 2
+    monkeypatch.setattr("builtins.input", lambda _: "no")
+    assert "Nothing was erased" in run("erase-farm", "Home")[2]
+    monkeypatch.setattr("builtins.input", lambda _: "Home")
+    code, out, _ = run("erase-farm", "Home", "--delete-copies")
+    assert code == 0 and "Rows: 3. Imports concerned: 1." in out and f"Deleted {kept}" in out
+    assert not kept.exists() and open_ledger(tmp_path / "ledger.duckdb").farms() == []
+
+
 def test_tables_in_every_format_agree(run: Run, sheet: Path) -> None:
     run("import", sheet)
     words = ("table", "prevalence", "--by", "lesion")

@@ -1,0 +1,198 @@
+"""Erase one farm completely: the ledger is written anew without it, so that its bytes are gone, too."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from analytics.ledger import sums
+from analytics.ledger.copying import FOLDER, forget, log_of
+from analytics.ledger.history import note
+from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES, create_statements
+from analytics.mistake import Mistake
+
+ERASED = "erased"
+"""Stands in the place of a file's name that told of the farm."""
+
+
+@dataclass(frozen=True)
+class Erased:
+    """What was erased.
+
+    Attributes
+    ----------
+    rows : int
+        Rows of sheets.
+    imports : int
+        Imports that held rows of the farm.
+    copies : tuple of Path
+        Backups in the folder of the ledger and in ``backups`` that still hold the farm, or cannot be looked into.
+    """
+
+    rows: int
+    imports: int
+    copies: tuple[Path, ...]
+
+
+def erase_farm(ledger: Ledger, farm: str) -> Erased:
+    """Erase a farm from a ledger in a file: its rows, what was derived from them, limits, history and set-aside rows.
+
+    Of an import that held nothing else, the name of the file and its digest go as well; of one that held other farms
+    too, the counts are made less and set-aside rows that name the farm go. The ledger is written anew to a second
+    file, which then takes the first one's place, because an engine leaves the bytes of deleted rows where they were.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    farm : str
+        As the ledger spells it.
+
+    Raises
+    ------
+    Mistake
+        There is no such farm, or the new file cannot be written.
+    """
+    place = Path(ledger.name)
+    with ledger.reading() as cursor:  # Of the newest layout from here on.
+        rows = sum(
+            _count(cursor, f"SELECT COUNT(*) FROM {table} WHERE farm = ?", farm) for table, _ in ROW_TABLES.values()
+        )
+        imports = _count(cursor, f"SELECT COUNT(DISTINCT import_no) FROM ({_of_farm()})", *[farm] * len(ROW_TABLES))
+    if not rows:
+        raise Mistake(f"There is no farm '{farm}' in {ledger.name}; `evenfoot table prevalence --by farm` lists them.")
+    draft = place.with_name(f"{place.name}.{os.getpid()}.draft")
+    try:
+        with ledger.lease.replacing(draft) as connection:
+            _write_without(connection, draft, farm)
+    finally:
+        forget(draft)
+        forget(log_of(draft))
+    return Erased(rows, imports, tuple(copies_with(ledger, farm)))
+
+
+def copies_with(ledger: Ledger, farm: str) -> list[Path]:
+    """Backups of the ledger, in its folder and in ``backups``, that hold a farm or cannot be looked into."""
+    place = Path(ledger.name)
+    around = [*place.with_name(FOLDER).glob("*.duckdb"), *place.parent.glob("*.old"), *place.parent.glob("*.duckdb")]
+    return [path for path in sorted(set(around)) if path != place and _holds(path, farm)]
+
+
+def _holds(path: Path, farm: str) -> bool:
+    lease = open_ledger(str(path)).lease
+    try:
+        with lease.reading() as cursor:
+            return any(
+                _count(cursor, f"SELECT COUNT(*) FROM {table} WHERE farm = ?", farm) for table, _ in ROW_TABLES.values()
+            )
+    except Exception as error:
+        import duckdb
+
+        if not isinstance(error, Mistake | duckdb.Error):
+            raise
+        # Another program's database has no such table; what cannot be opened is told of.
+        return isinstance(error, Mistake)
+    finally:
+        lease.drop_if_idle()
+
+
+def _of_farm() -> str:
+    return " UNION ALL ".join(
+        f"SELECT import_no, row_key FROM {table} WHERE farm = ?" for table, _ in ROW_TABLES.values()
+    )
+
+
+def _write_without(connection: Any, draft: Path, farm: str) -> None:
+    """The whole ledger but one farm, into a new file."""
+    [(ours,)] = connection.execute("SELECT CURRENT_DATABASE()").fetchall()
+    source = '"' + ours.replace('"', '""') + '".main.'
+    name = str(draft).replace("'", "''")
+    connection.execute(f"ATTACH '{name}' AS without")
+    connection.execute("USE without")
+    connection.begin()
+    try:
+        for statement in create_statements():
+            connection.execute(statement)
+        for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, "horn_limits", "history"]:
+            connection.execute(
+                f"INSERT INTO {table} SELECT * FROM {source}{table} WHERE farm IS DISTINCT FROM ?", [farm]
+            )
+        for table in BOOKKEEPING:
+            if table not in ("horn_limits", "history"):
+                connection.execute(f"INSERT INTO {table} SELECT * FROM {source}{table}")
+        _scrub_imports(connection, source, farm)
+        for table, _ in ROW_TABLES.values():
+            sums.keep(connection, table)
+        note(connection, "farm erased", subject="ledger")
+        connection.commit()
+    except BaseException:
+        connection.rollback()
+        raise
+    finally:
+        connection.execute("USE " + '"' + ours.replace('"', '""') + '"')
+    connection.execute("CHECKPOINT without")
+    connection.execute("DETACH without")
+
+
+def _scrub_imports(connection: Any, source: str, farm: str) -> None:
+    """Take the farm out of what is kept of the imports: files, digests, notes, set-aside rows, counts."""
+    for kind, (table, _) in ROW_TABLES.items():
+        gone = f"SELECT row_key FROM {source}{table} WHERE farm = ?"
+        connection.execute(f"DELETE FROM seen_again WHERE kind = ? AND row_key IN ({gone})", [kind, farm])
+        connection.execute(
+            f"""UPDATE imports SET added = GREATEST(0, added - less.n)
+            FROM (SELECT import_no, COUNT(*) AS n FROM {source}{table} WHERE farm = ? GROUP BY import_no) AS less
+            WHERE imports.import_no = less.import_no""",
+            [farm],
+        )
+    there = " UNION ".join(f"SELECT import_no FROM {table}" for table, _ in ROW_TABLES.values())
+    # An import that was taken back has no rows that would say whose they were: its file and its rows set aside go.
+    only = (
+        "SELECT import_no FROM imports WHERE undone_at IS NOT NULL OR (import_no NOT IN ("
+        + there
+        + ") AND import_no IN "
+        "(SELECT import_no FROM (" + _of_farm().replace("FROM ", f"FROM {source}") + ")))"
+    )
+    emptied = [number for (number,) in connection.execute(only, [farm] * len(ROW_TABLES)).fetchall()]
+    connection.execute("DELETE FROM set_aside WHERE import_no IN (SELECT UNNEST(?))", [emptied])
+    connection.execute("DELETE FROM seen_again WHERE import_no IN (SELECT UNNEST(?))", [emptied])
+    told = farm.casefold()
+    for number, key, original, value in connection.execute(
+        "SELECT import_no, row_no, original, value FROM set_aside"
+    ).fetchall():
+        if _tells(original, told) or _tells(value, told):
+            connection.execute("DELETE FROM set_aside WHERE import_no = ? AND row_no = ?", [number, key])
+    for number, file, notes in connection.execute("SELECT import_no, file, notes FROM imports").fetchall():
+        empty = number in emptied
+        kept = [] if empty else [line for line in json.loads(notes or "[]") if not _tells(line, told)]
+        shown = ERASED if empty or _tells(file, told) else file
+        connection.execute(
+            """UPDATE imports SET file = ?, notes = ?, sha256 = CASE WHEN ? THEN '' ELSE sha256 END,
+            already_known = CASE WHEN ? THEN 0 ELSE already_known END, added = CASE WHEN ? THEN 0 ELSE added END,
+            set_aside = (SELECT COUNT(DISTINCT (source, row_no)) FROM set_aside s WHERE s.import_no = imports.import_no)
+            WHERE import_no = ?""",
+            [shown, json.dumps(kept), shown == ERASED, empty, empty, number],
+        )
+        if shown == ERASED:
+            connection.execute("UPDATE history SET before = NULL, after = NULL WHERE subject = ?", [f"import {number}"])
+    connection.execute("UPDATE imports SET rows_read = added + already_known + set_aside")
+    for number, before, after, subject in connection.execute(
+        "SELECT history_no, before, after, subject FROM history"
+    ).fetchall():
+        if any(_tells(text, told) for text in (before, after, subject)):
+            connection.execute("DELETE FROM history WHERE history_no = ?", [number])
+
+
+def _tells(text: object, told: str) -> bool:
+    """Whether a text names the farm, in any case, as it is or as JSON writes it."""
+    if not isinstance(text, str):
+        return False
+    return told in text.casefold() or json.dumps(told)[1:-1] in text.casefold()
+
+
+def _count(cursor: Any, sql: str, *values: object) -> int:
+    [(count,)] = cursor.execute(sql, list(values)).fetchall()
+    return int(count)

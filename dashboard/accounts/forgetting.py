@@ -1,0 +1,21 @@
+"""A farm that is erased from the ledger leaves the accounts as well: who may see it, and links to its reports."""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+
+from dashboard.accounts.store import Store
+
+
+def forget_farm(store: Store, farm: str) -> None:
+    """Take a farm out of the accounts file, so that its name is not left in it."""
+    if not store.exists:
+        return
+    with store.open() as connection:
+        connection.execute("PRAGMA secure_delete = ON")
+        connection.execute("DELETE FROM grants WHERE farm = ?", (farm,))
+        connection.execute("DELETE FROM links WHERE farm = ?", (farm,))
+    with contextlib.closing(sqlite3.connect(store.path, isolation_level=None)) as connection:
+        connection.execute("VACUUM")
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
