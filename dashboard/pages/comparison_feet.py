@@ -47,8 +47,8 @@ def where(ledger: Ledger, view: View) -> Any:
 
     figures = (
         draw_difference(first, second, names=names, **view.look, drill=lambda row: mark(to(row))),
-        draw_feet(first, highest=top, **view.look, drill=drill_of(other)),
-        draw_feet(second, highest=top, **view.look, drill=drill_of(reference)),
+        draw_feet(first, highest=top, **view.look, drill=drill_of(other), heading=names[0]),
+        draw_feet(second, highest=top, **view.look, drill=drill_of(reference), heading=names[1]),
     )
     found = zone_differences(first, second)
     answer = replace(found, basis=whole.basis, cautions=found.cautions)
