@@ -234,6 +234,8 @@ COLUMNS: dict[str, str] = {
     "cases_b": "Other group with a lesion",
     "at_risk_b": "Other group looked at",
     "remark": "Remark",
+    "day": "Day",
+    "event": "Event",
     "since": "Since",
     "calving_date": "Calved on",
     "calvings": "Calvings",
