@@ -119,7 +119,7 @@ def test_a_drilled_cow_and_an_import_have_no_english(
     spanish.locator("#upload input[type=file]").set_input_files(sample_data.MESSY)
     expect(spanish.get_by_text(re.compile("filas leídas")).first).to_be_visible()
     grid = spanish.locator("#set-aside-grid")
-    expect(grid.get_by_text("Escriba la fecha como año-mes-día, como 2026-03-14.").first).to_be_visible()
+    expect(grid.locator('[col-id="remedy"]').nth(1)).to_be_visible()
     reasons = spanish.locator('#set-aside-grid [col-id="reason"], #set-aside-grid [col-id="remedy"]').all_inner_texts()
     assert english_in(reasons, re.compile(r"'[^']*'|such as.*|SU.*")) == set()
 
