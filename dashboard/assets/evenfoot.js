@@ -58,6 +58,7 @@
       if (answer.status === 401) {
         const here = window.location.pathname + window.location.search;
         window.location.assign("/login?next=" + encodeURIComponent(here));
+        return new Promise(() => undefined); // the page is being left, and nobody waits for this answer
       }
       return answer;
     });
