@@ -31,7 +31,7 @@ FOCUS = """() => {
 MOST_STEPS = 250
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def reader(browser: Browser, served: tuple[str, Path]) -> Iterator[Reader]:
     tab = Reader(browser, served[0], 1280)
     yield tab
