@@ -75,8 +75,10 @@ def test_the_numbers_are_those_of_the_command(
         measure, demo_ledger.name, farms=["Nether Ash"], since=None, until=None, visits="whole-herd", lesions=(),
         hemisphere="north", format="csv", options=options,
     )  # fmt: skip
-    page_rows, command_rows = (list(csv.DictReader(io.StringIO(each))) for each in (text, capsys.readouterr().out))
-    assert page_rows and page_rows == command_rows
+    page_rows, command_rows = (list(csv.reader(io.StringIO(each))) for each in (text, capsys.readouterr().out))
+    # The page calls what is compared by its name (housing), the command calls it the group: every figure is the same.
+    assert len(page_rows) > 1 and page_rows[1:] == command_rows[1:]
+    assert [name for name in page_rows[0] if name != "housing"] == [n for n in command_rows[0] if n != "group"]
 
 
 def test_pictures_open(reader: Reader) -> None:
