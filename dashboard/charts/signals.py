@@ -65,7 +65,7 @@ def signals(
         figure.add_trace(
             go.Scatter(
                 x=part["month"],
-                y=part["farm"].map(place) - (0.18 if narrow else 0),
+                y=part["farm"].map(place).astype("float64") - (0.18 if narrow else 0),
                 mode="markers",
                 marker={**marker, "line": {"color": t.raised, "width": 1}},
                 name=name,
