@@ -57,3 +57,9 @@ def test_the_chart_says_higher_and_lower_by_shape_and_word(demo_ledger: Ledger) 
         assert sum(len(trace.x) for trace in figure.data) == len(answer.extra["months"])
     assert "Osier End, Oct 2026: above the upper limit." in drawn.describe(answer).replace("\xa0", " ")
     assert drawn.describe(signals(demo_ledger, Selection(farms=("Nowhere",)))).startswith("Nothing was recorded")
+
+
+def test_months_without_one_sort_of_signal_are_drawn_all_the_same(demo_ledger: Ledger) -> None:
+    answer = signals(demo_ledger, Selection(visits=("all",)))
+    sizes = [len(trace.x) for trace in drawn.signals(answer).data]
+    assert 0 in sizes and sum(sizes) == len(answer.extra["months"])
