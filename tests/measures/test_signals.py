@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
@@ -60,6 +62,9 @@ def test_the_chart_says_higher_and_lower_by_shape_and_word(demo_ledger: Ledger) 
 
 
 def test_months_without_one_sort_of_signal_are_drawn_all_the_same(demo_ledger: Ledger) -> None:
-    answer = signals(demo_ledger, Selection(visits=("all",)))
-    sizes = [len(trace.x) for trace in drawn.signals(answer).data]
-    assert 0 in sizes and sum(sizes) == len(answer.extra["months"])
+    answer = signals(demo_ledger, Selection())
+    months = answer.extra["months"]
+    quiet = replace(answer, extra={**answer.extra, "months": months.assign(signal="")})
+    assert [len(trace.x) for trace in drawn.signals(quiet).data] == [len(months), 0, 0]
+    loud = replace(answer, extra={**answer.extra, "months": months.assign(signal="above", centre=-1.0)})
+    assert [len(trace.x) for trace in drawn.signals(loud).data] == [0, len(months), 0]
