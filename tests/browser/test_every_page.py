@@ -6,14 +6,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-import axe_core_python
+import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser
 
 from tests.browser.addresses import DRILLED, EVERY_PAGE
 from tests.browser.reading import Reader
 
-AXE = (Path(axe_core_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 OF_COLOUR = ["color-contrast", "link-in-text-block"]
 """Rules that depend on the colours of the page; the others see the same page in every theme."""
