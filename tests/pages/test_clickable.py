@@ -16,6 +16,7 @@ NOTHING_BEHIND = {
     "planning-how-many": "worked out, not counted",
     "records-scores": "no page is about one person's scores",
     "horn-claws": "an explanation of the stages",
+    "warning-trend": "the one herd that is open already; farms side by side lead to each",
 }
 """Panels whose marks have no records of their own to open."""
 
