@@ -66,7 +66,7 @@ def drivers(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
         for by in GROUPINGS:
             rows += _levels(by, lame_by_cow(ledger, now, by), lame_by_cow(ledger, past, by), level)
     basis, cautions = basis_of(
-        ledger, asked, unit="scoring", level=level, method="Difference of two ratios, cows paired", source="scores"
+        ledger, asked, unit="scoring", level=level, method=say("difference of two ratios, cows paired"), source="scores"
     )
     if basis.farms > 1:
         return Answer(
