@@ -41,9 +41,7 @@ def test_import_drill_and_compare(page: Page, served: tuple[str, Path]) -> None:
     expect(page.get_by_text("What was understood how").first).to_be_visible()
     expect(page.locator("#set-aside-grid")).to_contain_text("squishy")
     page.get_by_role("button", name=re.compile(r"^Add \d+ rows")).click()
-    expect(
-        page.get_by_text(re.compile(r"Rows added as import \d+"))
-    ).to_be_visible()
+    expect(page.get_by_text(re.compile(r"Rows added as import \d+"))).to_be_visible()
     with page.expect_download() as saved:
         page.get_by_role("button", name=re.compile("Set-aside rows of import")).first.click()
     assert "evenfoot_remedy" in Path(saved.value.path()).read_text(encoding="utf-8-sig")
