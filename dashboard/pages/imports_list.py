@@ -76,7 +76,7 @@ def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
         _("Added"),
         _("Already known"),
         _("Set aside"),
-        "",
+        _("Take back"),
     ]
     return html.Div(
         html.Table([html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])), html.Tbody(rows)]),
