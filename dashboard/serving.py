@@ -13,6 +13,7 @@ from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from dashboard.accounts import Access, access, is_loopback, store_of
+from dashboard.memory import keep_together
 
 THREADS = 16
 """More than are drawn at a time, so that a page and its scripts do not wait behind another page's charts."""
@@ -100,6 +101,7 @@ def run(
         See :func:`check_address` and :func:`dashboard.accounts.access.access`.
     """
     check_address(host, port)
+    keep_together()
     ledger = address if isinstance(address, Ledger) else open_ledger(address)
     store = store_of(ledger)
     how = access(host, store, behind_proxy=behind_proxy, public_names=public_names)

@@ -19,39 +19,58 @@ MOST_KEPT = 256
 P = ParamSpec("P")
 Measured = Callable[Concatenate[Ledger, Selection, P], Answer]
 
-_kept: OrderedDict[Hashable, Answer] = OrderedDict()
+State = tuple[str, Hashable]
+"""A ledger's name, and what changes with every change of it."""
+
+_kept: OrderedDict[tuple[State, Hashable], Answer] = OrderedDict()
 _guard = threading.Lock()
 
 T = TypeVar("T")
 
 
-def remembered(kept: OrderedDict[Hashable, T], key: Hashable, make: Callable[[], T]) -> T:
-    """What is kept under *key*, made when it is not; the least recently asked is dropped beyond ``MOST_KEPT``."""
+def state_of(ledger: Ledger) -> State:
+    """The state a ledger is in now. It costs nothing to ask for of a file."""
+    return (ledger.name, ledger.version)
+
+
+def remembered(kept: OrderedDict[tuple[State, Hashable], T], ledger: Ledger, key: Hashable, make: Callable[[], T]) -> T:
+    """What is kept of the ledger's state under *key*, made when it is not.
+
+    What was kept of an older state goes with the first that is made of a newer one; the least recently asked goes
+    beyond ``MOST_KEPT``.
+    """
+    # Read before the question is asked. If the ledger changes in between, the newer answer is kept under the older
+    # state, which is never asked for again; an old answer is never given for a new state.
+    state = state_of(ledger)
     with _guard:
-        found = kept.get(key)
+        found = kept.get((state, key))
         if found is not None:
-            kept.move_to_end(key)
+            kept.move_to_end((state, key))
     if found is None:
         found = make()
         with _guard:
-            kept[key] = found
+            drop_older(kept, state)
+            kept[state, key] = found
             while len(kept) > MOST_KEPT:
                 kept.popitem(last=False)
     return found
 
 
-def keep(measure: Measured[P]) -> Measured[P]:
-    """Keep the answers of a measure, by ledger, its state, selection and options.
+def drop_older(kept: OrderedDict[tuple[State, Hashable], T], state: State) -> int:
+    """Drop what is kept of other states of the same ledger; gives how many that were."""
+    gone = [key for key in kept if key[0][0] == state[0] and key[0] != state]
+    for key in gone:
+        del kept[key]
+    return len(gone)
 
-    The state of the ledger is read before the question is asked. If the ledger changes in between, the newer
-    answer is kept under the older state, which is never asked for again; an old answer is never given for a
-    new state.
-    """
+
+def keep(measure: Measured[P]) -> Measured[P]:
+    """Keep the answers of a measure, by ledger, its state, selection and options."""
 
     @functools.wraps(measure)
     def asked(ledger: Ledger, selection: Selection, /, *args: P.args, **options: P.kwargs) -> Answer:
-        key = (measure.__module__, ledger.name, ledger.version, selection, _hashable(args), _hashable(options))
-        found = remembered(_kept, key, lambda: measure(ledger, selection, *args, **options))
+        key = (measure.__module__, selection, _hashable(args), _hashable(options))
+        found = remembered(_kept, ledger, key, lambda: measure(ledger, selection, *args, **options))
         return dataclasses.replace(
             found,
             table=found.table.copy(deep=False),

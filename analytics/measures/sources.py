@@ -7,7 +7,7 @@ from collections import OrderedDict
 from collections.abc import Hashable, Iterable
 
 from analytics.ledger import Ledger
-from analytics.measures.kept import remembered
+from analytics.measures.kept import State, remembered
 from analytics.tally.provenance import written_in
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -17,7 +17,7 @@ MOST_NAMED = 6
 
 _OF_FINDINGS = ("lesions", "families", "feet", "claws", "zones", "severity")
 
-_kept: OrderedDict[Hashable, tuple[Said, ...]] = OrderedDict()
+_kept: OrderedDict[tuple[State, Hashable], tuple[Said, ...]] = OrderedDict()
 
 
 def sources_of(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...]:
@@ -28,8 +28,8 @@ def sources_of(ledger: Ledger, selection: Selection, source: str) -> tuple[Said,
     if not ledger.exists:
         return ()
     whole = selection.with_(**{name: () for name in _OF_FINDINGS})
-    key = (ledger.name, ledger.version, dataclasses.astuple(whole), source)
-    return remembered(_kept, key, lambda: _words(ledger, whole, source))
+    key = (dataclasses.astuple(whole), source)
+    return remembered(_kept, ledger, key, lambda: _words(ledger, whole, source))
 
 
 def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...]:

@@ -17,7 +17,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import Question, aggregated, fetch, fetch_many, for_any_farm, of_the_farm, question_of
+from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, question_of
 from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import CLAWS, FEET, limb_of
@@ -80,8 +80,7 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
     of_finding = tuple(name for name in by if name in OF_FINDING)
 
     cluster = "cow" if "farm" in of_trim or _farms_in(ledger, selection) <= 1 else "farm"
-    questions = _questions(for_any_farm(selection), of_trim, of_site, of_finding, per, cluster)
-    frames = fetch_many(ledger, {name: of_the_farm(sql, selection) for name, sql in questions.items()})
+    frames = fetch_many(ledger, _questions(selection, of_trim, of_site, of_finding, per, cluster))
     kinds = frames["cases"][list(of_finding)].drop_duplicates()
     if of_finding == ("lesion",):
         # What was asked for and never found is an answer too: 0 cases.
@@ -93,7 +92,7 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
     )
 
 
-@functools.lru_cache(maxsize=1024)
+@built_once
 def _questions(
     selection: Selection,
     of_trim: tuple[str, ...],
@@ -119,7 +118,7 @@ def _questions(
     }
 
 
-@functools.lru_cache(maxsize=1024)
+@built_once
 def _farms_question(selection: Selection) -> Question:
     base = trims(selection)
     return question_of(base.agg(farms=base.farm.nunique()))

@@ -40,38 +40,66 @@ def table(name: str) -> ir.Table:
     return ibis.table({column: _TYPES[kind] for column, kind in columns.items()}, name=name)
 
 
-class Question:
-    """An expression, and its SQL in the dialect of whatever engine is asked, each made once.
+class Texts:
+    """An expression as SQL, in the dialect of whatever engine is asked, each made once.
 
-    Attributes
-    ----------
-    expression : ibis.Table
-    farm : str, optional
-        What stands for :data:`THE_FARM` in it.
+    An expression takes some hundred kilobytes, its SQL two. Where it can be built again, it is let go as soon as it
+    is compiled: nearly always there is one engine, and it is not asked for again.
     """
 
-    def __init__(self, expression: ir.Table, farm: str | None = None, texts: dict[str, str] | None = None) -> None:
-        self.expression = expression
+    def __init__(self, expression: ir.Table) -> None:
+        self._expression: ir.Table | None = expression
+        self._again: Callable[[], Texts] | None = None
+        self._made: dict[str, str] = {}
+
+    def can_be_built(self, again: Callable[[], Texts]) -> None:
+        """Say how to build the expression again."""
+        self._again = again
+
+    def sql(self, dialect: str) -> str:
+        text = self._made.get(dialect)
+        if text is None:
+            expression = self._expression
+            if expression is None:
+                assert self._again is not None
+                text = self._again().sql(dialect)
+            else:
+                text = compile_for(dialect, expression)
+            self._made[dialect] = text
+            if self._again is not None:
+                self._expression = None
+        return text
+
+
+class Question:
+    """What is asked of an engine; of one farm, if asked of any.
+
+    Parameters
+    ----------
+    texts : Texts
+    farm : str, optional
+        What stands for :data:`THE_FARM` in them.
+    """
+
+    def __init__(self, texts: Texts, farm: str | None = None) -> None:
+        self.texts = texts
         self.farm = farm
-        self._texts: dict[str, str] = {} if texts is None else texts
 
     def sql(self, dialect: str = "duckdb") -> str:
         """The SQL of the question for one engine."""
-        text = self._texts.get(dialect)
-        if text is None:
-            text = self._texts[dialect] = compile_for(dialect, self.expression)
+        text = self.texts.sql(dialect)
         if self.farm is None:
             return text
         return text.replace(quoted(THE_FARM, dialect), quoted(self.farm, dialect))
 
     def of(self, farm: str) -> Question:
         """The same question of one farm; the SQL made so far, and later, is shared."""
-        return Question(self.expression, farm, self._texts)
+        return Question(self.texts, farm)
 
 
 def question_of(expression: ir.Table) -> Question:
     """The question an expression asks, to be kept and asked again."""
-    return Question(expression)
+    return Question(Texts(expression))
 
 
 def in_order(expression: ir.Table) -> ir.Table:
@@ -96,6 +124,7 @@ def of_the_farm(question: Question, selection: Selection) -> Question:
 P = ParamSpec("P")
 Asked = TypeVar("Asked", bound="Question | tuple[Question, ...] | dict[str, Question]")
 QUESTIONS_KEPT = 512
+"""Of each function that builds questions. Kept as SQL, they take some kilobytes each."""
 
 
 def built_once(build: Callable[Concatenate[Selection, P], Asked]) -> Callable[Concatenate[Selection, P], Asked]:
@@ -103,7 +132,13 @@ def built_once(build: Callable[Concatenate[Selection, P], Asked]) -> Callable[Co
 
     The function takes a selection first, and hashable options; it gives a question, or a tuple or dict of them.
     """
-    kept = functools.lru_cache(maxsize=QUESTIONS_KEPT)(build)
+
+    @functools.lru_cache(maxsize=QUESTIONS_KEPT)
+    def kept(selection: Selection, /, *args: P.args, **options: P.kwargs) -> Asked:
+        found = build(selection, *args, **options)
+        for name, question in _parts(found).items():
+            question.texts.can_be_built(lambda name=name: _parts(build(selection, *args, **options))[name].texts)  # type: ignore[misc]
+        return found
 
     @functools.wraps(build)
     def questions(selection: Selection, /, *args: P.args, **options: P.kwargs) -> Asked:
@@ -116,6 +151,12 @@ def built_once(build: Callable[Concatenate[Selection, P], Asked]) -> Callable[Co
         return of_the_farm(found, selection)  # type: ignore[return-value]
 
     return questions
+
+
+def _parts(asked: Question | tuple[Question, ...] | dict[str, Question]) -> dict[Any, Question]:
+    if isinstance(asked, dict):
+        return dict(asked)
+    return dict(enumerate(asked)) if isinstance(asked, tuple) else {0: asked}
 
 
 def fetch(ledger: Ledger, question: ir.Table | Question) -> pd.DataFrame:
@@ -133,7 +174,7 @@ def fetch(ledger: Ledger, question: ir.Table | Question) -> pd.DataFrame:
 
 def fetch_many(ledger: Ledger, questions: Mapping[str, ir.Table | Question]) -> dict[str, pd.DataFrame]:
     """Run several questions on one lease, so that they see the same records; see :func:`fetch`."""
-    asked = {name: q if isinstance(q, Question) else Question(q) for name, q in questions.items()}
+    asked = {name: q if isinstance(q, Question) else question_of(q) for name, q in questions.items()}
     engine = ledger.engine
     with ledger.reading() as cursor:
         return {name: engine.frame(cursor, question.sql(engine.dialect)) for name, question in asked.items()}

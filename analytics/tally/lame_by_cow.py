@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import functools
-
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, fetch, question_of
+from analytics.tally.engine import Question, built_once, fetch, question_of
 from analytics.tally.narrow import grouped
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -20,7 +18,7 @@ def lame_by_cow(ledger: Ledger, selection: Selection, by: str) -> pd.DataFrame:
     return frame.sort_values(["level", "farm", "cow"]).reset_index(drop=True)
 
 
-@functools.lru_cache(maxsize=128)
+@built_once
 def _question(selection: Selection, by: str) -> Question:
     day = one_scoring_a_day(selection)
     day = day.mutate(level=grouped(day, by, selection))

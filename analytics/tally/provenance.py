@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import functools
-
 import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.ledger.import_farms import imports_beyond
-from analytics.tally.engine import Question, fetch, for_any_farm, of_the_farm, question_of, table
+from analytics.tally.engine import Question, built_once, fetch, question_of, table
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 
@@ -36,7 +34,7 @@ def written_in(ledger: Ledger, selection: Selection, source: str = "trims") -> p
         and person, in the order of imports. The name of a file is missing where the file also holds farms that may
         not be seen: people name files after farms.
     """
-    frame = fetch(ledger, of_the_farm(_question(for_any_farm(selection), source), selection))
+    frame = fetch(ledger, _question(selection, source))
     files = ledger.imports()[["import_no", "file"]]
     if selection.allowed is not None:
         files = files[~files["import_no"].isin(imports_beyond(ledger, selection.allowed))]
@@ -44,7 +42,7 @@ def written_in(ledger: Ledger, selection: Selection, source: str = "trims") -> p
     return frame[list(COLUMNS)].sort_values(["import_no", "rows"], ascending=[True, False]).reset_index(drop=True)
 
 
-@functools.lru_cache(maxsize=256)
+@built_once
 def _question(selection: Selection, source: str) -> Question:
     met = of_visits(of_farm_and_period(source, selection), selection)
     days = met.select("farm", "visit_date").distinct()

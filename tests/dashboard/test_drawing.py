@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import threading
 import time
 from pathlib import Path
@@ -146,13 +147,13 @@ def test_no_more_than_a_few_are_drawn_at_a_time(ledger: Ledger) -> None:
 
 
 def test_what_is_kept_is_bounded(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(drawing, "MOST_KEPT", 4000)
+    monkeypatch.setattr(drawing, "MOST_KEPT", 2000)
     drawing.forget()
     asked: list[str] = []
 
     def draw(_ledger: Ledger, view: View) -> Any:
         asked.append(view.href)
-        return html.P("x" * 1000)
+        return html.P(random.Random(view.href).randbytes(400).hex())
 
     panel = Panel("long", "", draw)
     for n in range(8):
@@ -161,3 +162,14 @@ def test_what_is_kept_is_bounded(ledger: Ledger, monkeypatch: pytest.MonkeyPatch
     assert len(asked) == 8, "the newest is kept"
     drawing.drawn(panel, ledger, View.read("/", "?cow=0"))
     assert len(asked) == 9, "the oldest is gone"
+
+
+def test_what_was_drawn_of_an_older_state_goes(ledger: Ledger) -> None:
+    drawing.forget()
+    panel = Panel("stale", "", lambda _ledger, view: html.P(view.href))
+    for n in range(5):
+        drawing.drawn(panel, ledger, View.read("/", f"?cow={n}"))
+    assert len(drawing._kept) == 5
+    add_sheets(ledger, [sheet("2")], "second.csv", "second")
+    drawing.drawn(panel, ledger, View.read("/", "?cow=0"))
+    assert len(drawing._kept) == 1

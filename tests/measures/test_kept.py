@@ -53,3 +53,14 @@ def test_kept_answers_are_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     for i in range(9):
         prevalence(ledger, Selection(cows=(str(i),)), by=())
     assert len(kept._kept) == 3
+
+
+def test_answers_about_an_older_state_go(tmp_path: Path) -> None:
+    kept.forget()
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", [row(str(i)) for i in range(3)]))
+    for i in range(3):
+        prevalence(ledger, Selection(cows=(str(i),)), by=())
+    add_sheets(ledger, [checked("trims", [row("9")])], "b.csv", "")
+    assert len(kept._kept) == 3
+    prevalence(ledger, Selection(), by=())
+    assert len(kept._kept) == 1

@@ -54,6 +54,33 @@ def test_it_is_built_once() -> None:
     assert len(built) == 2
 
 
+def test_what_was_built_is_let_go_and_built_again_for_another_engine() -> None:
+    import gc
+    import weakref
+
+    from analytics.tally.engine import Question, question_of, table
+
+    built = []
+
+    @built_once
+    def trims(selection: Selection) -> tuple[Question, Question]:
+        base = table("trims").filter(table("trims").farm.isin(selection.farms))
+        built.append(weakref.ref(base))
+        return question_of(base), question_of(base.select("cow"))
+
+    def texts(farm: str) -> list[str]:
+        return [question.sql() for question in trims(Selection(farms=(farm,)))]
+
+    ash = texts("Ash")
+    gc.collect()
+    assert [one() for one in built] == [None]
+    assert texts("Ash") == ash and len(built) == 1
+    elsewhere = trims(Selection(farms=("Birch",)))[1].sql("postgres")
+    assert len(built) == 2 and "'Birch'" in elsewhere and '"cow"' in elsewhere
+    assert trims(Selection(farms=("Ash",)))[1].sql("postgres") == elsewhere.replace("Birch", "Ash")
+    assert len(built) == 2
+
+
 def test_frames_are_the_same_asked_twice(tmp_path: Path) -> None:
     rows = [{"farm": "Ash", "visit_date": dt.date(2026, 3, 2), "visit_kind": "whole-herd", "cow": "1"}]
     ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
