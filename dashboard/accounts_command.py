@@ -10,11 +10,12 @@ from collections.abc import Sequence
 from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 from dashboard.accounts import links, people, sessions
-from dashboard.accounts.noting import noted
+from dashboard.accounts.history import history
 from dashboard.accounts.roles import OWNER, ROLES
 from dashboard.accounts.store import Store, store_of
 from dashboard.accounts.viewer import OWNER as THIS_MACHINE
-from dashboard.tables import known_farms
+from dashboard.keeping import FORMATS
+from dashboard.tables import csv_text, known_farms
 
 
 def add(
@@ -27,8 +28,7 @@ def add(
         raise Mistake(f"'{role}' is not a role; use {', '.join(ROLES)}.")
     spelled = _spelled(ledger, farms)
     given = _password(f"Password of {name}") if with_password else None
-    with noted(ledger, f"account made, {role}", f"account {name}", spelled):
-        people.add(store, name, role, given, farms=spelled, email=email)
+    people.add(store, name, role, given, farms=spelled, email=email)
     print(f"{name}: {ROLES[role]}. Kept in {store.path}.")
     if role == OWNER and len(people.listed(store)) == 1:
         print("From now on everybody has to sign in, on this machine too.", file=sys.stderr)
@@ -48,8 +48,7 @@ def grant(address: str | None, name: str, farms: Sequence[str]) -> None:
     """Let somebody see more farms."""
     ledger = open_ledger(address)
     spelled = _spelled(ledger, farms)
-    with noted(ledger, "farm granted", f"account {name}", spelled):
-        people.grant(_store(ledger), name, spelled)
+    people.grant(_store(ledger), name, spelled)
     print(f"{name} may see {', '.join(spelled)}.")
 
 
@@ -57,27 +56,22 @@ def revoke(address: str | None, name: str, farms: Sequence[str]) -> None:
     """Take farms away from somebody."""
     ledger = open_ledger(address)
     spelled = _spelled(ledger, farms, tell=False)
-    with noted(ledger, "farm taken away", f"account {name}", spelled):
-        people.revoke(_store(ledger), name, spelled)
+    people.revoke(_store(ledger), name, spelled)
     print(f"{name} may no longer see {', '.join(spelled)}.")
 
 
 def remove(address: str | None, name: str) -> None:
     """Take an account away."""
-    ledger = open_ledger(address)
-    with noted(ledger, "account removed", f"account {name}"):
-        people.remove(_store(ledger), name)
+    people.remove(_store(open_ledger(address)), name)
     print(f"{name} has no account any more.")
 
 
 def password(address: str | None, name: str) -> None:
     """Give somebody a new password."""
-    ledger = open_ledger(address)
-    store = _store(ledger)
+    store = _store(open_ledger(address))
     people.number_of(store, name)
     given = _password(f"New password of {name}")
-    with noted(ledger, "password changed", f"account {name}"):
-        people.set_password(store, name, given)
+    people.set_password(store, name, given)
     print(f"{name} has a new password and is signed out everywhere.")
 
 
@@ -86,6 +80,23 @@ def sign_out(address: str | None, name: str) -> None:
     store = _store(open_ledger(address))
     ended = sessions.end_all(store, people.number_of(store, name))
     print(f"{ended} sessions of {name} were ended.")
+
+
+def print_history(address: str | None, format: str) -> None:
+    """Print who changed what of accounts and links, oldest first."""
+    if format not in FORMATS:
+        raise Mistake(f"'{format}' is not a format of the history; use text, csv or json.")
+    lines = history(store_of(open_ledger(address)))
+    if format == "csv":
+        sys.stdout.write(csv_text(lines))
+        return
+    if format == "json":
+        print(lines.to_json(orient="records", date_format="iso", force_ascii=False))
+        return
+    for line in lines.to_dict("records"):
+        farm = f" ({line['farm']})" if isinstance(line["farm"], str) else ""
+        by = f"{line['who']}, by {line['through']}"
+        print(f"{line['noted_at']:%Y-%m-%d %H:%M} UTC  {by}  {line['what']}: {line['subject']}{farm}")
 
 
 def share(
@@ -102,8 +113,7 @@ def share(
     ledger = open_ledger(address)
     store = store_of(ledger)
     if revoke is not None:
-        with noted(ledger, "link revoked", f"link {revoke}"):
-            gone = links.revoke(store, THIS_MACHINE, revoke)
+        gone = links.revoke(store, THIS_MACHINE, revoke)
         print(f"The link to the report of {gone.farm} leads nowhere now.")
     elif show:
         _show_links(store)
@@ -111,8 +121,7 @@ def share(
         raise Mistake("Give a farm, or --list, or --revoke and the mark of a link.")
     else:
         [spelled] = known_farms(ledger, [farm])
-        with noted(ledger, "link made", f"link for {days} days", [spelled]):
-            token = links.make(store, THIS_MACHINE, spelled, days=days, language=language)
+        token = links.make(store, THIS_MACHINE, spelled, days=days, language=language)
         print((f"https://{names[0]}" if names else "") + links.path_of(token))
         if not names:
             print(

@@ -41,6 +41,17 @@ def listed(ledger: Ledger = None) -> None:
     show(ledger)
 
 
+@accounts.command("history")
+def history(
+    format: Annotated[str, typer.Option(help="text, csv or json.")] = "text",
+    ledger: Ledger = None,
+) -> None:
+    """Who changed what of accounts, grants and links, and when."""
+    from dashboard.accounts_command import print_history
+
+    print_history(ledger, format)
+
+
 @accounts.command("grant")
 def grant(name: Name, farm: Farms, ledger: Ledger = None) -> None:
     """Let somebody see more farms."""

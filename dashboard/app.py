@@ -63,6 +63,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
         suppress_callback_exceptions=True,
         title="Evenfoot",
         update_title=None,
+        csrf_token_name=store.cookie(door.WORD_COOKIE),
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     server.config["EVENFOOT_ACCOUNTS"] = store

@@ -42,8 +42,9 @@ OPEN = frozenset(
 """Endpoints that need no session."""
 
 FORM_COOKIE = "evenfoot-form"
-WORD_COOKIE = "_csrf_token"
-"""Dash's own script sends this cookie back as a header with every callback."""
+WORD_COOKIE = "evenfoot-word"
+"""Dash's own script sends this cookie back as a header with every callback. What these names are in the browser says
+:meth:`Store.cookie`."""
 
 WORD_HEADER = "X-CSRFToken"
 LARGEST_FORM = 16 * 1024
@@ -74,7 +75,7 @@ def _check_everything(server: Flask, store: Store, access: Access) -> None:
         if not signing_in_needed(store, access):
             g.viewer = OWNER
             return None
-        token = request.cookies.get(_cookie(access))
+        token = request.cookies.get(_cookie(store, access))
         viewer = sessions.viewer(store, token, active=not _looks_for_news())
         if viewer is not None and token is not None:
             unsafe = request.method not in SAFE_METHODS and request.endpoint not in OPEN
@@ -102,8 +103,10 @@ def _check_everything(server: Flask, store: Store, access: Access) -> None:
         token = g.get("token")
         if token is not None and answer.mimetype == "text/html":
             word = sessions.form_word(token)
-            if request.cookies.get(WORD_COOKIE) != word:
-                answer.set_cookie(WORD_COOKIE, word, secure=_secure(access), httponly=False, samesite="Strict")
+            if request.cookies.get(store.cookie(WORD_COOKIE)) != word:
+                answer.set_cookie(
+                    store.cookie(WORD_COOKIE), word, secure=_secure(access), httponly=False, samesite="Strict"
+                )
         return answer
 
 
@@ -137,7 +140,7 @@ def _signing_in(server: Flask, store: Store, access: Access) -> None:
     def sign_out() -> Answer:
         if "token" in g:
             sessions.end(store, g.token)
-        return _forgotten(access)
+        return _forgotten(store, access)
 
 
 def _own_account(server: Flask, store: Store, access: Access) -> None:
@@ -162,7 +165,7 @@ def _acted(store: Store, access: Access, viewer: Viewer) -> Answer:
     act = request.form.get("act", "")
     if act == "sign out everywhere":
         sessions.end_all(store, viewer.account)
-        return _forgotten(access)
+        return _forgotten(store, access)
     if act == "revoke link":
         found = links.revoke(store, viewer, request.form.get("link", ""))
         return _account_page(store, viewer, door_pages.revoked(found.farm))
@@ -183,16 +186,17 @@ def _acted(store: Store, access: Access, viewer: Viewer) -> Answer:
 
 def start_session(store: Store, access: Access, number: int, then: str) -> Answer:
     """Sign somebody in: a new session, whatever token the browser had before, and on to the page asked for."""
-    old = request.cookies.get(_cookie(access))
+    old = request.cookies.get(_cookie(store, access))
     if old:
         sessions.end(store, old)
     token = sessions.begin(store, number)
     answer = redirect(then, 303)
     secure = _secure(access)
     # Lax, so that an address somebody was sent opens; what changes something asks for the session's word as well.
-    answer.set_cookie(_cookie(access), token, secure=secure, httponly=True, samesite="Lax", path="/")
-    answer.set_cookie(WORD_COOKIE, sessions.form_word(token), secure=secure, httponly=False, samesite="Strict")
-    answer.delete_cookie(FORM_COOKIE, secure=secure)
+    answer.set_cookie(_cookie(store, access), token, secure=secure, httponly=True, samesite="Lax", path="/")
+    word = sessions.form_word(token)
+    answer.set_cookie(store.cookie(WORD_COOKIE), word, secure=secure, httponly=False, samesite="Strict")
+    answer.delete_cookie(store.cookie(FORM_COOKIE), secure=secure)
     return answer
 
 
@@ -228,17 +232,17 @@ def _secure(access: Access) -> bool:
     return access.behind_proxy or request.is_secure
 
 
-def _cookie(access: Access) -> str:
+def _cookie(store: Store, access: Access) -> str:
     """Over TLS the name binds the cookie to this very host."""
-    return "__Host-evenfoot" if _secure(access) else "evenfoot-session"
+    return store.cookie("__Host-evenfoot" if _secure(access) else "evenfoot-session")
 
 
 def _sign_in_page(store: Store, access: Access, then: str, told: str = "", status: int = 200) -> Answer:
-    seed = request.cookies.get(FORM_COOKIE) or secrets.token_urlsafe(24)
+    seed = request.cookies.get(store.cookie(FORM_COOKIE)) or secrets.token_urlsafe(24)
     name = request.form.get("name", "") if request.method == "POST" else ""
     page = door_pages.sign_in(then, _form_word(store, seed), told, name[: people.LONGEST_NAME], _elsewhere())
     answer = _page(page, status)
-    answer.set_cookie(FORM_COOKIE, seed, secure=_secure(access), httponly=True, samesite="Strict")
+    answer.set_cookie(store.cookie(FORM_COOKIE), seed, secure=_secure(access), httponly=True, samesite="Strict")
     return answer
 
 
@@ -248,7 +252,7 @@ def refused_sign_in(store: Store, access: Access, told_so: str) -> Answer:
 
 
 def _form_is_ours(store: Store) -> bool:
-    seed, sent = request.cookies.get(FORM_COOKIE), request.form.get("word", "")
+    seed, sent = request.cookies.get(store.cookie(FORM_COOKIE)), request.form.get("word", "")
     return bool(seed) and hmac.compare_digest(sent.encode(), _form_word(store, seed or "").encode())
 
 
@@ -288,10 +292,10 @@ def _page(text: str, status: int = 200) -> Answer:
     return answer
 
 
-def _forgotten(access: Access) -> Answer:
+def _forgotten(store: Store, access: Access) -> Answer:
     answer = redirect("/login", 303)
     secure = _secure(access)
-    answer.delete_cookie(_cookie(access), secure=secure, httponly=True, samesite="Lax", path="/")
-    answer.delete_cookie(WORD_COOKIE, secure=secure, samesite="Strict")
+    answer.delete_cookie(_cookie(store, access), secure=secure, httponly=True, samesite="Lax", path="/")
+    answer.delete_cookie(store.cookie(WORD_COOKIE), secure=secure, samesite="Strict")
     answer.headers["Clear-Site-Data"] = '"cache", "storage"'
     return answer

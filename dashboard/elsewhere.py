@@ -119,7 +119,7 @@ def _client(server: Flask, store: Store, access: Access, known: Service) -> Any:
         ) from None
     server.secret_key = hmac.new(store.secret(), b"sign in elsewhere", sha256).digest()
     server.config.update(
-        SESSION_COOKIE_NAME="evenfoot-sign-in",
+        SESSION_COOKIE_NAME=store.cookie("evenfoot-sign-in"),
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=access.behind_proxy,

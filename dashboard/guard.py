@@ -11,7 +11,9 @@ from dash.exceptions import DependencyException
 from flask import Request, Response, abort, request
 from werkzeug.exceptions import HTTPException
 
+from analytics.words import say
 from dashboard.accounts.access import LOOPBACK_NAMES, Access
+from dashboard.language import told
 
 log = logging.getLogger("evenfoot")
 
@@ -21,16 +23,17 @@ LARGEST_BODY = 300 * 1024 * 1024
 """Bytes: the largest sheet that is read, as a browser sends it (in base64), and a little."""
 
 SENTENCES = {
-    400: "The server could not understand what was asked.",
-    401: "Sign in first.",
-    403: "You may not do that.",
-    404: "There is no such page.",
-    405: "That cannot be done here.",
-    413: "That is too large; a sheet may have 200 MB.",
-    421: "This address is not served here.",
-    429: "Too many tries; wait a little.",
+    400: say("The server could not understand what was asked."),
+    401: say("Sign in first."),
+    403: say("You may not do that."),
+    404: say("There is no such page."),
+    405: say("That cannot be done here."),
+    413: say("That is too large; a sheet may have 200 MB."),
+    421: say("This address is not served here."),
+    429: say("Too many tries; wait a little."),
+    503: say("The server is busy; try again in a moment."),
 }
-OTHERWISE = "The server could not answer because of an error in Evenfoot; the records are safe."
+OTHERWISE = say("The server could not answer because of an error in Evenfoot; the records are safe.")
 
 _IN_LOG = re.compile(r"/shared/[^\s/\]]+")
 
@@ -98,7 +101,7 @@ def guard(app: Dash, access: Access) -> None:
 
 
 def _sentence(code: int) -> Response:
-    return Response(SENTENCES.get(code, OTHERWISE) + "\n", status=code, mimetype="text/plain")
+    return Response(told(SENTENCES.get(code, OTHERWISE)) + "\n", status=code, mimetype="text/plain")
 
 
 def _own_host(asked: Request, access: Access) -> bool:

@@ -74,7 +74,10 @@ def asked_for(search: str) -> Words:
 def _search() -> str:
     """The query of the page itself: callbacks come from it and name it as where they come from."""
     if request.path.startswith("/_dash"):
-        return urlsplit(request.referrer or "").query
+        try:
+            return urlsplit(request.referrer or "").query
+        except ValueError:  # Not an address.
+            return ""
     return request.query_string.decode("utf-8", "replace")
 
 

@@ -12,10 +12,13 @@ from flask import Response, abort, g
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
+from analytics.words import say
 from dashboard.accounts import links
 from dashboard.accounts.roles import ADVISER
 from dashboard.accounts.store import Store
 from dashboard.accounts.viewer import Viewer
+from dashboard.catalogue import LANGUAGES
+from dashboard.language import Words, _, speaking, told, words
 from dashboard.report.contents import Contents, collect
 from dashboard.report.document import document
 from dashboard.report.request import Request
@@ -25,10 +28,7 @@ from dashboard.taking_away import file_name
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; frame-ancestors 'none'"
 """Nothing in a report runs."""
 
-GONE = {
-    "en": "This link leads nowhere: it has ended or was taken back. Ask whoever sent it.",
-    "es": "Este enlace no lleva a ninguna parte: ha caducado o se ha retirado. Pregunte a quien lo envió.",
-}
+GONE = say("This link leads nowhere: it has ended or was taken back. Ask whoever sent it.")
 BUSY_SECONDS = 20.0
 """How long to wait while another PDF is being made: one browser at a time is enough for the server."""
 
@@ -44,7 +44,8 @@ def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
         if isinstance(contents, str):
             return _private(Response(contents, status=404, mimetype="text/plain"))
         links.count_opening(store, link)
-        said = {"en": "Save as PDF", "es": "Guardar como PDF"}[link.language]
+        with speaking(Words(link.language)):
+            said = escape(_("Save as PDF"))
         pdf = f"{links.path_of(token)}/report.pdf"
         above = f'<p class="screen-only"><a href="{escape(pdf, quote=True)}">{said}</a></p>'
         hidden = "<style>@media print{.screen-only{display:none}}</style>"
@@ -64,8 +65,9 @@ def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
                 save(contents, out)
                 data = out.read_bytes()
         except Mistake:
-            sentence = "A PDF cannot be made here; print the page instead.\n"
-            return _private(Response(sentence, status=503, mimetype="text/plain"))
+            with speaking(Words(link.language)):
+                sentence = _("A PDF cannot be made here; print the page instead.")
+            return _private(Response(f"{sentence}\n", status=503, mimetype="text/plain"))
         finally:
             _printing.release()
         answer = Response(data, mimetype="application/pdf")
@@ -75,12 +77,16 @@ def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
     def _found(token: str) -> tuple[links.Link, Contents | str]:
         link = links.follow(store, token)
         if link is None:
-            return _NONE, "\n".join(GONE.values()) + "\n"
+            # Whose link it was, and in which language, is not known: all are said, the reader's own first.
+            own = words().language
+            each = [Words(language) for language in sorted(LANGUAGES, key=lambda one: one != own)]
+            return _NONE, "".join(f"{one.said(GONE)}\n" for one in each)
         g.viewer = Viewer("a link", (link.farm,), ADVISER)
         try:
             return link, collect(ledger, Request(farm=link.farm, language=link.language, allowed=(link.farm,)))
         except Mistake as known:
-            return link, f"{known}\n"
+            with speaking(Words(link.language)):
+                return link, f"{told(known.sentence)}\n"
 
 
 _NONE = links.Link("", "", 0.0, 0.0, None, 0, "", "en")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 
+from dashboard.accounts.history import note
 from dashboard.accounts.store import Store
 
 
@@ -16,6 +17,8 @@ def forget_farm(store: Store, farm: str) -> None:
         connection.execute("PRAGMA secure_delete = ON")
         connection.execute("DELETE FROM grants WHERE farm = ?", (farm,))
         connection.execute("DELETE FROM links WHERE farm = ?", (farm,))
+        connection.execute("DELETE FROM history WHERE farm = ?", (farm,))
+        note(connection, store.clock(), "farm erased", "accounts")
     with contextlib.closing(sqlite3.connect(store.path, isolation_level=None)) as connection:
         connection.execute("VACUUM")
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -9,6 +9,7 @@ from itsdangerous import BadSignature, URLSafeSerializer
 
 from analytics.mistake import Mistake
 from analytics.words import say
+from dashboard.accounts.history import note
 from dashboard.accounts.people import viewer_of
 from dashboard.accounts.roles import OWNER
 from dashboard.accounts.store import Store
@@ -57,6 +58,7 @@ def make(store: Store, viewer: Viewer, farm: str, *, days: int = DAYS, language:
             "INSERT INTO links (id, farm, made_by, made_at, ends_at, language) VALUES (?, ?, ?, ?, ?, ?)",
             [number, farm, viewer.account, now, ends_at, language],
         )
+        note(connection, now, f"link made, for {days} days", f"link {number}", [farm])
     return _signer(store).dumps({"id": number, "farm": farm, "ends": int(ends_at)})
 
 
@@ -116,9 +118,11 @@ def revoke(store: Store, viewer: Viewer, number: str) -> Link:
     if found is None:
         raise Mistake(say("There is no such link; it may have been revoked already."))
     with store.open() as connection:
-        connection.execute(
+        gone = connection.execute(
             "UPDATE links SET revoked_at = ? WHERE id = ? AND revoked_at IS NULL", [store.clock(), number]
         )
+        if gone.rowcount:
+            note(connection, store.clock(), "link revoked", f"link {number}", [found.farm])
     return found
 
 

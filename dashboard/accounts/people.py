@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analytics.mistake import Mistake
+from dashboard.accounts.history import note
 from dashboard.accounts.passwords import hash_of, refuse_weak
 from dashboard.accounts.roles import OWNER, ROLES
 from dashboard.accounts.store import Store
@@ -74,6 +75,7 @@ def add(
             connection.executemany(
                 "INSERT OR IGNORE INTO grants VALUES (?, ?)", [(made.lastrowid, farm) for farm in farms]
             )
+            note(connection, store.clock(), f"account made, {role}", f"account {shown}", farms)
     except sqlite3.IntegrityError:
         raise Mistake(f"There is an account with the name {shown}, or with that e-mail address, already.") from None
 
@@ -103,6 +105,7 @@ def grant(store: Store, name: str, farms: Sequence[str]) -> None:
         if row["role"] == OWNER:
             raise Mistake(f"{row['name']} is an owner and sees every farm already.")
         connection.executemany("INSERT OR IGNORE INTO grants VALUES (?, ?)", [(row["id"], farm) for farm in farms])
+        note(connection, store.clock(), "farm granted", f"account {row['name']}", farms)
 
 
 def revoke(store: Store, name: str, farms: Sequence[str]) -> None:
@@ -113,6 +116,7 @@ def revoke(store: Store, name: str, farms: Sequence[str]) -> None:
             found = connection.execute("DELETE FROM grants WHERE account = ? AND farm = ?", [row["id"], farm])
             if not found.rowcount:
                 raise Mistake(f"{row['name']} has not been granted the farm {farm}.")
+        note(connection, store.clock(), "farm taken away", f"account {row['name']}", farms)
 
 
 def remove(store: Store, name: str) -> None:
@@ -123,6 +127,7 @@ def remove(store: Store, name: str) -> None:
         if others and all(other["role"] != OWNER for other in others):
             raise Mistake(f"{row['name']} is the last owner; make another one first.")
         connection.execute("DELETE FROM accounts WHERE id = ?", [row["id"]])
+        note(connection, store.clock(), "account removed", f"account {row['name']}")
 
 
 def set_password(store: Store, name: str, password: str) -> None:
@@ -135,6 +140,7 @@ def set_password(store: Store, name: str, password: str) -> None:
         row = _row(connection, name)
         connection.execute("UPDATE accounts SET password = ? WHERE id = ?", [kept, row["id"]])
         connection.execute("DELETE FROM sessions WHERE account = ?", [row["id"]])
+        note(connection, store.clock(), "password changed", f"account {row['name']}")
 
 
 def number_of(store: Store, name: str) -> int:
@@ -180,10 +186,12 @@ def of_identity(store: Store, subject: str, email: str | None) -> int | None:
         row = connection.execute("SELECT id FROM accounts WHERE subject = ?", [subject]).fetchone()
         if row is None and email:
             row = connection.execute(
-                "SELECT id FROM accounts WHERE email_key = ? AND subject IS NULL", [email.strip().casefold()]
+                "SELECT id, name FROM accounts WHERE email_key = ? AND subject IS NULL", [email.strip().casefold()]
             ).fetchone()
             if row is not None:
                 connection.execute("UPDATE accounts SET subject = ? WHERE id = ?", [subject, row["id"]])
+                who = str(row["name"])
+                note(connection, store.clock(), "bound to a sign-in elsewhere", f"account {who}", who=who)
     return None if row is None else int(row["id"])
 
 

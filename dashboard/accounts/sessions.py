@@ -6,6 +6,7 @@ import hashlib
 import hmac
 import secrets
 
+from dashboard.accounts.history import note
 from dashboard.accounts.people import viewer_of
 from dashboard.accounts.store import Store
 from dashboard.accounts.viewer import Viewer
@@ -64,7 +65,11 @@ def end(store: Store, token: str) -> None:
 def end_all(store: Store, account: int) -> int:
     """Sign out everywhere; gives how many sessions there were."""
     with store.open() as connection:
-        return connection.execute("DELETE FROM sessions WHERE account = ?", [account]).rowcount
+        ended = connection.execute("DELETE FROM sessions WHERE account = ?", [account]).rowcount
+        row = connection.execute("SELECT name FROM accounts WHERE id = ?", [account]).fetchone()
+        if row is not None:
+            note(connection, store.clock(), "signed out everywhere", f"account {row['name']}")
+    return ended
 
 
 def how_many(store: Store, account: int) -> int:

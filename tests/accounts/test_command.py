@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import getpass
+import json
 import os
 import subprocess
 import sys
@@ -9,7 +11,6 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import open_ledger
 from dashboard.accounts import people
 from dashboard.accounts.store import Store
 from tests.accounts.people import PASSWORD, cheap_hashes
@@ -47,15 +48,27 @@ def test_accounts_are_made_listed_and_changed(ledger: Path) -> None:
     mark = run(ledger, "share", "--list").stdout.split(":")[0]
     assert "leads nowhere" in run(ledger, "share", "--revoke", mark).stdout
     assert "revoked" in run(ledger, "share", "--list").stdout
-    lines = open_ledger(ledger).frame("SELECT what, farm FROM history ORDER BY history_no")
-    assert [what for what in lines["what"] if "import" not in what] == [
-        "account made, owner",
-        "account made, trimmer",
-        "farm granted",
-        "link made",
-        "link revoked",
+    run(ledger, "accounts", "revoke", "Kim", "--farm", "Next Farm")
+    run(ledger, "accounts", "password", "Kim", typed="another four words here\n")
+    run(ledger, "accounts", "sign-out-everywhere", "Kim")
+    run(ledger, "accounts", "remove", "Kim")
+    lines = json.loads(run(ledger, "accounts", "history", "--format", "json").stdout)
+    assert [(line["what"], line["subject"], line["farm"]) for line in lines] == [
+        ("account made, owner", "account Olive", None),
+        ("account made, trimmer", "account Kim", "Home Farm"),
+        ("farm granted", "account Kim", "Next Farm"),
+        ("link made, for 3 days", f"link {mark}", "Home Farm"),
+        ("link revoked", f"link {mark}", "Home Farm"),
+        ("farm taken away", "account Kim", "Next Farm"),
+        ("password changed", "account Kim", None),
+        ("signed out everywhere", "account Kim", None),
+        ("account removed", "account Kim", None),
     ]
-    assert {"Home Farm", "Next Farm"} <= set(lines["farm"].dropna())
+    assert {(line["who"], line["through"]) for line in lines} == {(getpass.getuser(), "command")}
+    shown = run(ledger, "accounts", "history").stdout.splitlines()
+    assert len(shown) == len(lines) and "UTC" in shown[2] and "(Next Farm)" in shown[2]
+    told = run(ledger, "accounts", "history", "--format", "xml")
+    assert told.returncode == 2 and "not a format" in told.stderr
 
 
 @pytest.mark.parametrize(

@@ -71,7 +71,7 @@ def test_one_signs_in_and_goes_on_to_the_page_asked_for(office: Office) -> None:
     answer = browser.sign_in("  kim   VALE ", PASSWORD, "/lesions?farms=Home+Farm")
     assert answer.status_code == 303 and answer.headers["Location"] == "/lesions?farms=Home+Farm"
     cookies = answer.headers.getlist("Set-Cookie")
-    session = next(cookie for cookie in cookies if cookie.startswith("evenfoot-session="))
+    session = next(cookie for cookie in cookies if cookie.startswith("evenfoot-session-"))
     assert "HttpOnly" in session and "SameSite=Lax" in session and "Path=/" in session
     assert browser.get("/_dash-layout").status_code == 200
     assert browser.get("/").headers["Cache-Control"] == "no-store"
@@ -163,7 +163,7 @@ def test_a_page_that_looks_for_news_keeps_no_session_alive(office: Office) -> No
 def test_signing_out_ends_the_session_for_a_copied_cookie_too(office: Office) -> None:
     browser, thief = office.signed_in("Olive"), office.client()
     assert browser.session
-    thief.client.set_cookie("evenfoot-session", browser.session, domain="localhost")
+    thief.client.set_cookie(office.store.cookie("evenfoot-session"), browser.session, domain="localhost")
     assert thief.get("/_dash-layout").status_code == 200
     assert browser.post("/logout").status_code == 303
     assert thief.get("/_dash-layout").status_code == 401
@@ -174,7 +174,7 @@ def test_signing_in_takes_a_new_token_and_ends_the_old_one(office: Office) -> No
     first = browser.session
     browser.get("/account")
     browser.post("/logout")
-    browser.client.set_cookie("evenfoot-session", "planted by somebody", domain="localhost")
+    browser.client.set_cookie(office.store.cookie("evenfoot-session"), "planted by somebody", domain="localhost")
     browser.sign_in("Olive", PASSWORD)
     assert browser.session not in (first, "planted by somebody", None)
 
@@ -230,9 +230,28 @@ def test_a_change_needs_the_word_of_the_session(office: Office, path: str, word:
 
 def test_the_word_of_one_session_is_no_use_in_another(office: Office) -> None:
     mine, theirs = office.signed_in("Olive"), office.signed_in("Kim Vale")
-    word = theirs.client.get_cookie("_csrf_token", domain="localhost")
+    word = theirs.client.get_cookie(office.store.cookie("evenfoot-word"), domain="localhost")
     assert word
     assert mine.post("/logout", headers={"X-CSRFToken": word.value}).status_code == 403
+
+
+def test_two_servers_on_one_host_leave_each_other_signed_in(office: Office, tmp_path: Path) -> None:
+    """A browser sends cookies to every port of a host alike."""
+    other = Office(
+        open_ledger(tmp_path / "other.duckdb"),
+        staffed(tmp_path / "other.sqlite", {"Ann": ("owner", ())}, office.clock),
+        office.clock,
+    )
+    here, there = office.signed_in("Olive"), other.client()
+    there.client._cookies = here.client._cookies
+    assert there.get("/_dash-layout").status_code == 401
+    assert there.sign_in("Ann", PASSWORD).status_code == 303
+    for browser in (here, there):
+        assert browser.get("/_dash-layout").status_code == 200
+        assert browser.post("/account", data={"act": "nothing known"}).status_code == 400
+    assert there.post("/logout").status_code == 303
+    assert there.get("/_dash-layout").status_code == 401
+    assert here.get("/_dash-layout").status_code == 200
 
 
 def test_the_sign_in_form_must_be_ours(office: Office) -> None:
@@ -285,7 +304,7 @@ def test_over_tls_the_cookie_is_bound_to_the_host(tmp_path: Path, monkeypatch: p
     assert word and "Strict-Transport-Security" in page.headers
     form = {"name": "Olive", "password": PASSWORD, "word": word[1]}
     answer = client.post("/login", data=form, base_url=base, headers={"Origin": base})
-    [cookie] = [each for each in answer.headers.getlist("Set-Cookie") if each.startswith("__Host-evenfoot=")]
+    [cookie] = [each for each in answer.headers.getlist("Set-Cookie") if each.startswith("__Host-evenfoot-")]
     assert "Secure" in cookie and "HttpOnly" in cookie and "Domain" not in cookie
     assert client.get("/_dash-layout", base_url=base).status_code == 200
     assert client.get("/_dash-layout", base_url="http://localhost:8050").status_code == 421

@@ -140,7 +140,7 @@ def test_one_signs_in_over_tls_and_the_cookie_is_for_tls_alone(served: Served) -
     answer, _ = sign_in(served)
     assert answer.status == 303 and answer.getheader("Location") == "/"
     cookies = answer.headers.get_all("Set-Cookie") or []
-    [session] = [cookie for cookie in cookies if cookie.startswith("__Host-evenfoot=")]
+    [session] = [cookie for cookie in cookies if cookie.startswith("__Host-evenfoot-")]
     assert "Secure" in session and "HttpOnly" in session and "SameSite=Lax" in session
     page, text = served.ask("/_dash-layout", Cookie=session.split(";")[0])
     assert page.status == 200 and "address" in text

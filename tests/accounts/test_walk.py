@@ -360,7 +360,7 @@ def test_nobody_reaches_any_callback(offices: list[Office]) -> None:
     for key in office.app.callback_map:
         assert nobody.post("/_dash-update-component", json={"output": key, "inputs": []}).status_code == 401, key
     stranger = office.client()
-    stranger.client.set_cookie("evenfoot-session", "made up", domain="localhost")
+    stranger.client.set_cookie(office.store.cookie("evenfoot-session"), "made up", domain="localhost")
     assert stranger.post("/_dash-update-component", json={}).status_code == 401
 
 

@@ -38,6 +38,22 @@ def test_other_sites_cannot_post(client: FlaskClient, origin: str) -> None:
     assert answer.status_code == 421
 
 
+def test_what_is_refused_is_said_in_the_readers_language(client: FlaskClient) -> None:
+    spanish = {"Host": "localhost:8050", "Accept-Language": "es-MX,en"}
+    assert client.get("/assets/none.css", headers=spanish).text == "Esa página no existe.\n"
+    assert client.get("/none/of/these/", headers=spanish | {"Host": "evil.example"}).text.startswith(
+        "Aquí no se atiende"
+    )
+    spanish["Origin"] = "http://localhost:8050"
+    assert client.put("/health", headers=spanish).text == "Eso no se puede hacer aquí.\n"
+    assert client.put("/health?language=en", headers=spanish).text == "That cannot be done here.\n"
+    answer = client.get("/shared/nothing", headers=spanish)
+    assert answer.status_code == 404
+    assert [line.split(" ")[0] for line in answer.text.splitlines()] == ["Este", "This"]
+    broken = client.get("/_dash-layout", headers={"Host": "localhost:8050", "Referer": "http://[no address"})
+    assert broken.status_code == 200
+
+
 def test_errors_reveal_nothing(client: FlaskClient) -> None:
     answer = client.post("/_dash-update-component", json={"output": "no.such"}, headers={"Host": "localhost"})
     assert answer.status_code == 500
