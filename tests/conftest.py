@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 
 from analytics.ledger import Ledger
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Name a failure at once: a run that is cut off has said which tests failed."""
+    if report.failed and not os.environ.get("PYTEST_XDIST_WORKER"):
+        print(f"\nFAILED {report.nodeid} ({report.when}, {report.duration:.0f} s)", flush=True)
 
 
 @pytest.fixture(scope="session")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zipfile
 from pathlib import Path
+from xml.etree.ElementTree import canonicalize
 
 import pandas as pd
 
@@ -19,12 +20,15 @@ def test_generating_again_gives_the_committed_sheets(written: Path) -> None:
 
 
 def test_generating_again_gives_the_committed_workbook(written: Path) -> None:
-    # Member by member: how tightly a zip is packed depends on the machine's zlib, what is in it must not.
+    # Member by member: how tightly a zip is packed depends on the machine's zlib, and where a name space is declared on
+    # which XML library the workbook's writer finds; what is in it must not. Names are compared, not texts: to show
+    # how two sheets of megabytes differ would take hours.
     with zipfile.ZipFile(written / "osier_end.xlsx") as new, zipfile.ZipFile(HERDS / "osier_end.xlsx") as old:
         assert [(one.filename, one.date_time) for one in new.infolist()] == [
             (one.filename, one.date_time) for one in old.infolist()
         ]
-        assert {name: new.read(name) for name in new.namelist()} == {name: old.read(name) for name in old.namelist()}
+        differing = [name for name in new.namelist() if canonicalize(new.read(name)) != canonicalize(old.read(name))]
+    assert not differing
 
 
 def test_the_demonstration_loads_every_sheet_but_the_notebook() -> None:
