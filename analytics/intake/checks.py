@@ -44,11 +44,13 @@ _DATE_REMEDY = say("Correct the date.")
 class Contradiction:
     """Fields that cannot both be right; ``holds`` is true where they are wrong.
 
-    Where the field that is ``needs`` could not be read, its absence is no second mistake.
+    ``reads`` are all the fields that it looks at. Where the field that is ``needs`` could not be read, its absence is
+    no second mistake.
     """
 
     name: str
     field: str
+    reads: tuple[str, ...]
     holds: Callable[[pd.DataFrame], pd.Series]
     reason: str
     remedy: str
@@ -72,57 +74,64 @@ def _beyond_possible(frame: pd.DataFrame) -> pd.Series:
 _MOUTH = say("Clear it, or write the lesion.")
 CONTRADICTIONS: dict[str, tuple[Contradiction, ...]] = {
     "trims": (
-        Contradiction("claw without foot", "claw", lambda f: f["claw"].notna() & f["foot"].isna(),
+        Contradiction("claw without foot", "claw", ("claw", "foot"), lambda f: f["claw"].notna() & f["foot"].isna(),
                       say("A claw, but no foot."), say("Write the foot, or clear the claw."), needs="foot"),
-        Contradiction("zone without lesion", "zone", lambda f: f["zone"].notna() & f["lesion"].isna(),
+        Contradiction("zone without lesion", "zone", ("zone", "lesion"),
+                      lambda f: f["zone"].notna() & f["lesion"].isna(),
                       say("A zone, but no lesion in the row."), _MOUTH),
-        Contradiction("severity without lesion", "severity", lambda f: f["severity"].notna() & f["lesion"].isna(),
+        Contradiction("severity without lesion", "severity", ("severity", "lesion"),
+                      lambda f: f["severity"].notna() & f["lesion"].isna(),
                       say("A severity, but no lesion in the row."), _MOUTH),
-        Contradiction("calving after visit", "calving_date", _later("calving_date", "visit_date"),
+        Contradiction("calving after visit", "calving_date", ("calving_date", "visit_date"),
+                      _later("calving_date", "visit_date"),
                       say("The calving is later than the visit."), say("Correct one of the two dates.")),
-        Contradiction("recheck before visit", "recheck_on", _later("visit_date", "recheck_on"),
+        Contradiction("recheck before visit", "recheck_on", ("visit_date", "recheck_on"),
+                      _later("visit_date", "recheck_on"),
                       say("The recheck is earlier than the visit."), say("Correct one of the two dates.")),
-        Contradiction("recheck far ahead", "recheck_on",
+        Contradiction("recheck far ahead", "recheck_on", ("visit_date", "recheck_on"),
                       lambda f: (f["recheck_on"] - f["visit_date"]).dt.days > LONGEST_RECHECK_DAYS,
                       say("The recheck is more than three years after the "
                       "visit."), say("Correct one of the two dates.")),
-        Contradiction("score off scale", "locomotion_score",
+        Contradiction("score off scale", "locomotion_score", ("locomotion_score", "locomotion_scale"),
                       lambda f: ~is_on_scale(f["locomotion_score"], f["locomotion_scale"]),
                       say("The score is not on its scale (1-5 or 0-3)."), say("Correct the score, or name its scale.")),
-        Contradiction("longer after trim", "toe_length_after_mm", _later("toe_length_after_mm", "toe_length_mm"),
+        Contradiction("longer after trim", "toe_length_after_mm", ("toe_length_after_mm", "toe_length_mm"),
+                      _later("toe_length_after_mm", "toe_length_mm"),
                       say("The toe is longer after the trim than before."), say("Correct one of the two lengths.")),
     ),
     "locomotion": (
-        Contradiction("score off scale", "score", lambda f: ~is_on_scale(f["score"], f["scale"]),
+        Contradiction("score off scale", "score", ("score", "scale"), lambda f: ~is_on_scale(f["score"], f["scale"]),
                       say("The score is not on its scale (1-5 or 0-3)."), say("Correct the score, or name its scale.")),
     ),
     "register": (
-        Contradiction("left before entry", "left_on", _later("entered_on", "left_on"),
+        Contradiction("left before entry", "left_on", ("entered_on", "left_on"), _later("entered_on", "left_on"),
                       say("She left before she came."), say("Correct one of the two dates.")),
-        Contradiction("entry before birth", "entered_on", _later("birth_date", "entered_on"),
+        Contradiction("entry before birth", "entered_on", ("birth_date", "entered_on"),
+                      _later("birth_date", "entered_on"),
                       say("She came before she was born."), say("Correct one of the two dates.")),
-        Contradiction("left before birth", "left_on", _later("birth_date", "left_on"),
+        Contradiction("left before birth", "left_on", ("birth_date", "left_on"), _later("birth_date", "left_on"),
                       say("She left before she was born."), say("Correct one of the two dates.")),
-        Contradiction("calved before birth", "calvings",
+        Contradiction("calved before birth", "calvings", ("birth_date", "calvings"),
                       lambda f: _both(f, "birth_date", "calvings")
                       & (f["birth_date"].dt.strftime("%Y-%m-%d") >= f["calvings"].str.slice(0, 10)),
                       say("She calved before she was born."), say("Correct one of the two dates.")),
     ),
     "housing": (
-        Contradiction("ends before start", "ends_on", _later("starts_on", "ends_on"),
+        Contradiction("ends before start", "ends_on", ("starts_on", "ends_on"), _later("starts_on", "ends_on"),
                       say("The period ends before it starts."), say("Correct one of the two dates.")),
     ),
     "changes": (),
     "limits": (
-        Contradiction("limit out of range", "value", _beyond_possible,
+        Contradiction("limit out of range", "value", ("limit", "value"), _beyond_possible,
                       say("The limit cannot be set to this."),
                       say("Toe and break are in mm, the angle in degrees, the sole in mm: correct the value."),
                       needs="limit"),
-        Contradiction("half a range", "parity_last",
+        Contradiction("half a range", "parity_last", ("parity_first", "parity_last"),
                       lambda f: f["parity_first"].notna() != f["parity_last"].notna(),
                       say("Only one end of the lactations is given."),
                       say("Write the first and the last lactation, or neither.")),
-        Contradiction("turned range", "parity_last", _later("parity_first", "parity_last"),
+        Contradiction("turned range", "parity_last", ("parity_first", "parity_last"),
+                      _later("parity_first", "parity_last"),
                       say("The last lactation is before the first."), say("Correct one of the two.")),
     ),
 }  # fmt: skip

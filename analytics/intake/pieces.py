@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -96,13 +96,29 @@ def _by_engine(file: TextFile, delimiter: str, width: int, *, padded: bool) -> I
             ThreadPoolExecutor() as pool,
         ):
             connection.execute("SET enable_progress_bar = false")
+            # Room for the engine to read on while a piece is looked at.
+            connection.execute("SET streaming_buffer_size = '32MB'")
             question = connection.sql(f"SELECT * FROM read_csv('{place}', {options})")
-            for batch in question.to_arrow_reader(ROWS_A_PIECE):
-                columns_here = list(pool.map(_encoded, batch.columns))
-                yield RawSheet(file.name, columns_here, np.zeros(batch.num_rows, dtype=np.int32), first_row)
-                first_row += batch.num_rows
+            for piece in _together(question.to_arrow_reader(ROWS_A_PIECE)):
+                columns_here = list(pool.map(_encoded, piece.columns))
+                yield RawSheet(file.name, columns_here, np.zeros(len(piece), dtype=np.int32), first_row)
+                first_row += len(piece)
     except duckdb.Error:
         raise CannotRead from None
+
+
+def _together(batches: Iterable[Any]) -> Iterator[Any]:
+    """Batches of the engine's choosing put together to pieces of some size."""
+    import pyarrow as pa
+
+    waiting: list[Any] = []
+    for batch in batches:
+        waiting.append(batch)
+        if sum(map(len, waiting)) + len(batch) > ROWS_A_PIECE:
+            yield pa.Table.from_batches(waiting).combine_chunks()
+            waiting = []
+    if waiting:
+        yield pa.Table.from_batches(waiting).combine_chunks()
 
 
 def _by_reader(file: TextFile, delimiter: str, width: int) -> Iterator[RawSheet]:
@@ -142,6 +158,8 @@ def _encoded(column: Any, text: Callable[[Any], str] = str) -> RawColumn:
         return RawColumn(np.zeros(len(column), dtype=np.int32), [""])
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()
+    if hasattr(column, "chunks"):
+        column = column.combine_chunks()
     encoded = column.dictionary_encode()
     values, codes = encoded.dictionary, encoded.indices
     blank = len(values)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,9 +32,34 @@ class CheckedRows:
     set_aside: pd.DataFrame
     rows_read: int
 
+    def __len__(self) -> int:
+        return len(self.records)
+
+    def table(self, schema: Any) -> Any:
+        """The records as an Arrow table of a schema of dictionaries."""
+        import pyarrow as pa
+
+        plain = pa.schema(
+            [(one.name, one.type.value_type if pa.types.is_dictionary(one.type) else one.type) for one in schema]
+        )
+        table = pa.Table.from_pandas(self.records, plain, preserve_index=False)
+        columns = [
+            column.dictionary_encode() if pa.types.is_dictionary(one.type) else column
+            for column, one in zip(table.columns, schema, strict=True)
+        ]
+        return pa.Table.from_arrays(columns, schema=schema)
+
 
 def check_rows(
-    piece: RawSheet, headings: Headings, survey: Survey, verdicts: Verdicts, farm: str | None, *, first: bool
+    piece: RawSheet,
+    headings: Headings,
+    survey: Survey,
+    verdicts: Verdicts,
+    farm: str | None,
+    *,
+    first: bool,
+    rows: Positions | None = None,
+    counted: bool = False,
 ) -> CheckedRows:
     """Check the rows of a piece of a sheet that was surveyed and judged.
 
@@ -48,13 +73,21 @@ def check_rows(
         Farm of a sheet that has no farm column.
     first : bool
         Whether the headings stand in this piece.
+    rows : array of int, optional
+        Row numbers of a piece that holds records alone.
+    counted : bool
+        Whether its texts were counted before.
 
     Returns
     -------
     CheckedRows
     """
     kind, findings = headings.kind, Findings()
-    positions, _ = record_rows(piece, headings, first=first)
+    if rows is None:
+        positions, _ = record_rows(piece, headings, first=first)
+        rows = positions + piece.first_row
+    else:
+        positions = np.arange(len(piece))
     codes = {
         name: texts.numbers(piece.columns[headings.matches[name].column].texts)[
             piece.columns[headings.matches[name].column].codes[positions]
@@ -70,12 +103,13 @@ def check_rows(
             value = verdicts.farm if field.type == "farm" else None
             columns[field.name] = distinct_values([value], field).take(np.zeros(len(positions), dtype=np.int32))
         elif field.type in ROW_BY_ROW:
-            column = _neutral(piece.columns[match.column].among(positions))
-            rows = column.counts()
-            reading = read_texts(column.texts, rows, match, verdicts.setting)
+            column = neutral(piece.columns[match.column].among(positions))
+            counts = column.counts()
+            reading = read_texts(column.texts, counts, match, verdicts.setting)
             findings.problems += reading.problems(field.name, column.codes)
-            said = np.array([value is not None for value in reading.values], dtype=bool)
-            verdicts.read_more(field.name, int(rows[said].sum()))
+            if not counted:
+                said = np.array([value is not None for value in reading.values], dtype=bool)
+                verdicts.read_more(field.name, int(counts[said].sum()))
             columns[field.name] = distinct_values(reading.values, field).take(column.codes)
         else:
             findings.problems += verdicts.readings[field.name].problems(field.name, codes[field.name])
@@ -94,9 +128,12 @@ def check_rows(
     if not piece.from_workbook and not piece.has_headings:
         refuse_overlong(piece, headings, positions, findings)
     refuse_second_findings(piece, headings, positions, findings)
-    frame["note"] = _notes(piece, headings, survey, positions, codes, frame["note"])
-    frame["row"] = pd.array(positions + piece.first_row, dtype="Int64")
-    aside = _set_aside(piece, headings, positions, findings.problems, farm)
+    additions = additions_to_note(
+        headings, survey, codes.get("action"), lambda number: piece.columns[number].among(positions)
+    )
+    frame["note"] = _notes(frame["note"], additions)
+    frame["row"] = pd.array(rows, dtype="Int64")
+    aside = _set_aside(piece, headings, positions, rows, findings.problems, farm)
     if not findings.problems:
         return CheckedRows(frame, aside, len(positions))
     bad = np.zeros(len(positions), dtype=bool)
@@ -105,7 +142,7 @@ def check_rows(
     return CheckedRows(frame[~bad].reset_index(drop=True), aside, len(positions))
 
 
-def _neutral(column: RawColumn) -> RawColumn:
+def neutral(column: RawColumn) -> RawColumn:
     return RawColumn(column.codes, [bare_text(text) for text in column.texts])
 
 
@@ -119,30 +156,44 @@ def _fill_scale(frame: pd.DataFrame, headings: Headings, verdicts: Verdicts) -> 
     frame[scale] = fill_scales(frame[score], frame[scale], frame["farm"], verdicts.scale_of)
 
 
-def _notes(
-    piece: RawSheet,
-    headings: Headings,
-    survey: Survey,
-    positions: Positions,
-    codes: dict[str, Codes],
-    note: pd.Series,
-) -> pd.Series:
-    """The note, with every column that is no field, and every action that says more, added to it."""
-    additions: list[tuple[str, RawColumn]] = []
-    if "action" in headings.matches:
+def additions_to_note(
+    headings: Headings, survey: Survey, action: Codes | None, column_at: Callable[[int], RawColumn]
+) -> list[RawColumn]:
+    """What is added to the note: every column that is no field, and every action that says more than it is read as.
+
+    Parameters
+    ----------
+    headings, survey
+    action : array of int or None
+        For each row the text of its action.
+    column_at : callable
+        The column at a place, its rows the records.
+    """
+    added: list[tuple[str, RawColumn]] = []
+    if action is not None:
         texts = survey.texts["action"].texts
         telling = weightier_words(texts)
         kept = [text if says else "" for text, says in zip(texts, telling, strict=True)]
         if any(telling):
-            additions.append((headings.matches["action"].heading, RawColumn(codes["action"], kept)))
+            added.append((headings.matches["action"].heading, RawColumn(action, kept)))
     for number in sorted(survey.told_extra):
-        additions.append((headings.names[number], _neutral(piece.columns[number].among(positions))))
+        added.append((headings.names[number], neutral(column_at(number))))
+    return [
+        RawColumn(
+            column.codes,
+            [f"{heading}: {' '.join(text.split())}" if text.strip() else "" for text in column.texts],
+        )
+        for heading, column in added
+    ]
+
+
+def _notes(note: pd.Series, additions: Sequence[RawColumn]) -> pd.Series:
+    """The note with the additions after it."""
     if not additions:
         return note
     out = note.fillna("").to_numpy(dtype=object)
-    for heading, column in additions:
-        texts = [f"{heading}: {' '.join(text.split())}" if text.strip() else "" for text in column.texts]
-        added = np.array(texts, dtype=object)[column.codes]
+    for column in additions:
+        added = np.array(column.texts, dtype=object)[column.codes]
         both = (out != "") & (added != "")
         out = out + np.where(both, "; ", "").astype(object) + added
     joined = pd.Series(out, dtype="str")
@@ -150,7 +201,12 @@ def _notes(
 
 
 def _set_aside(
-    piece: RawSheet, headings: Headings, positions: Positions, problems: Sequence[Problem], farm: str | None
+    piece: RawSheet,
+    headings: Headings,
+    positions: Positions,
+    rows: Positions,
+    problems: Sequence[Problem],
+    farm: str | None,
 ) -> pd.DataFrame:
     lines: list[tuple[int, int, str, str, str, str, str]] = []
     originals: dict[int, str] = {}
@@ -162,11 +218,14 @@ def _set_aside(
                 originals[index] = _original(piece, headings, position, farm)
             value = "" if match is None else piece.columns[match.column].text(position)
             heading = problem.field if match is None else match.heading
-            lines.append(
-                (position + piece.first_row, place, heading, value, problem.reason, problem.remedy, originals[index])
-            )
+            lines.append((int(rows[index]), place, heading, value, problem.reason, problem.remedy, originals[index]))
     lines.sort(key=lambda line: line[:2])
-    frame = pd.DataFrame([(line[0], *line[2:]) for line in lines], columns=list(SET_ASIDE_COLUMNS))
+    return set_aside_frame([(line[0], *line[2:]) for line in lines])
+
+
+def set_aside_frame(lines: Sequence[tuple[int, str, str, str, str, str]]) -> pd.DataFrame:
+    """Lines as a table of rows set aside: the columns of ``SET_ASIDE_COLUMNS``."""
+    frame = pd.DataFrame(lines, columns=list(SET_ASIDE_COLUMNS))
     return frame.astype({name: "Int64" if name == "row" else "str" for name in SET_ASIDE_COLUMNS})
 
 

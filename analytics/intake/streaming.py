@@ -10,9 +10,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from analytics.intake.checking import understood_table, whole_headings
+from analytics.intake.coded import Stash, sheet_of
 from analytics.intake.columnar import looks_like_parquet
 from analytics.intake.columns import Setting
 from analytics.intake.dates import decide_order
@@ -21,7 +23,8 @@ from analytics.intake.fields import KINDS, dtype_of
 from analytics.intake.headings import squeezed
 from analytics.intake.objects import looks_like_json
 from analytics.intake.pieces import CannotRead, Source, padded_head, parquet_source, text_source
-from analytics.intake.records import CheckedRows, check_rows
+from analytics.intake.records import CheckedRows, check_rows, set_aside_frame
+from analytics.intake.screening import KINDS_SCREENED, Screen, ScreenedRows
 from analytics.intake.sheet import CheckedSheet, RawSheet
 from analytics.intake.survey import Survey
 from analytics.intake.verdicts import Verdicts, judge, opening_notes
@@ -45,10 +48,10 @@ class CheckedStream:
     rows_read: int
     notes: tuple[Said, ...]
     verdicts: Verdicts
-    _pieces: Callable[[], Iterator[CheckedRows]] = field(repr=False)
+    _pieces: Callable[[], Iterator[CheckedRows | ScreenedRows]] = field(repr=False)
     first_set_aside: pd.DataFrame = field(default_factory=pd.DataFrame)
 
-    def pieces(self) -> Iterator[CheckedRows]:
+    def pieces(self) -> Iterator[CheckedRows | ScreenedRows]:
         """The checked rows, in the order of the file. To be taken once."""
         for piece in self._pieces():
             if len(self.first_set_aside) < FIRST_LINES:
@@ -106,15 +109,12 @@ def check_stream(
     found = _surveyed(source, name, farm)
     if found is None:
         return None
-    survey, way, width = found
+    survey, stash, like = found
     order = decide_order(survey.date_texts(), name, day_first)
     verdicts = judge(survey, Setting(order, today or dt.date.today(), False), farm, list(known_farms))
 
-    def pieces() -> Iterator[CheckedRows]:
-        first = source.headed
-        for piece in way(width):
-            yield check_rows(piece, survey.headings, survey, verdicts, farm, first=first)
-            first = False
+    def pieces() -> Iterator[CheckedRows | ScreenedRows]:
+        yield from _checked(stash, survey, verdicts, like, farm)
 
     notes = (*opening_notes(order, name, survey), *verdicts.told.notes)
     return CheckedStream(survey.headings.kind, name, survey.rows, notes, verdicts, pieces)
@@ -137,20 +137,49 @@ def _source(path: Path, name: str, big_from: int | None) -> Source | None:
     return text_source(path, name)
 
 
-def _surveyed(
-    source: Source, name: str, farm: str | None
-) -> tuple[Survey, Callable[[int], Iterator[RawSheet]], int] | None:
-    """The survey of the whole file, and the way of reading it that suits."""
+def _checked(
+    stash: Stash, survey: Survey, verdicts: Verdicts, like: RawSheet, farm: str | None
+) -> Iterator[CheckedRows | ScreenedRows]:
+    """The records of the stash, checked."""
+    headings = survey.headings
+    place_of = {name: headings.matches[name].column for name in survey.texts}
+    raw = {name: texts.raw for name, texts in survey.texts.items()}
+    none_aside = set_aside_frame([])
+    screened = headings.kind in KINDS_SCREENED
+    screen = Screen(survey, verdicts, may_be_overlong=not like.has_headings) if screened else None
+    for piece in stash.pieces():
+        if screen is None:
+            sheet = sheet_of(piece, like, place_of, raw)
+            yield check_rows(sheet, headings, survey, verdicts, farm, first=False, rows=piece.rows)
+            continue
+        values, suspect = screen.sift(piece)
+        aside = none_aside
+        if suspect.any():
+            some = piece.among(np.flatnonzero(suspect))
+            sheet = sheet_of(some, like, place_of, raw)
+            checked = check_rows(sheet, headings, survey, verdicts, farm, first=False, rows=some.rows, counted=True)
+            aside = checked.set_aside
+            if len(checked):
+                yield CheckedRows(checked.records, none_aside, 0)
+        good = np.flatnonzero(~suspect)
+        yield ScreenedRows(headings.kind, values, piece.rows, good, aside, len(piece))
+
+
+def _surveyed(source: Source, name: str, farm: str | None) -> tuple[Survey, Stash, RawSheet] | None:
+    """The survey of the whole file, its records as codes, and its headings."""
+    stash = Stash(name)
     for way in source.ways:
         width = len(source.head.columns)
         try:
             while True:
-                headings = whole_headings(padded_head(source.head, width), name, farm)
+                like = padded_head(source.head, width)
+                headings = whole_headings(like, name, farm)
                 survey, first, broadest, marks = Survey(headings), source.headed, width, 0
+                stash.empty()
                 for piece in way(width):
                     broadest = max(broadest, len(piece.columns))
                     if broadest == width:
-                        survey.add(piece, first=first)
+                        stash.put(survey.add(piece, first=first))
                         marks += _marks(piece)
                     first = False
                 if broadest == width:
@@ -159,7 +188,7 @@ def _surveyed(
                 width = broadest
         except CannotRead:
             continue
-        return (survey, way, width) if marks < 2 else None
+        return (survey, stash, like) if marks < 2 else None
     return None
 
 

@@ -7,12 +7,14 @@ else in every row (the cow, remarks, lists of dates) are not gathered: nothing a
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 import numpy.typing as npt
 
+from analytics.intake.coded import CodedPiece
 from analytics.intake.columns import date_pieces
+from analytics.intake.combining import combinations
 from analytics.intake.headings import Headings
 from analytics.intake.setting_aside import bare_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet, Rows
@@ -44,6 +46,11 @@ class Texts:
         if len(self._rows) < len(self._numbers):
             self._rows = np.concatenate([self._rows, np.zeros(len(self._numbers), dtype=np.int64)])
         np.add.at(self._rows, numbers, rows)
+
+    @property
+    def raw(self) -> list[str]:
+        """Letter for letter as they stand in the file."""
+        return list(self._numbers)
 
     @property
     def texts(self) -> list[str]:
@@ -88,8 +95,8 @@ class Survey:
         self.scores: set[tuple[int, ...]] = set()
         self.told_extra: set[int] = set()
 
-    def add(self, piece: RawSheet, *, first: bool) -> None:
-        """Take in some rows of the sheet; the first piece has the headings."""
+    def add(self, piece: RawSheet, *, first: bool) -> CodedPiece:
+        """Take in some rows of the sheet; the first piece has the headings. Gives its records as codes."""
         positions, repeats = record_rows(piece, self.headings, first=first)
         self.rows += len(positions)
         self.repeats += repeats
@@ -105,12 +112,19 @@ class Survey:
                     for one in date_pieces(bare_text(text), match.field.type) if rows else ():
                         self._dates[name][one] += rows
         self._combine(codes, len(positions))
+        gathered = {self.headings.matches[name].column for name in codes}
+        columns = {
+            number: column if len(positions) == len(piece) else column.among(positions)
+            for number, column in enumerate(piece.columns)
+            if number not in gathered
+        }
         for number in (*self.headings.extra, *self.headings.doubled):
             if number not in self.told_extra and number < len(piece.columns):
                 column = piece.columns[number].among(positions)
                 says = zip(column.texts, column.counts().tolist(), strict=True)
                 if any(rows and bare_text(text).strip() for text, rows in says):
                     self.told_extra.add(number)
+        return CodedPiece(positions + piece.first_row, codes, columns)
 
     def _combine(self, codes: dict[str, Codes], rows: int) -> None:
         if self.headings.kind == "trims":
@@ -132,21 +146,6 @@ class Survey:
             elif name in self._dates:
                 out += self._dates[name].items()
         return out
-
-
-def combinations(columns: Sequence[Codes | None], rows: int) -> tuple[list[tuple[int, ...]], Rows]:
-    """The distinct combinations of codes, and how many rows have each; a column that is absent is all 0."""
-    keys, shape, _ = combined(columns, rows)
-    used, counts = np.unique(keys, return_counts=True)
-    parts = np.unravel_index(used, shape)
-    return list(zip(*(part.tolist() for part in parts), strict=True)), counts.astype(np.int64)
-
-
-def combined(columns: Sequence[Codes | None], rows: int) -> tuple[npt.NDArray[np.int64], tuple[int, ...], list[Codes]]:
-    """One number a row for the combination of codes in it, and the shape that takes it apart again."""
-    filled = [np.zeros(rows, dtype=np.int32) if column is None else column for column in columns]
-    shape = tuple(int(column.max(initial=0)) + 1 for column in filled)
-    return np.ravel_multi_index(filled, shape).astype(np.int64), shape, filled
 
 
 def record_rows(piece: RawSheet, headings: Headings, *, first: bool) -> tuple[Positions, int]:

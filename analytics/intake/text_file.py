@@ -26,6 +26,7 @@ HEAD = 1 << 20
 _CONTROLS = bytes(code for code in range(32) if code not in (9, 10, 11, 12, 13))
 _ODD_QUOTES = re.compile(rb'(?:^|[,;|\t\n])[ \t]+"|"[ \t]+(?:[,;|\t\n]|$)')
 _BLANK_ROW = re.compile(rb"\n[ \t]*\n")
+_NEAR_BLANK = (b"\n\n", b"\n ", b"\n\t")
 
 
 @dataclass(frozen=True)
@@ -72,13 +73,13 @@ def look_through(path: Path, name: str) -> TextFile:
             if not block.isascii() or decoder.getstate()[0]:
                 decoder.decode(block)
             size += len(block)
-            controls += len(block) - len(block.translate(None, _CONTROLS))
+            controls += _controls_in(block)
             if plain:
                 seam = before[-64:] + block
                 plain = not (
                     b"\r" in block
                     or b"\x00" in block
-                    or _BLANK_ROW.search(seam)
+                    or (any(pair in seam for pair in _NEAR_BLANK) and _BLANK_ROW.search(seam))
                     or (_near_quotes(seam) and _ODD_QUOTES.search(seam))
                 )
             before = block
@@ -94,6 +95,14 @@ def look_through(path: Path, name: str) -> TextFile:
     file = TextFile(path, name, "utf-8-sig" if marked else "utf-8", plain and not ends)
     _refuse_controls(file, controls - ends, size - ends)
     return file
+
+
+def _controls_in(block: bytes) -> int:
+    """How many control characters there are, the ends of lines and tabs apart."""
+    below = int(np.count_nonzero(np.frombuffer(block, dtype=np.uint8) < 32))
+    if below == block.count(b"\n"):
+        return 0
+    return len(block) - len(block.translate(None, _CONTROLS))
 
 
 def _near_quotes(block: bytes) -> bool:

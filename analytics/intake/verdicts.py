@@ -19,13 +19,14 @@ from analytics.intake.columns import (
     read_texts,
     tell_words,
 )
+from analytics.intake.combining import combined
 from analytics.intake.dates import DateOrder
 from analytics.intake.farms import farm_names
 from analytics.intake.fields import KIND_NAMES, KINDS, field_of
 from analytics.intake.findings import Finding, Mismatch, join_finding, read_finding
 from analytics.intake.scores import farm_scales
 from analytics.intake.sheet import Codes, Findings, Problem
-from analytics.intake.survey import OF_FINDING, OF_SCALE, ROW_BY_ROW, Survey, combined
+from analytics.intake.survey import OF_FINDING, OF_SCALE, ROW_BY_ROW, Survey
 from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import read_stage
 from analytics.words import Said, say
@@ -146,7 +147,7 @@ class FindingVerdicts:
 
     def spread(self, columns: list[Codes | None], rows: int) -> Codes:
         """Which combination stands in each row."""
-        keys, shape, _ = combined(columns, rows)
+        keys, shape = combined(columns, rows)
         used, codes = np.unique(keys, return_inverse=True)
         parts = np.unravel_index(used, shape)
         places = [self.places[key] for key in zip(*(part.tolist() for part in parts), strict=True)]

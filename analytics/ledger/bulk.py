@@ -9,19 +9,16 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from analytics.intake.records import SET_ASIDE_COLUMNS
 from analytics.intake.streaming import CheckedStream
 from analytics.ledger import sums
 from analytics.ledger.adding import ImportResult, executor
 from analytics.ledger.derive import rebuild
 from analytics.ledger.history import note
+from analytics.ledger.incoming import Taken
 from analytics.ledger.ledger import Ledger
-from analytics.ledger.schema import ROW_TABLES, key_of
-
-if TYPE_CHECKING:
-    import pyarrow as pa
+from analytics.ledger.schema import ROW_TABLES
 
 MEMORY = "600MB"
 """The most that the engine may hold during such an import; what does not fit goes to a folder beside the ledger."""
@@ -30,34 +27,6 @@ ROWS_AT_A_TIME = 1_500_000
 """Farms are rebuilt together up to so many rows of their sheets."""
 
 KEYS_AT_A_TIME = 500_000
-
-
-class _Taken:
-    """What goes by while the pieces of a stream are handed to the engine; set-aside rows go to a file."""
-
-    def __init__(self, stream: CheckedStream, folder: Path) -> None:
-        self.stream = stream
-        self.records = self.held = self.read = 0
-        self.aside = folder / "set-aside.arrows"
-        self.failed: BaseException | None = None
-
-    def batches(self, schema: pa.Schema) -> Iterator[pa.RecordBatch]:
-        """The records as the engine takes them. An error is kept, as the engine would wrap it in its own words."""
-        import pyarrow as pa
-
-        aside = pa.schema([(name, pa.int64() if name == "row" else pa.large_string()) for name in SET_ASIDE_COLUMNS])
-        try:
-            with pa.OSFile(str(self.aside), "wb") as file, pa.ipc.new_stream(file, aside) as writer:
-                for piece in self.stream.pieces():
-                    self.read += piece.rows_read
-                    self.records += len(piece.records)
-                    self.held += int(piece.set_aside["row"].nunique())
-                    if len(piece.set_aside):
-                        writer.write_table(pa.Table.from_pandas(piece.set_aside, aside, preserve_index=False))
-                    yield from pa.Table.from_pandas(piece.records, schema, preserve_index=False).to_batches()
-        except BaseException as error:
-            self.failed = error
-            raise
 
 
 def add_stream(
@@ -92,16 +61,14 @@ def add_stream(
         _bound(connection, memory, folder)
         [(number,)] = connection.execute("SELECT COALESCE(MAX(import_no), 0) + 1 FROM imports").fetchall()
         table, fields = ROW_TABLES[stream.kind]
+        taken = Taken(stream, folder)
+        _remember_known(connection, taken, number)
         columns = ", ".join(f'"{name}"' for name in fields)
-        taken = _stream_in(
-            connection,
-            _Taken(stream, folder),
-            f"INSERT INTO {table} SELECT {number}, row_no, {key_of(fields)}, {columns} FROM incoming",
-        )
-        added = taken.records - _take_out_known(connection, stream.kind, number)
-        known = taken.records - added
+        _stream_in(connection, taken, f'INSERT INTO {table} SELECT {number}, "row", row_key, {columns} FROM incoming')
+        _look_again(connection, taken, number)
+        added, known = taken.added, taken.records - taken.added
         _keep_set_aside(connection, taken, number)
-        sums.add_import(connection, number)
+        sums.take_in(connection, table, number, added, taken.sum)
         if added + known + taken.held != taken.read:
             raise AssertionError(f"{file}: {taken.read} rows read, but {added} + {known} + {taken.held} accounted for")
         connection.execute(
@@ -127,67 +94,61 @@ def add_stream(
     return ImportResult(file, taken.read, added, known, taken.held, number)
 
 
-def _stream_in(connection: Any, taken: _Taken, statement: str) -> _Taken:
-    """Run a statement over the records of a stream, which it calls ``incoming``."""
+def _stream_in(connection: Any, taken: Taken, statement: str) -> None:
+    """Run a statement over the new records of a stream, which it calls ``incoming``."""
     import duckdb
     import pyarrow as pa
 
-    _, fields = ROW_TABLES[taken.stream.kind]
-    types = {
-        "DATE": pa.timestamp("us"),
-        "VARCHAR": pa.large_string(),
-        "INTEGER": pa.int64(),
-        "DOUBLE": pa.float64(),
-        "BOOLEAN": pa.bool_(),
-    }
-    schema = pa.schema([("row", pa.int64()), *((name, types[kind]) for name, kind in fields.items())])
-    reader = pa.RecordBatchReader.from_batches(schema, taken.batches(schema))
-    typed = ", ".join(f'CAST("{name}" AS {kind}) AS "{name}"' for name, kind in fields.items())
-    connection.register("pieces_in", reader)
+    connection.register("incoming", pa.RecordBatchReader.from_batches(taken.coded, taken.batches()))
     try:
-        connection.execute(
-            statement.replace("FROM incoming", f'FROM (SELECT "row" AS row_no, {typed} FROM pieces_in) AS incoming')
-        )
+        connection.execute(statement)
     except duckdb.Error:
         if taken.failed is not None:
             raise taken.failed from None
         raise
-    connection.unregister("pieces_in")
-    return taken
+    connection.unregister("incoming")
 
 
-def _take_out_known(connection: Any, kind: str, number: int) -> int:
-    """Take the rows of this import out again that were known, or stood in the file before; how many they were.
+def _remember_known(connection: Any, taken: Taken, number: int) -> None:
+    """Remember the digests of the rows that the ledger has of these farms."""
+    table, _ = ROW_TABLES[taken.stream.kind]
+    question = connection.sql(f"SELECT MD5_NUMBER_LOWER(row_key) AS number FROM {table} WHERE import_no < {number}")
+    for batch in question.to_arrow_reader(KEYS_AT_A_TIME):
+        taken.seen.add(batch.column("number").to_numpy())
 
-    Keys are compared by a short digest first, so that the long ones are only looked at where that is the same.
-    """
-    table, _ = ROW_TABLES[kind]
+
+def _look_again(connection: Any, taken: Taken, number: int) -> None:
+    """Add those rows that seemed to have been met before and were not; keep which of the others were known."""
+    import pyarrow as pa
+
+    kind = taken.stream.kind
+    table, fields = ROW_TABLES[kind]
+    columns = ", ".join(f'"{name}"' for name in fields)
+    with pa.OSFile(str(taken.again), "rb") as file, pa.ipc.open_stream(file) as reader:
+        connection.register("again_in", reader)
+        connection.execute("CREATE TEMP TABLE again AS SELECT * FROM again_in")
+        connection.unregister("again_in")
     connection.execute(
-        f"""CREATE TEMP TABLE repeated AS
-        SELECT HASH(row_key) AS short FROM {table} WHERE import_no = {number} GROUP BY 1 HAVING COUNT(*) > 1
-        UNION
-        SELECT DISTINCT HASH(row_key) FROM {table} WHERE import_no < {number}
-          AND HASH(row_key) IN (SELECT HASH(row_key) FROM {table} WHERE import_no = {number})"""
+        f"""CREATE TEMP TABLE met AS SELECT DISTINCT import_no < {number} AS earlier, row_key FROM {table}
+        WHERE row_key IN (SELECT row_key FROM again)"""
     )
+    connection.execute(f"INSERT INTO seen_again SELECT {number}, '{kind}', row_key FROM met WHERE earlier")
     connection.execute(
-        f"""CREATE TEMP TABLE suspects AS
-        SELECT import_no, row_no, row_key FROM {table} WHERE HASH(row_key) IN (SELECT short FROM repeated)"""
+        """CREATE TEMP TABLE late AS SELECT MIN("row") AS "row", row_key FROM again
+        WHERE row_key NOT IN (SELECT row_key FROM met) GROUP BY row_key"""
     )
-    connection.execute(
-        f"""INSERT INTO seen_again SELECT DISTINCT {number}, '{kind}', row_key FROM suspects
-        WHERE import_no = {number} AND row_key IN (SELECT row_key FROM suspects WHERE import_no < {number})"""
-    )
-    connection.execute(
-        f"""CREATE TEMP TABLE going AS SELECT row_no FROM (
-          SELECT import_no, row_no, ROW_NUMBER() OVER (PARTITION BY row_key ORDER BY import_no, row_no) AS turn
-          FROM suspects) WHERE turn > 1 AND import_no = {number}"""
-    )
-    [(going,)] = connection.execute("SELECT COUNT(*) FROM going").fetchall()
-    if going:
-        connection.execute(f"DELETE FROM {table} WHERE import_no = {number} AND row_no IN (SELECT row_no FROM going)")
-    for name in ("repeated", "suspects", "going"):
+    [(rows, keys)] = connection.execute(
+        "SELECT COUNT(*), COALESCE(BIT_XOR(MD5_NUMBER_LOWER(row_key)), 0) FROM late"
+    ).fetchall()
+    if rows:
+        connection.execute(
+            f"""INSERT INTO {table} SELECT {number}, "row", row_key, {columns} FROM again
+            WHERE "row" IN (SELECT "row" FROM late) ORDER BY "row" """
+        )
+    taken.added += int(rows)
+    taken.sum ^= int(keys)
+    for name in ("again", "met", "late"):
         connection.execute(f"DROP TABLE {name}")
-    return int(going)
 
 
 def _farms_together(connection: Any, table: str, number: int) -> Iterator[list[str]]:
@@ -227,14 +188,21 @@ def _bound(connection: Any, memory: str, folder: Path) -> None:
 def _count_only(ledger: Ledger, stream: CheckedStream, file: str, memory: str) -> ImportResult:
     """The result an import would have, worked out in a database of its own."""
     import duckdb
+    import pyarrow as pa
 
-    table, fields = ROW_TABLES[stream.kind]
+    table, _ = ROW_TABLES[stream.kind]
     with tempfile.TemporaryDirectory() as place, duckdb.connect(str(Path(place) / "keys.duckdb")) as connection:
         folder = Path(place)
         _bound(connection, memory, folder)
-        taken = _Taken(stream, folder)
-        _stream_in(connection, taken, f"CREATE TABLE keys AS SELECT {key_of(fields)} AS row_key FROM incoming")
-        connection.execute("CREATE TABLE fresh AS SELECT DISTINCT row_key FROM keys")
+        taken = Taken(stream, folder)
+        _stream_in(connection, taken, "CREATE TABLE fresh AS SELECT row_key FROM incoming")
+        with pa.OSFile(str(taken.again), "rb") as file_again, pa.ipc.open_stream(file_again) as reader:
+            connection.register("again_in", reader)
+            connection.execute(
+                "INSERT INTO fresh SELECT DISTINCT row_key FROM again_in "
+                "WHERE row_key NOT IN (SELECT row_key FROM fresh)"
+            )
+            connection.unregister("again_in")
         if ledger.exists:
             with ledger.reading() as cursor:
                 for batch in ledger.engine.batches(cursor, f"SELECT row_key FROM {table}", KEYS_AT_A_TIME):
@@ -244,7 +212,7 @@ def _count_only(ledger: Ledger, stream: CheckedStream, file: str, memory: str) -
     return ImportResult(file, taken.read, int(added), taken.read - taken.held - int(added), taken.held, 0)
 
 
-def _keep_set_aside(connection: Any, taken: _Taken, number: int) -> None:
+def _keep_set_aside(connection: Any, taken: Taken, number: int) -> None:
     import pyarrow as pa
 
     with pa.OSFile(str(taken.aside), "rb") as file, pa.ipc.open_stream(file) as held:

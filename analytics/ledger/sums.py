@@ -32,6 +32,29 @@ def take_import(connection: Any, table: str, number: int) -> None:
         _bring_on(connection, table, number, -1)
 
 
+def take_in(connection: Any, table: str, number: int, rows: int, keys: int) -> None:
+    """Take the rows that import *number* has just added to a table into its sum; their own sum is known.
+
+    Parameters
+    ----------
+    connection : Connection
+    table : str
+    number : int
+    rows, keys : int
+        How many the import added, and the exclusive-or of their keys.
+    """
+    known = kept(connection)
+    for one, _ in ROW_TABLES.values():
+        if one not in known:
+            # A ledger from before sums were kept, or a new one.
+            [before] = connection.execute(f"SELECT {_SUM} FROM {one} WHERE import_no < ?", [number]).fetchall()
+            known[one] = int(before[0]), int(before[1])
+        elif one != table:
+            continue
+        more = (rows, keys) if one == table else (0, 0)
+        _write(connection, one, known[one][0] + more[0], known[one][1] ^ more[1])
+
+
 def _bring_on(connection: Any, table: str, number: int, sign: int) -> None:
     [(rows, keys)] = connection.execute(f"SELECT {_SUM} FROM {table} WHERE import_no = ?", [number]).fetchall()
     if rows:
