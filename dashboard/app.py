@@ -15,6 +15,7 @@ from analytics.tally.selection import Selection
 from dashboard import door, elsewhere, frame
 from dashboard.accounts import Access, Store, current_viewer, store_of
 from dashboard.accounts.roles import REFUSALS
+from dashboard.ahead import draw_ahead
 from dashboard.delivery import deliver, plotly_script
 from dashboard.drawing import drawn
 from dashboard.guard import guard
@@ -70,6 +71,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
     app.index_string = frame.INDEX
     app.layout = lambda: dmc.MantineProvider(frame.layout(), id="mantine")
     _fill_pages(app, ledger)
+    draw_ahead(app, ledger, PAGES)
     _clientside(app)
     for page in PAGES.values():
         if page.register is not None:
@@ -181,13 +183,15 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
 
     @app.callback(
         Output({"type": "panel", "name": MATCH}, "children"),
-        Input("address", "search"),
-        Input("narrow", "data"),
-        Input("written", "data"),
+        Input({"type": "due", "name": MATCH}, "data"),
+        State("address", "search"),
+        State("narrow", "data"),
         State({"type": "panel", "name": MATCH}, "id"),
         State("address", "pathname"),
+        prevent_initial_call=True,
     )
-    def fill(search: str, narrow: bool | None, _written: int | None, place: dict[str, str], path: str) -> Any:
+    def fill(_due: str, search: str, narrow: bool | None, place: dict[str, str], path: str) -> Any:
+        """Asked by the browser when the panel is due: what is in the window first, the rest one after the other."""
         panel = PANELS[place["name"]]
         view, mistake = _view(path, search, bool(narrow))
         if mistake:
@@ -231,6 +235,15 @@ def _clientside(app: Dash) -> None:
         Output("printed", "data"),
         Input("print", "n_clicks"),
         prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.renew",
+        Output("due", "data"),
+        Input("address", "pathname"),
+        Input("address", "search"),
+        Input("narrow", "data"),
+        Input("written", "data"),
+        Input("content", "children"),
     )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.row",

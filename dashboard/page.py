@@ -12,6 +12,9 @@ from analytics.ledger import Ledger
 from dashboard.panel import Panel
 from dashboard.view import View
 
+AT_THE_TOP = 2
+"""Panels of a page that are in the first window of a laptop."""
+
 
 @dataclass(frozen=True)
 class Page:
@@ -46,3 +49,8 @@ class Page:
     register: Callable[[Dash, Ledger], None] | None = None
     in_navigation: bool = True
     act: str = "read"
+
+    @property
+    def top(self) -> tuple[Panel, ...]:
+        """The panels that a reader sees first."""
+        return self.panels[:AT_THE_TOP]

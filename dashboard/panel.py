@@ -80,6 +80,7 @@ def shell(panel: Panel) -> html.Section:
     return html.Section(
         [
             html.H2(told(panel.title), id=f"title-{panel.name}"),
+            dcc.Store(id={"type": "due", "name": panel.name}),
             html.Div(
                 html.Div(className="skeleton", **{"aria-hidden": "true"}),
                 id={"type": "panel", "name": panel.name},

@@ -6,6 +6,7 @@ import logging
 import socket
 import sys
 import threading
+import time
 from collections.abc import Sequence
 from typing import Any
 
@@ -18,8 +19,11 @@ from dashboard.memory import keep_together
 THREADS = 16
 """More than are drawn at a time, so that a page and its scripts do not wait behind another page's charts."""
 
-WARMED = ("lesion-types", "lesion-feet", "locomotion-trend", "herd-review", "comparison-risks")
-"""Panels drawn once when the server starts."""
+WARMED = ("herd-review", "herd-drivers", "herd-signals", "lesion-types", "lesion-feet", "comparison-risks")
+"""Panels drawn once when the server starts, the herd page first: it is what most readers open."""
+
+YIELDS = 0.05
+"""Seconds between two looks whether a reader waits; warming up never stands in a reader's way."""
 
 
 def check_address(host: str, port: int) -> None:
@@ -58,6 +62,7 @@ def refuse_other_machines(host: str) -> None:
 
 def warm_up(ledger: Ledger) -> None:
     """Draw a few panels once, so that the first reader does not wait for libraries to load."""
+    from dashboard.drawing import waiting
     from dashboard.pages import PANELS
     from dashboard.view import View
 
@@ -65,6 +70,8 @@ def warm_up(ledger: Ledger) -> None:
         for farm in ledger.farms()[:1]:
             view = View("/", Selection(farms=(farm,)))
             for name in WARMED:
+                while waiting():
+                    time.sleep(YIELDS)
                 PANELS[name].draw(ledger, view)
     except Mistake:
         # Whoever opens the page is told what is wrong; there is nobody to tell here.

@@ -163,6 +163,7 @@
   function tend() {
     document.querySelectorAll("[data-table]").forEach(build);
     sayOnce();
+    window.evenfootTurns && window.evenfootTurns.next();
     /* The upload part gives its hidden file field no name of its own. */
     document.querySelectorAll(".drop input[type=file]:not([aria-label])").forEach((field) =>
       field.setAttribute("aria-label", said.sheet)
@@ -203,6 +204,9 @@
       print: function (clicks) {
         if (clicks) window.print();
         return none();
+      },
+      renew: function () {
+        return window.evenfootTurns.renew();
       },
       /* A chosen row of a grid leads where its "to" says. */
       row: function (rows) {

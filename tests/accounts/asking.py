@@ -54,7 +54,7 @@ def _given(part: dict[str, str], values: dict[str, Any], matched: dict[str, str]
         return [{"id": each, "property": part["property"], "value": value} for each, value in values.get(name, [])]
     own: Any = part["id"]
     if "MATCH" in own:
-        own = matched
+        own = {**(matched or {}), "type": json.loads(part["id"])["type"]}
         if part["property"] == "id":
             return {"id": own, "property": "id", "value": own}
     return {"id": own, "property": part["property"], "value": values.get(name)}
@@ -65,7 +65,11 @@ def _triggered(first: Any) -> list[str]:
         return [
             f"{json.dumps(each['id'], separators=(',', ':'), sort_keys=True)}.{each['property']}" for each in first[:1]
         ]
-    return [f"{first['id']}.{first['property']}"] if first else []
+    if first is None:
+        return []
+    own = first["id"]
+    own = own if isinstance(own, str) else json.dumps(own, separators=(",", ":"), sort_keys=True)
+    return [f"{own}.{first['property']}"]
 
 
 def _outputs(key: str, matched: dict[str, str] | None) -> Any:

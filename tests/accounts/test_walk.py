@@ -371,8 +371,16 @@ def test_every_callback_is_walked(offices: list[Office]) -> None:
         "content.children", "..navigation.children", "..address.search", "stale.children", "..trail.children",
         '{"name":["MATCH"],"type":"panel"}', "link-made", "link-list", "..report-preview", "report-logo-told",
         "upload-preview.children", "..upload-preview", "imports-list", "..imports-changed", "set-aside-download",
-        "..note-said",
+        "..note-said", "ahead.data",
         "import-progress",
         "report-progress",
     }  # fmt: skip
     assert {key for key in server_side if not key.startswith(tuple(walked))} == set()
+
+
+def test_what_is_drawn_ahead_is_never_sent(offices: list[Office], people_in: list[dict[str, Browser]]) -> None:
+    for who, browser in people_in[0].items():
+        for path, name in (("/", "herd-review"), ("/lesions", "lesion-types"), ("/nowhere", "x"), ("/", "cow-who")):
+            of = {"path": path, "search": ASKED, "name": name}
+            code, text = ask(offices[0], browser, "ahead.data", {"ahead-of.data": of})
+            assert (code, text) in ((204, ""), (200, '{"multi":true,"response":{}}')), (who, path, text)

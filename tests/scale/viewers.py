@@ -38,16 +38,14 @@ def panel(address: str, name: str, path: str, search: str) -> bytes:
     body = {
         "output": '{"name":["MATCH"],"type":"panel"}.children',
         "outputs": {"id": place, "property": "children"},
-        "inputs": [
+        "inputs": [{"id": {"name": name, "type": "due"}, "property": "data", "value": 1}],
+        "state": [
             {"id": "address", "property": "search", "value": search},
             {"id": "narrow", "property": "data", "value": False},
-            {"id": "written", "property": "data", "value": None},
-        ],
-        "state": [
             {"id": place, "property": "id", "value": place},
             {"id": "address", "property": "pathname", "value": path},
         ],
-        "changedPropIds": ["address.search"],
+        "changedPropIds": [f'{{"name":"{name}","type":"due"}}.data'],
     }
     asked = Request(
         f"{address}/_dash-update-component", json.dumps(body).encode(), {"Content-Type": "application/json"}

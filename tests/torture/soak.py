@@ -87,7 +87,9 @@ class Server:
 
         def given(one: dict[str, Any]) -> dict[str, Any]:
             if one["id"].startswith("{"):
-                return {"id": place, "property": one["property"], "value": place}
+                due = one["property"] == "data"
+                own = {**place, "type": "due"} if due else place
+                return {"id": own, "property": one["property"], "value": 1 if due else place}
             return {**one, "value": values.get((one["id"], one["property"]))}
 
         body = {
@@ -95,7 +97,7 @@ class Server:
             "outputs": {"id": place, "property": "children"},
             "inputs": [given(one) for one in self.fill["inputs"]],
             "state": [given(one) for one in self.fill["state"]],
-            "changedPropIds": ["address.search"],
+            "changedPropIds": [f'{{"name":"{name}","type":"due"}}.data'],
         }
         headers = {"Content-Type": "application/json"}
         asked = Request(f"{self.address}/_dash-update-component", json.dumps(body).encode(), headers)
