@@ -123,13 +123,12 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     )
     def around(path: str, search: str) -> Any:
         view, mistake = _view(path, search)
-        return (
-            frame.navigation(PAGES, view),
-            [frame.picker(ledger, view), frame.mistake(mistake)],
-            frame.look(view),
-            str(ledger.version),
-            None,
-        )
+        try:
+            picker, version = frame.picker(ledger, view), str(ledger.version)
+        except Mistake as known:
+            # The ledger cannot be asked now: the page stands, and says why it is empty.
+            picker, version, mistake = None, "", told(known.sentence)
+        return frame.navigation(PAGES, view), [picker, frame.mistake(mistake)], frame.look(view), version, None
 
     @app.callback(
         Output("address", "search"),
@@ -144,7 +143,11 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         bare = View.read("/", search or "", current_viewer().allowed) if frame.only_looks(search) else None
         if opened or bare is None or (path or "/") != "/":
             return no_update, True
-        period = frame.last_months(ledger, 12, current_viewer().allowed)
+        try:
+            period = frame.last_months(ledger, 12, current_viewer().allowed)
+        except Mistake:
+            # What is wrong is said above the panels.
+            period = None
         if period is None:
             return no_update, True
         return View("/", Selection(since=period[0], until=period[1]), bare.options).search, True
@@ -160,9 +163,14 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     def stale(_ticks: int, seen: str | None, path: str, search: str) -> Any:
         """Say so when the ledger has changed since the panels of this page were filled."""
         page = page_of(path)
-        if page is None or not page.panels or seen is None or seen == str(ledger.version):
+        if page is None or not page.panels or seen is None:
             return no_update
-        return frame.stale((path or "/") + (search or ""))
+        try:
+            changed = seen != str(ledger.version)
+        except Mistake:
+            # A ledger that cannot be asked for a moment is no newer one.
+            return no_update
+        return frame.stale((path or "/") + (search or "")) if changed else no_update
 
     @app.callback(
         Output("trail", "children"),

@@ -134,7 +134,10 @@ def register(app: Dash, ledger: Ledger) -> None:
 
     @app.callback(Output("imports-list", "children"), Input("imports-changed", "data"), Input("address", "pathname"))
     def listed(_seen: int, _path: str) -> Any:
-        return imports_so_far(ledger, imports_rights.own_imports(ledger, store, current_viewer()))
+        try:
+            return imports_so_far(ledger, imports_rights.own_imports(ledger, store, current_viewer()))
+        except Mistake as known:
+            return mistake_line(told(known.sentence))
 
     @app.callback(
         Output("imports-changed", "data", allow_duplicate=True),
