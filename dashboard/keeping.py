@@ -69,6 +69,8 @@ def erase_farm(address: str | None, farm: str, *, yes: bool, delete_copies: bool
             print(f"Deleted {copy}")
         else:
             print(f"Still held by {copy}; delete it (--delete-copies does that at once).")
+    for sentence in done.beyond:
+        print(sentence)
     print("Reports, exports and backups kept elsewhere are not known to Evenfoot; delete them yourself.")
 
 

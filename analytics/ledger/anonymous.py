@@ -36,22 +36,22 @@ WITH here AS (
   SELECT farm, cow, visit_date, COALESCE(visit_kind, 'unknown') AS visit_kind, housing, parity,
     SUBSTRING(CAST(visit_date AS VARCHAR), 1, 7) AS month
   FROM trims),
-found AS (
-  SELECT farm, cow, SUBSTRING(CAST(visit_date AS VARCHAR), 1, 7) AS month,
-    COALESCE(visit_kind, 'unknown') AS visit_kind,
-    STRING_AGG(DISTINCT lesion, ' ' ORDER BY lesion) AS lesions
-  FROM findings GROUP BY ALL),
 walked AS (
   SELECT farm, cow, SUBSTRING(CAST(visit_date AS VARCHAR), 1, 7) AS month, MAX(lame) AS lame
-  FROM scores GROUP BY ALL)
+  FROM scores GROUP BY 1, 2, 3)
 SELECT here.farm, here.month, here.visit_kind, MAX(here.housing) AS housing,
   CASE WHEN MAX(here.parity) >= 3 THEN '3 or more' ELSE CAST(MAX(here.parity) AS VARCHAR) END AS lactation,
-  here.cow, MAX(found.lesions) AS lesions, MAX(walked.lame) AS lame
+  here.cow, MAX(walked.lame) AS lame
 FROM here
-LEFT JOIN found ON found.farm = here.farm AND found.cow = here.cow AND found.month = here.month
-  AND found.visit_kind = here.visit_kind
 LEFT JOIN walked ON walked.farm = here.farm AND walked.cow = here.cow AND walked.month = here.month
 GROUP BY here.farm, here.month, here.visit_kind, here.cow
+"""
+
+_FOUND = """
+SELECT DISTINCT farm, SUBSTRING(CAST(visit_date AS VARCHAR), 1, 7) AS month,
+  COALESCE(visit_kind, 'unknown') AS visit_kind, cow, lesion
+FROM findings
+ORDER BY lesion
 """
 
 
@@ -101,7 +101,9 @@ def anonymous_rows(ledger: Ledger, *, farms: Sequence[str] = (), k: int = K) -> 
     """
     if k < 2:
         raise Mistake(f"Rows of {k} cow are not anonymous; give 2 or more.")
-    frame = ledger.frame(_ROWS)
+    keys = ["farm", "month", "visit_kind", "cow"]
+    found = ledger.frame(_FOUND).groupby(keys, as_index=False).agg(lesions=("lesion", " ".join))
+    frame = ledger.frame(_ROWS).merge(found, how="left", on=keys)
     if farms:
         frame = frame[frame["farm"].isin(list(farms))]
     blanked = frame["farm"].isna()

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     import pandas as pd
     import pyarrow as pa
 
+    from analytics.words import Said
+
 
 @dataclass(frozen=True)
 class DuckDBEngine:
@@ -80,6 +82,17 @@ class DuckDBEngine:
 
     def settle(self, connection: Any) -> None:
         """A file needs nothing beside its tables."""
+
+    def whole_rows(self, connection: Any) -> str:
+        return ""
+
+    def misplaced(self, connection: Any) -> Iterable[Said]:
+        """Rows have no place of their own."""
+        return ()
+
+    def forget_bytes(self) -> tuple[str, ...]:
+        """Who erases writes the file anew, see :mod:`analytics.ledger.erasing`."""
+        return ()
 
 
 def duckdb_at(path: str) -> DuckDBEngine:

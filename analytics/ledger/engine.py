@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     import pandas as pd
     import pyarrow as pa
 
+    from analytics.words import Said
+
 
 class Result(Protocol):
     """What a statement gives back."""
@@ -77,6 +79,15 @@ class Engine(Protocol):
 
     def settle(self, connection: Connection) -> None:
         """Finish tables that were just made, or made anew: what the engine needs beside them."""
+
+    def whole_rows(self, connection: Connection) -> str:
+        """What to put before the name of a row table, within a change, to ask for the rows of all farms."""
+
+    def misplaced(self, connection: Connection) -> Iterable[Said]:
+        """Sentences on rows that do not lie where the engine looks for them."""
+
+    def forget_bytes(self) -> tuple[str, ...]:
+        """Rid the storage of what was deleted; sentences on what is not in Evenfoot's hands or could not be done."""
 
 
 def next_number(connection: Any, table: str, column: str) -> int:

@@ -31,19 +31,23 @@ class Erased:
         Imports that held rows of the farm.
     copies : tuple of Path
         Backups in the folder of the ledger and in ``backups`` that still hold the farm, or cannot be looked into.
+    beyond : tuple of str
+        Sentences on what is not in Evenfoot's hands, or could not be done.
     """
 
     rows: int
     imports: int
     copies: tuple[Path, ...]
+    beyond: tuple[str, ...] = ()
 
 
 def erase_farm(ledger: Ledger, farm: str) -> Erased:
-    """Erase a farm from a ledger in a file: its rows, what was derived from them, limits, history and set-aside rows.
+    """Erase a farm: its rows, what was derived from them, limits, history and set-aside rows.
 
     Of an import that held nothing else, the name of the file and its digest go as well; of one that held other farms
-    too, the counts are made less and set-aside rows that name the farm go. The ledger is written anew to a second
-    file, which then takes the first one's place, because an engine leaves the bytes of deleted rows where they were.
+    too, the counts are made less and set-aside rows that name the farm go. A ledger in a file is written anew to a
+    second file, which then takes the first one's place, because an engine leaves the bytes of deleted rows where they
+    were; elsewhere see :mod:`analytics.ledger.erasing_elsewhere`.
 
     Parameters
     ----------
@@ -56,14 +60,18 @@ def erase_farm(ledger: Ledger, farm: str) -> Erased:
     Mistake
         There is no such farm, or the new file cannot be written.
     """
+    if not hasattr(ledger.engine, "lease"):
+        from analytics.ledger.erasing_elsewhere import erase_in_place
+
+        return erase_in_place(ledger, farm)
     place = Path(ledger.name)
     with ledger.reading() as cursor:  # Of the newest layout from here on.
         rows = sum(
             _count(cursor, f"SELECT COUNT(*) FROM {table} WHERE farm = ?", farm) for table, _ in ROW_TABLES.values()
         )
-        imports = _count(cursor, f"SELECT COUNT(DISTINCT import_no) FROM ({_of_farm()})", *[farm] * len(ROW_TABLES))
+        imports = _count(cursor, f"SELECT COUNT(DISTINCT import_no) FROM ({of_farm()})", *[farm] * len(ROW_TABLES))
     if not rows:
-        raise Mistake(f"There is no farm '{farm}' in {ledger.name}; `evenfoot table prevalence --by farm` lists them.")
+        raise no_such_farm(ledger, farm)
     draft = place.with_name(f"{place.name}.{os.getpid()}.draft")
     try:
         with ledger.lease.replacing(draft) as connection:
@@ -72,6 +80,11 @@ def erase_farm(ledger: Ledger, farm: str) -> Erased:
         forget(draft)
         forget(log_of(draft))
     return Erased(rows, imports, tuple(copies_with(ledger, farm)))
+
+
+def no_such_farm(ledger: Ledger, farm: str) -> Mistake:
+    """What to say of a farm that has no rows."""
+    return Mistake(f"There is no farm '{farm}' in {ledger.name}; `evenfoot table prevalence --by farm` lists them.")
 
 
 def copies_with(ledger: Ledger, farm: str) -> list[Path]:
@@ -99,7 +112,8 @@ def _holds(path: Path, farm: str) -> bool:
         lease.drop_if_idle()
 
 
-def _of_farm() -> str:
+def of_farm() -> str:
+    """SQL of the import and digest of every row of a farm, with one ``?`` a row table for its name."""
     return " UNION ALL ".join(
         f"SELECT import_no, row_key FROM {table} WHERE farm = ?" for table, _ in ROW_TABLES.values()
     )
@@ -123,7 +137,7 @@ def _write_without(connection: Any, draft: Path, farm: str) -> None:
         for table in BOOKKEEPING:
             if table not in ("horn_limits", "history"):
                 connection.execute(f"INSERT INTO {table} SELECT * FROM {source}{table}")
-        _scrub_imports(connection, source, farm)
+        scrub_imports(connection, source, farm)
         for table, _ in ROW_TABLES.values():
             sums.keep(connection, table)
         note(connection, "farm erased", subject="ledger")
@@ -137,8 +151,17 @@ def _write_without(connection: Any, draft: Path, farm: str) -> None:
     connection.execute("DETACH without")
 
 
-def _scrub_imports(connection: Any, source: str, farm: str) -> None:
-    """Take the farm out of what is kept of the imports: files, digests, notes, set-aside rows, counts."""
+def scrub_imports(connection: Any, source: str, farm: str) -> None:
+    """Take the farm out of what is kept of the imports: files, digests, notes, set-aside rows, counts.
+
+    Parameters
+    ----------
+    connection : connection
+        What holds the tables that are changed.
+    source : str
+        Stands before the name of a table that still has the farm's rows.
+    farm : str
+    """
     for kind, (table, _) in ROW_TABLES.items():
         gone = f"SELECT row_key FROM {source}{table} WHERE farm = ?"
         connection.execute(f"DELETE FROM seen_again WHERE kind = ? AND row_key IN ({gone})", [kind, farm])
@@ -148,17 +171,18 @@ def _scrub_imports(connection: Any, source: str, farm: str) -> None:
             WHERE imports.import_no = less.import_no""",
             [farm],
         )
-    there = " UNION ".join(f"SELECT import_no FROM {table}" for table, _ in ROW_TABLES.values())
+    others = " UNION ".join(
+        f"SELECT import_no FROM {source}{table} WHERE farm IS DISTINCT FROM ?" for table, _ in ROW_TABLES.values()
+    )
     # An import that was taken back has no rows that would say whose they were: its file and its rows set aside go.
     only = (
-        "SELECT import_no FROM imports WHERE undone_at IS NOT NULL OR (import_no NOT IN ("
-        + there
-        + ") AND import_no IN "
-        "(SELECT import_no FROM (" + _of_farm().replace("FROM ", f"FROM {source}") + ")))"
+        f"SELECT import_no FROM imports WHERE undone_at IS NOT NULL OR (import_no NOT IN ({others}) AND import_no IN "
+        "(SELECT import_no FROM (" + of_farm().replace("FROM ", f"FROM {source}") + ") AS of_farm))"
     )
-    emptied = [number for (number,) in connection.execute(only, [farm] * len(ROW_TABLES)).fetchall()]
-    connection.execute("DELETE FROM set_aside WHERE import_no IN (SELECT UNNEST(?))", [emptied])
-    connection.execute("DELETE FROM seen_again WHERE import_no IN (SELECT UNNEST(?))", [emptied])
+    emptied = [number for (number,) in connection.execute(only, [farm] * 2 * len(ROW_TABLES)).fetchall()]
+    for number in emptied:
+        connection.execute("DELETE FROM set_aside WHERE import_no = ?", [number])
+        connection.execute("DELETE FROM seen_again WHERE import_no = ?", [number])
     told = farm.casefold()
     for number, key, original, value in connection.execute(
         "SELECT import_no, row_no, original, value FROM set_aside"

@@ -44,7 +44,7 @@ def move(source: Ledger, target: Ledger) -> int:
             raise Mistake(
                 f"There are records in {target.name} already; give an empty place, such as a new database or schema."
             )
-        for table, columns in _tables().items():
+        for table, columns in tables_moved().items():
             listed = ", ".join(f'"{name}"' for name in columns)
             rows = source.engine.batches(cursor, f"SELECT {listed} FROM {table}", BATCH)
             count += _load(connection, table, listed, rows)
@@ -72,7 +72,8 @@ def read_file(ledger: Ledger, backup: Path) -> None:
             source.lease.drop_if_idle()
 
 
-def _tables() -> dict[str, dict[str, str]]:
+def tables_moved() -> dict[str, dict[str, str]]:
+    """Table -> column -> kind of all that is moved: everything but what a ledger says of itself."""
     tables = {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()} | DERIVED_TABLES | BOOKKEEPING
     return {table: columns for table, columns in tables.items() if table != "meta"}
 

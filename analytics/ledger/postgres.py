@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from analytics.ledger.dialects import translate
 from analytics.ledger.postgres_address import PostgresAddress, explain
+from analytics.ledger.postgres_bytes import forget_bytes
 from analytics.ledger.rows_as_frames import frame_of
 from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES
 from analytics.mistake import Mistake
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     import pandas as pd
     import psycopg
     import pyarrow as pa
+
+    from analytics.words import Said
 
 WAIT = "60s"
 """How long one writer waits for another before it is told so."""
@@ -211,6 +214,17 @@ class PostgresEngine:
         for table, columns in DERIVED_TABLES.items():
             by = "farm, visit_date" if "visit_date" in columns else "farm, cow"
             connection.ask(f"CREATE INDEX IF NOT EXISTS {table}_farm ON {table} ({by})")
+
+    def whole_rows(self, connection: Any) -> str:
+        return ""
+
+    def misplaced(self, connection: Any) -> Iterable[Said]:
+        """Rows have no place of their own."""
+        return ()
+
+    def forget_bytes(self) -> tuple[str, ...]:
+        """Have the server write every table anew, and what it kept of their contents for planning."""
+        return forget_bytes(self._place)
 
     def tables(self, connection: Any) -> set[str]:
         rows = connection.ask(

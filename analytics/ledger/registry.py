@@ -19,7 +19,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from analytics.ledger.schema import ROW_TABLES
+from analytics.ledger.verifying import unreadable_table
 from analytics.mistake import Mistake
+from analytics.words import Said, say
 
 CONTENTS = "evenfoot.json"
 LOCK = "evenfoot.lock"
@@ -31,6 +34,9 @@ memory. Another number can be given when the folder is made."""
 WAIT_SECONDS = 60.0
 KEEP_SECONDS = 3600.0
 """How long files stay that no longer count, for who is still reading them."""
+
+BEFORE = "before_"
+"""Begins the names of views on the rows of all farms as they were before a change."""
 
 WHOLE = "all"
 """The bucket of tables that are not dealt out by farm."""
@@ -128,6 +134,39 @@ class RegistryFolder:
             finally:
                 memory.close()
 
+    def whole_rows(self, memory: Any) -> str:
+        """Views on the rows of all farms as they were before the change; gives what their names begin with."""
+        contents = self.contents()
+        for table, _ in ROW_TABLES.values():
+            files = [str(self.path / name) for name in contents.files.get(table, {}).values()]
+            rows = f"read_parquet({_listed(files)})" if files else table
+            memory.execute(f"CREATE TEMP VIEW {BEFORE}{table} AS SELECT import_no, row_key, farm FROM {rows}")
+        return BEFORE
+
+    def forget_now(self) -> None:
+        """Delete what no longer counts at once. Who is just reading it is told to ask again."""
+        with self._alone():
+            self._forget_old({name for each in self.contents().files.values() for name in each.values()}, 0.0)
+
+    def misplaced(self, contents: Contents) -> Iterator[Said]:
+        """Sentences on files that are gone or torn, and on rows that do not lie in the bucket of their farm."""
+        import duckdb
+
+        with duckdb.connect() as memory:
+            for files in contents.files.values():
+                for bucket, name in files.items():
+                    try:
+                        farms = _farms(memory, self.path / name) if bucket != WHOLE else []
+                    except duckdb.Error as error:
+                        yield unreadable_table(str(self.path / name), error)
+                        continue
+                    if any(contents.bucket_of(farm) != bucket for farm in farms):
+                        yield say(
+                            "The file {name} holds rows of farms that belong to another bucket; put the folder back "
+                            "from a copy.",
+                            name=name,
+                        )
+
     def _take_out(self, memory: Any, contents: Contents, touched: set[str] | None) -> None:
         for table, columns in contents.columns.items():
             listed = ", ".join(f'"{name}" {kind}' for name, kind in columns.items())
@@ -199,13 +238,13 @@ class RegistryFolder:
             os.fsync(file.fileno())
         return {bucket: name}
 
-    def _forget_old(self, counted: set[str]) -> None:
+    def _forget_old(self, counted: set[str], keep: float = KEEP_SECONDS) -> None:
         """Delete files that have not counted for some time: of past states, and of changes that never ended."""
-        old = time.time() - KEEP_SECONDS
+        old = time.time() - keep
         for path in self.path.glob("*/*.parquet"):
             if path.relative_to(self.path).as_posix() not in counted:
                 with contextlib.suppress(OSError):
-                    if path.stat().st_mtime < old:
+                    if not keep or path.stat().st_mtime < old:
                         path.unlink()
 
     @contextlib.contextmanager
@@ -232,6 +271,15 @@ class RegistryFolder:
                         ) from None
                     time.sleep(0.05)
             yield
+
+
+def _farms(memory: Any, path: Path) -> list[str | None]:
+    return [farm for (farm,) in memory.execute("SELECT DISTINCT farm FROM read_parquet(?)", [str(path)]).fetchall()]
+
+
+def _listed(texts: list[str]) -> str:
+    """Texts as a list of literals."""
+    return "[" + ", ".join("'" + text.replace("'", "''") + "'" for text in texts) + "]"
 
 
 def _columns(memory: Any) -> dict[str, dict[str, str]]:

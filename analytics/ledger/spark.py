@@ -20,10 +20,13 @@ from analytics.ledger.dialects import fill_in
 from analytics.ledger.registry import BUCKETS, Contents, RegistryFolder
 from analytics.ledger.rows_as_frames import frame_of_arrow
 from analytics.mistake import Mistake
+from analytics.words import say
 
 if TYPE_CHECKING:
     import pandas as pd
     import pyarrow as pa
+
+    from analytics.words import Said
 
 STATES_KEPT = 2
 """States of the registry whose tables stay known to Spark: the newest, and the one who asked before it came."""
@@ -79,7 +82,8 @@ class SparkConnection:
 
     def ask(self, sql: str) -> SparkResult:
         """Run a question that is in Spark's own SQL."""
-        return SparkResult(self.session.sql(sql).toArrow())
+        with answering():
+            return SparkResult(self.session.sql(sql).toArrow())
 
 
 class SparkEngine:
@@ -127,6 +131,16 @@ class SparkEngine:
 
     def settle(self, connection: Any) -> None:
         """Files need nothing beside them."""
+
+    def whole_rows(self, connection: Any) -> str:
+        return self.folder.whole_rows(connection)
+
+    def misplaced(self, connection: Any) -> Iterable[Said]:
+        return self.folder.misplaced(connection.contents)
+
+    def forget_bytes(self) -> tuple[str, ...]:
+        self.folder.forget_now()
+        return ("Snapshots and copies of the folder are in the hands of whoever keeps the storage.",)
 
     def tables(self, connection: Any) -> set[str]:
         if isinstance(connection, SparkConnection):
@@ -176,6 +190,31 @@ class SparkEngine:
                 for old in sorted(self._sessions)[:-STATES_KEPT]:
                     del self._sessions[old]
             return self._sessions[contents.changes]
+
+
+GONE = ("FILE_NOT_EXIST", "FileNotFoundException", "PATH_NOT_FOUND")
+"""What Spark says of a file that was there when the question was planned [pub: Apache Spark, error conditions]."""
+
+
+@contextlib.contextmanager
+def answering() -> Iterator[None]:
+    """What can befall a question that is right, as one sentence."""
+    from py4j.protocol import Py4JError, Py4JNetworkError  # type: ignore[import-untyped]
+    from pyspark.errors import PySparkException
+
+    try:
+        yield
+    except (Py4JNetworkError, ConnectionError):
+        raise Mistake(say("Spark has stopped; start Evenfoot again.")) from None
+    except (PySparkException, Py4JError) as error:
+        if not any(mark in str(error) for mark in GONE):
+            raise
+        raise Mistake(
+            say(
+                "A file of the registry went away while it was read, as happens when a farm is erased; ask again. If "
+                "it stays so, look with `evenfoot verify`."
+            )
+        ) from None
 
 
 _starting = threading.Lock()

@@ -48,7 +48,7 @@ class Verdict:
 
 
 def verify(ledger: Ledger) -> Verdict:
-    """Check a ledger in a file; nothing in it is changed.
+    """Check a ledger; nothing in it is changed. One that is not a file is read into one first.
 
     Read are all columns of all tables, by which the engine checks its own checksums of the file. Then: the tables
     and columns are those of the layout; every row belongs to an import that holds; no row is there twice; every
@@ -60,22 +60,27 @@ def verify(ledger: Ledger) -> Verdict:
     Raises
     ------
     Mistake
-        There is no ledger, it is no ledger, it is from a newer Evenfoot, or it is not a file.
+        There is no ledger, it is no ledger, or it is from a newer Evenfoot.
     """
+    if not hasattr(ledger.engine, "lease"):
+        from analytics.ledger.verifying_elsewhere import verify_elsewhere
+
+        return verify_elsewhere(ledger)
     try:
         with ledger.lease.reading() as cursor:
             if ledger.layout(cursor) == SCHEMA_VERSION:
-                return _verdict(cursor)
+                return verdict_of(cursor)
         with tempfile.TemporaryDirectory(prefix="evenfoot-") as folder:
             copy = open_ledger(str(Path(folder) / "ledger.duckdb"))
             copy_file(ledger, Path(copy.name))
             with copy.reading() as cursor:
-                return _verdict(cursor)
+                return verdict_of(cursor)
     except Damaged as damage:
         return Verdict((say("{damage}", damage=str(damage)),))
 
 
-def _unreadable(what: str, error: Exception) -> Said:
+def unreadable_table(what: str, error: Exception) -> Said:
+    """What to say of something that the engine could not read."""
     return say(
         "{what} cannot be read ({error}); put a backup back with `evenfoot restore`.",
         what=what,
@@ -83,7 +88,8 @@ def _unreadable(what: str, error: Exception) -> Said:
     )
 
 
-def _verdict(cursor: Any) -> Verdict:
+def verdict_of(cursor: Any) -> Verdict:
+    """Check the ledger in a file that a cursor reads; see :func:`verify`."""
     findings = [*_shape(cursor)]
     if findings:
         return Verdict(tuple(findings))
@@ -124,7 +130,7 @@ def unread(cursor: Any) -> Iterator[Said]:
         try:
             cursor.execute(f"SELECT {looked} FROM {table}").fetchall()
         except duckdb.Error as error:
-            yield _unreadable(f"The table {table}", error)
+            yield unreadable_table(f"The table {table}", error)
 
 
 def _found(cursor: Any) -> dict[str, dict[str, str]]:

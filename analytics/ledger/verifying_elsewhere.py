@@ -1,0 +1,66 @@
+"""Is a ledger on a server or in the folder of a registry whole? Read to the last row and checked as a file is."""
+
+from __future__ import annotations
+
+import contextlib
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.moving import move, tables_moved
+from analytics.ledger.verifying import Verdict, unreadable_table, verdict_of
+from analytics.mistake import Mistake
+from analytics.words import Said, say
+
+
+def verify_elsewhere(ledger: Ledger) -> Verdict:
+    """Read every row of every table into a file in a temporary folder, and check that as a ledger's own file is.
+
+    What the storage itself may have lost shows as rows that are missing or are not what they were: a row's key is
+    the digest of its content, an import says how many it brought. Rows of a registry must lie in the bucket of
+    their farm, where imports look for them.
+
+    Raises
+    ------
+    Mistake
+        There is no ledger, or it cannot be reached.
+    """
+    with ledger.reading() as cursor:
+        findings = [*_shape(ledger, cursor)] or [*ledger.engine.misplaced(cursor)]
+    if findings:
+        return Verdict(tuple(findings))
+    with tempfile.TemporaryDirectory(prefix="evenfoot-") as room:
+        copy = open_ledger(str(Path(room) / "ledger.duckdb"))
+        try:
+            move(ledger, copy)
+        except Mistake:
+            raise
+        except Exception as error:
+            # Whatever the storage says of a file that is gone or a page that is damaged: it is told, and is no failure.
+            return Verdict((unreadable_table(ledger.name, error),))
+        try:
+            with copy.reading() as cursor:
+                return verdict_of(cursor)
+        finally:
+            with contextlib.suppress(Mistake):
+                copy.lease.drop_if_idle()
+
+
+def _shape(ledger: Ledger, cursor: Any) -> Iterator[Said]:
+    """Tables and columns that are not there."""
+    found = ledger.engine.tables(cursor)
+    for table, columns in tables_moved().items():
+        if table not in found:
+            yield say("The table {table} is missing; put a backup back with `evenfoot restore`.", table=table)
+            continue
+        there = set(cursor.execute(f"SELECT * FROM {table} LIMIT 0").df().columns)
+        wrong = sorted(set(columns) - there)
+        if wrong:
+            yield say(
+                "The table {table} has other columns than it should ({columns}); put a backup back with "
+                "`evenfoot restore`.",
+                table=table,
+                columns=", ".join(wrong),
+            )
