@@ -13,11 +13,13 @@ from analytics.measures.basis import FEW_COWS
 from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.measures.outcome import LESION, series_basis
+from analytics.measures.part_of_farms import part_of_farms
 from analytics.methods.change import LEAST_TIMES, HeldChange, held_change
 from analytics.methods.cluster import cluster_sums
 from analytics.methods.did import DifferenceInDifferences, difference_in_differences
 from analytics.mistake import Mistake
 from analytics.tally.before_after import before_after, changes
+from analytics.tally.farm_sample import farm_sample
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 
@@ -106,14 +108,15 @@ def change_impact(
                 listed=", ".join(others) or say("none here"),
             )
         )
-    asked = selection
+    sample = farm_sample(ledger, selection.with_(visits=("all",)), first=of)
+    asked = selection = selection.with_(farms=sample.selection.farms)
     selection, widened = _enough_visits(ledger, selection, day)
     months, cows = before_after(ledger, selection, day, LESION.name)
     found = held_change(_timed(months, day), float(day.year * 12 + day.month), level=level)
     few = _few_cows(cows)
-    basis, cautions = series_basis(
-        ledger, selection, LESION, level, _METHOD, _notes(found, few, day, what, widened, level)
-    )
+    notes = (*part_of_farms(sample), *_notes(found, few, day, what, widened, level))
+    basis, cautions = series_basis(ledger, selection, LESION, level, _METHOD, notes)
+    cautions += part_of_farms(sample)
     table = pd.DataFrame([*_shares(cows, level), *_rows(found, few)], columns=list(COLUMNS))
     if against is not None:
         compared = _against(ledger, asked, day, against, level)

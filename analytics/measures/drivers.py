@@ -59,12 +59,9 @@ def drivers(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
     """
     spans = spans_of(months_with_records(ledger, selection, "scores"))
     asked = selection
-    rows: list[dict[str, Any]] = []
     if spans is not None:
         now, past = now_and_past(selection, spans)
         asked = selection.with_(since=past.since, until=now.until)
-        for by in GROUPINGS:
-            rows += _levels(by, lame_by_cow(ledger, now, by), lame_by_cow(ledger, past, by), level)
     basis, cautions = basis_of(
         ledger, asked, unit="scoring", level=level, method=say("difference of two ratios, cows paired"), source="scores"
     )
@@ -72,6 +69,10 @@ def drivers(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
         return Answer(
             "drivers", pd.DataFrame(columns=list(COLUMNS)), basis, (*cautions, _POOLED), ("grouping", "which")
         )
+    rows: list[dict[str, Any]] = []
+    if spans is not None:
+        for by in GROUPINGS:
+            rows += _levels(by, lame_by_cow(ledger, now, by), lame_by_cow(ledger, past, by), level)
     table = pd.DataFrame(rows, columns=[name for name in COLUMNS if name not in ("q_value", "direction")])
     adjusted, called = benjamini_hochberg(table["p_value"].to_numpy(dtype=float), 1 - level)
     few = table[["at_risk", "past_at_risk"]].min(axis=1) < FEW_COWS

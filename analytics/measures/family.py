@@ -12,11 +12,13 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
 from analytics.measures.kept import keep
+from analytics.measures.part_of_farms import part_of_farms
 from analytics.methods.farm_level import with_herd_level
 from analytics.methods.heritability import LEAST_SIRES, liability_h2
 from analytics.methods.intervals import normal_quantile
 from analytics.methods.random_herd import RandomHerd, random_herd_logit
 from analytics.tally.daughters import daughters
+from analytics.tally.farm_sample import farm_sample
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 
@@ -59,6 +61,8 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
     Gianola D (1982) J Anim Sci 54:1079-1096. Nakagawa S, Schielzeth H (2010) Biol Rev 85:935-956 (the latent
     variance). Robinson GK (1991) Statistical Science 6:15-51 (shrunken estimates).
     """
+    sample = farm_sample(ledger, selection)
+    selection = sample.selection
     frame = daughters(ledger, selection)
     known = frame[frame["sire"].notna()]
     per_sire = known.groupby("sire").agg(
@@ -85,8 +89,9 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
                 say("limits of the shrunken share from the doubt about sire and mean"),
             )
         ),
-        notes=_notes(frame, per_sire, heritability),
+        notes=(*part_of_farms(sample), *_notes(frame, per_sire, heritability)),
     )
+    cautions += part_of_farms(sample)
     cautions += _words(table, fitted, heritability, level)
     table = table.sort_values(["shrunken", "rate", "sire"], kind="stable").reset_index(drop=True)
     return Answer(

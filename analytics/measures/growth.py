@@ -11,8 +11,10 @@ from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
 from analytics.measures.horn import nothing_measured
 from analytics.measures.kept import keep
+from analytics.measures.part_of_farms import part_of_farms
 from analytics.methods.nested import NestedFit, nested_model
 from analytics.mistake import Mistake
+from analytics.tally.farm_sample import farm_sample
 from analytics.tally.horn_growth import WHILE, Growth, growth_pairs
 from analytics.tally.narrow import OF_SITE, OF_TRIM
 from analytics.tally.selection import Selection
@@ -95,8 +97,10 @@ def growth(
     Bulletin 2:110-114 (degrees of freedom).
     """
     by = _known(by)
+    sample = farm_sample(ledger, selection.with_(visits=("all",)), "horn_readings")
+    selection = selection.with_(farms=sample.selection.farms)
     found = growth_pairs(ledger, selection, by)
-    notes = (NET, *_left_out(found))
+    notes = (NET, *part_of_farms(sample), *_left_out(found))
     basis, _ = basis_of(
         ledger,
         selection.with_(visits=("all",)),
@@ -136,7 +140,8 @@ def growth(
             "estimated": [estimated],
         }
     )
-    return Answer("growth", table[[*by, *COLUMNS]], basis, _cautions(table, estimated, spread), by, {"spread": spread})
+    cautions = (*part_of_farms(sample), *_cautions(table, estimated, spread))
+    return Answer("growth", table[[*by, *COLUMNS]], basis, cautions, by, {"spread": spread})
 
 
 def _known(by: tuple[str, ...]) -> tuple[str, ...]:

@@ -92,7 +92,7 @@ def plan(
     Raises
     ------
     Mistake
-        Fewer than one cow a day.
+        Fewer than one cow a day, or very many farms.
     """
     if cows_a_day < 1:
         raise Mistake(

@@ -12,6 +12,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
 from analytics.measures.kept import keep
+from analytics.measures.part_of_farms import part_of_farms
 from analytics.measures.periods import period_label
 from analytics.methods.intervals import clopper_pearson
 from analytics.methods.multiple import benjamini_hochberg
@@ -26,6 +27,7 @@ from analytics.tally.episodes import (
     recurrence_question,
     repeat_cows_question,
 )
+from analytics.tally.farm_sample import farm_sample
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import LESIONS
 from analytics.words import Said, say, unfilled
@@ -117,6 +119,8 @@ def recurrence(
         raise Mistake(say("Recurrence is on the same cow or the same claw, not per '{per}'.", per=per))
     gap_days = checked_gap(gap_days)
     places = PLACES if per is None else (per,)
+    sample = farm_sample(ledger, selection.with_(visits=("all",)))
+    selection = selection.with_(farms=sample.selection.farms)
     asked: dict[str, Any] = {
         place: recurrence_question(selection, ("lesion", *others), place, gap_days) for place in places
     }
@@ -139,11 +143,11 @@ def recurrence(
         unit=per or say("cow and claw"),
         level=level,
         method=say("Kaplan-Meier, log-minus-log limits, exact ones where nothing came back"),
-        notes=(_definition(gap_days), *notes),
+        notes=(_definition(gap_days), *part_of_farms(sample), *notes),
     )
     # Whether cases come back is not made too high by lame cows being brought first; that caution is not for here.
     cautions = tuple(c for c in cautions if not c.startswith("These figures include"))
-    cautions += _words(table, places)
+    cautions += part_of_farms(sample) + _words(table, places)
     curve = (
         pd.concat(curves, ignore_index=True) if curves else pd.DataFrame(columns=["level", "lesion", *others, *CURVE])
     )

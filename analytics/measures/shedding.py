@@ -10,9 +10,11 @@ from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
 from analytics.measures.horn import nothing_measured, pooled, selective_horn
 from analytics.measures.kept import keep
+from analytics.measures.part_of_farms import part_of_farms
 from analytics.methods.cluster import ClusterProportion, cluster_proportion
 from analytics.methods.cluster_mean import cluster_mean
 from analytics.methods.ordinal import proportional_odds
+from analytics.tally.farm_sample import FarmSample, farm_sample
 from analytics.tally.horn import horn_sums, known_groupings
 from analytics.tally.horn_shedding import count_stages, out_of_order, stages_for_model
 from analytics.tally.selection import Selection
@@ -23,9 +25,12 @@ from analytics.words import Said, say
 COLUMNS = ("shed_stage", "feet", "share", "low", "high", "seen", "cows")
 MODEL = ("term", "odds_ratio", "low", "high", "p_value", "feet", "note")
 
+READINGS_FOR_MODEL = 100_000
+"""A model is fitted to the readings of whole farms that have no more than this together, which changes the figures less
+than their intervals. [common practice, no source]"""
+
 FEET_FOR_MODEL = 50_000
-"""A model is fitted to no more feet than this; of a larger ledger every so many cows are taken, which changes the
-figures less than their intervals. [common practice, no source]"""
+"""Of one farm with more feet than this every so many cows are taken. [common practice, no source]"""
 
 BEYOND_READING = 1000.0
 """Odds ratios beyond this come of terms that nearly go together, not of so strong an effect.
@@ -91,9 +96,15 @@ def shedding(
         return nothing_measured("shedding", (*by, *COLUMNS), basis, by)
     found = _shares(counts, level)
     table = counts.assign(feet=counts["sum_m"], seen=counts["sum_n"], share=found.p, low=found.low, high=found.high)
-    model, why = _model(stages_for_model(ledger, selection), level)
-    wrong = out_of_order(ledger, selection)
-    cautions = selective_horn(cautions) + (CYCLES, *why, *_few(counts, by), *pooled(counts["n_farms"]))
+    sample = farm_sample(ledger, selection, "horn_readings", most=READINGS_FOR_MODEL)
+    model, why = _model(stages_for_model(ledger, sample.selection), level)
+    listed = farm_sample(ledger, selection, "horn_readings")
+    wrong = out_of_order(ledger, listed.selection)
+    cautions = (
+        selective_horn(cautions)
+        + _of_some_farms(sample, listed)
+        + (CYCLES, *why, *_few(counts, by), *pooled(counts["n_farms"]))
+    )
     if len(wrong):
         cautions += (
             say(
@@ -108,6 +119,13 @@ def shedding(
         "expected": _expected(ledger, selection, level),
     }
     return Answer("shedding", table[[*by, *COLUMNS]].reset_index(drop=True), basis, cautions, by, extra)
+
+
+def _of_some_farms(model: FarmSample, listed: FarmSample) -> tuple[Said, ...]:
+    """Which farms the model, and the list of rows out of order, rest on; the shares always rest on all."""
+    out = [say("The model of what the stage goes with: {part}", part=part) for part in part_of_farms(model)]
+    out += [say("Rows out of order: {part}", part=part) for part in part_of_farms(listed)]
+    return tuple(out)
 
 
 def standing() -> pd.DataFrame:
@@ -138,10 +156,12 @@ def _shares(counts: pd.DataFrame, level: float) -> ClusterProportion:
 def _model(frame: pd.DataFrame, level: float) -> tuple[pd.DataFrame, tuple[Said, ...]]:
     """The proportional-odds model of stage on housing, season and weeks on grass."""
     cows = frame["farm"] + "|" + frame["cow"]
+    thinned: tuple[Said, ...] = ()
     if len(frame) > FEET_FOR_MODEL:
         codes = cows.astype("category").cat.codes
         every = len(frame) // FEET_FOR_MODEL + 1
         frame, cows = frame[codes % every == 0], cows[codes % every == 0]
+        thinned = (say("The model of what the stage goes with takes one cow in {n}, as there are many.", n=every),)
     notes: list[tuple[str, int, str]] = []
     kept = pd.Series(True, index=frame.index)
     for name in ("housing", "season"):
@@ -187,7 +207,7 @@ def _model(frame: pd.DataFrame, level: float) -> tuple[pd.DataFrame, tuple[Said,
             references=" in ".join(map(str, references)),
         )
         told = fit.coefficients["estimate"].abs() > np.log(BEYOND_READING)
-        return model, (against, NEARLY_ONE) if told.any() else (against,)
+        return model, (*thinned, against, NEARLY_ONE) if told.any() else (*thinned, against)
     return model, (say("Not enough to say what shedding goes with: {reason}", reason=fit.reason),)
 
 

@@ -14,8 +14,10 @@ from analytics.measures.basis import FEW_COWS
 from analytics.measures.kept import keep
 from analytics.measures.limits import FEW_CLUSTERS
 from analytics.measures.outcome import Outcome, months_of, outcome_of, series_basis
+from analytics.measures.part_of_farms import part_of_farms
 from analytics.methods.slope import LogisticSlope, logistic_slope
 from analytics.methods.trend import cochran_armitage
+from analytics.tally.farm_sample import farm_sample
 from analytics.tally.selection import Selection
 from analytics.tally.series import monthly
 from analytics.words import Said, say
@@ -57,11 +59,19 @@ def trend(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answe
     Agresti A (2002) Categorical Data Analysis, 2nd ed., section 5.3.5.
     """
     outcome = outcome_of(selection)
-    rows = _with_time(monthly(ledger, selection, outcome.name, ("farm", "cow")))
-    slope, notes = _slope(rows, level)
+    sample = farm_sample(ledger, selection, outcome.source)
+    months = months_of(ledger, selection, outcome)
+    by_farms = sample.partial and months["farm"].nunique() >= FEW_CLUSTERS
+    if sample.partial and not by_farms:
+        selection = sample.selection
+        months = months_of(ledger, selection, outcome)
+    rows = _with_time(monthly(ledger, sample.selection, outcome.name, ("farm", "cow")))
+    # Where farms are the clusters, sums by farm and month say of the slope all that the rows of their cows do.
+    slope, notes = _slope(_with_time(months.assign(cow="")) if by_farms else rows, level)
     if rows["animal"].nunique() < FEW_COWS:
         slope = replace(slope, converged=False)
-    series = months_of(ledger, selection, outcome).groupby("month", as_index=False)[["cases", "at_risk", "cows"]].sum()
+    notes += () if by_farms else part_of_farms(sample)
+    series = months.groupby("month", as_index=False)[["cases", "at_risk", "cows"]].sum()
     series = series.assign(prevalence=series["cases"] / series["at_risk"])
     notes += _words(slope, outcome, level)
     basis, cautions = series_basis(ledger, selection, outcome, level, METHOD, notes)
@@ -69,6 +79,8 @@ def trend(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answe
     if rows["farm"].nunique() > 1:
         extra["by_farm"] = _by_farm(rows, level)
         cautions += _farms_differ(extra["by_farm"])
+    for part in part_of_farms(sample):
+        cautions += (say("Farm by farm: {part}", part=part),) if by_farms else (part,)
     cautions += _too_little(slope, basis.cows)
     return Answer("trend", _table(slope, series), basis, cautions, ("term",), extra)
 

@@ -14,6 +14,7 @@ from analytics.measures.answer import Answer, Basis
 from analytics.measures.basis import basis_of
 from analytics.measures.due_reasons import REASONS, reasons_of
 from analytics.measures.kept import keep
+from analytics.measures.part_of_farms import refuse_many_farms
 from analytics.measures.toe_forecast import COLUMNS as TOE
 from analytics.measures.toe_forecast import Pace, pace_of, toes_carried_on
 from analytics.tally.due import herd_on, newest_record
@@ -94,6 +95,11 @@ def worklist(
         looked_on; and the claw expected to be long first: foot, claw, toe_from (measured or assumed), left_on, left_mm,
         expected_mm, expected_low, expected_high, limit_mm, passes_on, passes_from, passes_to. One row a cow.
         ``extra["reasons"]``: farm, cow, due_on, words, who, one row a reason, the soonest first.
+
+    Raises
+    ------
+    Mistake
+        The selection holds very many farms.
     """
     today = on or newest_record(ledger, selection)
     if today is None:
@@ -123,7 +129,14 @@ def basis_on(ledger: Ledger, selection: Selection, today: dt.date, level: float,
 def everybody_due(
     ledger: Ledger, selection: Selection, on: dt.date, *, level: float = 0.95, limits: HornLimits | None = None
 ) -> Due:
-    """Every reason why a cow in the herd should be seen, however far ahead; what the list and the plan rest on."""
+    """Every reason why a cow in the herd should be seen, however far ahead; what the list and the plan rest on.
+
+    Raises
+    ------
+    Mistake
+        The selection holds very many farms.
+    """
+    refuse_many_farms(ledger, selection)
     limits = limits or horn_limits(ledger)
     herd = herd_on(ledger, selection, on)
     if herd.empty:

@@ -38,6 +38,17 @@ def _newest(selection: Selection) -> Question:
     return question_of(both.agg(day=both.visit_date.max()))
 
 
+def farms_of(ledger: Ledger, selection: Selection) -> int:
+    """How many farms of a selection have cows."""
+    return int(fetch(ledger, _farms(selection))["farms"].iloc[0])
+
+
+@built_once
+def _farms(selection: Selection) -> Question:
+    cows = _of_farms("cows", selection)
+    return question_of(cows.agg(farms=cows.farm.nunique()))
+
+
 def _everything(selection: Selection, on: dt.date | None) -> Selection:
     return Selection(farms=selection.farms, cows=selection.cows, allowed=selection.allowed, until=on, visits=("all",))
 
