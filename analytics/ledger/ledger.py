@@ -35,8 +35,9 @@ def open_ledger(address: str | os.PathLike[str] | None = None) -> Ledger:
     Parameters
     ----------
     address : str or path, optional
-        A path, ``duckdb://PATH``, ``postgres://USER@HOST/DATABASE`` or ``pyspark:///FOLDER``. Without one: the
-        EVENFOOT_LEDGER environment variable, else the file in the user's data folder.
+        A path, ``duckdb://PATH``, ``postgres://USER@HOST/DATABASE`` or ``pyspark:///FOLDER``; any other address
+        that Ibis opens can be read. Without one: the EVENFOOT_LEDGER environment variable, else the file in the
+        user's data folder.
 
     Raises
     ------
@@ -63,6 +64,10 @@ def engine_at(address: str) -> Engine:
         from analytics.ledger.spark import spark_at
 
         return spark_at(address)
+    from analytics.ledger.ibis_engine import ibis_at, schemes
+
+    if scheme in schemes() and rest:
+        return ibis_at(address)
     raise Mistake(
         say(
             "The ledger address '{scheme}://...' cannot be opened; give the path of a file, duckdb://PATH, "

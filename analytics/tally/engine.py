@@ -92,6 +92,13 @@ class Question:
             return text
         return text.replace(quoted(THE_FARM, dialect), quoted(self.farm, dialect))
 
+    def bound(self) -> ir.Table:
+        """The expression with the farm put in, for engines that are asked through Ibis and not by SQL."""
+        if self.farm is None:
+            return self.expression
+        put: ir.Table = self.expression.op().replace(_farm_put_in(self.farm)).to_expr()
+        return put
+
     def of(self, farm: str) -> Question:
         """The same question of one farm; the SQL made so far, and later, is shared."""
         return Question(self.texts, farm)
@@ -177,7 +184,22 @@ def fetch_many(ledger: Ledger, questions: Mapping[str, ir.Table | Question]) -> 
     asked = {name: q if isinstance(q, Question) else question_of(q) for name, q in questions.items()}
     engine = ledger.engine
     with ledger.reading() as cursor:
+        through_ibis = getattr(cursor, "ask_ibis", None)
+        if through_ibis is not None:
+            return {name: through_ibis(question.bound()) for name, question in asked.items()}
         return {name: engine.frame(cursor, question.sql(engine.dialect)) for name, question in asked.items()}
+
+
+def _farm_put_in(farm: str) -> Callable[[Any, dict[str, Any] | None], Any]:
+    """A replacer of literals: the farm for :data:`THE_FARM`."""
+    import ibis.expr.operations as ops
+
+    def fit(node: Any, inside: dict[str, Any] | None) -> Any:
+        if isinstance(node, ops.Literal) and node.value == THE_FARM:
+            return ops.Literal(farm, dtype=node.dtype)
+        return node.__recreate__(inside) if inside else node
+
+    return fit
 
 
 def aggregated(base: ir.Table, keys: list[str], **sums: ir.Value) -> ir.Table:
