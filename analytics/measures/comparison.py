@@ -27,7 +27,8 @@ from analytics.measures.kept import keep
 from analytics.measures.limits import FEW_CLUSTERS, limits_of
 from analytics.measures.periods import period_label
 from analytics.measures.prevalence import counted_with_clusters
-from analytics.methods.cluster import cluster_proportion, compare_clusters
+from analytics.methods.cluster import cluster_proportion
+from analytics.methods.cluster_comparison import compare_clusters
 from analytics.methods.multiple import benjamini_hochberg
 from analytics.mistake import Mistake
 from analytics.tally.counts import count

@@ -113,7 +113,7 @@ def _lameness(ledger: Ledger, selection: Selection) -> list[tuple[Any, ...]]:
     spans = spans_of(months_with_records(ledger, selection, "scores"))
     if spans is None:
         return []
-    now, past = (count_scorings(ledger, each, ()) for each in now_and_past(selection, spans))
+    now, past = (count_scorings(ledger, each, ()).table for each in now_and_past(selection, spans))
     out: list[tuple[Any, ...]] = []
     for name in ("lame", "severe"):
         then = (int(past[name].iloc[0]), int(past["scored"].iloc[0])) if len(past) else (0, 0)

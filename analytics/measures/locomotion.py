@@ -8,7 +8,6 @@ from analytics.measures.basis import basis_of
 from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.measures.prevalence import one_farm_groups
-from analytics.tally.gait import scoring_sums
 from analytics.tally.scoring import count_scorings
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -54,9 +53,9 @@ def locomotion(
     by = tuple(dict.fromkeys(by))
     period = next((name for name in by if name in PERIODS), "month")
     others = tuple(name for name in by if name != period)
-    table = count_scorings(ledger, selection, (period, *others))
-    sums, kinds = scoring_sums(ledger, selection, (period, *others))
-    clustered = {name: limits_of(each, kinds, level) for name, each in sums.items()}
+    counted = count_scorings(ledger, selection, (period, *others))
+    table, kinds = counted.table, counted.kinds
+    clustered = {name: limits_of(each, kinds, level) for name, each in counted.sums.items()}
     basis, cautions = basis_of(
         ledger, selection, unit="scoring", level=level, method=clustered["lame"].method, source="scores"
     )

@@ -10,7 +10,8 @@ from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
 from analytics.measures.kept import keep
 from analytics.measures.limits import LIMITS, limits_of
-from analytics.tally.counts import SUMS, count
+from analytics.tally.cluster_sums import SUMS
+from analytics.tally.counts import count
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 

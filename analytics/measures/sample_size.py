@@ -15,7 +15,8 @@ from analytics.measures.kept import keep
 from analytics.methods.cluster import cluster_proportion
 from analytics.methods.power import POWER, detectable, sample_size
 from analytics.mistake import Mistake
-from analytics.tally.counts import SUMS, count
+from analytics.tally.cluster_sums import SUMS
+from analytics.tally.counts import count
 from analytics.tally.coverage import months_with_records
 from analytics.tally.selection import Selection
 from analytics.words import Said, say

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
-from scipy import optimize, special
+from scipy import special
 
+from analytics.methods.extra_binomial import Array, inflation_of, newey_west, satterthwaite, totals, weighted
 from analytics.methods.intervals import LEVEL, normal_quantile
 from analytics.words import say
-
-Array = npt.NDArray[np.float64]
 
 LEAST_TIMES = 6  # points in time on either side; 12 are better [common practice, no source]
 SLOPE_TIMES = 12  # points on either side from which a change of slope is fitted too [common practice, no source]
 YEAR = 12.0
 CURVE_STEP = 0.5
 _SEPARATED = 12.0
-_ROUNDS = 25
 
 NAMES = {"after": "level", "after_time": "slope", "time": "before"}
 
@@ -192,17 +188,17 @@ def _fit(cells: pd.DataFrame, change: float, period: float, *, trend: bool, slop
         return say("There are too few months to tell the change from the season.")
     cases, n = cells["cases"].to_numpy(dtype=float), cells["n"].to_numpy(dtype=float)
     ones = np.ones_like(at)
-    plain = _weighted(x, cases, n, ones)
+    plain = weighted(x, cases, n, ones)
     if plain is None or abs(plain.beta[1]) > _SEPARATED:
         return say("The fit did not settle.")
     kind = pd.factorize(cells["kind"], sort=True)[0]
-    inflation, spare = _inflation(x, cases, n, kind, plain)
-    solved = _weighted(x, cases, n, inflation)
+    inflation, spare = inflation_of(x, cases, n, kind, plain)
+    solved = weighted(x, cases, n, inflation)
     if solved is None:
         return say("The fit did not settle.")
     beta, covariance, errors = solved.beta, solved.covariance, "scaled"
-    df = min(float(df), _satterthwaite(x, n, kind, solved, inflation, spare))
-    hac = _newey_west(x, cases, n, beta, at, inflation) * count / max(count - x.shape[1] + kinds - 1, 1)
+    df = min(float(df), satterthwaite(x, n, kind, solved, inflation, spare))
+    hac = newey_west(x, cases, n, beta, at, inflation) * count / max(count - x.shape[1] + kinds - 1, 1)
     if hac[1, 1] > covariance[1, 1]:
         covariance, errors = hac, "newey-west"
     dispersion = max(1.0, float((plain.residual**2).sum()) / max(len(at) - x.shape[1], 1))
@@ -222,101 +218,6 @@ def _of_time(at: Array, change: float, period: float) -> dict[str, Array]:
         "cos": np.cos(angle),
         "sin": np.sin(angle),
     }
-
-
-@dataclass(frozen=True)
-class _Solved:
-    beta: Array
-    covariance: Array
-    residual: Array
-    """Pearson residuals, with the inflated variance."""
-    spare: Array
-    """What each cell leaves to judge the spread by: 1 less its leverage."""
-
-
-def _weighted(x: Array, cases: Array, n: Array, inflation: Array) -> _Solved | None:
-    """Logistic regression of cells whose variance is *inflation* times the binomial one, if it settles."""
-    from statsmodels.genmod.families import Binomial
-    from statsmodels.genmod.generalized_linear_model import GLM
-
-    with np.errstate(all="ignore"), warnings.catch_warnings():
-        # A perfect fit warns of itself; what it warns of shows in the standard errors, looked at below.
-        warnings.simplefilter("ignore")
-        fit = GLM(cases / n, x, family=Binomial(), var_weights=n / inflation).fit()
-        covariance = np.asarray(fit.cov_params(scale=1.0))
-    if not fit.converged or not np.all(np.isfinite(fit.bse)):
-        return None
-    mu = np.asarray(fit.fittedvalues)
-    weight = n * mu * (1 - mu) / inflation
-    residual = (cases - n * mu) / np.sqrt(n * mu * (1 - mu) * inflation)
-    leverage = weight * np.einsum("ij,jk,ik->i", x, covariance, x)
-    return _Solved(np.asarray(fit.params), covariance, residual, 1.0 - leverage)
-
-
-def _inflation(x: Array, cases: Array, n: Array, kind: npt.NDArray[np.intp], start: _Solved) -> tuple[Array, Array]:
-    """Variance of each cell over the binomial one, ``1 + (n - 1) likeness``, the likeness by kind.
-
-    Each kind gets the likeness with which its Pearson chi-square is what its cells leave of degrees of
-    freedom. Also gives those degrees of freedom.
-    """
-    solved, inflation = start, np.ones_like(n)
-    kinds = int(kind.max()) + 1
-    spare = _totals(kind, solved.spare, kinds)
-    for _ in range(_ROUNDS):
-        raw = solved.residual**2 * inflation
-        spare = _totals(kind, solved.spare, kinds)
-        new = np.ones_like(n)
-        for k in range(kinds):
-            own = kind == k
-            new[own] = 1.0 + (n[own] - 1.0) * _likeness(raw[own], n[own], float(spare[k]))
-        settled = bool(np.allclose(new, inflation, rtol=1e-4))
-        inflation = new
-        again = _weighted(x, cases, n, inflation)
-        if settled or again is None:
-            break
-        solved = again
-    return inflation, spare
-
-
-def _likeness(squares: Array, n: Array, spare: float) -> float:
-    """The likeness with which binomial squared residuals add up to *spare*; 0 where they already do."""
-    if squares.sum() <= spare or spare <= 0:
-        return 0.0
-
-    def excess(likeness: float) -> float:
-        return float((squares / (1.0 + (n - 1.0) * likeness)).sum()) - spare
-
-    return float(optimize.brentq(excess, 0.0, 1.0, xtol=1e-6)) if excess(1.0) < 0 else 1.0
-
-
-def _satterthwaite(
-    x: Array, n: Array, kind: npt.NDArray[np.intp], solved: _Solved, inflation: Array, spare: Array
-) -> float:
-    """Degrees of freedom of the step, by how much each kind's estimated spread has to do with it."""
-    mu = special.expit(x @ solved.beta)
-    pull = (x @ solved.covariance[:, 1]) ** 2 * n * mu * (1 - mu) / inflation
-    parts = _totals(kind, pull)
-    below = float((parts**2 / np.maximum(spare, 1.0)).sum())
-    return max(float(parts.sum()) ** 2 / below, 1.0) if below > 0 else float("inf")
-
-
-def _totals(place: npt.NDArray[np.intp], values: npt.ArrayLike, least: int = 0) -> Array:
-    return np.asarray(np.bincount(place, np.asarray(values, dtype=np.float64), least), dtype=np.float64)
-
-
-def _newey_west(x: Array, cases: Array, n: Array, beta: Array, at: Array, inflation: Array) -> Array:
-    """Bartlett-weighted sandwich over points in time; the customary 4 (T/100)^(2/9) lags, rounded up."""
-    mu = special.expit(x @ beta)
-    bread = np.linalg.pinv((x * (n * mu * (1 - mu) / inflation)[:, None]).T @ x)
-    place = pd.factorize(at, sort=True)[0]
-    rows = x * ((cases - n * mu) / inflation)[:, None]
-    score = np.column_stack([_totals(place, rows[:, j]) for j in range(x.shape[1])])
-    meat = score.T @ score
-    most = int(np.ceil(4 * (len(score) / 100) ** (2 / 9)))
-    for lag in range(1, min(most, len(score) - 1) + 1):
-        cross = score[lag:].T @ score[:-lag]
-        meat = meat + (1 - lag / (most + 1)) * (cross + cross.T)
-    return np.asarray(bread @ meat @ bread)
 
 
 def _t(fit: _Fit, level: float) -> float:
@@ -374,7 +275,7 @@ def _series(
 ) -> tuple[pd.DataFrame, tuple[float, float, float]]:
     place, times = pd.factorize(cells["time"], sort=True)
     at = np.asarray(times, dtype=float)
-    out = pd.DataFrame({"time": times, "cases": _totals(place, cells["cases"]), "n": _totals(place, cells["n"])})
+    out = pd.DataFrame({"time": times, "cases": totals(place, cells["cases"]), "n": totals(place, cells["n"])})
     out = out.assign(**_lines(fit, at, change, period, level))
     (with_it, up), (without, down) = (_at_mean_mix(fit, at[-1:], change, period, changed=c) for c in (True, False))
     end, gap = float(with_it[0] - without[0]), up[0] - down[0]

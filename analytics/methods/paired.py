@@ -8,7 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from analytics.methods.cluster import cluster_proportion, cluster_sums, compare_clusters
+from analytics.methods.cluster import cluster_proportion, cluster_sums
+from analytics.methods.cluster_comparison import compare_clusters
 from analytics.methods.intervals import LEVEL, Floats, as_counts, normal_quantile
 from analytics.words import say
 
@@ -64,7 +65,7 @@ def paired_difference(
     ``c * sum z_i^2``; a cluster with units in one group only has n = 0 in the other. With k' the effective number of
     clusters of a group (see `cluster.cluster_proportion`), c = k'/(k' - 1) and df = k' - 1 for shared clusters, the
     smaller k' of the two. The ratio is treated the same on the log scale. Where a group has no case, or nothing but
-    cases, or the clusters do not differ at all, there is nothing to judge by: `cluster.compare_clusters` stands in,
+    cases, or the clusters do not differ at all, there is nothing to judge by: `compare_clusters` stands in,
     which ignores sharing and errs on the wide side when it matters.
 
     Parameters

@@ -17,14 +17,13 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
+from analytics.tally.cluster_sums import SUMS
 from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, question_of
 from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import CLAWS, FEET, limb_of
 from analytics.trade.lesions import parent_of
 from analytics.words import say
-
-SUMS = ("sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "clusters")
 
 
 @dataclass(frozen=True)

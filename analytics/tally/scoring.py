@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.engine import Question, aggregated, built_once, fetch, question_of
+from analytics.tally.cluster_sums import chosen_sums, sums_in_clusters
+from analytics.tally.engine import Question, built_once, fetch, question_of
 from analytics.tally.narrow import OF_TRIM, grouped, scores
 from analytics.tally.selection import Selection
 from analytics.words import say
+
+OUTCOMES = ("lame", "severe")
 
 
 def one_scoring_a_day(selection: Selection) -> ir.Table:
@@ -33,8 +38,29 @@ def one_scoring_a_day(selection: Selection) -> ir.Table:
     )
 
 
-def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = ("month",)) -> pd.DataFrame:
-    """Count scorings, lame and severely lame ones.
+@dataclass(frozen=True)
+class Scorings:
+    """What :func:`count_scorings` found.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        The groupings; scored, lame, severe (scorings); cows, n_farms; scale and mean_score (only where one scale was
+        used, else missing).
+    sums : dict of str to pandas.DataFrame
+        For ``lame`` and ``severe``, on the rows of the table: the groupings, then sum_m, sum_n, sum_mm, sum_mn,
+        sum_nn, clusters. Clusters are the farms where a group has several, else the cows.
+    kinds : list of str
+        ``farm`` or ``cow``, one a row.
+    """
+
+    table: pd.DataFrame
+    sums: dict[str, pd.DataFrame]
+    kinds: list[str]
+
+
+def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = ("month",)) -> Scorings:
+    """Count scorings, lame and severely lame ones, with the sums that their limits need.
 
     Parameters
     ----------
@@ -45,10 +71,7 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
 
     Returns
     -------
-    pandas.DataFrame
-        The ``by`` columns; scored, lame, severe (scorings); cows, n_farms; scales (how many scales are
-        mixed), scale and mean_score (only where one scale was used, else missing); and per cow with m
-        lame among n scorings: sum_mm, sum_mn, sum_nn, clusters.
+    Scorings
 
     Raises
     ------
@@ -65,15 +88,16 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
                 )
             )
     frame = fetch(ledger, _counted(selection, tuple(by)))
-    frame = frame[frame["scored"].fillna(0) > 0]
-    whole = ["scored", "lame", "severe", "cows", "n_farms", "sum_mm", "sum_mn", "sum_nn", "clusters"]
-    frame = frame.astype(dict.fromkeys(whole, "int64"))
+    frame = frame[frame["n"].fillna(0) > 0]
+    frame = (frame.sort_values(list(by)) if by else frame).reset_index(drop=True)
+    sums, kinds = chosen_sums(frame, list(by), OUTCOMES)
     one = (frame["low_scale"] == frame["high_scale"]) & (frame["unscaled"] == 0)
-    frame = frame.assign(
-        scale=frame["low_scale"].where(one), mean_score=(frame["points"] / frame["pointed"]).where(one)
+    table = frame[list(by)].assign(
+        **{name: frame[name].astype("int64") for name in ("n", *OUTCOMES, "cows", "n_farms")},
+        scale=frame["low_scale"].where(one),
+        mean_score=(frame["points"] / frame["pointed"]).where(one),
     )
-    frame = frame.drop(columns=["points", "pointed", "low_scale", "high_scale", "unscaled"])
-    return frame.sort_values(list(by)).reset_index(drop=True) if by else frame.reset_index(drop=True)
+    return Scorings(table.rename(columns={"n": "scored"}), sums, kinds)
 
 
 @built_once
@@ -81,34 +105,18 @@ def _counted(selection: Selection, by: tuple[str, ...]) -> Question:
     day = one_scoring_a_day(selection)
     day = day.mutate(**{f"by_{name}": grouped(day, name, selection) for name in by})
     keys = [f"by_{name}" for name in by]
-    per_cow = day.group_by([*keys, "farm", "cow"]).agg(
+    cows = day.group_by([*keys, "farm", "cow"]).agg(
         n=day.count(),
-        m=day.lame.sum(),
-        s=day.severe.sum(),
+        lame=day.lame.sum(),
+        severe=day.severe.sum(),
         points=day.score.sum(),
         pointed=day.score.count(),
         low_scale=day.scale.min(),
         high_scale=day.scale.max(),
         unscaled=day.scale.isnull().sum(),
     )
-    n, m = per_cow.n, per_cow.m
-    out = aggregated(
-        per_cow,
-        keys,
-        scored=n.sum().cast("int64"),
-        lame=m.sum().cast("int64"),
-        severe=per_cow.s.sum().cast("int64"),
-        cows=per_cow.count(),
-        n_farms=per_cow.farm.nunique(),
-        points=per_cow.points.sum(),
-        pointed=per_cow.pointed.sum(),
-        low_scale=per_cow.low_scale.min(),
-        high_scale=per_cow.high_scale.max(),
-        unscaled=per_cow.unscaled.sum(),
-        sum_mm=(m * m).sum().cast("int64"),
-        sum_mn=(m * n).sum().cast("int64"),
-        sum_nn=(n * n).sum().cast("int64"),
-        clusters=per_cow.count(),
+    out = sums_in_clusters(
+        cows, keys, OUTCOMES, added=("points", "pointed", "unscaled"), least=("low_scale",), most=("high_scale",)
     )
     return question_of(out.rename({name: f"by_{name}" for name in by}))
 

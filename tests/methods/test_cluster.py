@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import special, stats
 
-from analytics.methods.cluster import UNSEEN_ICC, cluster_proportion, cluster_sums, compare_clusters
+from analytics.methods.cluster import UNSEEN_ICC, cluster_proportion, cluster_sums
+from analytics.methods.cluster_comparison import compare_clusters
 from analytics.methods.few_cases import few_case_chances, observed_likeness
 from analytics.methods.intervals import clopper_pearson
 from tests.scale.coverage import WORLDS, coverage

@@ -11,6 +11,7 @@ import pytest
 
 from analytics.methods import (
     cluster,
+    cluster_comparison,
     control,
     did,
     funnel,
@@ -58,8 +59,8 @@ def clusters(rng: Rng) -> None:
     for adjust in (True, False):
         many = cluster.cluster_proportion(*sums, adjust=adjust)
         one = cluster.cluster_proportion(*cluster.cluster_sums(*counts(rng, 3)), adjust=adjust)
-        cluster.compare_clusters(many, many)
-        cluster.compare_clusters(many, one)
+        cluster_comparison.compare_clusters(many, many)
+        cluster_comparison.compare_clusters(many, one)
         inside = (many.low <= many.p) & (many.p <= many.high)
         assert (inside | np.isnan(many.low)).all()
 

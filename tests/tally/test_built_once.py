@@ -7,7 +7,6 @@ import pandas as pd
 
 from analytics.tally.cows import cows_found
 from analytics.tally.engine import built_once
-from analytics.tally.gait import scoring_sums
 from analytics.tally.scoring import count_scorings
 from analytics.tally.selection import Selection
 from tests.sheets import checked, ledger_of
@@ -25,14 +24,14 @@ def test_every_farm_gets_its_own_answer_from_one_building(tmp_path: Path) -> Non
     ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
     for number, farm in enumerate(FARMS, start=2):
         one = Selection(farms=(farm,))
-        assert count_scorings(ledger, one)["scored"].to_list() == [number]
-        sums, _ = scoring_sums(ledger, one, ("month",))
-        assert sums["lame"]["sum_m"].to_list() == [number]
+        scorings = count_scorings(ledger, one)
+        assert scorings.table["scored"].to_list() == [number]
+        assert scorings.sums["lame"]["sum_m"].to_list() == [number]
         assert set(cows_found(ledger, one)["farm"]) == {farm}
     nobody = Selection(farms=("Ash",), allowed=("O'Dell's",))
-    assert count_scorings(ledger, nobody).empty
+    assert count_scorings(ledger, nobody).table.empty
     pair = Selection(farms=FARMS[:2])
-    assert count_scorings(ledger, pair)["scored"].to_list() == [5]
+    assert count_scorings(ledger, pair).table["scored"].to_list() == [5]
 
 
 def test_it_is_built_once() -> None:
@@ -84,5 +83,5 @@ def test_what_was_built_is_let_go_and_built_again_for_another_engine() -> None:
 def test_frames_are_the_same_asked_twice(tmp_path: Path) -> None:
     rows = [{"farm": "Ash", "visit_date": dt.date(2026, 3, 2), "visit_kind": "whole-herd", "cow": "1"}]
     ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
-    first, second = (count_scorings(ledger, Selection(farms=("Ash",))) for _ in range(2))
+    first, second = (count_scorings(ledger, Selection(farms=("Ash",))).table for _ in range(2))
     pd.testing.assert_frame_equal(first, second)

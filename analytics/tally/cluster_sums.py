@@ -1,0 +1,105 @@
+"""Sums over cows and over farms, which the limits of a share need, from one chain of groupings.
+
+Cows are added up into farms and farms into groups, so that the records are gone through once however many clusters
+there are.
+"""
+
+from __future__ import annotations
+
+import ibis.expr.types as ir
+import pandas as pd
+
+from analytics.tally.engine import aggregated
+
+SUMS = ("sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "clusters")
+
+
+def sums_in_clusters(
+    cows: ir.Table,
+    keys: list[str],
+    outcomes: tuple[str, ...],
+    *,
+    added: tuple[str, ...] = (),
+    least: tuple[str, ...] = (),
+    most: tuple[str, ...] = (),
+) -> ir.Table:
+    """Every group with the sums over its cows and over its farms.
+
+    Parameters
+    ----------
+    cows : ibis.Table
+        One row a group, farm and cow: the *keys*, farm, n (units), a column of cases for each outcome, and those
+        named in *added*, *least* and *most*.
+    keys : list of str
+    outcomes : tuple of str
+    added, least, most : tuple of str
+        Columns to be carried along as their sum, least and greatest.
+
+    Returns
+    -------
+    ibis.Table
+        The keys, n, cows, n_farms and the columns carried; the outcomes (cases); ``cow nn``, ``farm nn``, and for
+        every outcome ``cow mm OUTCOME``, ``cow mn OUTCOME`` and the same of farms.
+    """
+    carried = {name: cows[name].sum() for name in added}
+    carried |= {name: cows[name].min() for name in least} | {name: cows[name].max() for name in most}
+    farms = cows.group_by([*keys, "farm"]).agg(
+        **carried, **_totals(cows, outcomes), **_squares(cows, outcomes, "cow"), cows=cows.count()
+    )
+    again = {name: farms[name].sum() for name in added}
+    again |= {name: farms[name].min() for name in least} | {name: farms[name].max() for name in most}
+    of_cows = ["cow nn", *(f"cow {what} {outcome}" for outcome in outcomes for what in ("mm", "mn"))]
+    return aggregated(
+        farms,
+        keys,
+        **again,
+        **_totals(farms, outcomes),
+        **{name: farms[name].sum().cast("int64") for name in ("cows", *of_cows)},
+        **_squares(farms, outcomes, "farm"),
+        n_farms=farms.count(),
+    )
+
+
+def _totals(each: ir.Table, outcomes: tuple[str, ...]) -> dict[str, ir.Value]:
+    # The engine widens a sum; brought back at once, the products that follow stay quick.
+    return {name: each[name].sum().cast("int64") for name in ("n", *outcomes)}
+
+
+def _squares(each: ir.Table, outcomes: tuple[str, ...], cluster: str) -> dict[str, ir.Value]:
+    n = each.n.cast("int64")
+    sums = {f"{cluster} nn": (n * n).sum()}
+    for outcome in outcomes:
+        m = each[outcome].cast("int64")
+        sums |= {f"{cluster} mm {outcome}": (m * m).sum(), f"{cluster} mn {outcome}": (m * n).sum()}
+    return {name: total.cast("int64") for name, total in sums.items()}
+
+
+def chosen_sums(
+    frame: pd.DataFrame, keys: list[str], outcomes: tuple[str, ...]
+) -> tuple[dict[str, pd.DataFrame], list[str]]:
+    """Farm sums for the groups met on several farms, cow sums for the others.
+
+    Returns
+    -------
+    sums : dict of str to pandas.DataFrame
+        For each outcome: the keys, then ``SUMS``.
+    kinds : list of str
+        ``farm`` or ``cow``, one a row.
+    """
+    pooled = frame["n_farms"] > 1
+
+    def of_cluster(name: str) -> pd.Series:
+        return frame[f"farm {name}"].where(pooled, frame[f"cow {name}"])
+
+    out = {}
+    for outcome in outcomes:
+        sums = {
+            "sum_m": frame[outcome],
+            "sum_n": frame["n"],
+            "sum_mm": of_cluster(f"mm {outcome}"),
+            "sum_mn": of_cluster(f"mn {outcome}"),
+            "sum_nn": of_cluster("nn"),
+            "clusters": frame["n_farms"].where(pooled, frame["cows"]),
+        }
+        out[outcome] = frame[keys].assign(**{name: each.fillna(0).astype("int64") for name, each in sums.items()})
+    return out, ["farm" if several else "cow" for several in pooled]
