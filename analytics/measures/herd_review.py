@@ -15,7 +15,7 @@ from analytics.measures.past_year import PAST_MONTHS, now_and_past, spans_of
 from analytics.methods.intervals import difference
 from analytics.tally.counts import count
 from analytics.tally.coverage import months_with_records
-from analytics.tally.scoring import count_scorings
+from analytics.tally.lame_counts import count_scorings
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 

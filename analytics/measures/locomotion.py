@@ -8,7 +8,7 @@ from analytics.measures.basis import basis_of
 from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.measures.prevalence import one_farm_groups
-from analytics.tally.scoring import count_scorings
+from analytics.tally.lame_counts import count_scorings
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 

@@ -14,50 +14,67 @@ from analytics.tally.engine import aggregated
 SUMS = ("sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "clusters")
 
 
-def sums_in_clusters(
-    cows: ir.Table,
-    keys: list[str],
-    outcomes: tuple[str, ...],
-    *,
-    added: tuple[str, ...] = (),
-    least: tuple[str, ...] = (),
-    most: tuple[str, ...] = (),
-) -> ir.Table:
-    """Every group with the sums over its cows and over its farms.
+Carried = dict[str, str]
+"""Columns carried along, and whether their ``sum``, ``min`` or ``max`` is taken."""
+
+
+def of_farms(cows: ir.Table, keys: list[str], outcomes: tuple[str, ...], carried: Carried | None = None) -> ir.Table:
+    """Cows added up into farms.
 
     Parameters
     ----------
     cows : ibis.Table
         One row a group, farm and cow: the *keys*, farm, n (units), a column of cases for each outcome, and those
-        named in *added*, *least* and *most*.
+        *carried*.
     keys : list of str
     outcomes : tuple of str
-    added, least, most : tuple of str
-        Columns to be carried along as their sum, least and greatest.
+    carried : dict of str to str, optional
 
     Returns
     -------
     ibis.Table
-        The keys, n, cows, n_farms and the columns carried; the outcomes (cases); ``cow nn``, ``farm nn``, and for
-        every outcome ``cow mm OUTCOME``, ``cow mn OUTCOME`` and the same of farms.
+        The keys, farm, n, cows, the outcomes (cases), ``cow nn``, and for every outcome ``cow mm OUTCOME`` and
+        ``cow mn OUTCOME``; then the columns carried.
     """
-    carried = {name: cows[name].sum() for name in added}
-    carried |= {name: cows[name].min() for name in least} | {name: cows[name].max() for name in most}
-    farms = cows.group_by([*keys, "farm"]).agg(
-        **carried, **_totals(cows, outcomes), **_squares(cows, outcomes, "cow"), cows=cows.count()
+    return cows.group_by([*keys, "farm"]).agg(
+        **_totals(cows, outcomes), **_squares(cows, outcomes, "cow"), cows=cows.count(), **_taken(cows, carried)
     )
-    again = {name: farms[name].sum() for name in added}
-    again |= {name: farms[name].min() for name in least} | {name: farms[name].max() for name in most}
+
+
+def of_groups(farms: ir.Table, keys: list[str], outcomes: tuple[str, ...], carried: Carried | None = None) -> ir.Table:
+    """Farms added up into groups.
+
+    Parameters
+    ----------
+    farms : ibis.Table
+        As :func:`of_farms` gives them.
+
+    Returns
+    -------
+    ibis.Table
+        The same columns without farm, and with ``n_farms``, ``farm nn``, ``farm mm OUTCOME`` and ``farm mn OUTCOME``.
+    """
     of_cows = ["cow nn", *(f"cow {what} {outcome}" for outcome in outcomes for what in ("mm", "mn"))]
     return aggregated(
         farms,
         keys,
-        **again,
         **_totals(farms, outcomes),
         **{name: farms[name].sum().cast("int64") for name in ("cows", *of_cows)},
         **_squares(farms, outcomes, "farm"),
         n_farms=farms.count(),
+        **_taken(farms, carried),
     )
+
+
+def sums_in_clusters(
+    cows: ir.Table, keys: list[str], outcomes: tuple[str, ...], carried: Carried | None = None
+) -> ir.Table:
+    """Every group with the sums over its cows and over its farms: :func:`of_farms`, then :func:`of_groups`."""
+    return of_groups(of_farms(cows, keys, outcomes, carried), keys, outcomes, carried)
+
+
+def _taken(each: ir.Table, carried: Carried | None) -> dict[str, ir.Value]:
+    return {name: getattr(each[name], how)() for name, how in (carried or {}).items()}
 
 
 def _totals(each: ir.Table, outcomes: tuple[str, ...]) -> dict[str, ir.Value]:

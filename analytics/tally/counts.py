@@ -80,12 +80,16 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
 
     cluster = "cow" if "farm" in of_trim or _farms_in(ledger, selection) <= 1 else "farm"
     frames = fetch_many(ledger, _questions(selection, of_trim, of_site, of_finding, per, cluster))
-    kinds = frames["cases"][list(of_finding)].drop_duplicates()
+    where, groups = [*of_trim, *of_site], frames["groups"]
+    cases = groups.loc[groups["sum_m"].notna(), [*where, *of_finding, "sum_m", "sum_mm", "sum_mn"]]
+    risk = groups[[*where, "sum_n", "sum_nn", "clusters"]]
+    risk = risk.drop_duplicates(where) if where else risk.iloc[:1]
+    kinds = cases[list(of_finding)].drop_duplicates()
     if of_finding == ("lesion",):
         # What was asked for and never found is an answer too: 0 cases.
         asked = [parent_of(code) for code in selection.lesions]
         kinds = pd.DataFrame({"lesion": list(dict.fromkeys([*kinds["lesion"], *asked]))}, dtype="str")
-    table = _combine(frames["risk"], frames["spread"], frames["cases"], kinds, of_trim, of_site)
+    table = _combine(risk, frames["spread"], cases, kinds, of_trim, of_site)
     return Counts(
         _sorted(table, by), cluster, int(frames["unplaced"]["rows"].iloc[0]) if "unplaced" in frames else 0, per
     )
@@ -109,10 +113,13 @@ def _questions(
         looked_at = looked_at.mutate(cow_key=ibis.literal(""))
         cases = cases.group_by([*where, *of_finding, "farm_key"]).agg(m=cases.m.sum())
         cases = cases.mutate(cow_key=ibis.literal(""))
+    risk = _sums_at_risk(looked_at, where)
+    found = _sums_of_cases(cases, looked_at, where, of_finding)
+    # One question, so that what was looked at is gone through once.
+    both = risk.left_join(found, list(where) or ibis.literal(True)).drop(*(f"{name}_right" for name in where))
     return {
-        "risk": question_of(_sums_at_risk(looked_at, where)),
+        "groups": question_of(both),
         "spread": question_of(_spread(selection, of_trim)),
-        "cases": question_of(_sums_of_cases(cases, looked_at, where, of_finding)),
         **({"unplaced": question_of(_unplaced(selection, of_site, per))} if of_site or per in ("foot", "claw") else {}),
     }
 
@@ -174,6 +181,9 @@ def _looked_at(selection: Selection, of_trim: tuple[str, ...], of_site: tuple[st
     def seen_in(site: _Site) -> ir.Value:
         return ibis.greatest(*(base[f"seen_{foot.lower()}"] for foot in site.feet))
 
+    if per == "cow" and not narrowed:
+        seen = base.select(*keys).distinct()
+        return seen.mutate(n=ibis.literal(1, "int64")).rename({name: f"by_{name}" for name in of_trim})
     each = base.group_by(keys).agg(
         trims=base.count(),
         **{f"seen_{foot}": base[f"seen_{foot.lower()}"].max() for foot in FEET},

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import functools
+import operator
+from collections.abc import Iterable
+
+import ibis
+import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, built_once, fetch, question_of
+from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
+from analytics.trade.visits import VISIT_KINDS
 
 
 def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.DataFrame:
@@ -26,38 +33,64 @@ def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.D
         One row a visit_kind and kind_from: visits, cows, trims (rows), first, last; the columns farms,
         visits_all and cows_all are not split and repeat what the asked-for kinds hold together.
     """
-    return fetch(ledger, _covered_question(selection, source))
+    frames = fetch_many(ledger, _covered_questions(selection, source))
+    visits, cows = frames["visits"], frames["cows"]
+    codes = visits["code"].astype("int64")
+    return visits.drop(columns="code").assign(
+        cows=[int(cows.loc[(cows["kinds"] & (1 << code)) > 0, "cows"].sum()) for code in codes],
+        cows_all=[
+            int(cows.loc[(cows["kinds"] & _together(codes[visits["asked"] == asked])) > 0, "cows"].sum())
+            for asked in visits["asked"]
+        ],
+    )
+
+
+_KINDS = (*VISIT_KINDS, "scoring", "unknown")
+_KNOWN = ("stated", "derived", "unknown")
+
+
+def _code(kind: ir.Value, known: ir.Value) -> ir.IntegerValue:
+    """A small number for a kind of visit and the way it is known, so that all those of a cow fit into one number."""
+    places = [
+        value.cases(*((word, place) for place, word in enumerate(words)), else_=len(words))
+        for value, words in ((kind, _KINDS), (known, _KNOWN))
+    ]
+    return (places[0] * (len(_KNOWN) + 1) + places[1]).cast("int64")
+
+
+def _together(codes: Iterable[int]) -> int:
+    return functools.reduce(operator.or_, (1 << int(code) for code in codes), 0)
 
 
 @built_once
-def _covered_question(selection: Selection, source: str) -> Question:
+def _covered_questions(selection: Selection, source: str) -> dict[str, Question]:
     base = of_farm_and_period(source, selection)
     base = base.mutate(
         kind=base.visit_kind.fill_null("unknown"),
         known=base.kind_from.fill_null("unknown"),
     )
+    base = base.mutate(code=_code(base.kind, base.known))
     if selection.all_visits:
-        wanted = base.mutate(asked=base.visit_kind.fill_null("unknown") != "")
+        asked = base.kind != ""
     else:
-        kinds = [*selection.visits, *(["scoring"] if "whole-herd" in selection.visits else [])]
-        wanted = base.mutate(asked=base.kind.isin(kinds))
-    # Each cow and each visit once, then counted: what follows goes through few rows however many there are.
-    split = ["asked", "kind", "known"]
-    cows = wanted.group_by([*split, "farm", "cow"]).agg(
-        trims=wanted.count(), first=wanted.visit_date.min(), last=wanted.visit_date.max()
+        asked = base.kind.isin([*selection.visits, *(["scoring"] if "whole-herd" in selection.visits else [])])
+    # Few rows: what is told of visits is worked out from them, and the records are gone through twice in all.
+    base = base.mutate(asked=asked)
+    days = base.group_by(["asked", "kind", "known", "code", "farm", "visit_date"]).agg(trims=base.count())
+    split = ["asked", "kind", "known", "code"]
+    out = days.group_by(split).agg(visits=days.count(), trims=days.trims.sum().cast("int64"))
+    once = days.group_by(["asked", "farm", "visit_date"]).agg(kinds=days.count())
+    whole = once.group_by("asked").agg(
+        farms_all=once.farm.nunique(),
+        visits_all=once.count(),
+        first=once.visit_date.min(),
+        last=once.visit_date.max(),
     )
-    visits = wanted.select(*split, "farm", "visit_date").distinct()
-    all_cows = cows.select("asked", "farm", "cow").distinct()
-    all_visits = visits.select("asked", "farm", "visit_date").distinct()
-    out = cows.group_by(split).agg(cows=cows.count(), trims=cows.trims.sum().cast("int64"))
-    out = out.join(visits.group_by(split).agg(visits=visits.count()), split)
-    for whole in (
-        cows.group_by("asked").agg(farms_all=cows.farm.nunique(), first=cows["first"].min(), last=cows["last"].max()),
-        all_cows.group_by("asked").agg(cows_all=all_cows.count()),
-        all_visits.group_by("asked").agg(visits_all=all_visits.count()),
-    ):
-        out = out.join(whole, "asked")
-    return question_of(out)
+    animals = base.group_by(["farm", "cow"]).agg(kinds=(ibis.literal(1, "int64") << base.code).bit_or())
+    return {
+        "visits": question_of(out.join(whole, "asked")),
+        "cows": question_of(animals.group_by("kinds").agg(cows=animals.count())),
+    }
 
 
 def months_with_records(ledger: Ledger, selection: Selection, source: str = "trims") -> list[pd.Timestamp]:

@@ -1,31 +1,27 @@
-"""Locomotion scores counted: how many scorings, how many lame, by period and group."""
+"""Scorings of locomotion, one a cow and day, and who was lame at her newest."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from analytics.tally.cluster_sums import chosen_sums, sums_in_clusters
 from analytics.tally.engine import Question, built_once, fetch, question_of
-from analytics.tally.narrow import OF_TRIM, grouped, scores
+from analytics.tally.narrow import scores
 from analytics.tally.selection import Selection
-from analytics.words import say
-
-OUTCOMES = ("lame", "severe")
 
 
-def one_scoring_a_day(selection: Selection) -> ir.Table:
+def one_scoring_a_day(selection: Selection, *, only: ir.Table | None = None) -> ir.Table:
     """One row a cow and day: farm, cow, visit_date, lame, severe, score, scale and the attributes.
 
     Where several people scored a cow on one day the majority counts, and a tie counts as lame. The score
-    itself is kept only when all were on one scale (their mean).
+    itself is kept only when all were on one scale (their mean). *only* has the one column farm and leaves the others
+    out.
     """
     base = scores(selection)
+    if only is not None:
+        base = base.semi_join(only, "farm")
     names = [name for name in ("group", "housing", "floor", "bedding", "wetness", "breed", "sire", "trimmer")]
     return base.group_by(["farm", "cow", "visit_date"]).agg(
         lame=(base.lame.mean() >= 0.5).cast("int64"),
@@ -36,89 +32,6 @@ def one_scoring_a_day(selection: Selection) -> ir.Table:
         visit_kind=base.visit_kind.min(),
         **{name: base[name].max() for name in names},
     )
-
-
-@dataclass(frozen=True)
-class Scorings:
-    """What :func:`count_scorings` found.
-
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        The groupings; scored, lame, severe (scorings); cows, n_farms; scale and mean_score (only where one scale was
-        used, else missing).
-    sums : dict of str to pandas.DataFrame
-        For ``lame`` and ``severe``, on the rows of the table: the groupings, then sum_m, sum_n, sum_mm, sum_mn,
-        sum_nn, clusters. Clusters are the farms where a group has several, else the cows.
-    kinds : list of str
-        ``farm`` or ``cow``, one a row.
-    """
-
-    table: pd.DataFrame
-    sums: dict[str, pd.DataFrame]
-    kinds: list[str]
-
-
-def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = ("month",)) -> Scorings:
-    """Count scorings, lame and severely lame ones, with the sums that their limits need.
-
-    Parameters
-    ----------
-    ledger : Ledger
-    selection : Selection
-    by : tuple of str
-        Groupings that are a property of the cow and day.
-
-    Returns
-    -------
-    Scorings
-
-    Raises
-    ------
-    Mistake
-        A grouping that does not apply to scores.
-    """
-    for name in by:
-        if name not in OF_TRIM:
-            raise Mistake(
-                say(
-                    "Locomotion scores cannot be grouped by '{name}'; use any of {listed}.",
-                    name=name,
-                    listed=", ".join(OF_TRIM),
-                )
-            )
-    frame = fetch(ledger, _counted(selection, tuple(by)))
-    frame = frame[frame["n"].fillna(0) > 0]
-    frame = (frame.sort_values(list(by)) if by else frame).reset_index(drop=True)
-    sums, kinds = chosen_sums(frame, list(by), OUTCOMES)
-    one = (frame["low_scale"] == frame["high_scale"]) & (frame["unscaled"] == 0)
-    table = frame[list(by)].assign(
-        **{name: frame[name].astype("int64") for name in ("n", *OUTCOMES, "cows", "n_farms")},
-        scale=frame["low_scale"].where(one),
-        mean_score=(frame["points"] / frame["pointed"]).where(one),
-    )
-    return Scorings(table.rename(columns={"n": "scored"}), sums, kinds)
-
-
-@built_once
-def _counted(selection: Selection, by: tuple[str, ...]) -> Question:
-    day = one_scoring_a_day(selection)
-    day = day.mutate(**{f"by_{name}": grouped(day, name, selection) for name in by})
-    keys = [f"by_{name}" for name in by]
-    cows = day.group_by([*keys, "farm", "cow"]).agg(
-        n=day.count(),
-        lame=day.lame.sum(),
-        severe=day.severe.sum(),
-        points=day.score.sum(),
-        pointed=day.score.count(),
-        low_scale=day.scale.min(),
-        high_scale=day.scale.max(),
-        unscaled=day.scale.isnull().sum(),
-    )
-    out = sums_in_clusters(
-        cows, keys, OUTCOMES, added=("points", "pointed", "unscaled"), least=("low_scale",), most=("high_scale",)
-    )
-    return question_of(out.rename({name: f"by_{name}" for name in by}))
 
 
 def lame_cows(ledger: Ledger, selection: Selection) -> pd.DataFrame:

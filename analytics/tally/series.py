@@ -8,6 +8,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch, question_of
+from analytics.tally.lame_months import lame_months
 from analytics.tally.narrow import findings, trims
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -43,11 +44,14 @@ def monthly(ledger: Ledger, selection: Selection, outcome: str, keys: tuple[str,
 
 @built_once
 def _question(selection: Selection, outcome: str, keys: tuple[str, ...]) -> Question:
+    if outcome == "lameness" and keys == ("farm",) and len(selection.farms) != 1:
+        months = lame_months(selection)
+        return question_of(months.select("farm", "month", cases=months.lame, at_risk=months.n, cows=months.cows))
     rows = case_days(selection, outcome)
-    rows = rows.mutate(month=rows.visit_date.truncate("M"), animal=rows.farm + "|" + rows.cow)
-    return question_of(
-        rows.group_by([*keys, "month"]).agg(cases=rows.case.sum(), at_risk=rows.count(), cows=rows.animal.nunique())
-    )
+    rows = rows.mutate(month=rows.visit_date.truncate("M"))
+    cows = rows.group_by(["farm", "cow", "month"]).agg(cases=rows.case.sum(), at_risk=rows.count())
+    each = cows.group_by([*keys, "month"])
+    return question_of(each.agg(cases=cows.cases.sum(), at_risk=cows.at_risk.sum(), cows=cows.count()))
 
 
 def case_days(selection: Selection, outcome: str) -> ir.Table:

@@ -7,7 +7,7 @@ import pandas as pd
 
 from analytics.tally.cows import cows_found
 from analytics.tally.engine import built_once
-from analytics.tally.scoring import count_scorings
+from analytics.tally.lame_counts import count_scorings
 from analytics.tally.selection import Selection
 from tests.sheets import checked, ledger_of
 

@@ -1,0 +1,93 @@
+"""Locomotion scores counted: how many scorings, how many lame, by period and group."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.mistake import Mistake
+from analytics.tally.cluster_sums import chosen_sums, of_farms, of_groups
+from analytics.tally.engine import Question, built_once, fetch, question_of
+from analytics.tally.lame_months import OUTCOMES, SCALES, cows_of_days, lame_months
+from analytics.tally.narrow import OF_TRIM, grouped
+from analytics.tally.scoring import one_scoring_a_day
+from analytics.tally.selection import Selection
+from analytics.words import say
+
+
+@dataclass(frozen=True)
+class Scorings:
+    """What :func:`count_scorings` found.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        The groupings; scored, lame, severe (scorings); cows, n_farms; scale and mean_score (only where one scale was
+        used, else missing).
+    sums : dict of str to pandas.DataFrame
+        For ``lame`` and ``severe``, on the rows of the table: the groupings, then sum_m, sum_n, sum_mm, sum_mn,
+        sum_nn, clusters. Clusters are the farms where a group has several, else the cows.
+    kinds : list of str
+        ``farm`` or ``cow``, one a row.
+    """
+
+    table: pd.DataFrame
+    sums: dict[str, pd.DataFrame]
+    kinds: list[str]
+
+
+def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = ("month",)) -> Scorings:
+    """Count scorings, lame and severely lame ones, with the sums that their limits need.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+    by : tuple of str
+        Groupings that are a property of the cow and day.
+
+    Returns
+    -------
+    Scorings
+
+    Raises
+    ------
+    Mistake
+        A grouping that does not apply to scores.
+    """
+    for name in by:
+        if name not in OF_TRIM:
+            raise Mistake(
+                say(
+                    "Locomotion scores cannot be grouped by '{name}'; use any of {listed}.",
+                    name=name,
+                    listed=", ".join(OF_TRIM),
+                )
+            )
+    frame = fetch(ledger, _counted(selection, tuple(by)))
+    frame = frame[frame["n"].fillna(0) > 0]
+    frame = (frame.sort_values(list(by)) if by else frame).reset_index(drop=True)
+    sums, kinds = chosen_sums(frame, list(by), OUTCOMES)
+    one = (frame["low_scale"] == frame["high_scale"]) & (frame["unscaled"] == 0)
+    table = frame[list(by)].assign(
+        **{name: frame[name].astype("int64") for name in ("n", *OUTCOMES, "cows", "n_farms")},
+        scale=frame["low_scale"].where(one),
+        mean_score=(frame["points"] / frame["pointed"]).where(one),
+    )
+    return Scorings(table.rename(columns={"n": "scored"}), sums, kinds)
+
+
+@built_once
+def _counted(selection: Selection, by: tuple[str, ...]) -> Question:
+    keys = [f"by_{name}" for name in by]
+    if set(by) <= {"farm", "month"} and len(selection.farms) != 1:
+        farms = lame_months(selection, scales=True)
+        farms = farms.mutate(**{f"by_{name}": farms[name] for name in by})
+    else:
+        day = one_scoring_a_day(selection)
+        day = day.mutate(**{f"by_{name}": grouped(day, name, selection) for name in by})
+        farms = of_farms(cows_of_days(day, keys, scales=True), keys, OUTCOMES, SCALES)
+    out = of_groups(farms, keys, OUTCOMES, SCALES)
+    return question_of(out.rename({name: f"by_{name}" for name in by}))
