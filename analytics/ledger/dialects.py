@@ -26,7 +26,22 @@ def compile_for(dialect: str, expression: ir.Table) -> str:
     tree = compiler.to_sqlglot(expression)
     if dialect in EXACT_DECIMALS:
         tree = _floating(tree)
-    return str(tree.sql(dialect=compiler.dialect))
+    if dialect == "duckdb":
+        _looked_at_again(tree)
+    return str(tree.sql(dialect=compiler.dialect, copy=False))
+
+
+def _looked_at_again(tree: Any) -> None:
+    """Have a filter of a table that is used twice looked at twice, each time only the columns needed.
+
+    Left to itself the engine writes the rows down between, with every column, which costs more than reading them again;
+    what is grouped or joined is few rows or dear, and is better kept.
+    """
+    import sqlglot.expressions as sge
+
+    for part in tree.find_all(sge.CTE):
+        if not part.find(sge.Group, sge.Distinct, sge.Join, sge.Window, sge.AggFunc, sge.SetOperation):
+            part.set("materialized", False)
 
 
 def _floating(tree: Any) -> Any:

@@ -40,9 +40,10 @@ def lame_months(selection: Selection, *, scales: bool = False) -> ir.Table:
     rows = rows.mutate(month=rows.visit_date.truncate("M"), day=ibis.literal(1, "int64") << rows.visit_date.day())
     cows = rows.group_by(["month", "farm", "cow"]).agg(
         n=rows.count(),
-        lame=rows.lame.sum().cast("int64"),
-        severe=rows.severe.sum().cast("int64"),
-        twice=(rows.day.sum().cast("int64") != rows.day.bit_or()).cast("int64"),
+        # Sums come back wider than they are added up quickly.
+        lame=rows.lame.sum().cast("int32"),
+        severe=rows.severe.sum().cast("int32"),
+        twice=(rows.day.sum() != rows.day.bit_or()).cast("int64"),
     )
     plain = of_farms(cows, ["month"], OUTCOMES, {"twice": "max"})
     twice = plain.group_by("farm").agg(twice=plain.twice.max())
