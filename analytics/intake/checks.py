@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -137,13 +139,29 @@ CONTRADICTIONS: dict[str, tuple[Contradiction, ...]] = {
 }  # fmt: skip
 
 
-@lru_cache(maxsize=32)
-def _schema(kind: str, columns: tuple[str, ...], today: dt.date) -> tuple[object, dict[str, tuple[str, str, str]]]:
-    """The pandera schema of a kind of sheet, and for each check its field, reason and remedy."""
-    import pandera.pandas as pa
+def _pandera() -> Any:
+    """The part of pandera that checks pandas frames.
 
+    It looks for other kinds of frame and loads what it finds. Loading Spark takes seconds and memory that no sheet
+    needs, so it does not find it, unless the ledger has loaded it already.
+    """
+    hidden = "pyspark" not in sys.modules and "pandera" not in sys.modules
+    if hidden:
+        sys.modules["pyspark"] = None  # type: ignore[assignment]
+    try:
+        import pandera.pandas as pa
+    finally:
+        if hidden:
+            del sys.modules["pyspark"]
+    return pa
+
+
+@lru_cache(maxsize=32)
+def _schema(kind: str, columns: tuple[str, ...], today: dt.date) -> tuple[Any, dict[str, tuple[str, str, str]]]:
+    """The pandera schema of a kind of sheet, and for each check its field, reason and remedy."""
+    pa = _pandera()
     said: dict[str, tuple[str, str, str]] = {}
-    wanted: dict[str, pa.Column] = {}
+    wanted: dict[str, Any] = {}
     for name in columns:
         checks = []
         if name in RANGES:
@@ -190,11 +208,10 @@ def impossible(kind: str, frame: pd.DataFrame, today: dt.date, unread: Sequence[
     -------
     list of Problem
     """
-    import pandera.pandas as pa
+    _pandera()
     from pandera.errors import SchemaErrors
 
     schema, said = _schema(kind, tuple(frame.columns), today)
-    assert isinstance(schema, pa.DataFrameSchema)
     facts = {rule.name: rule.holds(frame).fillna(False).astype(bool) for rule in CONTRADICTIONS[kind]}
     for rule in CONTRADICTIONS[kind]:
         for problem in unread:
