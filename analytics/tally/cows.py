@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+
 import pandas as pd
 
 from analytics.ledger import Ledger
@@ -23,11 +25,14 @@ def cows_found(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     words, frame = frames["words"], frames["cows"]
     if frame.empty:
         return frame.assign(lesions=pd.Series(dtype="str"), feet=pd.Series(dtype="str"))
-    joined = words.groupby(["farm", "cow"]).agg(
-        lesions=("lesion", lambda s: ", ".join(sorted(set(s)))),
-        feet=("foot", lambda s: ", ".join(sorted(set(s.dropna())))),
-    )
-    frame = frame.merge(joined.reset_index(), on=["farm", "cow"], how="left")
+    cows = list(zip(frame["farm"], frame["cow"], strict=True))
+    named: dict[str, dict[tuple[str, str], set[str]]] = {"lesion": defaultdict(set), "foot": defaultdict(set)}
+    for farm, cow, *met in words[["farm", "cow", *named]].itertuples(index=False):
+        for name, word in zip(named, met, strict=True):
+            if isinstance(word, str):
+                named[name][farm, cow].add(word)
+    lesions, feet = ([", ".join(sorted(each[cow])) for cow in cows] for each in named.values())
+    frame = frame.assign(lesions=pd.Series(lesions, dtype="str"), feet=pd.Series(feet, dtype="str"))
     return frame.sort_values(["findings", "last", "farm", "cow"], ascending=[False, False, True, True]).reset_index(
         drop=True
     )

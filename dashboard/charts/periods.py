@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pandas as pd
@@ -22,8 +23,8 @@ _MONTH = pd.Timedelta(days=30)
 
 def usual_step(periods: pd.Series) -> pd.Timedelta:
     """The commonest distance between periods with records."""
-    steps = pd.Series(sorted(set(periods))).diff().dropna()
-    return _MONTH if steps.empty else pd.Timedelta(steps.min())
+    values = sorted(set(periods))
+    return min((after - before for before, after in itertools.pairwise(values)), default=_MONTH)
 
 
 def dated(periods: pd.Series) -> bool:
