@@ -22,6 +22,19 @@ class Said(str):
         return text
 
 
+class Length(float):
+    """A length in millimetres that names its unit, so that a page can say it in another.
+
+    Examples
+    --------
+    >>> say("The limit is {limit}.", limit=Length(80))
+    'The limit is 80 mm.'
+    """
+
+    def __format__(self, _spec: str) -> str:
+        return f"{float(self):g} mm"
+
+
 def say(template: str, **values: Any) -> Said:
     """Fill *template* with *values* (``str.format`` rules) and keep both.
 

@@ -24,7 +24,7 @@ from analytics.mistake import Mistake
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from analytics.trade.lesions import LESIONS
 from analytics.trade.units import mm_to_inches
-from analytics.words import Said
+from analytics.words import Length, Said
 from dashboard.catalogue import LANGUAGES, catalogue
 from dashboard.unfilling import SENTENCE_ENDS, unfilled
 
@@ -44,6 +44,7 @@ JOINED = ("; ", ", ")
 """How measures join words into one value."""
 
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_LENGTH = re.compile(r"(\d+(?:\.\d+)?) mm")
 _NUMBER = re.compile(r"[-\u2212+]?\d[\d,]*(\.\d+)?%?")
 
 DATA = frozenset({"farm", "farms", "cow", "group", "groups", "trimmer", "sire", "breed", "scorer", "name", "path"})
@@ -117,7 +118,8 @@ class Words:
         if isinstance(sentence, Said):
             return self(sentence.template, **sentence.values)
         known = catalogue(self.language)
-        if sentence in known or self.language == "en":
+        as_it_stands = self.language == "en" and (self.units == "mm" or not _LENGTH.search(sentence))
+        if sentence in known or as_it_stands:
             return known.get(sentence, sentence)
         if sentence[:1].isupper() and (small := sentence[0].lower() + sentence[1:]) in known:
             return self._named(small)
@@ -139,6 +141,8 @@ class Words:
             return text
         if _DAY.fullmatch(text):
             return _Written(self.date(text))
+        if length := _LENGTH.fullmatch(text):
+            return Length(length[1])
         if _NUMBER.fullmatch(text):
             return _Written(self._signs(text))
         return text
@@ -152,6 +156,8 @@ class Words:
         """A value as it stands in a sentence."""
         if isinstance(value, (_Own, _Written)):
             return str(value)
+        if isinstance(value, Length):
+            return self.measure(value)
         if isinstance(value, (Said, str)):
             return self.said(value)
         if isinstance(value, (pd.Timestamp, dt.date)):
@@ -241,6 +247,18 @@ class Words:
     def length(self, mm: float, digits: int = 1) -> str:
         """A length in the reader's unit, without naming it."""
         return self.number(mm, digits) if self.units == "mm" else self.number(mm_to_inches(mm), digits + 1)
+
+    def measure(self, mm: float) -> str:
+        """A length in the reader's unit, with it.
+
+        Examples
+        --------
+        >>> Words().measure(80), Words(units="in").measure(80)
+        ('80 mm', '3.15 in')
+        """
+        value, digits = (mm, 1) if self.units == "mm" else (mm_to_inches(mm), 2)
+        text = self.number(value, 0 if float(value).is_integer() else digits)
+        return f"{text} {self(self.units)}"
 
     @property
     def unit(self) -> str:

@@ -15,7 +15,7 @@ from analytics.tally.needs import RECENT_DAYS
 from analytics.trade.horn import BLOCK_WEEKS, TRIMS_PER_YEAR
 from analytics.trade.horn_limits import HornLimits
 from analytics.trade.lesions import LESIONS
-from analytics.words import say, unfilled
+from analytics.words import Length, say, unfilled
 
 EARLY_DAYS = (60, 150)
 """Days in milk between which feet are looked at as a rule, after the strain of calving [common practice, no source]"""
@@ -66,9 +66,7 @@ REASONS: dict[str, Reason] = {
     "block": Reason("trimmer", unfilled("Block put on {day} is due off")),
     "repeat": Reason("trimmer", unfilled("{lesion} twice or more on the same foot within a year, last on {day}")),
     "never": Reason("trimmer", say("Never looked at")),
-    "long-toe": Reason(
-        "trimmer", unfilled("Toe expected to pass {limit:g} mm about {day} (between {first} and {last})")
-    ),
+    "long-toe": Reason("trimmer", unfilled("Toe expected to pass {limit} about {day} (between {first} and {last})")),
     "early": Reason("trimmer", say("60 to 150 days in milk and not looked at since calving")),
     "dry-off": Reason("trimmer", say("Usual time to look: drying off")),
     "half-year": Reason("trimmer", unfilled("Half a year since her last trim on {day}")),
@@ -284,7 +282,7 @@ def _words(kind: str, row: dict[Any, Any]) -> str:
         day=_day(row[_DAY_OF[kind]]),
         weeks=BLOCK_WEEKS[1],
         lesion=name[:1].upper() + name[1:],
-        limit=row.get("limit_mm") or np.nan,
+        limit=Length(row.get("limit_mm") or np.nan),
         first=_day(row.get("passes_from")),
         last=_day(row.get("passes_to")),
     )

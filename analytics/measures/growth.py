@@ -19,7 +19,7 @@ from analytics.tally.horn_growth import WHILE, Growth, growth_pairs
 from analytics.tally.narrow import OF_SITE, OF_TRIM
 from analytics.tally.selection import Selection
 from analytics.trade.horn import GROWTH_MM_PER_MONTH
-from analytics.words import Said, say
+from analytics.words import Length, Said, say
 
 COLUMNS = ("pairs", "mm_per_month", "low", "high", "raw_mean", "shrink_weight", "months", "cows")
 
@@ -113,9 +113,9 @@ def growth(
     if found.pairs.empty:
         answer = nothing_measured("growth", (*by, *COLUMNS), basis, by)
         why = say(
-            "Not enough to say: no claw was measured at a trim and looked at again. The published rate is {rate:g} mm "
+            "Not enough to say: no claw was measured at a trim and looked at again. The published rate is {rate} "
             "a month.",
-            rate=GROWTH_MM_PER_MONTH,
+            rate=Length(GROWTH_MM_PER_MONTH),
         )
         return Answer("growth", answer.table, basis, (why,), by)
     cells, x = _shared_out(found, by)
@@ -228,20 +228,20 @@ def _cautions(table: pd.DataFrame, estimated: bool, spread: pd.DataFrame) -> tup
         out.append(
             say(
                 "Not enough to say how unlike cows are: {pairs} pairs on {cows} cows. Usual spreads are assumed, and "
-                "the published rate of {rate:g} mm a month carries much of these figures.",
+                "the published rate of {rate} a month carries much of these figures.",
                 pairs=row["pairs"],
                 cows=row["cows"],
-                rate=GROWTH_MM_PER_MONTH,
+                rate=Length(GROWTH_MM_PER_MONTH),
             )
         )
     weak = int((table["shrink_weight"] < 0.5).sum())
     if weak:
         out.append(
             say(
-                "{n} of {all} figures rest more on the published rate of {rate:g} mm a month than on these records.",
+                "{n} of {all} figures rest more on the published rate of {rate} a month than on these records.",
                 n=weak,
                 all=len(table),
-                rate=GROWTH_MM_PER_MONTH,
+                rate=Length(GROWTH_MM_PER_MONTH),
             )
         )
     if row["herds"] > 1:

@@ -178,11 +178,11 @@ def _too_little(slope: LogisticSlope, cows: int) -> tuple[Said, ...]:
 def _words(slope: LogisticSlope, outcome: Outcome, level: float) -> tuple[Said, ...]:
     if not slope.converged:
         return ()
-    shares = {"start": 100 * slope.start, "end": 100 * slope.end, "what": outcome.words}
+    shares = {"start": slope.start, "end": slope.end, "what": outcome.words}
     if slope.p_value < 1 - level:
         return (
             say(
-                "The {what} {way} from about {start:.0f} % to {end:.0f} %, more than chance explains. What else "
+                "The {what} {way} from about {start:.0%} to {end:.0%}, more than chance explains. What else "
                 "changed in that time is for those who know the herd to say.",
                 way=say("rises") if slope.odds_ratio > 1 else say("falls"),
                 **shares,
@@ -190,7 +190,7 @@ def _words(slope: LogisticSlope, outcome: Outcome, level: float) -> tuple[Said, 
         )
     return (
         say(
-            "No trend can be told from chance: the {what} is fitted at {start:.0f} % at the start and {end:.0f} % "
+            "No trend can be told from chance: the {what} is fitted at {start:.0%} at the start and {end:.0%} "
             "at the end.",
             **shares,
         ),

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from dashboard.charts.frame import FEW_STEPS, Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import group_label
 from dashboard.charts.theme import MARKERS, between, cases_of, estimate, percent, plural, ratio, tokens
 from dashboard.language import _, told
@@ -87,7 +87,9 @@ def risks(
         for r in records(table)
     ]
     _rows(figure, table, texts, theme, narrow)
-    figure.update_xaxes(**shares_axis(narrow, highest, _("Share of {units} looked at", units=plural(unit, 2))))
+    figure.update_xaxes(
+        **shares_axis(narrow, highest, _("Share of {units} looked at", units=plural(unit, 2)), most=FEW_STEPS)
+    )
     return _finish(figure, answer, table, title, theme, narrow, legend=both, notes=[])
 
 

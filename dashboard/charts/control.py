@@ -9,7 +9,17 @@ from plotly.subplots import make_subplots
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
 from dashboard.charts.dated import mark_changes
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from dashboard.charts.frame import (
+    Drill,
+    framed,
+    marks,
+    nothing_to_show,
+    records,
+    share_ticks,
+    share_words,
+    shares_axis,
+    top_of,
+)
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import period_axis, with_gaps
 from dashboard.charts.theme import cases_of, percent, percent_range, plural, rgba, tokens
@@ -86,11 +96,13 @@ def control(
         lowest = float(min(table["ewma"].min(), table.get("ewma_lower", table["ewma"]).min()))
         highest = top_of(table, "ewma", *(name for name in ("ewma_upper",) if name in table))
         room = max(0.01, (highest - lowest) * 0.2)
+        ticks = [tick for tick in share_ticks(highest + room, 40) if tick >= lowest - room]
+        ticks = ticks[:: max(1, -(-len(ticks) // 4))]
         figure.update_yaxes(
             title={"text": _("Moving average")},
-            tickformat=".0%" if highest - lowest > 0.04 else ".1%",
+            tickvals=ticks,
+            ticktext=share_words(ticks),
             range=[max(0.0, lowest - room), highest + room],
-            nticks=4,
             row=2,
             col=1,
         )

@@ -22,9 +22,8 @@ LABEL_SHARE = 0.035
 NARROW_LABEL_SHARE = 0.11
 """Share of the time shown that an abbreviation takes up; where the next finding is nearer, it is left out."""
 
-MOST_FIGURES = 50
-MOST_FIGURES_NARROW = 18
-"""Scores beyond which their figures would run into each other and are left to pointing."""
+FIGURE_SHARE, NARROW_FIGURE_SHARE = 0.021, 0.06
+"""Share of the time shown that the figure of a score takes up; scores nearer to each other are small, without one."""
 
 FAMILY_MARKERS = {
     "infectious": "circle",
@@ -74,7 +73,7 @@ def timeline(
     room = (days.max() - days.min()) * (NARROW_LABEL_SHARE if narrow else LABEL_SHARE)
     traces = [
         _calvings(frames["calvings"], place["calvings"], t),
-        *_scores(frames["scores"], place["scores"], t, drill, narrow),
+        *_scores(frames["scores"], place["scores"], t, drill, narrow, days.max() - days.min()),
         *_findings(frames["findings"], place, t, drill, room),
         _actions(frames["findings"], place["action"], t),
     ]
@@ -223,11 +222,20 @@ def _calvings(calvings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter:
     )
 
 
-def _scores(scores: pd.DataFrame, y: float, t: Tokens, drill: CowDrill | None, narrow: bool) -> list[go.Scatter]:
+def _crowded(days: pd.Series, room: pd.Timedelta) -> pd.Series:
+    """Whether a day lies nearer than *room* to another."""
+    order = days.sort_values()
+    before = order.diff() < room
+    return (before | before.shift(-1, fill_value=False)).reindex(days.index)
+
+
+def _scores(
+    scores: pd.DataFrame, y: float, t: Tokens, drill: CowDrill | None, narrow: bool, span: pd.Timedelta
+) -> list[go.Scatter]:
     """The score as a figure, filled where lame and ringed twice where severely lame."""
     out = []
-    crowded = len(scores) > (MOST_FIGURES_NARROW if narrow else MOST_FIGURES)
-    size = 9 if crowded else 15 if narrow else 19
+    days = pd.to_datetime(scores["visit_date"])
+    scores = scores.assign(crowded=_crowded(days, span * (NARROW_FIGURE_SHARE if narrow else FIGURE_SHARE)))
     for lame in (0, 1):
         part = scores[scores["lame"].fillna(0).astype(int) == lame]
         severe = part["severe"].fillna(0).astype(int)
@@ -241,12 +249,15 @@ def _scores(scores: pd.DataFrame, y: float, t: Tokens, drill: CowDrill | None, n
             go.Scatter(
                 x=pd.to_datetime(part["visit_date"]),
                 y=[y] * len(part),
-                mode="markers" if crowded else "markers+text",
-                text=None if crowded else [str(int(score)) for score in part["score"]],
+                mode="markers+text",
+                text=[
+                    "" if close else str(int(score))
+                    for score, close in zip(part["score"], part["crowded"], strict=True)
+                ],
                 textfont={"size": 10 if narrow else 11, "color": t.raised if lame else t.ink},
                 marker={
                     "symbol": ["square" if each else "circle" for each in severe],
-                    "size": size,
+                    "size": [9 if close else 15 if narrow else 19 for close in part["crowded"]],
                     "color": t.accent if lame else t.raised,
                     "line": {"color": t.ink, "width": 1},
                 },

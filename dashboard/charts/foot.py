@@ -14,19 +14,17 @@ from analytics.trade.feet import CLAW_NAMES, ZONES
 from analytics.words import say, unfilled
 from dashboard.charts.claw import Key, zone_polygons
 from dashboard.charts.frame import Drill, framed, nothing_to_show, records
+from dashboard.charts.shades import colour_bar, colour_of, round_count, round_top
 from dashboard.charts.theme import cases_of, estimate, percent, plural, tokens
 from dashboard.charts.theme import number as number_words
 from dashboard.charts.zone_marks import (
     ZoneLook,
-    colour_bar,
-    colour_of,
     looked_at_by_foot,
     not_drawn,
     notes_on,
     paint,
-    round_count,
-    round_top,
-    words_of_foot,
+    words_of_feet,
+    written,
     zone_rows,
 )
 from dashboard.language import _, told
@@ -106,13 +104,12 @@ def draw_feet(
     looks = zone_looks(found, tuple(zone_polygons()), top, answer.basis.unit, theme, drill, count=count, seen=looked_at)
     pixels = pixels_of(places, narrow, small=bool(heading))
     size = 10.5 if narrow else SMALL_TYPE if heading else 12
-    traces, labels = paint(places, looks, theme=theme, type_size=size, pixels=pixels)
-    words = [word for foot, at in places.items() for word in words_of_foot(foot, at, theme, narrow or bool(heading))]
+    traces = paint(places, looks, theme=theme, type_size=size, pixels=pixels)
+    names = words_of_feet(places, theme, narrow or bool(heading))
     units = plural(answer.basis.unit, 2)
     said = _("Number of {units} with it", units=units) if count else _("Share of {units}", units=units)
     bar = colour_bar(top, theme, narrow or bool(heading), said, count=count)
-    figure = go.Figure([*traces, bar])
-    figure.update_layout(annotations=[*words, *labels])
+    figure = go.Figure([*traces, names, bar])
     if heading:
         return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=[heading], small=True)
     pointing = [] if title else [_("Tap or point at a zone for its interval.")]
@@ -156,19 +153,19 @@ def draw_claws(
             looks[key] = replace(looks[key], figures=between, kind="left out")
     pixels = NARROW_PAIR_PIXELS if narrow else PAIR_PIXELS
     at = {ALL_FEET: (0.0, 0.0)}
-    traces, labels = paint(at, looks, theme=theme, type_size=11.5 if narrow else 13, pixels=pixels, named=False)
-    figure = go.Figure([*traces, colour_bar(top, theme, narrow, _share_of(answer))])
+    traces = paint(at, looks, theme=theme, type_size=11.5 if narrow else 13, pixels=pixels, named=False)
     words = [
         {
             "x": side,
             "y": 1.22,
             "text": _("<b>{which}</b> claw", which=_(name)),
-            "showarrow": False,
-            "font": {"size": 14, "color": t.ink},
+            "size": 14,
+            "colour": t.ink,
         }
         for side, name in ((0.55, CLAW_NAMES["lateral"]), (-0.55, CLAW_NAMES["medial"]))
     ]
-    figure.update_layout(annotations=[*words, *labels, *([] if narrow else _zone_key(t.muted))])
+    figure = go.Figure([*traces, written(words), colour_bar(top, theme, narrow, _share_of(answer))])
+    figure.update_layout(annotations=[] if narrow else _zone_key(t.muted))
     figure.update_xaxes(visible=False, range=[-1.2, 1.2] if narrow else [-1.2, 3.4], fixedrange=True)
     figure.update_yaxes(visible=False, range=[-1.8, 1.36], fixedrange=True, scaleanchor="x", scaleratio=1)
     notes = [" ".join([_("Seen from below, toes up."), *notes_on(looks), *not_drawn(answer)])]

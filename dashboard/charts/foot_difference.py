@@ -13,17 +13,9 @@ from analytics.methods.intervals import difference
 from dashboard.charts.claw import zone_polygons
 from dashboard.charts.foot import FROM_BELOW, finish_feet, pixels_of, place_feet
 from dashboard.charts.frame import Drill, nothing_to_show
+from dashboard.charts.shades import colour_bar, round_top, shade_of
 from dashboard.charts.theme import between, cases_of, points, tokens
-from dashboard.charts.zone_marks import (
-    ZoneLook,
-    colour_bar,
-    looked_at_by_foot,
-    notes_on,
-    paint,
-    round_top,
-    words_of_foot,
-    zone_rows,
-)
+from dashboard.charts.zone_marks import ZoneLook, looked_at_by_foot, notes_on, paint, words_of_feet, zone_rows
 from dashboard.language import _, told
 
 BLUE, ORANGE = "#0072B2", "#D55E00"
@@ -114,13 +106,9 @@ def draw_difference(
         claw = None if pd.isna(row["claw"]) else str(row["claw"])
         key = (str(row["foot"]), claw, int(row["zone"]))
         looks[key] = _look({str(k): v for k, v in row.items()}, ends, top, names, first.basis.unit, drill)
-    traces, labels = paint(
-        places, looks, theme=theme, type_size=10.5 if narrow else 12, pixels=pixels_of(places, narrow)
-    )
-    words = [word for foot, at in places.items() for word in words_of_foot(foot, at, theme, narrow)]
+    traces = paint(places, looks, theme=theme, type_size=10.5 if narrow else 12, pixels=pixels_of(places, narrow))
     bar = colour_bar(top, theme, narrow, _("Percentage points"), ends=ends, lowest=-top)
-    figure = go.Figure([*traces, bar])
-    figure.update_layout(annotations=[*words, *labels])
+    figure = go.Figure([*traces, words_of_feet(places, theme, narrow), bar])
     sense = _("Plain: more in {a}. Striped: more in {b}.", a=names[0], b=names[1])
     notes = [told(FROM_BELOW), str(sense), *notes_on(looks)]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
@@ -149,6 +137,6 @@ def _look(
     if row["low"] <= 0 <= row["high"]:
         return ZoneLook(figures, kind="unclear", carried=carried)
     share = (row["difference"] / top + 1) / 2
-    colour = str(sample_colorscale(ends, [min(1.0, max(0.0, share))])[0])
+    colour = str(sample_colorscale(ends, [shade_of(share)])[0])
     stripes = "/" if row["difference"] < 0 else ""
     return ZoneLook(figures, colour, stripes=stripes, label=points(row["difference"]), carried=carried)

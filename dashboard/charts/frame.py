@@ -27,6 +27,12 @@ SUBTITLE_LINE = 16.5
 LEGEND_LINE = 26
 EMPTY_HEIGHT = 160
 
+SHARE_STEPS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5)
+"""Steps between the figures of an axis of shares."""
+
+FEW_STEPS = 4
+"""Where names and counts leave an axis of shares little room."""
+
 BARS = unfilled("bars show {level} intervals")
 """How most charts show intervals."""
 
@@ -155,14 +161,35 @@ def marks(rows: pd.DataFrame, drill: Drill | None) -> list[dict[str, Any]] | Non
     return [drill(row) for row in records(rows)]
 
 
-def shares_axis(narrow: bool, highest: float, title: str) -> dict[str, Any]:
-    """An axis of shares from 0 with percentages."""
+def share_ticks(top: float, most: int) -> list[float]:
+    """At most so many even steps of a share from 0 to *top*.
+
+    Examples
+    --------
+    >>> share_ticks(0.36, 8), share_ticks(0.036, 4)
+    ([0.0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.35], [0.0, 0.01, 0.02, 0.03])
+    """
+    step = next((each for each in SHARE_STEPS if top / each <= most), SHARE_STEPS[-1])
+    return [round(place * step, 6) for place in range(int(top / step + 1e-9) + 1)]
+
+
+def share_words(ticks: Iterable[float]) -> list[str]:
+    """Shares as an axis has them, with a digit after the sign where a whole percentage would repeat itself."""
+    ticks = list(ticks)
+    digits = 0 if all(abs(100 * tick - round(100 * tick)) < 1e-6 for tick in ticks) else 1
+    return [percent(tick, digits) for tick in ticks]
+
+
+def shares_axis(narrow: bool, highest: float, title: str, *, most: int | None = None) -> dict[str, Any]:
+    """An axis of shares from 0, its figures as the reader writes them and never on their side; *most* steps at most."""
     top = min(1.0, max(0.02, highest * 1.06))
+    ticks = share_ticks(top, most or (5 if narrow else 8))
     return {
         "title": {"text": title},
-        "tickformat": ".0%" if top > 0.1 else ".1%",
+        "tickvals": ticks,
+        "ticktext": share_words(ticks),
+        "tickangle": 0,
         "range": [0, top],
-        "nticks": 5 if narrow else 9,
     }
 
 

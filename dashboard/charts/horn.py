@@ -13,7 +13,7 @@ from plotly.colors import sample_colorscale
 from analytics.measures.answer import Answer
 from analytics.tally.horn import SHARES
 from analytics.trade.horn import GROWTH_MM_PER_MONTH, SHED_STAGES
-from analytics.words import say, unfilled
+from analytics.words import Length, say, unfilled
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
@@ -202,7 +202,7 @@ def stages(
             )
         )
     counted = _("Share of feet") if answer.basis.unit == "foot" else _("Share of claws")
-    axis = {"tickformat": ".0%", "range": [0, 1], "title": {"text": counted}}
+    axis = {**shares_axis(narrow, 1.0, counted), "range": [0, 1]}
     count = len(dict.fromkeys(names))
     if upright:
         figure.update_yaxes(**axis)
@@ -279,11 +279,7 @@ def rates(
         "nticks": 5 if narrow else 9,
     }
     line = in_unit(GROWTH_MM_PER_MONTH)
-    note = (
-        _("The dotted line is the published growth of {rate:.2f} in a month, wear apart.", rate=line)
-        if inches
-        else _("The dotted line is the published growth of {rate:g} mm a month, wear apart.", rate=line)
-    )
+    note = _("The dotted line is the published growth of {rate} a month, wear apart.", rate=Length(GROWTH_MM_PER_MONTH))
     return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow, line=line, notes=[note])
 
 

@@ -217,6 +217,9 @@ def value_label(column: str, value: Any) -> str:
         return foot_label(str(value))
     if column == "parity":
         return _parity(str(value))
+    if column == "term" and "=" in str(value):
+        name, _equals, group = str(value).partition("=")
+        return f"{column_label(name)}: {small(value_label(name, group))}"
     if column in _WORDS:
         return _sentence(_known(_WORDS[column].get(str(value), str(value))))
     if column in ("farm", "cow", "sire", "trimmer", "note", "group", "breed", "scorer"):

@@ -12,9 +12,9 @@ from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import small, value_label
 from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
+from dashboard.charts.shades import ink_on
 from dashboard.charts.theme import DASHES, MARKERS, estimate, number, percent, plural, rgba, scale, tokens
 from dashboard.charts.whiskers import whiskers
-from dashboard.charts.zone_marks import ink_on
 from dashboard.language import _
 
 HEIGHT = 340

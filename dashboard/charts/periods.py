@@ -18,6 +18,9 @@ GAP = 4
 BESIDE = 0.09
 """How far groups lie beside each other, as a share of the usual step."""
 
+BESIDE_EACH_OTHER = "beside"
+"""Under this a figure says by how many days each of its charts lies to the right of the first, on one axis of time."""
+
 _MONTH = pd.Timedelta(days=30)
 
 
@@ -102,11 +105,13 @@ def mark_stretch(figure: go.Figure, first: pd.Timestamp, last: pd.Timestamp, the
     t = tokens(theme)
     # Points of a month stand on its first day, so the band reaches half a step to the left.
     half = pd.Timedelta(days=15)
-    figure.add_vrect(
-        x0=first - half,
-        x1=max(last - half, first + half),
-        fillcolor=rgba(t.accent, 0.10),
-        line={"color": t.accent, "width": 1, "dash": "dot"},
-        layer="below",
-        **({"row": "all", "col": "all"} if len(axes) > 1 else {}),
-    )
+    for days in (figure.layout.meta or {}).get(BESIDE_EACH_OTHER, [0]):
+        right = pd.Timedelta(days=days)
+        figure.add_vrect(
+            x0=first - half + right,
+            x1=max(last - half, first + half) + right,
+            fillcolor=rgba(t.accent, 0.10),
+            line={"color": t.accent, "width": 1, "dash": "dot"},
+            layer="below",
+            **({"row": "all", "col": "all"} if len(axes) > 1 else {}),
+        )

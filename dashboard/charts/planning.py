@@ -69,13 +69,13 @@ def planning(
         above = [row["needed"] >= most[row["points"]] for row in records(part)]
         figure.add_trace(_line(part.assign(above=above), str(name), place, theme, drill, unit))
     hand = float(known["at_hand"].max())
+    at = _roomier(known, hand)
     figure.add_hline(y=hand, line={"color": t.ink, "width": 1.2, "dash": "dot"})
     figure.add_annotation(
         text=_("{n} {units} at hand", n=number(hand), units=plural(unit, hand)),
-        # On the left every dot is far above: few points of difference need many cows.
-        x=0,
+        x=at,
         xref="paper",
-        xanchor="left",
+        xanchor="right" if at else "left",
         y=math.log10(hand),
         yanchor="bottom",
         showarrow=False,
@@ -108,6 +108,13 @@ def planning(
         legend_lines=1,
         shown=unfilled("four times in five such a difference would be seen"),
     )
+
+
+def _roomier(known: pd.DataFrame, hand: float) -> int:
+    """The end of the line of cows at hand, 0 left or 1 right, that is farther from the dots near it."""
+    away = known["needed"].map(lambda cows: abs(math.log(cows) - math.log(hand)))
+    away = away.groupby(known["points"].abs()).min().sort_index()
+    return int(away.iloc[-2:].min() > away.iloc[:2].min())
 
 
 def _line(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | None, unit: str) -> go.Scatter:

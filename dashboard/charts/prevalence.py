@@ -8,7 +8,17 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, row_rules, shares_axis, top_of
+from dashboard.charts.frame import (
+    FEW_STEPS,
+    Drill,
+    framed,
+    marks,
+    nothing_to_show,
+    records,
+    row_rules,
+    shares_axis,
+    top_of,
+)
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, plural, tokens
 from dashboard.charts.whiskers import whiskers
@@ -88,7 +98,9 @@ def prevalence(
     _row_names(figure, table, by[0], rows, step, second, narrow, theme, answer.basis.unit)
     highest = top_of(table, "high", "prevalence")
     figure.update_xaxes(
-        **shares_axis(narrow, highest, _("Share of {units} looked at", units=plural(answer.basis.unit, 2)))
+        **shares_axis(
+            narrow, highest, _("Share of {units} looked at", units=plural(answer.basis.unit, 2)), most=FEW_STEPS
+        )
     )
     figure.update_yaxes(range=[-len(rows) + 0.5 - (0.15 if narrow else 0), 0.5 + (0.2 if narrow else 0)])
     figure.update_layout(shapes=row_rules((line - 0.5 for line in place.values()), t.rule))

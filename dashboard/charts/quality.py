@@ -15,9 +15,9 @@ from analytics.words import unfilled
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.headings import COLUMNS
 from dashboard.charts.labels import column_label, lesion_label, value_label
+from dashboard.charts.shades import ink_on
 from dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
 from dashboard.charts.whiskers import whiskers
-from dashboard.charts.zone_marks import ink_on
 from dashboard.language import _
 
 COMPLETE = "completeness"

@@ -1,20 +1,25 @@
-"""Many small line charts on one scale: one lesion, or one group, in each."""
+"""Many small line charts on one scale: one lesion, or one group, in each.
+
+All are drawn on one pair of axes, each moved to its place: a pair of axes for each would be most of what a phone has to
+draw on the page.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
-from plotly.subplots import make_subplots
 
 from analytics.measures.answer import Answer
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import value_label
-from dashboard.charts.periods import dated, period_words, with_gaps
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, share_ticks, share_words, top_of
+from dashboard.charts.labels import date_label, value_label
+from dashboard.charts.periods import BESIDE_EACH_OTHER, dated, period_words, with_gaps
 from dashboard.charts.theme import estimate, plural, rgba, tokens
 from dashboard.charts.trend import PERIODS
-from dashboard.charts.whiskers import whiskers
 from dashboard.language import _
 
 MOST_CHARTS = 12
@@ -22,6 +27,43 @@ MOST_CHARTS = 12
 
 PANEL = 138
 NARROW_PANEL = 128
+BETWEEN = 30
+"""Pixels between one row of charts and the next, where names stand."""
+
+EDGE, APART = 0.06, 0.13
+"""Room at both ends of a chart, and between charts, as a share of the time shown."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where each small chart lies on the common axes.
+
+    Attributes
+    ----------
+    first, last : Timestamp or float
+        The time every chart shows.
+    pitch_x : Timedelta or float
+        From one column to the next.
+    top, pitch_y : float
+        The share at the top of every chart, and from one row to the next.
+    across, down : int
+    """
+
+    first: Any
+    last: Any
+    pitch_x: Any
+    top: float
+    pitch_y: float
+    across: int
+    down: int
+
+    def right(self, place: int) -> Any:
+        """How far to the right a chart lies."""
+        return self.pitch_x * (place % self.across)
+
+    def up(self, place: int) -> float:
+        """How far up a chart lies."""
+        return self.pitch_y * (self.down - 1 - place // self.across)
 
 
 def small_multiples(
@@ -57,26 +99,19 @@ def small_multiples(
     across = 2 if narrow else min(4, len(shown))
     down = math.ceil(len(shown) / across)
     height = (NARROW_PANEL if narrow else PANEL) * down
-    figure = make_subplots(
-        down,
-        across,
-        shared_xaxes="all",
-        shared_yaxes="all",
-        vertical_spacing=30 / height,
-        horizontal_spacing=0.03,
-        subplot_titles=[value_label(group, name) for name in shown],
+    places = _places(table[table[group].isin(shown)], period, across, down, height)
+    parts = [table[table[group] == name].reset_index(drop=True) for name in shown]
+    names = [value_label(group, name) for name in shown]
+    figure = go.Figure(
+        [
+            _grid(places, len(shown), narrow, theme),
+            _whiskers(parts, period, places, theme),
+            _lines(parts, period, places, theme),
+            _points(parts, names, period, places, theme, answer.basis.unit, drill),
+            _names(names, places, narrow, theme),
+        ]
     )
-    t = tokens(theme)
-    figure.update_annotations(font={"size": 12 if narrow else 13, "color": t.ink})
-    for place, name in enumerate(shown):
-        part = table[table[group] == name].reset_index(drop=True)
-        for trace in _small(part, period, value_label(group, name), theme, answer.basis.unit, drill):
-            figure.add_trace(trace, row=place // across + 1, col=place % across + 1)
-    axis = shares_axis(narrow, top_of(table[table[group].isin(shown)], "high", "prevalence"), "")
-    figure.update_yaxes(**{**axis, "nticks": 4}, tickfont={"size": 11})
-    figure.update_xaxes(showgrid=False, nticks=3 if narrow else 4, tickfont={"size": 11})
-    if dated(table[period]):
-        figure.update_xaxes(type="date", tickformat="%b %Y" if not narrow else "%m/%y")
+    _axes(figure, places, table[period], narrow)
     notes = [_("Share of {units} looked at, all on one scale.", units=plural(answer.basis.unit, 2))]
     if len(order) > len(shown):
         notes.append(_("The {n} commonest are drawn; the table has all.", n=len(shown)))
@@ -85,25 +120,138 @@ def small_multiples(
     return figure
 
 
-def _small(part: pd.DataFrame, period: str, name: str, theme: str, unit: str, drill: Drill | None) -> list[go.Scatter]:
-    """One line with its whiskers."""
-    t = tokens(theme)
-    x, y = with_gaps(part[period], part["prevalence"])
+def _places(table: pd.DataFrame, period: str, across: int, down: int, height: int) -> Places:
+    first, last = table[period].min(), table[period].max()
+    span = last - first
+    if not span:
+        span = pd.Timedelta(days=365) if dated(table[period]) else 1.0
+    edge = span * EDGE
+    top = min(1.0, max(0.02, top_of(table, "high", "prevalence") * 1.06))
+    plot = (height - BETWEEN * (down - 1)) / down
+    wide = last - first + 2 * edge
+    return Places(first - edge, last + edge, wide + span * APART, top, top * (plot + BETWEEN) / plot, across, down)
+
+
+def _broken(pieces: list[tuple[list[Any], list[float]]]) -> tuple[list[Any], list[float]]:
+    """Lines one after the other, with a gap after each."""
+    xs: list[Any] = []
+    ys: list[float] = []
+    for x, y in pieces:
+        # A gap needs a place of its own on an axis of dates.
+        xs += [*x, x[-1]]
+        ys += [*y, math.nan]
+    return xs, ys
+
+
+def _grid(places: Places, count: int, narrow: bool, theme: str) -> go.Scatter:
+    ticks = share_ticks(places.top, 3)
+    x, y = _broken(
+        [
+            ([places.first + places.right(place), places.last + places.right(place)], [tick + places.up(place)] * 2)
+            for place in range(count)
+            for tick in ticks
+        ]
+    )
+    return go.Scatter(x=x, y=y, mode="lines", line={"color": tokens(theme).rule, "width": 1}, hoverinfo="skip")
+
+
+def _whiskers(parts: list[pd.DataFrame], period: str, places: Places, theme: str) -> go.Scatter:
+    """The intervals of all charts, as one broken line."""
+    x, y = _broken(
+        [
+            ([row[period] + places.right(place)] * 2, [row["low"] + places.up(place), row["high"] + places.up(place)])
+            for place, part in enumerate(parts)
+            for row in records(part)
+        ]
+    )
+    line = {"color": rgba(tokens(theme).accent, 0.45), "width": 1}
+    return go.Scatter(x=x, y=y, mode="lines", line=line, hoverinfo="skip")
+
+
+def _lines(parts: list[pd.DataFrame], period: str, places: Places, theme: str) -> go.Scatter:
+    pieces = []
+    for place, part in enumerate(parts):
+        x, y = with_gaps(part[period] + places.right(place), part["prevalence"])
+        pieces.append((x, [each + places.up(place) for each in y]))
+    xs, ys = _broken(pieces)
+    line = {"color": rgba(tokens(theme).accent, 0.7), "width": 1.5}
+    return go.Scatter(x=xs, y=ys, mode="lines", line=line, hoverinfo="skip")
+
+
+def _points(
+    parts: list[pd.DataFrame],
+    names: list[str],
+    period: str,
+    places: Places,
+    theme: str,
+    unit: str,
+    drill: Drill | None,
+) -> go.Scatter:
     hover = [
         f"<b>{name}, {period_words(row[period], part[period])}</b><br>"
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
+        for part, name in zip(parts, names, strict=True)
         for row in records(part)
     ]
-    return [
-        go.Scatter(x=x, y=y, mode="lines", line={"color": rgba(t.accent, 0.7), "width": 1.5}, hoverinfo="skip"),
-        go.Scatter(
-            x=part[period],
-            y=part["prevalence"],
-            error_y=whiskers(part["prevalence"], part["low"], part["high"], rgba(t.accent, 0.45), thickness=1, width=0),
-            mode="markers",
-            marker={"color": t.accent, "size": 5},
-            hovertext=hover,
-            hovertemplate="%{hovertext}<extra></extra>",
-            customdata=marks(part, drill),
-        ),
-    ]
+    return go.Scatter(
+        x=pd.concat([part[period] + places.right(place) for place, part in enumerate(parts)]),
+        y=np.concatenate([part["prevalence"] + places.up(place) for place, part in enumerate(parts)]),
+        mode="markers",
+        marker={"color": tokens(theme).accent, "size": 5},
+        hovertext=hover,
+        hovertemplate="%{hovertext}<extra></extra>",
+        customdata=marks(pd.concat(parts, ignore_index=True), drill),
+    )
+
+
+def _names(names: list[str], places: Places, narrow: bool, theme: str) -> go.Scatter:
+    middle = places.first + (places.last - places.first) / 2
+    return go.Scatter(
+        x=[middle + places.right(place) for place in range(len(names))],
+        y=[places.up(place) + places.top for place in range(len(names))],
+        text=names,
+        textposition="top center",
+        textfont={"size": 12 if narrow else 13, "color": tokens(theme).ink},
+        mode="text",
+        cliponaxis=False,
+        hoverinfo="skip",
+    )
+
+
+def _axes(figure: go.Figure, places: Places, periods: pd.Series, narrow: bool) -> None:
+    """Every row has its shares and every column its time."""
+    ticks = share_ticks(places.top, 3)
+    figure.update_yaxes(
+        tickvals=[tick + place * places.pitch_y for place in range(places.down) for tick in ticks],
+        ticktext=share_words(ticks) * places.down,
+        range=[0, (places.down - 1) * places.pitch_y + places.top],
+        showgrid=False,
+        tickfont={"size": 11},
+    )
+    times, words = _times(periods, places, 2 if narrow else 4)
+    columns = [places.right(place) for place in range(places.across)]
+    figure.update_xaxes(
+        tickvals=[time + right for right in columns for time in times],
+        ticktext=words * places.across,
+        range=[places.first, places.last + columns[-1]],
+        showgrid=False,
+        tickangle=0,
+        tickfont={"size": 11},
+    )
+    if dated(periods):
+        figure.update_xaxes(type="date")
+        figure.update_layout(meta={BESIDE_EACH_OTHER: [right / pd.Timedelta(days=1) for right in columns]})
+
+
+def _times(periods: pd.Series, places: Places, most: int) -> tuple[list[Any], list[str]]:
+    """A few times that are written under a chart: the years where there are some, else its ends."""
+    if not dated(periods):
+        years = sorted(set(periods))
+        years = years[:: max(1, -(-len(years) // most))]
+        return years, [f"{year:g}" for year in years]
+    begun = range(places.first.year + 1, places.last.year + 1)
+    if len(begun) > 1:
+        years = list(begun)[:: max(1, -(-len(begun) // most))]
+        return [pd.Timestamp(year, 1, 1) for year in years], [f"{year}" for year in years]
+    ends = sorted({periods.min(), periods.max()})
+    return ends, [date_label(end, "month") for end in ends]

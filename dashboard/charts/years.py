@@ -151,7 +151,7 @@ def _against(row: dict[str, Any], unit: str) -> str:
     if row["direction"] == "pooled":
         return _("{year}, the same months: {share}.", year=year, share=share)
     return _(
-        "{verdict} the same months of {year}, {share}: {gap} points, 95 % interval {low} to {high}.",
+        "{verdict} the same months of {year}, {share}: {gap} points, 95% interval {low} to {high}.",
         verdict=told(_VERDICTS[row["direction"]]),
         year=year,
         share=share,

@@ -1,15 +1,17 @@
-"""The marks a drawn foot is made of: filled zones, their figures, outlines, words and the colour scale."""
+"""The marks a drawn foot is made of: filled zones, their figures, outlines, words and the colour scale.
+
+A phone draws few marks quickly and many slowly, so what looks alike is one trace with gaps, and words are one trace.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
-from plotly.colors import sample_colorscale, unlabel_rgb
 
 from analytics.measures.answer import Answer
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES
@@ -27,7 +29,8 @@ from dashboard.charts.claw import (
 )
 from dashboard.charts.frame import records
 from dashboard.charts.labels import zone_label
-from dashboard.charts.theme import number, percent, points, rgba, scale, tokens
+from dashboard.charts.shades import ink_on
+from dashboard.charts.theme import rgba, tokens
 from dashboard.language import _, _n
 
 LETTER = (0.53, 1.25)
@@ -73,8 +76,8 @@ def paint(
     type_size: float,
     pixels: float,
     named: bool = True,
-) -> tuple[list[go.Scatter], list[dict[str, Any]]]:
-    """Traces and words of the zones.
+) -> list[go.Scatter]:
+    """Traces of the zones: fills, outlines, figures, and what answers to the pointer.
 
     Parameters
     ----------
@@ -87,30 +90,36 @@ def paint(
     named : bool
         Whether places are said with their foot.
     """
-    fills: list[go.Scatter] = []
-    hits: list[go.Scatter] = []
     labels: list[dict[str, Any]] = []
-    alike: dict[str, list[Points]] = {}
-    for key, polygon in zone_polygons().items():
-        look = looks.get(key)
-        if look is None:
-            continue
-        at = np.array(places[key[0]])
+    pale: dict[str, list[Points]] = {}
+    fills: dict[tuple[str, str], list[Points]] = {}
+    shown = {key: looks[key] for key in zone_polygons() if key in looks}
+    for key, look in shown.items():
+        polygon = zone_polygons()[key] + np.array(places[key[0]])
         if look.colour is None:
-            alike.setdefault(look.kind, []).append(polygon + at)
+            pale.setdefault(look.kind, []).append(polygon)
         else:
-            fills.append(_filled(polygon + at, look.colour, look.stripes, theme))
+            fills.setdefault((look.colour, look.stripes), []).append(polygon)
         label = _label(key, places[key[0]], look, theme, type_size, pixels)
         if label is not None:
             labels.append(label)
-        hits.append(_hit_points(key, at, look, pixels, named))
-    pale = [_alike(kind, polygons, theme) for kind, polygons in alike.items()]
-    lines = [line for foot, at in places.items() for line in _lines_of_foot(foot, at, theme)]
-    return [*pale, *fills, *lines, *hits], labels
+    return [
+        *(_alike(kind, polygons, theme) for kind, polygons in pale.items()),
+        *(_filled(polygons, colour, stripes, theme) for (colour, stripes), polygons in fills.items()),
+        *_outlines(places, theme),
+        written(labels),
+        _hit_points(places, shown, pixels, named),
+    ]
 
 
-def _filled(polygon: Points, colour: str, stripes: str, theme: str) -> go.Scatter:
-    line = np.vstack([polygon, polygon[:1]]).astype(np.float32)
+def _joined(outlines: Iterable[Points]) -> Points:
+    """Closed outlines one after the other, with a gap after each."""
+    gap = np.array([[np.nan, np.nan]])
+    return np.vstack([piece for line in outlines for piece in (line, line[:1], gap)]).astype(np.float32)
+
+
+def _filled(polygons: list[Points], colour: str, stripes: str, theme: str) -> go.Scatter:
+    line = _joined(polygons)
     return go.Scatter(
         x=line[:, 0],
         y=line[:, 1],
@@ -126,8 +135,7 @@ def _filled(polygon: Points, colour: str, stripes: str, theme: str) -> go.Scatte
 def _alike(kind: str, polygons: list[Points], theme: str) -> go.Scatter:
     """Zones that look the same, as one trace."""
     t = tokens(theme)
-    gap = np.array([[np.nan, np.nan]])
-    line = np.vstack([piece for p in polygons for piece in (p, p[:1], gap)]).astype(np.float32)
+    line = _joined(polygons)
     shape = PATTERNS.get(kind)
     return go.Scatter(
         x=line[:, 0],
@@ -163,24 +171,41 @@ def _label(
         "x": round(spot[0] + at[0], 3),
         "y": round(spot[1] + at[1], 3),
         "text": text,
-        "showarrow": False,
-        "font": {"size": type_size, "color": ink_on(look.colour) if look.colour else tokens(theme).muted},
+        "size": type_size,
+        "colour": ink_on(look.colour) if look.colour else tokens(theme).muted,
     }
 
 
-def _hit_points(key: Key, at: Points, look: ZoneLook, pixels: float, named: bool) -> go.Scatter:
-    """Invisible discs that answer to the pointer and the finger nearly anywhere in the zone.
+def written(words: list[dict[str, Any]]) -> go.Scatter:
+    """Words that stand on a drawing, as one trace: x, y, text, size and colour of each."""
+    return go.Scatter(
+        x=[word["x"] for word in words],
+        y=[word["y"] for word in words],
+        text=[word["text"] for word in words],
+        textfont={"size": [word["size"] for word in words], "color": [word["colour"] for word in words]},
+        mode="text",
+        cliponaxis=False,
+        hoverinfo="skip",
+    )
+
+
+def _hit_points(
+    places: Mapping[str, tuple[float, float]], shown: Mapping[Key, ZoneLook], pixels: float, named: bool
+) -> go.Scatter:
+    """Invisible discs that answer to the pointer and the finger nearly anywhere in a zone.
 
     Pointing is decided by the nearest disc's edge, so discs that stay inside their zones tell them apart.
     """
-    x, y, radius = discs(key).T
+    found = np.vstack([discs(key) + np.array([*places[key[0]], 0.0]) for key in shown])
+    each = [(key, look) for key, look in shown.items() for _disc in discs(key)]
     return go.Scatter(
-        x=(x + at[0]).astype(np.float32),
-        y=(y + at[1]).astype(np.float32),
+        x=found[:, 0].astype(np.float32),
+        y=found[:, 1].astype(np.float32),
         mode="markers",
-        marker={"size": np.maximum(2 * radius * pixels, 2).round().astype(np.uint8), "opacity": 0},
-        hovertemplate=f"<b>{place_words(*key, named=named)}</b><br>{look.figures}<extra></extra>",
-        customdata=[look.carried] * len(x) if look.carried is not None else None,
+        marker={"size": np.maximum(2 * found[:, 2] * pixels, 2).round().astype(np.uint8), "opacity": 0},
+        hovertext=[f"<b>{place_words(*key, named=named)}</b><br>{look.figures}" for key, look in each],
+        hovertemplate="%{hovertext}<extra></extra>",
+        customdata=[look.carried for _key, look in each] if any(look.carried for _key, look in each) else None,
     )
 
 
@@ -234,11 +259,6 @@ def zone_rows(answer: Answer, foot: str | None = None) -> dict[Key, dict[str, An
     return out
 
 
-def colour_of(prevalence: float, top: float, theme: str = "paper") -> str:
-    """The colour of a prevalence on a scale from 0 to *top*."""
-    return str(sample_colorscale(scale(theme), [min(1.0, max(0.0, prevalence / top))])[0])
-
-
 def place_words(foot: str, claw: str | None, zone: int, *, named: bool = True) -> str:
     """A place on the foot in words.
 
@@ -260,115 +280,43 @@ def looked_at_by_foot(found: Mapping[Key, dict[str, Any]]) -> dict[str, float]:
     return out
 
 
-def ink_on(colour: str) -> str:
-    """Black or white, whichever stands out more on an ``rgb(...)`` colour."""
-    red, green, blue = unlabel_rgb(colour)
-    return "#111111" if 0.299 * red + 0.587 * green + 0.114 * blue > 126 else "#FFFFFF"
-
-
-def _lines_of_foot(foot: str, at: tuple[float, float], theme: str) -> list[go.Scatter]:
-    """The outlines of both claws, and the dewclaws."""
+def _outlines(places: Mapping[str, tuple[float, float]], theme: str) -> list[go.Scatter]:
+    """The outlines of the claws, and the dewclaws."""
     t = tokens(theme)
-    out = []
-    for claw in CLAW_NAMES:
-        line = claw_outline(12) * np.array([float(side_of(foot, claw)), 1.0])
-        out.append(_stroke(line + np.array(at), t.ink, 1.4))
-    return out + [_stroke(line + np.array(at), t.rule, 1.2) for line in dewclaws()]
+    flips = [(at, np.array([float(side_of(foot, claw)), 1.0])) for foot, at in places.items() for claw in CLAW_NAMES]
+    claws = [claw_outline(12) * flip + np.array(at) for at, flip in flips]
+    behind = [line + np.array(at) for at in places.values() for line in dewclaws()]
+    return [_stroke(_joined(claws), t.ink, 1.4), _stroke(_joined(behind), t.rule, 1.2)]
 
 
-def words_of_foot(foot: str, at: tuple[float, float], theme: str, narrow: bool) -> list[dict[str, Any]]:
-    """Which foot it is, and which claw is the outer one."""
+def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow: bool) -> go.Scatter:
+    """Which foot is which, and which claw is the outer one."""
     t = tokens(theme)
-    name = {
-        "x": at[0],
-        "y": at[1] + (1.45 if narrow else 1.40),
-        "text": f"<b>{foot}</b> {_(FOOT_NAMES[foot])}",
-        "showarrow": False,
-        "font": {"size": 12.5 if narrow else 14, "color": t.ink},
-    }
-    return [name] + [
-        {
-            "x": at[0] + side_of(foot, claw) * 0.55,
-            "y": at[1] + 1.18,
-            "text": _(word),
-            "showarrow": False,
-            "font": {"size": 11 if narrow else 12, "color": t.muted},
-        }
-        for claw, word in CLAW_NAMES.items()
-    ]
+    words: list[dict[str, Any]] = []
+    for foot, at in places.items():
+        words.append(
+            {
+                "x": at[0],
+                "y": at[1] + (1.45 if narrow else 1.40),
+                "text": f"<b>{foot}</b> {_(FOOT_NAMES[foot])}",
+                "size": 12.5 if narrow else 14,
+                "colour": t.ink,
+            }
+        )
+        words += [
+            {
+                "x": at[0] + side_of(foot, claw) * 0.55,
+                "y": at[1] + 1.18,
+                "text": _(word),
+                "size": 11 if narrow else 12,
+                "colour": t.muted,
+            }
+            for claw, word in CLAW_NAMES.items()
+        ]
+    return written(words)
 
 
 def _stroke(line: Points, colour: str, width: float) -> go.Scatter:
-    line = np.vstack([line, line[:1]]).astype(np.float32)
     return go.Scatter(
         x=line[:, 0], y=line[:, 1], mode="lines", line={"color": colour, "width": width}, hoverinfo="skip"
     )
-
-
-def colour_bar(
-    top: float,
-    theme: str,
-    narrow: bool,
-    words: str,
-    *,
-    ends: list[list[Any]] | None = None,
-    lowest: float = 0.0,
-    count: bool = False,
-) -> go.Scatter:
-    """The colour scale with its unit, carried by a point that is not drawn."""
-    t = tokens(theme)
-    ticks = np.linspace(lowest, top, 3 if narrow else 5)
-    digits = 0 if top >= 0.04 else 1 if top >= 0.02 else 2
-    bar = {
-        "orientation": "h",
-        "thickness": 10,
-        "len": 0.9 if narrow else 0.4,
-        "x": 0.5,
-        "xanchor": "center",
-        "y": 0,
-        "yanchor": "top",
-        "ypad": 4,
-        "outlinewidth": 0,
-        "tickvals": ticks,
-        "ticktext": [
-            number(value) if count else points(value, digits) if ends else percent(value, digits) for value in ticks
-        ],
-        "tickfont": {"size": 11.5, "color": t.muted},
-        "title": {"text": words, "side": "top", "font": {"size": 12, "color": t.muted}},
-    }
-    return go.Scatter(
-        x=[None],
-        y=[None],
-        mode="markers",
-        marker={
-            "color": [0],
-            "cmin": lowest,
-            "cmax": top,
-            "colorscale": ends or scale(theme),
-            "showscale": True,
-            "colorbar": bar,
-        },
-        hoverinfo="skip",
-    )
-
-
-def round_count(highest: float) -> float:
-    """The end of the colour scale of a number of cases: the next even number that splits into four.
-
-    Examples
-    --------
-    >>> round_count(3), round_count(37), round_count(260)
-    (4.0, 40.0, 400.0)
-    """
-    power = 1.0
-    while True:
-        for step in (4.0, 8.0, 12.0, 20.0):
-            if highest <= step * power:
-                return step * power
-        power *= 10.0
-
-
-def round_top(highest: float) -> float:
-    """The end of the colour scale: the next even percentage that splits into four."""
-    steps = (0.01, 0.02, 0.04, 0.08, 0.12, 0.16, 0.2, 0.24, 0.32, 0.4, 0.48, 0.6, 0.8, 1.0)
-    return next((step for step in steps if highest <= step), 1.0)

@@ -20,6 +20,9 @@ from dashboard.reader import for_grids
 from dashboard.view import View
 
 GRID_PAGE = 25
+HEAD = 76
+"""Pixels of the headings, three lines and their room."""
+
 SHARES = ("prevalence", "shrunken", "shrunken_low", "shrunken_high")
 WORDS = ("farm", "outside")
 COLUMNS = ("farm", "cases", "at_risk", *SHARES, "rank", "outside", "lame_prevalence", "signals_a_year")
@@ -48,6 +51,7 @@ def grid(ledger: Ledger, view: View, answer: Answer, to: Callable[[dict[str, Any
             dashGridOptions={
                 "localeText": for_grids(),
                 "domLayout": "autoHeight",
+                "headerHeight": HEAD,
                 "pagination": len(rows) > GRID_PAGE,
                 "paginationPageSize": GRID_PAGE,
                 "paginationPageSizeSelector": False,
@@ -81,9 +85,10 @@ def _column(name: str) -> dict[str, Any]:
     return {
         "field": name,
         "headerName": f"{column_label(name)}, %" if percent else column_label(name),
-        "minWidth": 190 if name in WORDS else 110,
+        # A heading has three lines of this width; the funnel that narrows stands beside it in columns of words.
+        "minWidth": 190 if name in WORDS else 118,
+        "filter": name in WORDS,
         "flex": 2 if name in WORDS else 1,
         "type": None if name in WORDS else "numericColumn",
         "wrapHeaderText": True,
-        "autoHeaderHeight": True,
     }

@@ -11,17 +11,26 @@ import pytest
 from analytics.measures.answer import Answer, Basis
 from dashboard.charts.foot import common_top, draw_claws, draw_feet
 from dashboard.charts.foot_difference import draw_difference, zone_differences
-from dashboard.charts.zone_marks import colour_of, ink_on, zone_rows
+from dashboard.charts.shades import colour_of, ink_on
+from dashboard.charts.zone_marks import zone_rows
 from tests.charts.answers import BASIS, NOTHING, counted, feet
 
 
 def words(figure: go.Figure) -> str:
     texts = [figure.layout.title.text or "", *(note.text for note in figure.layout.annotations)]
+    texts += [text for trace in figure.data if trace.mode == "text" for text in trace.text]
     return re.sub(r"</?span[^>]*>", "", " ".join(text for text in texts if text)).replace("<br>", " ")
 
 
+def written(figure: go.Figure) -> dict[str, float]:
+    """The words on a drawing, and how far to the right each stands."""
+    traces = [trace for trace in figure.data if trace.mode == "text"]
+    return {text: x for trace in traces for text, x in zip(trace.text, trace.x, strict=True)}
+
+
 def hovers(figure: go.Figure) -> list[str]:
-    return [trace.hovertemplate for trace in figure.data if trace.hovertemplate]
+    """What is said of each place that can be pointed at, once."""
+    return list(dict.fromkeys(text for trace in figure.data if trace.hovertext is not None for text in trace.hovertext))
 
 
 def test_every_zone_can_be_pointed_at_and_says_its_interval() -> None:
@@ -34,13 +43,15 @@ def test_every_zone_can_be_pointed_at_and_says_its_interval() -> None:
 
 def test_a_click_carries_what_drill_gives() -> None:
     figure = draw_feet(feet(), drill=lambda row: {"to": f"{row['foot']}-{row['claw']}-{row['zone']}"})
-    carried = {trace.customdata[0]["to"] for trace in figure.data if trace.customdata is not None}
+    [hits] = [trace for trace in figure.data if trace.customdata is not None]
+    assert len(hits.customdata) == len(hits.x) == len(hits.hovertext)
+    carried = {mark["to"] for mark in hits.customdata}
     assert len(carried) == 80
     assert {"LH-lateral-4", "RF-medial-9", "LH-None-10"} <= carried
-    for trace in figure.data:
-        if trace.customdata is not None:
-            assert len(trace.customdata) == len(trace.x)
-            assert len({mark["to"] for mark in trace.customdata}) == 1
+    said = {"lateral": "outer claw", "medial": "inner claw"}
+    for mark, text in zip(hits.customdata, hits.hovertext, strict=True):
+        foot, claw, zone = mark["to"].split("-")
+        assert text.startswith(f"<b>{foot} {said[claw]}, zone {zone}," if claw in said else f"<b>{foot}, zone {zone},")
 
 
 def test_the_commonest_zone_has_the_end_of_the_scale() -> None:
@@ -89,7 +100,7 @@ def test_the_picture_says_how_it_is_seen_and_names_every_foot_and_claw() -> None
 
 
 def test_left_feet_are_at_the_right() -> None:
-    at = {note.text: note.x for note in draw_feet(feet()).layout.annotations}
+    at = written(draw_feet(feet()))
     assert at["<b>LF</b> left front"] > at["<b>RF</b> right front"]
     assert at["<b>LH</b> left hind"] > at["<b>RH</b> right hind"]
 

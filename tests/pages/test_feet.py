@@ -11,7 +11,7 @@ from analytics.ledger import Ledger
 from analytics.measures.foot_map import foot_map
 from analytics.tally.selection import Selection
 from dashboard.charts.foot import common_top, draw_feet
-from dashboard.charts.zone_marks import round_count
+from dashboard.charts.shades import round_count
 from dashboard.pages.feet import drawn_feet, feet_by
 from dashboard.panel import Drawn
 from dashboard.view import View
