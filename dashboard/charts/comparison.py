@@ -11,7 +11,18 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.frame import FEW_STEPS, Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from dashboard.charts.frame import (
+    FEW_STEPS,
+    ROW_LINE,
+    Drill,
+    framed,
+    marks,
+    nothing_to_show,
+    over_row,
+    records,
+    shares_axis,
+    top_of,
+)
 from dashboard.charts.labels import group_label
 from dashboard.charts.theme import MARKERS, between, cases_of, estimate, percent, plural, ratio, tokens
 from dashboard.language import _, told
@@ -86,11 +97,11 @@ def risks(
         f"{percent(r['prevalence'])}, {cases_of(r['cases'], r['at_risk'], None if narrow else unit)}"
         for r in records(table)
     ]
-    _rows(figure, table, texts, theme, narrow)
+    further = _rows(figure, table, texts, theme, narrow)
     figure.update_xaxes(
         **shares_axis(narrow, highest, _("Share of {units} looked at", units=plural(unit, 2)), most=FEW_STEPS)
     )
-    return _finish(figure, answer, table, title, theme, narrow, legend=both, notes=[])
+    return _finish(figure, answer, table, title, theme, narrow, legend=both, notes=[], further=further)
 
 
 def ratios(
@@ -146,7 +157,7 @@ def ratios(
     last = kinds[-1]
     low, high, kind_words = _KINDS[last]
     texts = [_("reference") if i == 0 else _ratio_words(r[last], r[low], r[high]) for i, r in enumerate(records(table))]
-    _rows(figure, table, texts, theme, narrow)
+    further = _rows(figure, table, texts, theme, narrow)
     figure.update_xaxes(
         type="log",
         title={"text": _("{kind}, {reference} = 1", kind=told(kind_words), reference=reference)},
@@ -158,7 +169,7 @@ def ratios(
             reference=reference,
         )
     ]
-    return _finish(figure, answer, table, title, theme, narrow, legend=adjusted, notes=notes)
+    return _finish(figure, answer, table, title, theme, narrow, legend=adjusted, notes=notes, further=further)
 
 
 def _ratio_words(value: float, low: float, high: float) -> str:
@@ -274,17 +285,20 @@ def _ratio_ticks(table: pd.DataFrame, kinds: list[str]) -> dict[str, Any]:
     }
 
 
-def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, narrow: bool) -> None:
-    """Names and figures of the rows; on a phone above the row, to leave it the width."""
+def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, narrow: bool) -> int:
+    """Names and figures of the rows; on a phone above the row, to leave it the width. Gives the pixels that a row is
+    higher for it."""
     t = tokens(theme)
     count = len(table)
     for i in range(count):
         figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, range=[-count + 0.40, 0.66])
-        for i, (group, text) in enumerate(zip(table["group"], texts, strict=True)):
+        over = [over_row(group_label(group), text, t.muted) for group, text in zip(table["group"], texts, strict=True)]
+        further = ROW_LINE * (max(lines for _words, lines in over) - 1)
+        for i, (words, _lines) in enumerate(over):
             figure.add_annotation(
-                text=f"<b>{group_label(group)}</b>  <span style='color:{t.muted}'>{text}</span>",
+                text=words,
                 x=0,
                 xref="paper",
                 xanchor="left",
@@ -295,8 +309,8 @@ def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, 
                 borderpad=1,
                 font={"size": 12.5},
             )
-        figure.for_each_trace(lambda trace: trace.update(y=[y - 0.16 for y in trace.y]))
-        return
+        figure.for_each_trace(lambda trace: trace.update(y=[y - 0.5 + 18 / (NARROW_ROW + further) for y in trace.y]))
+        return further
     figure.update_yaxes(
         tickmode="array",
         tickvals=[-i for i in range(count)],
@@ -318,6 +332,7 @@ def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, 
             showarrow=False,
             font={"size": 12, "color": t.muted},
         )
+    return 0
 
 
 def _finish(
@@ -330,6 +345,7 @@ def _finish(
     *,
     legend: bool,
     notes: list[str],
+    further: int,
 ) -> go.Figure:
     framed(
         figure,
@@ -337,7 +353,7 @@ def _finish(
         title=title,
         theme=theme,
         narrow=narrow,
-        height=(NARROW_ROW if narrow else ROW) * len(table) + 16,
+        height=((NARROW_ROW if narrow else ROW) + further) * len(table) + 16,
         notes=notes,
         legend_lines=int(legend),
     )

@@ -11,14 +11,13 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
-from dashboard.charts.frame import BARS, framed, wrapped
+from dashboard.charts.frame import BARS, ROW_LINE, framed, over_row, wrapped
 from dashboard.charts.theme import ratio, tokens
 
 ROW = 34
 NARROW_ROW = 48
-NARROW_LONG_ROW = 64
-NARROW_LETTERS = 46
-"""Letters of a name and its figure that fit beside each other on a phone; longer ones take two lines."""
+UNDER_MARK = 16
+"""Pixels from a mark to the end of its row on a phone."""
 
 AXIS_LETTERS = 40
 LETTER = 6.6
@@ -86,9 +85,9 @@ def draw_rows(
     plotly.graph_objects.Figure
     """
     t = tokens(theme)
-    tall = narrow and any(len(row.name) + len(row.text) > NARROW_LETTERS for row in rows)
-    step = (NARROW_LONG_ROW if tall else NARROW_ROW) if narrow else ROW
-    below = (0.26 if tall else 0.16) if narrow else 0.0
+    over = [over_row(row.name, row.text, t.muted) for row in rows]
+    step = NARROW_ROW + ROW_LINE * (max((lines for _words, lines in over), default=1) - 1) if narrow else ROW
+    below = 0.5 - UNDER_MARK / step if narrow else 0.0
     on_log = axis.get("type") == "log"
     values, lows, highs = (np.array([_within(getattr(r, n), on_log) for r in rows]) for n in ("value", "low", "high"))
     figure = go.Figure(
@@ -122,7 +121,7 @@ def draw_rows(
         figure.add_vline(x=line, line={"color": t.ink, "width": 1.2, "dash": "dot"})
     for i in range(len(rows)):
         figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
-    _name_rows(figure, rows, theme, narrow, tall)
+    _name_rows(figure, rows, [words for words, _lines in over], theme, narrow)
     if narrow and "title" in axis:
         lines = wrapped(str(axis["title"]["text"]), narrow, AXIS_LETTERS)
         axis = {**axis, "title": {"text": "<br>".join(lines)}}
@@ -141,7 +140,7 @@ def _within(value: float, on_log: bool) -> float:
     return min(max(float(value), LIMITS[0]), LIMITS[1]) if on_log else float(value)
 
 
-def _name_rows(figure: go.Figure, rows: Sequence[Row], theme: str, narrow: bool, tall: bool) -> None:
+def _name_rows(figure: go.Figure, rows: Sequence[Row], over: list[str], theme: str, narrow: bool) -> None:
     t = tokens(theme)
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, range=[-len(rows) + 0.42, 0.62])
@@ -156,10 +155,9 @@ def _name_rows(figure: go.Figure, rows: Sequence[Row], theme: str, narrow: bool,
             tickfont={"color": t.ink, "size": 13},
             ticklabelstandoff=9,
         )
-    between = "<br>" if tall else "  "
     for i, row in enumerate(rows):
         figure.add_annotation(
-            text=f"<b>{row.name}</b>{between}<span style='color:{t.muted}'>{row.text}</span>" if narrow else row.text,
+            text=over[i] if narrow else row.text,
             align="left",
             x=0 if narrow else 1,
             xref="paper",

@@ -33,6 +33,9 @@ from dashboard.language import words as words_of
 FROM_BELOW = say("Seen from below, toes up: her left feet are at the right of the picture.")
 SHOWN = unfilled("tap or point at a zone for its {level} interval")
 
+SMALL_NAME = 12
+"""Letters of a foot's name for which four small feet in a row have room."""
+
 WIDTH, HEIGHT = 2.34, 3.2
 NARROW_HEIGHT = 3.5
 """Room of one foot with its words, in half claw lengths."""
@@ -105,7 +108,8 @@ def draw_feet(
     pixels = pixels_of(places, narrow, small=bool(heading))
     size = 10.5 if narrow else SMALL_TYPE if heading else 12
     traces = paint(places, looks, theme=theme, type_size=size, pixels=pixels)
-    names = words_of_feet(places, theme, narrow or bool(heading))
+    most = SMALL_NAME if heading and not narrow else 99
+    names = words_of_feet(places, theme, narrow or bool(heading), most=most)
     units = plural(answer.basis.unit, 2)
     said = _("Number of {units} with it", units=units) if count else _("Share of {units}", units=units)
     bar = colour_bar(top, theme, narrow or bool(heading), said, count=count)

@@ -22,6 +22,10 @@ WIDE_LETTERS = 92
 NARROW_LETTERS = 44
 """Letters of a subtitle that fit on a line of a laptop panel and of a phone."""
 
+BOLD_LETTERS = 40
+ROW_LINE = 16
+"""Letters of a bold line on a phone, and pixels of each further line over a row."""
+
 TITLE_LINE = 22
 SUBTITLE_LINE = 16.5
 LEGEND_LINE = 26
@@ -67,6 +71,20 @@ def wrapped(text: str, narrow: bool, letters: int | None = None) -> list[str]:
     """*text* on lines that fit."""
     width = letters or (NARROW_LETTERS if narrow else WIDE_LETTERS)
     return textwrap.wrap(text, width, break_long_words=False) or []
+
+
+def over_row(name: str, text: str, colour: str) -> tuple[str, int]:
+    """Name and figures of a row as they stand over it on a phone, and how many lines they take.
+
+    Examples
+    --------
+    >>> over_row("Sole ulcer", "12 of 263", "#545C62")[1], over_row("Sole ulcer", "12 of 263, " * 4, "#545C62")[1]
+    (1, 2)
+    """
+    names, texts = wrapped(name, True, BOLD_LETTERS), wrapped(text, True)
+    between = "  " if len(name) + len(text) + 2 <= NARROW_LETTERS else "<br>"
+    said = f"<b>{'<br>'.join(names)}</b>{between}<span style='color:{colour}'>{'<br>'.join(texts)}</span>"
+    return said, 1 if between == "  " else len(names) + len(texts)
 
 
 def framed(

@@ -119,7 +119,7 @@ def _finish(
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
         notes=[*(notes or ()), *dates],
-        legend_lines=1 + letters // (46 if narrow else 100),
+        legend_lines=1 + letters // (36 if narrow else 100),
     )
 
 

@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say, unfilled
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records
+from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, wrapped
 from dashboard.charts.theme import DASHES, MARKERS, capital, number, percent, plural, tokens
 from dashboard.language import _, told
 
@@ -92,8 +92,9 @@ def planning(
         tickformat=",d",
     )
     ticks = sorted({points(row) for row in records(known)})
+    across = wrapped(_("Difference to be seen, percentage points"), narrow, 40 if narrow else 90)
     figure.update_xaxes(
-        title={"text": _("Difference to be seen, percentage points")},
+        title={"text": "<br>".join(across)},
         tickvals=ticks,
         range=[min(ticks) * 0.6, max(ticks) * 1.1],
         showgrid=False,

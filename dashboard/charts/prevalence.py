@@ -10,10 +10,12 @@ import plotly.graph_objects as go
 from analytics.measures.answer import Answer
 from dashboard.charts.frame import (
     FEW_STEPS,
+    ROW_LINE,
     Drill,
     framed,
     marks,
     nothing_to_show,
+    over_row,
     records,
     row_rules,
     shares_axis,
@@ -87,15 +89,17 @@ def prevalence(
     names = list(dict.fromkeys(table[second])) if second else [None]
     figure = go.Figure()
     t = tokens(theme)
-    step = (NARROW_ROW if narrow else ROW) + EXTRA_SERIES * (len(names) - 1)
-    below_name = 6 / step if narrow else 0.0
+    over = _over(table, by[0], rows, second, t.muted) if narrow else {}
+    further = ROW_LINE * (max((lines for _words, lines in over.values()), default=1) - 1)
+    step = (NARROW_ROW if narrow else ROW) + EXTRA_SERIES * (len(names) - 1) + further
+    below_name = (6 + further / 2) / step if narrow else 0.0
     place = {group: -float(i) for i, group in enumerate(rows)}
     for number, name in enumerate(names):
         part = table[table[by[0]].isin(rows)]
         part = part if second is None else part[part[second] == name]
         offset = 0.0 if second is None else -(number - (len(names) - 1) / 2) * EXTRA_SERIES * 1.1 / step
         figure.add_trace(_dots(part, by, second, place, offset - below_name, number, theme, answer.basis.unit, drill))
-    _row_names(figure, table, by[0], rows, step, second, narrow, theme, answer.basis.unit)
+    _row_names(figure, table, by[0], rows, over, second, narrow, theme, answer.basis.unit)
     highest = top_of(table, "high", "prevalence")
     figure.update_xaxes(
         **shares_axis(
@@ -180,12 +184,27 @@ def _dots(
     )
 
 
+def _counts(table: pd.DataFrame, column: str, unit: str | None) -> dict[Any, str]:
+    return {
+        row[column]: f"{percent(row['prevalence'])}, {cases_of(row['cases'], row['at_risk'], unit)}"
+        for row in records(table)
+    }
+
+
+def _over(
+    table: pd.DataFrame, column: str, rows: list[Any], second: str | None, colour: str
+) -> dict[Any, tuple[str, int]]:
+    """What stands over each row on a phone, and its lines; the figures too where a row is of one group."""
+    counts = {} if second else _counts(table, column, None)
+    return {group: over_row(value_label(column, group), counts.get(group, ""), colour) for group in rows}
+
+
 def _row_names(
     figure: go.Figure,
     table: pd.DataFrame,
     column: str,
     rows: list[Any],
-    step: int,
+    over: dict[Any, tuple[str, int]],
     second: str | None,
     narrow: bool,
     theme: str,
@@ -193,19 +212,13 @@ def _row_names(
 ) -> None:
     """Names at the left and counts at the right; on a phone both above their row, to leave it the width."""
     t = tokens(theme)
-    counts = {}
-    if second is None:
-        for row in records(table):
-            counts[row[column]] = (
-                f"{percent(row['prevalence'])}, {cases_of(row['cases'], row['at_risk'], None if narrow else unit)}"
-            )
+    counts = {} if second else _counts(table, column, unit)
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, showline=False)
         figure.update_layout(
             annotations=[
                 {
-                    "text": f"<b>{value_label(column, group)}</b>"
-                    + (f"  <span style='color:{t.muted}'>{counts[group]}</span>" if group in counts else ""),
+                    "text": over[group][0],
                     "x": 0,
                     "xref": "paper",
                     "xanchor": "left",

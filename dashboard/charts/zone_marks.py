@@ -289,16 +289,17 @@ def _outlines(places: Mapping[str, tuple[float, float]], theme: str) -> list[go.
     return [_stroke(_joined(claws), t.ink, 1.4), _stroke(_joined(behind), t.rule, 1.2)]
 
 
-def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow: bool) -> go.Scatter:
-    """Which foot is which, and which claw is the outer one."""
+def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow: bool, *, most: int = 99) -> go.Scatter:
+    """Which foot is which, and which claw is the outer one; a name of more than *most* letters is left to its code."""
     t = tokens(theme)
     words: list[dict[str, Any]] = []
     for foot, at in places.items():
+        name = _(FOOT_NAMES[foot])
         words.append(
             {
                 "x": at[0],
                 "y": at[1] + (1.45 if narrow else 1.40),
-                "text": f"<b>{foot}</b> {_(FOOT_NAMES[foot])}",
+                "text": f"<b>{foot}</b> {name}" if len(name) <= most else f"<b>{foot}</b>",
                 "size": 12.5 if narrow else 14,
                 "colour": t.ink,
             }

@@ -59,7 +59,7 @@ def test_feet_looked_at_without_a_finding_are_pale_and_others_hatched(tmp_path: 
     assert dict(zip(seen["foot"], seen["at_risk"], strict=True)) == {"LH": 2, "RH": 2}
     drawn = her_feet(ledger, View.read("/cow", "?farms=Ash&cow=1"))
     assert isinstance(drawn, Drawn) and drawn.figure is not None
-    hover = {trace.hovertemplate.split("<extra>")[0] for trace in drawn.figure.data if trace.hovertemplate}
+    hover = {text for trace in drawn.figure.data if trace.hovertext is not None for text in trace.hovertext}
     assert "<b>LH outer claw, zone 4, sole\N{EN DASH}bulb junction</b><br>2 of 2 trims" in " ".join(hover)
     assert any("<b>RH" in each and "none recorded" in each for each in hover)
     assert all("nothing recorded on this foot" in each for each in hover if "<b>LF" in each)
