@@ -11,7 +11,7 @@ import warnings
 from collections.abc import Iterable, Iterator, Sequence
 from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Any, NoReturn
-from urllib.parse import parse_qsl, urlencode, urlsplit, urlunsplit
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from analytics.ledger.dialects import fill_in
 from analytics.ledger.rows_as_frames import frame_of_arrow
@@ -172,8 +172,8 @@ def shown(address: str) -> str:
     user, _, host = parts.netloc.rpartition("@")
     user = user.partition(":")[0]
     kept = [(key, value) for key, value in parse_qsl(parts.query) if not any(word in key.casefold() for word in SECRET)]
-    netloc = f"{user}@{host}" if user else host
-    return urlunsplit((parts.scheme, netloc, parts.path, urlencode(kept, safe="/"), ""))
+    query = urlencode(kept, safe="/")
+    return f"{parts.scheme}://{user}{'@' * bool(user)}{host}{parts.path}" + (f"?{query}" if query else "")
 
 
 def _connect(address: str, name: str) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-from urllib.parse import parse_qsl, quote, unquote, urlencode, urlsplit, urlunsplit
+from urllib.parse import parse_qsl, quote, unquote, urlencode, urlsplit
 
 from analytics.mistake import Mistake
 
@@ -64,10 +64,8 @@ class PostgresAddress:
         hidden = {key: value for key, value in options.items() if key not in SECRETS}
         if schema:
             hidden["schema"] = schema
-        shown = urlunsplit(
-            ("postgres", f"{user}@{host}" if user else host, parts.path, urlencode(hidden, safe="/"), "")
-        )
-        url = urlunsplit(("postgresql", parts.netloc, parts.path, urlencode(options, quote_via=quote), ""))
+        shown = _joined("postgres", f"{user}@{host}" if user else host, parts.path, urlencode(hidden, safe="/"))
+        url = _joined("postgresql", parts.netloc, parts.path, urlencode(options, quote_via=quote))
         return cls(url, shown, schema)
 
     @property
@@ -101,6 +99,11 @@ class PostgresAddress:
             return connection
         except psycopg.Error as error:
             raise explain(error, self, connecting=True) or Mistake(f"{self.shown} cannot be opened.") from None
+
+
+def _joined(scheme: str, place: str, path: str, query: str) -> str:
+    """An address, with both strokes also where no host stands: then the server's library takes the usual one."""
+    return f"{scheme}://{place}{path}" + (f"?{query}" if query else "")
 
 
 def explain(error: psycopg.Error, place: PostgresAddress, *, connecting: bool = False) -> Mistake | None:

@@ -56,16 +56,18 @@ class Texts:
         """Say how to build the expression again."""
         self._again = again
 
+    @property
+    def expression(self) -> ir.Table:
+        """The expression, built again where it was let go."""
+        if self._expression is not None:
+            return self._expression
+        assert self._again is not None
+        return self._again().expression
+
     def sql(self, dialect: str) -> str:
         text = self._made.get(dialect)
         if text is None:
-            expression = self._expression
-            if expression is None:
-                assert self._again is not None
-                text = self._again().sql(dialect)
-            else:
-                text = compile_for(dialect, expression)
-            self._made[dialect] = text
+            text = self._made[dialect] = compile_for(dialect, self.expression)
             if self._again is not None:
                 self._expression = None
         return text
@@ -95,8 +97,8 @@ class Question:
     def bound(self) -> ir.Table:
         """The expression with the farm put in, for engines that are asked through Ibis and not by SQL."""
         if self.farm is None:
-            return self.expression
-        put: ir.Table = self.expression.op().replace(_farm_put_in(self.farm)).to_expr()
+            return self.texts.expression
+        put: ir.Table = self.texts.expression.op().replace(_farm_put_in(self.farm)).to_expr()
         return put
 
     def of(self, farm: str) -> Question:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import datetime as dt
 import re
+import sqlite3
 import sys
 from pathlib import Path
 
@@ -12,7 +15,7 @@ from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import add_sheets, undo_import
 from analytics.ledger.backup import back_up
 from analytics.ledger.ibis_engine import schemes
-from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
+from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES, create_statements
 from analytics.measures.catalogue import MEASURES, answer
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
@@ -38,14 +41,15 @@ def warehouse(farms: Ledger, tmp_path_factory: pytest.TempPathFactory) -> Ledger
     """The same tables in SQLite."""
     # Ibis's part for SQLite offers regular expressions by a package of their own, which no question here uses.
     sys.modules.setdefault("regex", re)
-    import ibis
-
     place = tmp_path_factory.mktemp("warehouse") / "w.sqlite"
-    backend = ibis.sqlite.connect(str(place))
-    with farms.reading() as cursor:
+    with farms.reading() as cursor, contextlib.closing(sqlite3.connect(place)) as base, base:
+        for statement in create_statements():
+            base.execute(statement)
         for table in [*(name for name, _ in ROW_TABLES.values()), *DERIVED_TABLES, *BOOKKEEPING]:
-            backend.create_table(table, cursor.execute(f"SELECT * FROM {table}").to_arrow_table())
-    backend.disconnect()
+            rows = cursor.execute(f"SELECT * FROM {table}").fetchall()
+            texts = [[str(cell) if isinstance(cell, dt.date) else cell for cell in row] for row in rows]
+            if rows:
+                base.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(rows[0]))})", texts)
     return open_ledger(f"sqlite://{place}")
 
 
