@@ -1,0 +1,34 @@
+"""The dashboard over a registry's folder: its pages show what they show over a file."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from analytics.ledger import Ledger
+from analytics.ledger.moving import move
+from dashboard.pages import PAGES, PANELS
+from tests.accounts.two_farms import two_farms
+from tests.engines.conftest import Maker
+from tests.engines.panels import office_of, shown_by, unlike
+
+PATHS = ("/", "/lesions", "/comparison", "/farms")
+FEW = tuple(PAGES[path].panels[0].name for path in PATHS)
+"""The first panel of each; EVENFOOT_ALL_MEASURES=1 draws all panels of all pages, which takes some minutes."""
+
+
+@pytest.fixture(scope="module")
+def pair(spark_ledger: Maker, tmp_path_factory: pytest.TempPathFactory) -> tuple[Ledger, Ledger]:
+    """The same records in a file and in a registry."""
+    farms = two_farms(tmp_path_factory.mktemp("farms") / "farms.duckdb")
+    registry = spark_ledger()
+    move(farms, registry)
+    return farms, registry
+
+
+def test_panels_are_the_same(pair: tuple[Ledger, Ledger], tmp_path: Path) -> None:
+    names = tuple(PANELS) if os.environ.get("EVENFOOT_ALL_MEASURES") else FEW
+    ours, theirs = (shown_by(office_of(each, tmp_path), "?visits=all&cow=1", names) for each in pair)
+    assert {name: lines for name in names if (lines := unlike(ours[name], theirs[name]))} == {}
