@@ -28,8 +28,10 @@ from tests.engines.tables import assert_same_records
 from tests.engines.test_writing import trims
 from tests.sheets import checked
 
-SAME = ("prevalence", "locomotion", "trend", "season", "control-chart", "comparison", "benchmark", "how-many")
-"""Measures whose questions SQLite can answer whole."""
+NOT_IN_SQLITE = ("incidence", "horn", "shedding", "growth", "cost", "worklist", "plan")
+"""Measures with a question that SQLite 3.40 has no words for: quantiles, lists, the number of months in between."""
+
+SAME = tuple(name for name in MEASURES if name not in (*NOT_IN_SQLITE, "change-impact", "visit-review"))
 
 
 FIRST = tuple(page.panels[0].name for page in PAGES.values() if page.panels)
@@ -64,18 +66,21 @@ def test_the_records_are_the_same(farms: Ledger, warehouse: Ledger) -> None:
 
 
 @pytest.mark.parametrize("name", SAME)
-@pytest.mark.parametrize("selection", [Selection(visits=("all",)), Selection(farms=(MINE,))], ids=["all", "one farm"])
-def test_measures_answer_the_same(farms: Ledger, warehouse: Ledger, name: str, selection: Selection) -> None:
-    ours, theirs = (answer(name, each, selection) for each in (farms, warehouse))
+def test_measures_answer_the_same(farms: Ledger, warehouse: Ledger, name: str) -> None:
+    ours, theirs = (answer(name, each, Selection(farms=(MINE,))) for each in (farms, warehouse))
     assert differences(ours, theirs) == []
 
 
-@pytest.mark.parametrize("name", [name for name in MEASURES if name not in SAME])
-def test_the_others_answer_or_say_in_a_sentence_that_they_cannot(warehouse: Ledger, name: str) -> None:
-    try:
+def test_several_farms_are_told_apart(farms: Ledger, warehouse: Ledger) -> None:
+    for name in ("prevalence", "benchmark"):
+        ours, theirs = (answer(name, each, Selection(visits=("all",))) for each in (farms, warehouse))
+        assert differences(ours, theirs) == []
+
+
+@pytest.mark.parametrize("name", ["horn", "growth", "worklist"])
+def test_what_it_cannot_work_out_is_said_in_a_sentence(warehouse: Ledger, name: str) -> None:
+    with pytest.raises(Mistake, match="cannot work this out"):
         answer(name, warehouse, Selection(farms=(MINE,)))
-    except Mistake as mistake:
-        assert "cannot work this out" in str(mistake) or "could not answer" in str(mistake) or "change" in str(mistake)
 
 
 def test_no_panel_fails(warehouse: Ledger, tmp_path: Path) -> None:
