@@ -26,7 +26,6 @@ HEAD = 1 << 20
 _CONTROLS = bytes(code for code in range(32) if code not in (9, 10, 11, 12, 13))
 _ODD_QUOTES = re.compile(rb'(?:^|[,;|\t\n])[ \t]+"|"[ \t]+(?:[,;|\t\n]|$)')
 _BLANK_ROW = re.compile(rb"\n[ \t]*\n")
-_NEAR_BLANK = (b"\n\n", b"\n ", b"\n\t")
 
 
 @dataclass(frozen=True)
@@ -79,7 +78,7 @@ def look_through(path: Path, name: str) -> TextFile:
                 plain = not (
                     b"\r" in block
                     or b"\x00" in block
-                    or (any(pair in seam for pair in _NEAR_BLANK) and _BLANK_ROW.search(seam))
+                    or _BLANK_ROW.search(seam)
                     or (_near_quotes(seam) and _ODD_QUOTES.search(seam))
                 )
             before = block

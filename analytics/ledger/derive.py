@@ -143,11 +143,24 @@ FROM runs JOIN shares ON runs.farm = shares.farm AND runs.run = shares.run
 """
 
 
-_COW_DAYS = """
+_OF_SHEET = (
+    "group", "housing", "floor", "bedding", "parity", "calving_date", "breed", "sire", "trimmer", "visit_kind",
+    "herd_size", "seen_lf", "seen_rf", "seen_lh", "seen_rh",
+)  # fmt: skip
+"""What the trim sheet says of a cow and day, which a day of scoring alone leaves open."""
+
+_SAYS = ", ".join(f'"{name}"' for name in _OF_SHEET)
+_SAYS_NOTHING = ", ".join(f"CAST(NULL AS {DERIVED_TABLES['trims'][name]})" for name in _OF_SHEET)
+
+_COW_DAYS = f"""
 CREATE TEMP TABLE cow_days AS
 WITH days AS (
-  SELECT farm, cow, visit_date FROM said
-  UNION SELECT farm, cow, date FROM score_rows WHERE farm IN (SELECT farm FROM touched)),
+  SELECT farm, cow, visit_date, 1 AS trimmed, {_SAYS} FROM said
+  UNION ALL
+  SELECT farm, cow, date, 0, {_SAYS_NOTHING} FROM (
+    SELECT DISTINCT farm, cow, date FROM score_rows WHERE farm IN (SELECT farm FROM touched)) AS scored
+  WHERE NOT EXISTS (SELECT 1 FROM said
+    WHERE said.farm = scored.farm AND said.cow = scored.cow AND said.visit_date = scored.date)),
 grouped AS (
   SELECT farm, cow, visit_date, "group" FROM (
     SELECT days.farm, days.cow, days.visit_date, moves."group",
@@ -162,15 +175,14 @@ calved AS (
   GROUP BY days.farm, days.cow, days.visit_date),
 bred AS (SELECT farm, cow, MAX(breed) AS breed, MAX(sire) AS sire FROM said GROUP BY farm, cow),
 known AS (
-  SELECT days.farm, days.cow, days.visit_date,
-    COALESCE(said."group", grouped."group") AS "group", said.housing, said.floor, said.bedding,
-    COALESCE(said.parity, calved.parity) AS parity,
-    COALESCE(said.calving_date, calved.calving_date) AS calving_date,
-    COALESCE(said.breed, registered.breed, bred.breed) AS breed,
-    COALESCE(said.sire, registered.sire, bred.sire) AS sire,
-    said.trimmer
+  SELECT days.farm, days.cow, days.visit_date, days.trimmed,
+    COALESCE(days."group", grouped."group") AS "group", days.housing, days.floor, days.bedding,
+    COALESCE(days.parity, calved.parity) AS parity,
+    COALESCE(days.calving_date, calved.calving_date) AS calving_date,
+    COALESCE(days.breed, registered.breed, bred.breed) AS breed,
+    COALESCE(days.sire, registered.sire, bred.sire) AS sire,
+    days.trimmer, days.visit_kind, days.herd_size, days.seen_lf, days.seen_rf, days.seen_lh, days.seen_rh
   FROM days
-  LEFT JOIN said ON days.farm = said.farm AND days.cow = said.cow AND days.visit_date = said.visit_date
   LEFT JOIN grouped ON days.farm = grouped.farm AND days.cow = grouped.cow
     AND days.visit_date = grouped.visit_date
   LEFT JOIN calved ON days.farm = calved.farm AND days.cow = calved.cow AND days.visit_date = calved.visit_date
@@ -190,7 +202,8 @@ housed AS (
 SELECT known.farm, known.cow, known.visit_date, known."group",
   COALESCE(known.housing, housed.housing) AS housing, COALESCE(known.floor, housed.floor) AS floor,
   COALESCE(known.bedding, housed.bedding) AS bedding, housed.wetness,
-  known.parity, known.calving_date, known.breed, known.sire, known.trimmer
+  known.parity, known.calving_date, known.breed, known.sire, known.trimmer, known.trimmed, known.visit_kind,
+  known.herd_size, known.seen_lf, known.seen_rf, known.seen_lh, known.seen_rh
 FROM known
 LEFT JOIN housed ON housed.farm = known.farm AND housed.visit_date = known.visit_date
   AND (housed.of_group = known."group" OR (housed.of_group IS NULL AND known."group" IS NULL))
@@ -202,12 +215,12 @@ _CARRIED = ", ".join(f'd."{name}"' for name in ATTRIBUTES if name not in ("visit
 _TRIMS_NOW = f"""
 CREATE TEMP TABLE trims_now AS
 SELECT d.farm, d.visit_date, d.cow, {_CARRIED},
-  COALESCE(said.visit_kind, visit_kinds.visit_kind) AS visit_kind,
-  CASE WHEN said.visit_kind IS NOT NULL THEN 'stated' ELSE visit_kinds.kind_from END AS kind_from,
-  said.herd_size, seen_lf, seen_rf, seen_lh, seen_rh
-FROM said
-JOIN cow_days d ON d.farm = said.farm AND d.cow = said.cow AND d.visit_date = said.visit_date
-LEFT JOIN visit_kinds ON visit_kinds.farm = said.farm AND visit_kinds.visit_date = said.visit_date
+  COALESCE(d.visit_kind, visit_kinds.visit_kind) AS visit_kind,
+  CASE WHEN d.visit_kind IS NOT NULL THEN 'stated' ELSE visit_kinds.kind_from END AS kind_from,
+  d.herd_size, d.seen_lf, d.seen_rf, d.seen_lh, d.seen_rh
+FROM cow_days d
+LEFT JOIN visit_kinds ON visit_kinds.farm = d.farm AND visit_kinds.visit_date = d.visit_date
+WHERE d.trimmed = 1
 """
 
 _LIMB = "CASE WHEN r.foot IN ('LF', 'RF') THEN 'front' WHEN r.foot IN ('LH', 'RH') THEN 'hind' END"
@@ -253,12 +266,15 @@ def _scores() -> str:
     """Scores from both sheets. Where trim rows and a scoring sheet hold the same score, it counts once."""
     return f"""
 INSERT INTO scores
-WITH noted AS (
-  SELECT DISTINCT r.farm, r.cow, r.visit_date, t.trimmer AS scorer, r.locomotion_score AS score,
-    r.locomotion_scale AS scale, t.visit_kind, t.kind_from
-  {_TRIM_JOIN} AND r.locomotion_score IS NOT NULL AND r.locomotion_scale IS NOT NULL
-  UNION
-  SELECT DISTINCT farm, cow, date, scorer, score, scale, 'scoring', 'stated' FROM score_rows
+WITH on_trims AS (
+  SELECT farm, cow, visit_date, locomotion_scale AS scale, MAX(locomotion_score) AS score FROM trim_rows
+  WHERE farm IN (SELECT farm FROM touched) AND locomotion_score IS NOT NULL AND locomotion_scale IS NOT NULL
+  GROUP BY farm, cow, visit_date, locomotion_scale),
+noted AS (
+  SELECT o.farm, o.cow, o.visit_date, t.trimmer AS scorer, o.score, o.scale, t.visit_kind, t.kind_from
+  FROM on_trims o JOIN trims_now t ON t.farm = o.farm AND t.cow = o.cow AND t.visit_date = o.visit_date
+  UNION ALL
+  SELECT farm, cow, date, scorer, score, scale, 'scoring', 'stated' FROM score_rows
   WHERE farm IN (SELECT farm FROM touched)),
 counted AS (
   SELECT farm, cow, visit_date, scorer, scale, MIN(visit_kind) AS visit_kind, MIN(kind_from) AS kind_from,
