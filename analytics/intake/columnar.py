@@ -78,9 +78,9 @@ def _opened(source: Any, name: str) -> tuple[Any, str | None]:
         if pa.types.is_nested(column.type) or pa.types.is_binary(column.type):
             raise Mistake(
                 say(
-                    "{name}, column {name_2}: it holds {type}, not plain values; leave it out.",
+                    "{name}, column {column}: it holds {type}, not plain values; leave it out.",
                     name=name,
-                    name_2=column.name,
+                    column=column.name,
                     type=column.type,
                 )
             )

@@ -127,9 +127,9 @@ def _two(between: tuple[str, ...] | None, names: list[str]) -> tuple[str, str] |
     if len(known) != 2 or None in known or known[0] == known[1]:
         raise Mistake(
             say(
-                "Agreement is between two people, not '{listed}'; name two of: {listed_2}.",
-                listed=", ".join(between),
-                listed_2=", ".join(names) or say("nobody yet"),
+                "Agreement is between two people, not '{given}'; name two of: {people}.",
+                given=", ".join(between),
+                people=", ".join(names) or say("nobody yet"),
             )
         )
     first, second = sorted(str(name) for name in known)

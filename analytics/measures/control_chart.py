@@ -89,9 +89,9 @@ def control_chart(
     if baseline and baseline[0] > baseline[1]:
         raise Mistake(
             say(
-                "The baseline ends ({baseline}) before it begins ({baseline_2}); swap the two dates.",
-                baseline=baseline[1],
-                baseline_2=baseline[0],
+                "The baseline ends ({end}) before it begins ({start}); swap the two dates.",
+                end=baseline[1],
+                start=baseline[0],
             )
         )
     outcome = outcome_of(selection)
