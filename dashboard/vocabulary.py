@@ -24,8 +24,7 @@ MODEL_WORDS = ("weeks on grass", "sound", "unweighted", "quadratic")
 
 def vocabulary() -> Iterator[tuple[str, str]]:
     """Where a word stands, and the word."""
-    # Their Spanish names are what hoof trimmers and veterinarians commonly say [from memory]; the atlas whose codes they
-    # carry is published in English.
+    # Their Spanish names are what hoof trimmers and veterinarians commonly say [from memory].
     for lesion in LESIONS.values():
         yield "analytics/trade/lesions.py", lesion.name
     for table in (FOOT_NAMES, CLAW_NAMES):

@@ -19,8 +19,8 @@ SHOTS = {
     "lesions-1280": (1280, 1240, f"/lesions?farms=Larkmoor&lesions=SU&{YEAR}"),
     "comparison-1280": (1280, 900, "/comparison?lesions=SU"),
     "warning-1280": (1280, 900, "/warning?farms=Osier+End"),
-    "cow-1280": (1280, 900, "/cow?farms=Larkmoor&cow=1022"),
-    "lesions-390": (390, 844, f"/lesions?farms=Larkmoor&lesions=SU&{YEAR}"),
+    "cow-1280": (1280, 900, "/cow?farms=Larkmoor&cow=1022#title-cow-timeline"),
+    "lesions-390": (390, 844, f"/lesions?farms=Larkmoor&{YEAR}#title-lesion-types"),
     "feet-390": (390, 844, f"/lesions?farms=Larkmoor&{YEAR}#title-lesion-feet"),
 }
 """Name -> width, height, address; with a title after ``#`` the page is taken from there on."""
