@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import errno
 import os
 import tempfile
 from collections.abc import Callable
@@ -11,8 +12,12 @@ from pathlib import Path
 from analytics.ledger.copying import copy_file, forget, log_of
 from analytics.ledger.failures import Damaged
 from analytics.ledger.history import note
+from analytics.ledger.kept_blocks import forget_blocks
 from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.migrations import migrate
 from analytics.ledger.moving import held_in_a_file, read_file, write_file
+from analytics.ledger.placing import put_in_place
+from analytics.ledger.schema import SCHEMA_VERSION
 from analytics.ledger.verifying import unread
 from analytics.mistake import Mistake
 
@@ -40,12 +45,12 @@ def back_up(ledger: Ledger, out: Path) -> Path:
     with ledger.reading():
         pass  # A Mistake unless it is a ledger.
     if held_in_a_file(ledger):
-        _placed(ledger, out, os.replace)
+        _placed(ledger, out, put_in_place)
         return out
     with tempfile.TemporaryDirectory(prefix="evenfoot-") as room:
         draft = Path(room) / "backup.duckdb"
         write_file(ledger, draft)
-        _placed(open_ledger(str(draft)), out, os.replace)
+        _placed(open_ledger(str(draft)), out, put_in_place)
     return out
 
 
@@ -87,29 +92,45 @@ def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | No
                 f"There is a ledger at {place} already; give another place with --ledger, or add --replace, which "
                 "keeps the old one beside it."
             )
-        kept = place.with_name(f"{place.name}.{dt.datetime.now():%Y-%m-%d-%H%M%S}.old")
+        kept = place.with_name(f"{place.name}.{dt.datetime.now():%Y-%m-%d-%H%M%S-%f}.old")
 
     def swap(draft: Path, final: Path) -> None:
+        _note_in(draft, backup)
         if kept:
             copy_file(ledger, kept)
         _swap(ledger, draft, final)
 
     _placed(open_ledger(str(backup)), place, swap)
-    with ledger.writing() as connection:
-        note(connection, "backup put back", subject="ledger", after={"backup": backup.name})
     return kept
+
+
+def _note_in(draft: Path, backup: Path) -> None:
+    """Bring the draft up to date and note in it where it is from, so that all of it comes in one step."""
+    ledger = open_ledger(str(draft))
+    try:
+        with ledger.lease.writing() as connection:
+            layout = ledger.layout(connection)
+            if layout < SCHEMA_VERSION:
+                migrate(connection, layout)
+            note(connection, "backup put back", subject="ledger", after={"backup": backup.name})
+    finally:
+        ledger.lease.drop_if_idle()
+    if log_of(draft).exists():
+        # The engine keeps in its log what did not fit into the file, and says nothing.
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
 def _swap(ledger: Ledger, draft: Path, place: Path) -> None:
     """The draft takes the ledger's place while nobody reads or writes it."""
     if not ledger.exists:
-        os.replace(draft, place)
+        put_in_place(draft, place)
         return
     with ledger.lease.still() as file:
         if os.name == "nt":
             file.close()
         log_of(place).unlink(missing_ok=True)
-        os.replace(draft, place)
+        forget_blocks(place)
+        put_in_place(draft, place)
 
 
 def _placed(source: Ledger, final: Path, place: Callable[[Path, Path], None]) -> None:

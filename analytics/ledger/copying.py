@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from analytics.ledger.ledger import Ledger
+from analytics.ledger.placing import put_in_place, settle
 from analytics.mistake import Mistake
 
 KEPT_COPIES = 10
@@ -97,7 +98,8 @@ def copy_file(ledger: Ledger, out: Path, *, fold: bool = True) -> None:
             if log.exists():
                 with log.open("rb") as rest:
                     _written(rest, log_of(out))
-        os.replace(draft, out)
+        put_in_place(draft, out)
+        settle(out.parent.parent)
     except OSError as error:
         forget(log_of(out))
         raise Mistake(

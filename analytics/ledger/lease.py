@@ -10,6 +10,7 @@ from __future__ import annotations
 import atexit
 import contextlib
 import os
+import re
 import threading
 import time
 from collections.abc import Iterator
@@ -17,6 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from analytics.ledger.failures import explained, holder, not_kept, unreadable
+from analytics.ledger.kept_blocks import blocks_kept, forget_blocks, undo_cut_short
+from analytics.ledger.placing import put_in_place
 from analytics.mistake import Mistake
 from analytics.words import say
 
@@ -94,22 +97,23 @@ class FileLease:
         """The file for one transaction: committed when the block ends, rolled back when it raises."""
         with self._alone():
             connection = self._open(read_only=False)
-            try:
-                connection.begin()
+            with blocks_kept(connection, self.path):
                 try:
-                    yield connection
-                except BaseException:
-                    with contextlib.suppress(Exception):
-                        connection.rollback()
-                    raise
-                connection.commit()
-            except BaseException as error:
-                told = not_kept(self.path, error)
-                if told is None:
-                    raise
-                raise told from None
-            finally:
-                connection.close()
+                    connection.begin()
+                    try:
+                        yield connection
+                    except BaseException:
+                        with contextlib.suppress(Exception):
+                            connection.rollback()
+                        raise
+                    connection.commit()
+                except BaseException as error:
+                    told = not_kept(self.path, error)
+                    if told is None:
+                        raise
+                    raise told from None
+                finally:
+                    connection.close()
 
     @contextlib.contextmanager
     def still(self) -> Iterator[BinaryIO]:
@@ -143,7 +147,7 @@ class FileLease:
                 yield connection
                 if os.name != "nt":
                     # While the lock is held: who waits for it finds the new file.
-                    os.replace(draft, self.path)
+                    put_in_place(draft, self.path)
             except BaseException as error:
                 told = not_kept(self.path, error)
                 if told is None:
@@ -153,6 +157,7 @@ class FileLease:
                 connection.close()
             if os.name == "nt":
                 os.replace(draft, self.path)
+            forget_blocks(self.path)
 
     @contextlib.contextmanager
     def _alone(self) -> Iterator[None]:
@@ -250,13 +255,14 @@ class FileLease:
             raise self._absent() from None
         until = time.monotonic() + WAIT_SECONDS
         asked = False
+        undo_cut_short(self.path)
         try:
             while True:
                 try:
                     return duckdb.connect(str(self.path), read_only=read_only, config=CONFIG)
                 except duckdb.Error as error:
                     text = str(error)
-                    if "lock" not in text.lower():
+                    if not _HELD.search(text):
                         raise explained(self.path, error) from None
                     if time.monotonic() > until:
                         raise Mistake(
@@ -292,6 +298,10 @@ class FileLease:
                 if self._readers == 0 and (idle > IDLE_SECONDS or self._somebody_waits_to_write()):
                     self._drop()
                     return
+
+
+_HELD = re.compile(r"\block\b|used by another process", re.IGNORECASE)
+"""How the engine says that another program has the file; it also speaks of blocks."""
 
 
 def _locked_for_reading(file: BinaryIO) -> bool:

@@ -7,6 +7,7 @@ import os
 import time
 from pathlib import Path
 
+from analytics.ledger.placing import settle
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
 from analytics.mistake import Mistake
 
@@ -46,6 +47,7 @@ def make_file(path: Path) -> None:
             connection.close()
         _put_aside_old_log(path)
         _place(draft, path)
+        settle(path.parent)
     except duckdb.Error as error:
         raise explained(path, error) from None
     except OSError as error:

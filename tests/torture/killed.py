@@ -1,4 +1,7 @@
-"""``kill -9`` at random moments while imports are added and undone: whole imports stay, acknowledged ones all."""
+"""``kill -9`` at random moments while imports are added and undone: whole imports stay, acknowledged ones all.
+
+Then at random moments of what is done to a whole ledger (:mod:`.one_step`): it is the old one or the new one.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ from pathlib import Path
 
 from tests.torture.forked import Tally, run, start
 from tests.torture.imports import import_on_and_on, state_of
+from tests.torture.one_step import killed_at_random
 
 
 def main() -> int:
@@ -52,6 +56,7 @@ def main() -> int:
             if holds != (0 if undone else rows):
                 tally.fail(f"turn {turn}: {file} holds {holds} of {rows} rows")
         tally.add("killed")
+    killed_at_random(tally, max(1, times * 2 // 5), chance, folder)
     return tally.finish()
 
 
