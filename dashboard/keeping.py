@@ -51,16 +51,29 @@ def mend(address: str | None) -> None:
 def erase_farm(address: str | None, farm: str, *, yes: bool, delete_copies: bool) -> None:
     """Erase a farm from the ledger and the accounts; say which backups still hold it, or delete them."""
     from analytics.ledger.erasing import erase_farm
-    from dashboard.accounts.forgetting import forget_farm
+    from dashboard.accounts.forgetting import forget_farm, left_of
     from dashboard.accounts.store import store_of
     from dashboard.tables import known_farms
 
     ledger = open_ledger(address)
-    [name] = known_farms(ledger, [farm])
+    store = store_of(ledger)
+    left = None
+    try:
+        [name] = known_farms(ledger, [farm])
+    except Mistake:
+        # An erasing may have been cut short when the ledger was done.
+        left = left_of(store, farm)
+        if left is None:
+            raise
+        name = left
     if not yes and input(f"All records of {name} will be erased for good. Type its name to go on: ").strip() != name:
         raise Mistake("Nothing was erased.")
+    if left is not None:
+        forget_farm(store, left)
+        print(f"{left} was erased from the accounts {store.path}; the ledger {ledger.name} does not hold it.")
+        return
     done = erase_farm(ledger, name)
-    forget_farm(store_of(ledger), name)
+    forget_farm(store, name)
     print(f"{name} was erased from {ledger.name}. Rows: {done.rows}. Imports concerned: {done.imports}.")
     for copy in done.copies:
         if delete_copies:

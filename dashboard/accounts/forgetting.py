@@ -9,6 +9,16 @@ from dashboard.accounts.history import note
 from dashboard.accounts.store import Store
 
 
+def left_of(store: Store, farm: str) -> str | None:
+    """A farm as the accounts still spell it, in whatever case it is given; None where they do not hold it."""
+    if not store.exists:
+        return None
+    with store.open() as connection:
+        rows = connection.execute("SELECT farm FROM grants UNION SELECT farm FROM links UNION SELECT farm FROM history")
+        named = {str(row["farm"]).casefold(): str(row["farm"]) for row in rows if row["farm"] is not None}
+    return named.get(" ".join(farm.split()).casefold())
+
+
 def forget_farm(store: Store, farm: str) -> None:
     """Take a farm out of the accounts file, so that its name is not left in it."""
     if not store.exists:

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
+from analytics.mistake import Mistake
 from dashboard.accounts import links, people
 from dashboard.accounts.forgetting import forget_farm
 from dashboard.accounts.history import history
-from dashboard.accounts.store import Store
+from dashboard.accounts.store import Store, store_of
 from dashboard.accounts.viewer import OWNER
+from dashboard.keeping import erase_farm
+from tests.sheets import checked, ledger_of
 
 
 def test_grants_and_links_of_a_farm_go(tmp_path: Path) -> None:
@@ -25,3 +30,27 @@ def test_grants_and_links_of_a_farm_go(tmp_path: Path) -> None:
     assert lines["what"].tolist()[-1] == "farm erased" and lines["farm"].dropna().tolist() == ["Alder"]
     [ben] = [one for one in people.listed(store) if one.name == "Ben"]
     assert ben.farms == ("Alder",)
+
+
+def test_an_erasing_cut_short_between_ledger_and_accounts_is_finished_by_doing_it_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [{"visit_date": "2026-03-02", "farm": farm, "cow": "1"} for farm in ("Quillwort", "Alder")]
+    ledger = ledger_of(tmp_path / "ledger.duckdb", checked("trims", rows))
+    store = store_of(ledger)
+    people.add(store, "Anna", "owner", password="a long pass phrase 1")
+    people.add(store, "Ben", "adviser", farms=("Quillwort",), password="a long pass phrase 2")
+
+    def killed(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("dashboard.accounts.forgetting.forget_farm", killed)
+        with pytest.raises(KeyboardInterrupt):
+            erase_farm(ledger.name, "Quillwort", yes=True, delete_copies=False)
+    assert ledger.farms() == ["Alder"]
+    erase_farm(ledger.name, " quillWORT", yes=True, delete_copies=False)
+    assert "erased from the accounts" in capsys.readouterr().out
+    assert b"Quillwort" not in b"".join(path.read_bytes() for path in tmp_path.glob("*.sqlite*"))
+    with pytest.raises(Mistake, match="not in the ledger"):
+        erase_farm(ledger.name, "Quillwort", yes=True, delete_copies=False)
