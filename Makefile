@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8050
 READY := $(VENV)/.ready
 
-.PHONY: run test check spark bench torture demo catalogue screenshots lock sbom licences audit clean
+.PHONY: run test check spark bench torture fuzz demo catalogue screenshots lock sbom licences audit clean
 
 $(READY): requirements.lock pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Evenfoot needs Python 3.11 or newer; this is " + sys.version.split()[0] + ". Try: make PYTHON=python3.12 run")'
@@ -35,12 +35,20 @@ bench: $(READY)
 
 torture: $(READY)
 	$(BIN)/python -m tests.torture.killed
+	$(BIN)/python -m tests.torture.power_cut
 	$(BIN)/python -m tests.torture.torn
 	$(BIN)/python -m tests.torture.full_disk
 	$(BIN)/python -m tests.torture.two_writers
 	$(BIN)/python -m tests.torture.places
 	$(BIN)/python -m tests.torture.any_bytes
 	$(BIN)/python -m tests.torture.soak --minutes 30
+
+# The fuzzer is for Linux and macOS and nobody else needs it, so it has an environment of its own.
+fuzz: requirements.lock requirements-fuzz.lock
+	test -x build/fuzz-venv/bin/python || $(PYTHON) -m venv build/fuzz-venv
+	build/fuzz-venv/bin/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	build/fuzz-venv/bin/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-fuzz.lock
+	build/fuzz-venv/bin/python -m tests.torture.guided
 
 screenshots: $(READY)
 	$(BIN)/python -m tests.browser.screenshots
@@ -54,6 +62,7 @@ catalogue: $(READY)
 lock: $(READY)
 	$(BIN)/uv pip compile pyproject.toml --extra dev --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock
 	echo 'pyspark>=4.3' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-spark.lock
+	echo 'atheris==3.0.0' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-fuzz.lock
 
 sbom: $(READY)
 	$(BIN)/python -m tests.supply.sbom build/sbom.json
