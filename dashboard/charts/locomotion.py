@@ -50,7 +50,15 @@ def locomotion(
     figure = go.Figure()
     for place, (name, words) in enumerate((("lame", _("All lame")), ("severe", _("Severely lame")))):
         figure.add_traces(_line(table, name, words, place, theme, drill))
-    return _finish(figure, answer, table, title, theme, narrow, letters=30)
+    return _finish(
+        figure,
+        answer,
+        table,
+        title,
+        theme,
+        narrow,
+        letters=sum(len(trace.name) + 8 for trace in figure.data if trace.showlegend),
+    )
 
 
 def by_group(
@@ -119,7 +127,7 @@ def _finish(
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
         notes=[*(notes or ()), *dates],
-        legend_lines=1 + letters // (36 if narrow else 100),
+        legend_lines=1 + letters // (40 if narrow else 100),
     )
 
 
