@@ -23,6 +23,8 @@ def compile_for(dialect: str, expression: ir.Table) -> str:
     compiler = _compiler(dialect)
     if dialect in STRICT_ABOUT_TRUTH:
         expression = _truths_as_numbers(expression)
+    if dialect in OWN_BIT_OR:
+        expression = _bits_by_name(expression)
     tree = compiler.to_sqlglot(expression)
     if dialect in EXACT_DECIMALS:
         tree = _floating(tree)
@@ -70,6 +72,34 @@ def _truths_as_numbers(expression: ir.Table) -> ir.Table:
     return fitted
 
 
+@functools.cache
+def _bit_or() -> Any:
+    """The engine's own aggregate of that name, for which Ibis has no rule there."""
+    import ibis
+
+    @ibis.udf.agg.builtin(name="bit_or")
+    def bit_or(bits: int) -> int:
+        """Bits set in any of the numbers."""
+        raise NotImplementedError  # It is worked out in the engine.
+
+    return bit_or
+
+
+def _bits_by_name(expression: ir.Table) -> ir.Table:
+    """The same expression with the engine's own way of setting bits together."""
+    import ibis.expr.operations as ops
+
+    def fit(node: Any, inside: dict[str, Any] | None) -> Any:
+        made = node.__recreate__(inside) if inside else node
+        if isinstance(made, ops.BitOr):
+            where = None if made.where is None else made.where.to_expr()
+            return _bit_or()(made.arg.to_expr(), where=where).op()
+        return made
+
+    fitted: ir.Table = expression.op().replace(fit).to_expr()
+    return fitted
+
+
 def quoted(text: str, dialect: str) -> str:
     """A text as a literal of one engine's SQL."""
     if dialect == "duckdb":
@@ -92,6 +122,11 @@ def _compiler(dialect: str) -> Any:
 
 STRICT_ABOUT_TRUTH = {"postgres"}
 """Engines that turn a truth value into a 32-bit integer and into no other number."""
+
+
+OWN_BIT_OR = {"pyspark"}
+"""Engines that set bits together by an aggregate that Ibis does not know of
+[pub: Apache Spark, built-in functions, bit_or]."""
 
 
 EXACT_DECIMALS = {"pyspark"}

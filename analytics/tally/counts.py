@@ -18,7 +18,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.tally.cluster_sums import SUMS
-from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, question_of
+from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, most_of, question_of
 from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import CLAWS, FEET, limb_of
@@ -179,7 +179,7 @@ def _looked_at(selection: Selection, of_trim: tuple[str, ...], of_site: tuple[st
     narrowed = bool(of_site or selection.feet or selection.claws)
 
     def seen_in(site: _Site) -> ir.Value:
-        return ibis.greatest(*(base[f"seen_{foot.lower()}"] for foot in site.feet))
+        return most_of([base[f"seen_{foot.lower()}"] for foot in site.feet])
 
     if per == "cow" and not narrowed:
         seen = base.select(*keys).distinct()

@@ -207,3 +207,8 @@ def _farm_put_in(farm: str) -> Callable[[Any, dict[str, Any] | None], Any]:
 def aggregated(base: ir.Table, keys: list[str], **sums: ir.Value) -> ir.Table:
     """Aggregate by *keys*, or over everything when there are none."""
     return base.group_by(keys).agg(**sums) if keys else base.agg(**sums)
+
+
+def most_of(values: list[ir.Value]) -> ir.Value:
+    """The greatest of one value or several; engines take one alone for a mistake, or for an aggregate."""
+    return ibis.greatest(*values) if len(values) > 1 else values[0]

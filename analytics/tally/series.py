@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, built_once, fetch, question_of
+from analytics.tally.engine import Question, built_once, fetch, most_of, question_of
 from analytics.tally.lame_months import lame_months
 from analytics.tally.narrow import findings, trims
 from analytics.tally.scoring import one_scoring_a_day
@@ -61,7 +60,7 @@ def case_days(selection: Selection, outcome: str) -> ir.Table:
         return day.select("farm", "cow", "visit_date", kind=day.visit_kind, case=day.lame)
     seen = trims(selection)
     if selection.feet:
-        looked = ibis.greatest(*(seen[f"seen_{foot.lower()}"] for foot in selection.feet))
+        looked = most_of([seen[f"seen_{foot.lower()}"] for foot in selection.feet])
         seen = seen.filter(looked > 0)
     seen = seen.select("farm", "cow", "visit_date", kind=seen.visit_kind.fill_null("unknown"))
     found = findings(selection).select("farm", "cow", "visit_date").distinct().mutate(found=1)
