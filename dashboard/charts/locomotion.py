@@ -50,15 +50,8 @@ def locomotion(
     figure = go.Figure()
     for place, (name, words) in enumerate((("lame", _("All lame")), ("severe", _("Severely lame")))):
         figure.add_traces(_line(table, name, words, place, theme, drill))
-    return _finish(
-        figure,
-        answer,
-        table,
-        title,
-        theme,
-        narrow,
-        letters=sum(len(trace.name) + 8 for trace in figure.data if trace.showlegend),
-    )
+    letters = sum(len(trace.name) + 8 for trace in figure.data if trace.showlegend is not False)
+    return _finish(figure, answer, table, title, theme, narrow, letters=letters)
 
 
 def by_group(
