@@ -77,12 +77,11 @@ def _bit_or() -> Any:
     """The engine's own aggregate of that name, for which Ibis has no rule there."""
     import ibis
 
-    @ibis.udf.agg.builtin(name="bit_or")
     def bit_or(bits: int) -> int:
         """Bits set in any of the numbers."""
         raise NotImplementedError  # It is worked out in the engine.
 
-    return bit_or
+    return ibis.udf.agg.builtin(bit_or)
 
 
 def _bits_by_name(expression: ir.Table) -> ir.Table:
