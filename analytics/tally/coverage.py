@@ -6,12 +6,11 @@ import functools
 import operator
 from collections.abc import Iterable
 
-import ibis
 import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of
+from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, together
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 from analytics.trade.visits import VISIT_KINDS
@@ -55,7 +54,7 @@ def _code(kind: ir.Value, known: ir.Value) -> ir.IntegerValue:
         value.cases(*((word, place) for place, word in enumerate(words)), else_=len(words))
         for value, words in ((kind, _KINDS), (known, _KNOWN))
     ]
-    return (places[0] * (len(_KNOWN) + 1) + places[1]).cast("int64")
+    return (places[0] * (len(_KNOWN) + 1) + places[1]).cast("int32")
 
 
 def _together(codes: Iterable[int]) -> int:
@@ -86,7 +85,7 @@ def _covered_questions(selection: Selection, source: str) -> dict[str, Question]
         first=once.visit_date.min(),
         last=once.visit_date.max(),
     )
-    animals = base.group_by(["farm", "cow"]).agg(kinds=(ibis.literal(1, "int64") << base.code).bit_or())
+    animals = base.group_by(["farm", "cow"]).agg(kinds=together(base.code))
     return {
         "visits": question_of(out.join(whole, "asked")),
         "cows": question_of(animals.group_by("kinds").agg(cows=animals.count())),

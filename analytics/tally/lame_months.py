@@ -11,6 +11,7 @@ import ibis
 import ibis.expr.types as ir
 
 from analytics.tally.cluster_sums import of_farms
+from analytics.tally.engine import bit, together
 from analytics.tally.narrow import scores
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -37,13 +38,13 @@ def lame_months(selection: Selection, *, scales: bool = False) -> ir.Table:
         lame, severe and their sums over cows; one row a farm and month with scorings.
     """
     rows = scores(selection)
-    rows = rows.mutate(month=rows.visit_date.truncate("M"), day=ibis.literal(1, "int64") << rows.visit_date.day())
+    rows = rows.mutate(month=rows.visit_date.truncate("M"), day=rows.visit_date.day())
     cows = rows.group_by(["month", "farm", "cow"]).agg(
         n=rows.count(),
         # Sums come back wider than they are added up quickly.
         lame=rows.lame.sum().cast("int32"),
         severe=rows.severe.sum().cast("int32"),
-        twice=(rows.day.sum() != rows.day.bit_or()).cast("int64"),
+        twice=(bit(rows.day).sum() != together(rows.day)).cast("int64"),
     )
     plain = of_farms(cows, ["month"], OUTCOMES, {"twice": "max"})
     twice = plain.group_by("farm").agg(twice=plain.twice.max())
