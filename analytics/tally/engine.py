@@ -111,20 +111,15 @@ def question_of(expression: ir.Table) -> Question:
     return Question(Texts(expression))
 
 
-@ibis.udf.agg.builtin(name="bit_or")  # type: ignore[untyped-decorator]
-def _bit_or(number: int) -> int:  # type: ignore[empty-body]
-    """Every engine here has it; for one of them Ibis does not know that."""
-
-
 def together(place: ir.IntegerValue) -> ir.IntegerValue:
     """Which places (0 to 62) occur, as the bits of one number."""
-    found: ir.IntegerValue = _bit_or(bit(place))
-    return found
+    return bit(place).bit_or()
 
 
-def bit(place: ir.IntegerValue) -> ir.IntegerValue:
+def bit(place: ir.IntegerValue) -> ir.IntegerColumn:
     """Two to the power of a place (0 to 62); engines differ in what they shift."""
-    return (ibis.literal(2.0) ** place).cast("int64")
+    found: ir.IntegerColumn = (ibis.literal(2.0) ** place).cast("int64")
+    return found
 
 
 def in_order(expression: ir.Table) -> ir.Table:
