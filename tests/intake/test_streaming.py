@@ -1,6 +1,7 @@
 """A file taken in pieces gives what it gives in one: the same records, the same rows set aside, the same words."""
 
 import csv
+import errno
 import io
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import sample_data
-from analytics.intake import check_file, pieces, text_file
+from analytics.intake import check_file, coded, combining, pieces, text_file
 from analytics.intake.sheet import CheckedSheet
 from analytics.intake.streaming import CheckedStream, check_stream
 from analytics.mistake import Mistake
@@ -76,6 +77,8 @@ def _same(path: Path, **options: object) -> bool:
 def piece_size(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     if request.param != "one piece":
         monkeypatch.setattr(pieces, "ROWS_A_PIECE", 7)
+        # As in a sheet of so many texts that no table of their combinations is kept.
+        monkeypatch.setattr(combining, "MOST_COMBINATIONS", 0)
 
 
 @pytest.mark.parametrize("path", [p for p in sample_data.FILES if p.suffix == ".csv"], ids=lambda p: p.stem)
@@ -195,6 +198,18 @@ def test_what_is_only_read_whole(tmp_path: Path) -> None:
     one = "date,farm,cow,lesion,evenfoot_row,evenfoot_problem,evenfoot_remedy\n2026-03-14,Elm,1,ulcer,1,x,y\n"
     two.write_text(one + "\n" + one)
     assert check_stream(two, two.name, big_from=0) is None
+
+
+def test_no_room_between_the_readings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Full(io.BytesIO):
+        def write(self, _data: object) -> int:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    path = tmp_path / "book.csv"
+    path.write_text("date,farm,cow,lesion\n2026-03-14,Elm,1,ulcer\n")
+    monkeypatch.setattr(coded.tempfile, "TemporaryFile", lambda **_words: Full())
+    with pytest.raises(Mistake, match=r"no room in .* to read book\.csv \(No space left"):
+        check_stream(path, path.name, big_from=0)
 
 
 def test_no_text(tmp_path: Path) -> None:
