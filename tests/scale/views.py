@@ -14,7 +14,7 @@ from analytics.measures import kept
 from analytics.measures.locomotion import locomotion
 from analytics.measures.prevalence import prevalence
 from analytics.tally.counts import count
-from analytics.tally.gait import scoring_sums
+from analytics.tally.lame_counts import count_scorings
 from analytics.tally.selection import Selection
 from tests.scale import by_hand
 from tests.scale.ledgers import farm_name, farms_of
@@ -63,7 +63,7 @@ def run(place: Path, findings: int) -> dict[str, float]:
                 (lambda f=farm, k=kind: by_hand.lesions_pandas(files, f, k)) if findings <= PANDAS_UP_TO else None,
             )
         ours, _ = best(lambda s=selection: lame(ledger, s))
-        sums, _kinds = scoring_sums(ledger, selection, ("month",))
+        sums = count_scorings(ledger, selection).sums
         _beside(
             out,
             f"lame by month, {whose}",
