@@ -176,7 +176,8 @@ def differences(one: Server, other: Server, panels: list[tuple[str, str]], chanc
     out = []
     for name, path in panels:
         search = chance.choice(FARMS)
-        ours, theirs = (_MOMENT.sub("", server.panel(name, path, search)) for server in (one, other))
+        # As data: in which order a component's attributes are written differs from one process to the next.
+        ours, theirs = (json.loads(_MOMENT.sub("", server.panel(name, path, search))) for server in (one, other))
         if ours != theirs:
             out.append(f"{name} {search}: the answer differs from a fresh server's")
     return out
