@@ -107,10 +107,27 @@
     return data && data.to ? data.to : null;
   }
 
-  /* Tables: one element carries its rows as text, and the browser builds them. */
+  /* Tables: one element carries its rows as text, and the browser builds them; those in a fold when it is opened. */
+  let opening = null;
+  function folded(place) {
+    const fold = place.closest("details");
+    return fold !== null && !fold.open && fold !== opening;
+  }
+  document.addEventListener(
+    "click",
+    (event) => {
+      const fold = event.target.closest && event.target.closest("summary") && event.target.closest("details");
+      if (!fold || fold.open) return;
+      opening = fold;
+      fold.querySelectorAll("[data-table]").forEach(build);
+      opening = null;
+    },
+    true
+  );
+  document.addEventListener("toggle", () => soon(), true);
   function build(place) {
     const text = place.getAttribute("data-table");
-    if (!text || place.evenfootTable === text) return;
+    if (!text || place.evenfootTable === text || folded(place)) return;
     place.evenfootTable = text;
     const content = JSON.parse(text);
     const make = (tag, words, name) => {

@@ -81,7 +81,11 @@
     has(".basis", "basis");
     if (![...panel.querySelectorAll(".basis")].some((line) => /\d/.test(line.textContent))) wrong.push(`${name(panel)}: no n and dates`);
     has("a.take[download]", "numbers to take");
+    /* A table in a fold is built when the fold is opened. */
+    const shut = [...panel.querySelectorAll(".fold:not([open]) > summary")];
+    shut.forEach((summary) => summary.click());
     has(".fold [data-table] tbody tr", "table");
+    shut.forEach((summary) => summary.click());
     panel.querySelectorAll(".chart").forEach((chart) => {
       if ((chart.getAttribute("aria-label") || "").length < 20) wrong.push(`${name(panel)}: no description`);
     });
