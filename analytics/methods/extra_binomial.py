@@ -42,6 +42,16 @@ def weighted(x: Array, cases: Array, n: Array, inflation: Array) -> Solved | Non
     ----------
     x : ndarray, shape (c, k)
     cases, n, inflation : ndarray, shape (c,)
+
+    Examples
+    --------
+    Three cells of one share: its log odds, and an error 1.5 times (the square root of 2.25) the binomial one.
+
+    >>> solved = weighted(np.ones((3, 1)), np.array([20.0, 30.0, 25.0]), np.full(3, 100.0), np.full(3, 2.25))
+    >>> print(f"{special.expit(solved.beta[0]):.2f}")
+    0.25
+    >>> print(f"{np.sqrt(solved.covariance[0, 0] * 300 * 0.25 * 0.75):.2f}")
+    1.50
     """
     from statsmodels.genmod.families import Binomial
     from statsmodels.genmod.generalized_linear_model import GLM
