@@ -28,6 +28,8 @@ ENGLISH = re.compile(
 
 EVERYTHING = """() => {
   const out = [];
+  /* A table in a fold is built when the fold is opened. */
+  document.querySelectorAll(".fold:not([open]) > summary").forEach((summary) => summary.click());
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walk.nextNode()) {
     const tag = walk.currentNode.parentElement.tagName;
@@ -153,6 +155,7 @@ def test_lengths_in_inches_and_dates_month_first(browser: Browser, served: tuple
     expect(state.locator("svg", has_text="Toe length as found, in").first).to_be_visible()
     growth = page.locator('section[aria-labelledby="title-horn-growth"]')
     expect(growth).to_contain_text("in a month")
+    growth.get_by_text("Numbers", exact=True).click()
     assert not re.search(r"\bmm\b|Millimetres", growth.locator("table").first.text_content() or "")
     page.locator("#picker button[data-dates-input]").first.click()
     expect(page.locator(".mantine-DatePickerInput-weekdaysRow").first).to_have_text("SMTWTFS")
