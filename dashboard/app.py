@@ -199,7 +199,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         prevent_initial_call=True,
     )
     def fill(_due: str, search: str, narrow: bool | None, place: dict[str, str], path: str) -> Any:
-        """Asked by the browser when the panel is due: what is in the window first, the rest one after the other."""
+        """Asked by the browser when the panel is due: what is in the window first, the rest after it."""
         panel = PANELS[place["name"]]
         view, mistake = _view(path, search, bool(narrow))
         if mistake:

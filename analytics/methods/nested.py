@@ -155,7 +155,13 @@ def nested_model(
     # Cow effects are on the scale of a record of mean weight, so start there.
     start = np.array([0.7, 0.3]) / np.sqrt(weights.mean())
     best = optimize.minimize(
-        lambda theta: sums.deviance(*ratios(theta)), start, method="L-BFGS-B", bounds=[(0.0, None)] * 2
+        lambda theta: sums.deviance(*ratios(theta)),
+        start,
+        method="L-BFGS-B",
+        jac="3-point",
+        bounds=[(0.0, None)] * 2,
+        # Until nothing changes: stopped sooner, the third digit depends on the processor it is run on.
+        options={"ftol": 1e-14, "gtol": 1e-7},
     )
     cow_ratio, herd_ratio = ratios(np.asarray(best.x))
     a, b, c, _ = sums.moments(cow_ratio, herd_ratio)

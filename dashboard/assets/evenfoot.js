@@ -54,7 +54,11 @@
   /* A session that has ended is told by the server; one signs in again and comes back to the same view. */
   const ask = window.fetch;
   window.fetch = function () {
-    return ask.apply(window, arguments).then(function (answer) {
+    return ask.apply(window, arguments).then((answer) => {
+      const body = arguments[1] && arguments[1].body;
+      if (answer.status === 401 && typeof body === "string" && body.includes('"ahead.data"')) {
+        return new Response(null, { status: 204 }); // nobody waits for what is drawn ahead, so nobody is sent away for it
+      }
       if (answer.status === 401) {
         const here = window.location.pathname + window.location.search;
         window.location.assign("/login?next=" + encodeURIComponent(here));

@@ -1,10 +1,11 @@
-/* Whose turn it is: the panels in the window are asked for at once, the others one after the other, nearest first.
+/* Whose turn it is: the panels in the window are asked for at once, the others after them, nearest first.
 
    Every panel has a store "due"; a new value in it makes Dash ask the server for the panel. */
 (function () {
   "use strict";
   const GIVEN_UP = 60000;
   const STILL = 1000;
+  const TOGETHER = 2; // out of sight: while one is drawn here, the server works on the next
   let now = 0;
   const asked = new Map(); // panel -> the round in which it was last asked for
   const away = new Set(); // panels of this round that the server has not answered yet
@@ -31,7 +32,7 @@
     if (round !== now || !away.delete(name)) return;
     for (const body of bodies()) if (nameOf(body) === name) rest(body);
     const calm = window.requestIdleCallback || ((then) => setTimeout(then, 50));
-    calm(next, { timeout: 300 });
+    calm(next, { timeout: 100 });
   }
 
   /* What stands in a panel is of the view before until its turn has come: it is shown so, and said so. */
@@ -46,15 +47,16 @@
 
   function next() {
     if (!now || document.hidden) return;
-    let nearest = null;
+    const later = [];
     for (const body of bodies()) {
       if (asked.get(nameOf(body)) === now) continue;
       const far = distance(body);
       if (!far) ask(body);
-      else if (!nearest || far < nearest.far) nearest = { far, body };
+      else later.push({ far, body });
     }
-    if (nearest && !away.size) ask(nearest.body);
-    else if (!nearest && !away.size) lookAhead();
+    later.sort((one, other) => one.far - other.far);
+    while (later.length && away.size < TOGETHER) ask(later.shift().body);
+    if (!later.length && !away.size) lookAhead();
   }
 
   /* When the page is whole and its reader is still, the top of the pages that may be opened next is drawn and kept

@@ -83,6 +83,7 @@ def test_in_and_out(browser: Browser, address: str, width: int) -> None:
     expect(tab.get_by_role("heading", name="Herd", exact=True)).to_be_visible()
 
     # The session ends elsewhere while the page is open: what is done next leads to signing in, and back.
+    expect(tab.locator("main .skeleton")).to_have_count(0, timeout=60_000)
     context.clear_cookies(name=re.compile("^evenfoot-session"))
     tab.get_by_role("link", name="Lesions", exact=True).first.click()
     expect(tab.get_by_label("Password")).to_be_visible()

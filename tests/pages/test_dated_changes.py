@@ -87,7 +87,7 @@ def test_what_cannot_be_is_one_sentence_and_nothing_is_kept(
 @pytest.mark.parametrize(
     ("viewer", "said"),
     [
-        (Viewer("an adviser", None, "adviser", 3), "may not record changes"),
+        (Viewer("an adviser", None, "adviser", 3), "may not bring anything in"),
         (Viewer("a farmer", ("Birch",), "manager", 4), "not granted: Ash"),
     ],
 )
