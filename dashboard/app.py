@@ -231,13 +231,7 @@ def _view(path: str | None, search: str | None, narrow: bool = False) -> tuple[V
 
 
 def _clientside(app: Dash) -> None:
-    """The browser's part: following a clicked mark, applying the picker, saving a picture."""
-    app.clientside_callback(
-        "window.dash_clientside.evenfoot.follow",
-        Output("followed", "data"),
-        Input({"type": "chart", "name": ALL}, "clickData"),
-        prevent_initial_call=True,
-    )
+    """The browser's part: whose turn it is, applying the picker, copying the link."""
     app.clientside_callback(
         "window.dash_clientside.evenfoot.print",
         Output("printed", "data"),
@@ -269,12 +263,6 @@ def _clientside(app: Dash) -> None:
         "window.dash_clientside.evenfoot.copy",
         Output("copy-link", "children"),
         Input("copy-link", "n_clicks"),
-        prevent_initial_call=True,
-    )
-    app.clientside_callback(
-        "window.dash_clientside.evenfoot.picture",
-        Output("pictured", "data"),
-        Input({"type": "picture", "name": ALL, "kind": ALL}, "n_clicks"),
         prevent_initial_call=True,
     )
     app.clientside_callback(

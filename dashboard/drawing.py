@@ -27,6 +27,7 @@ from dashboard.marks import further
 from dashboard.memory import give_back
 from dashboard.panel import Drawn, Panel, filled
 from dashboard.span import following, mark_chosen
+from dashboard.still import settled
 from dashboard.view import View
 
 MOST_KEPT = 24 * 1024 * 1024
@@ -78,7 +79,8 @@ def _text(panel: Panel, ledger: Ledger, view: View) -> str:
         made = panel.draw(ledger, view if panel.over_time else following(view))
         if panel.over_time and isinstance(made, Drawn):
             mark_chosen(view, made)
-        return str(to_json([*filled(panel, made), further(made)] if isinstance(made, Drawn) else made))
+        parts = to_json([*filled(panel, made), further(made)] if isinstance(made, Drawn) else made)
+        return json.dumps(settled(json.loads(str(parts))), separators=(",", ":"))
 
 
 def _once(key: tuple[State, Hashable], make: Callable[[], str]) -> bytes:

@@ -68,8 +68,6 @@ def _around() -> Any:
     return html.Div(
         [
             dcc.Location(id="address", refresh="callback-nav"),
-            dcc.Store(id="followed"),
-            dcc.Store(id="pictured"),
             dcc.Store(id="chosen"),
             dcc.Store(id="narrow"),
             dcc.Store(id="opened"),

@@ -108,7 +108,7 @@ def filled(panel: Panel, drawn: Drawn) -> list[Any]:
     if figures:
         parts.append(
             html.Div(
-                [_chart(panel, place, *each) for place, each in enumerate(figures)],
+                [_chart(*each) for each in figures],
                 className=f"charts{' first-large' * drawn.first_large}" if len(figures) > 1 else None,
             )
         )
@@ -122,11 +122,9 @@ def filled(panel: Panel, drawn: Drawn) -> list[Any]:
     return parts
 
 
-def _chart(panel: Panel, place: int, figure: go.Figure, describe: str) -> html.Div:
-    name = panel.name if place == 0 else f"{panel.name}-{place + 1}"
+def _chart(figure: go.Figure, describe: str) -> html.Div:
     return html.Div(
         dcc.Graph(
-            id={"type": "chart", "name": name},
             figure=figure,
             config={"displayModeBar": False, "responsive": True, "scrollZoom": False, **for_charts(words())},
             responsive=True,
@@ -165,9 +163,11 @@ def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Di
             *(
                 html.Button(
                     kind.upper(),
-                    id={"type": "picture", "name": panel.name, "kind": kind},
                     className="take",
-                    **{"aria-label": _("{title} as {kind} picture", title=told(panel.title), kind=kind.upper())},
+                    **{
+                        "aria-label": _("{title} as {kind} picture", title=told(panel.title), kind=kind.upper()),
+                        "data-picture": kind,
+                    },
                 )
                 for kind in (("png", "svg") if pictures else ())
             ),

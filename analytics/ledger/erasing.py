@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import re
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,11 +15,15 @@ from analytics.ledger import sums
 from analytics.ledger.copying import FOLDER, forget, log_of
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.making import STALE_SECONDS
 from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES, create_statements
 from analytics.mistake import Mistake
 
 ERASED = "erased"
 """Stands in the place of a file's name that told of the farm."""
+
+DRAFT = re.compile(r".+\.\d+\.draft")
+"""The name of a copy that is being written: its own, the number of the program that writes it, and this ending."""
 
 
 @dataclass(frozen=True)
@@ -88,10 +95,27 @@ def no_such_farm(ledger: Ledger, farm: str) -> Mistake:
 
 
 def copies_with(ledger: Ledger, farm: str) -> list[Path]:
-    """Backups of the ledger, in its folder and in ``backups``, that hold a farm or cannot be looked into."""
+    """Backups of the ledger, in its folder and in ``backups``, that hold a farm or cannot be looked into.
+
+    What a killed program left half written there is deleted; what may still be being written is told of.
+    """
     place = Path(ledger.name)
     around = [*place.with_name(FOLDER).glob("*.duckdb"), *place.parent.glob("*.old"), *place.parent.glob("*.duckdb")]
-    return [path for path in sorted(set(around)) if path != place and _holds(path, farm)]
+    holding = [path for path in sorted(set(around)) if path != place and _holds(path, farm)]
+    return [*holding, *_drafts_in_work(place.parent), *_drafts_in_work(place.with_name(FOLDER))]
+
+
+def _drafts_in_work(folder: Path) -> list[Path]:
+    """Copies that another program has not finished; those that nobody finishes any more are deleted."""
+    fresh = []
+    for draft in sorted(path for path in folder.glob("*.draft") if DRAFT.fullmatch(path.name)):
+        with contextlib.suppress(OSError):  # Finished or given up meanwhile.
+            if abs(time.time() - draft.stat().st_mtime) > STALE_SECONDS:
+                forget(draft)
+                forget(log_of(draft))
+        if draft.exists():
+            fresh.append(draft)
+    return fresh
 
 
 def _holds(path: Path, farm: str) -> bool:

@@ -111,6 +111,52 @@
     return data && data.to ? data.to : null;
   }
 
+  /* What stays as it is: one element carries it as text (dashboard/still.py); texts are set as texts, never as markup. */
+  function put(place, parts) {
+    parts.forEach((part) => {
+      if (typeof part === "string") return place.append(part);
+      const made = document.createElement(part[0]);
+      Object.entries(part[1]).forEach(([name, value]) => made.setAttribute(name, value));
+      put(made, part[2]);
+      place.append(made);
+    });
+  }
+  function unfold() {
+    document.querySelectorAll("[data-still]").forEach((place) => {
+      const text = place.getAttribute("data-still");
+      if (place.evenfootStill === text) return;
+      place.evenfootStill = text;
+      place.replaceChildren();
+      put(place, JSON.parse(text));
+    });
+  }
+
+  /* A click on a mark leads where the mark says. */
+  function listen(chart) {
+    if (!chart.on || chart.evenfootEvents === chart._ev) return;
+    chart.evenfootEvents = chart._ev;
+    chart.on("plotly_click", (click) => {
+      const href = destination(click);
+      if (href) go(href);
+    });
+  }
+
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest && event.target.closest("button[data-picture]");
+    if (!button || !window.Plotly) return;
+    const section = button.closest(".panel");
+    const chart = section.querySelector(".js-plotly-plot");
+    if (!chart) return;
+    const kind = button.dataset.picture;
+    window.Plotly.downloadImage(chart, {
+      format: kind,
+      filename: "evenfoot-" + section.getAttribute("aria-labelledby").replace("title-", ""),
+      width: chart.clientWidth,
+      height: chart.clientHeight,
+      scale: kind === "png" ? 2 : 1,
+    });
+  });
+
   /* Tables: one element carries its rows as text, and the browser builds them; those in a fold when it is opened. */
   let opening = null;
   function folded(place) {
@@ -183,6 +229,7 @@
   }
   function tend() {
     document.querySelectorAll("[data-table]").forEach(build);
+    document.querySelectorAll(".js-plotly-plot").forEach(listen);
     sayOnce();
     window.evenfootTurns && window.evenfootTurns.next();
     /* The upload part gives its hidden file field no name of its own. */
@@ -200,11 +247,14 @@
       tend();
     });
   }
-  new MutationObserver(soon).observe(document, {
+  new MutationObserver(() => {
+    unfold(); // before anything is painted
+    soon();
+  }).observe(document, {
     subtree: true,
     childList: true,
     attributes: true,
-    attributeFilter: ["data-table"],
+    attributeFilter: ["data-table", "data-still"],
   });
 
   /* Charts are as wide as the window; on paper they are made as wide as the narrower of the usual papers. */
@@ -216,12 +266,6 @@
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     evenfoot: {
-      follow: function () {
-        const hit = changed();
-        const href = hit ? destination(hit.value) : null;
-        if (href) go(href);
-        return none();
-      },
       print: function (clicks) {
         if (clicks) window.print();
         return none();
@@ -263,23 +307,6 @@
           () => done(said.copied),
           () => window.prompt(said.copyThis, address)
         );
-        return none();
-      },
-      picture: function () {
-        const hit = changed();
-        if (!hit || !hit.value) return none();
-        const id = JSON.parse(hit.prop_id.split(".n_clicks")[0]);
-        const section = document.querySelector('[aria-labelledby="title-' + id.name + '"]');
-        const chart = section && section.querySelector(".js-plotly-plot");
-        if (chart && window.Plotly) {
-          window.Plotly.downloadImage(chart, {
-            format: id.kind,
-            filename: "evenfoot-" + id.name,
-            width: chart.clientWidth,
-            height: chart.clientHeight,
-            scale: id.kind === "png" ? 2 : 1,
-          });
-        }
         return none();
       },
       choose: function () {

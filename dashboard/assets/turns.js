@@ -60,11 +60,11 @@
   }
 
   /* When the page is whole and its reader is still, the top of the pages that may be opened next is drawn and kept
-     by the server, one panel at a time. */
+     by the server, one panel at a time. A browser set to ask for less asks for none of it. */
   let still = 0; // the round for which this is being done
   const aheadOf = [];
   function lookAhead() {
-    if (still === now) return;
+    if (still === now || (navigator.connection && navigator.connection.saveData)) return;
     still = now;
     aheadOf.length = 0;
     document.querySelectorAll("#navigation a[data-top]").forEach((link) => {

@@ -3,13 +3,17 @@
   const clock = { from: 0, window: 0, whole: 0 };
   const note = (records) => {
     const now = performance.now();
+    const panels = new Set();
+    let last = null;
     for (const record of records) {
-      const at = record.target.nodeType === 1 ? record.target : record.target.parentElement;
+      if (record.target === last) continue;
+      last = record.target;
+      const at = last.nodeType === 1 ? last : last.parentElement;
       const panel = at && at.closest(".panel, h1, .question, #trail, #choices, #content");
-      if (!panel) continue;
-      clock.whole = now;
-      if (panel.getBoundingClientRect().top < window.innerHeight) clock.window = now;
+      if (panel) panels.add(panel);
     }
+    if (panels.size) clock.whole = now;
+    if ([...panels].some((panel) => panel.getBoundingClientRect().top < window.innerHeight)) clock.window = now;
   };
   new MutationObserver(note).observe(document, {
     subtree: true, childList: true, characterData: true, attributes: true, attributeFilter: ["d", "data-table", "src"],

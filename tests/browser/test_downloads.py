@@ -30,8 +30,8 @@ COMMANDS: dict[str, tuple[str, str, dict[str, Any]]] = {
 
 
 @pytest.fixture(scope="module")
-def reader(browser: Browser, served: tuple[str, Path]) -> Iterator[Reader]:
-    tab = Reader(browser, served[0], 1280)
+def reader(browser: Browser, standing: tuple[str, Path]) -> Iterator[Reader]:
+    tab = Reader(browser, standing[0], 1280)
     yield tab
     tab.close()
 

@@ -25,8 +25,8 @@ SHOWN = """() => [...document.querySelectorAll(
 
 
 @pytest.fixture(scope="module")
-def reader(browser: Browser, served: tuple[str, Path]) -> Iterator[Reader]:
-    tab = Reader(browser, served[0], 1280, 1000)
+def reader(browser: Browser, standing: tuple[str, Path]) -> Iterator[Reader]:
+    tab = Reader(browser, standing[0], 1280, 1000)
     yield tab
     tab.close()
 

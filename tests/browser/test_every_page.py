@@ -38,8 +38,8 @@ RUN = """async ([what, charts]) => {
 
 
 @pytest.fixture(scope="module")
-def reader(browser: Browser, served: tuple[str, Path], request: pytest.FixtureRequest) -> Iterator[Reader]:
-    tab = Reader(browser, served[0], request.param)
+def reader(browser: Browser, standing: tuple[str, Path], request: pytest.FixtureRequest) -> Iterator[Reader]:
+    tab = Reader(browser, standing[0], request.param)
     yield tab
     tab.close()
 
@@ -74,7 +74,10 @@ def paint(reader: Reader, theme: str) -> None:
 
 @pytest.mark.parametrize(("reader", "path"), LOOKS, indirect=["reader"])
 def test_nothing_is_wrong_with_it(reader: Reader, path: str) -> None:
-    reader.open(path)
+    if reader.page.url.startswith(reader.address):
+        reader.follow(path)
+    else:
+        reader.open(path)
     wrong = reader.looks_wrong() + reader.told()
     width = reader.page.viewport_size["width"]  # type: ignore[index]
     if width == 390:
@@ -84,12 +87,13 @@ def test_nothing_is_wrong_with_it(reader: Reader, path: str) -> None:
         for theme in ("night", "contrast"):
             paint(reader, theme)
             wrong += [f"{theme}: {barrier}" for barrier in barriers(reader, OF_COLOUR)]
+        paint(reader, "paper")
     assert not wrong, "\n".join(wrong)
 
 
 @pytest.mark.parametrize("path", ["/?farms=Larkmoor&theme=night", "/lesions?farms=Larkmoor&theme=contrast"])
-def test_charts_in_another_theme_have_no_barrier(browser: Browser, served: tuple[str, Path], path: str) -> None:
-    tab = Reader(browser, served[0], 1280)
+def test_charts_in_another_theme_have_no_barrier(browser: Browser, standing: tuple[str, Path], path: str) -> None:
+    tab = Reader(browser, standing[0], 1280)
     tab.open(path)
     wrong = barriers(tab, charts=True) + tab.looks_wrong() + tab.told()
     tab.close()

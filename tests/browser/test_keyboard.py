@@ -32,8 +32,8 @@ MOST_STEPS = 250
 
 
 @pytest.fixture(scope="module")
-def reader(browser: Browser, served: tuple[str, Path]) -> Iterator[Reader]:
-    tab = Reader(browser, served[0], 1280)
+def reader(browser: Browser, standing: tuple[str, Path]) -> Iterator[Reader]:
+    tab = Reader(browser, standing[0], 1280)
     yield tab
     tab.close()
 

@@ -97,9 +97,11 @@ def open_page(page: Page, address: str) -> list[str]:
 
 
 @pytest.mark.parametrize("path", list(PAGES))
-def test_a_page_has_no_english(spanish: Page, served: tuple[str, Path], own_words: re.Pattern[str], path: str) -> None:
+def test_a_page_has_no_english(
+    spanish: Page, standing: tuple[str, Path], own_words: re.Pattern[str], path: str
+) -> None:
     """The language is the browser's own; nothing in the address asks for it."""
-    address, _ = served
+    address, _ = standing
     query = {"/comparison": "&by=season&adjust=parity", "/change": "&change=2025-05-01"}.get(path, "")
     texts = open_page(spanish, f"{address}{path}?farms={quote(FARM)}{query}")
     assert spanish.locator("html").get_attribute("lang") == "es"
@@ -108,9 +110,9 @@ def test_a_page_has_no_english(spanish: Page, served: tuple[str, Path], own_word
 
 
 def test_a_drilled_cow_and_an_import_have_no_english(
-    spanish: Page, served: tuple[str, Path], own_words: re.Pattern[str]
+    spanish: Page, standing: tuple[str, Path], own_words: re.Pattern[str]
 ) -> None:
-    address, _ = served
+    address, _ = standing
     texts = open_page(spanish, f"{address}/lesions?farms={quote(FARM)}&lesions=DD&feet=LH&zones=10")
     spanish.locator('section[aria-labelledby="title-lesion-cows"] tbody a').first.click()
     expect(spanish.locator("main h1")).to_have_text("Vaca")
@@ -126,8 +128,8 @@ def test_a_drilled_cow_and_an_import_have_no_english(
     assert english_in(reasons, re.compile(r"'[^']*'|such as.*|SU.*")) == set()
 
 
-def test_the_switch_changes_the_language_and_is_kept(browser: Browser, served: tuple[str, Path]) -> None:
-    address, _ = served
+def test_the_switch_changes_the_language_and_is_kept(browser: Browser, standing: tuple[str, Path]) -> None:
+    address, _ = standing
     context = browser.new_context(viewport={"width": 1280, "height": 900}, locale="en-GB")
     page = context.new_page()
     page.set_default_timeout(25_000)
@@ -143,8 +145,8 @@ def test_the_switch_changes_the_language_and_is_kept(browser: Browser, served: t
     context.close()
 
 
-def test_lengths_in_inches_and_dates_month_first(browser: Browser, served: tuple[str, Path]) -> None:
-    address, _ = served
+def test_lengths_in_inches_and_dates_month_first(browser: Browser, standing: tuple[str, Path]) -> None:
+    address, _ = standing
     context = browser.new_context(viewport={"width": 1280, "height": 900}, locale="en-US")
     page = context.new_page()
     page.set_default_timeout(25_000)

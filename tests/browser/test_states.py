@@ -18,8 +18,8 @@ from tests.browser.reading import Reader
 
 
 @pytest.fixture
-def reader(browser: Browser, served: tuple[str, Path]) -> Iterator[Reader]:
-    tab = Reader(browser, served[0], 1280)
+def reader(browser: Browser, standing: tuple[str, Path]) -> Iterator[Reader]:
+    tab = Reader(browser, standing[0], 1280)
     yield tab
     tab.close()
 
@@ -50,6 +50,18 @@ def test_a_page_is_there_before_its_figures_and_says_when_it_takes_a_while(reade
         route.continue_()
     reader.settle()
     expect(page.locator(".skeleton, [data-dash-is-loading]")).to_have_count(0)
+    assert not reader.told()
+
+
+@pytest.mark.parametrize("less", [False, True])
+def test_the_next_pages_are_drawn_ahead_unless_the_browser_asks_for_less(reader: Reader, less: bool) -> None:
+    asked: list[str] = []
+    reader.page.on("request", lambda one: asked.append(one.url) if '"ahead.data"' in (one.post_data or "") else None)
+    if not less:
+        reader.page.add_init_script("navigator.connection.saveData = false")
+    reader.open("/records?farms=Larkmoor")
+    reader.page.wait_for_timeout(3000)
+    assert bool(asked) is not less
     assert not reader.told()
 
 
@@ -91,9 +103,9 @@ def test_an_empty_ledger_leads_to_the_import(browser: Browser, tmp_path: Path) -
 
 
 def test_a_device_set_to_dark_gets_the_dark_ground_until_another_is_chosen(
-    browser: Browser, served: tuple[str, Path]
+    browser: Browser, standing: tuple[str, Path]
 ) -> None:
-    tab = Reader(browser, served[0], 1280, color_scheme="dark", reduced_motion="reduce")
+    tab = Reader(browser, standing[0], 1280, color_scheme="dark", reduced_motion="reduce")
     tab.open("/")
     page = tab.page
     assert "theme=night" in page.url and "since=" in page.url

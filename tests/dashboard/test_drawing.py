@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import random
 import threading
 import time
@@ -42,7 +43,11 @@ def counting(answers: list[str], *, wait: float = 0.0) -> Panel:
 
 
 def words(content: Any) -> str:
-    return str(content["props"]["children"])
+    """The text of a panel of one paragraph."""
+    [still] = content
+    [[tag, _attributes, [text]]] = json.loads(still["props"]["data-still"])
+    assert tag == "p"
+    return str(text)
 
 
 def test_the_same_view_is_drawn_once_and_another_anew(ledger: Ledger) -> None:

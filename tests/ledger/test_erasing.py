@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import time
 from pathlib import Path
 
 import pytest
@@ -108,3 +110,20 @@ def test_copies_are_told_of(ledger: Ledger, tmp_path: Path) -> None:
     make(tmp_path / "other.duckdb")
     assert [path.name for path in copies_with(ledger, SECRET) if path.parent == tmp_path] == ["foreign.duckdb"]
     assert open_ledger(str(tmp_path / "other.duckdb")).farms() == ["Alder", "Birch"]
+
+
+def test_what_a_killed_program_left_is_deleted_and_what_is_being_written_told_of(
+    ledger: Ledger, tmp_path: Path
+) -> None:
+    backups = tmp_path / "backups"
+    backups.mkdir(exist_ok=True)
+    left, young = backups / "ledger-copy.duckdb.77.draft", tmp_path / "out.duckdb.78.draft"
+    (backups / "essay.draft").write_text("of somebody else")
+    os.utime(backups / "essay.draft", (0, 0))
+    for draft in (left, left.with_name(left.name + ".wal"), young):
+        draft.write_text(SECRET)
+    for draft in (left, left.with_name(left.name + ".wal")):
+        os.utime(draft, (0, time.time() - 7200))
+    told = copies_with(ledger, SECRET)
+    assert young in told and left not in told
+    assert [path.name for path in backups.iterdir() if ".draft" in path.name] == ["essay.draft"]

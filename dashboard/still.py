@@ -1,0 +1,104 @@
+"""Parts of a panel that stay as they are once they are there, told as plain text and built by the browser.
+
+Every Dash component costs the browser a little whenever anything on the page changes, and a page has hundreds of
+sentences, folds and links that never change by themselves. Neighbours of that kind travel as one component with
+their contents in an attribute; ``evenfoot.js`` makes elements of it, texts as texts, so that no word of a sheet can
+become markup. What has a name, a chart in it, or anything else that Dash must know stays a component.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+PLAIN = "dash_html_components"
+
+ATTRIBUTES = {
+    "className": "class",
+    "download": "download",
+    "hidden": "hidden",
+    "href": "href",
+    "lang": "lang",
+    "open": "open",
+    "role": "role",
+    "start": "start",
+    "tabIndex": "tabindex",
+    "target": "target",
+    "title": "title",
+}
+"""Properties of a component and what they are called in the page; besides them ``aria-`` and ``data-``."""
+
+ATTRIBUTE = "data-still"
+
+HOLDER = "Section"
+"""Of a kind that no panel uses otherwise: React keeps an element where one of the same kind follows it, and with it
+what the browser has built in it."""
+
+
+def settled(parts: Any) -> Any:
+    """The contents of a panel, as they travel, with all that stays as it is told as text.
+
+    Parameters
+    ----------
+    parts : list, dict, str, number or None
+        Components as plain data (``namespace``, ``type``, ``props``).
+
+    Examples
+    --------
+    >>> settled({"namespace": "dash_html_components", "type": "P", "props": {"children": "12 cows."}})
+    ... # doctest: +NORMALIZE_WHITESPACE
+    [{'namespace': 'dash_html_components', 'type': 'Section',
+      'props': {'className': 'still', 'data-still': '[["p",{},["12 cows."]]]'}}]
+    """
+    out: list[Any] = []
+    waiting: list[Any] = []
+
+    def put() -> None:
+        if waiting:
+            text = json.dumps(waiting, separators=(",", ":"), ensure_ascii=False)
+            out.append(
+                {"namespace": PLAIN, "type": HOLDER, "props": {"className": "still", ATTRIBUTE: text}},
+            )
+            waiting.clear()
+
+    for part in parts if isinstance(parts, list) else [parts]:
+        if part is None:
+            continue
+        told = _told(part)
+        if told is not None:
+            waiting.append(told)
+            continue
+        put()
+        inner = part["props"].get("children") if isinstance(part, dict) else None
+        # Elsewhere a child has its meaning from where it stands, as the summary of a fold has.
+        if isinstance(inner, list | dict) and part["namespace"] == PLAIN and part["type"] == "Div":
+            part = {**part, "props": {**part["props"], "children": settled(inner)}}
+        out.append(part)
+    put()
+    return out
+
+
+def _told(part: Any) -> Any:
+    """An element as ``[tag, attributes, contents]``, a text as itself; None for what must stay a component."""
+    if isinstance(part, str | int | float):
+        return str(part)
+    if not isinstance(part, dict) or part.get("namespace") != PLAIN:
+        return None
+    attributes: dict[str, str] = {}
+    for name, value in part["props"].items():
+        if name == "children" or value is None or value is False:
+            continue
+        called = name if name.startswith(("aria-", "data-")) else ATTRIBUTES.get(name)
+        if called is None:
+            return None
+        attributes[called] = "" if value is True else str(value)
+    children = part["props"].get("children")
+    contents = []
+    for child in children if isinstance(children, list) else [children]:
+        if child is None:
+            continue
+        told = _told(child)
+        if told is None:
+            return None
+        contents.append(told)
+    return [str(part["type"]).lower(), attributes, contents]
