@@ -19,7 +19,7 @@ from analytics.words import say
 from dashboard.accounts import Viewer, current_viewer
 from dashboard.catalogue import LANGUAGES
 from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.theme import DEFAULT_THEME, THEMES, css_variables
+from dashboard.charts.theme import DEFAULT_THEME, THEMES, between, css_variables
 from dashboard.language import _, told, words
 from dashboard.page import Page
 from dashboard.reader import calendar, for_the_browser, settings
@@ -131,7 +131,7 @@ def navigation(pages: dict[str, Page], view: View) -> list[Any]:
 
 
 def picker(ledger: Ledger, view: View) -> Any:
-    """Farm, period and kind of visit: chosen once, kept across pages."""
+    """Farm, period and kind of visit: chosen once, kept across pages. On a phone they open at a touch."""
     farms = ledger.farms(view.selection.allowed)
     if not farms:
         if not current_viewer().may("import sheets"):
@@ -140,6 +140,35 @@ def picker(ledger: Ledger, view: View) -> Any:
             [_("There are no records yet."), " ", html.A(_("Import a sheet to begin"), href=view.to("/import"))],
             className="empty",
         )
+    selection = view.selection
+    chosen = dict(VISITS).get(selection.visits[0] if selection.visits else "all", "")
+    parts = [view.farm or _("All farms"), _period(selection), told(chosen)]
+    # On a phone the choices would fill the window: there they stand behind a line that says them.
+    line = html.Button(
+        ", ".join(part for part in parts if part),
+        className="take choosing",
+        **{"aria-expanded": "false", "aria-controls": "picker-choices"},
+    )
+    return html.Div([line, _choices(ledger, view, farms)])
+
+
+VISITS = (
+    ("whole-herd", say("Whole-herd only")),
+    ("all", say("All visits")),
+    ("part-herd", say("Part-herd")),
+    ("lame-cow", say("Lame-cow calls")),
+    ("recheck", say("Rechecks")),
+)
+"""Kinds of visit and what the choice of them is called."""
+
+
+def _period(selection: Selection) -> str:
+    if not (selection.since and selection.until):
+        return _("All records")
+    return between(value_label("date", selection.since), value_label("date", selection.until))
+
+
+def _choices(ledger: Ledger, view: View, farms: list[str]) -> html.Div:
     selection = view.selection
     return html.Div(
         [
@@ -173,19 +202,14 @@ def picker(ledger: Ledger, view: View) -> Any:
             dmc.Select(
                 label=_("Visits"),
                 id={"type": "choice", "field": "visits"},
-                data=[
-                    {"value": "whole-herd", "label": _("Whole-herd only")},
-                    {"value": "all", "label": _("All visits")},
-                    {"value": "part-herd", "label": _("Part-herd")},
-                    {"value": "lame-cow", "label": _("Lame-cow calls")},
-                    {"value": "recheck", "label": _("Rechecks")},
-                ],
+                data=[{"value": value, "label": told(said)} for value, said in VISITS],
                 value=selection.visits[0] if selection.visits else "all",
                 allowDeselect=False,
                 checkIconPosition="right",
             ),
         ],
         className="choices",
+        id="picker-choices",
     )
 
 

@@ -157,6 +157,12 @@
     });
   });
 
+  /* On a phone, the line that says farm and period opens the choices of them. */
+  document.addEventListener("click", (event) => {
+    const line = event.target.closest && event.target.closest(".choosing");
+    if (line) line.setAttribute("aria-expanded", line.closest(".picker").classList.toggle("open"));
+  });
+
   /* Tables: one element carries its rows as text, and the browser builds them; those in a fold when it is opened. */
   let opening = null;
   function folded(place) {
@@ -227,7 +233,17 @@
       panel.querySelectorAll(".above").forEach((line) => (line.hidden = !again.length));
     });
   }
+  /* Where the pages stand in one line, the one that is open is in sight. */
+  let here = "";
+  function showHere() {
+    const link = document.querySelector("#navigation a.here");
+    if (!link || link.pathname === here) return;
+    here = link.pathname;
+    const line = link.parentElement;
+    if (line.scrollWidth > line.clientWidth) line.scrollLeft = link.offsetLeft - line.offsetLeft - 24;
+  }
   function tend() {
+    showHere();
     document.querySelectorAll("[data-table]").forEach(build);
     document.querySelectorAll(".js-plotly-plot").forEach(listen);
     sayOnce();

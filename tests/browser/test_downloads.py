@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str, dict[str, Any]]] = {
 @pytest.fixture(scope="module")
 def reader(browser: Browser, standing: tuple[str, Path]) -> Iterator[Reader]:
     tab = Reader(browser, standing[0], 1280)
+    tab.open("/nowhere")
     yield tab
     tab.close()
 
@@ -46,7 +47,7 @@ def saved(reader: Reader, take: Any) -> bytes:
 @pytest.mark.parametrize("path", EVERY_PAGE)
 def test_the_numbers_of_every_panel(reader: Reader, demo_ledger: Ledger, path: str) -> None:
     """The CSV of a panel is the whole table of its answer, asked anew outside the server."""
-    reader.open(path)
+    reader.follow(path)
     view = View.read(path.split("?")[0], "?" + path.partition("?")[2])
     for panel in PAGES[view.path].panels:
         take = reader.page.locator(f'section[aria-labelledby="title-{panel.name}"] a.take[download$=".csv"]')
@@ -67,7 +68,7 @@ def test_the_numbers_are_those_of_the_command(
     reader: Reader, demo_ledger: Ledger, page_path: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     panel, measure, options = COMMANDS[page_path]
-    reader.open(address(page_path))
+    reader.follow(address(page_path))
     take = reader.page.locator(f'section[aria-labelledby="title-{panel}"] a.take[download$=".csv"]').first
     text = saved(reader, take).decode("utf-8-sig")
     capsys.readouterr()
@@ -82,7 +83,7 @@ def test_the_numbers_are_those_of_the_command(
 
 
 def test_pictures_open(reader: Reader) -> None:
-    reader.open("/lesions?farms=Larkmoor")
+    reader.follow("/lesions?farms=Larkmoor")
     panels = reader.page.locator("section.panel:has(.takeaway button)")
     for place in range(panels.count()):
         panel = panels.nth(place)

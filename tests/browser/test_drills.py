@@ -72,7 +72,7 @@ def test_marks_lead_where_the_table_leads(reader: Reader, path: str) -> None:
         for kind in {mark["kind"] for mark in chart["marks"]} - tried:
             tried.add(kind)
             if here(reader) != path:
-                reader.open(path)
+                reader.follow(path)
             assert click(reader, chart["panel"], kind) in chart["leads"]
     assert not reader.told()
 

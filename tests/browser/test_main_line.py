@@ -8,6 +8,7 @@ import subprocess
 from pathlib import Path
 from typing import Any
 
+import pytest
 from playwright.sync_api import Page, expect
 
 import sample_data
@@ -73,6 +74,7 @@ def test_import_drill_and_compare(page: Page, served: tuple[str, Path]) -> None:
     expect(page.locator(".trail li")).to_have_count(0)
 
 
+@pytest.mark.parametrize("page", [390], indirect=True)
 def test_a_click_on_a_bar_drills(page: Page, served: tuple[str, Path]) -> None:
     """The mouse does what the links do: the first mark of the lesion chart leads to that lesion."""
     address, _ = served
@@ -98,6 +100,7 @@ def test_what_cannot_be_read_in_the_address_is_said(page: Page, served: tuple[st
     expect(page.get_by_text("Nothing was recorded for this choice").first).to_be_visible()
 
 
+@pytest.mark.parametrize("page", [1280], indirect=True)
 def test_a_page_says_when_newer_records_are_there(page: Page, served: tuple[str, Path], tmp_path: Path) -> None:
     address, ledger = served
     page.goto(f"{address}/locomotion?farms=Nether+Ash")

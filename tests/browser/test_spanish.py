@@ -8,12 +8,13 @@ from pathlib import Path
 from urllib.parse import quote
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
 
 import sample_data
 from analytics.ledger import Ledger
 from dashboard.catalogue import catalogue
 from dashboard.pages import PAGES
+from tests.browser.reading import Reader
 
 FARM = "Osier End"
 PATIENCE = 90_000
@@ -49,14 +50,13 @@ EVERYTHING = """() => {
 """Every text of a page, folded away or not, with what charts say when a mark is pointed at."""
 
 
-@pytest.fixture
-def spanish(browser: Browser) -> Iterator[Page]:
+@pytest.fixture(scope="module")
+def spanish(browser: Browser, standing: tuple[str, Path]) -> Iterator[Reader]:
     """A reader whose browser asks for Spanish."""
-    context = browser.new_context(viewport={"width": 1280, "height": 900}, locale="es-MX")
-    page = context.new_page()
-    page.set_default_timeout(25_000)
-    yield page
-    context.close()
+    reader = Reader(browser, standing[0], 1280, locale="es-MX")
+    reader.open("/nowhere")
+    yield reader
+    reader.close()
 
 
 @pytest.fixture(scope="module")
@@ -88,43 +88,36 @@ def english_in(texts: list[str], own: re.Pattern[str]) -> set[str]:
     return left
 
 
-def open_page(page: Page, address: str) -> list[str]:
-    page.goto(address)
-    expect(page.locator("main h1")).to_be_visible()
-    expect(page.locator("main .skeleton")).to_have_count(0, timeout=PATIENCE)
-    expect(page.locator("#navigation a").first).to_be_visible()
-    return [text for text in page.evaluate(EVERYTHING) if text and text.strip()]
+def open_page(reader: Reader, path: str) -> list[str]:
+    reader.follow(path)
+    expect(reader.page.locator("#navigation a").first).to_be_visible()
+    return [text for text in reader.page.evaluate(EVERYTHING) if text and text.strip()]
 
 
 @pytest.mark.parametrize("path", list(PAGES))
-def test_a_page_has_no_english(
-    spanish: Page, standing: tuple[str, Path], own_words: re.Pattern[str], path: str
-) -> None:
+def test_a_page_has_no_english(spanish: Reader, own_words: re.Pattern[str], path: str) -> None:
     """The language is the browser's own; nothing in the address asks for it."""
-    address, _ = standing
     query = {"/comparison": "&by=season&adjust=parity", "/change": "&change=2025-05-01"}.get(path, "")
-    texts = open_page(spanish, f"{address}{path}?farms={quote(FARM)}{query}")
-    assert spanish.locator("html").get_attribute("lang") == "es"
+    texts = open_page(spanish, f"{path}?farms={quote(FARM)}{query}")
+    assert spanish.page.locator("html").get_attribute("lang") == "es"
     assert len(texts) > 30
     assert english_in(texts, own_words) == set()
 
 
-def test_a_drilled_cow_and_an_import_have_no_english(
-    spanish: Page, standing: tuple[str, Path], own_words: re.Pattern[str]
-) -> None:
-    address, _ = standing
-    texts = open_page(spanish, f"{address}/lesions?farms={quote(FARM)}&lesions=DD&feet=LH&zones=10")
-    spanish.locator('section[aria-labelledby="title-lesion-cows"] tbody a').first.click()
-    expect(spanish.locator("main h1")).to_have_text("Vaca")
-    expect(spanish.locator("main .skeleton")).to_have_count(0, timeout=PATIENCE)
-    texts += spanish.evaluate(EVERYTHING)
+def test_a_drilled_cow_and_an_import_have_no_english(spanish: Reader, own_words: re.Pattern[str]) -> None:
+    page = spanish.page
+    texts = open_page(spanish, f"/lesions?farms={quote(FARM)}&lesions=DD&feet=LH&zones=10")
+    page.locator('section[aria-labelledby="title-lesion-cows"] tbody a').first.click()
+    expect(page.locator("main h1")).to_have_text("Vaca")
+    expect(page.locator("main .skeleton")).to_have_count(0, timeout=PATIENCE)
+    texts += page.evaluate(EVERYTHING)
     assert english_in([text for text in texts if text], own_words) == set()
-    spanish.goto(f"{address}/import")
-    spanish.locator("#upload input[type=file]").set_input_files(sample_data.MESSY)
-    expect(spanish.get_by_text(re.compile("filas leídas")).first).to_be_visible()
-    grid = spanish.locator("#set-aside-grid")
+    spanish.follow("/import")
+    page.locator("#upload input[type=file]").set_input_files(sample_data.MESSY)
+    expect(page.get_by_text(re.compile("filas leídas")).first).to_be_visible()
+    grid = page.locator("#set-aside-grid")
     expect(grid.locator('[col-id="remedy"]').nth(1)).to_be_visible()
-    reasons = spanish.locator('#set-aside-grid [col-id="reason"], #set-aside-grid [col-id="remedy"]').all_inner_texts()
+    reasons = page.locator('#set-aside-grid [col-id="reason"], #set-aside-grid [col-id="remedy"]').all_inner_texts()
     assert english_in(reasons, re.compile(r"'[^']*'|such as.*|SU.*")) == set()
 
 

@@ -83,6 +83,26 @@ def test_empty_too_few_part_herd_and_wrong_are_said(reader: Reader, path: str, w
     assert not reader.told()
 
 
+def test_on_a_phone_the_answer_comes_before_the_choices(browser: Browser, standing: tuple[str, Path]) -> None:
+    tab = Reader(browser, standing[0], 390, 844)
+    tab.open("/?farms=Larkmoor")
+    line = tab.page.locator(".choosing")
+    expect(line).to_have_text("Larkmoor, All records, Whole-herd only")
+    farm = tab.page.locator("#picker-choices").get_by_label("Farm", exact=True).first
+    expect(farm).to_be_hidden()
+    sentence = tab.page.locator(".panel .lead").first.bounding_box()
+    assert sentence and sentence["y"] + sentence["height"] < 844, "the first sentence is in the first window"
+    line.click()
+    expect(farm).to_be_visible()
+    assert line.get_attribute("aria-expanded") == "true"
+    farm.click()
+    tab.page.get_by_role("option", name="Nether Ash").click()
+    expect(line).to_have_text("Nether Ash, All records, Whole-herd only")
+    tab.settle()
+    assert not tab.told()
+    tab.close()
+
+
 def test_an_empty_ledger_leads_to_the_import(browser: Browser, tmp_path: Path) -> None:
     process, address = start_server(tmp_path / "new.duckdb")
     tab = Reader(browser, address, 390)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
 import pytest
 
 from analytics.ledger import open_ledger
+from dashboard.cli import main
 from tests.report.made import herd
-
-COMMAND = (sys.executable, "-c", "from dashboard.cli import main; main()")
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +24,15 @@ def ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def run(ledger: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([*COMMAND, *words, "--ledger", str(ledger)], capture_output=True, text=True, check=False)
+    """The command in this process, which has its libraries loaded already."""
+    out, err, code = io.StringIO(), io.StringIO(), 0
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
+        patch.setattr(sys, "argv", ["evenfoot", *words, "--ledger", str(ledger)])
+        try:
+            main()
+        except SystemExit as end:
+            code = int(end.code or 0)
+    return subprocess.CompletedProcess(words, code, out.getvalue(), err.getvalue())
 
 
 def test_a_report_of_one_farm_whatever_the_case_of_its_name(ledger: Path, tmp_path: Path) -> None:
@@ -62,10 +71,11 @@ def test_reports_of_all_farms(ledger: Path, tmp_path: Path) -> None:
     ],
     ids=" ".join,
 )
-def test_what_is_wrong_is_said_in_one_line(ledger: Path, tmp_path: Path, words: list[str]) -> None:
-    done = subprocess.run(
-        [*COMMAND, *words, "--ledger", str(ledger)], capture_output=True, text=True, check=False, cwd=tmp_path
-    )
+def test_what_is_wrong_is_said_in_one_line(
+    ledger: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    done = run(ledger, *words)
     assert done.returncode == 2
     assert done.stderr.startswith("Evenfoot: ")
     assert len(done.stderr.strip().splitlines()) == 1

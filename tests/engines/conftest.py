@@ -27,6 +27,8 @@ def spark(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     folder = spark_settings(tmp_path_factory.mktemp("spark-settings"))
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("SPARK_CONF_DIR", str(folder))
+        # The quick compiler alone: these programs end before the thorough one has paid for itself.
+        patch.setenv("JAVA_TOOL_OPTIONS", "-XX:TieredStopAtLevel=1 -XX:+UseSerialGC")
         yield
 
 
