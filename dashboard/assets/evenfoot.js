@@ -121,6 +121,20 @@
       place.append(made);
     });
   }
+  /* What a reader has opened is open again when the panel is filled anew. */
+  const opened = new Set();
+  function known(fold) {
+    const panel = fold.closest(".panel");
+    return panel && panel.getAttribute("aria-labelledby") + " " + fold.querySelector("summary").textContent;
+  }
+  document.addEventListener(
+    "toggle",
+    (event) => {
+      const fold = event.target;
+      if (fold.isConnected && fold.matches(".panel details")) opened[fold.open ? "add" : "delete"](known(fold));
+    },
+    true
+  );
   function unfold() {
     document.querySelectorAll("[data-still]").forEach((place) => {
       const text = place.getAttribute("data-still");
@@ -128,6 +142,7 @@
       place.evenfootStill = text;
       place.replaceChildren();
       put(place, JSON.parse(text));
+      place.querySelectorAll("details").forEach((fold) => (fold.open = fold.open || opened.has(known(fold))));
     });
   }
 

@@ -94,6 +94,10 @@ def test_a_drill_narrows_the_page_and_comes_back(reader: Reader) -> None:
         reader.settle()
         steps.append(here(reader))
         shown[here(reader)] = page.evaluate(SHOWN)
+    # A fold that was opened stays open while the page is narrowed under it.
+    expect(page.locator('section[aria-labelledby="title-lesion-claws"] details.fold').first).to_have_js_property(
+        "open", True
+    )
     assert len(set(shown.values())) == 4, "each step shows something else"
     expect(page.locator(".chips li")).to_have_count(4)
     expect(page.locator(".trail")).to_contain_text("Sole ulcer")
