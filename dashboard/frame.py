@@ -163,9 +163,10 @@ VISITS = (
 
 
 def _period(selection: Selection) -> str:
-    if not (selection.since and selection.until):
-        return _("All records")
-    return between(value_label("date", selection.since), value_label("date", selection.until))
+    first, last = (value_label("date", day) if day else "" for day in (selection.since, selection.until))
+    if first and last:
+        return between(first, last)
+    return f"{first} – {last}".strip() if first or last else _("All records")
 
 
 def _choices(ledger: Ledger, view: View, farms: list[str]) -> html.Div:

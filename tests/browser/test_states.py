@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -98,7 +99,10 @@ def test_on_a_phone_the_answer_comes_before_the_choices(browser: Browser, standi
     farm.click()
     tab.page.get_by_role("option", name="Nether Ash").click()
     expect(line).to_have_text("Nether Ash, All records, Whole-herd only")
-    tab.settle()
+    tab.follow("/lesions?since=2026-03-01&visits=all")
+    expect(line).to_have_text(re.compile(r"All farms, 1\sMar\s2026 –, All visits"))
+    tab.follow("/lesions?since=2026-03-01&until=2026-03-31")
+    expect(line).to_have_text(re.compile(r"All farms, 1\sMar\s2026 to 31\sMar\s2026, Whole-herd only"))
     assert not tab.told()
     tab.close()
 
