@@ -14,6 +14,7 @@ from typing import Any
 
 from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
+from analytics.tally.kept_sql import kept_sql
 from analytics.tally.selection import Selection
 from dashboard.accounts import Access, access, is_loopback, store_of
 from dashboard.memory import keep_together
@@ -68,9 +69,12 @@ def refuse_other_machines(host: str) -> None:
         raise Mistake(f"The demo is for this machine alone, not for {host}; use --host 127.0.0.1.")
 
 
-LOADED = ("ibis.backends.duckdb", "scipy.stats")
+LOADED = ("scipy.stats",)
 """Libraries that nearly every panel needs and nothing before it: loaded before readers are told to come, so that the
 first of them does not wait for it."""
+
+BUILDER = "ibis.backends.duckdb"
+"""What builds questions: loaded as well where no question is known from an earlier run."""
 
 
 def warm_up(ledger: Ledger) -> None:
@@ -148,7 +152,7 @@ def run(
         max_request_body_size=LARGEST_BODY,
         **trusted,
     )
-    for name in LOADED:
+    for name in LOADED if kept_sql().known else (*LOADED, BUILDER):
         importlib.import_module(name)
     # What is loaded by now stays until the end: looking through it again and again for what can go takes a tenth of
     # every first drawing.

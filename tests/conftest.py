@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import os
+import shutil
+import tempfile
 from pathlib import Path
 
 import pytest
 
 from analytics.ledger import Ledger
+
+if "PYTEST_XDIST_WORKER" not in os.environ:
+    # What the program keeps between two runs is kept for one run of the tests, by all its processes.
+    os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="evenfoot-cache-")
+    atexit.register(shutil.rmtree, os.environ["XDG_CACHE_HOME"], ignore_errors=True)
 
 
 def pytest_collection_finish() -> None:

@@ -14,14 +14,19 @@ from analytics.tally.series import case_days
 
 def changes(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     """What farms of the selection changed: farm, date, what, note; newest first."""
+    frame = fetch(ledger, _changes(Selection(farms=selection.farms, allowed=selection.allowed)))
+    frame["date"] = pd.to_datetime(frame["date"])
+    return frame.sort_values(["date", "farm", "what"], ascending=[False, True, True]).reset_index(drop=True)
+
+
+@built_once
+def _changes(selection: Selection) -> Question:
     rows = table("change_rows")
     if selection.allowed is not None:
         rows = rows.filter(rows.farm.isin(selection.allowed))
     if selection.farms:
         rows = rows.filter(rows.farm.isin(selection.farms))
-    frame = fetch(ledger, rows.select("farm", "date", "what", "note").distinct())
-    frame["date"] = pd.to_datetime(frame["date"])
-    return frame.sort_values(["date", "farm", "what"], ascending=[False, True, True]).reset_index(drop=True)
+    return question_of(rows.select("farm", "date", "what", "note").distinct())
 
 
 def before_after(

@@ -6,10 +6,14 @@ there are.
 
 from __future__ import annotations
 
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analytics.tally.engine import aggregated
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 SUMS = ("sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "clusters")
 

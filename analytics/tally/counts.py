@@ -10,20 +10,23 @@ from __future__ import annotations
 import functools
 import operator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-import ibis
-import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.tally.cluster_sums import SUMS
 from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, most_of, question_of
+from analytics.tally.late import ibis
 from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import CLAWS, FEET, limb_of
 from analytics.trade.lesions import parent_of
 from analytics.words import say
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import functools
 import operator
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
-import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
@@ -14,6 +14,9 @@ from analytics.tally.engine import Question, built_once, fetch, fetch_many, ques
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 from analytics.trade.visits import VISIT_KINDS
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 
 def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.DataFrame:

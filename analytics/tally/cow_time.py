@@ -9,10 +9,8 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import ibis
-import ibis.expr.types as ir
 import numpy as np
 import pandas as pd
 
@@ -20,10 +18,14 @@ from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.tally.engine import Question, built_once, fetch_many, question_of, table
 from analytics.tally.episodes import farm_spans
+from analytics.tally.late import ibis
 from analytics.tally.narrow import NOT_RECORDED, grouped, of_farm_and_period, trims
 from analytics.tally.selection import Selection
 from analytics.trade.seasons import SEASON_OF_MONTH
 from analytics.words import say
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 OF_CALENDAR = ("month", "quarter", "season", "year")
 OF_COW = ("farm", "housing", "floor", "bedding", "wetness", "group", "parity", "breed", "sire")

@@ -61,14 +61,8 @@ def one_cow(ledger: Ledger, farm: str, cow: str, allowed: tuple[str, ...] | None
         ``trim_rows`` (the rows as the sheets said them), each narrowed to the cow.
     """
     selection = Selection(farms=(farm,), cows=(cow,), visits=("all",), allowed=allowed)
-    expressions = {
-        name: of_farm_and_period(name, selection) for name in ("trims", "findings", "scores", "horn_readings")
-    }
-    if allowed is None or farm in allowed:
-        for name in ("calvings", "moves", "cows", "trim_rows"):
-            base = table(name)
-            expressions[name] = base.filter(base.farm == farm, base.cow == cow)
-    frames = fetch_many(ledger, expressions)
+    undated = allowed is None or farm in allowed
+    frames = fetch_many(ledger, _everything_of(selection) | (_undated_of(selection) if undated else {}))
     for name, column in (("calvings", "calved_on"), ("moves", "moved_on")):
         if name in frames:
             frames[name] = frames[name].sort_values(column, ascending=False).reset_index(drop=True)
@@ -78,10 +72,30 @@ def one_cow(ledger: Ledger, farm: str, cow: str, allowed: tuple[str, ...] | None
     return frames
 
 
+@built_once
+def _everything_of(selection: Selection) -> dict[str, Question]:
+    dated = ("trims", "findings", "scores", "horn_readings")
+    return {name: question_of(of_farm_and_period(name, selection)) for name in dated}
+
+
+@built_once
+def _undated_of(selection: Selection) -> dict[str, Question]:
+    bases = {name: table(name) for name in ("calvings", "moves", "cows", "trim_rows")}
+    return {
+        name: question_of(base.filter(base.farm.isin(selection.farms), base.cow.isin(selection.cows)))
+        for name, base in bases.items()
+    }
+
+
 def cow_names(ledger: Ledger, farm: str, allowed: tuple[str, ...] | None = None) -> list[str]:
     """The cows of a farm, in the order a person counts (2 before 10)."""
     if allowed is not None and farm not in allowed:
         return []
-    base = table("cows")
-    names = fetch(ledger, base.filter(base.farm == farm).select("cow").distinct())["cow"].tolist()
+    names = fetch(ledger, _names(Selection(farms=(farm,))))["cow"].tolist()
     return sorted(names, key=lambda name: (0, int(name), name) if name.isdigit() else (1, 0, name))
+
+
+@built_once
+def _names(selection: Selection) -> Question:
+    base = table("cows")
+    return question_of(base.filter(base.farm.isin(selection.farms)).select("cow").distinct())

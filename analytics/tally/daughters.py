@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import ibis
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch, question_of
+from analytics.tally.late import ibis
 from analytics.tally.narrow import findings, trims
 from analytics.tally.selection import Selection
 

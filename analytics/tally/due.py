@@ -6,17 +6,20 @@ Every kind of visit counts, up to that day. What the sheets say of later days (a
 from __future__ import annotations
 
 import datetime as dt
+from typing import TYPE_CHECKING
 
-import ibis
-import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table
+from analytics.tally.late import ibis
 from analytics.tally.narrow import NOT_RECORDED, of_farm_and_period
 from analytics.tally.needs import RECENT_DAYS, RETURNING_DAYS, open_rechecks, returning_cases
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 GONE_AFTER_DAYS = 548
 """A cow without a register entry that was not seen for a year and a half is taken to have left.
@@ -175,35 +178,40 @@ def toes_on(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
 
     ``left_mm`` is the length as left, or as found where the sheet does not say what was left.
     """
-    base = of_farm_and_period("horn_readings", _everything(selection, on))
+    newest = fetch(ledger, _toes(_everything(selection, on)))
+    return newest.sort_values([*COW, "foot", "claw"]).reset_index(drop=True)
+
+
+@built_once
+def _toes(selection: Selection) -> Question:
+    base = of_farm_and_period("horn_readings", selection)
     base = base.mutate(left_mm=ibis.coalesce(base.toe_length_after_mm, base.toe_length_mm))
     base = base.filter(base.left_mm.notnull())
-    newest = base.group_by([*COW, "foot", "claw"]).agg(
-        read_on=base.visit_date.max(), left_mm=base.left_mm.argmax(base.visit_date)
-    )
-    return fetch(ledger, newest).sort_values([*COW, "foot", "claw"]).reset_index(drop=True)
+    per_claw = base.group_by([*COW, "foot", "claw"])
+    return question_of(per_claw.agg(read_on=base.visit_date.max(), left_mm=base.left_mm.argmax(base.visit_date)))
 
 
 def whereabouts(ledger: Ledger, selection: Selection, on: dt.date) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Moves of the cows by a day (farm, cow, moved_on, group), and every housing period of their farms that began by it
     (farm, group, starts_on, ends_on, housing), each oldest first.
     """
-    moves = _of_farms("moves", selection)
-    periods = _of_farms("housing_rows", selection)
-    frames = fetch_many(
-        ledger,
-        {
-            "moves": moves.filter(moves.moved_on <= on).select(*COW, "moved_on", "group"),
-            "periods": periods.filter(periods.starts_on <= on).select(
-                "farm", "group", "starts_on", "ends_on", "housing"
-            ),
-        },
-    )
+    frames = fetch_many(ledger, _whereabouts(_everything(selection, on), on))
     moved = frames["moves"].assign(moved_on=lambda f: pd.to_datetime(f["moved_on"]))
     stood = frames["periods"].assign(
         starts_on=lambda f: pd.to_datetime(f["starts_on"]), ends_on=lambda f: pd.to_datetime(f["ends_on"])
     )
     return moved.sort_values([*COW, "moved_on"]), stood.sort_values(["farm", "group", "starts_on"], na_position="first")
+
+
+@built_once
+def _whereabouts(selection: Selection, on: dt.date) -> dict[str, Question]:
+    moves = _of_farms("moves", selection)
+    periods = _of_farms("housing_rows", selection)
+    stood = periods.filter(periods.starts_on <= on).select("farm", "group", "starts_on", "ends_on", "housing")
+    return {
+        "moves": question_of(moves.filter(moves.moved_on <= on).select(*COW, "moved_on", "group")),
+        "periods": question_of(stood),
+    }
 
 
 def _here(herd: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:

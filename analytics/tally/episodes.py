@@ -6,14 +6,17 @@ gap are one case that has not healed. A row after the gap begins a new one.
 
 from __future__ import annotations
 
-import ibis
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
 
 from analytics.mistake import Mistake
 from analytics.tally.engine import Question, built_once, question_of, table
+from analytics.tally.late import ibis
 from analytics.tally.narrow import findings, grouped, trims
 from analytics.tally.selection import Selection
 from analytics.words import say
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 GAP_DAYS = 90
 """Days without the lesion after which it counts as a new case. [common practice, no source]"""

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import ibis
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.cluster_sums import chosen_sums, sums_in_clusters
 from analytics.tally.engine import Question, built_once, fetch_many, question_of
+from analytics.tally.late import ibis
 from analytics.tally.narrow import grouped
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection

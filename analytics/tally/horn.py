@@ -6,17 +6,21 @@ a value of a unit (a claw or a foot on a day). So they are put under each other 
 
 from __future__ import annotations
 
-import ibis
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table
+from analytics.tally.late import ibis
 from analytics.tally.narrow import NOT_RECORDED, OF_SITE, OF_TRIM, grouped, of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 from analytics.trade.horn_limits import LIMITS, HornLimits
 from analytics.words import say
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 MEASURED = ("toe_length_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm", "toe_break_mm")
 """What is read off a claw."""
@@ -228,20 +232,15 @@ def toe_breaks(ledger: Ledger, selection: Selection, limits: HornLimits) -> pd.D
         farm, cow, visit_date, foot, claw, toe_break_mm, far (further than the limit), lame (0, 1 or missing where she
         was not scored that day).
     """
-    claws = claw_days(selection, (), limits)
-    broken = claws.filter(claws.toe_break_mm.notnull())
-    frame = fetch(
-        ledger,
-        broken.select(
-            "farm",
-            "cow",
-            "visit_date",
-            "foot",
-            "claw",
-            "toe_break_mm",
-            far=broken.toe_break_mm > broken.limit_toe_break_mm,
-            lame=broken.lame,
-        ),
-    )
+    frame = fetch(ledger, _broken(selection, limits))
     order = ["visit_date", "farm", "cow", "foot", "claw"]
     return frame.sort_values(order, ascending=[False, True, True, True, True]).reset_index(drop=True)
+
+
+@built_once
+def _broken(selection: Selection, limits: HornLimits) -> Question:
+    claws = claw_days(selection, (), limits)
+    broken = claws.filter(claws.toe_break_mm.notnull())
+    of_claw = ("farm", "cow", "visit_date", "foot", "claw", "toe_break_mm")
+    far = broken.toe_break_mm > broken.limit_toe_break_mm
+    return question_of(broken.select(*of_claw, far=far, lame=broken.lame))

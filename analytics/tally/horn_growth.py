@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-import ibis
-import ibis.expr.types as ir
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch_many, in_order, question_of, table
 from analytics.tally.horn import group_value, readings
+from analytics.tally.late import ibis
 from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.selection import Selection
 from analytics.trade.seasons import SEASON_OF_MONTH
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 SLICE_DAYS = 10
 """The time between two looks is cut into slices of about this length, each of one season and one housing."""

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-import ibis
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, in_order, question_of, table
 from analytics.tally.horn import group_value, known_groupings, readings
+from analytics.tally.late import ibis
 from analytics.tally.narrow import grouped, of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
 from analytics.trade.horn import SHED_STAGES
 from analytics.trade.shedding import HORN_ZONES, STANDING
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 SUMS = ("sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "cows")
 
@@ -130,13 +134,17 @@ def out_of_order(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     pandas.DataFrame
         farm, visit_date, cow, foot, claw, zone, shed_stage, row_no, newest first.
     """
+    frame = fetch(ledger, _out_of_order(selection))
+    order = ["visit_date", "farm", "cow", "foot", "claw", "zone"]
+    return frame.sort_values(order, ascending=[False, *[True] * 5]).reset_index(drop=True)
+
+
+@built_once
+def _out_of_order(selection: Selection) -> Question:
     base = of_visits(of_farm_and_period("trim_rows", selection), selection)
     wrong: ir.BooleanValue = ibis.literal(False)
     for stage, each in STANDING.items():
         if each.standing:
             wrong = wrong | ((base.shed_stage == stage) & base.zone.isin(each.standing))
     found = base.filter(base.lesion.isnull(), base.zone.isin(HORN_ZONES), wrong)
-    columns = ["farm", "visit_date", "cow", "foot", "claw", "zone", "shed_stage", "row_no"]
-    frame = fetch(ledger, found.select(*columns))
-    order = ["visit_date", "farm", "cow", "foot", "claw", "zone"]
-    return frame.sort_values(order, ascending=[False, *[True] * 5]).reset_index(drop=True)
+    return question_of(found.select("farm", "visit_date", "cow", "foot", "claw", "zone", "shed_stage", "row_no"))

@@ -7,14 +7,17 @@ add up to their bitwise "or" exactly where no day stands twice. Only the farms w
 
 from __future__ import annotations
 
-import ibis
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
 
 from analytics.tally.cluster_sums import of_farms
 from analytics.tally.engine import bit, together
+from analytics.tally.late import ibis
 from analytics.tally.narrow import scores
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 OUTCOMES = ("lame", "severe")
 

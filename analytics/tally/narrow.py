@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import ibis
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
 
 from analytics.tally.engine import table
+from analytics.tally.late import ibis
 from analytics.tally.selection import Selection
 from analytics.trade.seasons import SEASON_OF_MONTH
 from analytics.words import say
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 NOT_RECORDED = say("not recorded")
 """The group of rows whose sheet does not say."""

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import ibis
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch_many, question_of, table
+from analytics.tally.late import ibis
 from analytics.tally.narrow import of_farm_and_period
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection

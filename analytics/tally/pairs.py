@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-import ibis
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch_many, question_of
+from analytics.tally.late import ibis
 from analytics.tally.narrow import of_farm_and_period
 from analytics.tally.selection import Selection
 from analytics.trade.feet import FEET
 from analytics.trade.lesions import LESIONS, NO_CASE_STAGE
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 WITHIN_DAYS = 3
 """Two people saw the same thing when they saw it no more days than this apart. [common practice, no source]"""

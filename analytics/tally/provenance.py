@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-import ibis
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.ledger.import_farms import imports_beyond
 from analytics.tally.engine import Question, built_once, fetch, question_of, table
+from analytics.tally.late import ibis
 from analytics.tally.narrow import of_farm_and_period, of_visits
 from analytics.tally.selection import Selection
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 COLUMNS = ("import_no", "file", "person", "rows")
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-import ibis
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch_many, question_of
+from analytics.tally.late import ibis
 from analytics.tally.narrow import NOT_RECORDED, of_farm_and_period
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import LESIONS, NO_CASE_STAGE
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 OF_VISIT = ("trimmer", "visit_kind", "herd_size")
 OF_COW_DAY = ("group", "housing", "floor", "parity", "calving_date", "breed", "sire")

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-import ibis
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch, question_of
+from analytics.tally.late import ibis
 from analytics.tally.narrow import scores
 from analytics.tally.selection import Selection
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 
 def one_scoring_a_day(selection: Selection, *, only: ir.Table | None = None) -> ir.Table:

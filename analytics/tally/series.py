@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import ibis.expr.types as ir
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analytics.ledger import Ledger
@@ -11,6 +12,9 @@ from analytics.tally.lame_months import lame_months
 from analytics.tally.narrow import findings, trims
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 
 def narrows_lesions(selection: Selection) -> bool:

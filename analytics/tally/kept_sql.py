@@ -1,0 +1,195 @@
+"""The SQL of questions, kept on disk from one run of the program to the next, as Python keeps what it compiles.
+
+To build an expression and compile it takes longer than to answer it. What is kept belongs to one state of the source:
+its name on disk is a digest of every file of ``analytics`` and of the libraries that compile, so after any change it is
+not looked at again. Nothing that names a farm, a cow, a group or a person is kept: the records of a farm are in its
+ledger and nowhere else. Whoever deletes the folder loses nothing but the time.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import datetime as dt
+import functools
+import hashlib
+import importlib.util
+import json
+import os
+import threading
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from analytics.tally.selection import Selection
+
+MOST_BYTES = 8 * 2**20
+"""Of SQL on disk for one state of the source: some thousand questions. [common practice, no source]"""
+
+STATES = 3
+"""States of the source whose SQL is left on disk. [common practice, no source]"""
+
+NAMES_NOBODY = frozenset(
+    (
+        "since",
+        "until",
+        "visits",
+        "lesions",
+        "families",
+        "housing",
+        "floor",
+        "seasons",
+        "parity",
+        "feet",
+        "claws",
+        "zones",
+    )
+) | {"severity", "hemisphere"}
+"""Fields of a selection that may be narrowed in a question that is kept on disk: words of the trade, and dates."""
+
+COMPILERS = ("ibis", "sqlglot")
+"""Libraries whose version decides what SQL is made."""
+
+
+class KeptSql:
+    """Texts by key, in one file that is only ever added to.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        Where the file is; without one nothing is kept.
+    """
+
+    def __init__(self, folder: Path | None) -> None:
+        self._file = folder / f"questions-{_state_of_source()}.txt" if folder else None
+        self._texts: dict[str, str] = {}
+        self._room = 0
+        self._guard = threading.Lock()
+        if self._file is not None:
+            self._read()
+
+    @property
+    def known(self) -> int:
+        """How many texts are kept."""
+        return len(self._texts)
+
+    def get(self, key: str) -> str | None:
+        """The text kept under a key, if there is one."""
+        return self._texts.get(key)
+
+    def put(self, key: str, text: str) -> None:
+        """Keep a text; where it cannot be written down, it is built again the next time."""
+        if self._file is None or key in self._texts:
+            return
+        line = _line(key, text)
+        with self._guard:
+            if len(line) > self._room:
+                return
+            self._room -= len(line)
+            self._texts[key] = text
+            with contextlib.suppress(OSError):
+                new = not self._file.exists()
+                self._file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+                out = os.open(self._file, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
+                try:
+                    # One write, to the end: lines of two programs stay whole, and half a line is known by its digest.
+                    os.write(out, line)
+                finally:
+                    os.close(out)
+                if new:
+                    self._drop_older()
+
+    def _read(self) -> None:
+        assert self._file is not None
+        self._room = MOST_BYTES
+        try:
+            whole = self._file.read_bytes()
+        except OSError:
+            return
+        self._room -= len(whole)
+        for line in whole.split(b"\n"):
+            digest, _, said = line.partition(b" ")
+            if digest and digest == _digest(said):
+                key, text = json.loads(said)
+                self._texts[key] = text
+
+    def _drop_older(self) -> None:
+        assert self._file is not None
+        files = sorted(self._file.parent.glob("questions-*.txt"), key=lambda file: file.stat().st_mtime)
+        for file in files[:-STATES]:
+            file.unlink(missing_ok=True)
+
+
+def _line(key: str, text: str) -> bytes:
+    said = json.dumps([key, text], ensure_ascii=True).encode()
+    # A line that another program left half written is ended first.
+    return b"\n" + _digest(said) + b" " + said + b"\n"
+
+
+def _digest(said: bytes) -> bytes:
+    return hashlib.blake2b(said, digest_size=8).hexdigest().encode()
+
+
+def _state_of_source() -> str:
+    """A digest of everything that decides what SQL a question has."""
+    state = hashlib.blake2b(digest_size=12)
+    own = Path(__file__).parent.parent
+    files = sorted(own.rglob("*.py"))
+    for library in COMPILERS:
+        found = importlib.util.find_spec(library)
+        if found is not None and found.origin:
+            files += sorted(file for file in Path(found.origin).parent.glob("*.py") if "version" in file.name)
+            files.append(Path(found.origin))
+    for file in files:
+        state.update(file.name.encode() + b"\0" + file.read_bytes())
+    return state.hexdigest()
+
+
+@functools.cache
+def kept_sql() -> KeptSql:
+    """What this program keeps, in the folder that the system has for such things."""
+    import platformdirs
+
+    try:
+        return KeptSql(platformdirs.user_cache_path("evenfoot"))
+    except OSError:
+        return KeptSql(None)
+
+
+def key_of(
+    build: Any, selection: Selection, options: tuple[Any, ...], named: Mapping[str, Any], stand_ins: Mapping[str, Any]
+) -> str | None:
+    """The key of a question on disk, or ``None`` where it could name somebody.
+
+    Parameters
+    ----------
+    build : callable
+        What builds the question; only those of this package are known by the state of the source.
+    selection : Selection
+    options, named
+        What else it is built from.
+    stand_ins : mapping
+        What fields of the selection hold in the place of a single farm and a single cow.
+    """
+    if not build.__module__.startswith("analytics.") or "<locals>" in build.__qualname__:
+        return None
+    for field in dataclasses.fields(selection):
+        value = getattr(selection, field.name)
+        if field.name not in NAMES_NOBODY and value not in (field.default, stand_ins.get(field.name)):
+            return None
+    values = [*options, *(value for _, value in sorted(named.items()))]
+    if not all(map(_names_nobody, values)):
+        return None
+    return f"{build.__module__}.{build.__qualname__} {selection!r} {options!r} {sorted(named.items())!r}"
+
+
+def _names_nobody(option: Any) -> bool:
+    """Whether an option is a number, a date, names of columns, or limits of horn without exceptions."""
+    from analytics.trade.horn_limits import HornLimits
+
+    if isinstance(option, tuple):
+        return all(map(_names_nobody, option))
+    if isinstance(option, HornLimits):
+        return not option.exceptions
+    return option is None or isinstance(option, (bool, int, float, str, dt.date))
