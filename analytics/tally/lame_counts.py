@@ -10,7 +10,7 @@ from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.tally.cluster_sums import chosen_sums, of_farms, of_groups
 from analytics.tally.engine import Question, built_once, fetch, question_of
-from analytics.tally.lame_months import OUTCOMES, SCALES, cows_of_days, lame_months
+from analytics.tally.lame_months import OF_DAY, OUTCOMES, SCALES, cows_of_days, lame_months
 from analytics.tally.narrow import OF_TRIM, grouped
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -82,8 +82,8 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
 @built_once
 def _counted(selection: Selection, by: tuple[str, ...]) -> Question:
     keys = [f"by_{name}" for name in by]
-    if set(by) <= {"farm", "month"} and len(selection.farms) != 1:
-        farms = lame_months(selection, scales=True)
+    if set(by) <= {"farm", *OF_DAY} and len(selection.farms) != 1:
+        farms = lame_months(selection, tuple(name for name in by if name in OF_DAY), scales=True, of_cows="farm" in by)
         farms = farms.mutate(**{f"by_{name}": farms[name] for name in by})
     else:
         day = one_scoring_a_day(selection)

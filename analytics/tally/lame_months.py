@@ -1,8 +1,9 @@
-"""Lameness by farm and month over many farms, without a row for every cow and day where none is needed.
+"""Lameness by farm and period over many farms, without a row for every cow and day where none is needed.
 
-Most cows are scored by one person a day. Then the scorings of a cow in a month are simply its rows, and there is no
-need to make days of them first. Whether that is so shows in the same grouping: powers of two by the day of the month
-add up to their bitwise "or" exactly where no day stands twice. Only the farms where one does are counted by the day.
+The scores table has one row a cow, day, person and scale. On a day when one person scored a farm on one scale its rows
+are therefore cows, each once, and adding them up by farm and day, of which there are few, says all of scorings. Cows
+are looked at one by one only where a farm was scored on several days of a period, to count each once; and the days of
+cows only on farms where several people, or scales, share a day.
 """
 
 from __future__ import annotations
@@ -10,9 +11,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from analytics.tally.cluster_sums import of_farms
-from analytics.tally.engine import bit, together
 from analytics.tally.late import ibis
-from analytics.tally.narrow import scores
+from analytics.tally.narrow import grouped, scores
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
 
@@ -24,43 +24,103 @@ OUTCOMES = ("lame", "severe")
 SCALES = {"points": "sum", "pointed": "sum", "unscaled": "sum", "low_scale": "min", "high_scale": "max"}
 """What is known of the scale: the scores added up, how many, scorings without one scale, the first and last scale."""
 
+OF_DAY = ("month", "quarter", "season", "year")
+"""Groupings that the day alone decides."""
 
-def lame_months(selection: Selection, *, scales: bool = False) -> ir.Table:
-    """Scorings by farm and month.
+_OF_COWS = ("cow nn", *(f"cow {what} {outcome}" for outcome in OUTCOMES for what in ("mm", "mn")))
+
+
+def lame_months(
+    selection: Selection, periods: tuple[str, ...] = ("month",), *, scales: bool = False, of_cows: bool = False
+) -> ir.Table:
+    """Scorings by farm and period.
 
     Parameters
     ----------
     selection : Selection
+    periods : tuple of str
+        Any of ``OF_DAY``, or none.
     scales : bool
         Give ``SCALES`` too.
+    of_cows : bool
+        Give the sums over cows of every farm. Without, only those of a farm alone in a period are given, which are
+        all that limits need when farms are put together; the others are 0.
 
     Returns
     -------
     ibis.Table
-        As :func:`analytics.tally.cluster_sums.of_farms` gives it: month (its first day), farm, n (scorings), cows,
-        lame, severe and their sums over cows; one row a farm and month with scorings.
+        As :func:`analytics.tally.cluster_sums.of_farms` gives it: the periods (month and quarter as their first day),
+        farm, n (scorings), lame, severe, their sums over cows, and cows; one row a farm and period with scorings.
     """
     rows = scores(selection)
-    rows = rows.mutate(month=rows.visit_date.truncate("M"), day=rows.visit_date.day())
-    cows = rows.group_by(["month", "farm", "cow"]).agg(
-        n=rows.count(),
-        # Sums come back wider than they are added up quickly.
-        lame=rows.lame.sum().cast("int32"),
-        severe=rows.severe.sum().cast("int32"),
-        twice=(bit(rows.day).sum() != together(rows.day)).cast("int64"),
-    )
-    plain = of_farms(cows, ["month"], OUTCOMES, {"twice": "max"})
-    twice = plain.group_by("farm").agg(twice=plain.twice.max())
-    twice = twice.filter(twice.twice == 1).select("farm")
-    if scales:
-        # Of few groups, so another look at the rows costs less than carrying this along for every cow.
-        scaled = _scales(rows, rows.group_by(["month", "farm"]))
-        plain = plain.join(scaled, ["month", "farm"])
+    farms = _of_days(rows, selection, periods)
+    keys = [*periods, "farm"]
+    closer = farms.filter(farms.most > 1).select("farm")
+    if not of_cows:
+        closer = closer.union(_alone(farms, periods))
+    closer = closer.distinct()
 
-    days = one_scoring_a_day(selection, only=twice)
-    days = days.mutate(month=days.visit_date.truncate("M"))
-    by_day = of_farms(cows_of_days(days, ["month"], scales=scales), ["month"], OUTCOMES, SCALES if scales else None)
-    return ibis.union(plain.anti_join(twice, "farm").select(*by_day.columns), by_day)
+    days = one_scoring_a_day(selection, only=closer)
+    days = days.mutate(**{name: grouped(days, name, selection) for name in periods})
+    carried = SCALES if scales else None
+    by_day = of_farms(cows_of_days(days, list(periods), scales=scales), list(periods), OUTCOMES, carried)
+
+    plain = farms.anti_join(closer, "farm")
+    several = plain.filter(plain.days > 1).select("farm").distinct()
+    rows = rows.mutate(**{name: grouped(rows, name, selection) for name in periods}).semi_join(several, "farm")
+    seen = _cows_once(rows, keys, of_cows)
+    both = plain.left_join(seen, keys)
+    # Scored on one day of the period, every scoring is another cow.
+    alike = {"cow nn": plain.n, **{f"cow {what} {name}": plain[name] for name in OUTCOMES for what in ("mm", "mn")}}
+    cows = {"cows": both.other_cows.fill_null(plain.n)}
+    for name in _OF_COWS:
+        cows[name] = both[f"other {name}"].fill_null(alike[name]) if of_cows else ibis.literal(0, "int64")
+    plain = both.select(*keys, "n", *OUTCOMES, *(SCALES if scales else ()), **cows)
+    return ibis.union(plain.select(*by_day.columns), by_day)
+
+
+def _of_days(rows: ir.Table, selection: Selection, periods: tuple[str, ...]) -> ir.Table:
+    """Scorings by farm and period, were every row another cow's; ``most`` is 1 where that is sure."""
+    each = rows.group_by(["farm", "visit_date", "scorer", "scale"]).agg(
+        n=rows.count(),
+        **{name: rows[name].sum() for name in OUTCOMES},
+        points=rows.score.cast("float64").sum(),
+        pointed=rows.score.count(),
+    )
+    each = each.mutate(unscaled=ibis.cases((each.scale.isnull(), each.n), else_=0))
+    days = each.group_by(["farm", "visit_date"]).agg(
+        together=each.count(),
+        **{name: each[name].sum() for name in ("n", *OUTCOMES, "points", "pointed", "unscaled")},
+        low_scale=each.scale.min(),
+        high_scale=each.scale.max(),
+    )
+    days = days.mutate(**{name: grouped(days, name, selection) for name in periods})
+    return days.group_by([*periods, "farm"]).agg(
+        # Sums come back wider than they are added up quickly.
+        **{name: days[name].sum().cast("int64") for name in ("n", *OUTCOMES)},
+        most=days.together.max(),
+        days=days.count(),
+        **{name: getattr(days[name], how)() for name, how in SCALES.items()},
+    )
+
+
+def _alone(farms: ir.Table, periods: tuple[str, ...]) -> ir.Table:
+    """Farms that are the only one scored in some period."""
+    met = {"farm": farms.farm.min(), "farms": farms.count()}
+    each = farms.group_by(list(periods)).agg(**met) if periods else farms.agg(**met)
+    return each.filter(each.farms == 1).select("farm")
+
+
+def _cows_once(rows: ir.Table, keys: list[str], of_cows: bool) -> ir.Table:
+    """Cows, and where asked their sums, by the keys; names begin with ``other``."""
+    if not of_cows:
+        once = rows.select(*keys, "cow").distinct()
+        return once.group_by(keys).agg(other_cows=once.count())
+    cows = rows.group_by([*keys, "cow"]).agg(
+        n=rows.count(), **{name: rows[name].sum().cast("int32") for name in OUTCOMES}
+    )
+    found = of_farms(cows, [key for key in keys if key != "farm"], OUTCOMES)
+    return found.select(*keys, other_cows=found.cows, **{f"other {name}": found[name] for name in _OF_COWS})
 
 
 def cows_of_days(days: ir.Table, keys: list[str], *, scales: bool = False) -> ir.Table:

@@ -50,32 +50,44 @@ def lesions_sql(cursor: Any, farm: str | None, by: str) -> pd.DataFrame:
             else "CROSS JOIN risk CROSS JOIN spread"
         } ORDER BY ALL"""
     ).df()
-    # What the answer rests on, and what it leaves out, is part of every view.
-    cursor.execute(
-        f"""SELECT visit_kind, kind_from, COUNT(*), SUM(trims), SUM(days) FROM (
-              SELECT visit_kind, kind_from, farm, cow, COUNT(*) AS trims, 0 AS days FROM trims
-              {f"WHERE farm = '{farm}'" if farm else ""} GROUP BY ALL) GROUP BY ALL"""
-    ).df()
-    cursor.execute(
-        f"""SELECT visit_kind, kind_from, COUNT(*) FROM (SELECT DISTINCT visit_kind, kind_from, farm, visit_date
-              FROM trims {f"WHERE farm = '{farm}'" if farm else ""}) GROUP BY ALL"""
-    ).df()
+    _basis_sql(cursor, "trims", farm)
     return out
 
 
 def lame_sql(cursor: Any, farm: str | None) -> pd.DataFrame:
-    """Scorings and lame ones by month, with the sums over clusters, in SQL."""
-    here = f"farm = '{farm}' AND " if farm else ""
-    cluster = "farm, cow" if farm else "farm"
+    """Scorings, lame and severely lame ones by month, with cows, scales and the sums over clusters, in SQL."""
+    here = (f"farm = '{farm}' AND " if farm else "") + f"visit_kind IN {WHOLE}"
+    # Counting the distinct cows of each farm's month is quicker here than grouping the days once more by cow.
+    cluster, cows = ("farm, cow", "1") if farm else ("farm", "COUNT(DISTINCT cow)")
     out: pd.DataFrame = cursor.execute(
-        f"""WITH days AS (SELECT farm, cow, visit_date, CAST(AVG(lame) >= 0.5 AS BIGINT) AS lame FROM scores
-              WHERE {here}visit_kind IN {WHOLE} GROUP BY ALL),
-            each AS (SELECT DATE_TRUNC('month', visit_date) AS month, {cluster}, SUM(lame) AS m, COUNT(*) AS n
-              FROM days GROUP BY ALL)
+        f"""WITH days AS (SELECT farm, cow, visit_date, CAST(AVG(lame) >= 0.5 AS INT) AS lame,
+                CAST(AVG(severe) >= 0.5 AS INT) AS severe FROM scores WHERE {here} GROUP BY ALL),
+            each AS (SELECT DATE_TRUNC('month', visit_date) AS month, {cluster}, CAST(SUM(lame) AS BIGINT) AS m,
+                CAST(SUM(severe) AS BIGINT) AS s, COUNT(*) AS n, {cows} AS cows FROM days GROUP BY ALL)
             SELECT month, SUM(m) AS sum_m, SUM(n) AS sum_n, SUM(m * m) AS sum_mm, SUM(m * n) AS sum_mn,
-              SUM(n * n) AS sum_nn, COUNT(*) AS clusters FROM each GROUP BY month ORDER BY month"""
+              SUM(n * n) AS sum_nn, SUM(s) AS severe, SUM(s * s) AS severe_mm, SUM(s * n) AS severe_mn,
+              COUNT(*) AS clusters, SUM(cows) AS cows FROM each GROUP BY month ORDER BY month"""
     ).df()
+    cursor.execute(
+        f"""SELECT DATE_TRUNC('month', visit_date), MIN(scale), MAX(scale), SUM(score), COUNT(score)
+              FROM scores WHERE {here} GROUP BY ALL"""
+    ).df()
+    _basis_sql(cursor, "scores", farm)
     return out
+
+
+def _basis_sql(cursor: Any, table: str, farm: str | None) -> None:
+    """What an answer rests on, and what it leaves out, is part of every view."""
+    here = f"WHERE farm = '{farm}'" if farm else ""
+    cursor.execute(
+        f"""SELECT visit_kind, kind_from, COUNT(*), SUM(rows_met) FROM (
+              SELECT visit_kind, kind_from, farm, cow, COUNT(*) AS rows_met FROM {table} {here} GROUP BY ALL)
+            GROUP BY ALL"""
+    ).df()
+    cursor.execute(
+        f"""SELECT visit_kind, kind_from, COUNT(*)
+              FROM (SELECT DISTINCT visit_kind, kind_from, farm, visit_date FROM {table} {here}) GROUP BY ALL"""
+    ).df()
 
 
 def lesions_polars(files: dict[str, Path], farm: str | None, by: str) -> pl.DataFrame:
@@ -111,34 +123,42 @@ def lesions_polars(files: dict[str, Path], farm: str | None, by: str) -> pl.Data
         whole = cases.join(risk, on="month").join(spread, on="month")
     else:
         whole = cases.join(risk, how="cross").join(spread, how="cross")
-    basis = pl.scan_parquet(files["trims"])
-    basis = basis.filter(pl.col("farm") == farm) if farm else basis
-    cows = basis.group_by(["visit_kind", "kind_from", "farm", "cow"]).len().group_by(["visit_kind", "kind_from"]).len()
-    days = basis.select("visit_kind", "kind_from", "farm", "visit_date").unique()
-    out, *_ = pl.collect_all([whole, cows, days.group_by(["visit_kind", "kind_from"]).len()])
+    out, *_ = pl.collect_all([whole, *_basis_polars(files["trims"], farm)])
     return out.sort(["lesion", *keys])
 
 
+def _basis_polars(file: Path, farm: str | None) -> list[pl.LazyFrame]:
+    basis = pl.scan_parquet(file)
+    basis = basis.filter(pl.col("farm") == farm) if farm else basis
+    cows = basis.group_by(["visit_kind", "kind_from", "farm", "cow"]).len().group_by(["visit_kind", "kind_from"]).len()
+    days = basis.select("visit_kind", "kind_from", "farm", "visit_date").unique()
+    return [cows, days.group_by(["visit_kind", "kind_from"]).len()]
+
+
 def lame_polars(files: dict[str, Path], farm: str | None) -> pl.DataFrame:
-    """Lame scorings by month in Polars."""
+    """The same of lameness in Polars."""
     frame = pl.scan_parquet(files["scores"]).filter(pl.col("visit_kind").is_in(list(WHOLE)))
     frame = frame.filter(pl.col("farm") == farm) if farm else frame
-    days = frame.group_by(["farm", "cow", "visit_date"]).agg((pl.col("lame").mean() >= 0.5).cast(pl.Int64).alias("l"))
-    each = days.group_by(
-        [pl.col("visit_date").dt.truncate("1mo").alias("month"), *(["farm", "cow"] if farm else ["farm"])]
+    month = pl.col("visit_date").dt.truncate("1mo").alias("month")
+    days = frame.group_by(["farm", "cow", "visit_date"]).agg(
+        (pl.col("lame").mean() >= 0.5).cast(pl.Int64).alias("l"),
+        (pl.col("severe").mean() >= 0.5).cast(pl.Int64).alias("s"),
     )
-    n, m = pl.col("n").cast(pl.Int64), pl.col("m")
-    return (
-        each.agg(pl.col("l").sum().alias("m"), pl.len().alias("n"))
-        .group_by("month")
-        .agg(
-            m.sum().alias("sum_m"), n.sum().alias("sum_n"), (m * m).sum().alias("sum_mm"),
-            (m * n).sum().alias("sum_mn"),
-            (n * n).sum().alias("sum_nn"), pl.len().alias("clusters"),
-        )
-        .sort("month")
-        .collect()
-    )  # fmt: skip
+    each = days.group_by([month, *(["farm", "cow"] if farm else ["farm"])]).agg(
+        pl.col("l").sum().alias("m"),
+        pl.col("s").sum(),
+        pl.len().cast(pl.Int64).alias("n"),
+        (pl.lit(1) if farm else pl.col("cow").n_unique()).cast(pl.Int64).alias("cows"),
+    )
+    n, m, s = pl.col("n"), pl.col("m"), pl.col("s")
+    sums = {"sum_m": m, "sum_n": n, "sum_mm": m * m, "sum_mn": m * n, "sum_nn": n * n, "severe": s,
+            "severe_mm": s * s, "severe_mn": s * n, "cows": pl.col("cows")}  # fmt: skip
+    whole = each.group_by("month").agg(*(one.sum().alias(name) for name, one in sums.items()), clusters=pl.len())
+    scale = frame.group_by(month).agg(
+        pl.col("scale").min().alias("low"), pl.col("scale").max().alias("high"), pl.col("score").mean()
+    )
+    out, *_ = pl.collect_all([whole, scale, *_basis_polars(files["scores"], farm)])
+    return out.sort("month")
 
 
 def lesions_pandas(files: dict[str, Path], farm: str | None, by: str) -> pd.DataFrame:
@@ -158,13 +178,7 @@ def lesions_pandas(files: dict[str, Path], farm: str | None, by: str) -> pd.Data
     cases = both.groupby(["lesion", *keys], as_index=False)[["sum_m", "sum_mm", "sum_mn"]].sum()
     looked = looked.assign(sum_n=looked["n"], sum_nn=looked["n"] ** 2, clusters=1)
     visits = trims[[*keys, "farm", "visit_date"]].drop_duplicates()
-    basis = pd.read_parquet(
-        files["trims"],
-        columns=["visit_kind", "kind_from", "farm", "cow", "visit_date"],
-        filters=[("farm", "==", farm)] if farm else None,
-    )
-    basis.drop_duplicates(["visit_kind", "kind_from", "farm", "cow"]).groupby(["visit_kind", "kind_from"]).size()
-    basis.drop_duplicates(["visit_kind", "kind_from", "farm", "visit_date"]).groupby(["visit_kind", "kind_from"]).size()
+    _basis_pandas(files["trims"], farm)
     sums = ["sum_n", "sum_nn", "clusters"]
     if keys:
         risk = looked.groupby("month", as_index=False)[sums].sum()
@@ -173,14 +187,29 @@ def lesions_pandas(files: dict[str, Path], farm: str | None, by: str) -> pd.Data
     return cases.assign(**looked[sums].sum(), n_farms=visits["farm"].nunique(), n_visits=len(visits))
 
 
+def _basis_pandas(file: Path, farm: str | None) -> None:
+    columns = ["visit_kind", "kind_from", "farm", "cow", "visit_date"]
+    basis = pd.read_parquet(file, columns=columns, filters=[("farm", "==", farm)] if farm else None)
+    basis.drop_duplicates(["visit_kind", "kind_from", "farm", "cow"]).groupby(["visit_kind", "kind_from"]).size()
+    basis.drop_duplicates(["visit_kind", "kind_from", "farm", "visit_date"]).groupby(["visit_kind", "kind_from"]).size()
+
+
 def lame_pandas(files: dict[str, Path], farm: str | None) -> pd.DataFrame:
-    """Lame scorings by month in pandas."""
+    """The same of lameness in pandas."""
     where = [("visit_kind", "in", list(WHOLE)), *([("farm", "==", farm)] if farm else [])]
-    frame = pd.read_parquet(files["scores"], columns=["farm", "cow", "visit_date", "lame"], filters=where)
-    days = (frame.groupby(["farm", "cow", "visit_date"])["lame"].mean() >= 0.5).astype("int64").reset_index()
-    days["month"] = pd.to_datetime(days["visit_date"]).dt.to_period("M").dt.to_timestamp()
-    each = days.groupby(["month", *(["farm", "cow"] if farm else ["farm"])])["lame"].agg(["sum", "size"]).reset_index()
-    m, n = each["sum"], each["size"]
-    each = each.assign(sum_m=m, sum_n=n, sum_mm=m * m, sum_mn=m * n, sum_nn=n * n, clusters=1)
-    sums = ["sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "clusters"]
-    return each.groupby("month", as_index=False)[sums].sum()
+    columns = ["farm", "cow", "visit_date", "lame", "severe", "score", "scale"]
+    frame = pd.read_parquet(files["scores"], columns=columns, filters=where)
+    frame["month"] = pd.to_datetime(frame["visit_date"]).dt.to_period("M").dt.to_timestamp()
+    frame.groupby("month").agg({"scale": ["min", "max"], "score": "mean"})
+    days = frame.groupby(["farm", "cow", "visit_date", "month"])[["lame", "severe"]].mean() >= 0.5
+    days = days.astype("int64").reset_index()
+    keys = ["month", *(["farm", "cow"] if farm else ["farm"])]
+    each = days.groupby(keys).agg(m=("lame", "sum"), s=("severe", "sum"), n=("lame", "size")).reset_index()
+    once = days[["month", "farm", "cow"]].drop_duplicates()
+    m, s, n = each["m"], each["s"], each["n"]
+    each = each.assign(sum_m=m, sum_n=n, sum_mm=m * m, sum_mn=m * n, sum_nn=n * n, severe=s, severe_mm=s * s,
+                       severe_mn=s * n, clusters=1)  # fmt: skip
+    sums = ["sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "severe", "severe_mm", "severe_mn", "clusters"]
+    out = each.groupby("month", as_index=False)[sums].sum().assign(cows=once.groupby("month").size().to_numpy())
+    _basis_pandas(files["scores"], farm)
+    return out

@@ -38,6 +38,17 @@ def lame(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     return locomotion(ledger, selection).table
 
 
+def lame_counts(ledger: Ledger, selection: Selection) -> pd.DataFrame:
+    """The whole numbers behind it, to be compared."""
+    found = count_scorings(ledger, selection)
+    severe = found.sums["severe"].rename(columns={"sum_mm": "severe_mm", "sum_mn": "severe_mn"})
+    table = found.sums["lame"].merge(found.table[["month", "severe", "cows"]], on="month")
+    return table.merge(severe[["month", "severe_mm", "severe_mn"]], on="month").sort_values("month")
+
+
+COMPARED = ("clusters", "n_farms", "n_visits", "severe", "severe_mm", "severe_mn", "cows")
+
+
 def run(place: Path, findings: int) -> dict[str, float]:
     """One size: print each view beside its rivals; gives the seconds of our own."""
     ledger = open_ledger(str(place))
@@ -63,12 +74,11 @@ def run(place: Path, findings: int) -> dict[str, float]:
                 (lambda f=farm, k=kind: by_hand.lesions_pandas(files, f, k)) if findings <= PANDAS_UP_TO else None,
             )
         ours, _ = best(lambda s=selection: lame(ledger, s))
-        sums = count_scorings(ledger, selection).sums
         _beside(
             out,
             f"lame by month, {whose}",
             ours,
-            sums["lame"].sort_values("month"),
+            lame_counts(ledger, selection),
             ledger,
             lambda cursor, f=farm: by_hand.lame_sql(cursor, f),
             lambda f=farm: by_hand.lame_polars(files, f),
@@ -103,7 +113,7 @@ def _beside(
         theirs = theirs.to_pandas() if rival == "Polars" else theirs
         keys = [key for key in ("lesion", "month") if key in theirs.columns]
         theirs = theirs.sort_values(keys)
-        for column in [c for c in answer.columns if c.startswith("sum_") or c in ("clusters", "n_farms", "n_visits")]:
+        for column in [c for c in answer.columns if c.startswith("sum_") or c in COMPARED]:
             if not np.array_equal(answer[column].to_numpy("int64"), theirs[column].to_numpy("int64")):
                 raise SystemExit(f"{name}: {rival} has another {column}")
         told.append((f"{rival}: {milliseconds(cost.clock)}", ours.beside(cost)))

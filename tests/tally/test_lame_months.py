@@ -6,6 +6,7 @@ from __future__ import annotations
 import datetime as dt
 import random
 from collections import defaultdict
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -99,3 +100,58 @@ def test_one_farm_is_told_as_among_others(filled: tuple[Ledger, Any]) -> None:
         assert months["cases"].tolist() == alone.table["lame"].tolist()
         assert months["at_risk"].tolist() == alone.table["scored"].tolist()
         assert months["cows"].tolist() == alone.table["cows"].tolist()
+
+
+def mixed(seed: int) -> list[dict[str, Any]]:
+    """Farms scored on one day a month, on many, and by two people; in May only Elm, on two days."""
+    draw = random.Random(seed)
+    plans = {"Elm": [(2, 3), (3, 9), (5, 4), (5, 20)], "Fern": [(2, 5), (3, 1)], "Gorse": [(2, 5), (2, 6), (3, 30)]}
+    out = []
+    for farm, days in plans.items():
+        for month, day in days:
+            for cow in range(7):
+                for person in range(2 if farm == "Gorse" and month == 3 else 1):
+                    if draw.random() < 0.8:
+                        out.append({"farm": farm, "cow": str(cow), "date": dt.date(2026, month, day),
+                                    "score": draw.randint(1, 5), "scale": "1-5", "scorer": f"P{person}"})  # fmt: skip
+    return out
+
+
+def in_plain_python(rows: list[dict[str, Any]], by: tuple[str, ...]) -> dict[Any, tuple[int, ...]]:
+    """Group -> scored, lame, cows, farms, and sums of m², m·n, n² over farms, or cows of a lone farm."""
+    met = defaultdict(list)
+    for row in rows:
+        met[row["farm"], row["cow"], row["date"]].append(row["score"] >= 3)
+    groups: dict[Any, Any] = defaultdict(lambda: defaultdict(lambda: [0, 0]))
+    for (farm, cow, day), lame in met.items():
+        value = {"farm": farm, "month": day.month, "quarter": (day.month - 1) // 3, "year": day.year}
+        total = groups[tuple(value[name] for name in by)][farm, cow]
+        total[0] += sum(lame) / len(lame) >= 0.5
+        total[1] += 1
+    out = {}
+    for group, cows in groups.items():
+        farms: dict[str, list[int]] = defaultdict(lambda: [0, 0])
+        for (farm, _), (m, n) in cows.items():
+            farms[farm][0] += m
+            farms[farm][1] += n
+        clusters = list(farms.values() if len(farms) > 1 else cows.values())
+        out[group] = (
+            sum(n for _, n in clusters), sum(m for m, _ in clusters), len(cows), len(farms),
+            sum(m * m for m, _ in clusters), sum(m * n for m, n in clusters), sum(n * n for _, n in clusters),
+        )  # fmt: skip
+    return out
+
+
+@pytest.mark.parametrize("by", [(), ("month",), ("quarter",), ("year",), ("farm",), ("farm", "month")])
+def test_any_period_over_farms_equals_a_plain_count(tmp_path: Path, by: tuple[str, ...]) -> None:
+    rows = mixed(7)
+    found = count_scorings(ledger_of(tmp_path / "l.duckdb", checked("locomotion", rows)), Selection(), by)
+    part = {"month": lambda day: day.month, "quarter": lambda day: (day.month - 1) // 3}
+    counted = {
+        tuple(part.get(name, lambda value: value)(row[name]) for name in by): tuple(
+            int(row[name]) for name in ("scored", "lame", "cows", "n_farms")
+        )
+        + tuple(int(sums[name]) for name in ("sum_mm", "sum_mn", "sum_nn"))
+        for row, sums in zip(found.table.to_dict("records"), found.sums["lame"].to_dict("records"), strict=True)
+    }
+    assert counted == in_plain_python(rows, by)
