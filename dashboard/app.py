@@ -26,6 +26,7 @@ from dashboard.panel import shell
 from dashboard.reader import asked_for, listen
 from dashboard.shared import show_shared
 from dashboard.span import following
+from dashboard.standing import only_new
 from dashboard.view import View
 
 log = logging.getLogger("evenfoot")
@@ -118,17 +119,25 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         Output("look", "children"),
         Output("seen-version", "data"),
         Output("stale", "children"),
+        Output("around", "data"),
         Input("address", "pathname"),
         Input("address", "search"),
+        State("around", "data"),
     )
-    def around(path: str, search: str) -> Any:
+    def around(path: str, search: str, stands: dict[str, str] | None) -> Any:
         view, mistake = _view(path, search)
         try:
             picker, version = frame.picker(ledger, view), str(ledger.version)
         except Mistake as known:
             # The ledger cannot be asked now: the page stands, and says why it is empty.
             picker, version, mistake = None, "", told(known.sentence)
-        return frame.navigation(PAGES, view), [picker, frame.mistake(mistake)], frame.look(view), version, None
+        parts = {
+            "navigation": frame.navigation(PAGES, view),
+            "picker": [picker, frame.mistake(mistake)],
+            "look": frame.look(view),
+        }
+        new, stands = only_new(parts, stands)
+        return *new.values(), version, None, stands
 
     @app.callback(
         Output("address", "search"),

@@ -73,6 +73,7 @@ def _around() -> Any:
             dcc.Store(id="opened"),
             dcc.Store(id="seen-version"),
             dcc.Store(id="written"),
+            dcc.Store(id="around"),
             dcc.Store(id="due"),
             dcc.Store(id="ahead"),
             dcc.Store(id="ahead-of"),

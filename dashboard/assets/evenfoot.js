@@ -343,6 +343,8 @@
       choose: function () {
         const hit = changed();
         if (!hit || !touched) return none();
+        // What a hand has changed is no longer what the server put there.
+        window.dash_clientside.set_props("around", { data: null });
         const id = JSON.parse(hit.prop_id.split(".value")[0]);
         if (id.field in reading) {
           if (hit.value && hit.value !== reading[id.field]) keepReading(id.field, hit.value);
