@@ -8,6 +8,7 @@ whoever asks. Sentences of the measures and of the trade come as :func:`analytic
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import logging
 import math
 import re
@@ -49,6 +50,14 @@ _NUMBER = re.compile(r"[-\u2212+]?\d[\d,]*(\.\d+)?%?")
 
 DATA = frozenset({"farm", "farms", "cow", "group", "groups", "trimmer", "sire", "breed", "scorer", "name", "path"})
 """Values that are somebody's own words and are left as they are, even where a catalogue knows the word."""
+
+
+@functools.lru_cache(maxsize=8192)
+def _day_said(day: dt.date, pattern: str, language: str) -> str:
+    """Kept, since a table of cows says the same days hundreds of times."""
+    from babel.dates import format_date
+
+    return str(format_date(day, pattern, locale=language)).replace(" ", NO_BREAK)
 
 
 @dataclass(frozen=True)
@@ -240,9 +249,7 @@ class Words:
         return self._dated(day, "MMM" if short else "MMM y")
 
     def _dated(self, day: Any, pattern: str) -> str:
-        from babel.dates import format_date
-
-        return str(format_date(pd.Timestamp(day).date(), pattern, locale=self.language)).replace(" ", NO_BREAK)
+        return _day_said(pd.Timestamp(day).date(), pattern, self.language)
 
     def length(self, mm: float, digits: int = 1) -> str:
         """A length in the reader's unit, without naming it."""

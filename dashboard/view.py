@@ -21,6 +21,8 @@ OPTIONS = (
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
 
+_CHOSEN = frozenset(each.name for each in dataclasses.fields(Selection))
+
 KEPT = ("farms", "since", "until", "visits", "hemisphere", "theme", "language", "units", "dates", "week")
 """What stays chosen when one goes to another page from the navigation."""
 
@@ -91,8 +93,7 @@ class View:
 
     def changed(self, **changes: Any) -> View:
         """A copy with some of the selection or options changed; ``None`` takes an option away."""
-        names = {each.name for each in dataclasses.fields(Selection)}
-        selection = (self.whole or self.selection).with_(**{k: v for k, v in changes.items() if k in names})
+        selection = (self.whole or self.selection).with_(**{k: v for k, v in changes.items() if k in _CHOSEN})
         options = dict(self.options)
         for key, value in changes.items():
             if key in OPTIONS:
@@ -108,9 +109,8 @@ class View:
 
     def open(self, path: str, **changes: Any) -> str:
         """The address of another page about the same records or fewer, the options of this one left behind."""
-        names = {each.name for each in dataclasses.fields(Selection)}
         options = {name: value for name, value in self.options.items() if name in KEPT}
-        selection = self.selection.with_(**{k: v for k, v in changes.items() if k in names})
+        selection = self.selection.with_(**{k: v for k, v in changes.items() if k in _CHOSEN})
         return View(path, selection, options).changed(**{k: v for k, v in changes.items() if k in OPTIONS}).href
 
     @property

@@ -67,18 +67,17 @@ def _together(codes: Iterable[int]) -> int:
 @built_once
 def _covered_questions(selection: Selection, source: str) -> dict[str, Question]:
     base = of_farm_and_period(source, selection)
-    base = base.mutate(
-        kind=base.visit_kind.fill_null("unknown"),
-        known=base.kind_from.fill_null("unknown"),
-    )
-    base = base.mutate(code=_code(base.kind, base.known))
+    # By the columns as they are: the words for what is missing are put in afterwards, on few rows.
+    days = base.group_by(["farm", "visit_date", "visit_kind", "kind_from"]).agg(trims=base.count())
+    days = days.mutate(kind=days.visit_kind.fill_null("unknown"), known=days.kind_from.fill_null("unknown"))
+    days = days.mutate(code=_code(days.kind, days.known))
     if selection.all_visits:
-        asked = base.kind != ""
+        asked = days.kind != ""
     else:
-        asked = base.kind.isin([*selection.visits, *(["scoring"] if "whole-herd" in selection.visits else [])])
-    # Few rows: what is told of visits is worked out from them, and the records are gone through twice in all.
-    base = base.mutate(asked=asked)
-    days = base.group_by(["asked", "kind", "known", "code", "farm", "visit_date"]).agg(trims=base.count())
+        asked = days.kind.isin([*selection.visits, *(["scoring"] if "whole-herd" in selection.visits else [])])
+    days = days.mutate(asked=asked)
+    # A day may stand twice, once as of unknown kind and once without any.
+    days = days.group_by(["asked", "kind", "known", "code", "farm", "visit_date"]).agg(trims=days.trims.sum())
     split = ["asked", "kind", "known", "code"]
     out = days.group_by(split).agg(visits=days.count(), trims=days.trims.sum().cast("int64"))
     once = days.group_by(["asked", "farm", "visit_date"]).agg(kinds=days.count())
@@ -88,7 +87,8 @@ def _covered_questions(selection: Selection, source: str) -> dict[str, Question]
         first=once.visit_date.min(),
         last=once.visit_date.max(),
     )
-    animals = base.group_by(["farm", "cow"]).agg(kinds=together(base.code))
+    code = _code(base.visit_kind.fill_null("unknown"), base.kind_from.fill_null("unknown"))
+    animals = base.group_by(["farm", "cow"]).agg(kinds=together(code))
     return {
         "visits": question_of(out.join(whole, "asked")),
         "cows": question_of(animals.group_by("kinds").agg(cows=animals.count())),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,13 @@ SHADES = 40
 
 def colour_of(prevalence: float, top: float, theme: str = "paper") -> str:
     """The colour of a prevalence on a scale from 0 to *top*."""
-    return str(sample_colorscale(scale(theme), [shade_of(prevalence / top)])[0])
+    return _colour(shade_of(prevalence / top), theme)
+
+
+@functools.cache
+def _colour(shade: float, theme: str) -> str:
+    # There are few; working one out takes a millisecond.
+    return str(sample_colorscale(scale(theme), [shade])[0])
 
 
 def shade_of(share: float) -> float:
