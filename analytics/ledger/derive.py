@@ -36,13 +36,12 @@ def rebuild(execute: _Execute, farms: Iterable[str]) -> None:
         execute(f"DELETE FROM {table} WHERE farm IN (SELECT farm FROM touched)")
     for statement in (_CALVINGS, _MOVES, _REGISTERED, _SAID, _visit_kinds(), _COW_DAYS):
         execute(statement)
-    execute(_TRIMS_NOW)
-    execute("INSERT INTO trims SELECT * FROM trims_now ORDER BY farm, visit_date, cow")
+    execute(_TRIMS)
     execute(_findings())
     execute(_scores())
     execute(_HORN)
     execute(_COWS)
-    for table in ("touched", "registered", "said", "visit_kinds", "cow_days", "trims_now"):
+    for table in ("touched", "registered", "said", "visit_kinds", "cow_days"):
         execute(f"DROP TABLE {table}")
 
 
@@ -202,31 +201,30 @@ housed AS (
 SELECT known.farm, known.cow, known.visit_date, known."group",
   COALESCE(known.housing, housed.housing) AS housing, COALESCE(known.floor, housed.floor) AS floor,
   COALESCE(known.bedding, housed.bedding) AS bedding, housed.wetness,
-  known.parity, known.calving_date, known.breed, known.sire, known.trimmer, known.trimmed, known.visit_kind,
+  known.parity, known.calving_date, known.breed, known.sire, known.trimmer, known.trimmed,
+  COALESCE(known.visit_kind, visit_kinds.visit_kind) AS visit_kind,
+  CASE WHEN known.visit_kind IS NOT NULL THEN 'stated' ELSE visit_kinds.kind_from END AS kind_from,
   known.herd_size, known.seen_lf, known.seen_rf, known.seen_lh, known.seen_rh
 FROM known
+LEFT JOIN visit_kinds ON known.trimmed = 1 AND visit_kinds.farm = known.farm
+  AND visit_kinds.visit_date = known.visit_date
 LEFT JOIN housed ON housed.farm = known.farm AND housed.visit_date = known.visit_date
   AND (housed.of_group = known."group" OR (housed.of_group IS NULL AND known."group" IS NULL))
 """
 
 _CARRIED = ", ".join(f'd."{name}"' for name in ATTRIBUTES if name not in ("visit_kind", "kind_from"))
 
-# The trims of these farms alone, so that a small import does not look through everybody's.
-_TRIMS_NOW = f"""
-CREATE TEMP TABLE trims_now AS
-SELECT d.farm, d.visit_date, d.cow, {_CARRIED},
-  COALESCE(d.visit_kind, visit_kinds.visit_kind) AS visit_kind,
-  CASE WHEN d.visit_kind IS NOT NULL THEN 'stated' ELSE visit_kinds.kind_from END AS kind_from,
+_TRIMS = f"""
+INSERT INTO trims
+SELECT d.farm, d.visit_date, d.cow, {_CARRIED}, d.visit_kind, d.kind_from,
   d.herd_size, d.seen_lf, d.seen_rf, d.seen_lh, d.seen_rh
-FROM cow_days d
-LEFT JOIN visit_kinds ON visit_kinds.farm = d.farm AND visit_kinds.visit_date = d.visit_date
-WHERE d.trimmed = 1
+FROM cow_days d WHERE d.trimmed = 1 ORDER BY d.farm, d.visit_date, d.cow
 """
 
 _LIMB = "CASE WHEN r.foot IN ('LF', 'RF') THEN 'front' WHEN r.foot IN ('LH', 'RH') THEN 'hind' END"
 _OF_TRIM = ", ".join(f't."{name}"' for name in ATTRIBUTES)
 _TRIM_JOIN = """
-FROM trim_rows r JOIN trims_now t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
+FROM trim_rows r JOIN cow_days t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
 WHERE r.farm IN (SELECT farm FROM touched)"""
 
 
@@ -263,24 +261,39 @@ def _at_least(cut: str) -> str:
 
 
 def _scores() -> str:
-    """Scores from both sheets. Where trim rows and a scoring sheet hold the same score, it counts once."""
+    """Scores from both sheets. Where trim rows and a scoring sheet hold the same score, it counts once.
+
+    Days without a scoring sheet, most often all, are joined with their attributes once and need no other look.
+    """
     return f"""
 INSERT INTO scores
 WITH on_trims AS (
   SELECT farm, cow, visit_date, locomotion_scale AS scale, MAX(locomotion_score) AS score FROM trim_rows
   WHERE farm IN (SELECT farm FROM touched) AND locomotion_score IS NOT NULL AND locomotion_scale IS NOT NULL
   GROUP BY farm, cow, visit_date, locomotion_scale),
+scored AS (
+  SELECT farm, cow, date AS visit_date, scorer, score, scale FROM score_rows
+  WHERE farm IN (SELECT farm FROM touched)),
+both_ways AS (
+  SELECT * FROM on_trims o WHERE EXISTS (SELECT 1 FROM scored s
+    WHERE s.farm = o.farm AND s.cow = o.cow AND s.visit_date = o.visit_date)),
 noted AS (
   SELECT o.farm, o.cow, o.visit_date, t.trimmer AS scorer, o.score, o.scale, t.visit_kind, t.kind_from
-  FROM on_trims o JOIN trims_now t ON t.farm = o.farm AND t.cow = o.cow AND t.visit_date = o.visit_date
+  FROM both_ways o JOIN cow_days t ON t.farm = o.farm AND t.cow = o.cow AND t.visit_date = o.visit_date
   UNION ALL
-  SELECT farm, cow, date, scorer, score, scale, 'scoring', 'stated' FROM score_rows
-  WHERE farm IN (SELECT farm FROM touched)),
+  SELECT farm, cow, visit_date, scorer, score, scale, 'scoring', 'stated' FROM scored),
 counted AS (
-  SELECT farm, cow, visit_date, scorer, scale, MIN(visit_kind) AS visit_kind, MIN(kind_from) AS kind_from,
-    MAX(score) AS score
-  FROM noted GROUP BY farm, cow, visit_date, scorer, scale)
-SELECT d.farm, d.visit_date, d.cow, {_CARRIED}, c.visit_kind, c.kind_from, c.scorer, c.score, c.scale,
+  SELECT farm, cow, visit_date, 0 AS by_trimmer, scorer, scale, MIN(visit_kind) AS visit_kind,
+    MIN(kind_from) AS kind_from, MAX(score) AS score
+  FROM noted GROUP BY farm, cow, visit_date, scorer, scale
+  UNION ALL
+  SELECT farm, cow, visit_date, 1, NULL, scale, NULL, NULL, score FROM on_trims o
+  WHERE NOT EXISTS (SELECT 1 FROM scored s
+    WHERE s.farm = o.farm AND s.cow = o.cow AND s.visit_date = o.visit_date))
+SELECT d.farm, d.visit_date, d.cow, {_CARRIED},
+  CASE WHEN by_trimmer = 1 THEN d.visit_kind ELSE c.visit_kind END,
+  CASE WHEN by_trimmer = 1 THEN d.kind_from ELSE c.kind_from END,
+  CASE WHEN by_trimmer = 1 THEN d.trimmer ELSE c.scorer END, c.score, c.scale,
   {_at_least("lame")}, {_at_least("severe")}
 FROM counted c JOIN cow_days d ON d.farm = c.farm AND d.cow = c.cow AND d.visit_date = c.visit_date
 ORDER BY d.farm, d.visit_date, d.cow
@@ -301,7 +314,7 @@ _HORN = f"""
 INSERT INTO horn_readings
 SELECT r.farm, r.visit_date, r.cow, {_OF_TRIM}, r.foot, {_LIMB}, r.claw,
   {", ".join("r." + name for name in _MEASURED)}, r.zone, r.action, r.recheck_on, l.lame
-FROM trim_rows r JOIN trims_now t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
+FROM trim_rows r JOIN cow_days t ON t.farm = r.farm AND t.cow = r.cow AND t.visit_date = r.visit_date
 LEFT JOIN (SELECT farm, cow, visit_date, MAX(lame) AS lame FROM scores
            WHERE farm IN (SELECT farm FROM touched) GROUP BY farm, cow, visit_date) l
   ON l.farm = r.farm AND l.cow = r.cow AND l.visit_date = r.visit_date

@@ -1,4 +1,4 @@
-"""What a careful hand would write in pandas to bring a trim sheet in: read, understand the words, check, resolve, store."""
+"""A trim sheet brought in as a careful hand would write it in pandas: read, understood, checked, resolved, stored."""
 
 from __future__ import annotations
 
@@ -40,7 +40,9 @@ def checked(sheet: Path) -> tuple[pd.DataFrame, int]:
         out[name] = text[name].map(words)
         nothing = text[name].map({word: says_nothing_found(word) for word in text[name].unique()})
         bad |= out[name].isna() & ~none[name] & ~(nothing if name == "lesion" else False)
-    out["lesion"] = out["lesion"].map({code: parent_of(code) for code in out["lesion"].dropna().unique()})
+    parents = {code: parent_of(code) for code in out["lesion"].dropna().unique()}
+    out["lesion_detail"] = out["lesion"].map({code: code for code, top in parents.items() if code != top})
+    out["lesion"] = out["lesion"].map(parents)
     for name in ("herd_size", "parity", "zone", "severity", "locomotion_score"):
         out[name] = pd.to_numeric(text[name].mask(none[name]), errors="coerce").astype("Int64")
         low, high = RANGES[name][:2] if name in RANGES else (1, 5)
@@ -85,7 +87,8 @@ def resolved(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:
     trims["visit_kind"] = trims["visit_kind"].astype("object").fillna(trims.pop("derived"))
     carried = trims.drop(columns=[name for name in trims.columns if name.startswith("seen_")])
     found = kept.loc[kept["lesion"].notna() & (kept["dd_stage"] != "M0")]
-    found = found[[*DAY, "foot", "claw", "zone", "lesion", "severity", "dd_stage", "action", "recheck_on"]]
+    found = found[[*DAY, "foot", "claw", "zone", "lesion", "lesion_detail", "severity", "dd_stage", "action",
+                   "recheck_on"]]  # fmt: skip
     found = found.merge(carried, on=DAY).sort_values(["farm", "visit_date", "cow"], kind="stable")
     found["limb"] = found["foot"].map({foot: limb_of(foot) for foot in FEET})
     found["family"] = found["lesion"].map({code: lesion.family for code, lesion in LESIONS.items()})
@@ -96,4 +99,9 @@ def resolved(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:
         scores[cut] = (scores["locomotion_score"] >= least).astype("int64")
     scores = scores.merge(carried, on=DAY).sort_values(["farm", "visit_date", "cow"], kind="stable")
     cows = trims.groupby(["farm", "cow"], observed=True)[["breed"]].first().reset_index()
-    return {"trims": trims.sort_values(["farm", "visit_date", "cow"]), "findings": found, "scores": scores, "cows": cows}
+    return {
+        "trims": trims.sort_values(["farm", "visit_date", "cow"]),
+        "findings": found,
+        "scores": scores,
+        "cows": cows,
+    }

@@ -5,17 +5,13 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 from typing import Any
 
 import duckdb
-import pandas as pd
 
-from analytics.intake.checks import RANGES
-from analytics.trade.feet import understand_claw, understand_foot
-from analytics.trade.housing import understand_floor, understand_housing
-from analytics.trade.lesions import parent_of, says_nothing_found, understand_lesion
-from analytics.trade.visits import understand_visit_kind
+from tests.scale import by_pandas
 from tests.scale.ledgers import FOLDER, big_sheet
 from tests.scale.table import Cost, best, costed, head, line
 
@@ -91,41 +87,31 @@ def scan(sheet: Path) -> int:
     return int(rows)
 
 
-def by_pandas(sheet: Path) -> tuple[int, int]:
-    """What a careful hand would write in pandas: read, understand the words, check; rows kept and refused."""
-    frame = pd.read_csv(sheet, dtype="str", keep_default_na=False)
-    text = frame.apply(lambda column: column.str.strip())
-    none = text == ""
-    out = pd.DataFrame(index=frame.index)
-    bad = pd.Series(False, index=frame.index)
-    for name in ("visit_date", "recheck_on"):
-        out[name] = pd.to_datetime(text[name].mask(none[name]), format="%Y-%m-%d", errors="coerce")
-        bad |= out[name].isna() & ~none[name]
-    for name, understand in {
-        "visit_kind": understand_visit_kind,
-        "housing": understand_housing,
-        "floor": understand_floor,
-        "foot": understand_foot,
-        "claw": understand_claw,
-        "lesion": understand_lesion,
-    }.items():
-        words = {word: understand(word) for word in text[name].unique() if word}
-        out[name] = text[name].map(words)
-        nothing = text[name].map({word: says_nothing_found(word) for word in text[name].unique()})
-        bad |= out[name].isna() & ~none[name] & ~(nothing if name == "lesion" else False)
-    out["lesion"] = out["lesion"].map({code: parent_of(code) for code in out["lesion"].dropna().unique()})
-    for name in ("herd_size", "parity", "zone", "severity", "locomotion_score"):
-        out[name] = pd.to_numeric(text[name].mask(none[name]), errors="coerce").astype("Int64")
-        low, high = RANGES[name][:2] if name in RANGES else (1, 5)
-        bad |= (out[name].isna() & ~none[name]) | ((out[name] < low) | (out[name] > high)).fillna(False)
-    bad |= out["visit_date"].isna() | none["farm"] | none["cow"] | (out["visit_date"] > pd.Timestamp.today())
-    bad |= out["claw"].notna() & out["foot"].isna()
-    bad |= (out["zone"].notna() | out["severity"].notna()) & out["lesion"].isna()
-    bad |= out["recheck_on"] < out["visit_date"]
-    for name in ("farm", "cow", "trimmer", "group", "breed", "action", "locomotion_scale", "dd_stage", "note"):
-        out[name] = text[name].mask(none[name]).str.replace(r"\s+", " ", regex=True)
-    kept = out[~bad].drop_duplicates()
-    return len(kept), int(bad.sum())
+TABLES = ("trim_rows", "trims", "findings", "scores", "cows")
+
+
+def _rows_of(place: Path) -> dict[str, int]:
+    with duckdb.connect(str(place), read_only=True) as connection:
+        counts = {name: connection.execute(f"SELECT COUNT(*) FROM {name}").fetchall() for name in TABLES}
+    return {name: int(rows) for name, [(rows,)] in counts.items()}
+
+
+def _beside_pandas(sheet: Path, place: Path, told: dict[str, Any], whole: Cost) -> None:
+    """Pandas on the same sheet, once reading and checking only, once with the same tables stored."""
+    rows = int(told["rows"])
+    checked, (_, refused) = costed(lambda: by_pandas.checked(sheet))
+    alone = checked_alone(sheet)
+    line("  read and checked, nothing stored", f"{rows / alone.clock:,.0f}/s")
+    line("pandas: read_csv and the same checks, nothing stored", f"{rows / checked.clock:,.0f}/s",
+         f"time of Evenfoot's reading and checking: {checked.beside(alone)}")  # fmt: skip
+    with tempfile.TemporaryDirectory(dir=FOLDER) as folder:
+        stored, (counts, also_refused) = costed(lambda: by_pandas.stored(sheet, Path(folder)))
+    line("pandas: the same, resolved and stored as Parquet", f"{rows / stored.clock:,.0f}/s",
+         f"time of Evenfoot's whole import: {stored.beside(whole)}")  # fmt: skip
+    if {refused, also_refused} != {int(told["set_aside"])}:
+        raise SystemExit(f"pandas refuses {refused} rows, Evenfoot sets {told['set_aside']:.0f} aside")
+    if counts != _rows_of(place):
+        raise SystemExit(f"pandas stores {counts}, Evenfoot {_rows_of(place)}")
 
 
 def run(findings: int) -> tuple[Path, dict[str, Any]]:
@@ -143,13 +129,6 @@ def run(findings: int) -> tuple[Path, dict[str, Any]]:
     line("  of which checked and stored, without the resolving", f"{rows / checked.clock:,.0f}/s",
          f"time of the limit: {checked.beside(limit)}")  # fmt: skip
     if findings <= 1_000_000:
-        pandas, (_, refused) = costed(lambda: by_pandas(sheet))
-        if refused != told["set_aside"]:
-            raise SystemExit(f"pandas refuses {refused} rows, Evenfoot sets {told['set_aside']:.0f} aside")
-        alone = checked_alone(sheet)
-        line("  read and checked, nothing stored", f"{rows / alone.clock:,.0f}/s",
-             f"time of the limit: {alone.beside(limit)}")  # fmt: skip
-        line("pandas: read_csv and the same checks, nothing stored", f"{rows / pandas.clock:,.0f}/s",
-             f"time of Evenfoot's reading and checking: {pandas.beside(alone)}")  # fmt: skip
+        _beside_pandas(sheet, place, told, whole)
     line("peak memory of the import", f"{told['peak']:,.0f} MB", f"ledger {place.stat().st_size / 1e6:,.0f} MB")
     return place, told
