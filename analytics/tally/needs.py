@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, built_once, fetch_many, question_of, table
+from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table
 from analytics.tally.late import ibis
 from analytics.tally.narrow import of_farm_and_period
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
 from analytics.words import say
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 RECENT_DAYS = 60
 """A finding or score older than this no longer says what a cow needs now. [common practice, no source]"""
@@ -43,14 +49,17 @@ def cows_in_need(ledger: Ledger, selection: Selection) -> pd.DataFrame:
         cow, farm, reason (in words), since (date of the record that says so). ``attrs["as_of"]`` is the
         date of the newest record.
     """
-    frames = fetch_many(ledger, _questions(selection))
-    as_of = pd.Timestamp(frames["as_of"]["day"].iloc[0])
+    selection = selection.with_(visits=("all",), lesions=(), families=(), feet=(), claws=(), zones=(), severity=())
+    newest = fetch(ledger, _newest(selection))["day"].iloc[0]
+    if pd.isna(newest):
+        out = pd.DataFrame({name: pd.Series(dtype="str") for name in ("cow", "farm", "reason")})
+        return out.assign(since=pd.Series(dtype="datetime64[us]"))
+    as_of = pd.Timestamp(newest)
+    frames = fetch_many(ledger, _questions(selection, as_of.date()))
     parts = []
     for name in REASONS:
-        frame = returning_cases(frames["days"], as_of) if name == "returning" else frames[name]
+        frame = frames[name]
         frame = frame.assign(since=pd.to_datetime(frame["since"]), reason=REASONS[name])
-        if name in ("severe", "deep"):
-            frame = frame[frame["since"] >= as_of - pd.Timedelta(days=RECENT_DAYS)]
         if name == "recheck":
             frame = frame[frame["since"] <= as_of]
         parts.append(frame.sort_values(["since", "farm", "cow"], ascending=[False, True, True]))
@@ -67,29 +76,44 @@ def cows_in_need(ledger: Ledger, selection: Selection) -> pd.DataFrame:
 
 
 @built_once
-def _questions(selection: Selection) -> dict[str, Question]:
-    everything = selection.with_(visits=("all",), lesions=(), families=(), feet=(), claws=(), zones=(), severity=())
-    found = of_farm_and_period("findings", everything)
-    seen = of_farm_and_period("trims", everything)
-    rows = of_farm_and_period("scores", everything)
-    gone = ibis.union(seen.agg(day=seen.visit_date.max()), rows.agg(day=rows.visit_date.max()))
+def _newest(selection: Selection) -> Question:
+    seen, rows = of_farm_and_period("trims", selection), of_farm_and_period("scores", selection)
+    days = ibis.union(seen.agg(day=seen.visit_date.max()), rows.agg(day=rows.visit_date.max()))
+    return question_of(days.agg(day=days.day.max()))
+
+
+@built_once
+def _questions(selection: Selection, as_of: dt.date) -> dict[str, Question]:
+    """Records too old to say what a cow needs now never leave the engine, nor are they looked at."""
+    recent, lately = as_of - dt.timedelta(days=RECENT_DAYS), as_of - dt.timedelta(days=RETURNING_DAYS)
+    found = of_farm_and_period("findings", selection)
+    seen = of_farm_and_period("trims", selection)
     last_seen = seen.group_by(["farm", "cow"]).agg(seen_on=seen.visit_date.max())
-    day = one_scoring_a_day(everything)
+    day = one_scoring_a_day(_since(selection, recent))
     window = ibis.window(group_by=["farm", "cow"], order_by=ibis.desc("visit_date"))
     newest = day.mutate(place=ibis.row_number().over(window)).filter(lambda t: t.place == 0)
-    returning = found.filter(found.foot.notnull()).group_by(["farm", "cow", "foot", "lesion"])
+    deep = found.filter(found.lesion.isin(FOR_THE_VETERINARIAN), found.visit_date >= recent)
     cows = table("cows")
     asked = {
-        "as_of": gone.agg(day=gone.day.max()),
         "severe": newest.filter(newest.severe == 1).select("farm", "cow", since=newest.visit_date),
-        "deep": found.filter(found.lesion.isin(FOR_THE_VETERINARIAN))
-        .group_by(["farm", "cow"])
-        .agg(since=found.visit_date.max()),
-        "days": returning.agg(days=found.visit_date.collect(distinct=True)),
+        "deep": deep.group_by(["farm", "cow"]).agg(since=deep.visit_date.max()),
+        "returning": _returning(found.filter(found.foot.notnull(), found.visit_date > lately)),
         "recheck": open_rechecks(found, last_seen),
         "left": cows.filter(cows.left_on.notnull()).select("farm", "cow", "left_on"),
     }
     return {name: question_of(each) for name, each in asked.items()}
+
+
+def _since(selection: Selection, day: dt.date) -> Selection:
+    return selection.with_(since=max(day, selection.since) if selection.since else day)
+
+
+def _returning(found: ir.Table) -> ir.Table:
+    """Cows with the same lesion on the same foot on at least RETURNING_TIMES of the days given: farm, cow, since."""
+    days = found.select("farm", "cow", "foot", "lesion", "visit_date").distinct()
+    cases = days.group_by(["farm", "cow", "foot", "lesion"]).agg(times=days.count(), since=days.visit_date.max())
+    cases = cases.filter(cases.times >= RETURNING_TIMES)
+    return cases.group_by(["farm", "cow"]).agg(since=cases.since.max())
 
 
 def open_rechecks(found: ibis.Table, last_seen: ibis.Table) -> ibis.Table:
