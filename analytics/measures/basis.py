@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import OrderedDict
+from collections.abc import Hashable
 
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Basis
-from analytics.measures.sources import sources_of
+from analytics.measures.kept import State, remembered, store_of
+from analytics.measures.sources import of_records, sources_of
 from analytics.tally.coverage import covered
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -57,7 +60,7 @@ def basis_of(
     tuple of Said
         Cautions: nothing recorded, visits left out or of unknown kind, selective visits, few cows.
     """
-    parts = covered(ledger, selection, source)
+    parts = _parts(ledger, selection, source)
     kept = parts[parts["asked"]]
     dropped = parts[~parts["asked"]]
     left_out = tuple(_left_out(str(kind), rows) for kind, rows in dropped.groupby("kind"))
@@ -76,6 +79,17 @@ def basis_of(
         sources=sources_of(ledger, selection, source) if len(kept) else (),
     )
     return basis, _cautions(basis, selection, kept, dropped)
+
+
+_kept: OrderedDict[tuple[State, Hashable], pd.DataFrame] = store_of(pd.DataFrame)
+
+
+def _parts(ledger: Ledger, selection: Selection, source: str) -> pd.DataFrame:
+    """What is in the farms and period; kept while the ledger stays as it is, since the charts of a page share it."""
+    if not ledger.exists:
+        return covered(ledger, selection, source)
+    whole = of_records(selection)
+    return remembered(_kept, ledger, (whole, source), lambda: covered(ledger, whole, source))
 
 
 def _first(frame: pd.DataFrame, column: str) -> int:

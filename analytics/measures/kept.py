@@ -22,10 +22,20 @@ Measured = Callable[Concatenate[Ledger, Selection, P], Answer]
 State = tuple[str, Hashable]
 """A ledger's name, and what changes with every change of it."""
 
-_kept: OrderedDict[tuple[State, Hashable], Answer] = OrderedDict()
-_guard = threading.Lock()
-
 T = TypeVar("T")
+
+_stores: list[OrderedDict[tuple[State, Hashable], Any]] = []
+
+
+def store_of(_kind: type[T]) -> OrderedDict[tuple[State, Hashable], T]:
+    """A new place to keep answers of one sort in, which :func:`forget` empties with the others."""
+    made: OrderedDict[tuple[State, Hashable], T] = OrderedDict()
+    _stores.append(made)
+    return made
+
+
+_kept = store_of(Answer)
+_guard = threading.Lock()
 
 
 def state_of(ledger: Ledger) -> State:
@@ -81,9 +91,10 @@ def keep(measure: Measured[P]) -> Measured[P]:
 
 
 def forget() -> None:
-    """Forget every kept answer."""
+    """Forget every kept answer, and what answers share."""
     with _guard:
-        _kept.clear()
+        for store in _stores:
+            store.clear()
 
 
 def _hashable(options: Any) -> Hashable:

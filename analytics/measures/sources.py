@@ -7,7 +7,7 @@ from collections import OrderedDict
 from collections.abc import Hashable, Iterable
 
 from analytics.ledger import Ledger
-from analytics.measures.kept import State, remembered
+from analytics.measures.kept import State, remembered, store_of
 from analytics.tally.provenance import written_in
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -17,7 +17,12 @@ MOST_NAMED = 6
 
 _OF_FINDINGS = ("lesions", "families", "feet", "claws", "zones", "severity")
 
-_kept: OrderedDict[tuple[State, Hashable], tuple[Said, ...]] = OrderedDict()
+_kept: OrderedDict[tuple[State, Hashable], tuple[Said, ...]] = store_of(tuple)
+
+
+def of_records(selection: Selection) -> Selection:
+    """The selection without what narrows findings: a cow without the lesion is part of the answer too."""
+    return selection.with_(**{name: () for name in _OF_FINDINGS})
 
 
 def sources_of(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...]:
@@ -27,7 +32,7 @@ def sources_of(ledger: Ledger, selection: Selection, source: str) -> tuple[Said,
     """
     if not ledger.exists:
         return ()
-    whole = selection.with_(**{name: () for name in _OF_FINDINGS})
+    whole = of_records(selection)
     key = (dataclasses.astuple(whole), source)
     return remembered(_kept, ledger, key, lambda: _words(ledger, whole, source))
 

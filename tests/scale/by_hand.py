@@ -11,6 +11,7 @@ import polars as pl
 
 KEYS = ["lesion", "month", "lame_month"]
 WHOLE = ("whole-herd", "scoring")
+SOURCED = ["import_no", "farm", "visit_date", "trimmer", "locomotion_score"]
 _WHERE = "visit_kind = 'whole-herd'"
 
 
@@ -19,11 +20,12 @@ def parquet_of(ledger: Path) -> dict[str, Path]:
     out = {}
     with duckdb.connect(str(ledger), read_only=True) as connection:
         connection.execute("SET enable_progress_bar = false")
-        for name in ("trims", "findings", "scores"):
+        for name in ("trims", "findings", "scores", "trim_rows"):
             out[name] = ledger.with_name(f"{ledger.stem}-{name}.parquet")
             if not out[name].exists():
+                columns = ", ".join(SOURCED) if name == "trim_rows" else "*"
                 connection.execute(
-                    f"COPY (SELECT * FROM {name} ORDER BY farm, visit_date) TO '{out[name]}' (FORMAT parquet)"
+                    f"COPY (SELECT {columns} FROM {name} ORDER BY farm, visit_date) TO '{out[name]}' (FORMAT parquet)"
                 )
     return out
 
@@ -88,6 +90,11 @@ def _basis_sql(cursor: Any, table: str, farm: str | None) -> None:
         f"""SELECT visit_kind, kind_from, COUNT(*)
               FROM (SELECT DISTINCT visit_kind, kind_from, farm, visit_date FROM {table} {here}) GROUP BY ALL"""
     ).df()
+    met = (f"farm = '{farm}' AND " if farm else "") + ("locomotion_score IS NOT NULL AND " if table == "scores" else "")
+    cursor.execute(
+        f"""SELECT import_no, trimmer, COUNT(*) FROM trim_rows AS r WHERE {met} EXISTS (SELECT 1 FROM {table} AS t
+              WHERE visit_kind IN {WHOLE} AND t.farm = r.farm AND t.visit_date = r.visit_date) GROUP BY ALL"""
+    ).df()
 
 
 def lesions_polars(files: dict[str, Path], farm: str | None, by: str) -> pl.DataFrame:
@@ -123,16 +130,20 @@ def lesions_polars(files: dict[str, Path], farm: str | None, by: str) -> pl.Data
         whole = cases.join(risk, on="month").join(spread, on="month")
     else:
         whole = cases.join(risk, how="cross").join(spread, how="cross")
-    out, *_ = pl.collect_all([whole, *_basis_polars(files["trims"], farm)])
+    out, *_ = pl.collect_all([whole, *_basis_polars(files, "trims", farm)])
     return out.sort(["lesion", *keys])
 
 
-def _basis_polars(file: Path, farm: str | None) -> list[pl.LazyFrame]:
-    basis = pl.scan_parquet(file)
-    basis = basis.filter(pl.col("farm") == farm) if farm else basis
+def _basis_polars(files: dict[str, Path], table: str, farm: str | None) -> list[pl.LazyFrame]:
+    basis, rows = pl.scan_parquet(files[table]), pl.scan_parquet(files["trim_rows"])
+    rows = rows.filter(pl.col("locomotion_score").is_not_null()) if table == "scores" else rows
+    if farm:
+        basis, rows = basis.filter(pl.col("farm") == farm), rows.filter(pl.col("farm") == farm)
+    visits = basis.filter(pl.col("visit_kind").is_in(list(WHOLE))).select("farm", "visit_date").unique()
+    sources = rows.join(visits, on=["farm", "visit_date"], how="semi").group_by(["import_no", "trimmer"]).len()
     cows = basis.group_by(["visit_kind", "kind_from", "farm", "cow"]).len().group_by(["visit_kind", "kind_from"]).len()
     days = basis.select("visit_kind", "kind_from", "farm", "visit_date").unique()
-    return [cows, days.group_by(["visit_kind", "kind_from"]).len()]
+    return [cows, days.group_by(["visit_kind", "kind_from"]).len(), sources]
 
 
 def lame_polars(files: dict[str, Path], farm: str | None) -> pl.DataFrame:
@@ -157,7 +168,7 @@ def lame_polars(files: dict[str, Path], farm: str | None) -> pl.DataFrame:
     scale = frame.group_by(month).agg(
         pl.col("scale").min().alias("low"), pl.col("scale").max().alias("high"), pl.col("score").mean()
     )
-    out, *_ = pl.collect_all([whole, scale, *_basis_polars(files["scores"], farm)])
+    out, *_ = pl.collect_all([whole, scale, *_basis_polars(files, "scores", farm)])
     return out.sort("month")
 
 
@@ -178,7 +189,7 @@ def lesions_pandas(files: dict[str, Path], farm: str | None, by: str) -> pd.Data
     cases = both.groupby(["lesion", *keys], as_index=False)[["sum_m", "sum_mm", "sum_mn"]].sum()
     looked = looked.assign(sum_n=looked["n"], sum_nn=looked["n"] ** 2, clusters=1)
     visits = trims[[*keys, "farm", "visit_date"]].drop_duplicates()
-    _basis_pandas(files["trims"], farm)
+    _basis_pandas(files, "trims", farm)
     sums = ["sum_n", "sum_nn", "clusters"]
     if keys:
         risk = looked.groupby("month", as_index=False)[sums].sum()
@@ -187,9 +198,14 @@ def lesions_pandas(files: dict[str, Path], farm: str | None, by: str) -> pd.Data
     return cases.assign(**looked[sums].sum(), n_farms=visits["farm"].nunique(), n_visits=len(visits))
 
 
-def _basis_pandas(file: Path, farm: str | None) -> None:
+def _basis_pandas(files: dict[str, Path], table: str, farm: str | None) -> None:
     columns = ["visit_kind", "kind_from", "farm", "cow", "visit_date"]
-    basis = pd.read_parquet(file, columns=columns, filters=[("farm", "==", farm)] if farm else None)
+    here = [("farm", "==", farm)] if farm else None
+    basis = pd.read_parquet(files[table], columns=columns, filters=here)
+    rows = pd.read_parquet(files["trim_rows"], columns=SOURCED, filters=here)
+    rows = rows[rows["locomotion_score"].notna()] if table == "scores" else rows
+    visits = basis.loc[basis["visit_kind"].isin(WHOLE), ["farm", "visit_date"]].drop_duplicates()
+    rows.merge(visits, on=["farm", "visit_date"]).groupby(["import_no", "trimmer"]).size()
     basis.drop_duplicates(["visit_kind", "kind_from", "farm", "cow"]).groupby(["visit_kind", "kind_from"]).size()
     basis.drop_duplicates(["visit_kind", "kind_from", "farm", "visit_date"]).groupby(["visit_kind", "kind_from"]).size()
 
@@ -211,5 +227,5 @@ def lame_pandas(files: dict[str, Path], farm: str | None) -> pd.DataFrame:
                        severe_mn=s * n, clusters=1)  # fmt: skip
     sums = ["sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "severe", "severe_mm", "severe_mn", "clusters"]
     out = each.groupby("month", as_index=False)[sums].sum().assign(cows=once.groupby("month").size().to_numpy())
-    _basis_pandas(files["scores"], farm)
+    _basis_pandas(files, "scores", farm)
     return out
