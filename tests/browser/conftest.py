@@ -17,6 +17,8 @@ from urllib.request import urlopen
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
+from tests.browser.reading import returning
+
 expect.set_options(timeout=25_000)
 
 BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "microsoft-edge")
@@ -99,25 +101,16 @@ def standing(demo_ledger: object, tmp_path_factory: pytest.TempPathFactory) -> I
     yield from _served(demo_ledger, tmp_path_factory)
 
 
-@pytest.fixture(scope="session")
-def kept_contexts() -> dict[int, BrowserContext]:
-    """Width -> its context, which keeps the scripts as the browser of somebody who comes again does."""
-    return {}
-
-
 @pytest.fixture(params=[1280, 390])
-def page(browser: Browser, kept_contexts: dict[int, BrowserContext], request: pytest.FixtureRequest) -> Iterator[Page]:
+def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
     """A page at laptop and phone width; any error on the console fails the test."""
-    context = kept_contexts.get(request.param)
-    if context is None:
-        context = browser.new_context(viewport={"width": request.param, "height": 900}, accept_downloads=True)
-        kept_contexts[request.param] = context
-    tab = context.new_page()
+    tab = returning(browser).new_page()
+    tab.set_viewport_size({"width": request.param, "height": 900})
     errors: list[str] = []
     tab.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
     tab.on("pageerror", lambda error: errors.append(str(error)))
     tab.set_default_timeout(25_000)
     yield tab
-    context.set_offline(False)
+    tab.context.set_offline(False)
     tab.close()
     assert not errors, errors

@@ -1,22 +1,16 @@
-"""Every kind of mark leads where its row of the table leads; back, forward, reload and a sent link show the same."""
+"""A drill narrows the page; back, forward, reload and a sent link show the same."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, expect
 
-from tests.browser.addresses import EVERY_PAGE
-from tests.browser.reading import HERE, Reader
-
-MARKS = (HERE / "marks.js").read_text(encoding="utf-8")
-LINKS = """() => [...document.querySelectorAll("main [data-table]")]
-  .flatMap(table => JSON.parse(table.getAttribute("data-table")).links)
-  .concat([...document.querySelectorAll("main a[href]")].map(link => link.getAttribute("href")))"""
-"""Addresses that the keyboard reaches on a page."""
+from tests.browser.addresses import address
+from tests.browser.clicking import here
+from tests.browser.reading import Reader, returning
 
 SHOWN = """() => [...document.querySelectorAll(
   "main h1, #trail, #choices, .panel h2, .panel-body p:not([hidden]), .panel-body [data-table]")]
@@ -26,60 +20,14 @@ SHOWN = """() => [...document.querySelectorAll(
 
 @pytest.fixture(scope="module")
 def reader(browser: Browser, standing: tuple[str, Path]) -> Iterator[Reader]:
-    tab = Reader(browser, standing[0], 1280, 1000)
+    tab = Reader(browser, standing[0], 1280, 1000, context=returning(browser))
     yield tab
     tab.close()
 
 
-def here(reader: Reader) -> str:
-    return reader.page.url.removeprefix(reader.address)
-
-
-def click(reader: Reader, panel: str, kind: str) -> str:
-    """Click the first mark of a kind on a panel; gives the address it led to."""
-    before = here(reader)
-    section = reader.page.locator(f'section[aria-labelledby="title-{panel}"]')
-    section.locator(".js-plotly-plot").first.scroll_into_view_if_needed()
-    reader.page.wait_for_timeout(60)
-    chart = next(each for each in reader.page.evaluate(MARKS) if each["panel"] == panel)
-    spot = next(mark for mark in chart["marks"] if mark["kind"] == kind)
-    if not 0 < spot["y"] < 1000:
-        reader.page.mouse.wheel(0, spot["y"] - 500)
-        reader.page.wait_for_timeout(120)
-        chart = next(each for each in reader.page.evaluate(MARKS) if each["panel"] == panel)
-        spot = next(mark for mark in chart["marks"] if mark["kind"] == kind)
-    reader.page.evaluate("window.evenfootClock.start()")
-    # A hand moves before it presses: the chart finds out what lies under the pointer as it moves.
-    reader.page.mouse.move(spot["x"] - 1, spot["y"] - 1)
-    reader.page.mouse.move(spot["x"], spot["y"])
-    reader.page.wait_for_timeout(80)
-    reader.page.mouse.click(spot["x"], spot["y"])
-    reader.page.wait_for_url(lambda url: url.removeprefix(reader.address) != before)
-    reader.settle()
-    return here(reader)
-
-
-@pytest.mark.parametrize("path", EVERY_PAGE)
-def test_marks_lead_where_the_table_leads(reader: Reader, path: str) -> None:
-    reader.open(path)
-    tried: set[str] = set()
-    charts: list[dict[str, Any]] = reader.page.evaluate(MARKS)
-    links = set(reader.page.evaluate(LINKS))
-    for chart in charts:
-        missing = set(chart["leads"]) - links
-        assert not missing, f"{chart['panel']}: the keyboard does not reach {sorted(missing)[:3]}"
-    for chart in charts:
-        for kind in {mark["kind"] for mark in chart["marks"]} - tried:
-            tried.add(kind)
-            if here(reader) != path:
-                reader.follow(path)
-            assert click(reader, chart["panel"], kind) in chart["leads"]
-    assert not reader.told()
-
-
 def test_a_drill_narrows_the_page_and_comes_back(reader: Reader) -> None:
     page = reader.page
-    start = "/lesions?farms=Larkmoor"
+    start = address("/lesions")
     reader.open(start)
     shown = {here(reader): page.evaluate(SHOWN)}
     steps = [here(reader)]

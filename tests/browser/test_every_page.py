@@ -1,102 +1,157 @@
-"""Every page at the width of a phone, a tablet and a laptop: whole, quiet, from this machine alone, and without a
-barrier that axe-core knows. A page or panel added to the program is looked at without a word here."""
+"""Every page at the width of a phone, a tablet and a laptop: whole, quiet, from this machine alone, without a barrier
+that axe-core knows; with the keyboard in sight at every stop, the numbers that the command says, and marks that lead
+where the table leads. A page or panel added to the program is looked at without a word here.
+
+Most of the time goes into drawing pages, so a page is drawn once for all that is asked of it at one width.
+"""
 
 from __future__ import annotations
 
+import csv
+import io
 import os
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser
 
+from analytics.ledger import Ledger
+from dashboard.pages import PAGES
+from dashboard.panel import Drawn
+from dashboard.tables import printable
+from dashboard.view import View
 from tests.browser.addresses import DRILLED, EVERY_PAGE
-from tests.browser.reading import Reader
+from tests.browser.barriers import OF_COLOUR, OF_WIDTH, barriers, paint
+from tests.browser.clicking import LINKS, MARKS, click, here
+from tests.browser.reading import Reader, returning, saved
+from tests.browser.stops import FOCUS, FROM_THE_TOP, MOST_STEPS
 
-AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
-TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-OF_COLOUR = ["color-contrast", "link-in-text-block"]
-"""Rules that depend on the colours of the page; the others see the same page in every theme."""
-OF_WIDTH = ["target-size", "scrollable-region-focusable", "aria-hidden-focus", "meta-viewport"]
-"""Rules that depend on how wide the page is."""
-WIDTHS = (390, 820, 1280) if os.environ.get("EVENFOOT_ALL_LOOKS") else (390, 1280)
+WIDTHS = (1280, 390, 820) if os.environ.get("EVENFOOT_ALL_LOOKS") else (1280, 390)
 """A tablet's width is looked at where EVENFOOT_ALL_LOOKS=1 asks for it: a run of all tests has a quarter of an hour."""
+WIDE = [(1280, path) for path in EVERY_PAGE]
 LOOKS = [
     *((width, path) for width in WIDTHS for path in EVERY_PAGE),
-    *((width, path) for width in (390, 1280) for path in DRILLED),
+    *((width, path) for width in (1280, 390) for path in DRILLED),
 ]
+"""Begins with :data:`WIDE`: tests of the same place in both lists are run together, on one drawing of the page."""
 
 
-RUN = """async ([what, charts]) => {
-  const out = charts ? [] : [...document.querySelectorAll(".js-plotly-plot > *, tbody > tr:nth-child(n + 9)")]
-    .map(each => [each.parentNode, each]);
-  out.forEach(([, each]) => each.remove());
-  const found = await axe.run(document, {runOnly: what, resultTypes: ["violations"]});
-  out.forEach(([place, each]) => place.append(each));
-  return found;
-}"""
+@dataclass
+class Visit:
+    """A page that has been drawn at one width."""
+
+    reader: Reader
+    width: int
+    path: str
+
+    def at(self) -> Reader:
+        """The reader, on the page."""
+        if here(self.reader) != self.path:
+            if self.reader.page.url.startswith(self.reader.address):
+                self.reader.follow(self.path)
+            else:
+                self.reader.open(self.path)
+        return self.reader
 
 
 @pytest.fixture(scope="module")
-def reader(browser: Browser, standing: tuple[str, Path], request: pytest.FixtureRequest) -> Iterator[Reader]:
-    tab = Reader(browser, standing[0], request.param)
-    yield tab
-    tab.close()
+def readers(browser: Browser, standing: tuple[str, Path]) -> Iterator[dict[int, Reader]]:
+    tabs = {width: Reader(browser, standing[0], width, context=returning(browser)) for width in WIDTHS}
+    yield tabs
+    for tab in tabs.values():
+        tab.close()
 
 
-def barriers(reader: Reader, only: list[str] | None = None, *, charts: bool = False) -> list[str]:
-    """What axe-core has to say about the page as it stands.
-
-    The inside of a chart is a picture to a screen reader (its wrapper has the role and the description), and its
-    thousands of marks take axe-core most of its time; they are looked at where *charts* says so. Of a long table
-    the first rows are looked at: the others are like them.
-    """
-    page = reader.page
-    if not page.evaluate("Boolean(window.axe)"):
-        page.evaluate(AXE)
-    runs = {"type": "rule", "values": only} if only else {"type": "tag", "values": TAGS}
-    found = page.evaluate(RUN, [runs, charts])
-    return [
-        f"{each['id']}: {each['help']}: {each['nodes'][0]['html'][:160]} ({len(each['nodes'])} places)"
-        for each in found["violations"]
-    ]
+@pytest.fixture(scope="module")
+def visit(readers: dict[int, Reader], request: pytest.FixtureRequest) -> Visit:
+    width, path = request.param
+    return Visit(readers[width], width, path)
 
 
-def paint(reader: Reader, theme: str) -> None:
-    """Another theme's colours on the page as it stands, the charts aside."""
-    reader.page.evaluate(
-        """theme => {
-          document.documentElement.dataset.theme = theme;
-          document.documentElement.dataset.mantineColorScheme = theme === "night" ? "dark" : "light";
-        }""",
-        theme,
+def visits(looks: list[tuple[int, str]]) -> Any:
+    return pytest.mark.parametrize(
+        "visit", looks, indirect=True, scope="module", ids=[f"{w}-{path}" for w, path in looks]
     )
 
 
-@pytest.mark.parametrize(("reader", "path"), LOOKS, indirect=["reader"])
-def test_nothing_is_wrong_with_it(reader: Reader, path: str) -> None:
-    if reader.page.url.startswith(reader.address):
-        reader.follow(path)
-    else:
-        reader.open(path)
+@visits(LOOKS)
+def test_nothing_is_wrong_with_it(visit: Visit) -> None:
+    reader = visit.at()
     wrong = reader.looks_wrong() + reader.told()
-    width = reader.page.viewport_size["width"]  # type: ignore[index]
-    if width == 390:
-        wrong += barriers(reader, OF_WIDTH)
-    if width == 1280:
-        wrong += barriers(reader)
-        for theme in ("night", "contrast") if path in EVERY_PAGE else ():
-            paint(reader, theme)
-            wrong += [f"{theme}: {barrier}" for barrier in barriers(reader, OF_COLOUR)]
-        paint(reader, "paper")
+    if visit.width == 390:
+        wrong += barriers(reader.page, OF_WIDTH)
+    if visit.width == 1280:
+        wrong += barriers(reader.page)
+        for theme in ("night", "contrast") if visit.path in EVERY_PAGE else ():
+            paint(reader.page, theme)
+            wrong += [f"{theme}: {barrier}" for barrier in barriers(reader.page, OF_COLOUR)]
+        paint(reader.page, "paper")
     assert not wrong, "\n".join(wrong)
+
+
+@visits(WIDE)
+def test_every_stop_is_in_sight(visit: Visit) -> None:
+    """All stops of the keyboard, in order, with none in which the focus is caught."""
+    page = visit.at().page
+    page.evaluate(FROM_THE_TOP)
+    stops: list[dict[str, Any]] = []
+    out = False
+    while not out and len(stops) < MOST_STEPS:
+        page.keyboard.press("Tab")
+        at = page.evaluate(FOCUS)
+        out = at["tag"] == "BODY"
+        if not out:
+            assert at["seen"], f"the focus is out of sight: {at}"
+            stops.append(at)
+    page.keyboard.press("Escape")
+    assert stops[0]["href"] == "#content", "the first stop skips to the figures"
+    assert len(stops) > 20
+    assert len({(at["tag"], at["words"], at["href"], at["panel"]) for at in stops[-12:]}) > 2, "the focus is caught"
+
+
+@visits(WIDE)
+def test_the_numbers_of_every_panel(visit: Visit, demo_ledger: Ledger) -> None:
+    """The CSV of a panel is the whole table of its answer, asked anew outside the server."""
+    reader = visit.at()
+    view = View.read(visit.path.split("?")[0], "?" + visit.path.partition("?")[2])
+    for panel in PAGES[view.path].panels:
+        take = reader.page.locator(f'section[aria-labelledby="title-{panel.name}"] a.take[download$=".csv"]')
+        made = panel.draw(demo_ledger, view)
+        if not isinstance(made, Drawn):
+            continue
+        if made.answer.empty:
+            assert take.count() == 0, panel.name
+            continue
+        rows = list(csv.reader(io.StringIO(saved(reader, take.first).decode("utf-8-sig"))))
+        expected = printable(made.answer.table).to_csv(index=False, lineterminator="\n")
+        assert rows == list(csv.reader(io.StringIO(expected))), panel.name
+    assert not reader.told()
+
+
+@visits(WIDE)
+def test_marks_lead_where_the_table_leads(visit: Visit) -> None:
+    """Every kind of mark of a page, clicked; and the keyboard reaches all that marks lead to."""
+    reader = visit.at()
+    tried: set[str] = set()
+    charts: list[dict[str, Any]] = reader.page.evaluate(MARKS)
+    links = set(reader.page.evaluate(LINKS))
+    for chart in charts:
+        missing = set(chart["leads"]) - links
+        assert not missing, f"{chart['panel']}: the keyboard does not reach {sorted(missing)[:3]}"
+    for chart in charts:
+        for kind in {mark["kind"] for mark in chart["marks"]} - tried:
+            tried.add(kind)
+            assert click(visit.at(), chart["panel"], kind) in chart["leads"]
+    assert not reader.told()
 
 
 @pytest.mark.parametrize("path", ["/?farms=Larkmoor&theme=night", "/lesions?farms=Larkmoor&theme=contrast"])
 def test_charts_in_another_theme_have_no_barrier(browser: Browser, standing: tuple[str, Path], path: str) -> None:
-    tab = Reader(browser, standing[0], 1280)
+    tab = Reader(browser, standing[0], 1280, context=returning(browser))
     tab.open(path)
-    wrong = barriers(tab, charts=True) + tab.looks_wrong() + tab.told()
+    wrong = barriers(tab.page, charts=True) + tab.looks_wrong() + tab.told()
     tab.close()
     assert not wrong, "\n".join(wrong)

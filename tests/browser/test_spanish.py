@@ -14,7 +14,7 @@ import sample_data
 from analytics.ledger import Ledger
 from dashboard.catalogue import catalogue
 from dashboard.pages import PAGES
-from tests.browser.reading import Reader
+from tests.browser.reading import Reader, returning
 
 FARM = "Osier End"
 PATIENCE = 90_000
@@ -123,8 +123,8 @@ def test_a_drilled_cow_and_an_import_have_no_english(spanish: Reader, own_words:
 
 def test_the_switch_changes_the_language_and_is_kept(browser: Browser, standing: tuple[str, Path]) -> None:
     address, _ = standing
-    context = browser.new_context(viewport={"width": 1280, "height": 900}, locale="en-GB")
-    page = context.new_page()
+    page = returning(browser).new_page()
+    page.set_viewport_size({"width": 1280, "height": 900})
     page.set_default_timeout(25_000)
     page.goto(f"{address}/locomotion?farms={quote(FARM)}")
     expect(page.locator("main h1")).to_have_text("Locomotion")
@@ -135,13 +135,13 @@ def test_the_switch_changes_the_language_and_is_kept(browser: Browser, standing:
     expect(page.locator("#navigation a", has_text="Rebaño")).to_have_attribute("href", re.compile("language=es"))
     page.goto(f"{address}/locomotion")
     expect(page.locator("main h1")).to_have_text("Locomoción")
-    context.close()
+    page.close()
 
 
 def test_lengths_in_inches_and_dates_month_first(browser: Browser, standing: tuple[str, Path]) -> None:
     address, _ = standing
-    context = browser.new_context(viewport={"width": 1280, "height": 900}, locale="en-US")
-    page = context.new_page()
+    page = returning(browser).new_page()
+    page.set_viewport_size({"width": 1280, "height": 900})
     page.set_default_timeout(25_000)
     page.goto(f"{address}/horn?farms={quote(FARM)}&units=in&dates=month&week=sunday")
     expect(page.locator("main .skeleton")).to_have_count(0, timeout=PATIENCE)
@@ -154,4 +154,4 @@ def test_lengths_in_inches_and_dates_month_first(browser: Browser, standing: tup
     assert not re.search(r"\bmm\b|Millimetres", growth.locator("table").first.text_content() or "")
     page.locator("#picker button[data-dates-input]").first.click()
     expect(page.locator(".mantine-DatePickerInput-weekdaysRow").first).to_have_text("SMTWTFS")
-    context.close()
+    page.close()

@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, expect
 
 from dashboard.still import ATTRIBUTE, settled
 from tests.browser.conftest import start_server
-from tests.browser.reading import Reader
+from tests.browser.reading import Reader, returning
 from tests.hostile import FARMS, TEXTS, hostile_ledger
 
 PLACES = (
@@ -35,7 +35,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 
 def test_no_page_runs_what_a_sheet_says(browser: Browser, address: str) -> None:
-    reader = Reader(browser, address, 1280)
+    reader = Reader(browser, address, 1280, context=returning(browser))
     tab = reader.page
     trouble: list[str] = []
     tab.on("dialog", lambda dialog: (trouble.append(f"dialog {dialog.message}"), dialog.dismiss()))
