@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import getpass
+import io
 import json
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from dashboard.accounts import people
 from dashboard.accounts.store import Store
+from dashboard.cli import main
 from tests.accounts.people import PASSWORD, cheap_hashes
 from tests.report.made import herd
 
@@ -25,14 +28,39 @@ def ledger(tmp_path: Path) -> Path:
     return tmp_path / "l.duckdb"
 
 
-def run(ledger: Path, *words: str, typed: str = "") -> subprocess.CompletedProcess[str]:
+Said = subprocess.CompletedProcess[str]
+Run = Callable[..., Said]
+
+
+def in_a_process(ledger: Path, *words: str, typed: str = "") -> Said:
     env = {**os.environ, "EVENFOOT_LEDGER": str(ledger), "PYTHONWARNINGS": "ignore"}
     env.pop("EVENFOOT_ACCOUNTS", None)
     return subprocess.run([*COMMAND, *words], input=typed, capture_output=True, text=True, env=env, timeout=60)
 
 
-def test_accounts_are_made_listed_and_changed(ledger: Path) -> None:
-    made = run(ledger, "accounts", "add", "Olive", "--role", "owner", typed=PASSWORD + "\n")
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Runs the command without a process of its own, of which each takes a second."""
+
+    def call(ledger: Path, *words: str, typed: str = "") -> Said:
+        monkeypatch.setenv("EVENFOOT_LEDGER", str(ledger))
+        monkeypatch.delenv("EVENFOOT_ACCOUNTS", raising=False)
+        monkeypatch.setattr(sys, "argv", ["evenfoot", *words])
+        monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+        capsys.readouterr()
+        code: object = 0
+        try:
+            main()
+        except SystemExit as left:
+            code = left.code or 0
+        out, err = capsys.readouterr()
+        return subprocess.CompletedProcess(words, int(str(code)), out, err)
+
+    return call
+
+
+def test_accounts_are_made_listed_and_changed(ledger: Path, run: Run) -> None:
+    made = in_a_process(ledger, "accounts", "add", "Olive", "--role", "owner", typed=PASSWORD + "\n")
     assert made.returncode == 0, made.stderr
     assert PASSWORD not in made.stdout + made.stderr
     run(ledger, "accounts", "add", "Kim", "--role", "trimmer", "--farm", "home  FARM", typed=PASSWORD + "\n")
@@ -89,10 +117,6 @@ def test_what_makes_no_sense_is_one_sentence(
     ledger: Path, words: tuple[str, ...], typed: str, said: str, monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:  # fmt: skip
-    import io
-
-    from dashboard.cli import main
-
     cheap_hashes(monkeypatch)
     monkeypatch.setenv("EVENFOOT_LEDGER", str(ledger))
     monkeypatch.setattr(sys, "argv", ["evenfoot", "accounts", *words])

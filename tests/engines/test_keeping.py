@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pandas as pd
@@ -15,13 +16,14 @@ from analytics.ledger.erasing import erase_farm
 from analytics.ledger.history import history
 from analytics.ledger.limits import set_limit
 from analytics.ledger.mending import mend
+from analytics.ledger.postgres import PostgresEngine
 from analytics.ledger.registry import RegistryFolder
 from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
 from analytics.ledger.verifying import verify
 from analytics.mistake import Mistake
 from dashboard.keeping import print_history
 from dashboard.taking_away import export
-from tests.engines.conftest import Maker
+from tests.engines.conftest import Maker, new_database
 from tests.engines.tables import rows_of
 from tests.ledger.test_erasing import MIXED, ONLY, REGISTER, SECRET, TRACES
 
@@ -35,8 +37,9 @@ def add(ledger: Ledger, text: str, name: str) -> int:
     return add_sheets(ledger, sheets, name, f"{len(text):064d}").import_no
 
 
-@pytest.fixture
-def ledger(elsewhere: Maker) -> Ledger:
+@pytest.fixture(scope="module")
+def kept(elsewhere: Maker) -> Ledger:
+    """A ledger that is filled once and copied for each test: it takes seven imports."""
     ledger = elsewhere()
     add(ledger, OTHERS, "others.csv")
     add(ledger, ONLY, f"{SECRET.lower()}.csv")
@@ -46,6 +49,17 @@ def ledger(elsewhere: Maker) -> Ledger:
     add(ledger, REGISTER, "register.csv")
     set_limit(ledger, "long_toe_mm", 81, farm=SECRET)
     return ledger
+
+
+@pytest.fixture
+def ledger(kept: Ledger, tmp_path: Path) -> Ledger:
+    if kept.dialect != "postgres":
+        place = tmp_path / "registry"
+        shutil.copytree(kept.name.removeprefix("pyspark://").partition("?")[0], place)
+        return open_ledger(f"pyspark://{place}?buckets=4")
+    assert isinstance(kept.engine, PostgresEngine)
+    kept.engine.close()
+    return open_ledger(new_database(kept.address.rpartition("/")[0], like=kept.address.rpartition("/")[2]))
 
 
 def traces(ledger: Ledger) -> list[str]:
