@@ -68,7 +68,8 @@ def ledger_of_size(findings: int) -> tuple[Path, dict[str, Any]]:
     """A ledger of the big sheet, made anew in a process of its own, and what that took."""
     sheet = big_sheet(findings)
     place = FOLDER / f"ledger-{findings}.duckdb"
-    place.unlink(missing_ok=True)
+    for old in (place, *FOLDER.glob(f"{place.stem}-*.parquet")):
+        old.unlink(missing_ok=True)
     told = subprocess.run(
         [sys.executable, "-c", _IMPORT, str(sheet), str(place)], stdout=subprocess.PIPE, text=True, check=True
     )
