@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import logging
+import json
 from typing import Any
 
 import dash_mantine_components as dmc
-from dash import ALL, MATCH, Dash, Input, Output, State, html, no_update
-from flask import Flask, has_request_context
+from dash import ALL, Dash, Input, Output, State, html, no_update
+from dash._utils import to_json
+from flask import Flask
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
@@ -15,21 +16,20 @@ from analytics.tally.selection import Selection
 from dashboard import door, elsewhere, frame
 from dashboard.accounts import Access, Store, current_viewer, store_of
 from dashboard.accounts.roles import REFUSALS
+from dashboard.addressed import addressed
 from dashboard.ahead import draw_ahead
 from dashboard.delivery import deliver, plotly_script
-from dashboard.drawing import drawn
+from dashboard.filling import fill_panels
 from dashboard.guard import guard
-from dashboard.language import _, speak, told
+from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages import PAGES, PANELS
-from dashboard.panel import shell
-from dashboard.reader import asked_for, listen
+from dashboard.panel import shells
+from dashboard.reader import listen
 from dashboard.shared import show_shared
-from dashboard.span import following
 from dashboard.standing import only_new
+from dashboard.still import settled
 from dashboard.view import View
-
-log = logging.getLogger("evenfoot")
 
 
 class Evenfoot(Dash):
@@ -72,6 +72,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
     app.index_string = frame.INDEX
     app.layout = lambda: dmc.MantineProvider(frame.layout(), id="mantine")
     _fill_pages(app, ledger)
+    fill_panels(app, ledger, PANELS)
     draw_ahead(app, ledger, PAGES)
     _clientside(app)
     for page in PAGES.values():
@@ -109,7 +110,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
             html.P(told(page.question), className="question"),
             html.Div(id="trail"),
             html.Div(id="choices"),
-            html.Div([shell(panel) for panel in page.panels], className="panels"),
+            html.Div(shells(page.panels), className="panels", **{"data-path": path or "/"}),
             *(page.extra() if page.extra else []),
         ]
 
@@ -125,14 +126,14 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         State("around", "data"),
     )
     def around(path: str, search: str, stands: dict[str, str] | None) -> Any:
-        view, mistake = _view(path, search)
+        view, mistake = addressed(path, search)
         try:
             picker, version = frame.picker(ledger, view), str(ledger.version)
         except Mistake as known:
             # The ledger cannot be asked now: the page stands, and says why it is empty.
             picker, version, mistake = None, "", told(known.sentence)
         parts = {
-            "navigation": frame.navigation(PAGES, view),
+            "navigation": settled(json.loads(str(to_json(frame.navigation(PAGES, view))))),
             "picker": [picker, frame.mistake(mistake)],
             "look": frame.look(view),
         }
@@ -189,7 +190,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     )
     def within(search: str, path: str) -> Any:
         page = page_of(path)
-        view, _mistake = _view(path, search)
+        view, _mistake = addressed(path, search)
         if page is None:
             return None, None
         try:
@@ -198,55 +199,9 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
             choices = frame.mistake(told(mistake.sentence))
         return [frame.trail(page.trail(view) if page.trail else []), frame.chips(view)], choices
 
-    @app.callback(
-        Output({"type": "panel", "name": MATCH}, "children"),
-        Input({"type": "due", "name": MATCH}, "data"),
-        State("address", "search"),
-        State("narrow", "data"),
-        State({"type": "panel", "name": MATCH}, "id"),
-        State("address", "pathname"),
-        prevent_initial_call=True,
-    )
-    def fill(_due: str, search: str, narrow: bool | None, place: dict[str, str], path: str) -> Any:
-        """Asked by the browser when the panel is due: what is in the window first, the rest after it."""
-        panel = PANELS[place["name"]]
-        view, mistake = _view(path, search, bool(narrow))
-        if mistake:
-            return frame.mistake(mistake)
-        try:
-            return drawn(panel, ledger, view)
-        except Mistake as known:
-            return frame.mistake(told(known.sentence))
-        except Exception:
-            log.exception("panel %s failed", panel.name)
-            return frame.mistake(
-                _(
-                    "This chart could not be drawn because of an error in Evenfoot; the records are safe. The server's "
-                    "log has the details."
-                )
-            )
-
-
-def _view(path: str | None, search: str | None, narrow: bool = False) -> tuple[View, str]:
-    allowed = current_viewer().allowed
-    if has_request_context():
-        speak(asked_for(search or ""))
-    try:
-        view = View.read(path or "/", search or "", allowed, narrow)
-        following(view)
-        return view, ""
-    except Mistake as mistake:
-        return View.read(path or "/", "", allowed), told(mistake.sentence)
-
 
 def _clientside(app: Dash) -> None:
     """The browser's part: whose turn it is, applying the picker, copying the link."""
-    app.clientside_callback(
-        "window.dash_clientside.evenfoot.print",
-        Output("printed", "data"),
-        Input("print", "n_clicks"),
-        prevent_initial_call=True,
-    )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.renew",
         Output("due", "data"),

@@ -9,13 +9,12 @@ drawing.
 from __future__ import annotations
 
 import datetime as dt
+import gzip
 import json
 import os
 import threading
-import zlib
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from typing import Any
 
 from dash._utils import to_json
 
@@ -27,7 +26,7 @@ from dashboard.marks import further
 from dashboard.memory import give_back
 from dashboard.panel import Drawn, Panel, filled
 from dashboard.span import following, mark_chosen
-from dashboard.still import settled
+from dashboard.still import all_told, settled
 from dashboard.view import View
 
 MOST_KEPT = 24 * 1024 * 1024
@@ -46,8 +45,11 @@ _kept: OrderedDict[tuple[State, Hashable], bytes] = OrderedDict()
 _making: dict[Hashable, threading.Event] = {}
 
 
-def drawn(panel: Panel, ledger: Ledger, view: View) -> Any:
-    """The contents of a panel, as the plain data that travels to the browser, in the language of whoever asks.
+def drawn(panel: Panel, ledger: Ledger, view: View) -> bytes:
+    """The contents of a panel as they travel to the browser, in the language of whoever asks: JSON, pressed by gzip.
+
+    Of a panel that is ``live`` they are components for Dash, of any other elements told as text
+    (:mod:`dashboard.still`).
 
     Raises
     ------
@@ -59,7 +61,7 @@ def drawn(panel: Panel, ledger: Ledger, view: View) -> Any:
         current_viewer().role, words(),
     )  # fmt: skip
     # Read before drawing: if the ledger changes meanwhile, the newer drawing is kept under a state never asked again.
-    return json.loads(zlib.decompress(_once((state_of(ledger), own), lambda: _text(panel, ledger, view))))
+    return _once((state_of(ledger), own), lambda: _text(panel, ledger, view))
 
 
 def forget() -> None:
@@ -80,7 +82,8 @@ def _text(panel: Panel, ledger: Ledger, view: View) -> str:
         if panel.over_time and isinstance(made, Drawn):
             mark_chosen(view, made)
         parts = to_json([*filled(panel, made), further(made)] if isinstance(made, Drawn) else made)
-        return json.dumps(settled(json.loads(str(parts))), separators=(",", ":"))
+        told = settled if panel.live else all_told
+        return json.dumps(told(json.loads(str(parts))), separators=(",", ":"), ensure_ascii=False)
 
 
 def _once(key: tuple[State, Hashable], make: Callable[[], str]) -> bytes:
@@ -97,7 +100,7 @@ def _once(key: tuple[State, Hashable], make: Callable[[], str]) -> bytes:
         other.wait()
         # It may have failed there; then this reader tries, and is told what is wrong.
     try:
-        drawn = zlib.compress(make().encode(), PRESSED)
+        drawn = gzip.compress(make().encode(), PRESSED)
         with _guard:
             stale = drop_older(_kept, key[0])
             _kept[key] = drawn

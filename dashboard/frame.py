@@ -78,7 +78,6 @@ def _around() -> Any:
             dcc.Store(id="ahead"),
             dcc.Store(id="ahead-of"),
             dcc.Store(id="opened-row"),
-            dcc.Store(id="printed"),
             dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),
             html.Header(
                 [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
@@ -18,6 +18,7 @@ from analytics.words import Said, say
 from dashboard.charts.labels import column_label, value_label
 from dashboard.language import _, _n, told, words
 from dashboard.reader import for_charts
+from dashboard.still import held
 from dashboard.tables import basis_sentences, csv_text, printable
 from dashboard.view import View
 
@@ -63,7 +64,8 @@ class Panel:
     a chart.
     ``formula`` says in words how the figure is worked out. A panel ``over_time`` is the one on which a stretch of
     time is chosen: it keeps the whole period and shows the stretch, while the others follow it. ``busy`` is said
-    when drawing takes more than a second.
+    when drawing takes more than a second. A panel that is ``live`` holds parts that Dash must know, such as a grid; the
+    others are told as text.
     """
 
     name: str
@@ -73,10 +75,40 @@ class Panel:
     wide: bool = False
     over_time: bool = False
     busy: Said | str = COUNTING
+    live: bool = False
 
 
-def shell(panel: Panel) -> html.Section:
-    """The empty panel that a page shows at once; its contents follow."""
+def shells(panels: Sequence[Panel]) -> list[Any]:
+    """The empty panels that a page shows at once; their contents follow."""
+    out: list[Any] = []
+    waiting: list[Any] = []
+    for panel in panels:
+        if panel.live:
+            out += [held(waiting)] if waiting else []
+            waiting = []
+            out.append(_live(panel))
+        else:
+            waiting.append(_shell(panel))
+    return [*out, held(waiting)] if waiting else out
+
+
+def _shell(panel: Panel) -> list[Any]:
+    body = {
+        "class": "panel-body",
+        "data-panel": panel.name,
+        # Shown by the style sheet when drawing takes more than a second.
+        "data-busy": told(panel.busy),
+    }
+    inside = [
+        ["h2", {"id": f"title-{panel.name}"}, [told(panel.title)]],
+        ["div", body, [["div", {"class": "skeleton", "aria-hidden": "true"}, []]]],
+    ]
+    around = {"class": "panel wide" if panel.wide else "panel", "aria-labelledby": f"title-{panel.name}"}
+    return ["section", around, inside]
+
+
+def _live(panel: Panel) -> html.Section:
+    """A panel that Dash fills."""
     return html.Section(
         [
             html.H2(told(panel.title), id=f"title-{panel.name}"),
@@ -85,8 +117,7 @@ def shell(panel: Panel) -> html.Section:
                 html.Div(className="skeleton", **{"aria-hidden": "true"}),
                 id={"type": "panel", "name": panel.name},
                 className="panel-body",
-                # Shown by the style sheet when drawing takes more than a second.
-                **{"data-busy": told(panel.busy)},
+                **{"data-panel": panel.name, "data-busy": told(panel.busy), "data-live": ""},
             ),
         ],
         className="panel wide" if panel.wide else "panel",

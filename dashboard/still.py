@@ -3,12 +3,14 @@
 Every Dash component costs the browser a little whenever anything on the page changes, and a page has hundreds of
 sentences, folds and links that never change by themselves. Neighbours of that kind travel as one component with
 their contents in an attribute; ``evenfoot.js`` makes elements of it, texts as texts, so that no word of a sheet can
-become markup. What has a name, a chart in it, or anything else that Dash must know stays a component.
+become markup. Charts are told so too, and drawn by ``panels.js``. What has a name, or anything else that Dash must
+know, stays a component.
 """
 
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 PLAIN = "dash_html_components"
@@ -29,6 +31,9 @@ ATTRIBUTES = {
 """Properties of a component and what they are called in the page; besides them ``aria-`` and ``data-``."""
 
 ATTRIBUTE = "data-still"
+
+CHART = "chart"
+"""What stands for the tag of a chart; its attributes are its figure, settings and height."""
 
 HOLDER = "Section"
 """Of a kind that no panel uses otherwise: React keeps an element where one of the same kind follows it, and with it
@@ -55,10 +60,7 @@ def settled(parts: Any) -> Any:
 
     def put() -> None:
         if waiting:
-            text = json.dumps(waiting, separators=(",", ":"), ensure_ascii=False)
-            out.append(
-                {"namespace": PLAIN, "type": HOLDER, "props": {"className": "still", ATTRIBUTE: text}},
-            )
+            out.append(held(waiting))
             waiting.clear()
 
     for part in parts if isinstance(parts, list) else [parts]:
@@ -78,15 +80,49 @@ def settled(parts: Any) -> Any:
     return out
 
 
+def held(parts: list[Any]) -> dict[str, Any]:
+    """The one component that carries what is told as text."""
+    text = json.dumps(parts, separators=(",", ":"), ensure_ascii=False)
+    return {"namespace": PLAIN, "type": HOLDER, "props": {"className": "still", ATTRIBUTE: text}}
+
+
+def all_told(parts: Any) -> list[Any]:
+    """The contents of a panel as text alone: elements, texts and charts.
+
+    Raises
+    ------
+    ValueError
+        Something in it must stay a component: the panel has to be ``live``.
+    """
+    out = []
+    for part in parts if isinstance(parts, list) else [parts]:
+        if part is None:
+            continue
+        told = _told(part)
+        if told is None:
+            raise ValueError(f"not to be told as text: {json.dumps(part)[:300]}")
+        out.append(told)
+    return out
+
+
 def _told(part: Any) -> Any:
     """An element as ``[tag, attributes, contents]``, a text as itself; None for what must stay a component."""
     if isinstance(part, str | int | float):
         return str(part)
-    if not isinstance(part, dict) or part.get("namespace") != PLAIN:
+    if not isinstance(part, dict):
+        return None
+    if part.get("type") == "Graph" and "id" not in part["props"]:
+        props = part["props"]
+        style = _style(props.get("style") or {})
+        return [CHART, {"figure": props["figure"], "config": props.get("config") or {}, "style": style}, []]
+    if part.get("namespace") != PLAIN:
         return None
     attributes: dict[str, str] = {}
     for name, value in part["props"].items():
         if name == "children" or value is None or value is False:
+            continue
+        if name == "style":
+            attributes["style"] = _style(value)
             continue
         called = name if name.startswith(("aria-", "data-")) else ATTRIBUTES.get(name)
         if called is None:
@@ -102,3 +138,15 @@ def _told(part: Any) -> Any:
             return None
         contents.append(told)
     return [str(part["type"]).lower(), attributes, contents]
+
+
+def _style(style: dict[str, Any]) -> str:
+    """A style as the page writes it.
+
+    Examples
+    --------
+    >>> _style({"flexWrap": "wrap", "height": None, "width": "12px"})
+    'flex-wrap:wrap;width:12px'
+    """
+    names = {name: re.sub("[A-Z]", lambda letter: f"-{letter[0].lower()}", name) for name in style}
+    return ";".join(f"{names[name]}:{value}" for name, value in style.items() if value is not None)

@@ -111,41 +111,6 @@
     return data && data.to ? data.to : null;
   }
 
-  /* What stays as it is: one element carries it as text (dashboard/still.py); texts are set as texts, never as markup. */
-  function put(place, parts) {
-    parts.forEach((part) => {
-      if (typeof part === "string") return place.append(part);
-      const made = document.createElement(part[0]);
-      Object.entries(part[1]).forEach(([name, value]) => made.setAttribute(name, value));
-      put(made, part[2]);
-      place.append(made);
-    });
-  }
-  /* What a reader has opened is open again when the panel is filled anew. */
-  const opened = new Set();
-  function known(fold) {
-    const panel = fold.closest(".panel");
-    return panel && panel.getAttribute("aria-labelledby") + " " + fold.querySelector("summary").textContent;
-  }
-  document.addEventListener(
-    "toggle",
-    (event) => {
-      const fold = event.target;
-      if (fold.isConnected && fold.matches(".panel details")) opened[fold.open ? "add" : "delete"](known(fold));
-    },
-    true
-  );
-  function unfold() {
-    document.querySelectorAll("[data-still]").forEach((place) => {
-      const text = place.getAttribute("data-still");
-      if (place.evenfootStill === text) return;
-      place.evenfootStill = text;
-      place.replaceChildren();
-      put(place, JSON.parse(text));
-      place.querySelectorAll("details").forEach((fold) => (fold.open = fold.open || opened.has(known(fold))));
-    });
-  }
-
   /* A click on a mark leads where the mark says. */
   function listen(chart) {
     if (!chart.on || chart.evenfootEvents === chart._ev) return;
@@ -170,6 +135,10 @@
       height: chart.clientHeight,
       scale: kind === "png" ? 2 : 1,
     });
+  });
+
+  document.addEventListener("click", (event) => {
+    if (event.target.closest && event.target.closest("button[data-print]")) window.print();
   });
 
   /* On a phone, the line that says farm and period opens the choices of them. */
@@ -254,7 +223,7 @@
     const link = document.querySelector("#navigation a.here");
     if (!link || link.pathname === here) return;
     here = link.pathname;
-    const line = link.parentElement;
+    const line = link.closest("nav");
     if (line.scrollWidth > line.clientWidth) line.scrollLeft = link.offsetLeft - line.offsetLeft - 24;
   }
   function tend() {
@@ -279,7 +248,7 @@
     });
   }
   new MutationObserver(() => {
-    unfold(); // before anything is painted
+    window.evenfootPanels && window.evenfootPanels.unfold(); // before anything is painted
     soon();
   }).observe(document, {
     subtree: true,
@@ -297,12 +266,8 @@
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     evenfoot: {
-      print: function (clicks) {
-        if (clicks) window.print();
-        return none();
-      },
-      renew: function () {
-        return window.evenfootTurns.renew();
+      renew: function (_path, _search, _narrow, written) {
+        return window.evenfootTurns.renew(JSON.stringify(written || null));
       },
       /* A chosen row of a grid leads where its "to" says. */
       row: function (rows) {

@@ -1,17 +1,39 @@
 /* Whose turn it is: the panels in the window are asked for at once, the others after them, nearest first.
 
-   Every panel has a store "due"; a new value in it makes Dash ask the server for the panel. */
+   A panel is fetched from an address of its own. One that is live has a store "due": a new value in it makes Dash ask
+   the server for it. */
 (function () {
   "use strict";
   const GIVEN_UP = 60000;
   const STILL = 1000;
   const TOGETHER = 2; // out of sight: while one is drawn here, the server works on the next
-  let now = 0;
-  const asked = new Map(); // panel -> the round in which it was last asked for
+  let now = 0; // the round
+  let view = ""; // what its panels are asked for
+  let written = "null"; // what this reader has written down since the page was opened
   const away = new Set(); // panels of this round that the server has not answered yet
 
-  const bodies = () => document.querySelectorAll(".panel-body[id]");
-  const nameOf = (body) => JSON.parse(body.id).name;
+  const bodies = () => document.querySelectorAll(".panel-body[data-panel]");
+  const nameOf = (body) => body.dataset.panel;
+  const media = window.matchMedia("(max-width: 600px)");
+  let phone = media.matches;
+  media.addEventListener("change", () =>
+    setTimeout(() => {
+      phone = media.matches;
+      soon();
+    }, 250) // a window is small for a moment while its picture is taken
+  );
+  let left = new AbortController(); // ends what is on its way for a view that was left
+
+  /* The address has changed, or what is shown under it: everything on the page is due. */
+  function begin(of) {
+    view = of;
+    now += 1;
+    away.clear();
+    left.abort();
+    left = new AbortController();
+    bodies().forEach(wait);
+  }
+  const isAsked = (body) => body.evenfootAsked === now + " " + nameOf(body);
 
   function distance(body) {
     const box = body.closest(".panel").getBoundingClientRect();
@@ -22,10 +44,32 @@
   function ask(body) {
     const name = nameOf(body);
     const round = now;
-    asked.set(name, round);
+    body.evenfootAsked = now + " " + name;
     away.add(name);
-    window.dash_clientside.set_props({ type: "due", name: name }, { data: round });
+    if ("live" in body.dataset) window.dash_clientside.set_props({ type: "due", name: name }, { data: round });
+    else fetchPanel(body, name, round);
     setTimeout(() => answered(name, round), GIVEN_UP);
+  }
+
+  const refused = (words) => [["p", { class: "mistake", role: "alert" }, [words]]];
+  function fetchPanel(body, name, round) {
+    const asked = new URLSearchParams({ path: window.location.pathname, search: window.location.search });
+    if (phone) asked.set("narrow", "1");
+    body.dataset.asked = "";
+    window
+      .fetch("/_panel/" + name + "?" + asked, { signal: left.signal })
+      .then((answer) => (answer.ok ? answer.json() : answer.text().then(refused)))
+      .then((parts) => {
+        if (round === now && body.isConnected) window.evenfootPanels.fill(body, parts);
+      })
+      .catch((problem) => {
+        // That the server is silent is said above the page.
+        if (!["AbortError", "TypeError"].includes(problem.name)) throw problem;
+      })
+      .finally(() => {
+        if (round === now) delete body.dataset.asked;
+        answered(name, round);
+      });
   }
 
   function answered(name, round) {
@@ -46,10 +90,14 @@
   }
 
   function next() {
-    if (!now || document.hidden) return;
+    const page = document.querySelector(".panels");
+    // Until the page of a new address has come, the panels are those of the page that is being left.
+    if (!page || page.dataset.path !== window.location.pathname || document.hidden) return;
+    const due = [window.location.pathname, window.location.search, phone, written].join(" ");
+    if (due !== view) begin(due);
     const later = [];
     for (const body of bodies()) {
-      if (asked.get(nameOf(body)) === now) continue;
+      if (isAsked(body)) continue;
       const far = distance(body);
       if (!far) ask(body);
       else later.push({ far, body });
@@ -92,6 +140,8 @@
   window.addEventListener("scroll", soon, { passive: true, capture: true });
   window.addEventListener("resize", soon);
   document.addEventListener("visibilitychange", soon);
+  window.addEventListener("popstate", soon);
+  window.addEventListener("_dashprivate_pushstate", soon);
 
   /* The server's answer to a panel ends its turn, whether it was good or not. */
   const send = window.fetch;
@@ -115,11 +165,9 @@
 
   window.evenfootTurns = {
     next,
-    /* The address has changed, or a page has been put up: everything on it is due. */
-    renew: function () {
-      now += 1;
-      away.clear();
-      bodies().forEach(wait);
+    /* The address has changed, a page has been put up, or something has been written down. */
+    renew: function (what) {
+      written = what;
       soon();
       return now;
     },

@@ -153,6 +153,6 @@ PAGE = Page(
             wide=True,
             busy=FITTING,
         ),
-        Panel("change-recorded", "Recorded changes", _recorded, wide=True),
+        Panel("change-recorded", "Recorded changes", _recorded, wide=True, live=True),
     ),
 )

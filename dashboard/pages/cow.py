@@ -104,7 +104,7 @@ def _who(ledger: Ledger, view: View) -> Any:
     if len(frames["scores"]) and frames["scores"]["severe"].iloc[0] == 1:
         parts.append(html.P(_("She was severely lame when last scored: ask your veterinarian."), className="caution"))
     heading = html.H3(_("Cow {cow}, {farm}", cow=cow["cow"], farm=cow["farm"]))
-    return [heading, *parts, html.Button(_("Print"), id="print", className="take")]
+    return [heading, *parts, html.Button(_("Print"), className="take", **{"data-print": ""})]
 
 
 def _timeline(ledger: Ledger, view: View) -> Any:

@@ -176,7 +176,7 @@ PAGE = Page(
             "Trims with a lesion out of all trims of the quarter; all on one scale, farms with the most first.",
             wide=True,
         ),
-        Panel("farms-table", "Table to sort", _table, wide=True),
+        Panel("farms-table", "Table to sort", _table, wide=True, live=True),
         Panel("farms-published", "Published figures", _published, wide=True),
     ),
 )

@@ -171,6 +171,7 @@ PAGE = Page(
             "other figures for it alone.",
             wide=True,
             over_time=True,
+            live=True,
         ),
         rolling_panel("lesion-rolling", "lesion"),
         years_panel("lesion-years", "lesion"),

@@ -74,6 +74,7 @@ PAGE = Page(
             "more (0-3 scale: 3). Choose a month to see who was lame then.",
             wide=True,
             over_time=True,
+            live=True,
         ),
         rolling_panel("locomotion-rolling", "lameness"),
         years_panel("locomotion-years", "lameness"),

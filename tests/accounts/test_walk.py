@@ -21,6 +21,7 @@ from analytics.words import say
 from dashboard import progress
 from dashboard.accounts import links, people
 from dashboard.accounts.viewer import OWNER
+from dashboard.filling import PLACE
 from dashboard.pages import PAGES, PANELS
 from dashboard.pages.report import FIELDS
 from tests.accounts.asking import ask, marks, panel, settled
@@ -339,6 +340,7 @@ def test_every_address_as_every_role_and_as_nobody(offices: list[Office], people
     office = offices[0]
     paths = {
         rule.rule.replace("<path:path>", "zz").replace("<path:filename>", "zz").replace("<token>", "zz")
+        .replace("<name>", "lesion-cows")
         .replace("<string:package_name>/<path:fingerprinted_path>", "dash/zz")
         for rule in office.app.server.url_map.iter_rules()
     }  # fmt: skip
@@ -362,6 +364,20 @@ def test_nobody_reaches_any_callback(offices: list[Office]) -> None:
     stranger = office.client()
     stranger.client.set_cookie(office.store.cookie("evenfoot-session"), "made up", domain="localhost")
     assert stranger.post("/_dash-update-component", json={}).status_code == 401
+
+
+def test_nobody_reaches_any_panel(offices: list[Office], people_in: list[dict[str, Browser]]) -> None:
+    nobody, reader = offices[0].client(), people_in[0]["Kim"]
+    for name, panel_ in PANELS.items():
+        address = f"{PLACE}{name}?path=%2F&search={ASKED.replace('&', '%26')}"
+        assert nobody.get(address).status_code == 401, name
+        if panel_.live:
+            assert reader.get(address).status_code == 404, name
+    for odd in ("nothing", "herd-review%00", "x" * 5000):
+        assert reader.get(f"{PLACE}{odd}").status_code == 404, odd
+    assert reader.post(f"{PLACE}herd-review").status_code == 405
+    # Not asked with anything, it shows the records this reader may see.
+    assert not marks(reader.get(f"{PLACE}herd-review").text)
 
 
 def test_every_callback_is_walked(offices: list[Office]) -> None:

@@ -34,9 +34,7 @@ def take(page: Page, path: str, file: Path) -> None:
     address, _hash, title = path.partition("#")
     page.goto(address)
     expect(page.locator(".panel").first).to_be_visible()
-    expect(page.locator(".skeleton, .dash-graph--pending, [data-dash-is-loading=true]")).to_have_count(
-        0, timeout=60_000
-    )
+    expect(page.locator(".skeleton, [data-asked], [data-dash-is-loading=true]")).to_have_count(0, timeout=60_000)
     page.wait_for_timeout(1200)
     if title:
         page.evaluate("title => document.getElementById(title).closest('.panel').scrollIntoView()", title)

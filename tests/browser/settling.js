@@ -18,7 +18,7 @@
   new MutationObserver(note).observe(document, {
     subtree: true, childList: true, characterData: true, attributes: true, attributeFilter: ["d", "data-table", "src"],
   });
-  const busy = () => document.querySelector(".skeleton, [data-waiting], .dash-graph--pending, [data-dash-is-loading=true]") !== null
+  const busy = () => document.querySelector(".skeleton, [data-waiting], [data-asked], [data-dash-is-loading=true]") !== null
     || document.querySelector("main h1") === null;
   window.evenfootClock = {
     start: () => { clock.from = performance.now(); clock.window = clock.whole = 0; },

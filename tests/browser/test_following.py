@@ -35,7 +35,7 @@ def test_a_month_chosen_is_followed_marked_and_taken_away(tab: Page, served: tup
     expect(cows).to_contain_text("of 512 cows had any lesion")
     chart = months.locator(".js-plotly-plot")
     chart.scroll_into_view_if_needed()
-    expect(tab.locator("main .skeleton, main [data-waiting], main .dash-graph--pending")).to_have_count(0)
+    expect(tab.locator("main .skeleton, main [data-waiting], main [data-asked]")).to_have_count(0)
     point = chart.locator(".scatterlayer .points path").nth(3)
     point.scroll_into_view_if_needed()
     box = point.bounding_box()

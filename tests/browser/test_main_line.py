@@ -82,7 +82,7 @@ def test_a_click_on_a_bar_drills(page: Page, served: tuple[str, Path]) -> None:
     chart = panel(page, "lesion-types").locator(".js-plotly-plot")
     expect(chart).to_be_visible()
     # Once the page has stopped moving: a point that is looked up and then moves away cannot be hit.
-    expect(page.locator("main .skeleton, main [data-waiting], main .dash-graph--pending")).to_have_count(0)
+    expect(page.locator("main .skeleton, main [data-waiting], main [data-asked]")).to_have_count(0)
     point = chart.locator(".scatterlayer .points path").first
     point.scroll_into_view_if_needed()
     box = point.bounding_box()

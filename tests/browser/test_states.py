@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, Route, expect
 from analytics.progress import stage
 from analytics.words import say
 from dashboard import progress
+from dashboard.filling import PLACE
 from tests.browser.conftest import start_server
 from tests.browser.reading import Reader
 
@@ -30,13 +31,15 @@ def test_a_page_is_there_before_its_figures_and_says_when_it_takes_a_while(reade
     released = False
 
     def hold(route: Route) -> None:
-        if not released and '"type":"panel"' in (route.request.post_data or ""):
+        asked = route.request
+        if not released and (PLACE in asked.url or '"type":"panel"' in (asked.post_data or "")):
             held.append(route)
         else:
             route.continue_()
 
     page = reader.page
     page.route("**/_dash-update-component*", hold)
+    page.route(f"**{PLACE}*", hold)
     page.goto(f"{reader.address}/comparison?farms=Larkmoor")
     expect(page.locator("main h1")).to_be_visible()
     expect(page.locator(".skeleton").first).to_be_visible()
@@ -50,7 +53,7 @@ def test_a_page_is_there_before_its_figures_and_says_when_it_takes_a_while(reade
     for route in held:
         route.continue_()
     reader.settle()
-    expect(page.locator(".skeleton, [data-dash-is-loading]")).to_have_count(0)
+    expect(page.locator(".skeleton, [data-asked], [data-dash-is-loading]")).to_have_count(0)
     assert not reader.told()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import random
 import threading
@@ -42,10 +43,9 @@ def counting(answers: list[str], *, wait: float = 0.0) -> Panel:
     return Panel("counting", "Cows", draw)
 
 
-def words(content: Any) -> str:
+def words(content: bytes) -> str:
     """The text of a panel of one paragraph."""
-    [still] = content
-    [[tag, _attributes, [text]]] = json.loads(still["props"]["data-still"])
+    [[tag, _attributes, [text]]] = json.loads(gzip.decompress(content))
     assert tag == "p"
     return str(text)
 

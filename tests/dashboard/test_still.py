@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from typing import Any
 
+import pytest
 from dash import dcc, html
 from dash._utils import to_json
 
 from analytics.ledger import Ledger
-from dashboard.pages import PANELS
-from dashboard.panel import Drawn, filled
-from dashboard.still import ATTRIBUTE, settled
+from dashboard.pages import PAGES, PANELS
+from dashboard.panel import Drawn, filled, shells
+from dashboard.still import ATTRIBUTE, CHART, all_told, settled
 from dashboard.view import View
 
 
@@ -26,6 +27,9 @@ def tree(part: Any) -> Any:
     if isinstance(part, list):
         return [part[0], part[1], [tree(child) for child in part[2]]]
     props = {k: v for k, v in part["props"].items() if k != "children" and v is not None and v is not False}
+    if part["type"] == "Graph":
+        style = ";".join(f"{name}:{value}" for name, value in props["style"].items())
+        return [CHART, {"figure": props["figure"], "config": props["config"], "style": style}, []]
     children = part["props"].get("children")
     inside = [child for child in (children if isinstance(children, list) else [children]) if child is not None]
     return [part["type"].lower(), props, [tree(child) for child in inside]]
@@ -63,15 +67,17 @@ def test_nothing_is_lost_and_nothing_moves(demo_ledger: Ledger) -> None:
         before = plain(filled(panel, drawn) if isinstance(drawn, Drawn) else drawn)
         parts = [part for part in (before if isinstance(before, list) else [before]) if part is not None]
         assert [same_names(each) for each in told_again(settled(parts))] == [same_names(tree(each)) for each in parts]
+        if not panel.live:
+            assert all_told(parts) == [same_names(tree(each)) for each in parts]
 
 
 def test_what_dash_must_know_stays_a_component() -> None:
     parts = plain(
         [
             html.P("before"),
-            html.Div([html.Span("a"), dcc.Graph(figure={}), html.Span("b")]),
+            html.Div([html.Span("a"), dcc.Graph(figure={}, id="named"), html.Span("b")]),
             html.Button("Add", id="add"),
-            html.P("styled", style={"color": "red"}),
+            html.P("named", title="said", key="n"),
             html.P("after"),
             html.Details([html.Summary("fold"), html.Button("Take back", id="back")]),
         ]
@@ -82,3 +88,16 @@ def test_what_dash_must_know_stays_a_component() -> None:
     assert [each["type"] for each in out[5]["props"]["children"]] == ["Summary", "Button"], (
         "a summary is its fold's own"
     )
+    for part in parts[1:4]:
+        with pytest.raises(ValueError, match="not to be told as text"):
+            all_told([part])
+
+
+def test_only_panels_that_are_live_are_left_to_dash() -> None:
+    """A page is told as text but for those."""
+    for page in PAGES.values():
+        made = plain(shells(page.panels))
+        bodies = json.dumps(made).count("panel-body")
+        assert bodies == len(page.panels)
+        stores = [part for part in made if part["props"].get(ATTRIBUTE) is None]
+        assert len(stores) == sum(panel.live for panel in page.panels) <= 1

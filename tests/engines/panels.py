@@ -14,7 +14,7 @@ import numpy as np
 from analytics.ledger import Ledger
 from dashboard.accounts.store import Store
 from dashboard.pages import PANELS
-from tests.accounts.asking import STAMPED, ask, path_of
+from tests.accounts.asking import STAMPED, contents
 from tests.accounts.people import Clock, Office
 from tests.engines.alike import DIGITS
 
@@ -32,9 +32,7 @@ def office_of(ledger: Ledger, folder: Path) -> Office:
 
 def drawn(office: Office, name: str, search: str) -> tuple[int, str]:
     """Status and text of what a panel shows for an address."""
-    key = '{"name":["MATCH"],"type":"panel"}.children'
-    values = {"address.search": search, "narrow.data": False, "address.pathname": path_of(name)}
-    return ask(office, office.client(), key, values, {"name": name, "type": "panel"})
+    return contents(office, office.client(), name, search)
 
 
 def shown_by(office: Office, search: str, names: Iterable[str] = tuple(PANELS)) -> dict[str, Any]:

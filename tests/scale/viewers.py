@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
-import json
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from urllib.parse import urlencode
-from urllib.request import Request, urlopen
+from urllib.request import urlopen
 
 from tests.browser.conftest import start_server
+from tests.panel_requests import request_for
 from tests.scale.ledgers import farm_name, farms_of
 from tests.scale.table import head, line, milliseconds, percentiles, timed
 
@@ -34,25 +34,9 @@ def panel(address: str, name: str, path: str, search: str) -> bytes:
     SystemExit
         The answer is not a drawn panel.
     """
-    place = {"name": name, "type": "panel"}
-    body = {
-        "output": '{"name":["MATCH"],"type":"panel"}.children',
-        "outputs": {"id": place, "property": "children"},
-        "inputs": [{"id": {"name": name, "type": "due"}, "property": "data", "value": 1}],
-        "state": [
-            {"id": "address", "property": "search", "value": search},
-            {"id": "narrow", "property": "data", "value": False},
-            {"id": place, "property": "id", "value": place},
-            {"id": "address", "property": "pathname", "value": path},
-        ],
-        "changedPropIds": [f'{{"name":"{name}","type":"due"}}.data'],
-    }
-    asked = Request(
-        f"{address}/_dash-update-component", json.dumps(body).encode(), {"Content-Type": "application/json"}
-    )
-    with urlopen(asked, timeout=120) as answer:
+    with urlopen(request_for(address, name, path, search), timeout=120) as answer:
         data = bytes(answer.read())
-    if b'"children"' not in data or b"error in Evenfoot" in data:
+    if b"basis" not in data or b"error in Evenfoot" in data:
         raise SystemExit(f"{name} at {path}{search} was not drawn: {data[:300]!r}")
     return data
 

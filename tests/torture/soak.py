@@ -24,14 +24,14 @@ import tempfile
 import threading
 import time
 from pathlib import Path
-from typing import Any
 from urllib.error import URLError
-from urllib.request import Request, urlopen
+from urllib.request import urlopen
 
 from analytics.ledger import Ledger
 from analytics.ledger.adding import add_sheets, undo_import
 from analytics.ledger.verifying import verify
 from analytics.mistake import Mistake
+from tests.panel_requests import request_for
 from tests.torture.imports import sheet_of
 
 FAILED = "could not be drawn because of an error"
@@ -74,34 +74,10 @@ class Server:
                 break
             except (URLError, OSError):
                 time.sleep(0.1)
-        with urlopen(f"{self.address}/_dash-dependencies", timeout=30) as answer:
-            callbacks = json.load(answer)
-        [self.fill] = [
-            one for one in callbacks if '"type":"panel"' in one["output"] and one["output"].endswith(".children")
-        ]
 
     def panel(self, name: str, path: str, search: str) -> str:
         """What the server sends for one panel."""
-        place = {"name": name, "type": "panel"}
-        values = {("address", "search"): search, ("address", "pathname"): path, ("narrow", "data"): False}
-
-        def given(one: dict[str, Any]) -> dict[str, Any]:
-            if one["id"].startswith("{"):
-                due = one["property"] == "data"
-                own = {**place, "type": "due"} if due else place
-                return {"id": own, "property": one["property"], "value": 1 if due else place}
-            return {**one, "value": values.get((one["id"], one["property"]))}
-
-        body = {
-            "output": self.fill["output"],
-            "outputs": {"id": place, "property": "children"},
-            "inputs": [given(one) for one in self.fill["inputs"]],
-            "state": [given(one) for one in self.fill["state"]],
-            "changedPropIds": [f'{{"name":"{name}","type":"due"}}.data'],
-        }
-        headers = {"Content-Type": "application/json"}
-        asked = Request(f"{self.address}/_dash-update-component", json.dumps(body).encode(), headers)
-        with urlopen(asked, timeout=120) as answer:
+        with urlopen(request_for(self.address, name, path, search), timeout=120) as answer:
             return str(answer.read().decode())
 
     def memory(self) -> float:
