@@ -18,7 +18,7 @@ run: $(READY)
 	$(BIN)/evenfoot demo --ledger build/demo.duckdb --port $(PORT)
 
 test: $(READY)
-	$(BIN)/python -m pytest -q -n 2 --dist loadfile
+	$(BIN)/python -m pytest -q -n 2 --dist loadfile --no-loadscope-reorder
 
 # Spark and Java's side of it are large, so they are apart: only who keeps a registry needs them, and the tests of it.
 spark: $(READY)
