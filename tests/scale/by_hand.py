@@ -80,15 +80,14 @@ def lame_sql(cursor: Any, farm: str | None) -> pd.DataFrame:
 
 def _basis_sql(cursor: Any, table: str, farm: str | None) -> None:
     """What an answer rests on, and what it leaves out, is part of every view."""
-    here = f"WHERE farm = '{farm}'" if farm else ""
+    here = f"farm = '{farm}' AND " if farm else ""
     cursor.execute(
-        f"""SELECT visit_kind, kind_from, COUNT(*), SUM(rows_met) FROM (
-              SELECT visit_kind, kind_from, farm, cow, COUNT(*) AS rows_met FROM {table} {here} GROUP BY ALL)
-            GROUP BY ALL"""
+        f"SELECT COUNT(*) FROM (SELECT DISTINCT farm, cow FROM {table} WHERE {here} visit_kind IN {WHOLE})"
     ).df()
     cursor.execute(
-        f"""SELECT visit_kind, kind_from, COUNT(*)
-              FROM (SELECT DISTINCT visit_kind, kind_from, farm, visit_date FROM {table} {here}) GROUP BY ALL"""
+        f"""SELECT visit_kind, kind_from, COUNT(*), SUM(n), MIN(visit_date), MAX(visit_date)
+              FROM (SELECT visit_kind, kind_from, farm, visit_date, COUNT(*) AS n FROM {table} WHERE {here} TRUE
+              GROUP BY ALL) GROUP BY ALL"""
     ).df()
     met = (f"farm = '{farm}' AND " if farm else "") + ("locomotion_score IS NOT NULL AND " if table == "scores" else "")
     cursor.execute(
@@ -139,11 +138,12 @@ def _basis_polars(files: dict[str, Path], table: str, farm: str | None) -> list[
     rows = rows.filter(pl.col("locomotion_score").is_not_null()) if table == "scores" else rows
     if farm:
         basis, rows = basis.filter(pl.col("farm") == farm), rows.filter(pl.col("farm") == farm)
-    visits = basis.filter(pl.col("visit_kind").is_in(list(WHOLE))).select("farm", "visit_date").unique()
+    whole = basis.filter(pl.col("visit_kind").is_in(list(WHOLE)))
+    visits = whole.select("farm", "visit_date").unique()
     sources = rows.join(visits, on=["farm", "visit_date"], how="semi").group_by(["import_no", "trimmer"]).len()
-    cows = basis.group_by(["visit_kind", "kind_from", "farm", "cow"]).len().group_by(["visit_kind", "kind_from"]).len()
-    days = basis.select("visit_kind", "kind_from", "farm", "visit_date").unique()
-    return [cows, days.group_by(["visit_kind", "kind_from"]).len(), sources]
+    days = basis.group_by(["visit_kind", "kind_from", "farm", "visit_date"]).len("n")
+    told = days.group_by(["visit_kind", "kind_from"]).agg(pl.len(), pl.col("n").sum())
+    return [whole.select("farm", "cow").unique().select(pl.len()), told, sources]
 
 
 def lame_polars(files: dict[str, Path], farm: str | None) -> pl.DataFrame:
@@ -206,8 +206,9 @@ def _basis_pandas(files: dict[str, Path], table: str, farm: str | None) -> None:
     rows = rows[rows["locomotion_score"].notna()] if table == "scores" else rows
     visits = basis.loc[basis["visit_kind"].isin(WHOLE), ["farm", "visit_date"]].drop_duplicates()
     rows.merge(visits, on=["farm", "visit_date"]).groupby(["import_no", "trimmer"]).size()
-    basis.drop_duplicates(["visit_kind", "kind_from", "farm", "cow"]).groupby(["visit_kind", "kind_from"]).size()
-    basis.drop_duplicates(["visit_kind", "kind_from", "farm", "visit_date"]).groupby(["visit_kind", "kind_from"]).size()
+    basis.loc[basis["visit_kind"].isin(WHOLE), ["farm", "cow"]].drop_duplicates()
+    days = basis.groupby(["visit_kind", "kind_from", "farm", "visit_date"]).size().rename("n").reset_index()
+    days.groupby(["visit_kind", "kind_from"])["n"].agg(["size", "sum"])
 
 
 def lame_pandas(files: dict[str, Path], farm: str | None) -> pd.DataFrame:
