@@ -24,6 +24,7 @@ from dashboard.charts.frame import (
     top_of,
 )
 from dashboard.charts.labels import group_label
+from dashboard.charts.rules import put_across
 from dashboard.charts.theme import MARKERS, between, cases_of, estimate, percent, plural, ratio, tokens
 from dashboard.language import _, told
 
@@ -290,8 +291,7 @@ def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, 
     higher for it."""
     t = tokens(theme)
     count = len(table)
-    for i in range(count):
-        figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
+    put_across(figure, [-i - 0.5 for i in range(count)], {"color": t.rule, "width": 0.6})
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, range=[-count + 0.40, 0.66])
         over = [over_row(group_label(group), text, t.muted) for group, text in zip(table["group"], texts, strict=True)]

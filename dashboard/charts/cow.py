@@ -13,6 +13,7 @@ from analytics.trade.feet import FEET, FOOT_NAMES
 from analytics.words import say, unfilled
 from dashboard.charts.frame import framed, nothing_to_show, records
 from dashboard.charts.labels import date_label, lesion_label, value_label
+from dashboard.charts.rules import put_across, put_down, put_shapes
 from dashboard.charts.theme import Tokens, between, tokens
 from dashboard.language import _
 
@@ -137,8 +138,7 @@ def _lanes(frames: Mapping[str, pd.DataFrame]) -> list[tuple[str, str]]:
 
 
 def _lane_names(figure: go.Figure, lanes: list[tuple[str, str]], t: Tokens, narrow: bool) -> None:
-    for i in range(len(lanes)):
-        figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
+    put_across(figure, [-i - 0.5 for i in range(len(lanes))], {"color": t.rule, "width": 0.6})
     if not narrow:
         figure.update_yaxes(
             tickmode="array",
@@ -162,8 +162,7 @@ def _lane_names(figure: go.Figure, lanes: list[tuple[str, str]], t: Tokens, narr
 
 
 def _visit_lines(figure: go.Figure, trims: pd.DataFrame, t: Tokens) -> None:
-    for day in sorted(set(pd.to_datetime(trims["visit_date"]))):
-        figure.add_vline(x=day, line={"color": t.rule, "width": 1.2}, layer="below")
+    put_down(figure, sorted(set(pd.to_datetime(trims["visit_date"]))), {"color": t.rule, "width": 1.2})
 
 
 def _housing(
@@ -181,16 +180,19 @@ def _housing(
     kinds = list(dict.fromkeys(spans["housing"]))
     ends = [*spans["start"].iloc[1:], spans["end"].iloc[-1] + pd.Timedelta(days=3)]
     y = place["housing"]
+    bars: list[dict[str, Any]] = []
     for row, end in zip(records(spans), ends, strict=True):
-        figure.add_shape(
-            type="rect",
-            x0=row["start"],
-            x1=end,
-            y0=y - 0.17,
-            y1=y + 0.17,
-            fillcolor=t.faint if kinds.index(row["housing"]) % 2 == 0 else t.rule,
-            line={"color": t.muted, "width": 0.8},
-            layer="below",
+        bars.append(
+            {
+                "type": "rect",
+                "x0": row["start"],
+                "x1": end,
+                "y0": y - 0.17,
+                "y1": y + 0.17,
+                "fillcolor": t.faint if kinds.index(row["housing"]) % 2 == 0 else t.rule,
+                "line": {"color": t.muted, "width": 0.8},
+                "layer": "below",
+            }
         )
         words = value_label("housing", row["housing"])
         long_enough = (end - row["start"]) > (ends[-1] - spans["start"].iloc[0]) * (0.42 if narrow else 0.12)
@@ -207,6 +209,7 @@ def _housing(
                 showlegend=False,
             )
         )
+    put_shapes(figure, bars)
 
 
 def _calvings(calvings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter:

@@ -12,6 +12,7 @@ import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from dashboard.charts.frame import BARS, ROW_LINE, framed, over_row, wrapped
+from dashboard.charts.rules import put_across
 from dashboard.charts.theme import ratio, tokens
 
 ROW = 34
@@ -119,8 +120,7 @@ def draw_rows(
     )
     if line is not None:
         figure.add_vline(x=line, line={"color": t.ink, "width": 1.2, "dash": "dot"})
-    for i in range(len(rows)):
-        figure.add_hline(y=-i - 0.5, line={"color": t.rule, "width": 0.6}, layer="below")
+    put_across(figure, [-i - 0.5 for i in range(len(rows))], {"color": t.rule, "width": 0.6})
     _name_rows(figure, rows, [words for words, _lines in over], theme, narrow)
     if narrow and "title" in axis:
         lines = wrapped(str(axis["title"]["text"]), narrow, AXIS_LETTERS)
