@@ -21,7 +21,7 @@ from dashboard.page import Page
 from dashboard.pages.dated_changes import form, with_changes
 from dashboard.pages.feet import drawn_feet, feet_by, feet_choices
 from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
-from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing, choosing_by
 from dashboard.view import View
 
@@ -88,7 +88,7 @@ def _each(ledger: Ledger, view: View) -> Drawn:
 
 
 def _cows(ledger: Ledger, view: View) -> Any:
-    frame = cows_found(ledger, view.selection)
+    frame = cows_found(ledger, view.selection, TABLE_ROWS)
     answer = prevalence(ledger, view.selection, by=(), per="cow")
     if frame.empty:
         return [rests_on(answer), html.P(_("No cow has this in the records chosen."), className="empty")]
@@ -96,6 +96,8 @@ def _cows(ledger: Ledger, view: View) -> Any:
     if place(view.selection):
         what = _("{lesion} at {place}", lesion=what, place=place(view.selection))
     total = int(answer.table["at_risk"].iloc[0])
+    # A registry has more cows than a page can list, and than need to leave the engine.
+    n = len(frame) if len(frame) < TABLE_ROWS else int(answer.table["cases"].iloc[0])
 
     def to(row: dict[str, Any]) -> str:
         return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
@@ -103,8 +105,11 @@ def _cows(ledger: Ledger, view: View) -> Any:
     columns = ["cow", "farm", "findings", "visits", "worst", "last", "lesions", "feet"]
     return [
         rests_on(answer),
-        html.P(_("{n} of {total} cows had {what}; most findings first.", n=len(frame), total=total, what=what)),
+        html.P(_("{n} of {total} cows had {what}; most findings first.", n=n, total=total, what=what)),
         number_table(frame[columns], to, _("Cows with {what}", what=chosen(view.selection))),
+        html.P(_("These are the first {n}. Choose a farm, a lesion or a period to see others.", n=len(frame)))
+        if n > len(frame)
+        else None,
     ]
 
 
