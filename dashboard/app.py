@@ -23,6 +23,7 @@ from dashboard.filling import fill_panels
 from dashboard.guard import guard
 from dashboard.language import _, told
 from dashboard.page import Page
+from dashboard.page_choices import folding
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import shells
 from dashboard.reader import listen
@@ -197,7 +198,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
             choices = page.choices(ledger, view) if page.choices else None
         except Mistake as mistake:
             choices = frame.mistake(told(mistake.sentence))
-        return [frame.trail(page.trail(view) if page.trail else []), frame.chips(view)], choices
+        return [frame.trail(page.trail(view) if page.trail else []), frame.chips(view)], folding(choices)
 
 
 def _clientside(app: Dash) -> None:

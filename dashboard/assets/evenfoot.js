@@ -141,10 +141,10 @@
     if (event.target.closest && event.target.closest("button[data-print]")) window.print();
   });
 
-  /* On a phone, the line that says farm and period opens the choices of them. */
+  /* On a phone, a line that says what is chosen opens the choices. */
   document.addEventListener("click", (event) => {
     const line = event.target.closest && event.target.closest(".choosing");
-    if (line) line.setAttribute("aria-expanded", line.closest(".picker").classList.toggle("open"));
+    if (line) line.setAttribute("aria-expanded", line.closest(".picker, .own").classList.toggle("open"));
   });
 
   /* Tables: one element carries its rows as text, and the browser builds them; those in a fold when it is opened. */
@@ -257,11 +257,14 @@
     attributeFilter: ["data-table", "data-still"],
   });
 
-  /* Charts are as wide as the window; on paper they are made as wide as the narrower of the usual papers. */
+  /* Charts are as wide as the window; on paper each is made to fit the narrower of the usual papers. */
   const PAPER = 690;
   window.addEventListener("beforeprint", () => {
-    const widest = Math.max(...[...document.querySelectorAll(".chart")].map((chart) => chart.clientWidth), PAPER);
-    document.documentElement.style.setProperty("--on-paper", PAPER / widest);
+    document.querySelectorAll(".chart").forEach((chart) => {
+      const beside = chart.parentElement.children.length > 1 && chart.clientWidth < chart.parentElement.clientWidth * 0.7;
+      const room = beside ? PAPER / 2 - 8 : PAPER;
+      chart.style.setProperty("--on-paper", Math.min(1, room / chart.clientWidth));
+    });
   });
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
