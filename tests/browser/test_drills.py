@@ -15,7 +15,10 @@ from tests.browser.reading import Reader, returning
 SHOWN = """() => [...document.querySelectorAll(
   "main h1, #trail, #choices, .panel h2, .panel-body p:not([hidden]), .panel-body [data-table]")]
   .map(element => element.getAttribute("data-table") || element.textContent).join("\\n")
-  + [...document.querySelectorAll(".panel svg.main-svg text")].map(text => text.textContent).join("|")"""
+  + [...document.querySelectorAll(".panel .js-plotly-plot")].map(chart =>
+    [...chart.querySelectorAll("svg.main-svg text")].map(text => text.textContent).sort().join("|")).join("\\n")"""
+"""The words of a page; those of a chart in the order of the alphabet, since a chart drawn again over what was there
+has its scale and its notes in another order."""
 
 
 @pytest.fixture(scope="module")

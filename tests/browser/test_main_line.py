@@ -78,7 +78,7 @@ def test_import_drill_and_compare(page: Page, served: tuple[str, Path]) -> None:
 def test_a_click_on_a_bar_drills(page: Page, served: tuple[str, Path]) -> None:
     """The mouse does what the links do: the first mark of the lesion chart leads to that lesion."""
     address, _ = served
-    page.goto(f"{address}/lesions?farms=Larkmoor")
+    page.goto(f"{address}/lesions?farms=Nether+Ash")
     chart = panel(page, "lesion-types").locator(".js-plotly-plot")
     expect(chart).to_be_visible()
     # Once the page has stopped moving: a point that is looked up and then moves away cannot be hit.
