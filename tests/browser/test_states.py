@@ -92,7 +92,7 @@ def test_empty_too_few_part_herd_and_wrong_are_said(reader: Reader, path: str, w
 def test_on_a_phone_the_answer_comes_before_the_choices(browser: Browser, standing: tuple[str, Path]) -> None:
     tab = Reader(browser, standing[0], 390, 844, context=returning(browser))
     tab.open("/?farms=Larkmoor")
-    line = tab.page.locator(".choosing")
+    line = tab.page.locator(".picker .choosing")
     expect(line).to_have_text("Larkmoor, All records, Whole-herd only")
     farm = tab.page.locator("#picker-choices").get_by_label("Farm", exact=True).first
     expect(farm).to_be_hidden()
@@ -108,6 +108,16 @@ def test_on_a_phone_the_answer_comes_before_the_choices(browser: Browser, standi
     expect(line).to_have_text(re.compile(r"All farms, 1\sMar\s2026 –, All visits"))
     tab.follow("/change?since=2026-03-01&until=2026-03-31")
     expect(line).to_have_text(re.compile(r"All farms, 1\sMar\s2026 to 31\sMar\s2026, Whole-herd only"))
+    tab.follow("/comparison?farms=Larkmoor&lesions=SU")
+    own = tab.page.locator(".own .choosing")
+    expect(own).to_have_text("Housing, Sole ulcer, All together, Cows in the period")
+    by = tab.page.locator("#choices-of-page").get_by_label("Compare by").first
+    expect(by).to_be_hidden()
+    own.click()
+    by.click()
+    tab.page.get_by_role("option", name="Season").click()
+    expect(own).to_have_text("Season, Sole ulcer, All together, Cows in the period")
+    tab.settle()
     assert not tab.told()
     tab.close()
 
