@@ -78,7 +78,8 @@ def test_the_browser_builds_texts_as_texts(browser: Browser) -> None:
     )
     page = browser.new_page()
     page.set_content("<html data-said='{}'><body><main id='place'></main></body></html>")
-    page.evaluate(Path("dashboard/assets/evenfoot.js").read_text(encoding="utf-8"))
+    for script in ("panels", "evenfoot"):
+        page.evaluate(Path(f"dashboard/assets/{script}.js").read_text(encoding="utf-8"))
     page.evaluate(
         """text => { const it = document.createElement("section"); it.setAttribute("data-still", text);
              document.getElementById("place").append(it); }""",
