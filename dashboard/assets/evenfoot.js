@@ -124,6 +124,7 @@
   document.addEventListener("click", (event) => {
     const button = event.target.closest && event.target.closest("button[data-picture]");
     if (!button || !window.Plotly) return;
+    window.evenfootPanels.finish();
     const section = button.closest(".panel");
     const chart = section.querySelector(".js-plotly-plot");
     if (!chart) return;
@@ -260,6 +261,7 @@
   /* Charts are as wide as the window; on paper each is made to fit the narrower of the usual papers. */
   const PAPER = 690;
   window.addEventListener("beforeprint", () => {
+    window.evenfootPanels.finish();
     document.querySelectorAll(".chart").forEach((chart) => {
       const beside = chart.parentElement.children.length > 1 && chart.clientWidth < chart.parentElement.clientWidth * 0.7;
       const room = beside ? PAPER / 2 - 8 : PAPER;

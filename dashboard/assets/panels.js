@@ -45,6 +45,7 @@
   );
 
   function draw(chart) {
+    delete chart.dataset.undrawn;
     const { figure, config } = chart.evenfootChart;
     // The place gives the size.
     const layout = Object.assign({}, figure.layout, { autosize: true, width: undefined, height: undefined });
@@ -57,6 +58,40 @@
     watch.unobserve(chart);
     widths.delete(chart);
     if (chart.evenfootDrawn) window.Plotly.purge(chart);
+  }
+
+  /* Charts in the window are drawn at once, the others one at a time, nearest first, when there is nothing else to do. */
+  const later = new Set();
+  const calm = window.requestIdleCallback || ((then) => setTimeout(then, 20));
+  function distance(chart) {
+    const box = chart.getBoundingClientRect();
+    return box.bottom < 0 ? -box.bottom : Math.max(0, box.top - window.innerHeight);
+  }
+  function drawAll(charts) {
+    const waits = later.size;
+    charts.forEach((chart) => {
+      if (!distance(chart)) return draw(chart);
+      chart.dataset.undrawn = "";
+      later.add(chart);
+    });
+    if (later.size && !waits) calm(drawNext, { timeout: 200 });
+  }
+  function drawNext() {
+    let nearest = null;
+    later.forEach((chart) => {
+      if (!chart.isConnected || !("undrawn" in chart.dataset)) return later.delete(chart);
+      const far = distance(chart);
+      if (!nearest || far < nearest.far) nearest = { chart, far };
+    });
+    if (!nearest) return;
+    later.delete(nearest.chart);
+    draw(nearest.chart);
+    if (later.size) calm(drawNext, { timeout: 200 });
+  }
+  /* For paper, or a picture: whatever still waits is drawn now. */
+  function finish() {
+    later.forEach((chart) => chart.isConnected && "undrawn" in chart.dataset && draw(chart));
+    later.clear();
   }
 
   /* New contents for a place. A chart that was there is changed into the new one, which is quicker than a new one. */
@@ -75,8 +110,8 @@
     place.querySelectorAll("details").forEach((fold) => (fold.open = fold.open || opened.has(known(fold))));
     const charts = place.querySelectorAll(".plot");
     if (!charts.length) return;
-    if (window.Plotly) charts.forEach(draw);
-    else window.addEventListener("load", () => charts.forEach((chart) => chart.isConnected && draw(chart)));
+    if (window.Plotly) drawAll(charts);
+    else window.addEventListener("load", () => drawAll([...charts].filter((chart) => chart.isConnected)));
   }
 
   /* Elements that carry their contents as text. */
@@ -89,6 +124,6 @@
     });
   }
 
-  window.evenfootPanels = { fill, unfold };
+  window.evenfootPanels = { fill, finish, unfold };
   unfold(); // what was there before this script was
 })();

@@ -6,7 +6,7 @@
   "use strict";
   const GIVEN_UP = 60000;
   const STILL = 1000;
-  const TOGETHER = 2; // out of sight: while one is drawn here, the server works on the next
+  const TOGETHER = 3; // also out of sight: while one is drawn here, the server works on the next
   let now = 0; // the round
   let view = ""; // what its panels are asked for
   let written = "null"; // what this reader has written down since the page was opened

@@ -3,13 +3,14 @@
   const clock = { from: 0, window: 0, whole: 0 };
   const note = (records) => {
     const now = performance.now();
-    const panels = new Set();
+    const panels = new Set(); // and single charts, of which only the first may be in the window
     let last = null;
     for (const record of records) {
       if (record.target === last) continue;
       last = record.target;
       const at = last.nodeType === 1 ? last : last.parentElement;
-      const panel = at && at.closest(".panel, h1, .question, #trail, #choices, #content");
+      // What was taken off the page is nowhere on it.
+      const panel = at && at.isConnected && at.closest(".chart, .panel, h1, .question, #trail, #choices, #content");
       if (panel) panels.add(panel);
     }
     if (panels.size) clock.whole = now;
@@ -18,7 +19,7 @@
   new MutationObserver(note).observe(document, {
     subtree: true, childList: true, characterData: true, attributes: true, attributeFilter: ["d", "data-table", "src"],
   });
-  const busy = () => document.querySelector(".skeleton, [data-waiting], [data-asked], [data-dash-is-loading=true]") !== null
+  const busy = () => document.querySelector(".skeleton, [data-waiting], [data-asked], [data-undrawn], [data-dash-is-loading=true]") !== null
     || document.querySelector("main h1") === null;
   window.evenfootClock = {
     start: () => { clock.from = performance.now(); clock.window = clock.whole = 0; },
