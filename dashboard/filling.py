@@ -1,7 +1,8 @@
 """Panels, filled one by one as the browser asks for them: what is in the window first, the rest after it.
 
 A panel that is told as text is fetched from an address of its own and put up by ``panels.js``; Dash, which looks
-through the whole page whenever anything on it changes, has no part in it. A panel that is ``live`` is filled by Dash.
+through the whole page whenever anything on it changes, has no part in it. A panel that is ``live``, and the form under
+a panel, are filled by Dash.
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ PLACE = "/_panel/"
 
 
 def fill_panels(app: Dash, ledger: Ledger, panels: Mapping[str, Panel]) -> None:
-    """Register the address of the panels, and the callback of those that are live.
+    """Register the address of the panels, and the callback of those that are live and of forms.
 
     Parameters
     ----------
@@ -67,7 +68,11 @@ def fill_panels(app: Dash, ledger: Ledger, panels: Mapping[str, Panel]) -> None:
         prevent_initial_call=True,
     )
     def fill(_due: str, search: str, narrow: bool | None, place: dict[str, str], path: str) -> Any:
-        return json.loads(gzip.decompress(_contents(panels[place["name"]], ledger, path, search, bool(narrow))))
+        panel = panels[place["name"]]
+        if panel.live:
+            return json.loads(gzip.decompress(_contents(panel, ledger, path, search, bool(narrow))))
+        view, mistake = addressed(path, search)
+        return None if mistake or panel.form is None else panel.form(view)
 
 
 def _contents(panel: Panel, ledger: Ledger, path: str | None, search: str | None, narrow: bool) -> bytes:

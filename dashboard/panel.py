@@ -65,7 +65,7 @@ class Panel:
     ``formula`` says in words how the figure is worked out. A panel ``over_time`` is the one on which a stretch of
     time is chosen: it keeps the whole period and shows the stretch, while the others follow it. ``busy`` is said
     when drawing takes more than a second. A panel that is ``live`` holds parts that Dash must know, such as a grid; the
-    others are told as text.
+    others are told as text. A ``form`` stands under the panel and is put there by Dash when the panel is filled.
     """
 
     name: str
@@ -76,6 +76,7 @@ class Panel:
     over_time: bool = False
     busy: Said | str = COUNTING
     live: bool = False
+    form: Callable[[View], list[Any]] | None = None
 
 
 def shells(panels: Sequence[Panel]) -> list[Any]:
@@ -83,28 +84,47 @@ def shells(panels: Sequence[Panel]) -> list[Any]:
     out: list[Any] = []
     waiting: list[Any] = []
     for panel in panels:
-        if panel.live:
+        if panel.live or panel.form:
             out += [held(waiting)] if waiting else []
             waiting = []
-            out.append(_live(panel))
+            out.append(_live(panel) if panel.live else _with_form(panel))
         else:
             waiting.append(_shell(panel))
     return [*out, held(waiting)] if waiting else out
 
 
 def _shell(panel: Panel) -> list[Any]:
+    return ["section", {"class": _class(panel), "aria-labelledby": f"title-{panel.name}"}, _inside(panel)]
+
+
+def _class(panel: Panel) -> str:
+    return "panel wide" if panel.wide else "panel"
+
+
+def _inside(panel: Panel) -> list[Any]:
     body = {
         "class": "panel-body",
         "data-panel": panel.name,
         # Shown by the style sheet when drawing takes more than a second.
         "data-busy": told(panel.busy),
     }
-    inside = [
+    return [
         ["h2", {"id": f"title-{panel.name}"}, [told(panel.title)]],
         ["div", body, [["div", {"class": "skeleton", "aria-hidden": "true"}, []]]],
     ]
-    around = {"class": "panel wide" if panel.wide else "panel", "aria-labelledby": f"title-{panel.name}"}
-    return ["section", around, inside]
+
+
+def _with_form(panel: Panel) -> html.Section:
+    """A panel with a form under it, which Dash fills when the panel stands."""
+    return html.Section(
+        [
+            held(_inside(panel)),
+            dcc.Store(id={"type": "due", "name": panel.name}),
+            html.Div(id={"type": "panel", "name": panel.name}),
+        ],
+        className=_class(panel),
+        **{"aria-labelledby": f"title-{panel.name}", "data-form": ""},
+    )
 
 
 def _live(panel: Panel) -> html.Section:
@@ -120,7 +140,7 @@ def _live(panel: Panel) -> html.Section:
                 **{"data-panel": panel.name, "data-busy": told(panel.busy), "data-live": ""},
             ),
         ],
-        className="panel wide" if panel.wide else "panel",
+        className=_class(panel),
         **{"aria-labelledby": f"title-{panel.name}"},
     )
 

@@ -1,7 +1,7 @@
 /* Whose turn it is: the panels in the window are asked for at once, the others after them, nearest first.
 
-   A panel is fetched from an address of its own. One that is live has a store "due": a new value in it makes Dash ask
-   the server for it. */
+   A panel is fetched from an address of its own. One that is live, or has a form, has a store "due": a new value in it
+   makes Dash ask the server for it. */
 (function () {
   "use strict";
   const GIVEN_UP = 60000;
@@ -69,6 +69,8 @@
       .finally(() => {
         if (round === now) delete body.dataset.asked;
         answered(name, round);
+        const panel = body.closest("[data-form]");
+        if (panel && round === now) window.dash_clientside.set_props({ type: "due", name: name }, { data: round });
       });
   }
 

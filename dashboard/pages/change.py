@@ -43,7 +43,6 @@ def _recorded(ledger: Ledger, view: View) -> Any:
                 _("No change is recorded here. Import a sheet of changes (farm, date, what), or choose a day above."),
                 className="empty",
             ),
-            *form(view),
         ]
 
     def to(row: dict[str, Any]) -> str:
@@ -51,7 +50,7 @@ def _recorded(ledger: Ledger, view: View) -> Any:
         return view.changed(farms=(row["farm"],), change=day, against=None).href
 
     table = frame.rename(columns={"what": "change", "date": "changed_on"})[["change", "changed_on", "farm", "note"]]
-    return [number_table(table, to, _("Changes recorded; choose one to see what came after")), *form(view)]
+    return [number_table(table, to, _("Changes recorded; choose one to see what came after"))]
 
 
 def _impact(ledger: Ledger, view: View) -> Any:
@@ -153,6 +152,6 @@ PAGE = Page(
             wide=True,
             busy=FITTING,
         ),
-        Panel("change-recorded", "Recorded changes", _recorded, wide=True, live=True),
+        Panel("change-recorded", "Recorded changes", _recorded, wide=True, form=form),
     ),
 )

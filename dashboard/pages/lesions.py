@@ -73,7 +73,7 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
 def _months(ledger: Ledger, view: View) -> Drawn:
     answer, to = prevalence(ledger, view.selection, by=("month",), per="cow"), choosing_by(view, "month")
     figure = trend.trend(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("trend", answer), to, below=form(view))
+    return Drawn(figure, answer, describe.describe("trend", answer), to)
 
 
 def _each(ledger: Ledger, view: View) -> Drawn:
@@ -176,7 +176,7 @@ PAGE = Page(
             "other figures for it alone.",
             wide=True,
             over_time=True,
-            live=True,
+            form=form,
         ),
         rolling_panel("lesion-rolling", "lesion"),
         years_panel("lesion-years", "lesion"),

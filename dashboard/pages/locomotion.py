@@ -24,7 +24,7 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
     answer, to = locomotion(ledger, view.selection, by=("month",)), choosing_by(view, "period", "month")
     marked = with_changes(ledger, view, answer)
     figure = drawn_locomotion.locomotion(marked, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("locomotion", answer), to, below=form(view))
+    return Drawn(figure, answer, describe.describe("locomotion", answer), to)
 
 
 def _lame_now(ledger: Ledger, view: View) -> Any:
@@ -74,7 +74,7 @@ PAGE = Page(
             "more (0-3 scale: 3). Choose a month to see who was lame then.",
             wide=True,
             over_time=True,
-            live=True,
+            form=form,
         ),
         rolling_panel("locomotion-rolling", "lameness"),
         years_panel("locomotion-years", "lameness"),
