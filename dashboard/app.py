@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, html, no_update
-from dash._utils import to_json
 from flask import Flask
 
 from analytics.ledger import Ledger
@@ -29,7 +27,7 @@ from dashboard.panel import shells
 from dashboard.reader import listen
 from dashboard.shared import show_shared
 from dashboard.standing import only_new
-from dashboard.still import settled
+from dashboard.still import as_text
 from dashboard.view import View
 
 
@@ -134,7 +132,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
             # The ledger cannot be asked now: the page stands, and says why it is empty.
             picker, version, mistake = None, "", told(known.sentence)
         parts = {
-            "navigation": settled(json.loads(str(to_json(frame.navigation(PAGES, view))))),
+            "navigation": as_text(frame.navigation(PAGES, view)),
             "picker": [picker, frame.mistake(mistake)],
             "look": frame.look(view),
         }
@@ -186,19 +184,24 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     @app.callback(
         Output("trail", "children"),
         Output("choices", "children"),
+        # On the element itself: with another page comes another element, on which nothing stands.
+        Output("choices", "data-stands"),
         Input("address", "search"),
         State("address", "pathname"),
+        State("choices", "data-stands"),
     )
-    def within(search: str, path: str) -> Any:
+    def within(search: str, path: str, stands: str | None) -> Any:
         page = page_of(path)
         view, _mistake = addressed(path, search)
         if page is None:
-            return None, None
+            return None, None, None
         try:
             choices = page.choices(ledger, view) if page.choices else None
         except Mistake as mistake:
             choices = frame.mistake(told(mistake.sentence))
-        return [frame.trail(page.trail(view) if page.trail else []), frame.chips(view)], folding(choices)
+        way = as_text([frame.trail(page.trail(view) if page.trail else []), frame.chips(view)])
+        new, digests = only_new({"choices": folding(choices)}, {"choices": stands or ""})
+        return way, new["choices"], digests["choices"]
 
 
 def _clientside(app: Dash) -> None:

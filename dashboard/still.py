@@ -13,6 +13,8 @@ import json
 import re
 from typing import Any
 
+from dash._utils import to_json
+
 PLAIN = "dash_html_components"
 
 ATTRIBUTES = {
@@ -78,6 +80,11 @@ def settled(parts: Any) -> Any:
         out.append(part)
     put()
     return out
+
+
+def as_text(components: Any) -> list[Any]:
+    """:func:`settled`, of components."""
+    return settled(json.loads(str(to_json(components))))
 
 
 def held(parts: list[Any]) -> dict[str, Any]:

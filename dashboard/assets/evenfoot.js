@@ -315,6 +315,7 @@
         if (!hit || !touched) return none();
         // What a hand has changed is no longer what the server put there.
         window.dash_clientside.set_props("around", { data: null });
+        window.dash_clientside.set_props("choices", { "data-stands": null });
         const id = JSON.parse(hit.prop_id.split(".value")[0]);
         if (id.field in reading) {
           if (hit.value && hit.value !== reading[id.field]) keepReading(id.field, hit.value);
