@@ -1,44 +1,45 @@
-"""Drawn before it is asked for: the top of the pages a reader may open next, while nobody waits for anything.
+"""Drawn before it is asked for: the top of the views a reader may open next, while nobody waits for anything.
 
-The browser asks for it when its own page is whole and its reader has been still for a while, one panel at a time.
-The answer holds nothing: what was drawn is kept (:mod:`dashboard.drawing`), so that the page is there at once when
-it is opened.
+The browser asks for it when its own page is whole and its reader has been still for a moment, and when a hand or the
+keyboard rests on a link or a mark; one view at a time (``ahead.js``). The answer holds nothing: what was drawn is kept
+(:mod:`dashboard.drawing`), so that the view is there at once when it is opened.
 """
 
 from __future__ import annotations
 
 import contextlib
-from typing import Any
 
-from dash import Dash, Input, Output, State, no_update
+from dash import Dash
+from flask import Response, request
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from dashboard.accounts import current_viewer
+from dashboard.addressed import addressed
 from dashboard.drawing import drawn, waiting
-from dashboard.language import speak
 from dashboard.page import Page
-from dashboard.reader import asked_for
-from dashboard.view import View
+
+PLACE = "/_ahead"
+"""Where a view is asked for ahead."""
+
+DONE, LATER = 204, 202
+"""What is answered: nothing more to draw of this view; somebody waits for a panel, so ask again later."""
 
 
 def draw_ahead(app: Dash, ledger: Ledger, pages: dict[str, Page]) -> None:
-    """Register the callback."""
+    """Register the address."""
 
-    @app.callback(
-        Output("ahead", "data"),
-        Input("ahead-of", "data"),
-        State("narrow", "data"),
-        prevent_initial_call=True,
-    )
-    def ahead(of: dict[str, str] | None, narrow: bool | None) -> Any:
-        page = pages.get((of or {}).get("path", ""))
-        if of is None or page is None or waiting() or not current_viewer().may(page.act):
-            return no_update
-        panel = next((panel for panel in page.top if panel.name == of.get("name")), None)
-        if panel is not None:
-            search = of.get("search", "")
-            speak(asked_for(search))
-            with contextlib.suppress(Mistake):  # said when the page is opened
-                drawn(panel, ledger, View.read(page.path, search, current_viewer().allowed, bool(narrow)))
-        return no_update
+    @app.server.get(PLACE, endpoint="ahead")
+    def ahead() -> Response:
+        """Draw the top of the view of a ``path`` and ``search``; ``narrow`` is 1 on a phone."""
+        asked = request.args
+        page = pages.get(asked.get("path", ""))
+        if page is None or not current_viewer().may(page.act):
+            return Response(status=DONE)
+        view, mistake = addressed(page.path, asked.get("search"), asked.get("narrow") == "1")
+        for panel in () if mistake else page.top:
+            if waiting():
+                return Response(status=LATER)
+            with contextlib.suppress(Mistake):  # said when the view is opened
+                drawn(panel, ledger, view)
+        return Response(status=DONE)

@@ -75,8 +75,6 @@ def _around() -> Any:
             dcc.Store(id="written"),
             dcc.Store(id="around"),
             dcc.Store(id="due"),
-            dcc.Store(id="ahead"),
-            dcc.Store(id="ahead-of"),
             dcc.Store(id="opened-row"),
             dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),
             html.Header(
@@ -123,7 +121,6 @@ def navigation(pages: dict[str, Page], view: View) -> list[Any]:
             href=view.to(page.path),
             className="here" if page.path == view.path else None,
             **({"aria-current": "page"} if page.path == view.path else {}),
-            **{"data-top": " ".join(panel.name for panel in page.top)},
         )
         for page in pages.values()
         if page.in_navigation and current_viewer().may(page.act)

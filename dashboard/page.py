@@ -12,9 +12,6 @@ from analytics.ledger import Ledger
 from dashboard.panel import Panel
 from dashboard.view import View
 
-AT_THE_TOP = 2
-"""Panels of a page that are in the first window of a laptop."""
-
 
 @dataclass(frozen=True)
 class Page:
@@ -35,6 +32,8 @@ class Page:
         Components that are not panels, such as an upload area.
     register : callable, optional
         Registers the callbacks of a page that does more than show panels.
+    at_the_top : int
+        Panels in the first window of a laptop, which are drawn ahead.
     act : str
         What somebody must be allowed to do to open it; see :data:`dashboard.accounts.roles.MAY`.
     """
@@ -48,9 +47,10 @@ class Page:
     extra: Callable[[], list[Any]] | None = None
     register: Callable[[Dash, Ledger], None] | None = None
     in_navigation: bool = True
+    at_the_top: int = 1
     act: str = "read"
 
     @property
     def top(self) -> tuple[Panel, ...]:
         """The panels that a reader sees first."""
-        return self.panels[:AT_THE_TOP]
+        return self.panels[: self.at_the_top]

@@ -55,11 +55,8 @@
   const ask = window.fetch;
   window.fetch = function () {
     return ask.apply(window, arguments).then((answer) => {
-      const body = arguments[1] && arguments[1].body;
-      if (answer.status === 401 && typeof body === "string" && body.includes('"ahead.data"')) {
-        return new Response(null, { status: 204 }); // nobody waits for what is drawn ahead, so nobody is sent away for it
-      }
-      if (answer.status === 401) {
+      // Nobody waits for what is drawn ahead, so nobody is sent away for it.
+      if (answer.status === 401 && !String(arguments[0]).startsWith("/_ahead?")) {
         const here = window.location.pathname + window.location.search;
         window.location.assign("/login?next=" + encodeURIComponent(here));
         return new Promise(() => undefined); // the page is being left, and nobody waits for this answer
@@ -119,6 +116,8 @@
       const href = destination(click);
       if (href) go(href);
     });
+    chart.on("plotly_hover", (over) => window.evenfootAhead.rests(destination(over)));
+    chart.on("plotly_unhover", () => window.evenfootAhead.rests(null));
   }
 
   document.addEventListener("click", (event) => {

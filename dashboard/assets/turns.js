@@ -5,7 +5,6 @@
 (function () {
   "use strict";
   const GIVEN_UP = 60000;
-  const STILL = 1000;
   const TOGETHER = 3; // also out of sight: while one is drawn here, the server works on the next
   let now = 0; // the round
   let view = ""; // what its panels are asked for
@@ -28,6 +27,7 @@
   function begin(of) {
     view = of;
     now += 1;
+    window.evenfootAhead.leave();
     away.clear();
     left.abort();
     left = new AbortController();
@@ -106,28 +106,14 @@
     }
     later.sort((one, other) => one.far - other.far);
     while (later.length && away.size < TOGETHER) ask(later.shift().body);
-    if (!later.length && !away.size) lookAhead();
+    if (!later.length && !away.size) whole();
   }
 
-  /* When the page is whole and its reader is still, the top of the pages that may be opened next is drawn and kept
-     by the server, one panel at a time. A browser set to ask for less asks for none of it. */
-  let still = 0; // the round for which this is being done
-  const aheadOf = [];
-  function lookAhead() {
-    if (still === now || (navigator.connection && navigator.connection.saveData)) return;
-    still = now;
-    aheadOf.length = 0;
-    document.querySelectorAll("#navigation a[data-top]").forEach((link) => {
-      if (link.getAttribute("aria-current")) return;
-      link.dataset.top.split(" ").filter(Boolean).forEach((name) => aheadOf.push({ path: link.pathname, search: link.search, name }));
-    });
-    const round = now;
-    setTimeout(() => oneAhead(round), STILL);
-  }
-  function oneAhead(round) {
-    if (round !== now || away.size || document.hidden) return;
-    const of = aheadOf.shift();
-    if (of) window.dash_clientside.set_props("ahead-of", { data: { ...of, round } });
+  let seen = 0; // the round that was whole
+  function whole() {
+    if (seen === now) return;
+    seen = now;
+    window.evenfootAhead.look();
   }
 
   let due = false;
@@ -151,13 +137,8 @@
     const going = send.apply(window, arguments);
     const text = options && options.body;
     if (typeof text !== "string" || text.length > 20000) return going;
-    if (!text.includes('"type":"panel"') && !text.includes('"ahead.data"')) return going;
+    if (!text.includes('"type":"panel"')) return going;
     const body = JSON.parse(text);
-    if (body.output === "ahead.data") {
-      const more = () => setTimeout(() => oneAhead(body.inputs[0].value.round), 100);
-      going.then(more, more);
-      return going;
-    }
     const place = body.outputs && body.outputs.id;
     if (!place || place.type !== "panel") return going;
     const done = () => setTimeout(() => answered(place.name, body.inputs[0].value), 0);
@@ -169,6 +150,7 @@
     next,
     /* The address has changed, a page has been put up, or something has been written down. */
     renew: function (what) {
+      if (what !== written) window.evenfootAhead.forget();
       written = what;
       soon();
       return now;

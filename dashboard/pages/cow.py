@@ -182,6 +182,7 @@ PAGE = Page(
     question="Everything recorded of one cow: trims, lesions by foot, scores, calvings, horn.",
     choices=_choices,
     trail=_trail,
+    at_the_top=3,
     panels=(
         Panel("cow-who", "Who she is", _who, wide=True),
         Panel(

@@ -200,6 +200,7 @@ PAGE = Page(
     title="Horn",
     question="In what state is the horn, how far is it shed, and how fast do toes grow?",
     choices=_choices,
+    at_the_top=2,
     panels=(
         Panel(
             "horn-state",

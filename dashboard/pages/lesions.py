@@ -139,6 +139,7 @@ PAGE = Page(
     question="Which lesions, on which claws and zones, in which cows. Choose a bar, a claw or a zone to look closer.",
     choices=_choices,
     trail=_trail,
+    at_the_top=2,
     panels=(
         Panel(
             "lesion-types",

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import re
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Route, expect
+from playwright.sync_api import Browser, Request, Route, expect
 
 from analytics.progress import stage
 from analytics.words import say
 from dashboard import progress
+from dashboard.ahead import PLACE as AHEAD
 from dashboard.filling import PLACE
 from tests.browser.conftest import start_server
 from tests.browser.reading import Reader, returning
@@ -57,17 +59,51 @@ def test_a_page_is_there_before_its_figures_and_says_when_it_takes_a_while(reade
     assert not reader.told()
 
 
-@pytest.mark.parametrize("less", [False, True])
-def test_the_next_pages_are_drawn_ahead_unless_the_browser_asks_for_less(reader: Reader, less: bool) -> None:
+def _ahead(reader: Reader) -> list[str]:
+    """The views asked for ahead from now on, filled as they are asked."""
     asked: list[str] = []
-    reader.page.on("request", lambda one: asked.append(one.url) if '"ahead.data"' in (one.post_data or "") else None)
-    if not less:
-        reader.page.add_init_script("navigator.connection.saveData = false")
-    reader.open("/records?farms=Larkmoor")
-    for _ in range(30):
-        if not asked:
+
+    def note(request: Request) -> None:
+        if AHEAD in request.url:
+            of = parse_qs(urlsplit(request.url).query)
+            asked.append(of["path"][0] + of.get("search", [""])[0])
+
+    reader.page.on("request", note)
+    return asked
+
+
+def _until(reader: Reader, there: Callable[[], bool]) -> bool:
+    for _ in range(60):
+        if not there():
             reader.page.wait_for_timeout(100)
-    assert bool(asked) is not less
+    return there()
+
+
+def test_nothing_is_drawn_ahead_for_a_browser_that_asks_for_less(reader: Reader) -> None:
+    asked = _ahead(reader)
+    reader.open("/records?farms=Larkmoor")
+    reader.page.locator("#navigation a").nth(1).hover()
+    reader.page.wait_for_timeout(800)
+    assert not asked and not reader.told()
+
+
+def test_the_next_views_are_drawn_ahead(reader: Reader) -> None:
+    asked = _ahead(reader)
+    reader.page.add_init_script("navigator.connection.saveData = false")
+    reader.open("/planning?farms=Larkmoor")
+    # Whoever reads page after page opens the one after this; where the hand rests, it comes first.
+    assert _until(reader, lambda: bool(asked)) and asked[0] == "/records?farms=Larkmoor", asked
+    reader.page.goto(f"{reader.address}/lesions?farms=Larkmoor")
+    reader.settle()
+    drill = re.compile(r"/lesions\?farms=Larkmoor&lesions=\w+$")
+    assert _until(reader, lambda: any(map(drill.match, asked))), asked
+    asked.clear()
+    reader.page.goto(f"{reader.address}/warning?farms=Larkmoor&hemisphere=south")
+    reader.settle()
+    link = reader.page.locator("#navigation a[href^='/worklist']")
+    link.hover()
+    to = link.get_attribute("href")
+    assert _until(reader, lambda: to in asked) and asked.count(to) == 1, (to, asked)
     assert not reader.told()
 
 

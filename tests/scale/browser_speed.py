@@ -136,7 +136,11 @@ def first_views(browser: Browser, ledger: Path, times: int) -> None:
 
 
 def later_views(browser: Browser, ledger: Path, think: float) -> None:
-    """Every page and drill of one reader, each for the first time and then once more."""
+    """Every page and drill of one reader who looks *think* seconds at each, for the first time and then once more.
+
+    Nothing but the reader's looking tells the server what comes next: no hand rests on a link before it is opened.
+    """
+    print(f"A reader who looks {think:g} s at a page:")
     process, address = start_server(ledger)
     try:
         reader = Reader(browser, address, 1280)
@@ -176,7 +180,7 @@ def main() -> int:
     """Measure and print; gives the exit code."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--times", type=int, default=5, help="cold servers")
-    asked.add_argument("--think", type=float, default=1.0, help="seconds a reader looks at a page")
+    asked.add_argument("--think", type=float, nargs="*", default=(1.0, 4.0), help="seconds a reader looks at a page")
     given = asked.parse_args()
     path = find_browser()
     if path is None:
@@ -187,7 +191,8 @@ def main() -> int:
         ledger.lease.drop_if_idle()
         browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
         first_views(browser, Path(ledger.name), given.times)
-        later_views(browser, Path(ledger.name), given.think)
+        for think in given.think:
+            later_views(browser, Path(ledger.name), think)
         browser.close()
     return 0
 
