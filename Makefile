@@ -61,7 +61,7 @@ catalogue: $(READY)
 
 lock: $(READY)
 	$(BIN)/uv pip compile pyproject.toml --extra dev --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock
-	echo 'pyspark>=4.3' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-spark.lock
+	printf 'deltalake>=1.6\npyspark>=4.3\n' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-spark.lock
 	echo 'atheris==3.0.0' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-fuzz.lock
 
 sbom: $(READY)

@@ -236,7 +236,7 @@ def export(
         Path, typer.Option("-o", "--out", help="Folder, or a file for one farm's ade export or an anonymous one.")
     ],
     format: Annotated[
-        str, typer.Option("--format", help="ade (ICAR Animal Data Exchange), parquet, csv or anonymous.")
+        str, typer.Option("--format", help="ade (ICAR Animal Data Exchange), parquet, csv, anonymous or delta.")
     ] = "csv",
     ledger: LedgerOption = None,
     farm: Annotated[list[str] | None, typer.Option("--farm", help="Only this farm; may be repeated.")] = None,

@@ -12,7 +12,7 @@ from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 from dashboard.tables import known_farms
 
-FORMATS = ("ade", "parquet", "csv", "anonymous")
+FORMATS = ("ade", "parquet", "csv", "anonymous", "delta")
 NAME_LETTERS = 60
 
 
@@ -25,7 +25,7 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
         The format is another one, there is nothing to export, or something is in the way.
     """
     if format not in FORMATS:
-        raise Mistake(f"'{format}' is not a format of an export; use ade, parquet, csv or anonymous.")
+        raise Mistake(f"'{format}' is not a format of an export; use ade, parquet, csv, anonymous or delta.")
     ledger = open_ledger(address)
     chosen = known_farms(ledger, farms)
     if not ledger.farms():
@@ -35,6 +35,9 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
         return
     if format == "anonymous":
         _export_anonymous(ledger, out, chosen)
+        return
+    if format == "delta":
+        _export_delta(ledger, out, chosen)
         return
     from analytics.ledger.folder import export_folder
 
@@ -53,6 +56,15 @@ def _export_anonymous(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
         f"{done.blanked}. Rows left out: {done.left_out}. Who knows a herd well may still know it.",
         file=sys.stderr,
     )
+
+
+def _export_delta(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
+    from analytics.ledger.delta_export import export_delta
+
+    if farms:
+        raise Mistake("Delta tables hold the whole ledger; leave --farm out, or take parquet or csv.")
+    for table, rows in export_delta(ledger, out).items():
+        print(f"Wrote {out / table}: {rows} rows")
 
 
 def _export_exchange(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:

@@ -6,9 +6,21 @@ import re
 from pathlib import Path
 
 from analytics.mistake import Mistake
+from analytics.words import say
 
 FULL = ("No space left", "File too large", "isk quota", "not enough space", "There is not enough space")
 """What systems say when a disk is full."""
+
+
+def read_only(name: str) -> Mistake:
+    """What to tell who would change a ledger that somebody else keeps."""
+    return Mistake(
+        say(
+            "The ledger {name} can only be read; import into a file, a PostgreSQL database or a registry's folder, "
+            "and have the tables brought over from there.",
+            name=name,
+        )
+    )
 
 
 class Damaged(Mistake):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from analytics.ledger.dialects import fill_in
+from analytics.ledger.failures import read_only
 from analytics.ledger.rows_as_frames import frame_of_arrow
 from analytics.mistake import Mistake
 from analytics.words import say
@@ -117,13 +118,7 @@ class IbisEngine:
         self._refuse()
 
     def _refuse(self) -> NoReturn:
-        raise Mistake(
-            say(
-                "The ledger {name} can only be read; import into a file, a PostgreSQL database or a registry's folder, "
-                "and have the tables brought over from there.",
-                name=self.name,
-            )
-        )
+        raise read_only(self.name)
 
     def tables(self, connection: Any) -> set[str]:
         with _answering(self.name):

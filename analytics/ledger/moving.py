@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from analytics.ledger import sums
 from analytics.ledger.copying import copy_file
 from analytics.ledger.ledger import Ledger, open_ledger
-from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES, STAMP
+from analytics.ledger.schema import ROW_TABLES, every_table
 from analytics.mistake import Mistake
 
 if TYPE_CHECKING:
@@ -74,8 +74,7 @@ def read_file(ledger: Ledger, backup: Path) -> None:
 
 def tables_moved() -> dict[str, dict[str, str]]:
     """Table -> column -> kind of all that is moved: everything but what a ledger says of itself."""
-    tables = {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()} | DERIVED_TABLES | BOOKKEEPING
-    return {table: columns for table, columns in tables.items() if table != "meta"}
+    return {table: columns for table, columns in every_table().items() if table != "meta"}
 
 
 def _load(connection: Any, table: str, listed: str, rows: Iterable[pa.RecordBatch]) -> int:

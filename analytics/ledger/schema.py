@@ -250,11 +250,15 @@ STAMP: dict[str, str] = {"import_no": "INTEGER", "row_no": "BIGINT", "row_key": 
 the row's content by which a row met again is known."""
 
 
+def every_table() -> dict[str, dict[str, str]]:
+    """Table -> column -> kind of all that a ledger consists of."""
+    tables = {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()}
+    return tables | DERIVED_TABLES | BOOKKEEPING
+
+
 def create_statements() -> list[str]:
     """``CREATE TABLE`` statements of the whole ledger, in standard SQL."""
-    tables = {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()}
-    tables |= DERIVED_TABLES | BOOKKEEPING
-    return [create_statement(table, columns) for table, columns in tables.items()]
+    return [create_statement(table, columns) for table, columns in every_table().items()]
 
 
 def create_statement(table: str, columns: dict[str, str]) -> str:

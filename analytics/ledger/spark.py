@@ -1,7 +1,7 @@
-"""The ledger of a registry: Parquet files in a folder on shared storage, counted by Spark.
+"""The ledger of a registry: Parquet files or Delta tables in a folder on shared storage, counted by Spark.
 
-Spark reads; imports are made by the embedded engine on the farms they touch, see ``registry.py``. One Spark session
-serves the process and starts when it is first asked.
+Spark reads; imports are made by the embedded engine on the farms they touch, see ``registry.py``. Delta tables are read
+only, see ``delta_folder.py``. One Spark session serves the process and starts when it is first asked.
 """
 
 from __future__ import annotations
@@ -16,9 +16,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, unquote, urlsplit
 
+from analytics.ledger.delta_folder import DeltaContents, DeltaFolder
 from analytics.ledger.dialects import fill_in
 from analytics.ledger.registry import BUCKETS, Contents, RegistryFolder
 from analytics.ledger.rows_as_frames import frame_of_arrow
+from analytics.ledger.spark_tables import make_known
 from analytics.mistake import Mistake
 from analytics.words import say
 
@@ -73,7 +75,7 @@ class SparkResult:
 class SparkConnection:
     """The registry as it was at one moment; see :class:`analytics.ledger.engine.Connection`."""
 
-    def __init__(self, session: Any, contents: Contents) -> None:
+    def __init__(self, session: Any, contents: Contents | DeltaContents) -> None:
         self.session = session
         self.contents = contents
 
@@ -102,10 +104,16 @@ class SparkEngine:
             raise Mistake(f"'{buckets}' is not a number of buckets; give one from 1 to 65536.")
         self.address = address
         self.name = f"pyspark://{parts.netloc.rpartition('@')[2]}{path}"
-        self.folder = RegistryFolder(Path(path), int(buckets))
+        self._registry = RegistryFolder(Path(path), int(buckets))
+        self._delta = DeltaFolder(Path(path), self.name)
         self.master = asked.get("master", [f"spark://{parts.netloc}" if parts.netloc else "local[*]"])[0]
         self._sessions: dict[int, Any] = {}
         self._guard = threading.Lock()
+
+    @property
+    def folder(self) -> RegistryFolder | DeltaFolder:
+        """A folder without a registry's contents that holds Delta tables is theirs; any other is a registry's."""
+        return self._delta if not self._registry.exists and self._delta.exists else self._registry
 
     @property
     def exists(self) -> bool:
@@ -113,8 +121,9 @@ class SparkEngine:
 
     @property
     def version(self) -> tuple[int, int]:
-        """How many changes were committed so far."""
-        return (self.folder.contents().changes, 0)
+        """How many changes were committed so far; of Delta tables all versions together, and what tells them apart."""
+        contents = self.folder.contents()
+        return (contents.versions, contents.changes) if isinstance(contents, DeltaContents) else (contents.changes, 0)
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[SparkConnection]:
@@ -172,22 +181,15 @@ class SparkEngine:
         if part:
             yield _batch(part, names, kinds)
 
-    def _session(self, contents: Contents) -> Any:
-        """A session that knows the tables of one state of the registry."""
+    def _session(self, contents: Contents | DeltaContents) -> Any:
+        """A session that knows the tables of one state of the folder."""
         with self._guard:
             if contents.changes not in self._sessions:
                 session = _spark(self.master).newSession()
-                for table, columns in contents.columns.items():
-                    files = [str(self.folder.path / name) for name in contents.files[table].values()]
-                    schema = ", ".join(f"`{name}` {_spark_kind(kind)}" for name, kind in columns.items())
-                    if files:
-                        rows = session.read.schema(schema).parquet(*files)
-                    else:
-                        nothing = ", ".join(f"CAST(NULL AS {_spark_kind(k)}) AS `{n}`" for n, k in columns.items())
-                        rows = session.sql(f"SELECT {nothing} LIMIT 0")
-                    rows.createOrReplaceTempView(table)
+                with answering():
+                    make_known(session, self.folder.path, contents)
                 self._sessions[contents.changes] = session
-                for old in sorted(self._sessions)[:-STATES_KEPT]:
+                for old in list(self._sessions)[:-STATES_KEPT]:
                     del self._sessions[old]
             return self._sessions[contents.changes]
 
@@ -251,10 +253,6 @@ def _spark(master: str) -> Any:
             raise Mistake(f"Spark at {master} could not be started: {str(error).splitlines()[0]}") from None
         session.sparkContext.setLogLevel("ERROR")
         return session
-
-
-def _spark_kind(kind: str) -> str:
-    return {"VARCHAR": "STRING", "INTEGER": "INT", "TIMESTAMP": "TIMESTAMP_NTZ"}.get(kind, kind)
 
 
 def _arrow_kind(kind: str) -> Any:

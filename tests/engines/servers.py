@@ -15,11 +15,11 @@ import pytest
 HOMES = ("/usr/lib/postgresql", "/usr/pgsql", "/opt/homebrew/opt/postgresql", "/usr/local/opt/postgresql")
 
 
-def refuse_or_skip(what: str) -> None:
+def refuse_or_skip(what: str, *, whole_file: bool = False) -> None:
     """Without the program a test fails where everything has to be there (CI) and is left out elsewhere."""
     if os.environ.get("CI"):
-        pytest.fail(f"{what}; CI must have it.")
-    pytest.skip(f"{what}.")
+        pytest.fail(f"{what}; CI must have it.", pytrace=False)
+    pytest.skip(f"{what}.", allow_module_level=whole_file)
 
 
 def postgres_programs() -> Path | None:

@@ -69,5 +69,5 @@ def test_an_office_on_a_server(postgres: str, tmp_path: Path) -> None:
 
 
 def test_a_registry_in_a_folder(spark: None, tmp_path: Path) -> None:
-    expected(run(commands("pyspark://"), tmp_path))
+    expected(run(commands("buckets=16"), tmp_path))
     assert (tmp_path / "registry" / "evenfoot.json").is_file()
