@@ -9,12 +9,10 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.kept import keep
 from analytics.measures.prevalence import prevalence
+from analytics.tally.narrow import BETWEEN
 from analytics.tally.selection import Selection
+from analytics.trade.feet import BETWEEN_CLAWS
 from analytics.words import say
-
-BETWEEN_CLAWS = (0, 10)
-"""Zones of the skin between the claws, which belong to the foot and to neither claw. [pub: the zones of the
-trade's numbered foot map, e.g. Shearer and co-authors' extension articles]"""
 
 
 @keep
@@ -42,11 +40,16 @@ def foot_map(
         low, high, n_farms, n_visits. Places where nothing was found are left out.
         ``extra["looked_at"]``: the ``by`` columns, foot and at_risk of every foot looked at.
     """
-    on_claw = prevalence(ledger, selection, by=(*by, "foot", "claw", "zone"), per=per, level=level)
-    below = per if per != "claw" else "foot"
-    between = prevalence(ledger, selection, by=(*by, "foot", "zone"), per=below, level=level)
-    claws = on_claw.table[~on_claw.table["zone"].isin(BETWEEN_CLAWS)]
-    feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=None)
+    if per == "claw":
+        on_claw = prevalence(ledger, selection, by=(*by, "foot", "claw", "zone"), per=per, level=level)
+        between = prevalence(ledger, selection, by=(*by, "foot", "zone"), per="foot", level=level)
+        claws = on_claw.table[~on_claw.table["zone"].isin(BETWEEN_CLAWS)]
+        feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=None)
+    else:
+        # One question for both: a cow, trim or foot is one unit, whichever part of the foot is looked at.
+        on_claw = between = prevalence(ledger, selection, by=(*by, "foot", "side", "zone"), per=per, level=level)
+        whole = on_claw.table.rename(columns={"side": "claw"})
+        claws, feet = whole[whole["claw"] != BETWEEN], whole[whole["claw"] == BETWEEN].assign(claw=None)
     parts = [part for part in (claws, feet[claws.columns] if len(feet) else feet) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else claws
     looked_at = table.groupby([*by, "foot"], as_index=False, observed=True)[["at_risk"]].max()

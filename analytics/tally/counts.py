@@ -7,8 +7,6 @@ farms are the clusters when several are pooled.
 
 from __future__ import annotations
 
-import functools
-import operator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,12 +14,14 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
+from analytics.tally.bits import cases_of_farms, layout_of
 from analytics.tally.cluster_sums import SUMS
-from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, most_of, question_of
+from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, question_of
 from analytics.tally.late import ibis
-from analytics.tally.narrow import OF_FINDING, OF_SITE, OF_TRIM, findings, grouped, trims
+from analytics.tally.looked_at import looked_at, with_keys
+from analytics.tally.narrow import BETWEEN, OF_FINDING, OF_PLACE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
-from analytics.trade.feet import CLAWS, FEET, limb_of
+from analytics.trade.feet import BETWEEN_CLAWS, CLAWS, FEET
 from analytics.trade.lesions import parent_of
 from analytics.words import say
 
@@ -53,7 +53,7 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
     ledger : Ledger
     selection : Selection
     by : tuple of str
-        Groupings: any of ``OF_TRIM``, ``OF_SITE`` and ``OF_FINDING``.
+        Groupings: any of ``OF_TRIM``, ``OF_PLACE`` and ``OF_FINDING``.
     per : {"cow", "trim", "foot", "claw"}
         The unit counted.
 
@@ -68,7 +68,7 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
     Mistake
         A grouping or level that does not exist.
     """
-    known = (*OF_TRIM, *OF_SITE, *OF_FINDING)
+    known = (*OF_TRIM, *OF_PLACE, *OF_FINDING)
     for name in by:
         if name not in known:
             raise Mistake(
@@ -78,7 +78,7 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
         raise Mistake(say("'{per}' is not a level of counting; use cow, trim, foot or claw.", per=per))
     by = tuple(dict.fromkeys(by))
     of_trim = tuple(name for name in by if name in OF_TRIM)
-    of_site = tuple(name for name in by if name in OF_SITE)
+    of_site = tuple(name for name in by if name in OF_PLACE)
     of_finding = tuple(name for name in by if name in OF_FINDING)
 
     cluster = "cow" if "farm" in of_trim or _farms_in(ledger, selection) <= 1 else "farm"
@@ -109,15 +109,14 @@ def _questions(
 ) -> dict[str, Question]:
     """The SQL of a count. It depends on the question only, so it is built once a question."""
     where = (*of_trim, *of_site)
-    looked_at = _looked_at(selection, of_trim, of_site, per)
-    cases = _cases(selection, of_trim, of_site, of_finding, per)
     if cluster == "farm":
-        looked_at = looked_at.group_by([*where, "farm_key"]).agg(n=looked_at.n.sum())
-        looked_at = looked_at.mutate(cow_key=ibis.literal(""))
-        cases = cases.group_by([*where, *of_finding, "farm_key"]).agg(m=cases.m.sum())
-        cases = cases.mutate(cow_key=ibis.literal(""))
-    risk = _sums_at_risk(looked_at, where)
-    found = _sums_of_cases(cases, looked_at, where, of_finding)
+        seen = looked_at(selection, of_trim, of_site, per, of_farms=True)
+        cases = _cases_of_farms(selection, of_trim, of_site, of_finding, per)
+    else:
+        seen = looked_at(selection, of_trim, of_site, per)
+        cases = _cases(selection, of_trim, of_site, of_finding, per)
+    risk = _sums_at_risk(seen, where)
+    found = _sums_of_cases(cases, seen, where, of_finding)
     # One question, so that what was looked at is gone through once.
     both = risk.left_join(found, list(where) or ibis.literal(True)).drop(*(f"{name}_right" for name in where))
     return {
@@ -139,80 +138,6 @@ def _farms_in(ledger: Ledger, selection: Selection) -> int:
     return int(fetch(ledger, _farms_question(selection))["farms"].iloc[0])
 
 
-def _with_keys(base: ir.Table, names: tuple[str, ...], selection: Selection) -> ir.Table:
-    return base.mutate(
-        **{f"by_{name}": grouped(base, name, selection) for name in names},
-        farm_key=base.farm,
-        cow_key=base.cow,
-    )
-
-
-@dataclass(frozen=True)
-class _Site:
-    """A place that is counted: its grouping values, the feet it covers and how many claws of each."""
-
-    values: tuple[tuple[str, str], ...]
-    feet: tuple[str, ...]
-    claws: int
-
-
-def _sites(selection: Selection, of_site: tuple[str, ...]) -> list[_Site]:
-    feet = [foot for foot in FEET if not selection.feet or foot in selection.feet]
-    claws = [claw for claw in CLAWS if not selection.claws or claw in selection.claws]
-    covered: dict[tuple[tuple[str, str], ...], set[tuple[str, str]]] = {}
-    for foot in feet:
-        for claw in claws:
-            place = {"foot": foot, "limb": limb_of(foot), "claw": claw}
-            covered.setdefault(tuple((name, place[name]) for name in of_site), set()).add((foot, claw))
-    return [
-        _Site(
-            values,
-            tuple(f for f in FEET if any(f == foot for foot, _ in places)),
-            len({c for _, c in places}),
-        )
-        for values, places in covered.items()
-    ]
-
-
-def _looked_at(selection: Selection, of_trim: tuple[str, ...], of_site: tuple[str, ...], per: str) -> ir.Table:
-    """Columns: groupings, farm_key, cow_key, n (units of that cow looked at in the group)."""
-    base = _with_keys(trims(selection), of_trim, selection)
-    keys = [*(f"by_{name}" for name in of_trim), "farm_key", "cow_key"]
-    sites = _sites(selection, of_site)
-    narrowed = bool(of_site or selection.feet or selection.claws)
-
-    def seen_in(site: _Site) -> ir.Value:
-        return most_of([base[f"seen_{foot.lower()}"] for foot in site.feet])
-
-    if per == "cow" and not narrowed:
-        seen = base.select(*keys).distinct()
-        return seen.mutate(n=ibis.literal(1, "int64")).rename({name: f"by_{name}" for name in of_trim})
-    each = base.group_by(keys).agg(
-        trims=base.count(),
-        **{f"seen_{foot}": base[f"seen_{foot.lower()}"].max() for foot in FEET},
-        **({f"times_{place}": seen_in(site).sum() for place, site in enumerate(sites)} if narrowed else {}),
-    )
-    branches = []
-    for place, site in enumerate(sites):
-        feet_seen = functools.reduce(operator.add, (each[f"seen_{foot}"] for foot in site.feet))
-        times = each[f"times_{place}"] if narrowed else each.trims
-        n = {
-            "cow": (times > 0).cast("int64"),
-            "trim": times,
-            "foot": feet_seen,
-            "claw": feet_seen * site.claws,
-        }[per]
-        branch = each.select(
-            **{name: each[f"by_{name}"] for name in of_trim},
-            **{name: ibis.literal(value) for name, value in site.values},
-            farm_key=each.farm_key,
-            cow_key=each.cow_key,
-            n=n.cast("int64"),
-        )
-        branches.append(branch.filter(branch.n > 0))
-    return ibis.union(*branches) if len(branches) > 1 else branches[0]
-
-
 def _cases(
     selection: Selection,
     of_trim: tuple[str, ...],
@@ -225,9 +150,9 @@ def _cases(
     needed = set(of_site) | ({"foot"} if per == "foot" else {"foot", "claw"} if per == "claw" else set())
     needed |= {name for name in of_finding if name == "zone"}
     for column in sorted(needed):
-        found = found.filter(found[column].notnull())
+        found = found.filter(grouped(found, column, selection).notnull())
     names = (*of_trim, *of_site, *of_finding)
-    base = _with_keys(found, names, selection)
+    base = with_keys(found, names, selection)
     unit = {"cow": (), "trim": ("visit_date",), "foot": ("foot",), "claw": ("foot", "claw")}[per]
     keys = [*(f"by_{name}" for name in names), "farm_key", "cow_key"]
     # Each unit once, then counted: many times quicker than counting the distinct units of every group.
@@ -236,29 +161,57 @@ def _cases(
     return out.rename({name: f"by_{name}" for name in names})
 
 
-def _sums_at_risk(looked_at: ir.Table, where: tuple[str, ...]) -> ir.Table:
-    n = looked_at.n.cast("int64")
+def _cases_of_farms(
+    selection: Selection,
+    of_trim: tuple[str, ...],
+    of_site: tuple[str, ...],
+    of_finding: tuple[str, ...],
+    per: str,
+) -> ir.Table:
+    """The same columns as :func:`_cases`, with the units of whole farms; cow_key is empty."""
+    places = (*of_site, *of_finding)
+    # A zone between the claws has no outer and inner side, so that it needs no bits of its own.
+    spared = {"side", "zone"} <= set(places)
+    held = tuple("claw" if spared and name == "side" else name for name in places)
+    layout = layout_of(held) if per == "cow" else None
+    if layout is None:
+        cases = _cases(selection, of_trim, of_site, of_finding, per)
+        cases = cases.group_by([*of_trim, *places, "farm_key"]).agg(m=cases.m.sum())
+    else:
+        found = with_keys(findings(selection), of_trim, selection)
+        if spared:
+            found = found.mutate(claw=found.zone.isin(BETWEEN_CLAWS).ifelse(CLAWS[0], found.claw))
+        elif "side" in held:
+            found = found.mutate(side=grouped(found, "side", selection))
+        keys = [f"by_{name}" for name in of_trim]
+        cases = cases_of_farms(found.select(*keys, "farm_key", "cow_key", *held), keys, layout)
+        if spared:
+            cases = cases.mutate(side=cases.zone.isin(BETWEEN_CLAWS).ifelse(BETWEEN, cases.claw)).drop("claw")
+        cases = cases.rename({name: f"by_{name}" for name in of_trim})
+    return cases.mutate(cow_key=ibis.literal(""))
+
+
+def _sums_at_risk(seen: ir.Table, where: tuple[str, ...]) -> ir.Table:
+    n = seen.n.cast("int64")
     return aggregated(
-        looked_at,
+        seen,
         list(where),
         sum_n=n.sum().cast("int64"),
         sum_nn=(n * n).sum().cast("int64"),
-        clusters=looked_at.count(),
+        clusters=seen.count(),
     )
 
 
 def _spread(selection: Selection, of_trim: tuple[str, ...]) -> ir.Table:
-    base = _with_keys(trims(selection), of_trim, selection)
+    base = with_keys(trims(selection), of_trim, selection)
     keys = [f"by_{name}" for name in of_trim]
     visits = base.select(*keys, "farm_key", "visit_date").distinct()
     out = aggregated(visits, keys, n_farms=visits.farm_key.nunique(), n_visits=visits.count())
     return out.rename({name: f"by_{name}" for name in of_trim})
 
 
-def _sums_of_cases(
-    cases: ir.Table, looked_at: ir.Table, where: tuple[str, ...], of_finding: tuple[str, ...]
-) -> ir.Table:
-    both = cases.join(looked_at, [*where, "farm_key", "cow_key"], how="inner")
+def _sums_of_cases(cases: ir.Table, seen: ir.Table, where: tuple[str, ...], of_finding: tuple[str, ...]) -> ir.Table:
+    both = cases.join(seen, [*where, "farm_key", "cow_key"], how="inner")
     m, n = both.m.cast("int64"), both.n.cast("int64")
     return aggregated(
         both,
@@ -276,7 +229,7 @@ def _unplaced(selection: Selection, of_site: tuple[str, ...], per: str) -> ir.Ta
     needed.discard("limb")
     missing: ir.BooleanValue = ibis.literal(False)
     for column in sorted(needed | ({"foot"} if "limb" in of_site else set())):
-        missing = missing | found[column].isnull()
+        missing = missing | grouped(found, column, selection).isnull()
     return found.filter(missing).agg(rows=found.filter(missing).count())
 
 

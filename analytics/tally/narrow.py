@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from analytics.tally.engine import table
 from analytics.tally.late import ibis
 from analytics.tally.selection import Selection
+from analytics.trade.feet import BETWEEN_CLAWS
 from analytics.trade.seasons import SEASON_OF_MONTH
 from analytics.words import say
 
@@ -37,6 +38,12 @@ OF_TRIM = (
 
 OF_SITE = ("foot", "limb", "claw")
 """Groupings by place: each place has its own denominator of what was looked at."""
+
+OF_PLACE = (*OF_SITE, "side")
+"""The same where cases are counted: the side is the claw, or between the claws whichever claw the sheet names."""
+
+BETWEEN = "between"
+"""The side of the zones that belong to neither claw."""
 
 OF_FINDING = ("lesion", "lesion_detail", "family", "severity", "zone", "dd_stage")
 """Groupings of findings: they split the cases and leave the denominator whole."""
@@ -71,6 +78,8 @@ def grouped(base: ir.Table, name: str, selection: Selection) -> ir.Value:
             (base.parity >= 3, "3+"),
             else_=base.parity.cast("string"),
         )
+    if name == "side":
+        return base.zone.isin(BETWEEN_CLAWS).ifelse(BETWEEN, base.claw)
     if name in ("zone", "severity"):
         return base[name]
     if name in ("farm", "foot", "limb", "claw", "lesion", "family"):

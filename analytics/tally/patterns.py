@@ -5,8 +5,9 @@ from __future__ import annotations
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.counts import _cases, _looked_at
+from analytics.tally.counts import _cases
 from analytics.tally.engine import Question, built_once, fetch_many, question_of
+from analytics.tally.looked_at import looked_at
 from analytics.tally.selection import Selection
 
 
@@ -59,7 +60,7 @@ def add_cases(looked_at: pd.DataFrame, cases: pd.DataFrame, lesion: str) -> pd.D
 @built_once
 def _questions(selection: Selection, by: tuple[str, ...], per: str, cluster: str, lesions: bool) -> dict[str, Question]:
     names = ["of_farm"] if cluster == "farm" else ["of_farm", "of_cow"]
-    looked = _looked_at(selection, by, (), per).rename(of_farm="farm_key", of_cow="cow_key")
+    looked = looked_at(selection, by, (), per).rename(of_farm="farm_key", of_cow="cow_key")
     looked = looked.group_by([*by, *names]).agg(n=looked.n.sum().cast("int64"))
     split = ("lesion",) if lesions else ()
     cases = _cases(selection, by, (), split, per).rename(of_farm="farm_key", of_cow="cow_key")

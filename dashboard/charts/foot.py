@@ -113,7 +113,7 @@ def draw_feet(
     units = plural(answer.basis.unit, 2)
     said = _("Number of {units} with it", units=units) if count else _("Share of {units}", units=units)
     bar = colour_bar(top, theme, narrow or bool(heading), said, count=count)
-    figure = go.Figure([*traces, names, bar])
+    figure = go.Figure([*traces, names, bar], _validate=False)
     if heading:
         return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=[heading], small=True)
     pointing = [] if title else [_("Tap or point at a zone for its interval.")]
@@ -168,7 +168,7 @@ def draw_claws(
         }
         for side, name in ((0.55, CLAW_NAMES["lateral"]), (-0.55, CLAW_NAMES["medial"]))
     ]
-    figure = go.Figure([*traces, written(words), colour_bar(top, theme, narrow, _share_of(answer))])
+    figure = go.Figure([*traces, written(words), colour_bar(top, theme, narrow, _share_of(answer))], _validate=False)
     figure.update_layout(annotations=[] if narrow else _zone_key(t.muted))
     figure.update_xaxes(visible=False, range=[-1.2, 1.2] if narrow else [-1.2, 3.4], fixedrange=True)
     figure.update_yaxes(visible=False, range=[-1.8, 1.36], fixedrange=True, scaleanchor="x", scaleratio=1)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -65,6 +66,10 @@ class ZoneLook:
     carried: dict[str, Any] | None = None
 
 
+_scatter = partial(go.Scatter, _validate=False)
+"""A trace as it is written here. To have plotly look at every property of some sixty of them takes as long as all else
+that a drawing needs; the tests look at them instead."""
+
 PATTERNS = {"unknown": "/", "left out": "/", "unclear": "."}
 
 
@@ -120,7 +125,7 @@ def _joined(outlines: Iterable[Points]) -> Points:
 
 def _filled(polygons: list[Points], colour: str, stripes: str, theme: str) -> go.Scatter:
     line = _joined(polygons)
-    return go.Scatter(
+    return _scatter(
         x=line[:, 0],
         y=line[:, 1],
         mode="lines",
@@ -137,7 +142,7 @@ def _alike(kind: str, polygons: list[Points], theme: str) -> go.Scatter:
     t = tokens(theme)
     line = _joined(polygons)
     shape = PATTERNS.get(kind)
-    return go.Scatter(
+    return _scatter(
         x=line[:, 0],
         y=line[:, 1],
         mode="lines",
@@ -178,7 +183,7 @@ def _label(
 
 def written(words: list[dict[str, Any]]) -> go.Scatter:
     """Words that stand on a drawing, as one trace: x, y, text, size and colour of each."""
-    return go.Scatter(
+    return _scatter(
         x=[word["x"] for word in words],
         y=[word["y"] for word in words],
         text=[word["text"] for word in words],
@@ -197,15 +202,18 @@ def _hit_points(
     Pointing is decided by the nearest disc's edge, so discs that stay inside their zones tell them apart.
     """
     found = np.vstack([discs(key) + np.array([*places[key[0]], 0.0]) for key in shown])
-    each = [(key, look) for key, look in shown.items() for _disc in discs(key)]
-    return go.Scatter(
+    said = {
+        key: (f"<b>{place_words(*key, named=named)}</b><br>{look.figures}", look.carried) for key, look in shown.items()
+    }
+    each = [said[key] for key in shown for _disc in discs(key)]
+    return _scatter(
         x=found[:, 0].astype(np.float32),
         y=found[:, 1].astype(np.float32),
         mode="markers",
         marker={"size": np.maximum(2 * found[:, 2] * pixels, 2).round().astype(np.uint8), "opacity": 0},
-        hovertext=[f"<b>{place_words(*key, named=named)}</b><br>{look.figures}" for key, look in each],
+        hovertext=[text for text, _carried in each],
         hovertemplate="%{hovertext}<extra></extra>",
-        customdata=[look.carried for _key, look in each] if any(look.carried for _key, look in each) else None,
+        customdata=[carried for _text, carried in each] if any(carried for _text, carried in each) else None,
     )
 
 
@@ -318,6 +326,4 @@ def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow:
 
 
 def _stroke(line: Points, colour: str, width: float) -> go.Scatter:
-    return go.Scatter(
-        x=line[:, 0], y=line[:, 1], mode="lines", line={"color": colour, "width": width}, hoverinfo="skip"
-    )
+    return _scatter(x=line[:, 0], y=line[:, 1], mode="lines", line={"color": colour, "width": width}, hoverinfo="skip")

@@ -182,3 +182,10 @@ def test_unclear_differences_are_not_coloured_and_less_is_striped() -> None:
 
 def test_basis_is_kept() -> None:
     assert zone_differences(feet(), feet()).basis == BASIS
+
+
+def test_what_plotly_did_not_look_at_is_as_it_wants_it() -> None:
+    answer = feet()
+    differences = draw_difference(answer, answer, names=("One", "Other"))
+    for figure in (draw_feet(answer), draw_feet(answer, narrow=True, heading="Winter", count=True), differences):
+        go.Figure(figure.to_dict())

@@ -1,0 +1,123 @@
+"""What was looked at: cows, trims, feet or claws, of every cow or farm and at every place."""
+
+from __future__ import annotations
+
+import functools
+import operator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from analytics.tally.engine import most_of
+from analytics.tally.late import ibis
+from analytics.tally.narrow import BETWEEN, grouped, trims
+from analytics.tally.selection import Selection
+from analytics.trade.feet import CLAWS, FEET, limb_of
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
+
+
+def with_keys(base: ir.Table, names: tuple[str, ...], selection: Selection) -> ir.Table:
+    """The table with its groupings as columns ``by_NAME``, and farm_key and cow_key."""
+    return base.mutate(
+        **{f"by_{name}": grouped(base, name, selection) for name in names},
+        farm_key=base.farm,
+        cow_key=base.cow,
+    )
+
+
+@dataclass(frozen=True)
+class Site:
+    """A place that is counted: its grouping values, the feet it covers and how many claws of each."""
+
+    values: tuple[tuple[str, str], ...]
+    feet: tuple[str, ...]
+    claws: int
+
+
+def _sites(selection: Selection, of_site: tuple[str, ...]) -> list[Site]:
+    feet = [foot for foot in FEET if not selection.feet or foot in selection.feet]
+    claws = [claw for claw in CLAWS if not selection.claws or claw in selection.claws]
+    covered: dict[tuple[tuple[str, str], ...], set[tuple[str, str]]] = {}
+    for foot in feet:
+        for claw in claws:
+            for side in (claw, BETWEEN) if "side" in of_site else ("",):
+                place = {"foot": foot, "limb": limb_of(foot), "claw": claw, "side": side}
+                covered.setdefault(tuple((name, place[name]) for name in of_site), set()).add((foot, claw))
+    return [
+        Site(
+            values,
+            tuple(f for f in FEET if any(f == foot for foot, _ in places)),
+            len({c for _, c in places}),
+        )
+        for values, places in covered.items()
+    ]
+
+
+def looked_at(
+    selection: Selection, of_trim: tuple[str, ...], of_site: tuple[str, ...], per: str, *, of_farms: bool = False
+) -> ir.Table:
+    """How many units were looked at.
+
+    Parameters
+    ----------
+    selection : Selection
+    of_trim, of_site : tuple of str
+        Groupings of the trims, and by place.
+    per : {"cow", "trim", "foot", "claw"}
+    of_farms : bool
+        Add the cows of each farm up; cow_key is then empty.
+
+    Returns
+    -------
+    ibis.Table
+        The groupings, farm_key, cow_key and n; groups in which nothing was looked at are left out.
+    """
+    base = with_keys(trims(selection), of_trim, selection)
+    keys = [*(f"by_{name}" for name in of_trim), "farm_key", "cow_key"]
+    sites = _sites(selection, of_site)
+    narrowed = bool(of_site or selection.feet or selection.claws)
+    # Whether a cow was looked at there at all is known from her feet.
+    counted = narrowed and per != "cow"
+
+    def seen_in(site: Site) -> ir.Value:
+        return most_of([base[f"seen_{foot.lower()}"] for foot in site.feet])
+
+    if per == "cow" and not narrowed:
+        seen = base.select(*keys).distinct()
+        if of_farms:
+            farms = seen.group_by(keys[:-1]).agg(n=seen.count()).mutate(cow_key=ibis.literal(""))
+            return farms.rename({name: f"by_{name}" for name in of_trim})
+        return seen.mutate(n=ibis.literal(1, "int64")).rename({name: f"by_{name}" for name in of_trim})
+    each = base.group_by(keys).agg(
+        trims=base.count(),
+        **{f"seen_{foot}": base[f"seen_{foot.lower()}"].max() for foot in FEET},
+        **({f"times_{place}": seen_in(site).sum() for place, site in enumerate(sites)} if counted else {}),
+    )
+    units = []
+    for place, site in enumerate(sites):
+        feet_seen = functools.reduce(operator.add, (each[f"seen_{foot}"] for foot in site.feet))
+        times = each[f"times_{place}"] if counted else each.trims
+        n = {
+            "cow": most_of([each[f"seen_{foot}"] for foot in site.feet]).cast("int64"),
+            "trim": times,
+            "foot": feet_seen,
+            "claw": feet_seen * site.claws,
+        }[per]
+        units.append(n.cast("int64"))
+    if of_farms:
+        # Before the places are set one under the other, which would be many rows a cow.
+        each = each.group_by(keys[:-1]).agg(**{f"n_{place}": n.sum().cast("int64") for place, n in enumerate(units)})
+        each = each.mutate(cow_key=ibis.literal(""))
+        units = [each[f"n_{place}"] for place in range(len(units))]
+    branches = []
+    for site, n in zip(sites, units, strict=True):
+        branch = each.select(
+            **{name: each[f"by_{name}"] for name in of_trim},
+            **{name: ibis.literal(value) for name, value in site.values},
+            farm_key=each.farm_key,
+            cow_key=each.cow_key,
+            n=n,
+        )
+        branches.append(branch.filter(branch.n > 0))
+    return ibis.union(*branches) if len(branches) > 1 else branches[0]
