@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -21,7 +22,7 @@ from dashboard.filling import fill_panels
 from dashboard.guard import guard
 from dashboard.language import _, told
 from dashboard.page import Page
-from dashboard.page_choices import folding
+from dashboard.page_choices import folding, leads
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import shells
 from dashboard.reader import listen
@@ -69,7 +70,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
     )
     server.config["EVENFOOT_ACCOUNTS"] = store
     app.index_string = frame.INDEX
-    app.layout = lambda: dmc.MantineProvider(frame.layout(), id="mantine")
+    app.layout = lambda: dmc.MantineProvider(frame.layout(PAGES), id="mantine")
     _fill_pages(app, ledger)
     fill_panels(app, ledger, PANELS)
     draw_ahead(app, ledger, PAGES)
@@ -186,6 +187,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         Output("choices", "children"),
         # On the element itself: with another page comes another element, on which nothing stands.
         Output("choices", "data-stands"),
+        Output("choices", "data-leads"),
         Input("address", "search"),
         State("address", "pathname"),
         State("choices", "data-stands"),
@@ -194,14 +196,14 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         page = page_of(path)
         view, _mistake = addressed(path, search)
         if page is None:
-            return None, None, None
+            return None, None, None, None
         try:
             choices = page.choices(ledger, view) if page.choices else None
         except Mistake as mistake:
             choices = frame.mistake(told(mistake.sentence))
         way = as_text([frame.trail(page.trail(view) if page.trail else []), frame.chips(view)])
         new, digests = only_new({"choices": folding(choices)}, {"choices": stands or ""})
-        return way, new["choices"], digests["choices"]
+        return way, new["choices"], digests["choices"], json.dumps(leads(choices, view))
 
 
 def _clientside(app: Dash) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -59,12 +60,13 @@ def index(page: str) -> str:
     return page.replace("<html READER>", f"<html {root}>").replace(">SKIP<", f">{escape(_('Skip to the figures'))}<")
 
 
-def layout() -> Any:
+def layout(pages: dict[str, Page]) -> Any:
     """The whole page, before anything is known."""
-    return dmc.DatesProvider(_around(), settings=calendar(words()))
+    return dmc.DatesProvider(_around(pages), settings=calendar(words()))
 
 
-def _around() -> Any:
+def _around(pages: dict[str, Page]) -> Any:
+    tops = {path: [panel.name for panel in page.top if not panel.live] for path, page in pages.items()}
     return html.Div(
         [
             dcc.Location(id="address", refresh="callback-nav"),
@@ -80,7 +82,7 @@ def _around() -> Any:
             html.Header(
                 [
                     html.A(html.Span("Evenfoot"), href="/", className="brand"),
-                    html.Nav(id="navigation", **{"aria-label": _("Pages")}),
+                    html.Nav(id="navigation", **{"aria-label": _("Pages"), "data-tops": json.dumps(tops)}),
                     html.Div(
                         [
                             html.Button(_("Copy link"), id="copy-link", className="take"),

@@ -1,6 +1,7 @@
 /* The views that may be opened next are drawn and kept by the server before they are asked for (dashboard/ahead.py):
    where a hand or the keyboard rests, at once; when the page is whole and its reader is still, the pages of the
-   navigation and then what the marks and links in the window lead to, one at a time. A browser set to ask for less
+   navigation, what the marks and links in the window lead to and what the page's first choice offers, in turn and one
+   at a time. A browser set to ask for less
    asks for none of it. */
 (function () {
   "use strict";
@@ -70,6 +71,13 @@
     return box.height && box.bottom > 0 && box.top < window.innerHeight;
   }
 
+  function inTurn(lists) {
+    const out = [];
+    for (let at = 0; lists.some((list) => at < list.length); at += 1)
+      lists.forEach((list) => at < list.length && out.push(list[at]));
+    return out;
+  }
+
   function collect() {
     const pages = [...document.querySelectorAll("#navigation a[href]")];
     const at = pages.findIndex((link) => link.getAttribute("aria-current"));
@@ -81,7 +89,9 @@
       if (each.matches("a")) ours(each) && leads.push(each.pathname + each.search);
       else leads.push(...marks(each));
     });
-    return [...next, ...[...new Set(leads)].slice(0, MOST)];
+    const choices = document.getElementById("choices");
+    const others = JSON.parse((choices && choices.dataset.leads) || "[]");
+    return inTurn([next, [...new Set(leads)].slice(0, MOST), others]);
   }
 
   /* The page is whole. */

@@ -23,14 +23,34 @@
   );
   let left = new AbortController(); // ends what is on its way for a view that was left
 
+  /* What is on its way for the view that is left ends; what was asked early for the one that comes does not. */
+  const early = new Map(); // by panel
+  let earlyFor = "";
+  function leave(to) {
+    if (earlyFor === to) return;
+    earlyFor = to;
+    early.clear();
+    left.abort();
+    left = new AbortController();
+  }
+  const due = () => [window.location.pathname, window.location.search, phone, written].join(" ");
+
+  /* The top of another page is asked for at once, not only when the page has come to put it on. */
+  function first() {
+    const page = document.querySelector(".panels");
+    if (!page || page.dataset.path === window.location.pathname || document.hidden) return;
+    const tops = JSON.parse(document.getElementById("navigation").dataset.tops);
+    leave(due());
+    (tops[window.location.pathname] || []).forEach((name) => early.has(name) || early.set(name, get(name)));
+  }
+
   /* The address has changed, or what is shown under it: everything on the page is due. */
   function begin(of) {
     view = of;
     now += 1;
     window.evenfootAhead.leave();
     away.clear();
-    left.abort();
-    left = new AbortController();
+    leave(of);
     bodies().forEach(wait);
   }
   const isAsked = (body) => body.evenfootAsked === now + " " + nameOf(body);
@@ -52,13 +72,20 @@
   }
 
   const refused = (words) => [["p", { class: "mistake", role: "alert" }, [words]]];
-  function fetchPanel(body, name, round) {
+  function get(name) {
     const asked = new URLSearchParams({ path: window.location.pathname, search: window.location.search });
     if (phone) asked.set("narrow", "1");
-    body.dataset.asked = "";
-    window
+    const going = window
       .fetch("/_panel/" + name + "?" + asked, { signal: left.signal })
-      .then((answer) => (answer.ok ? answer.json() : answer.text().then(refused)))
+      .then((answer) => (answer.ok ? answer.json() : answer.text().then(refused)));
+    going.catch(() => undefined); // said where it is put on the page
+    return going;
+  }
+  function fetchPanel(body, name, round) {
+    body.dataset.asked = "";
+    const going = early.get(name) || get(name);
+    early.delete(name);
+    going
       .then((parts) => {
         if (round === now && body.isConnected) window.evenfootPanels.fill(body, parts);
       })
@@ -95,17 +122,19 @@
     const page = document.querySelector(".panels");
     // Until the page of a new address has come, the panels are those of the page that is being left.
     if (!page || page.dataset.path !== window.location.pathname || document.hidden) return;
-    const due = [window.location.pathname, window.location.search, phone, written].join(" ");
-    if (due !== view) begin(due);
+    if (due() !== view) begin(due());
     const later = [];
+    let near = 0; // panels in the window that are not there yet: the server works on no others beside them
     for (const body of bodies()) {
-      if (isAsked(body)) continue;
       const far = distance(body);
-      if (!far) ask(body);
-      else later.push({ far, body });
+      if (!isAsked(body)) {
+        if (far) later.push({ far, body });
+        else ask(body);
+      }
+      if (!far && "waiting" in body.dataset) near += 1;
     }
     later.sort((one, other) => one.far - other.far);
-    while (later.length && away.size < TOGETHER) ask(later.shift().body);
+    while (!near && later.length && away.size < TOGETHER) ask(later.shift().body);
     if (!later.length && !away.size) whole();
   }
 
@@ -116,20 +145,24 @@
     window.evenfootAhead.look();
   }
 
-  let due = false;
+  let coming = false;
   function soon() {
-    if (due) return;
-    due = true;
+    if (coming) return;
+    coming = true;
     window.requestAnimationFrame(() => {
-      due = false;
+      coming = false;
       next();
     });
   }
   window.addEventListener("scroll", soon, { passive: true, capture: true });
   window.addEventListener("resize", soon);
   document.addEventListener("visibilitychange", soon);
-  window.addEventListener("popstate", soon);
-  window.addEventListener("_dashprivate_pushstate", soon);
+  ["popstate", "_dashprivate_pushstate"].forEach((kind) =>
+    window.addEventListener(kind, () => {
+      first();
+      soon();
+    })
+  );
 
   /* The server's answer to a panel ends its turn, whether it was good or not. */
   const send = window.fetch;

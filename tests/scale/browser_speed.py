@@ -32,13 +32,14 @@ DRILLS = (
     "/lesions?farms={farm}&lesions=SU&feet=RH&claws=lateral",
     "/lesions?farms={farm}&lesions=SU&feet=RH&claws=lateral&zones=4",
     "/lesions?farms={farm}&lesions=DD",
-    "/cow?farms={farm}&cow={cow}&lesions=SU",
+    "/warning?farms={farm}&lesions=WL",
     "/comparison?farms={farm}&by=season",
     "/comparison?farms={farm}&by=parity&lesions=DD",
-    "/warning?farms={farm}&lesions=WL",
     "/change?farms={farm}&lesions=DD",
+    "/cow?farms={farm}&cow={cow}&lesions=SU",
     "/?farms={farm}&since=2025-11-01&until=2026-10-31",
 )
+"""Each is opened after the page it begins with, the last one at the end."""
 SKELETON = """href => new Promise(done => {
   const start = performance.now();
   const look = () => {
@@ -109,6 +110,16 @@ class Weight:
         return out
 
 
+def walk(cow: str) -> list[str]:
+    """The addresses of one reader's way through all pages, each page followed by the drills from it."""
+    drills = [drill.format(farm=FARM, cow=cow) for drill in DRILLS]
+    out = []
+    for path in PAGES:
+        out.append(f"{path}?farms={FARM}" + (f"&cow={cow}" if path == "/cow" else ""))
+        out += [drill for drill in drills[:-1] if drill.startswith(f"{path}?")]
+    return [*out, drills[-1]]
+
+
 def first_views(browser: Browser, ledger: Path, times: int) -> None:
     """A fresh server each time; the browser has the scripts from an earlier visit."""
     profile = Reader(browser, "http://127.0.0.1", 1280)
@@ -147,8 +158,7 @@ def later_views(browser: Browser, ledger: Path, think: float) -> None:
         reader.open(f"/?farms={OTHER}")
         time.sleep(6)
         reader.open(f"/?farms={FARM}")
-        addresses = [f"{path}?farms={FARM}" + ("&cow=1022" if path == "/cow" else "") for path in PAGES]
-        addresses += [drill.format(farm=FARM, cow="1022") for drill in DRILLS]
+        addresses = walk("1022")
         for name in ("first time", "again"):
             windows, wholes = [], []
             served, drawn = processor_seconds(process.pid), sum(renderers().values())
