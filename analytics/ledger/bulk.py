@@ -15,6 +15,7 @@ from analytics.intake.streaming import CheckedStream
 from analytics.ledger import sums
 from analytics.ledger.adding import ImportResult, executor
 from analytics.ledger.derive import rebuild
+from analytics.ledger.engine import NO_BAR
 from analytics.ledger.history import note
 from analytics.ledger.incoming import Taken
 from analytics.ledger.ledger import Ledger
@@ -183,7 +184,7 @@ def _spill_folder(beside: Path) -> Iterator[Path]:
 def _bound(connection: Any, memory: str, folder: Path) -> None:
     connection.execute(f"SET memory_limit = '{memory}'")
     connection.execute("SET temp_directory = '" + str(folder).replace("'", "''") + "'")
-    connection.execute("SET enable_progress_bar = false")
+    connection.execute(NO_BAR)
 
 
 def _count_only(ledger: Ledger, stream: CheckedStream, file: str, memory: str) -> ImportResult:

@@ -13,6 +13,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analytics.ledger.engine import NO_BAR
+
 BITS_A_ROW = 32
 MOST_BITS = 1 << 30
 """Of what is remembered of the digests: one row in 150 is looked at twice at 45 million rows, and fewer below."""
@@ -29,6 +31,7 @@ class Digests:
 
         self.fields = fields
         self._engine = duckdb.connect(config={"autoload_known_extensions": False})
+        self._engine.execute(NO_BAR)
         self._texts: dict[str, tuple[Any, Any, Any]] = {}
 
     def __enter__(self) -> Digests:

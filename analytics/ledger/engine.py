@@ -12,6 +12,9 @@ if TYPE_CHECKING:
 
     from analytics.words import Said
 
+NO_BAR = "SET enable_progress_bar = false"
+"""For every connection to the embedded engine, which would print a bar among the figures of a long question."""
+
 
 class Result(Protocol):
     """What a statement gives back."""

@@ -17,6 +17,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
+from analytics.ledger.engine import NO_BAR
 from analytics.ledger.failures import explained, holder, not_kept, unreadable
 from analytics.ledger.kept_blocks import blocks_kept, forget_blocks, undo_cut_short
 from analytics.ledger.placing import put_in_place
@@ -259,7 +260,9 @@ class FileLease:
         try:
             while True:
                 try:
-                    return duckdb.connect(str(self.path), read_only=read_only, config=CONFIG)
+                    connection = duckdb.connect(str(self.path), read_only=read_only, config=CONFIG)
+                    connection.execute(NO_BAR)
+                    return connection
                 except duckdb.Error as error:
                     text = str(error)
                     if not _HELD.search(text):

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from analytics.ledger.engine import NO_BAR
 from analytics.ledger.schema import ROW_TABLES
 from analytics.ledger.verifying import unreadable_table
 from analytics.mistake import Mistake
@@ -122,6 +123,7 @@ class RegistryFolder:
 
             memory = duckdb.connect(str(Path(room) / "change.duckdb"), config={"temp_directory": room})
             try:
+                memory.execute(NO_BAR)
                 self._take_out(memory, before, touched)
                 memory.begin()
                 yield memory

@@ -32,6 +32,14 @@ def test_the_same_sheet_twice_adds_nothing(tmp_path: Path) -> None:
     assert len(ledger.frame("SELECT * FROM trim_rows")) == 2
 
 
+def test_a_long_question_prints_no_bar_among_the_figures(tmp_path: Path) -> None:
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", [row("1")]))
+    asked = "SELECT current_setting('enable_progress_bar')"
+    assert ledger.frame(asked).to_numpy().tolist() == [[False]]
+    with ledger.writing() as connection:
+        assert connection.execute(asked).fetchall() == [(False,)]
+
+
 def test_equal_rows_of_one_sheet_count_once(tmp_path: Path) -> None:
     ledger = open_ledger(tmp_path / "l.duckdb")
     done = add_sheets(ledger, [checked("trims", [row("1"), row("1"), row("2")])], "a.csv", "")

@@ -1,0 +1,92 @@
+"""A file larger than memory, imported: ``python -m tests.scale.large_file [--gigabytes 5] [--memory 1500] [FOLDER]``.
+
+Makes a trim sheet of so many gigabytes, imports it with the command in a process of its own, and prints the rate and
+the most memory it held. Ends with an error where that was more than allowed, or rows are unaccounted for. Needs some
+four times the file's size on the disk; FOLDER is made, and deleted at the end.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import resource
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import duckdb
+
+from tests.scale.ledgers import YEARS, farm_name, farm_year
+from tests.scale.table import head, line
+
+PATTERN = 20
+"""Farms that are made up; the others hold what these do, under names of their own."""
+HERE = "@@"
+
+
+def write(path: Path, size: int) -> int:
+    """Write a sheet of at least *size* bytes, year by year; gives its rows."""
+    names = list(farm_year(0, YEARS[0]))
+    years = [[_lines(number, year) for number in range(PATTERN)] for year in YEARS]
+    turn = sum(len(text) + count * len(farm_name(0)) for year in years for text, count in year)
+    rows = 0
+    with path.open("w", newline="") as file:
+        file.write(",".join(names) + "\n")
+        for year in years:
+            for repeat in range(-(-size // turn)):
+                for number, (text, count) in enumerate(year):
+                    file.write(text.replace(HERE, farm_name(repeat * PATTERN + number)))
+                    rows += count
+    return rows
+
+
+def _lines(number: int, year: int) -> tuple[str, int]:
+    columns = {name: values.tolist() for name, values in farm_year(number, year).items()}
+    columns["farm"] = [HERE] * len(columns["farm"])
+    rows = [",".join(f'"{cell}"' if "," in cell else cell for cell in row) for row in zip(*columns.values())]  # noqa: B905
+    return "\n".join(rows) + "\n", len(rows)
+
+
+def main() -> None:
+    """Make the sheet, import it, and look what came in."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("folder", type=Path, nargs="?", default=Path("build/large"))
+    parser.add_argument("--gigabytes", type=float, default=5)
+    parser.add_argument("--memory", type=float, default=1500, help="megabytes allowed")
+    words = parser.parse_args()
+    room = words.folder.resolve()
+    room.mkdir(parents=True)
+    try:
+        sheet, ledger = room / "sheet.csv", room / "ledger.duckdb"
+        rows = write(sheet, int(words.gigabytes * 1e9))
+        head(f"Import of {rows:,} rows ({sheet.stat().st_size / 1e6:,.0f} MB)")
+        command = [sys.executable, "-c", "from dashboard.cli import main; main()", "import", str(sheet), "--json"]
+        start = time.perf_counter()
+        told = subprocess.run(
+            [*command, "--ledger", str(ledger)], env={**os.environ, "TMPDIR": str(room)}, stdout=subprocess.PIPE,
+            text=True, check=True,
+        ).stdout  # fmt: skip
+        clock, used = time.perf_counter() - start, resource.getrusage(resource.RUSAGE_CHILDREN)
+        line("rate", f"{rows / clock:,.0f}/s", f"{clock / 60:.1f} min, {used.ru_utime + used.ru_stime:,.0f} s of work")
+        peak = used.ru_maxrss / 1024
+        line("most memory held", f"{peak:,.0f} MB", f"ledger {ledger.stat().st_size / 1e6:,.0f} MB")
+        with duckdb.connect(str(ledger), read_only=True) as connection:
+            [counted] = connection.execute(
+                "SELECT rows_read, added + already_known + set_aside, added, (SELECT COUNT(*) FROM trim_rows) "
+                "FROM imports"
+            ).fetchall()
+        if counted[:2] != (rows, rows) or counted[2] != counted[3]:
+            raise SystemExit(
+                f"{rows} rows were written; read, accounted for, added, held: {counted}; {json.dumps(told)}"
+            )
+        if peak > words.memory:
+            raise SystemExit(f"{peak:,.0f} MB were held, {words.memory:,.0f} are allowed.")
+    finally:
+        shutil.rmtree(room)
+
+
+if __name__ == "__main__":
+    main()
