@@ -125,14 +125,14 @@ def _table(series: pd.DataFrame, chart: BaselineChart) -> pd.DataFrame:
     kept = ["centre", "lower", "upper", "ewma", "ewma_lower", "ewma_upper", "baseline"]
     table = series.assign(
         prevalence=series["cases"] / series["at_risk"],
-        signal=[_signal(*each) for each in zip(limits["outside"], limits["run"], limits["drift"], strict=True)],
+        signal=[signal_words(*each) for each in zip(limits["outside"], limits["run"], limits["drift"], strict=True)],
         **{name: limits[name] for name in kept},
     )
     return table[list(COLUMNS)]
 
 
-def _signal(outside: int, run: int, drift: int) -> Said | str:
-    """The rules broken by one month, in words."""
+def signal_words(outside: int, run: int, drift: int) -> Said | str:
+    """The rules broken by one month, in words; empty where none is."""
     parts = []
     if outside:
         parts.append(RULES["outside", outside > 0])

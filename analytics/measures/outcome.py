@@ -58,9 +58,9 @@ def series_basis(
     )
 
 
-def months_of(ledger: Ledger, selection: Selection, outcome: Outcome) -> pd.DataFrame:
-    """farm, month, cases, at_risk, cows, one row a farm and month with records."""
-    return monthly(ledger, selection, outcome.name)
+def months_of(ledger: Ledger, selection: Selection, outcome: Outcome, *, cows: bool = True) -> pd.DataFrame:
+    """farm, month, cases, at_risk, cows (where asked for), one row a farm and month with records."""
+    return monthly(ledger, selection, outcome.name, cows=cows)
 
 
 def outcome_named(selection: Selection, name: str | None) -> Outcome:

@@ -21,7 +21,7 @@ FEW_EXPECTED = 5.0  # cases a month below which exact limits are looked at too [
 
 # Degrees of freedom a moving range of k points is worth, over k - 1: its efficiency against the standard
 # deviation [from memory: Cryer & Ryan 1990, J Qual Technol 22:187]
-_MOVING_RANGE_DF = 0.605
+MOVING_RANGE_DF = 0.605
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ def baseline_chart(
     units = float(total[seen].sum())
     centre = float(c[seen].sum()) / units if units else float("nan")
     points = int(seen.sum())
-    reason = _too_little(points, centre)
+    reason = too_little(points, centre)
     if reason:
         for name in ("low", "high", "ewma", "ewma_low", "ewma_high"):
             table[name] = float("nan")
@@ -166,7 +166,7 @@ _COLUMNS = [
 ]  # fmt: skip
 
 
-def _too_little(points: int, centre: float) -> str:
+def too_little(points: int, centre: float) -> str:
     if points < LEAST_BASELINE:
         return say(
             "Limits need a baseline of at least {LEAST_BASELINE} months with records; there are {points}.",
@@ -184,7 +184,7 @@ def _width(sigmas: float, points: int, spread: float) -> float:
     """Standard errors for the same false alarms when the spread is itself an estimate from few points."""
     if spread <= 1.0:
         return sigmas
-    df = max(_MOVING_RANGE_DF * (points - 1), 1.0)
+    df = max(MOVING_RANGE_DF * (points - 1), 1.0)
     return float(special.stdtrit(df, special.ndtr(sigmas)))
 
 

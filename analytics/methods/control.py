@@ -36,7 +36,7 @@ Array = npt.NDArray[np.float64]
 SIGMAS = 3.0  # width of the limits [pub: NIST/SEMATECH e-Handbook 6.3.1]
 EWMA_WEIGHT = 0.2  # weight of the newest point, usually 0.2 to 0.3 [pub: NIST/SEMATECH e-Handbook 6.3.2.4]
 LEAST_POINTS = 12  # fewer give limits too loose to judge by [common practice, no source]
-_MOVING_RANGE = 1.128  # mean range of two standard normal values [pub: NIST/SEMATECH e-Handbook 6.3.2.2]
+MOVING_RANGE = 1.128  # mean range of two standard normal values [pub: NIST/SEMATECH e-Handbook 6.3.2.2]
 
 
 @dataclass(frozen=True)
@@ -316,7 +316,7 @@ def _spread(z: Array) -> float:
     z = z[np.isfinite(z)]
     if len(z) < 2:
         return 1.0
-    return max(1.0, float(np.abs(np.diff(z)).mean()) / _MOVING_RANGE)
+    return max(1.0, float(np.abs(np.diff(z)).mean()) / MOVING_RANGE)
 
 
 def _binomial_limits(centre: float, total: Array, alpha: float) -> tuple[Array, Array]:

@@ -13,7 +13,7 @@ from dashboard.charts.frame import Drill, framed, nothing_to_show, records, rest
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import period_axis
 from dashboard.charts.theme import cases_of, percent, tokens
-from dashboard.language import _, told
+from dashboard.language import _, _n, told
 
 MOST_FARMS = 24
 """Farms whose lines can still be read; those with signals of late come first. [common practice, no source]"""
@@ -120,20 +120,31 @@ def _words(row: dict[str, Any]) -> str:
 
 
 def sentences(answer: Answer) -> list[str]:
-    """The farms with a signal of late, the newest first; or that there is none."""
+    """The farms with a signal of late, the newest first, of many those of the newest; or that there is none."""
     if answer.empty:
         return []
     lately = answer.table[answer.table["lately"].astype(bool)]
     if lately.empty:
         return [_("No farm has had a month out of the ordinary of late.")]
-    return [
-        _(
-            "{farm}, {month}: {signal}.",
-            farm=value_label("farm", row["farm"]),
-            month=value_label("month", row["signal_month"]),
-            signal=told(row["signal"]),
+    many = [
+        _n(
+            "{n} of {farms} farms has had a month out of the ordinary of late.",
+            "{n} of {farms} farms have had a month out of the ordinary of late; the newest:",
+            len(lately),
+            farms=len(answer.table),
         )
-        for row in records(lately)
+    ]
+    return [
+        *(many if len(answer.table) > MOST_FARMS else []),
+        *(
+            _(
+                "{farm}, {month}: {signal}.",
+                farm=value_label("farm", row["farm"]),
+                month=value_label("month", row["signal_month"]),
+                signal=told(row["signal"]),
+            )
+            for row in records(lately.head(MOST_FARMS))
+        ),
     ]
 
 

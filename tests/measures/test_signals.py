@@ -68,3 +68,20 @@ def test_months_without_one_sort_of_signal_are_drawn_all_the_same(demo_ledger: L
     assert [len(trace.x) for trace in drawn.signals(quiet).data] == [len(months), 0, 0]
     loud = replace(answer, extra={**answer.extra, "months": months.assign(signal="above", centre=-1.0)})
     assert [len(trace.x) for trace in drawn.signals(loud).data] == [0, len(months), 0]
+
+
+def test_of_many_farms_the_newest_are_told_and_how_many_there_are(demo_ledger: Ledger) -> None:
+    answer = signals(demo_ledger, Selection())
+    one = answer.table[answer.table["lately"]]
+    assert len(one) == 1 and len(drawn.sentences(answer)) == 1
+    many = pd.concat([one.assign(farm=f"Farm {number}") for number in range(60)], ignore_index=True)
+    told = drawn.sentences(replace(answer, table=pd.concat([many, answer.table[1:]], ignore_index=True)))
+    assert told[0] == "60 of 64 farms have had a month out of the ordinary of late; the newest:"
+    assert len(told) == 1 + drawn.MOST_FARMS
+
+
+def test_the_newest_signals_come_first(demo_ledger: Ledger) -> None:
+    table = signals(demo_ledger, Selection()).table
+    told = table[~table["lately"]].dropna(subset=["signal_month"])
+    assert told["signal_month"].is_monotonic_decreasing
+    assert table["signal_month"].isna().tolist() == sorted(table["signal_month"].isna())
