@@ -92,9 +92,10 @@ def page_of(path: str | None) -> Page | None:
 
 
 def _fill_pages(app: Dash, ledger: Ledger) -> None:
-    @app.callback(Output("content", "children"), Input("address", "pathname"))
-    def content(path: str) -> Any:
+    @app.callback(Output("content", "children"), Input("address", "pathname"), State("address", "search"))
+    def content(path: str, search: str) -> Any:
         page = page_of(path)
+        view, _mistake = addressed(path, search)
         if page is None:
             return [
                 html.H1(_("There is no such page")),
@@ -105,11 +106,12 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
                 html.H1(told(page.title)),
                 frame.mistake(told(REFUSALS[page.act])),
             ]
+        way, choices, digest, others = _within(ledger, page, view, None)
         return [
             html.H1(told(page.title)),
             html.P(told(page.question), className="question"),
-            html.Div(id="trail"),
-            html.Div(id="choices"),
+            html.Div(way, id="trail"),
+            html.Div(choices, id="choices", **{"data-stands": digest, "data-leads": others}),
             html.Div(shells(page.panels), className="panels", **{"data-path": path or "/"}),
             *(page.extra() if page.extra else []),
         ]
@@ -142,25 +144,25 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
 
     @app.callback(
         Output("address", "search"),
-        Output("opened", "data"),
-        Input("address", "pathname"),
+        # Which never changes: asked once, when the dashboard is opened, so that no later view waits for it.
+        Input("picker", "id"),
+        State("address", "pathname"),
         State("address", "search"),
-        State("opened", "data"),
     )
-    def first(path: str, search: str, opened: bool | None) -> Any:
+    def first(_once: str, path: str, search: str) -> Any:
         """The bare address opens on the last twelve months: a year holds every season once, and over several
         years nearly every cow has had something."""
         bare = View.read("/", search or "", current_viewer().allowed) if frame.only_looks(search) else None
-        if opened or bare is None or (path or "/") != "/":
-            return no_update, True
+        if bare is None or (path or "/") != "/":
+            return no_update
         try:
             period = frame.last_months(ledger, 12, current_viewer().allowed)
         except Mistake:
             # What is wrong is said above the panels.
             period = None
         if period is None:
-            return no_update, True
-        return View("/", Selection(since=period[0], until=period[1]), bare.options).search, True
+            return no_update
+        return View("/", Selection(since=period[0], until=period[1]), bare.options).search
 
     @app.callback(
         Output("stale", "children", allow_duplicate=True),
@@ -191,19 +193,23 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         Input("address", "search"),
         State("address", "pathname"),
         State("choices", "data-stands"),
+        prevent_initial_call=True,  # a page comes with its own
     )
     def within(search: str, path: str, stands: str | None) -> Any:
         page = page_of(path)
         view, _mistake = addressed(path, search)
-        if page is None:
-            return None, None, None, None
-        try:
-            choices = page.choices(ledger, view) if page.choices else None
-        except Mistake as mistake:
-            choices = frame.mistake(told(mistake.sentence))
-        way = as_text([frame.trail(page.trail(view) if page.trail else []), frame.chips(view)])
-        new, digests = only_new({"choices": folding(choices)}, {"choices": stands or ""})
-        return way, new["choices"], digests["choices"], json.dumps(leads(choices, view))
+        return (None, None, None, None) if page is None else _within(ledger, page, view, stands)
+
+
+def _within(ledger: Ledger, page: Page, view: View, stands: str | None) -> tuple[Any, Any, str, str]:
+    """A page's trail, its choices where they are not what stands there, their digest and what they lead to."""
+    try:
+        choices = page.choices(ledger, view) if page.choices else None
+    except Mistake as mistake:
+        choices = frame.mistake(told(mistake.sentence))
+    way = as_text([frame.trail(page.trail(view) if page.trail else []), frame.chips(view)])
+    new, digests = only_new({"choices": folding(choices)}, {"choices": stands or ""})
+    return way, new["choices"], digests["choices"], json.dumps(leads(choices, view))
 
 
 def _clientside(app: Dash) -> None:

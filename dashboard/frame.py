@@ -72,7 +72,6 @@ def _around(pages: dict[str, Page]) -> Any:
             dcc.Location(id="address", refresh="callback-nav"),
             dcc.Store(id="chosen"),
             dcc.Store(id="narrow"),
-            dcc.Store(id="opened"),
             dcc.Store(id="seen-version"),
             dcc.Store(id="written"),
             dcc.Store(id="around"),

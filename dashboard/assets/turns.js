@@ -160,7 +160,7 @@
   ["popstate", "_dashprivate_pushstate"].forEach((kind) =>
     window.addEventListener(kind, () => {
       first();
-      soon();
+      next(); // before Dash, which keeps the browser for a while
     })
   );
 

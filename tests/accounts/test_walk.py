@@ -386,7 +386,7 @@ def test_every_callback_is_walked(offices: list[Office]) -> None:
     """Whoever adds a callback adds it to these tests, and says who may use it."""
     server_side = {each["output"] for each in offices[0].app._callback_list if each.get("clientside_function") is None}
     walked = {
-        "content.children", "..navigation.children", "..address.search", "stale.children", "..trail.children",
+        "content.children", "..navigation.children", "address.search", "stale.children", "..trail.children",
         '{"name":["MATCH"],"type":"panel"}', "link-made", "link-list", "..report-preview", "report-logo-told",
         "upload-preview.children", "..upload-preview", "imports-list", "..imports-changed", "set-aside-download",
         "..note-said",
