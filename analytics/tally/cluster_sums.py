@@ -8,12 +8,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analytics.tally.engine import aggregated
 
 if TYPE_CHECKING:
     import ibis.expr.types as ir
+
+Whole = npt.NDArray[np.int64]
 
 SUMS = ("sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "clusters")
 
@@ -107,20 +111,23 @@ def chosen_sums(
     kinds : list of str
         ``farm`` or ``cow``, one a row.
     """
-    pooled = frame["n_farms"] > 1
+    pooled = frame["n_farms"].to_numpy() > 1
 
-    def of_cluster(name: str) -> pd.Series:
-        return frame[f"farm {name}"].where(pooled, frame[f"cow {name}"])
+    def whole(name: str) -> Whole:
+        return frame[name].fillna(0).to_numpy("int64")
+
+    def of_cluster(name: str) -> Whole:
+        return np.where(pooled, whole(f"farm {name}"), whole(f"cow {name}"))
 
     out = {}
     for outcome in outcomes:
         sums = {
-            "sum_m": frame[outcome],
-            "sum_n": frame["n"],
+            "sum_m": whole(outcome),
+            "sum_n": whole("n"),
             "sum_mm": of_cluster(f"mm {outcome}"),
             "sum_mn": of_cluster(f"mn {outcome}"),
             "sum_nn": of_cluster("nn"),
-            "clusters": frame["n_farms"].where(pooled, frame["cows"]),
+            "clusters": np.where(pooled, whole("n_farms"), whole("cows")),
         }
-        out[outcome] = frame[keys].assign(**{name: each.fillna(0).astype("int64") for name, each in sums.items()})
+        out[outcome] = frame[keys].assign(**sums)
     return out, ["farm" if several else "cow" for several in pooled]

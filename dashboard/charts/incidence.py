@@ -12,7 +12,7 @@ from analytics.words import say
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
 from dashboard.charts.labels import column_label, small, value_label
-from dashboard.charts.periods import period_axis, period_words, with_gaps
+from dashboard.charts.periods import period_axis, period_kind, with_gaps
 from dashboard.charts.prevalence import IN_ORDER
 from dashboard.charts.theme import between, ratio, rgba, tokens
 from dashboard.charts.whiskers import whiskers
@@ -112,7 +112,7 @@ def by_month(
     table = table.reset_index(drop=True)
     t = tokens(theme)
     x, y = with_gaps(table[period], table["rate_per_100"])
-    rate = table["rate_per_100"]
+    rate, kind = table["rate_per_100"], period_kind(table[period])
     figure = go.Figure(
         [
             go.Scatter(x=x, y=y, mode="lines", line={"color": rgba(t.accent, 0.7), "width": 2}, hoverinfo="skip"),
@@ -122,9 +122,7 @@ def by_month(
                 error_y=whiskers(rate, table["low"], table["high"], rgba(t.accent, 0.8)),
                 mode="markers",
                 marker={"color": t.accent, "size": 8, "line": {"color": t.raised, "width": 1}},
-                hovertext=[
-                    f"<b>{period_words(row[period], table[period])}</b><br>{rate_words(row)}" for row in records(table)
-                ],
+                hovertext=[f"<b>{value_label(kind, row[period])}</b><br>{rate_words(row)}" for row in records(table)],
                 hovertemplate="%{hovertext}<extra></extra>",
                 customdata=marks(table, drill),
             ),

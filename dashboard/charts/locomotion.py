@@ -11,7 +11,7 @@ from analytics.words import unfilled
 from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import small, value_label
-from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
+from dashboard.charts.periods import period_axis, period_kind, shifted, with_gaps
 from dashboard.charts.shades import ink_on
 from dashboard.charts.theme import DASHES, MARKERS, estimate, number, percent, plural, rgba, scale, tokens
 from dashboard.charts.whiskers import whiskers
@@ -138,10 +138,10 @@ def _line(
     colour = t.series[place % len(t.series)]
     part = part.sort_values("period").reset_index(drop=True)
     share, low, high = (part[f"{name}_{end}"] for end in ("prevalence", "low", "high"))
-    hover = []
+    hover, step = [], period_kind(part["period"])
     for row in records(part):
         figures = estimate(row[name], row["scored"], row[f"{name}_low"], row[f"{name}_high"], "scoring")
-        hover.append(f"<b>{period_words(row['period'], part['period'])}, {small(words)}</b><br>{figures}")
+        hover.append(f"<b>{value_label(step, row['period'])}, {small(words)}</b><br>{figures}")
     at = shifted(part["period"], beside)
     x, y = with_gaps(at, share)
     kind = {"legendgroup": words, "name": words}

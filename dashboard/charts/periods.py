@@ -44,10 +44,14 @@ def period_words(period: object, periods: pd.Series) -> str:
     >>> period_words(months[1], months), period_words(2026, pd.Series([2025, 2026]))
     ('Feb 2026', '2026')
     """
+    return value_label(period_kind(periods), period)
+
+
+def period_kind(periods: pd.Series) -> str:
+    """Whether periods are each a ``month``, ``quarter`` or ``year``; to be asked once for many of them."""
     if not dated(periods):
-        return value_label("year", period)
-    quarters = usual_step(periods).days > 80 and set(periods.dt.month) <= {1, 4, 7, 10}
-    return value_label("quarter" if quarters else "month", period)
+        return "year"
+    return "quarter" if usual_step(periods).days > 80 and set(periods.dt.month) <= {1, 4, 7, 10} else "month"
 
 
 def shifted(periods: pd.Series, beside: float) -> pd.Series:

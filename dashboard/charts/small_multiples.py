@@ -17,7 +17,7 @@ import plotly.graph_objects as go
 from analytics.measures.answer import Answer
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, share_ticks, share_words, top_of
 from dashboard.charts.labels import date_label, value_label
-from dashboard.charts.periods import BESIDE_EACH_OTHER, dated, period_words, with_gaps
+from dashboard.charts.periods import BESIDE_EACH_OTHER, dated, period_kind, with_gaps
 from dashboard.charts.theme import estimate, plural, rgba, tokens
 from dashboard.charts.trend import PERIODS
 from dashboard.language import _
@@ -188,9 +188,9 @@ def _points(
     drill: Drill | None,
 ) -> go.Scatter:
     hover = [
-        f"<b>{name}, {period_words(row[period], part[period])}</b><br>"
+        f"<b>{name}, {value_label(kind, row[period])}</b><br>"
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
-        for part, name in zip(parts, names, strict=True)
+        for part, name, kind in zip(parts, names, [period_kind(part[period]) for part in parts], strict=True)
         for row in records(part)
     ]
     return go.Scatter(

@@ -12,7 +12,7 @@ from analytics.words import say
 from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
-from dashboard.charts.periods import period_axis, period_words, shifted, with_gaps
+from dashboard.charts.periods import period_axis, period_kind, shifted, with_gaps
 from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, percent, plural, rgba, tokens
 from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, told
@@ -103,8 +103,9 @@ def _series(
     part = part.reset_index(drop=True)
     at = shifted(part[period], beside)
     x, y = with_gaps(at, part["prevalence"])
+    kind = period_kind(part[period])
     hover = [
-        f"<b>{period_words(row[period], part[period])}{', ' + name if name else ''}</b><br>"
+        f"<b>{value_label(kind, row[period])}{', ' + name if name else ''}</b><br>"
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}{_signal_words(row)}"
         for row in records(part)
     ]
