@@ -120,7 +120,7 @@ def _with_form(panel: Panel) -> html.Section:
         [
             held(_inside(panel)),
             dcc.Store(id={"type": "due", "name": panel.name}),
-            html.Div(id={"type": "panel", "name": panel.name}),
+            html.Div(id={"type": "panel", "name": panel.name}, className="under"),
         ],
         className=_class(panel),
         **{"aria-labelledby": f"title-{panel.name}", "data-form": ""},

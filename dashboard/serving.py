@@ -22,8 +22,12 @@ from dashboard.memory import keep_together
 THREADS = 16
 """More than are drawn at a time, so that a page and its scripts do not wait behind another page's charts."""
 
-WARMED = ("herd-review", "herd-drivers", "herd-signals", "lesion-types", "lesion-feet", "comparison-risks")
-"""Panels drawn once when the server starts, the herd page first: it is what most readers open."""
+WARMED = (
+    "herd-review", "herd-drivers", "herd-signals", "lesion-types", "lesion-feet", "comparison-risks",
+    "warning-lameness", "farms-funnel",
+)  # fmt: skip
+"""Panels drawn once when the server starts, the herd page first: it is what most readers open. The others are there
+because they load what no earlier one has; together they stay within what an idle server may hold."""
 
 FREED_AFTER = 10_000
 """New objects after which those that can go are looked for. [common practice, no source]"""

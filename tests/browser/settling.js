@@ -3,14 +3,14 @@
   const clock = { from: 0, window: 0, whole: 0 };
   const note = (records) => {
     const now = performance.now();
-    const panels = new Set(); // and single charts, of which only the first may be in the window
+    const panels = new Set(); // and single charts and forms, which may be below the window
     let last = null;
     for (const record of records) {
       if (record.target === last) continue;
       last = record.target;
       const at = last.nodeType === 1 ? last : last.parentElement;
       // What was taken off the page is nowhere on it.
-      const panel = at && at.isConnected && at.closest(".chart, .panel, h1, .question, #trail, #choices, #content");
+      const panel = at && at.isConnected && at.closest(".chart, .under, .panel, h1, .question, #trail, #choices, #content");
       if (panel) panels.add(panel);
     }
     if (panels.size) clock.whole = now;
