@@ -13,6 +13,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
 from analytics.measures.kept import keep
+from analytics.measures.lesion_shifts import shifts
 from analytics.measures.periods import period_label
 from analytics.methods.intervals import wilson
 from analytics.methods.multiple import benjamini_hochberg
@@ -34,12 +35,6 @@ by nature. A normal spread of 5 leaves each digit within 1.5 % of its tenth (fir
 
 FRACTIONS = 0.2
 """From this share of readings with a fraction on, the tenths are the last digit. [common practice, no source]"""
-
-FEW_FINDINGS = 30
-"""Lesion mixes of fewer findings than this are not compared. [common practice, no source]"""
-
-LEAST_EXPECTED = 5.0
-"""Lesions expected less often are taken together. [pub: Cochran 1954, Biometrics 10:417, as a rule of thumb]"""
 
 FEW_AT_VISIT = 5
 """A visit to fewer cows may well find something on every one. [common practice, no source]"""
@@ -251,37 +246,19 @@ def _healthy(visits: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def _mix(mix: pd.DataFrame) -> list[dict[str, Any]]:
-    out: list[dict[str, Any]] = []
-    mix = mix.assign(quarter=pd.to_datetime(mix["quarter"]))
-    for (farm, who), part in mix.groupby(["farm", "who"]):
-        square = part.pivot_table(index="quarter", columns="lesion", values="n", aggfunc="sum", fill_value=0)
-        for before, now in zip(square.index[:-1], square.index[1:], strict=True):
-            was, is_now = square.loc[before].astype(float), square.loc[now].astype(float)
-            if min(was.sum(), is_now.sum()) < FEW_FINDINGS:
-                continue
-            expected = (was + is_now) * min(was.sum(), is_now.sum()) / (was.sum() + is_now.sum())
-            common = expected >= LEAST_EXPECTED
-            first = [*is_now[common], is_now[~common].sum()]
-            second = [*was[common], was[~common].sum()]
-            chi2, df = _chi_square(first, second)
-            if not df:
-                continue
-            gap = (is_now / is_now.sum() - was / was.sum())[common]
-            # The one that moved most; of two that moved alike, the one that grew.
-            moved = [(round(abs(by), 9), by, str(code)) for code, by in gap.items()]
-            lesion = max(moved)[2]
-            share = float(is_now[lesion] / is_now.sum())
-            told = say(
+    return [
+        _row(
+            say("lesion mix"), str(row["who"]), row["n"], row["share"],
+            say(
                 "{who} at {farm}: {lesion} is {share} of {n} findings in {now} and was {past} of {m} in {before}.",
-                who=who, farm=farm, lesion=lesion, share=f"{share:.0%}", n=int(is_now.sum()),
-                now=period_label("quarter", now), past=f"{was[lesion] / was.sum():.0%}", m=int(was.sum()),
-                before=period_label("quarter", before),
-            )  # fmt: skip
-            out.append(
-                _row(say("lesion mix"), str(who), is_now.sum(), share, told, month=now, field=lesion,
-                     p_value=_p_of(chi2, df), farm=farm)
-            )  # fmt: skip
-    return out
+                who=row["who"], farm=row["farm"], lesion=row["lesion"], share=f"{row['share']:.0%}", n=int(row["n"]),
+                now=period_label("quarter", row["now"]), past=f"{row['past']:.0%}", m=int(row["m"]),
+                before=period_label("quarter", row["before"]),
+            ),
+            month=row["now"], field=row["lesion"], p_value=row["p_value"], farm=row["farm"],
+        )
+        for row in shifts(mix).to_dict("records")
+    ]  # fmt: skip
 
 
 def _sentence(row: Mapping[Any, Any], level: float) -> str:

@@ -48,13 +48,14 @@ def _questions(selection: Selection) -> dict[str, Question]:
     scores = of_farm_and_period("scores", everything)
     scores = scores.filter(scores.scorer.notnull(), scores.score.notnull(), scores.scale.notnull())
     scored = scores.select("farm", "cow", "scale", day=scores.visit_date, person=scores.scorer, said=scores.score)
+    scored = scored.semi_join(_days_of_two(scored), ["farm", "day"])
     both = _met(scored, ["farm", "cow", "scale"])
     by_score = both.group_by(["a", "b", "scale", "first", "second"]).agg(
         pairs=both.count(), same_day=(both.apart == 0).cast("int64").sum()
     )
     rows = of_farm_and_period("trim_rows", everything)
     rows = rows.filter(rows.trimmer.notnull())
-    names = ibis.union(scored.select(name=scored.person), rows.select(name=rows.trimmer), distinct=True)
+    names = ibis.union(scores.select(name=scores.scorer), rows.select(name=rows.trimmer), distinct=True)
     return {"scores": question_of(by_score), "feet": question_of(_feet(rows, selection)), "people": question_of(names)}
 
 
@@ -65,6 +66,8 @@ def _feet(rows: ir.Table, selection: Selection) -> ir.Table:
     if selection.families:
         found = found & rows.lesion.isin([c for c, lesion in LESIONS.items() if lesion.family in selection.families])
     rows = rows.mutate(found=found.fill_null(False).cast("int64"))
+    days = _days_of_two(rows.select("farm", day=rows.visit_date, person=rows.trimmer))
+    rows = rows.semi_join(days.select("farm", visit_date=days.day), ["farm", "visit_date"])
     trims = rows.group_by(["farm", "cow", "visit_date", "trimmer"]).agg(
         limited=rows.feet_seen.notnull().cast("int64").max(),
         **{f"named_{foot}": rows.feet_seen.contains(foot).fill_null(False).cast("int64").max() for foot in FEET},
@@ -86,6 +89,18 @@ def _feet(rows: ir.Table, selection: Selection) -> ir.Table:
     return both.group_by(["a", "b", "first", "second"]).agg(
         pairs=both.count(), same_day=(both.apart == 0).cast("int64").sum()
     )
+
+
+def _days_of_two(seen: ir.Table) -> ir.Table:
+    """Farms and days on which somebody else was there too, a few days before or after: farm, day.
+
+    Nearly all records are of other days, and need not be matched cow by cow.
+    """
+    days = seen.select("farm", "day", "person").distinct()
+    other = days.rename(other="person", other_day="day")
+    both = days.join(other, "farm")
+    apart = both.day.delta(both.other_day, unit="day").abs()
+    return both.filter((both.person != both.other) & (apart <= WITHIN_DAYS)).select("farm", "day").distinct()
 
 
 def _met(seen: ir.Table, unit: list[str]) -> ir.Table:
