@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -205,8 +205,8 @@ def within_strata(question: Question, stratify: str) -> pd.DataFrame:
     return pd.DataFrame(out, columns=["group", *STRATIFIED])
 
 
-def crude(table: pd.DataFrame, base: Mapping[str, float], level: float) -> pd.DataFrame:
-    """Ratios of every row against a reference with ``cases`` and ``at_risk``, cows taken as independent."""
+def crude(table: pd.DataFrame, base: Mapping[str, Any], level: float) -> pd.DataFrame:
+    """Ratios of each row to ``cases`` and ``at_risk`` of a reference, or of its own, cows taken as independent."""
     cases, at_risk = table["cases"].to_numpy(), table["at_risk"].to_numpy()
     rr = risk_ratio(cases, at_risk, base["cases"], base["at_risk"], level)
     odds = odds_ratio(cases, at_risk, base["cases"], base["at_risk"], level)
@@ -233,23 +233,19 @@ def by_lesion(question: Question) -> pd.DataFrame:
     """
     counted = count(question.ledger, question.selection, (question.name, "lesion"), question.per).table
     counted = counted.assign(group=[period_label(question.name, value) for value in counted[question.name]])
-    parts = []
-    for lesion, rows in counted.groupby("lesion"):
-        base = rows[rows["group"] == question.reference]
-        others = rows[(rows["group"] != question.reference) & ~rows["group"].isin(question.refused)]
-        if base.empty or others.empty:
-            continue
-        first = base.iloc[0]
-        part = crude(others, {"cases": first["cases"], "at_risk": first["at_risk"]}, question.level)
-        parts.append(part.assign(lesion=lesion, reference_cases=first["cases"], reference_at_risk=first["at_risk"]))
+    is_reference = counted["group"] == question.reference
+    references = counted[is_reference].set_index("lesion")[["cases", "at_risk"]].add_prefix("reference_")
+    others = counted[~is_reference & ~counted["group"].isin(question.refused)].sort_values("lesion", kind="stable")
+    others = others.join(references, on="lesion", how="inner")
     columns = [
         "lesion", "group", "cases", "at_risk", "prevalence", "reference_cases", "reference_at_risk",
         "risk_ratio", "rr_low", "rr_high", "odds_ratio", "or_low", "or_high", "p_value",
         "adj_odds_ratio", "adj_or_low", "adj_or_high", "adj_p_value", "q_value",
     ]  # fmt: skip
-    if not parts:
+    if others.empty:
         return pd.DataFrame(columns=columns)
-    table = pd.concat(parts, ignore_index=True)
+    base = {name: others[f"reference_{name}"].to_numpy() for name in ("cases", "at_risk")}
+    table = crude(others.reset_index(drop=True), base, question.level)
     table = table.assign(prevalence=table["cases"] / table["at_risk"])
     table = table.merge(_lesion_models(question, counted), on=["lesion", "group"], how="left")
     decisive = table["adj_p_value"].fillna(table["p_value"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import Any, Literal
 
 import numpy as np
@@ -12,6 +13,7 @@ from analytics.methods.intervals import LEVEL, Floats, as_counts, normal_quantil
 
 SMALL_CELL = 5  # below this the normal approximation is not used [common practice, no source: Cochran's rule]
 _WIDEST = 60.0  # log ratio beyond which a limit is called 0 or inf; e**60 is past any count of cows
+KNOWN = 4096  # exact limits kept: they take milliseconds each, and the same few counts come again and again
 _HALVINGS = 80  # bisection steps; 120 / 2**80 is below floating point
 
 
@@ -132,8 +134,7 @@ def odds_ratio(
         low, high = np.atleast_1d(ratio * np.exp(-z * se)), np.atleast_1d(ratio * np.exp(z * se))
     cells = np.stack([np.atleast_1d(x).ravel() for x in (a, b, c, d)])
     for i in np.flatnonzero(cells.min(axis=0) < SMALL_CELL):
-        estimate = _conditional(cells[:, i], level)
-        ratio.flat[i], low.flat[i], high.flat[i] = estimate
+        ratio.flat[i], low.flat[i], high.flat[i] = _conditional(*map(float, cells[:, i]), level)
     shape = a.shape
     return ratio.reshape(shape)[()], low.reshape(shape)[()], high.reshape(shape)[()]
 
@@ -224,8 +225,10 @@ def _score(ratio: Floats, c1: Floats, m1: Floats, c0: Floats, m0: Floats) -> Flo
     return np.where(variance > 0, gap / np.sqrt(np.maximum(variance, 1e-300)), settled)
 
 
-def _conditional(cells: Floats, level: float) -> tuple[float, float, float]:
-    a, b, c, d = (round(float(x)) for x in cells)
+@functools.lru_cache(KNOWN)
+def _conditional(*cells_and_level: float) -> tuple[float, float, float]:
+    *cells, level = cells_and_level
+    a, b, c, d = (round(x) for x in cells)
     if not np.allclose(cells, [a, b, c, d]):
         raise ValueError("exact limits need whole counts")
     if a + b == 0 or c + d == 0:
