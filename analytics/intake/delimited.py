@@ -9,11 +9,12 @@ from itertools import islice, pairwise
 
 from analytics.intake.gathering import gather, sliced
 from analytics.intake.headings import find_headings, is_whole, squeezed
+from analytics.intake.quoting import SEPARATORS
 from analytics.intake.sheet import RawSheet
 from analytics.mistake import Mistake
 from analytics.words import say
 
-DELIMITERS = (",", ";", "\t", "|")
+DELIMITERS = SEPARATORS
 SAMPLE_ROWS = 40
 MOST_BLANK_LINES = 1_000_000
 LONGEST_CELL = 131_072

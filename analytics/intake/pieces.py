@@ -1,10 +1,11 @@
-"""A large file as raw sheets of some rows each, read by the engine where it reads as Python would."""
+"""A large file as raw sheets of some rows each, read by Arrow or the engine where they read as Python would."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,8 @@ from analytics.words import say
 ROWS_A_PIECE = 200_000
 READER_MEMORY = "400MB"
 """The most that the engine may hold while it reads a text file."""
+BYTES_A_PIECE = 24_000_000
+"""Of a text file that Arrow reads."""
 
 
 class CannotRead(Exception):
@@ -61,10 +64,12 @@ def text_source(path: Path, name: str) -> Source:
     delimiter = delimiter_of(beginning, name)
     with file.open() as text:
         head = gather(islice(rows_of(text, delimiter, name), SAMPLE_ROWS), name)
-    engine = [
-        lambda width, padded=padded: _by_engine(file, delimiter, width, padded=padded) for padded in (True, False)
-    ]
-    return Source(head, (*(engine if file.plain else ()), lambda width: _by_reader(file, delimiter, width)), True)
+    quick: list[Callable[[int], Iterator[RawSheet]]] = []
+    if delimiter in file.tidy:
+        quick.append(partial(_by_arrow, file, delimiter))
+    if file.plain:
+        quick += [partial(_by_engine, file, delimiter, padded=padded) for padded in (True, False)]
+    return Source(head, (*quick, partial(_by_reader, file, delimiter)), True)
 
 
 def parquet_source(path: Path, name: str) -> Source:
@@ -78,6 +83,39 @@ def parquet_source(path: Path, name: str) -> Source:
     names, kind = kind_of_parquet(path, name)
     head = replace(gather([names], name), first_row=0, kind_hint=kind, has_headings=True)
     return Source(head, (lambda width: _of_parquet(path, head),), False)
+
+
+def _by_arrow(file: TextFile, delimiter: str, width: int) -> Iterator[RawSheet]:
+    """Rows of exactly *width* cells, by the reader that makes codes of texts as it goes."""
+    import pyarrow as pa
+    import pyarrow.csv as pc
+
+    names = [f"c{number}" for number in range(width)]
+    coded = pa.dictionary(pa.int32(), pa.string())
+    first_row = 1
+    try:
+        with pc.open_csv(
+            str(file.path),
+            pc.ReadOptions(column_names=names, block_size=BYTES_A_PIECE),
+            pc.ParseOptions(delimiter=delimiter, newlines_in_values=True, ignore_empty_lines=False),
+            pc.ConvertOptions(column_types=dict.fromkeys(names, coded), null_values=[], check_utf8=False),
+        ) as reader:
+            for batch in reader:
+                columns = [RawColumn(each.indices.to_numpy(), _texts(each.dictionary)) for each in batch.columns]
+                yield RawSheet(file.name, columns, np.zeros(batch.num_rows, dtype=np.int32), first_row)
+                first_row += batch.num_rows
+    except (pa.ArrowException, OSError):
+        raise CannotRead from None
+
+
+def _texts(values: Any) -> list[str]:
+    """Distinct texts, of which none may be longer than a cell."""
+    import pyarrow.compute as pc
+
+    if len(values) and (pc.max(pc.utf8_length(values)).as_py() or 0) > LONGEST_CELL:
+        raise CannotRead
+    texts: list[str] = values.to_pylist()
+    return texts
 
 
 def _by_engine(file: TextFile, delimiter: str, width: int, *, padded: bool) -> Iterator[RawSheet]:
@@ -152,7 +190,6 @@ def _of_parquet(path: Path, head: RawSheet) -> Iterator[RawSheet]:
 def _encoded(column: Any, text: Callable[[Any], str] = str) -> RawColumn:
     """An Arrow column as codes of distinct texts."""
     import pyarrow as pa
-    import pyarrow.compute as pc
 
     if pa.types.is_null(column.type):
         return RawColumn(np.zeros(len(column), dtype=np.int32), [""])
@@ -165,11 +202,7 @@ def _encoded(column: Any, text: Callable[[Any], str] = str) -> RawColumn:
     blank = len(values)
     if codes.null_count:
         codes = codes.fill_null(blank)
-    texts = values.to_pylist()
-    if text is not str:
-        texts = [text(value) for value in texts]
-    elif len(values) and (pc.max(pc.utf8_length(values)).as_py() or 0) > LONGEST_CELL:
-        raise CannotRead
+    texts = _texts(values) if text is str else [text(value) for value in values.to_pylist()]
     return RawColumn(codes.to_numpy().astype(np.int32, copy=False), [*texts, ""] if column.null_count else texts)
 
 
