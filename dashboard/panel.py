@@ -31,6 +31,9 @@ SOURCE_LETTERS = 70
 TABLE_ROWS = 1000
 """Rows of the numbers under a chart; the CSV always has all."""
 
+PAPER_ROWS = 40
+"""Rows of a long list of what has been that are printed; ``print.css`` has the number too."""
+
 
 COUNTING = say("Counting the records ...")
 FITTING = say("Fitting the model ...")
@@ -234,8 +237,16 @@ def _numbers(panel: Panel, drawn: Drawn) -> html.Details:
     )
 
 
-def number_table(table: pd.DataFrame, rows_to: Callable[[dict[str, Any]], str | None] | None, caption: str) -> html.Div:
+def number_table(
+    table: pd.DataFrame,
+    rows_to: Callable[[dict[str, Any]], str | None] | None,
+    caption: str,
+    *,
+    short_on_paper: bool = False,
+) -> html.Div:
     """A table with human headings; the first cell of a row links to where its mark leads.
+
+    On paper a list of what has been is *short*; one of cows somebody has to see is always whole.
 
     One component, whatever its size: the browser builds the rows from plain text, so a long list costs the
     page nothing and no text of a sheet can become markup.
@@ -253,6 +264,7 @@ def number_table(table: pd.DataFrame, rows_to: Callable[[dict[str, Any]], str | 
         "links": [rows_to(row) for row in records] if rows_to else [],
     }
     more = len(table) - TABLE_ROWS
+    off_paper = len(table) - PAPER_ROWS if short_on_paper else 0
     return html.Div(
         [
             html.Div(
@@ -264,7 +276,18 @@ def number_table(table: pd.DataFrame, rows_to: Callable[[dict[str, Any]], str | 
             html.P(_n("{n} more row is in the CSV.", "{n} more rows are in the CSV.", more), className="basis")
             if more > 0
             else None,
-        ]
+            html.P(
+                _n(
+                    "{n} row more is on the page and not on paper.",
+                    "{n} rows more are on the page and not on paper.",
+                    off_paper,
+                ),
+                className="basis on-paper",
+            )
+            if off_paper > 0
+            else None,
+        ],
+        className="short" if off_paper > 0 else None,
     )
 
 

@@ -36,6 +36,14 @@ from analytics.tally.narrow import NOT_RECORDED, OF_TRIM
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 
+NAMED = {
+    "housing": say("housing"), "floor": say("flooring"), "wetness": say("how wet the floor is"),
+    "season": say("season"),
+    "group": say("group"), "parity": say("lactation"), "breed": say("breed"), "trimmer": say("trimmer"),
+    "farm": say("farm"), "year": say("year"),
+}  # fmt: skip
+"""What is compared, as it stands in a sentence."""
+
 RATIOS = ("risk_ratio", "rr_low", "rr_high", "odds_ratio", "or_low", "or_high")
 COLUMNS = ("group", "cases", "at_risk", "prevalence", "low", "high", *RATIOS, "p_value")
 
@@ -240,18 +248,19 @@ def _between_farms(row: pd.Series, base: pd.Series, level: float) -> list[float]
 
 def _words(table: pd.DataFrame, question: Question) -> tuple[Said, ...]:
     name = question.name
+    named = NAMED.get(name, name)
     out = [
         say(
-            "Groups that differ in {name} differ in other things too; a difference here is an association, not "
+            "Groups that differ in {what} differ in other things too; a difference here is an association, not "
             "its cause.",
-            name=name,
+            what=named,
         )
     ]
     small = table.loc[table["at_risk"] < FEW_COWS, "group"].tolist()
     if small:
         out.append(say("Too few were looked at to say much about {groups}.", groups=", ".join(small)))
     if len(table) < 2:
-        out.append(say("There is only one group of {name} in this choice, so nothing can be compared.", name=name))
+        out.append(say("There is only one group of {what} in this choice, so nothing can be compared.", what=named))
     if question.refused:
         out.append(_refusal(question))
     if question.per != "cow" and len(table) - len(question.refused) > 1:
@@ -276,18 +285,18 @@ def _words(table: pd.DataFrame, question: Question) -> tuple[Said, ...]:
 def _refusal(question: Question) -> Said:
     if len(question.refused) == 1:
         return say(
-            "No farm here has both {group} and {reference}: what {name} does cannot be told from what the farms "
+            "No farm here has both {group} and {reference}: what {what} does cannot be told from what the farms "
             "do, so no ratio is given. The risks stand as descriptions of those farms.",
             group=question.refused[0],
             reference=question.reference,
-            name=question.name,
+            what=NAMED.get(question.name, question.name),
         )
     return say(
-        "No farm here has {reference} as well as any of {groups}: what {name} does cannot be told from what the "
+        "No farm here has {reference} as well as any of {groups}: what {what} does cannot be told from what the "
         "farms do, so no ratios are given for them. Their risks stand as descriptions of those farms.",
         groups=", ".join(question.refused),
         reference=question.reference,
-        name=question.name,
+        what=NAMED.get(question.name, question.name),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 from collections import OrderedDict
 from collections.abc import Hashable, Iterable
 
@@ -45,16 +46,23 @@ def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...
     named = [
         say("{file} (import {import_no})", file=row.file, import_no=row.import_no)
         if isinstance(row.file, str)
-        else str(say("a sheet of several farms (import {number})", number=row.import_no))
+        else say("a sheet of several farms (import {number})", number=row.import_no)
         for row in files.sort_values("rows", ascending=False).itertuples()
     ]
-    out = [say("Read from {files}.", files=_some(named))]
+    out = [say("Read from {sheets}.", sheets=_listed(named))]
     people = frame.dropna(subset=["person"]).groupby("person")["rows"].sum().sort_values(ascending=False)
     if len(people):
         names = _some(str(name) for name in people.index)
         scored = source == "scores"
         out.append(say("Scored by {people}.", people=names) if scored else say("Trimmed by {people}.", people=names))
     return tuple(out)
+
+
+def _listed(sheets: list[Said]) -> Said:
+    """Names of sheets after each other, each of which can still be said in another language."""
+    whole = functools.reduce(lambda said, sheet: say("{said}, {then}", said=said, then=sheet), sheets[:MOST_NAMED])
+    more = len(sheets) - MOST_NAMED
+    return say("{sheets} and {n} more", sheets=whole, n=more) if more > 0 else whole
 
 
 def _some(names: Iterable[str]) -> str:

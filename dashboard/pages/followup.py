@@ -89,7 +89,7 @@ def _repeat(ledger: Ledger, view: View) -> Any:
                 len(cows),
             )
         ),
-        number_table(frame[columns], to, _("Cows with the same lesion again")),
+        number_table(frame[columns], to, _("Cows with the same lesion again"), short_on_paper=True),
     ]
 
 

@@ -68,7 +68,7 @@ def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
         ]
         rows.append(html.Tr([*(html.Td(cell) for cell in cells), html.Td(acts, className="acts")]))
     heads = [
-        _("Import"),
+        _("No."),
         _("When"),
         _("File"),
         _("What"),

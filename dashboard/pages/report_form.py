@@ -9,7 +9,7 @@ from dash import dcc, html
 
 from dashboard import progress
 from dashboard.accounts import current_viewer
-from dashboard.language import _, told
+from dashboard.language import _, told, words
 from dashboard.report.request import ALWAYS, NAMES, PAPERS, SECTIONS
 
 
@@ -31,8 +31,12 @@ def form() -> list[Any]:
                 ),
                 html.Div(
                     [
-                        _choice("report-language", _("Language"), [("en", "English"), ("es", "Español")]),
-                        _choice("report-units", _("Lengths"), [("mm", _("Millimetres")), ("in", _("Inches"))]),
+                        _choice(
+                            "report-language", _("Language"), [("en", "English"), ("es", "Español")], words().language
+                        ),
+                        _choice(
+                            "report-units", _("Lengths"), [("mm", _("Millimetres")), ("in", _("Inches"))], words().units
+                        ),
                         _choice("report-paper", _("Paper"), [(paper, paper) for paper in PAPERS]),
                     ],
                     className="choices",
@@ -101,11 +105,11 @@ def form() -> list[Any]:
     ]
 
 
-def _choice(name: str, label: str, choices: list[tuple[str, str]]) -> Any:
+def _choice(name: str, label: str, choices: list[tuple[str, str]], chosen: str = "") -> Any:
     return dmc.Select(
         id=name,
         label=label,
         data=[{"value": value, "label": said} for value, said in choices],
-        value=choices[0][0],
+        value=chosen or choices[0][0],
         allowDeselect=False,
     )

@@ -23,7 +23,8 @@ PATIENCE = 90_000
 ENGLISH = re.compile(
     r"\b(the|of|and|with|cows?|herd|lame|from|this|that|these|not|is|are|was|were|in|on|at|by|for|which|than|each|all|"
     r"visits?|trims?|records?|farms?|lesions?|share|rows?|months?|days?|other|more|less|feet|foot|claws?|toe|horn|"
-    r"scores?|scored|first|last|between|interval|years?|any|seen|found|choose|where|what|when|how|points?)\b",
+    r"scores?|scored|first|last|between|interval|years?|any|seen|found|choose|where|what|when|how|points?|"
+    r"housing|season|parity|floor|wetness|import|sheets?|language|allow\w*)\b",
     re.IGNORECASE,
 )
 
