@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Sequence
 from typing import Any
 
 
@@ -47,6 +49,23 @@ def say(template: str, **values: Any) -> Said:
     'Only {n} cows were looked at.'
     """
     return Said(template, **values)
+
+
+def listed(parts: Sequence[Said | str]) -> Said:
+    """Parts after each other, each of which can still be said in another language.
+
+    Raises
+    ------
+    TypeError
+        There is no part.
+
+    Examples
+    --------
+    >>> listed([say("housing"), say("lactation"), say("farm")])
+    'housing, lactation, farm'
+    """
+    whole = functools.reduce(lambda said, then: say("{said}, {then}", said=said, then=then), parts)
+    return whole if isinstance(whole, Said) else say(whole)
 
 
 def unfilled(template: str) -> str:

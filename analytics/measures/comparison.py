@@ -15,6 +15,7 @@ from analytics.measures.basis import FEW_COWS, basis_of
 from analytics.measures.comparison_models import (
     ADJUSTED,
     ENOUGH_HERDS,
+    NAMED,
     STRATIFIED,
     Question,
     adjusted,
@@ -35,14 +36,6 @@ from analytics.tally.counts import count
 from analytics.tally.narrow import NOT_RECORDED, OF_TRIM
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
-
-NAMED = {
-    "housing": say("housing"), "floor": say("flooring"), "wetness": say("how wet the floor is"),
-    "season": say("season"),
-    "group": say("group"), "parity": say("lactation"), "breed": say("breed"), "trimmer": say("trimmer"),
-    "farm": say("farm"), "year": say("year"),
-}  # fmt: skip
-"""What is compared, as it stands in a sentence."""
 
 RATIOS = ("risk_ratio", "rr_low", "rr_high", "odds_ratio", "or_low", "or_high")
 COLUMNS = ("group", "cases", "at_risk", "prevalence", "low", "high", *RATIOS, "p_value")

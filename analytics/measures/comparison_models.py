@@ -19,7 +19,7 @@ from analytics.methods.stratified import mantel_haenszel
 from analytics.tally.counts import count
 from analytics.tally.patterns import add_cases, patterns
 from analytics.tally.selection import Selection
-from analytics.words import Said, say
+from analytics.words import Said, listed, say
 
 if TYPE_CHECKING:
     from analytics.methods.models import AdjustedComparison
@@ -48,6 +48,14 @@ _FROM_MODEL = {
     "std_low": "risk_low",
     "std_high": "risk_high",
 }
+
+NAMED = {
+    "housing": say("housing"), "floor": say("flooring"), "wetness": say("how wet the floor is"),
+    "season": say("season"),
+    "group": say("group"), "parity": say("lactation"), "breed": say("breed"), "trimmer": say("trimmer"),
+    "farm": say("farm"), "year": say("year"),
+}  # fmt: skip
+"""What is compared, as it stands in a sentence."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +117,7 @@ def adjusted(question: Question) -> tuple[pd.DataFrame, tuple[Said, ...], tuple[
         say(
             "Adjusted odds ratios hold {things} alike (GEE logistic regression, {k} {clusters} as clusters). "
             "Standardised risks are what the whole would show if all were in that group.",
-            things=", ".join(question.held_alike),
+            things=listed([NAMED.get(name, name) for name in question.held_alike]),
             k=model.clusters,
             clusters="farms" if question.cluster == "farm" else "cows",
         )

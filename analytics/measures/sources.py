@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import functools
 from collections import OrderedDict
 from collections.abc import Hashable, Iterable
 
@@ -11,7 +10,7 @@ from analytics.ledger import Ledger
 from analytics.measures.kept import State, remembered, store_of
 from analytics.tally.provenance import written_in
 from analytics.tally.selection import Selection
-from analytics.words import Said, say
+from analytics.words import Said, listed, say
 
 MOST_NAMED = 6
 """Files, or people, told by name; with more the rest are counted."""
@@ -60,7 +59,7 @@ def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...
 
 def _listed(sheets: list[Said]) -> Said:
     """Names of sheets after each other, each of which can still be said in another language."""
-    whole = functools.reduce(lambda said, sheet: say("{said}, {then}", said=said, then=sheet), sheets[:MOST_NAMED])
+    whole = listed(sheets[:MOST_NAMED])
     more = len(sheets) - MOST_NAMED
     return say("{sheets} and {n} more", sheets=whole, n=more) if more > 0 else whole
 

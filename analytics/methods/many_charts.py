@@ -68,6 +68,12 @@ def many_charts(cases: Array, n: Array, baseline: int) -> ManyCharts:
     ------
     ValueError
         There are more cases than units looked at, or a point without units stands before one with.
+
+    Examples
+    --------
+    >>> found = many_charts(np.full((1, 14), 5.0), np.full((1, 14), 50.0), 12)
+    >>> round(float(found.centre[0]), 3), int(np.abs(found.outside).sum())
+    (0.1, 0)
     """
     there = n > 0
     if np.any(cases > n) or np.any(there[:, 1:] & ~there[:, :-1]):
