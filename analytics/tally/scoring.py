@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -38,36 +39,42 @@ def one_scoring_a_day(selection: Selection, *, only: ir.Table | None = None) -> 
     )
 
 
-def lame_cows(ledger: Ledger, selection: Selection) -> pd.DataFrame:
-    """Cows lame at their newest scoring in the selection, worst and newest first.
+@dataclass(frozen=True)
+class LameCows:
+    """Cows lame at their newest scoring.
 
-    Returns
-    -------
-    pandas.DataFrame
-        cow, farm, scored_on, score, scale, severe (0 or 1), group, times_lame_before (how many of the earlier
-        scorings were lame) and scorings.
+    ``table`` has cow, farm, scored_on, score, scale, severe (0 or 1), group, times_lame_before (how many of the
+    earlier scorings were lame) and scorings; ``n`` and ``severe`` are how many there are in all.
     """
-    frame = fetch(ledger, _lame(selection))
+
+    table: pd.DataFrame
+    n: int
+    severe: int
+
+
+def lame_cows(ledger: Ledger, selection: Selection, most: int) -> LameCows:
+    """Cows lame at their newest scoring in the selection, worst and newest first, *most* of them at most."""
+    frame = fetch(ledger, _lame(selection, most))
     frame = frame.sort_values(
         ["severe", "scored_on", "score", "farm", "cow"], ascending=[False, False, False, True, True]
     )
+    n, severe = (int(frame[name].iloc[0]) if len(frame) else 0 for name in ("all", "all_severe"))
     columns = ["cow", "farm", "scored_on", "score", "scale", "group", "times_lame_before", "scorings", "severe"]
-    return frame[columns].reset_index(drop=True)
+    return LameCows(frame[columns].reset_index(drop=True), n, severe)
 
 
 @built_once
-def _lame(selection: Selection) -> Question:
+def _lame(selection: Selection, most: int) -> Question:
     day = one_scoring_a_day(selection.with_(visits=("all",)))
-    window = ibis.window(group_by=["farm", "cow"], order_by=ibis.desc("visit_date"))
-    ranked = day.mutate(place=ibis.row_number().over(window))
-    per_cow = ranked.group_by(["farm", "cow"]).agg(
-        scored_on=ranked.visit_date.max(),
-        newest_lame=ranked.lame.max(where=ranked.place == 0),
-        severe=ranked.severe.max(where=ranked.place == 0),
-        score=ranked.score.max(where=ranked.place == 0),
-        scale=ranked.scale.max(where=ranked.place == 0),
-        group=ranked.group.max(where=ranked.place == 0),
-        times_lame_before=ranked.lame.sum(where=ranked.place > 0).fill_null(0),
-        scorings=ranked.count(),
+    cows = day.group_by(["farm", "cow"]).agg(
+        visit_date=day.visit_date.max(), times_lame=day.lame.sum().cast("int64"), scorings=day.count()
     )
-    return question_of(per_cow.filter(per_cow.newest_lame == 1))
+    # Lame days are few, so that the newest is looked for among them.
+    newest = day.filter(day.lame == 1).inner_join(cows, ["farm", "cow", "visit_date"])
+    lame = newest.select(
+        "farm", "cow", "severe", "score", "scale", "group", "scorings",
+        scored_on=newest.visit_date, times_lame_before=newest.times_lame - 1,
+    )  # fmt: skip
+    lame = lame.mutate(all=lame.count().over(ibis.window()), all_severe=lame.severe.sum().over(ibis.window()))
+    order = [ibis.desc(name, nulls_first=False) for name in ("severe", "scored_on", "score")]
+    return question_of(lame.order_by([*order, "farm", "cow"]).limit(most))

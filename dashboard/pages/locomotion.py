@@ -15,7 +15,7 @@ from dashboard.language import _, _n
 from dashboard.page import Page
 from dashboard.pages.dated_changes import form, with_changes
 from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
-from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from dashboard.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing_by
 from dashboard.view import View
 
@@ -29,14 +29,14 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
 
 def _lame_now(ledger: Ledger, view: View) -> Any:
     answer = locomotion(ledger, view.selection, by=("month",))
-    frame = lame_cows(ledger, view.selection)
+    lame = lame_cows(ledger, view.selection, TABLE_ROWS)
     if answer.empty:
         return rests_on(answer)
 
     def to(row: dict[str, Any]) -> str:
         return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
 
-    if frame.empty:
+    if not lame.n:
         return [rests_on(answer), html.P(_("No cow was lame at her newest scoring."), className="empty")]
     return [
         rests_on(answer),
@@ -48,11 +48,15 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
                 "{n} cows were lame when last scored, {severe} of them severely. A severely lame cow needs someone "
                 "today: "
                 "ask your veterinarian.",
-                len(frame),
-                severe=int(frame["severe"].sum()),
+                lame.n,
+                severe=lame.severe,
             )
         ),
-        number_table(frame.drop(columns="severe"), to, _("Cows lame when last scored")),
+        number_table(lame.table.drop(columns="severe"), to, _("Cows lame when last scored")),
+        # A registry has more cows than a page can list, and than need to leave the engine.
+        html.P(_("These are the first {n}. Choose a farm or a period to see others.", n=len(lame.table)))
+        if lame.n > len(lame.table)
+        else None,
     ]
 
 
