@@ -83,7 +83,7 @@ def run(ledger: Path, findings: int) -> dict[str, float]:
             out[f"one farm, first, {viewers} viewers"] = took[int(len(took) * 0.95)]
             line(f"one farm's views, each for the first time, {viewers} at once", "", percentiles(took))
             line(f"the same again, {viewers} at once", "", percentiles(again))
-        for name, path in (*PANELS[:1], PANELS[3]):
+        for name, path in PANELS:
             times = []
             for turn in range(6):
                 words = urlencode({"since": (dt.date(2018, 1, 1) + dt.timedelta(days=turn)).isoformat()})
