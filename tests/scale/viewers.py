@@ -22,7 +22,7 @@ PANELS = (
     ("lesion-cows", "/lesions"),
     ("locomotion-trend", "/locomotion"),
 )
-ASKED = 240
+ASKED = 160
 """Requests at each number of viewers."""
 
 
