@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,12 +28,11 @@ from tests.browser.clicking import LINKS, MARKS, click, here
 from tests.browser.reading import Reader, returning, saved
 from tests.browser.stops import FOCUS, FROM_THE_TOP, MOST_STEPS
 
-WIDTHS = (1280, 390, 820) if os.environ.get("EVENFOOT_ALL_LOOKS") else (1280, 390)
-"""A tablet's width is looked at where EVENFOOT_ALL_LOOKS=1 asks for it: a run of all tests has a quarter of an hour."""
+WIDTHS = (1280, 390, 820)
 WIDE = [(1280, path) for path in EVERY_PAGE]
 LOOKS = [
     *((width, path) for width in WIDTHS for path in EVERY_PAGE),
-    *((width, path) for width in (1280, 390) for path in DRILLED),
+    *((width, path) for width in WIDTHS for path in DRILLED),
 ]
 """Begins with :data:`WIDE`: tests of the same place in both lists are run together, on one drawing of the page."""
 
@@ -85,7 +83,7 @@ def test_nothing_is_wrong_with_it(visit: Visit) -> None:
         wrong += barriers(reader.page, OF_WIDTH)
     if visit.width == 1280:
         wrong += barriers(reader.page)
-        for theme in ("night", "contrast") if visit.path in EVERY_PAGE else ():
+        for theme in ("night", "contrast"):
             paint(reader.page, theme)
             wrong += [f"{theme}: {barrier}" for barrier in barriers(reader.page, OF_COLOUR)]
         paint(reader.page, "paper")
