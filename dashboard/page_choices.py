@@ -25,6 +25,8 @@ def folding(choices: Any) -> Any:
     if len(controls) <= FEW:
         return choices
     said = ", ".join(words for words in map(_said, controls) if words)
+    if not said:
+        said = next((words for each in controls if (words := getattr(each, "placeholder", None))), "")
     line = html.Button(
         said, className="take choosing", **{"aria-expanded": "false", "aria-controls": "choices-of-page"}
     )
@@ -58,7 +60,6 @@ def _said(control: Any) -> str:
     """What is chosen, in the words of the control."""
     names = {each["value"]: each["label"] for each in getattr(control, "data", None) or [] if isinstance(each, dict)}
     values = control.value if isinstance(control.value, list) else [control.value]
-    chosen = ", ".join(
+    return ", ".join(
         words for words in (str(names.get(value, value)) for value in values if value is not None) if words
     )
-    return chosen or str(getattr(control, "placeholder", None) or "")

@@ -11,6 +11,7 @@
   let written = "null"; // what this reader has written down since the page was opened
   const away = new Set(); // panels of this round that the server has not answered yet
 
+  const content = () => document.getElementById("content") || document.body;
   const bodies = () => document.querySelectorAll(".panel-body[data-panel]");
   const nameOf = (body) => body.dataset.panel;
   const media = window.matchMedia("(max-width: 600px)");
@@ -40,6 +41,7 @@
     const page = document.querySelector(".panels");
     if (!page || page.dataset.path === window.location.pathname || document.hidden) return;
     const tops = JSON.parse(document.getElementById("navigation").dataset.tops);
+    content().dataset.leaving = ""; // an empty place at once, until the page that comes has its own
     leave(due());
     (tops[window.location.pathname] || []).forEach((name) => early.has(name) || early.set(name, get(name)));
   }
@@ -121,6 +123,7 @@
   function next() {
     const page = document.querySelector(".panels");
     // Until the page of a new address has come, the panels are those of the page that is being left.
+    if (!page || page.dataset.path === window.location.pathname) delete content().dataset.leaving;
     if (!page || page.dataset.path !== window.location.pathname || document.hidden) return;
     if (due() !== view) begin(due());
     const later = [];

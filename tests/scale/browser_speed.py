@@ -43,10 +43,12 @@ DRILLS = (
 SKELETON = """href => new Promise(done => {
   const start = performance.now();
   const look = () => {
-    if (document.querySelector(".skeleton")) { watch.disconnect(); done(performance.now() - start); }
+    if (!document.querySelector("main[data-leaving], .skeleton")) return;
+    watch.disconnect();
+    requestAnimationFrame(() => done(performance.now() - start)); // painted
   };
   const watch = new MutationObserver(look);
-  watch.observe(document, {subtree: true, childList: true});
+  watch.observe(document, {subtree: true, childList: true, attributes: true, attributeFilter: ['data-leaving']});
   history.pushState({}, '', href); dispatchEvent(new CustomEvent('_dashprivate_pushstate'));
   setTimeout(() => done(null), 5000);
 })"""
