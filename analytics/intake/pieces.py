@@ -23,8 +23,8 @@ from analytics.words import say
 ROWS_A_PIECE = 200_000
 READER_MEMORY = "400MB"
 """The most that the engine may hold while it reads a text file."""
-BYTES_A_PIECE = 24_000_000
-"""Of a text file that Arrow reads."""
+BYTES_A_BLOCK = 8_000_000
+"""What Arrow reads at a time, of which it holds some in advance: the memory it takes is some thirty times as much."""
 
 
 class CannotRead(Exception):
@@ -96,14 +96,17 @@ def _by_arrow(file: TextFile, delimiter: str, width: int) -> Iterator[RawSheet]:
     try:
         with pc.open_csv(
             str(file.path),
-            pc.ReadOptions(column_names=names, block_size=BYTES_A_PIECE),
+            pc.ReadOptions(column_names=names, block_size=BYTES_A_BLOCK),
             pc.ParseOptions(delimiter=delimiter, newlines_in_values=True, ignore_empty_lines=False),
             pc.ConvertOptions(column_types=dict.fromkeys(names, coded), null_values=[], check_utf8=False),
         ) as reader:
-            for batch in reader:
-                columns = [RawColumn(each.indices.to_numpy(), _texts(each.dictionary)) for each in batch.columns]
-                yield RawSheet(file.name, columns, np.zeros(batch.num_rows, dtype=np.int32), first_row)
-                first_row += batch.num_rows
+            for piece in _together(reader):
+                coded_columns = [column.combine_chunks() for column in piece.columns]
+                columns = [RawColumn(each.indices.to_numpy(), _texts(each.dictionary)) for each in coded_columns]
+                yield RawSheet(file.name, columns, np.zeros(len(piece), dtype=np.int32), first_row)
+                first_row += len(piece)
+        # What it no longer needs it would keep for later.
+        pa.default_memory_pool().release_unused()
     except (pa.ArrowException, OSError):
         raise CannotRead from None
 

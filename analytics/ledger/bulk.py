@@ -16,6 +16,7 @@ from analytics.ledger import sums
 from analytics.ledger.adding import ImportResult, executor
 from analytics.ledger.derive import rebuild
 from analytics.ledger.engine import NO_BAR
+from analytics.ledger.farms_together import ROWS_AT_A_TIME, farms_together
 from analytics.ledger.history import note
 from analytics.ledger.incoming import Taken
 from analytics.ledger.ledger import Ledger
@@ -23,10 +24,6 @@ from analytics.ledger.schema import ROW_TABLES
 
 MEMORY = "600MB"
 """The most that the engine may hold during such an import; what does not fit goes to a folder beside the ledger."""
-
-ROWS_AT_A_TIME = 400_000
-"""Farms are rebuilt together up to so many rows of their sheets, so that the tables between stay in memory. Half as
-many, or four times as many, take a fifth more work."""
 
 KEYS_AT_A_TIME = 500_000
 
@@ -159,16 +156,7 @@ def _farms_together(connection: Any, table: str, number: int) -> Iterator[list[s
         f"""SELECT farm, COUNT(*) FROM {table} WHERE farm IN (SELECT farm FROM {table} WHERE import_no = {number})
         GROUP BY farm ORDER BY farm"""
     ).fetchall()
-    together: list[str] = []
-    rows = 0
-    for farm, count in farms:
-        if together and rows + count > ROWS_AT_A_TIME:
-            yield together
-            together, rows = [], 0
-        together.append(farm)
-        rows += count
-    if together:
-        yield together
+    return farms_together(farms, ROWS_AT_A_TIME)
 
 
 @contextlib.contextmanager

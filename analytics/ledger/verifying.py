@@ -10,7 +10,6 @@ from typing import Any
 
 from analytics.ledger import sums
 from analytics.ledger.copying import copy_file
-from analytics.ledger.derive import rebuild
 from analytics.ledger.failures import Damaged
 from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.ledger.schema import (
@@ -19,10 +18,9 @@ from analytics.ledger.schema import (
     ROW_TABLES,
     SCHEMA_VERSION,
     STAMP,
-    create_statement,
     key_of,
 )
-from analytics.mistake import Mistake
+from analytics.ledger.verifying_derived import count_of, derived_anew
 from analytics.words import Said, say
 
 
@@ -88,18 +86,30 @@ def unreadable_table(what: str, error: Exception) -> Said:
     )
 
 
+MEMORY = "2GB"
+"""The most that the engine may hold meanwhile; what does not fit goes to a folder beside the ledger."""
+
+
 def verdict_of(cursor: Any) -> Verdict:
     """Check the ledger in a file that a cursor reads; see :func:`verify`."""
+    cursor.execute(f"SET memory_limit = '{MEMORY}'")
+    try:
+        return _checked(cursor)
+    finally:
+        cursor.execute("RESET memory_limit")
+
+
+def _checked(cursor: Any) -> Verdict:
     findings = [*_shape(cursor)]
     if findings:
         return Verdict(tuple(findings))
     findings += unread(cursor)
     if findings:
         return Verdict(tuple(findings))
-    for check in (_rows, _sums, _imports, _bookkeeping, _derived):
+    for check in (_rows, _sums, _imports, _bookkeeping, derived_anew):
         findings += check(cursor)
     rows = sum(sums.of_table(cursor, table)[0] for table, _ in ROW_TABLES.values())
-    return Verdict(tuple(findings), _one(cursor, "SELECT COUNT(*) FROM imports WHERE undone_at IS NULL"), rows)
+    return Verdict(tuple(findings), count_of(cursor, "SELECT COUNT(*) FROM imports WHERE undone_at IS NULL"), rows)
 
 
 def _shape(cursor: Any) -> Iterator[Said]:
@@ -145,17 +155,17 @@ def _found(cursor: Any) -> dict[str, dict[str, str]]:
 
 def _rows(cursor: Any) -> Iterator[Said]:
     for table, fields in ROW_TABLES.values():
-        astray = _one(
+        astray = count_of(
             cursor,
             f"SELECT COUNT(*) FROM {table} t LEFT JOIN imports i ON i.import_no = t.import_no "
             "WHERE i.import_no IS NULL OR i.undone_at IS NOT NULL",
         )
         if astray:
             yield say("{n} rows of {table} belong to no import, or to one that was taken back.", n=astray, table=table)
-        twice = _one(cursor, f"SELECT COUNT(*) - COUNT(DISTINCT row_key) FROM {table}")
+        twice = count_of(cursor, f"SELECT COUNT(*) - COUNT(DISTINCT row_key) FROM {table}")
         if twice:
             yield say("{n} rows of {table} are there more than once.", n=twice, table=table)
-        changed = _one(cursor, f"SELECT COUNT(*) FROM {table} WHERE row_key IS DISTINCT FROM {key_of(fields)}")
+        changed = count_of(cursor, f"SELECT COUNT(*) FROM {table} WHERE row_key IS DISTINCT FROM {key_of(fields)}")
         if changed:
             yield say("{n} rows of {table} are not what they were when they came in.", n=changed, table=table)
 
@@ -210,18 +220,20 @@ def _imports(cursor: Any) -> Iterator[Said]:
                 held=held,
                 rows=kept_rows,
             )
-    twice = _one(cursor, "SELECT COUNT(*) - COUNT(DISTINCT import_no) FROM imports")
+    twice = count_of(cursor, "SELECT COUNT(*) - COUNT(DISTINCT import_no) FROM imports")
     if twice:
         yield say("{n} numbers of imports are given twice.", n=twice)
 
 
 def _bookkeeping(cursor: Any) -> Iterator[Said]:
     for table in ("set_aside", "seen_again"):
-        astray = _one(cursor, f"SELECT COUNT(*) FROM {table} WHERE import_no NOT IN (SELECT import_no FROM imports)")
+        astray = count_of(
+            cursor, f"SELECT COUNT(*) FROM {table} WHERE import_no NOT IN (SELECT import_no FROM imports)"
+        )
         if astray:
             yield say("{n} rows of {table} belong to no import.", n=astray, table=table)
     for kind, (table, _) in ROW_TABLES.items():
-        astray = _one(
+        astray = count_of(
             cursor,
             "SELECT COUNT(*) FROM seen_again s JOIN imports i USING (import_no) "
             f"WHERE kind = '{kind}' AND i.undone_at IS NULL AND row_key NOT IN (SELECT row_key FROM {table})",
@@ -229,41 +241,6 @@ def _bookkeeping(cursor: Any) -> Iterator[Said]:
         if astray:
             yield say("{n} rows that were met again are no longer in {table}.", n=astray, table=table)
     for table, column in (("history", "history_no"), ("horn_limits", "limit_no")):
-        twice = _one(cursor, f"SELECT COUNT(*) - COUNT(DISTINCT {column}) FROM {table}")
+        twice = count_of(cursor, f"SELECT COUNT(*) - COUNT(DISTINCT {column}) FROM {table}")
         if twice:
             yield say("{n} lines of {table} bear a number that another bears.", n=twice, table=table)
-
-
-def _derived(cursor: Any) -> Iterator[Said]:
-    """Worked out anew in temporary tables, which go by the same names and stand before the ledger's own."""
-    [(database,)] = cursor.execute("SELECT CURRENT_DATABASE()").fetchall()
-    ours = '"' + database.replace('"', '""') + '".main.'
-    farms = " UNION ".join(f"SELECT farm FROM {table}" for table, _ in ROW_TABLES.values())
-    names = [farm for (farm,) in cursor.execute(farms).fetchall()]
-    try:
-        for table, columns in DERIVED_TABLES.items():
-            cursor.execute(create_statement(table, columns).replace("CREATE TABLE", "CREATE TEMP TABLE", 1))
-        rebuild(lambda sql, parameters=None: cursor.execute(sql, parameters or []), names)
-        for table in DERIVED_TABLES:
-            lacking, beyond = (
-                _one(cursor, f"SELECT COUNT(*) FROM (SELECT * FROM {one} EXCEPT ALL SELECT * FROM {other})")
-                for one, other in ((f"temp.{table}", ours + table), (ours + table, f"temp.{table}"))
-            )
-            if lacking or beyond:
-                yield say(
-                    "The derived table {table} lacks {lacking} rows and has {beyond} that do not follow from the "
-                    "sheets; bring any sheet of those farms in again, or put a backup back.",
-                    table=table,
-                    lacking=lacking,
-                    beyond=beyond,
-                )
-    finally:
-        for table in DERIVED_TABLES:
-            cursor.execute(f"DROP TABLE IF EXISTS temp.{table}")
-
-
-def _one(cursor: Any, sql: str) -> int:
-    [(count,)] = cursor.execute(sql).fetchall()
-    if count is None:
-        raise Mistake("A count of the ledger came back empty; put a backup back with `evenfoot restore`.")
-    return int(count)

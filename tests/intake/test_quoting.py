@@ -74,7 +74,7 @@ def test_arrow_reads_what_python_reads(tmp_path: Path, cells: list[list[str]], s
         return
     theirs = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"), newline=""), strict=True))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pieces, "BYTES_A_PIECE", size)
+        patch.setattr(pieces, "BYTES_A_BLOCK", size)
         try:
             ours = [row for sheet in pieces._by_arrow(file, ",", len(theirs[0])) for row in _rows(sheet)]
         except pieces.CannotRead:

@@ -77,7 +77,7 @@ def _same(path: Path, **options: object) -> bool:
 def piece_size(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     if request.param != "one piece":
         monkeypatch.setattr(pieces, "ROWS_A_PIECE", 7)
-        monkeypatch.setattr(pieces, "BYTES_A_PIECE", 4096)
+        monkeypatch.setattr(pieces, "BYTES_A_BLOCK", 4096)
         # As in a sheet of so many texts that no table of their combinations is kept.
         monkeypatch.setattr(combining, "MOST_COMBINATIONS", 0)
 

@@ -31,7 +31,7 @@ TABLES = [*(name for name, _ in ROW_TABLES.values()), *DERIVED_TABLES, "set_asid
 @pytest.fixture(autouse=True)
 def small_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pieces, "ROWS_A_PIECE", 3000)
-    monkeypatch.setattr(pieces, "BYTES_A_PIECE", 400_000)
+    monkeypatch.setattr(pieces, "BYTES_A_BLOCK", 100_000)
     monkeypatch.setattr(bulk, "ROWS_AT_A_TIME", 2000)
 
 

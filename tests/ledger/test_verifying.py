@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
+from analytics.ledger import Ledger, open_ledger, verifying_derived
 from analytics.ledger.adding import undo_import
 from analytics.ledger.verifying import verify
 from analytics.mistake import Mistake
 from tests.ledger.storing import make, unpack
+from tests.sheets import checked, ledger_of
 
 
 @pytest.fixture(scope="module")
@@ -40,6 +41,24 @@ def test_a_whole_ledger_is_whole_and_stays_so_as_imports_go(ledger: Ledger) -> N
 
 def test_the_demo_herds_are_whole(demo_ledger: Ledger) -> None:
     assert verify(demo_ledger).whole
+
+
+def test_farms_are_worked_out_anew_a_few_at_a_time(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(verifying_derived, "ROWS_AT_A_TIME", 1)
+    assert verify(ledger).whole
+    with ledger.lease.writing() as connection:
+        connection.execute("DELETE FROM findings WHERE lesion = 'SU'")
+        connection.execute("INSERT INTO cows SELECT * REPLACE ('Nowhere' AS farm) FROM cows")
+        connection.execute("INSERT INTO moves VALUES (NULL, '1', DATE '2026-01-01', 'high')")
+        [(cows,)] = connection.execute("SELECT COUNT(*) FROM cows WHERE farm = 'Nowhere'").fetchall()
+    found = " ".join(map(str, verify(ledger).findings))
+    assert "findings lacks 1 rows and has 0" in found and "moves lacks 0 rows and has 1" in found
+    assert cows and f"cows lacks 0 rows and has {cows}" in found
+
+
+def test_limits_of_every_farm_are_of_none(tmp_path: Path) -> None:
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("limits", [{"limit": "long_toe_mm", "value": 80}]))
+    assert verify(ledger).whole
 
 
 @pytest.mark.parametrize("layout", [1, 2])
