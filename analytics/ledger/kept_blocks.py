@@ -13,8 +13,9 @@ import hashlib
 import os
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
+from analytics.ledger.file_locks import locked
 from analytics.ledger.placing import settle
 
 HEADS = 3 * 4096
@@ -75,7 +76,7 @@ def undo_cut_short(path: Path) -> bool:
     except OSError:
         return False
     with file:
-        if not _locked(file):
+        if not locked(file, alone=True):
             return False
         blocks = _whole(content)
         changed = False
@@ -104,19 +105,6 @@ def _whole(content: bytes) -> dict[int, bytes] | None:
         number = int.from_bytes(rest[at : at + NUMBER], "big")
         out[HEADS + number * size] = rest[at + NUMBER : at + NUMBER + size]
     return out
-
-
-def _locked(file: BinaryIO) -> bool:
-    """Take the lock that a writing engine takes; where there are none, who could open the file is alone."""
-    try:
-        import fcntl
-    except ImportError:
-        return True
-    try:
-        fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 def _keep(connection: Any, handle: int, out: Path) -> None:

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from analytics.ledger.engine import NO_BAR
 from analytics.ledger.failures import explained, holder, not_kept, unreadable
+from analytics.ledger.file_locks import locked
 from analytics.ledger.kept_blocks import blocks_kept, forget_blocks, undo_cut_short
 from analytics.ledger.placing import put_in_place
 from analytics.mistake import Mistake
@@ -200,7 +201,7 @@ class FileLease:
                         say("The ledger {path} may not be read; check its permissions.", path=self.path)
                     ) from None
             else:
-                if _locked_for_reading(file):
+                if locked(file, alone=False):
                     return file
                 file.close()
                 if time.monotonic() > until:
@@ -305,19 +306,6 @@ class FileLease:
 
 _HELD = re.compile(r"\block\b|used by another process", re.IGNORECASE)
 """How the engine says that another program has the file; it also speaks of blocks."""
-
-
-def _locked_for_reading(file: BinaryIO) -> bool:
-    """Take the lock that a reading engine takes; False while a writer has the file."""
-    try:
-        import fcntl
-    except ImportError:
-        return True
-    try:
-        fcntl.lockf(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 _ending = threading.Event()
