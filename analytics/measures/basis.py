@@ -81,6 +81,13 @@ def basis_of(
     return basis, _cautions(basis, selection, kept, dropped)
 
 
+def met(ledger: Ledger, selection: Selection) -> tuple[int, int]:
+    """How many farms and visits the trims of a selection are of; asked for once, since every basis tells it."""
+    parts = _parts(ledger, selection, "trims")
+    asked = parts[parts["asked"]]
+    return _first(asked, "farms_all"), _first(asked, "visits_all")
+
+
 _kept: OrderedDict[tuple[State, Hashable], pd.DataFrame] = store_of(pd.DataFrame)
 
 

@@ -7,11 +7,12 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.basis import basis_of
+from analytics.measures.basis import basis_of, met
 from analytics.measures.kept import keep
 from analytics.measures.limits import LIMITS, limits_of
 from analytics.tally.cluster_sums import SUMS
 from analytics.tally.counts import count
+from analytics.tally.narrow import OF_TRIM
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 
@@ -104,7 +105,7 @@ def counted_with_clusters(
         ``cow`` or ``farm``, one a row.
     without_place : int
     """
-    counts = count(ledger, selection, by, per)
+    counts = count(ledger, selection, by, per, met=None if set(by) & set(OF_TRIM) else met(ledger, selection))
     table = counts.table
     if counts.cluster == "cow" or not len(table):
         return table, ["cow"] * len(table), counts.without_place

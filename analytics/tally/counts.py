@@ -45,7 +45,14 @@ class Counts:
     per: str
 
 
-def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: str = "cow") -> Counts:
+def count(
+    ledger: Ledger,
+    selection: Selection,
+    by: tuple[str, ...] = (),
+    per: str = "cow",
+    *,
+    met: tuple[int, int] | None = None,
+) -> Counts:
     """Count cases and units at risk.
 
     Parameters
@@ -56,6 +63,8 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
         Groupings: any of ``OF_TRIM``, ``OF_PLACE`` and ``OF_FINDING``.
     per : {"cow", "trim", "foot", "claw"}
         The unit counted.
+    met : tuple of int, optional
+        Farms and visits of the selection, where they are known already; they need not be asked for then.
 
     Returns
     -------
@@ -81,8 +90,15 @@ def count(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), per: s
     of_site = tuple(name for name in by if name in OF_PLACE)
     of_finding = tuple(name for name in by if name in OF_FINDING)
 
-    cluster = "cow" if "farm" in of_trim or _farms_in(ledger, selection) <= 1 else "farm"
-    frames = fetch_many(ledger, _questions(selection, of_trim, of_site, of_finding, per, cluster))
+    met = None if of_trim else met
+    farms = met[0] if met else 1 if "farm" in of_trim else _farms_in(ledger, selection)
+    cluster = "cow" if farms <= 1 else "farm"
+    questions = _questions(selection, of_trim, of_site, of_finding, per, cluster)
+    if met:
+        questions.pop("spread")
+    frames = fetch_many(ledger, questions)
+    if met:
+        frames["spread"] = pd.DataFrame([met], columns=["n_farms", "n_visits"])
     where, groups = [*of_trim, *of_site], frames["groups"]
     cases = groups.loc[groups["sum_m"].notna(), [*where, *of_finding, "sum_m", "sum_mm", "sum_mn"]]
     risk = groups[[*where, "sum_n", "sum_nn", "clusters"]]

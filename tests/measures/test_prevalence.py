@@ -9,8 +9,10 @@ import pandas as pd
 import pytest
 
 from analytics.ledger import Ledger
+from analytics.measures.basis import met
 from analytics.measures.prevalence import COLUMNS, prevalence
 from analytics.methods.cluster import cluster_proportion, cluster_sums
+from analytics.tally.counts import count
 from analytics.tally.selection import Selection
 from sample_data import truths
 from tests.measures.herds import herd, trim
@@ -172,3 +174,13 @@ def test_demo_period_narrows(demo_ledger: Ledger) -> None:
     answer = prevalence(demo_ledger, before)
     assert answer.basis.last is not None
     assert answer.basis.last < truths.CHANGES[0].on
+
+
+@pytest.mark.parametrize(
+    "selection", [Selection(), Selection(visits=("all",), feet=("LH",)), Selection(visits=("unknown", "recheck"))]
+)
+def test_farms_and_visits_known_from_the_basis_are_those_counted(demo_ledger: Ledger, selection: Selection) -> None:
+    own = count(demo_ledger, selection, ("lesion",))
+    known = count(demo_ledger, selection, ("lesion",), met=met(demo_ledger, selection))
+    pd.testing.assert_frame_equal(known.table, own.table)
+    assert known.cluster == own.cluster

@@ -7,6 +7,7 @@ ledgers are made under ``build/scale`` and kept there; they may be deleted at an
 from __future__ import annotations
 
 import argparse
+import os
 import subprocess
 import sys
 import tempfile
@@ -64,6 +65,8 @@ def main() -> None:
     )
     words = parser.parse_args()
     began = time.monotonic()
+    # What libraries warn of does not belong among the figures.
+    os.environ.setdefault("PYTHONWARNINGS", "ignore")
     sizes = tuple(sorted(words.sizes)) if words.sizes else FULL if words.full else SIZES
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "demo.duckdb"
