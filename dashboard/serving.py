@@ -26,8 +26,8 @@ WARMED = (
     "herd-review", "herd-drivers", "herd-signals", "lesion-types", "lesion-feet", "comparison-risks",
     "warning-lameness",
 )  # fmt: skip
-"""Panels of one farm drawn once when the server starts, the herd page first: it is what most readers open. The others are
-there because they load what no earlier one has; none goes through the records of all farms."""
+"""Panels of one farm drawn once when the server starts, the herd page first: it is what most readers open. The others
+are there because they load what no earlier one has; none goes through the records of all farms."""
 
 FREED_AFTER = 10_000
 """New objects after which those that can go are looked for. [common practice, no source]"""
