@@ -41,6 +41,10 @@ def panel(address: str, name: str, path: str, search: str) -> bytes:
     return data
 
 
+WARM = 10.0
+"""Seconds after which a server has done what it does for its first readers."""
+
+
 def memory(process: int) -> float:
     """Megabytes a process holds in memory; 0 where the system does not tell."""
     status = Path(f"/proc/{process}/status")
@@ -65,7 +69,7 @@ def run(ledger: Path, findings: int) -> dict[str, float]:
     line("serve: from the command to the first page answered", milliseconds(started))
     out: dict[str, float] = {}
     try:
-        time.sleep(3)
+        time.sleep(WARM)
         line("server memory, idle after its start", f"{memory(process.pid):,.0f} MB")
         fresh = _fresh(farms_of(findings))
         for name, path in PANELS:
