@@ -30,6 +30,9 @@ VALUES: dict[str, tuple[str | int, ...]] = {
 }
 """What a derived finding may hold in the columns that can be bits; intake lets nothing else in."""
 
+LAYS_OUT_BITS = frozenset(("duckdb", "postgres", "pyspark"))
+"""Engines that can set the places of bits one under the other; one that is only read may know no ranges."""
+
 IN_A_NUMBER = 62
 """Bits of a whole number that every engine shifts and adds without its sign."""
 

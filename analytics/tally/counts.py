@@ -14,7 +14,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
-from analytics.tally.bits import cases_of_farms, layout_of
+from analytics.tally.bits import LAYS_OUT_BITS, cases_of_farms, layout_of
 from analytics.tally.cluster_sums import SUMS
 from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, question_of
 from analytics.tally.late import ibis
@@ -93,7 +93,8 @@ def count(
     met = None if of_trim else met
     farms = met[0] if met else 1 if "farm" in of_trim else _farms_in(ledger, selection)
     cluster = "cow" if farms <= 1 else "farm"
-    questions = _questions(selection, of_trim, of_site, of_finding, per, cluster)
+    of_bits = ledger.dialect in LAYS_OUT_BITS
+    questions = _questions(selection, of_trim, of_site, of_finding, per, cluster, of_bits)
     if met:
         questions.pop("spread")
     frames = fetch_many(ledger, questions)
@@ -122,12 +123,13 @@ def _questions(
     of_finding: tuple[str, ...],
     per: str,
     cluster: str,
+    of_bits: bool = True,
 ) -> dict[str, Question]:
     """The SQL of a count. It depends on the question only, so it is built once a question."""
     where = (*of_trim, *of_site)
     if cluster == "farm":
         seen = looked_at(selection, of_trim, of_site, per, of_farms=True)
-        cases = _cases_of_farms(selection, of_trim, of_site, of_finding, per)
+        cases = _cases_of_farms(selection, of_trim, of_site, of_finding, per, of_bits)
     else:
         seen = looked_at(selection, of_trim, of_site, per)
         cases = _cases(selection, of_trim, of_site, of_finding, per)
@@ -183,13 +185,14 @@ def _cases_of_farms(
     of_site: tuple[str, ...],
     of_finding: tuple[str, ...],
     per: str,
+    of_bits: bool,
 ) -> ir.Table:
     """The same columns as :func:`_cases`, with the units of whole farms; cow_key is empty."""
     places = (*of_site, *of_finding)
     # A zone between the claws has no outer and inner side, so that it needs no bits of its own.
     spared = {"side", "zone"} <= set(places)
     held = tuple("claw" if spared and name == "side" else name for name in places)
-    layout = layout_of(held) if per == "cow" else None
+    layout = layout_of(held) if of_bits and per == "cow" else None
     if layout is None:
         cases = _cases(selection, of_trim, of_site, of_finding, per)
         cases = cases.group_by([*of_trim, *places, "farm_key"]).agg(m=cases.m.sum())

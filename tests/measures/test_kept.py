@@ -36,7 +36,7 @@ def test_the_second_time_nothing_is_asked(tmp_path: Path, monkeypatch: pytest.Mo
     first = prevalence(ledger, Selection(), by=("lesion",))
     first.table.loc[:, "cases"] = 99
 
-    def refuse(*_: object) -> None:
+    def refuse(*_: object, **_named: object) -> None:
         raise AssertionError("asked the engine again")
 
     monkeypatch.setattr("analytics.measures.prevalence.count", refuse)
