@@ -43,12 +43,12 @@ DRILLS = (
 SKELETON = """href => new Promise(done => {
   const start = performance.now();
   const look = () => {
-    if (!document.querySelector("main[data-leaving], .skeleton")) return;
+    if (!document.querySelector("main[data-leaving], .skeleton, [data-waiting]")) return;
     watch.disconnect();
     requestAnimationFrame(() => done(performance.now() - start)); // painted
   };
   const watch = new MutationObserver(look);
-  watch.observe(document, {subtree: true, childList: true, attributes: true, attributeFilter: ['data-leaving']});
+  watch.observe(document, {subtree: true, childList: true, attributes: true, attributeFilter: ['data-leaving', 'data-waiting']});
   history.pushState({}, '', href); dispatchEvent(new CustomEvent('_dashprivate_pushstate'));
   setTimeout(() => done(null), 5000);
 })"""
