@@ -48,7 +48,8 @@ SKELETON = """href => new Promise(done => {
     requestAnimationFrame(() => done(performance.now() - start)); // painted
   };
   const watch = new MutationObserver(look);
-  watch.observe(document, {subtree: true, childList: true, attributes: true, attributeFilter: ['data-leaving', 'data-waiting']});
+  const said = ["data-leaving", "data-waiting"];
+  watch.observe(document, {subtree: true, childList: true, attributes: true, attributeFilter: said});
   history.pushState({}, '', href); dispatchEvent(new CustomEvent('_dashprivate_pushstate'));
   setTimeout(() => done(null), 5000);
 })"""
