@@ -9,12 +9,12 @@ from typing import Any
 from urllib.parse import quote
 
 import pandas as pd
-import plotly.graph_objects as go
 from dash import dcc, html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.words import Said, say
+from dashboard.charts import plain
 from dashboard.charts.labels import column_label, value_label
 from dashboard.language import _, _n, told, words
 from dashboard.reader import for_charts
@@ -49,12 +49,12 @@ class Drawn:
     under the chart. ``first_large`` puts the first figure on a line of its own, the others beside each other.
     """
 
-    figure: go.Figure | None
+    figure: plain.Figure | None
     answer: Answer
     describe: str
     rows_to: Callable[[dict[str, Any]], str | None] | None = None
     lead: list[Any] | None = None
-    beside: tuple[tuple[go.Figure, str], ...] = ()
+    beside: tuple[tuple[plain.Figure, str], ...] = ()
     below: list[Any] | None = None
     first_large: bool = False
 
@@ -176,7 +176,7 @@ def filled(panel: Panel, drawn: Drawn) -> list[Any]:
     return parts
 
 
-def _chart(figure: go.Figure, describe: str) -> html.Div:
+def _chart(figure: plain.Figure, describe: str) -> html.Div:
     return html.Div(
         dcc.Graph(
             figure=figure,

@@ -10,8 +10,8 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Basis
-from analytics.measures.kept import State, remembered, store_of
-from analytics.measures.sources import of_records, sources_of
+from analytics.measures.kept import State, begin, remembered, store_of
+from analytics.measures.sources import begin_sources, of_records, sources_of
 from analytics.tally.coverage import covered
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -79,6 +79,13 @@ def basis_of(
         sources=sources_of(ledger, selection, source) if len(kept) else (),
     )
     return basis, _cautions(basis, selection, kept, dropped)
+
+
+def begin_basis(ledger: Ledger, selection: Selection, source: str = "trims") -> None:
+    """Begin what :func:`basis_of` will ask for, while the figures themselves are counted."""
+    whole = of_records(selection)
+    begin(_kept, ledger, (whole, source), lambda: covered(ledger, whole, source))
+    begin_sources(ledger, selection, source)
 
 
 def met(ledger: Ledger, selection: Selection) -> tuple[int, int]:

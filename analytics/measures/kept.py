@@ -9,6 +9,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
+from analytics.beside import Begun, beside
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.tally.selection import Selection
@@ -34,6 +35,10 @@ def store_of(_kind: type[T]) -> OrderedDict[tuple[State, Hashable], T]:
     return made
 
 
+MOST_BEGUN = 16
+"""Answers begun and not yet asked for, in one process."""
+
+_begun: OrderedDict[tuple[int, State, Hashable], Begun[Any]] = OrderedDict()
 _kept = store_of(Answer)
 _guard = threading.Lock()
 
@@ -56,14 +61,33 @@ def remembered(kept: OrderedDict[tuple[State, Hashable], T], ledger: Ledger, key
         found = kept.get((state, key))
         if found is not None:
             kept.move_to_end((state, key))
-    if found is None:
-        found = make()
-        with _guard:
-            drop_older(kept, state)
-            kept[state, key] = found
-            while len(kept) > MOST_KEPT:
-                kept.popitem(last=False)
-    return found
+            return found
+        begun = _begun.pop((id(kept), state, key), None)
+    made: T = begun.result() if begun else make()
+    with _guard:
+        drop_older(kept, state)
+        kept[state, key] = made
+        while len(kept) > MOST_KEPT:
+            kept.popitem(last=False)
+    return made
+
+
+def begin(kept: OrderedDict[tuple[State, Hashable], T], ledger: Ledger, key: Hashable, make: Callable[[], T]) -> None:
+    """Begin to make what :func:`remembered` will soon be asked for, beside what is done until then.
+
+    Only for a file: an engine that others share has enough to do.
+    """
+    if ledger.dialect != "duckdb" or not ledger.exists:
+        return
+    state = state_of(ledger)
+    whole = (id(kept), state, key)
+    with _guard:
+        if (state, key) in kept or whole in _begun:
+            return
+        # Whoever began it may have failed before asking.
+        while len(_begun) >= MOST_BEGUN:
+            _begun.popitem(last=False)
+        _begun[whole] = beside(make)
 
 
 def drop_older(kept: OrderedDict[tuple[State, Hashable], T], state: State) -> int:
@@ -93,6 +117,7 @@ def keep(measure: Measured[P]) -> Measured[P]:
 def forget() -> None:
     """Forget every kept answer, and what answers share."""
     with _guard:
+        _begun.clear()
         for store in _stores:
             store.clear()
 

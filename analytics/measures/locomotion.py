@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.basis import basis_of
+from analytics.measures.basis import basis_of, begin_basis
 from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.measures.prevalence import one_farm_groups
@@ -53,6 +53,7 @@ def locomotion(
     by = tuple(dict.fromkeys(by))
     period = next((name for name in by if name in PERIODS), "month")
     others = tuple(name for name in by if name != period)
+    begin_basis(ledger, selection, "scores")
     counted = count_scorings(ledger, selection, (period, *others))
     table, kinds = counted.table, counted.kinds
     clustered = {name: limits_of(each, kinds, level) for name, each in counted.sums.items()}

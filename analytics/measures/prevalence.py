@@ -7,7 +7,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.basis import basis_of, met
+from analytics.measures.basis import basis_of, begin_basis, met
 from analytics.measures.kept import keep
 from analytics.measures.limits import LIMITS, limits_of
 from analytics.tally.cluster_sums import SUMS
@@ -77,6 +77,7 @@ def prevalence(
     Rao JNK, Scott AJ (1992) Biometrics 48:577-585 (clusters).
     """
     by = tuple(dict.fromkeys(by))
+    begin_basis(ledger, selection)
     table, kinds, without_place = counted_with_clusters(ledger, selection, by, per)
     limits = limits_of(table, kinds, level)
     table = table.assign(prevalence=table["cases"] / table["at_risk"], **{name: limits.table[name] for name in LIMITS})

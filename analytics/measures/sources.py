@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections import OrderedDict
 from collections.abc import Hashable, Iterable
 
 from analytics.ledger import Ledger
-from analytics.measures.kept import State, remembered, store_of
+from analytics.measures.kept import State, begin, remembered, store_of
 from analytics.tally.provenance import written_in
 from analytics.tally.selection import Selection
 from analytics.words import Said, listed, say
@@ -33,8 +32,13 @@ def sources_of(ledger: Ledger, selection: Selection, source: str) -> tuple[Said,
     if not ledger.exists:
         return ()
     whole = of_records(selection)
-    key = (dataclasses.astuple(whole), source)
-    return remembered(_kept, ledger, key, lambda: _words(ledger, whole, source))
+    return remembered(_kept, ledger, (whole, source), lambda: _words(ledger, whole, source))
+
+
+def begin_sources(ledger: Ledger, selection: Selection, source: str) -> None:
+    """Begin what :func:`sources_of` will be asked for."""
+    whole = of_records(selection)
+    begin(_kept, ledger, (whole, source), lambda: _words(ledger, whole, source))
 
 
 def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...]:
@@ -66,6 +70,6 @@ def _listed(sheets: list[Said]) -> Said:
 
 def _some(names: Iterable[str]) -> str:
     every = list(names)
-    if len(every) <= MOST_NAMED:
-        return ", ".join(every)
-    return ", ".join(every[:MOST_NAMED]) + str(say(" and {n} more", n=len(every) - MOST_NAMED))
+    some = ", ".join(every[:MOST_NAMED])
+    more = len(every) - MOST_NAMED
+    return say("{people} and {n} more", people=some, n=more) if more > 0 else some

@@ -267,7 +267,12 @@ def fetch_many(ledger: Ledger, questions: Mapping[str, ir.Table | Question]) -> 
         through_ibis = getattr(cursor, "ask_ibis", None)
         if through_ibis is not None:
             return {name: through_ibis(question.bound()) for name, question in asked.items()}
-        return {name: engine.frame(cursor, question.sql(engine.dialect)) for name, question in asked.items()}
+        texts = {name: question.sql(engine.dialect) for name, question in asked.items()}
+        beside = getattr(engine, "frames", None)
+        if beside is not None and len(texts) > 1:
+            found: dict[str, pd.DataFrame] = beside(cursor, texts)
+            return found
+        return {name: engine.frame(cursor, text) for name, text in texts.items()}
 
 
 def _names_put_in(put_in: Mapping[str, str]) -> Callable[[Any, dict[str, Any] | None], Any]:

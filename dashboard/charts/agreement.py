@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-import plotly.graph_objects as go
-
 from analytics.measures.answer import Answer
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, nothing_to_show, records
 from dashboard.charts.theme import number, percent
@@ -23,7 +22,7 @@ def agreement(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Dot-and-interval chart of Cohen's kappa: 0 is chance, 1 is the same throughout.
 
     Parameters
@@ -35,7 +34,7 @@ def agreement(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("Do two people write down the same") if title is None else title
     table = answer.table

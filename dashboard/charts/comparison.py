@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
+from dashboard.charts import plain
 from dashboard.charts.frame import (
     FEW_STEPS,
     ROW_LINE,
@@ -48,7 +48,7 @@ def risks(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """How common in each group, with intervals; beside it the standardised share where the table has it.
 
     Parameters
@@ -61,7 +61,7 @@ def risks(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("How common in each group") if title is None else title
     table = answer.table
@@ -70,7 +70,7 @@ def risks(
     table = table.loc[table["at_risk"] > 0].reset_index(drop=True)
     both = "std_risk" in table and bool(table["std_risk"].notna().any())
     unit = answer.basis.unit
-    figure = go.Figure()
+    figure = plain.Figure()
     hover = [
         f"<b>{group_label(row['group'])}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
         for row in records(table)
@@ -113,7 +113,7 @@ def ratios(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Forest plot: how many times as common as in the reference group, on a logarithmic axis.
 
     Parameters
@@ -127,7 +127,7 @@ def ratios(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     table = answer.table
     adjusted = "adj_odds_ratio" in table and bool(table["adj_odds_ratio"].notna().any())
@@ -140,7 +140,7 @@ def ratios(
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = table.reset_index(drop=True)
     t = tokens(theme)
-    figure = go.Figure()
+    figure = plain.Figure()
     for place, each in enumerate(kinds):
         low, high, words = _KINDS[each]
         drawn = table.assign(
@@ -197,11 +197,11 @@ def _points(
     theme: str,
     drill: Drill | None,
     name: str,
-) -> go.Scatter:
+) -> plain.Part:
     t = tokens(theme)
     middle, low, high = (table[column] for column in columns)
     colour = t.series[place] if offset else t.accent
-    return go.Scatter(
+    return plain.scatter(
         x=middle,
         y=[-i + offset for i in table.index],
         error_x={
@@ -228,10 +228,10 @@ def _points(
     )
 
 
-def _reference_mark(row: pd.DataFrame, words: str, theme: str, drill: Drill | None) -> go.Scatter:
+def _reference_mark(row: pd.DataFrame, words: str, theme: str, drill: Drill | None) -> plain.Part:
     """A hollow mark on the line of one: the group the others are compared with."""
     t = tokens(theme)
-    return go.Scatter(
+    return plain.scatter(
         x=[1.0],
         y=[0.0],
         mode="markers",
@@ -244,7 +244,7 @@ def _reference_mark(row: pd.DataFrame, words: str, theme: str, drill: Drill | No
 
 
 def _off_the_edge(
-    figure: go.Figure, table: pd.DataFrame, columns: tuple[str, str, str], offset: float, colour: str
+    figure: plain.Figure, table: pd.DataFrame, columns: tuple[str, str, str], offset: float, colour: str
 ) -> None:
     """Arrows where a ratio or its interval goes on beyond the axis."""
     x, y, symbols = [], [], []
@@ -258,7 +258,7 @@ def _off_the_edge(
             symbols.append("triangle-left" if below else "triangle-right")
     if x:
         figure.add_trace(
-            go.Scatter(
+            plain.scatter(
                 x=x,
                 y=y,
                 mode="markers",
@@ -286,7 +286,7 @@ def _ratio_ticks(table: pd.DataFrame, kinds: list[str]) -> dict[str, Any]:
     }
 
 
-def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, narrow: bool) -> int:
+def _rows(figure: plain.Figure, table: pd.DataFrame, texts: list[str], theme: str, narrow: bool) -> int:
     """Names and figures of the rows; on a phone above the row, to leave it the width. Gives the pixels that a row is
     higher for it."""
     t = tokens(theme)
@@ -309,7 +309,8 @@ def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, 
                 borderpad=1,
                 font={"size": 12.5},
             )
-        figure.for_each_trace(lambda trace: trace.update(y=[y - 0.5 + 18 / (NARROW_ROW + further) for y in trace.y]))
+        for trace in figure.data:
+            trace["y"] = [y - 0.5 + 18 / (NARROW_ROW + further) for y in trace.y]
         return further
     figure.update_yaxes(
         tickmode="array",
@@ -336,7 +337,7 @@ def _rows(figure: go.Figure, table: pd.DataFrame, texts: list[str], theme: str, 
 
 
 def _finish(
-    figure: go.Figure,
+    figure: plain.Figure,
     answer: Answer,
     table: pd.DataFrame,
     title: str,
@@ -346,7 +347,7 @@ def _finish(
     legend: bool,
     notes: list[str],
     further: int,
-) -> go.Figure:
+) -> plain.Figure:
     framed(
         figure,
         answer,

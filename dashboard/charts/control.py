@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
-from plotly.subplots import make_subplots
 
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
+from dashboard.charts import plain
 from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import (
     Drill,
@@ -52,7 +51,7 @@ def control(
     title: str | None = None,
     drill: Drill | None = None,
     unit: str | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Control chart of a monthly share, and under it the moving average that shows slow drifts.
 
     Parameters
@@ -67,7 +66,7 @@ def control(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         A month with a signal has a diamond of its own and the word higher or lower.
     """
     title = _("Is a month unlike the months before") if title is None else title
@@ -76,22 +75,16 @@ def control(
     table = answer.table[answer.table["at_risk"] > 0].sort_values("month", kind="stable").reset_index(drop=True)
     average = "ewma" in table and bool(table["ewma"].notna().any())
     height = HEIGHT + AVERAGE_HEIGHT * average
-    figure = make_subplots(
-        rows=1 + average,
-        cols=1,
-        shared_xaxes=True,
-        vertical_spacing=GAP,
-        row_heights=[HEIGHT, AVERAGE_HEIGHT] if average else [HEIGHT],
-    )
+    figure = plain.stacked([HEIGHT, AVERAGE_HEIGHT] if average else [HEIGHT], GAP)
     unit = unit or answer.basis.unit
-    figure.add_traces(_between(table, "lower", "upper", "centre", theme, named=True), rows=1, cols=1)
-    figure.add_traces(_months(table, theme, drill, unit), rows=1, cols=1)
+    figure.add_traces(_between(table, "lower", "upper", "centre", theme, named=True))
+    figure.add_traces(_months(table, theme, drill, unit))
     _mark_signals(figure, answer, theme, narrow)
     top = top_of(table, "prevalence", "upper", "centre")
-    figure.update_yaxes(**shares_axis(narrow, top * 1.08, _("Share of {units}", units=plural(unit, 2))), row=1, col=1)
+    figure.update_yaxes(**shares_axis(narrow, top * 1.08, _("Share of {units}", units=plural(unit, 2))), row=1)
     if average:
-        figure.add_traces(_between(table, "ewma_lower", "ewma_upper", "centre", theme, named=False), rows=2, cols=1)
-        figure.add_traces(_average(table, theme, drill), rows=2, cols=1)
+        figure.add_traces(_between(table, "ewma_lower", "ewma_upper", "centre", theme, named=False), row=2)
+        figure.add_traces(_average(table, theme, drill), row=2)
         # A moving average varies little; from nought it would be a flat line.
         lowest = float(min(table["ewma"].min(), table.get("ewma_lower", table["ewma"]).min()))
         highest = top_of(table, "ewma", *(name for name in ("ewma_upper",) if name in table))
@@ -104,7 +97,6 @@ def control(
             ticktext=share_words(ticks),
             range=[max(0.0, lowest - room), highest + room],
             row=2,
-            col=1,
         )
     period_axis(figure, table["month"], narrow)
     dates = mark_changes(figure, answer.extra.get("changes"), table["month"], theme)
@@ -121,7 +113,7 @@ def control(
     )
 
 
-def _between(table: pd.DataFrame, low: str, high: str, centre: str, theme: str, *, named: bool) -> list[go.Scatter]:
+def _between(table: pd.DataFrame, low: str, high: str, centre: str, theme: str, *, named: bool) -> list[plain.Part]:
     """The band between two limits, as steps, since every month has limits of its own, and the centre line."""
     t = tokens(theme)
     out = []
@@ -129,8 +121,8 @@ def _between(table: pd.DataFrame, low: str, high: str, centre: str, theme: str, 
         edge = {"shape": "hvh", "color": rgba(t.muted, 0.6), "width": 1}
         quiet = {"mode": "lines", "line": edge, "hoverinfo": "skip"}
         out = [
-            go.Scatter(x=table["month"], y=table[high], showlegend=False, **quiet),
-            go.Scatter(
+            plain.scatter(x=table["month"], y=table[high], showlegend=False, **quiet),
+            plain.scatter(
                 x=table["month"],
                 y=table[low],
                 fill="tonexty",
@@ -141,7 +133,7 @@ def _between(table: pd.DataFrame, low: str, high: str, centre: str, theme: str, 
             ),
         ]
     out.append(
-        go.Scatter(
+        plain.scatter(
             x=table["month"],
             y=table[centre],
             mode="lines",
@@ -154,7 +146,7 @@ def _between(table: pd.DataFrame, low: str, high: str, centre: str, theme: str, 
     return out
 
 
-def _months(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> list[go.Scatter]:
+def _months(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> list[plain.Part]:
     t = tokens(theme)
     x, y = with_gaps(table["month"], table["prevalence"])
     hover = []
@@ -167,10 +159,10 @@ def _months(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> 
             + (f"<br><i>{told(signal)}</i>" if signal and signal != "nan" else "")
         )
     return [
-        go.Scatter(
+        plain.scatter(
             x=x, y=y, mode="lines", line={"color": rgba(t.accent, 0.7), "width": 2}, hoverinfo="skip", showlegend=False
         ),
-        go.Scatter(
+        plain.scatter(
             x=table["month"],
             y=table["prevalence"],
             mode="markers",
@@ -184,13 +176,13 @@ def _months(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> 
     ]
 
 
-def _mark_signals(figure: go.Figure, answer: Answer, theme: str, narrow: bool) -> None:
+def _mark_signals(figure: plain.Figure, answer: Answer, theme: str, narrow: bool) -> None:
     t = tokens(theme)
     told = signals(answer)
     if told.empty:
         return
     figure.add_trace(
-        go.Scatter(
+        plain.scatter(
             x=told["month"],
             y=told["prevalence"],
             mode="markers",
@@ -199,8 +191,6 @@ def _mark_signals(figure: go.Figure, answer: Answer, theme: str, narrow: bool) -
             hoverinfo="skip",
             showlegend=True,
         ),
-        row=1,
-        col=1,
     )
     words = {HIGH: _("higher"), LOW: _("lower")}
     for row in records(_apart(told, 5 if narrow else 3)):
@@ -214,7 +204,6 @@ def _mark_signals(figure: go.Figure, answer: Answer, theme: str, narrow: bool) -
             bgcolor=t.raised,
             borderpad=1,
             row=1,
-            col=1,
         )
 
 
@@ -229,7 +218,7 @@ def _apart(told: pd.DataFrame, months: int) -> pd.DataFrame:
     return told.iloc[kept[:MOST_NAMED]]
 
 
-def _average(table: pd.DataFrame, theme: str, drill: Drill | None) -> list[go.Scatter]:
+def _average(table: pd.DataFrame, theme: str, drill: Drill | None) -> list[plain.Part]:
     t = tokens(theme)
     outside = pd.Series(False, index=table.index)
     if "ewma_lower" in table:
@@ -239,7 +228,7 @@ def _average(table: pd.DataFrame, theme: str, drill: Drill | None) -> list[go.Sc
         for row in records(table)
     ]
     return [
-        go.Scatter(
+        plain.scatter(
             x=table["month"],
             y=table["ewma"],
             mode="lines+markers",

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 
-import plotly.graph_objects as go
-
 from analytics.measures.answer import Answer
+from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.theme import between, number, plural, rgba, tokens
@@ -39,7 +38,7 @@ def cost(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Bars of what each lesion costs with intervals, the dearest first.
 
     Parameters
@@ -52,7 +51,7 @@ def cost(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("What lesions cost") if title is None else title
     priced = answer.table if answer.empty else answer.table[answer.table["cost"].notna()]
@@ -67,19 +66,21 @@ def cost(
         cases = f"{number(row['cases'])} {plural('case', row['cases'])}"
         texts.append(f"{money(row['cost'])} ({between(money(row['low']), money(row['high']))}), {cases}")
     place = [-i - below for i in range(len(table))]
-    figure = go.Figure(
-        go.Bar(
-            x=table["cost"],
-            y=place,
-            orientation="h",
-            width=0.3 if narrow else 0.5,
-            marker={"color": rgba(t.accent, 0.28), "line": {"color": t.accent, "width": 1}},
-            error_x=whiskers(table["cost"], table["low"], table["high"], t.ink, thickness=2, width=5),
-            hovertext=[f"<b>{name}</b><br>{text}" for name, text in zip(names, texts, strict=True)],
-            hovertemplate="%{hovertext}<extra></extra>",
-            customdata=marks(table, drill),
-            showlegend=False,
-        )
+    figure = plain.Figure(
+        [
+            plain.bar(
+                x=table["cost"],
+                y=place,
+                orientation="h",
+                width=0.3 if narrow else 0.5,
+                marker={"color": rgba(t.accent, 0.28), "line": {"color": t.accent, "width": 1}},
+                error_x=whiskers(table["cost"], table["low"], table["high"], t.ink, thickness=2, width=5),
+                hovertext=[f"<b>{name}</b><br>{text}" for name, text in zip(names, texts, strict=True)],
+                hovertemplate="%{hovertext}<extra></extra>",
+                customdata=marks(table, drill),
+                showlegend=False,
+            )
+        ]
     )
     currency = str(table["currency"].dropna().iloc[0]) if table["currency"].notna().any() else ""
     top = top_of(table, "high", "cost")

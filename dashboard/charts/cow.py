@@ -6,14 +6,14 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer, Basis
 from analytics.trade.feet import FEET, FOOT_NAMES
 from analytics.words import say, unfilled
+from dashboard.charts import plain
 from dashboard.charts.frame import framed, nothing_to_show, records
 from dashboard.charts.labels import date_label, lesion_label, value_label
-from dashboard.charts.rules import put_across, put_down, put_shapes
+from dashboard.charts.rules import put_across, put_down
 from dashboard.charts.theme import Tokens, between, tokens
 from dashboard.language import _
 
@@ -44,7 +44,7 @@ def timeline(
     narrow: bool = False,
     title: str | None = "",
     drill: CowDrill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Lanes of one cow, oldest at the left.
 
     Parameters
@@ -59,7 +59,7 @@ def timeline(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     days = _days(frames)
     if not len(days):
@@ -68,7 +68,7 @@ def timeline(
     lanes = _lanes(frames)
     place = {name: -i - 0.12 * narrow for i, (name, _said) in enumerate(lanes)}
     t = tokens(theme)
-    figure = go.Figure()
+    figure = plain.Figure()
     _visit_lines(figure, frames["trims"], t)
     _housing(figure, frames, place, t, narrow)
     room = (days.max() - days.min()) * (NARROW_LABEL_SHARE if narrow else LABEL_SHARE)
@@ -137,7 +137,7 @@ def _lanes(frames: Mapping[str, pd.DataFrame]) -> list[tuple[str, str]]:
     ]
 
 
-def _lane_names(figure: go.Figure, lanes: list[tuple[str, str]], t: Tokens, narrow: bool) -> None:
+def _lane_names(figure: plain.Figure, lanes: list[tuple[str, str]], t: Tokens, narrow: bool) -> None:
     put_across(figure, [-i - 0.5 for i in range(len(lanes))], {"color": t.rule, "width": 0.6})
     if not narrow:
         figure.update_yaxes(
@@ -161,12 +161,12 @@ def _lane_names(figure: go.Figure, lanes: list[tuple[str, str]], t: Tokens, narr
         )
 
 
-def _visit_lines(figure: go.Figure, trims: pd.DataFrame, t: Tokens) -> None:
+def _visit_lines(figure: plain.Figure, trims: pd.DataFrame, t: Tokens) -> None:
     put_down(figure, sorted(set(pd.to_datetime(trims["visit_date"]))), {"color": t.rule, "width": 1.2})
 
 
 def _housing(
-    figure: go.Figure, frames: Mapping[str, pd.DataFrame], place: dict[str, float], t: Tokens, narrow: bool
+    figure: plain.Figure, frames: Mapping[str, pd.DataFrame], place: dict[str, float], t: Tokens, narrow: bool
 ) -> None:
     """Bars from the first record of a housing to the next that says another."""
     parts = [f[["visit_date", "housing"]] for f in (frames["trims"], frames["scores"]) if "housing" in f]
@@ -197,7 +197,7 @@ def _housing(
         words = value_label("housing", row["housing"])
         long_enough = (end - row["start"]) > (ends[-1] - spans["start"].iloc[0]) * (0.42 if narrow else 0.12)
         figure.add_trace(
-            go.Scatter(
+            plain.scatter(
                 x=[row["start"] + (end - row["start"]) / 2],
                 y=[y],
                 mode="text" if long_enough else "markers",
@@ -209,12 +209,12 @@ def _housing(
                 showlegend=False,
             )
         )
-    put_shapes(figure, bars)
+    figure.add_shapes(bars)
 
 
-def _calvings(calvings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter:
+def _calvings(calvings: pd.DataFrame, y: float, t: Tokens) -> plain.Part:
     days = pd.to_datetime(calvings["calved_on"]) if len(calvings) else pd.Series(dtype="datetime64[us]")
-    return go.Scatter(
+    return plain.scatter(
         x=days,
         y=[y] * len(days),
         mode="markers",
@@ -234,7 +234,7 @@ def _crowded(days: pd.Series, room: pd.Timedelta) -> pd.Series:
 
 def _scores(
     scores: pd.DataFrame, y: float, t: Tokens, drill: CowDrill | None, narrow: bool, span: pd.Timedelta
-) -> list[go.Scatter]:
+) -> list[plain.Part]:
     """The score as a figure, filled where lame and ringed twice where severely lame."""
     out = []
     days = pd.to_datetime(scores["visit_date"])
@@ -249,7 +249,7 @@ def _scores(
             for r in records(part)
         ]
         out.append(
-            go.Scatter(
+            plain.scatter(
                 x=pd.to_datetime(part["visit_date"]),
                 y=[y] * len(part),
                 mode="markers+text",
@@ -275,7 +275,7 @@ def _scores(
 
 def _findings(
     findings: pd.DataFrame, place: dict[str, float], t: Tokens, drill: CowDrill | None, room: pd.Timedelta
-) -> list[go.Scatter]:
+) -> list[plain.Part]:
     """One mark a lesion, foot and day, with its abbreviation where there is room."""
     if findings.empty:
         return []
@@ -295,7 +295,7 @@ def _findings(
     for number, (family, part) in enumerate(rows.groupby("family", sort=True)):
         colour = t.series[number % len(t.series)]
         out.append(
-            go.Scatter(
+            plain.scatter(
                 x=part["visit_date"],
                 y=part["y"],
                 mode="markers+text",
@@ -330,7 +330,7 @@ def _finding_words(row: dict[str, Any]) -> str:
     return "<br>".join(line for line in lines if line)
 
 
-def _actions(findings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter | None:
+def _actions(findings: pd.DataFrame, y: float, t: Tokens) -> plain.Part | None:
     """What was done, once a day; trimming alone is said by the line of the visit."""
     if findings.empty:
         return None
@@ -347,7 +347,7 @@ def _actions(findings: pd.DataFrame, y: float, t: Tokens) -> go.Scatter | None:
         for _day, group in by_day
     ]
     unique = pd.Series(list(by_day.groups))
-    return go.Scatter(
+    return plain.scatter(
         x=unique,
         y=[y] * len(unique),
         mode="markers",

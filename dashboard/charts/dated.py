@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
+from dashboard.charts import plain
 from dashboard.charts.frame import wrapped
 from dashboard.charts.labels import date_label
 from dashboard.charts.periods import dated
@@ -14,12 +14,12 @@ MOST_CHANGES = 6
 """Numbered lines that can still be told apart; the newest are marked."""
 
 
-def mark_changes(figure: go.Figure, changes: pd.DataFrame | None, periods: pd.Series, theme: str) -> list[str]:
+def mark_changes(figure: plain.Figure, changes: pd.DataFrame | None, periods: pd.Series, theme: str) -> list[str]:
     """Mark each change with a numbered line.
 
     Parameters
     ----------
-    figure : plotly.graph_objects.Figure
+    figure : dashboard.charts.plain.Figure
     changes : pandas.DataFrame, optional
         date and what.
     periods : pandas.Series

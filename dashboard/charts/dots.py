@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
+from dashboard.charts import plain
 from dashboard.charts.frame import BARS, ROW_LINE, framed, over_row, wrapped
 from dashboard.charts.rules import put_across
 from dashboard.charts.theme import ratio, tokens
@@ -66,7 +66,7 @@ def draw_rows(
     line: float | None = None,
     notes: Iterable[str] = (),
     shown: str = BARS,
-) -> go.Figure:
+) -> plain.Figure:
     """Dot-and-interval chart of rows in the order given.
 
     Parameters
@@ -83,7 +83,7 @@ def draw_rows(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     t = tokens(theme)
     over = [over_row(row.name, row.text, t.muted) for row in rows]
@@ -91,32 +91,34 @@ def draw_rows(
     below = 0.5 - UNDER_MARK / step if narrow else 0.0
     on_log = axis.get("type") == "log"
     values, lows, highs = (np.array([_within(getattr(r, n), on_log) for r in rows]) for n in ("value", "low", "high"))
-    figure = go.Figure(
-        go.Scatter(
-            x=values,
-            y=[-i - below for i in range(len(rows))],
-            error_x={
-                "type": "data",
-                "symmetric": False,
-                "array": np.nan_to_num(highs - values, nan=0.0),
-                "arrayminus": np.nan_to_num(values - lows, nan=0.0),
-                "thickness": 2,
-                "width": 4,
-                "color": t.accent,
-            },
-            mode="markers",
-            marker={
-                "color": t.accent,
-                "size": 10,
-                "symbol": [row.symbol for row in rows],
-                "line": {"color": t.accent, "width": 1.5},
-            },
-            hovertext=[row.hover or f"<b>{row.name}</b><br>{row.text}" for row in rows],
-            hovertemplate="%{hovertext}<extra></extra>",
-            customdata=[row.carries for row in rows] if any(row.carries for row in rows) else None,
-            cliponaxis=False,
-            showlegend=False,
-        )
+    figure = plain.Figure(
+        [
+            plain.scatter(
+                x=values,
+                y=[-i - below for i in range(len(rows))],
+                error_x={
+                    "type": "data",
+                    "symmetric": False,
+                    "array": np.nan_to_num(highs - values, nan=0.0),
+                    "arrayminus": np.nan_to_num(values - lows, nan=0.0),
+                    "thickness": 2,
+                    "width": 4,
+                    "color": t.accent,
+                },
+                mode="markers",
+                marker={
+                    "color": t.accent,
+                    "size": 10,
+                    "symbol": [row.symbol for row in rows],
+                    "line": {"color": t.accent, "width": 1.5},
+                },
+                hovertext=[row.hover or f"<b>{row.name}</b><br>{row.text}" for row in rows],
+                hovertemplate="%{hovertext}<extra></extra>",
+                customdata=[row.carries for row in rows] if any(row.carries for row in rows) else None,
+                cliponaxis=False,
+                showlegend=False,
+            )
+        ]
     )
     if line is not None:
         figure.add_vline(x=line, line={"color": t.ink, "width": 1.2, "dash": "dot"})
@@ -140,7 +142,7 @@ def _within(value: float, on_log: bool) -> float:
     return min(max(float(value), LIMITS[0]), LIMITS[1]) if on_log else float(value)
 
 
-def _name_rows(figure: go.Figure, rows: Sequence[Row], over: list[str], theme: str, narrow: bool) -> None:
+def _name_rows(figure: plain.Figure, rows: Sequence[Row], over: list[str], theme: str, narrow: bool) -> None:
     t = tokens(theme)
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, range=[-len(rows) + 0.42, 0.62])

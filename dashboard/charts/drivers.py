@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-import plotly.graph_objects as go
-
 from analytics.measures.answer import Answer
 from analytics.words import Said, say
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, nothing_to_show, records, rests_on
 from dashboard.charts.labels import column_label, value_label
@@ -32,7 +31,7 @@ def drivers(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Differences of the newest month from the months before, the clearest first.
 
     Parameters
@@ -44,7 +43,7 @@ def drivers(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("In which cows it has changed") if title is None else title
     table = answer.table if answer.empty else answer.table[answer.table["direction"] != "too few"]

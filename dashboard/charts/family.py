@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
-
 from analytics.measures.answer import Answer
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
@@ -22,7 +21,7 @@ def family(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Share of each sire's daughters with a lesion: shrunken dot with interval, plain share as a square.
 
     Parameters
@@ -34,7 +33,7 @@ def family(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("Daughters with a lesion, by sire") if title is None else title
     if answer.empty or not answer.table["shrunken"].notna().any():

@@ -7,11 +7,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-import plotly.graph_objects as go
-
 from analytics.measures.answer import Answer
 from analytics.trade.feet import CLAW_NAMES, ZONES
 from analytics.words import say, unfilled
+from dashboard.charts import plain
 from dashboard.charts.claw import Key, zone_polygons
 from dashboard.charts.frame import Drill, framed, nothing_to_show, records
 from dashboard.charts.shades import colour_bar, colour_of, round_count, round_top
@@ -73,7 +72,7 @@ def draw_feet(
     highest: float | None = None,
     count: bool = False,
     heading: str = "",
-) -> go.Figure:
+) -> plain.Figure:
     """The four feet from below, every zone in the colour of its prevalence, or of its number of cases.
 
     Parameters
@@ -92,7 +91,7 @@ def draw_feet(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         Hover and click points lie invisibly inside every zone.
     """
     title = _("Where on the feet") if title is None else title
@@ -113,7 +112,7 @@ def draw_feet(
     units = plural(answer.basis.unit, 2)
     said = _("Number of {units} with it", units=units) if count else _("Share of {units}", units=units)
     bar = colour_bar(top, theme, narrow or bool(heading), said, count=count)
-    figure = go.Figure([*traces, names, bar], _validate=False)
+    figure = plain.Figure([*traces, names, bar])
     if heading:
         return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=[heading], small=True)
     pointing = [] if title else [_("Tap or point at a zone for its interval.")]
@@ -128,7 +127,7 @@ def draw_claws(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Outer and inner claw of all feet together, enlarged, with the numbers of the zones.
 
     Parameters
@@ -141,7 +140,7 @@ def draw_claws(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("Where on the claws, all feet together") if title is None else title
     found = {} if answer.empty else zone_rows(answer, foot=ALL_FEET)
@@ -168,7 +167,7 @@ def draw_claws(
         }
         for side, name in ((0.55, CLAW_NAMES["lateral"]), (-0.55, CLAW_NAMES["medial"]))
     ]
-    figure = go.Figure([*traces, written(words), colour_bar(top, theme, narrow, _share_of(answer))], _validate=False)
+    figure = plain.Figure([*traces, written(words), colour_bar(top, theme, narrow, _share_of(answer))])
     figure.update_layout(annotations=[] if narrow else _zone_key(t.muted))
     figure.update_xaxes(visible=False, range=[-1.2, 1.2] if narrow else [-1.2, 3.4], fixedrange=True)
     figure.update_yaxes(visible=False, range=[-1.8, 1.36], fixedrange=True, scaleanchor="x", scaleratio=1)
@@ -232,7 +231,7 @@ def pixels_of(places: Mapping[str, tuple[float, float]], narrow: bool, *, small:
 
 
 def finish_feet(
-    figure: go.Figure,
+    figure: plain.Figure,
     answer: Answer,
     places: Mapping[str, tuple[float, float]],
     *,
@@ -241,7 +240,7 @@ def finish_feet(
     narrow: bool,
     notes: list[str],
     small: bool = False,
-) -> go.Figure:
+) -> plain.Figure:
     """Axes, frame and height of a drawing of four feet."""
     xs, ys = zip(*places.values(), strict=True)
     down = max(ys) - min(ys) + HEIGHT + 0.1

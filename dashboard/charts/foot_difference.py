@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
 from analytics.methods.intervals import difference
+from dashboard.charts import plain
 from dashboard.charts.claw import zone_polygons
 from dashboard.charts.foot import FROM_BELOW, finish_feet, pixels_of, place_feet
 from dashboard.charts.frame import Drill, nothing_to_show
@@ -70,7 +70,7 @@ def draw_difference(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """The four feet, each zone in the colour of the difference; unclear differences are pale and dotted.
 
     Parameters
@@ -85,7 +85,7 @@ def draw_difference(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     if title is None:
         title = _("Where {a} and {b} differ", a=names[0], b=names[1])
@@ -108,7 +108,7 @@ def draw_difference(
         looks[key] = _look({str(k): v for k, v in row.items()}, ends, top, names, first.basis.unit, drill)
     traces = paint(places, looks, theme=theme, type_size=10.5 if narrow else 12, pixels=pixels_of(places, narrow))
     bar = colour_bar(top, theme, narrow, _("Percentage points"), ends=ends, lowest=-top)
-    figure = go.Figure([*traces, words_of_feet(places, theme, narrow), bar])
+    figure = plain.Figure([*traces, words_of_feet(places, theme, narrow), bar])
     sense = _("Plain: more in {a}. Striped: more in {b}.", a=names[0], b=names[1])
     notes = [told(FROM_BELOW), str(sense), *notes_on(looks)]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
+from dashboard.charts import plain
 from dashboard.charts.theme import between, number, percent, plural, template, tokens
 from dashboard.language import NO_BREAK, _, told, words
 
@@ -88,7 +88,7 @@ def over_row(name: str, text: str, colour: str) -> tuple[str, int]:
 
 
 def framed(
-    figure: go.Figure,
+    figure: plain.Figure,
     answer: Answer,
     *,
     title: str,
@@ -99,7 +99,7 @@ def framed(
     legend_lines: int = 0,
     left: int | None = None,
     shown: str = BARS,
-) -> go.Figure:
+) -> plain.Figure:
     """Put title, basis, theme and margins round a figure.
 
     Parameters
@@ -143,10 +143,10 @@ def _head(basis: str, title: str, narrow: bool, notes: Iterable[str], colour: st
     }
 
 
-def nothing_to_show(answer: Answer, *, theme: str, narrow: bool, title: str = "") -> go.Figure:
+def nothing_to_show(answer: Answer, *, theme: str, narrow: bool, title: str = "") -> plain.Figure:
     """One sentence of why there is no chart, where the chart would be."""
     why = told(answer.cautions[0]) if answer.cautions else _("Nothing was recorded for this choice.")
-    figure = go.Figure()
+    figure = plain.Figure()
     figure.add_annotation(
         text="<br>".join(wrapped(why, narrow, 40 if narrow else 70)),
         showarrow=False,
@@ -212,8 +212,7 @@ def shares_axis(narrow: bool, highest: float, title: str, *, most: int | None = 
 
 
 def row_rules(lines: Iterable[float], colour: str) -> list[dict[str, Any]]:
-    """Thin lines between the rows of a chart, as shapes to be set in one go: adding them one by one makes
-    plotly check all earlier ones again each time."""
+    """Thin lines between the rows of a chart, as shapes."""
     return [
         {
             "type": "line",

@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
+from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.theme import capital, cases_of, estimate, percent, percent_range, plural, rgba, tokens
@@ -49,7 +49,7 @@ def funnel(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Funnel plot: every farm's share against the number looked at, between the limits of luck.
 
     Parameters
@@ -62,7 +62,7 @@ def funnel(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         Farms outside the limits are diamonds and say above or below in words.
     """
     title = _("Farms against what luck explains") if title is None else title
@@ -70,7 +70,7 @@ def funnel(
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table[answer.table["at_risk"] > 0].sort_values("at_risk", kind="stable").reset_index(drop=True)
     unit = answer.basis.unit
-    figure = go.Figure()
+    figure = plain.Figure()
     if table["funnel_low"].notna().any():
         figure.add_traces(_limits(table, theme))
     figure.add_trace(_farms(table, theme, drill, unit))
@@ -96,7 +96,7 @@ def funnel(
     )
 
 
-def _limits(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
+def _limits(table: pd.DataFrame, theme: str) -> list[plain.Part]:
     t = tokens(theme)
     known = table[table["funnel_low"].notna()]
     middle = known["cases"].sum() / known["at_risk"].sum()
@@ -113,8 +113,8 @@ def _limits(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
         low, high = (known[name].to_numpy(dtype=float) for name in ("funnel_low", "funnel_high"))
     edge = {"mode": "lines", "line": {"color": rgba(t.muted, 0.7), "width": 1}, "hoverinfo": "skip"}
     return [
-        go.Scatter(x=x, y=high, showlegend=False, **edge),
-        go.Scatter(
+        plain.scatter(x=x, y=high, showlegend=False, **edge),
+        plain.scatter(
             x=x,
             y=low,
             fill="tonexty",
@@ -122,7 +122,7 @@ def _limits(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
             name=_("What luck explains"),
             **edge,
         ),
-        go.Scatter(
+        plain.scatter(
             x=x,
             y=np.full(len(x), middle),
             mode="lines",
@@ -138,7 +138,7 @@ def is_outside(row: dict[str, Any]) -> bool:
     return outside_words(row) != outside_words({"outside": ""})
 
 
-def _farms(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> go.Scatter:
+def _farms(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> plain.Part:
     t = tokens(theme)
     hover = []
     for row in records(table):
@@ -156,7 +156,7 @@ def _farms(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> g
     bars = None
     if "low" in table:
         bars = whiskers(table["prevalence"], table["low"], table["high"], rgba(t.accent, 0.8), width=4)
-    return go.Scatter(
+    return plain.scatter(
         x=table["at_risk"],
         y=table["prevalence"],
         error_y=bars,
@@ -175,7 +175,7 @@ def _farms(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> g
     )
 
 
-def _names(figure: go.Figure, table: pd.DataFrame, theme: str, narrow: bool) -> None:
+def _names(figure: plain.Figure, table: pd.DataFrame, theme: str, narrow: bool) -> None:
     """A name beside each dot, at the first place where it covers neither another name nor a dot."""
     t = tokens(theme)
     named = [row for row in records(table) if len(table) <= MOST_NAMES or is_outside(row)]

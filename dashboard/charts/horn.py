@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
 from analytics.tally.horn import SHARES
 from analytics.trade.horn import GROWTH_MM_PER_MONTH, SHED_STAGES
 from analytics.words import Length, say, unfilled
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
@@ -103,7 +103,7 @@ def state(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Dot-and-interval chart of one measure of horn by group.
 
     Parameters
@@ -117,7 +117,7 @@ def state(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = told(NAMES[measure]) if title is None else title
     table = _ordered(measured(of_measure(answer, measure)), answer.by)
@@ -157,7 +157,7 @@ def stages(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Stacked bars of shed stages by group, stage 0 first; months run from left to right.
 
     Parameters
@@ -169,7 +169,7 @@ def stages(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         The interval of every share is said on its segment and stands in the table.
     """
     title = _("How far horn is shed") if title is None else title
@@ -179,14 +179,14 @@ def stages(
     table = _ordered(answer.table, answer.by)
     names = [_named(row, answer.by) for row in records(table)]
     upright = bool(answer.by) and pd.api.types.is_datetime64_any_dtype(table[answer.by[0]]) and not narrow
-    figure = go.Figure()
+    figure = plain.Figure()
     for stage, colour in zip(SHED_STAGES, stage_colours(theme), strict=True):
         here = (table["shed_stage"] == stage).to_numpy()
         part = records(table[here])
         groups = [name for name, kept in zip(names, here, strict=True) if kept]
         shares = [row["share"] for row in part]
         figure.add_trace(
-            go.Bar(
+            plain.bar(
                 x=groups if upright else shares,
                 y=shares if upright else groups,
                 orientation="v" if upright else "h",
@@ -238,7 +238,7 @@ def rates(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Dot-and-interval chart of growth, with the published rate as a line; inner claws have a hollow mark.
 
     Parameters
@@ -250,7 +250,7 @@ def rates(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("How fast toes grow") if title is None else title
     if answer.empty:

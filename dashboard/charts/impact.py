@@ -7,11 +7,11 @@ import math
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.methods.intervals import wilson
 from analytics.words import say, unfilled
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import date_label, value_label
@@ -32,7 +32,7 @@ def impact(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Observed months with intervals, the fitted line, and how it would have gone on without the change.
 
     Parameters
@@ -47,7 +47,7 @@ def impact(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("Before and after the change") if title is None else title
     series = answer.extra.get("series", pd.DataFrame())
@@ -58,7 +58,7 @@ def impact(
     table = table.assign(low=low, high=high)
     lines = answer.extra.get("curve", table)
     lines = table if lines.empty else lines
-    figure = go.Figure([*_without(lines, theme), *_fitted(lines, theme), _seen(table, answer, theme, drill)])
+    figure = plain.Figure([*_without(lines, theme), *_fitted(lines, theme), _seen(table, answer, theme, drill)])
     drawn = max(top_of(table, "prevalence"), top_of(lines, "fitted", "cf_high"))
     axis = shares_axis(narrow, min(max(drawn, top_of(table, "high")), 1.6 * drawn), _("Share"))
     figure.update_yaxes(**axis)
@@ -79,7 +79,7 @@ def impact(
     )
 
 
-def _without(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
+def _without(table: pd.DataFrame, theme: str) -> list[plain.Part]:
     t = tokens(theme)
     after = table[table["counterfactual"].notna()]
     if after.empty:
@@ -96,9 +96,9 @@ def _without(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
         for row in records(after)
     ]
     return [
-        go.Scatter(x=after["month"], y=after["cf_high"], **edge),
-        go.Scatter(x=after["month"], y=after["cf_low"], fill="tonexty", fillcolor=rgba(colour, 0.16), **edge),
-        go.Scatter(
+        plain.scatter(x=after["month"], y=after["cf_high"], **edge),
+        plain.scatter(x=after["month"], y=after["cf_low"], fill="tonexty", fillcolor=rgba(colour, 0.16), **edge),
+        plain.scatter(
             x=after["month"],
             y=after["counterfactual"],
             mode="lines",
@@ -110,13 +110,13 @@ def _without(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
     ]
 
 
-def _fitted(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
+def _fitted(table: pd.DataFrame, theme: str) -> list[plain.Part]:
     known = table[table["fitted"].notna()]
     if known.empty:
         return []
     sides = [known] if "after" not in known else [part for _after, part in known.groupby("after")]
     return [
-        go.Scatter(
+        plain.scatter(
             x=part["month"],
             y=part["fitted"],
             mode="lines",
@@ -130,7 +130,7 @@ def _fitted(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
     ]
 
 
-def _seen(table: pd.DataFrame, answer: Answer, theme: str, drill: Drill | None) -> go.Scatter:
+def _seen(table: pd.DataFrame, answer: Answer, theme: str, drill: Drill | None) -> plain.Part:
     t = tokens(theme)
     hover = [
         f"<b>{value_label('month', row['month'])}</b><br>"
@@ -139,7 +139,7 @@ def _seen(table: pd.DataFrame, answer: Answer, theme: str, drill: Drill | None) 
     ]
     # Months with few cows are small, as they say little.
     sizes = 5 + 7 * (table["at_risk"] / table["at_risk"].max()) ** 0.5
-    return go.Scatter(
+    return plain.scatter(
         x=table["month"],
         y=table["prevalence"],
         error_y=whiskers(table["prevalence"], table["low"], table["high"], rgba(t.accent, 0.6), thickness=1.2),
@@ -152,7 +152,7 @@ def _seen(table: pd.DataFrame, answer: Answer, theme: str, drill: Drill | None) 
     )
 
 
-def _mark_change(figure: go.Figure, day: pd.Timestamp, theme: str) -> None:
+def _mark_change(figure: plain.Figure, day: pd.Timestamp, theme: str) -> None:
     t = tokens(theme)
     figure.add_shape(
         type="line", x0=day, x1=day, y0=0, y1=1, yref="paper", line={"color": t.ink, "width": 1.4, "dash": "dot"}
@@ -179,7 +179,7 @@ def terms(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """The odds ratios of a fitted line as dots with intervals round one.
 
     Parameters
@@ -191,7 +191,7 @@ def terms(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("How much it moved") if title is None else title
     table = answer.table if answer.empty else answer.table[odds_ratios(answer.table)]

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
 from dashboard.charts.labels import column_label, small, value_label
@@ -46,7 +46,7 @@ def incidence(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Dot-and-interval chart of new cases per 100 cow-months, the most frequent first.
 
     Parameters
@@ -58,7 +58,7 @@ def incidence(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     by = answer.by or ("group",)
     title = _("New cases, by {group}", group=small(column_label(by[0]))) if title is None else title
@@ -90,7 +90,7 @@ def by_month(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """New cases per 100 cow-months by month, quarter or year, with intervals.
 
     Parameters
@@ -102,7 +102,7 @@ def by_month(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("New cases over time") if title is None else title
     period = next((name for name in PERIODS if name in answer.table), None)
@@ -113,10 +113,10 @@ def by_month(
     t = tokens(theme)
     x, y = with_gaps(table[period], table["rate_per_100"])
     rate, kind = table["rate_per_100"], period_kind(table[period])
-    figure = go.Figure(
+    figure = plain.Figure(
         [
-            go.Scatter(x=x, y=y, mode="lines", line={"color": rgba(t.accent, 0.7), "width": 2}, hoverinfo="skip"),
-            go.Scatter(
+            plain.scatter(x=x, y=y, mode="lines", line={"color": rgba(t.accent, 0.7), "width": 2}, hoverinfo="skip"),
+            plain.scatter(
                 x=table[period],
                 y=rate,
                 error_y=whiskers(rate, table["low"], table["high"], rgba(t.accent, 0.8)),

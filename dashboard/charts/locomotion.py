@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
+from dashboard.charts import plain
 from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import small, value_label
@@ -28,7 +28,7 @@ def locomotion(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Share lame and severely lame by period, with intervals.
 
     Parameters
@@ -40,14 +40,14 @@ def locomotion(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("How many cows are lame") if title is None else title
     table = answer.table
     if answer.empty or not table["scored"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = table.loc[table["scored"] > 0]
-    figure = go.Figure()
+    figure = plain.Figure()
     for place, (name, words) in enumerate((("lame", _("All lame")), ("severe", _("Severely lame")))):
         figure.add_traces(_line(table, name, words, place, theme, drill))
     letters = sum(len(trace.name) + 8 for trace in figure.data if trace.showlegend is not False)
@@ -61,7 +61,7 @@ def by_group(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Share lame by period, one line for each group of the second grouping in ``answer.by``.
 
     Parameters
@@ -73,7 +73,7 @@ def by_group(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         Groups lie a little beside each other, so that their intervals can be told apart.
     """
     title = _("How many cows are lame in each group") if title is None else title
@@ -88,7 +88,7 @@ def by_group(
         size = table.groupby(group)["scored"].sum().sort_values(ascending=False)
         groups = [name for name in groups if name in set(size.index[: len(MARKERS)])]
         notes = [_("The {n} largest groups are drawn; the table has all.", n=len(groups))]
-    figure = go.Figure()
+    figure = plain.Figure()
     for place, name in enumerate(groups):
         beside = place - (len(groups) - 1) / 2
         part = table[table[group] == name]
@@ -98,7 +98,7 @@ def by_group(
 
 
 def _finish(
-    figure: go.Figure,
+    figure: plain.Figure,
     answer: Answer,
     table: pd.DataFrame,
     title: str,
@@ -107,7 +107,7 @@ def _finish(
     *,
     letters: int,
     notes: list[str] | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     highest = top_of(table, "lame_high", "lame_prevalence")
     figure.update_yaxes(**shares_axis(narrow, highest, _("Share of cows scored")))
     period_axis(figure, table["period"], narrow)
@@ -132,7 +132,7 @@ def _line(
     theme: str,
     drill: Drill | None,
     beside: float = 0.0,
-) -> list[go.Scatter]:
+) -> list[plain.Part]:
     """One series: line broken where nothing was scored, dots, whiskers."""
     t = tokens(theme)
     colour = t.series[place % len(t.series)]
@@ -146,7 +146,7 @@ def _line(
     x, y = with_gaps(at, share)
     kind = {"legendgroup": words, "name": words}
     return [
-        go.Scatter(
+        plain.scatter(
             x=x,
             y=y,
             mode="lines",
@@ -155,7 +155,7 @@ def _line(
             showlegend=False,
             **kind,
         ),
-        go.Scatter(
+        plain.scatter(
             x=at,
             y=share,
             error_y=whiskers(share, low, high, rgba(colour, 0.8)),
@@ -181,7 +181,7 @@ def transitions(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Where cows of each score were at their next scoring: one row a score before, one tile a score after.
 
     Parameters
@@ -194,7 +194,7 @@ def transitions(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         Cows that stayed lie on the outlined diagonal, cows that got worse right of it.
     """
     title = _("From one scoring to the next") if title is None else title
@@ -205,7 +205,7 @@ def transitions(
     names = sorted(set(table["before"]) | set(table["after"]), key=lambda value: (isinstance(value, str), value))
     place = {name: i for i, name in enumerate(names)}
     looked = table.groupby("before")["at_risk"].max()
-    figure = go.Figure()
+    figure = plain.Figure()
     annotations, shapes = [], []
     for row in records(table):
         x, y = place[row["after"]], -place[row["before"]]
@@ -223,7 +223,7 @@ def transitions(
         for row in records(table)
     ]
     figure.add_trace(
-        go.Scatter(
+        plain.scatter(
             x=[place[name] for name in table["after"]],
             y=[-place[name] for name in table["before"]],
             mode="markers",

@@ -6,8 +6,8 @@ import itertools
 import math
 
 import pandas as pd
-import plotly.graph_objects as go
 
+from dashboard.charts import plain
 from dashboard.charts.labels import value_label
 from dashboard.charts.theme import rgba, tokens
 
@@ -84,7 +84,7 @@ def with_gaps(periods: pd.Series, values: pd.Series) -> tuple[list[object], list
     return x, y
 
 
-def period_axis(figure: go.Figure, periods: pd.Series, narrow: bool) -> None:
+def period_axis(figure: plain.Figure, periods: pd.Series, narrow: bool) -> None:
     """Months with the year under them, or plain years."""
     if dated(periods):
         figure.update_xaxes(
@@ -101,9 +101,9 @@ def period_axis(figure: go.Figure, periods: pd.Series, narrow: bool) -> None:
         figure.update_xaxes(tickmode="array", tickvals=sorted(set(periods)), tickformat="d", showgrid=False)
 
 
-def mark_stretch(figure: go.Figure, first: pd.Timestamp, last: pd.Timestamp, theme: str) -> None:
+def mark_stretch(figure: plain.Figure, first: pd.Timestamp, last: pd.Timestamp, theme: str) -> None:
     """A band over a chosen stretch of time, with an edge so that it does not rest on shade alone."""
-    axes = [axis for axis in figure.select_xaxes() if axis.type == "date"]
+    axes = [axis for axis in figure.axes("x") if axis.type == "date"]
     if not axes:
         return
     t = tokens(theme)
@@ -117,5 +117,4 @@ def mark_stretch(figure: go.Figure, first: pd.Timestamp, last: pd.Timestamp, the
             fillcolor=rgba(t.accent, 0.10),
             line={"color": t.accent, "width": 1, "dash": "dot"},
             layer="below",
-            **({"row": "all", "col": "all"} if len(axes) > 1 else {}),
         )

@@ -6,10 +6,10 @@ import math
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say, unfilled
+from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, wrapped
 from dashboard.charts.theme import DASHES, MARKERS, capital, number, percent, plural, tokens
 from dashboard.language import _, told
@@ -40,7 +40,7 @@ def planning(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Cows needed in each of two groups or periods against the change to be seen.
 
     Parameters
@@ -53,7 +53,7 @@ def planning(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         One line falling and one rising; every dot says its number, and a line across the number at hand.
     """
     title = _("How many cows for which difference") if title is None else title
@@ -62,7 +62,7 @@ def planning(
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     t = tokens(theme)
     unit = answer.basis.unit
-    figure = go.Figure()
+    figure = plain.Figure()
     for place, (name, part) in enumerate(known.groupby("direction", sort=False)):
         part = part.assign(x=[points(row) for row in records(part)]).sort_values("x")
         most = known.groupby("points")["needed"].max()
@@ -118,7 +118,7 @@ def _roomier(known: pd.DataFrame, hand: float) -> int:
     return int(away.iloc[-2:].min() > away.iloc[:2].min())
 
 
-def _line(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | None, unit: str) -> go.Scatter:
+def _line(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | None, unit: str) -> plain.Part:
     t = tokens(theme)
     colour = t.series[place % len(t.series)]
     hover = [
@@ -131,7 +131,7 @@ def _line(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | 
         )
         for row in records(part)
     ]
-    return go.Scatter(
+    return plain.scatter(
         x=part["x"],
         y=part["needed"],
         mode="lines+markers+text",

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
+from dashboard.charts import plain
 from dashboard.charts.frame import (
     FEW_STEPS,
     ROW_LINE,
@@ -56,7 +56,7 @@ def prevalence(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Dot-and-interval chart of prevalence by one or two groupings.
 
     Parameters
@@ -74,7 +74,7 @@ def prevalence(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     by = answer.by or ("group",)
     heading = _("Share of {units} with a lesion, by {group}", units=plural(answer.basis.unit, 2), group=_lower(by[0]))
@@ -87,7 +87,7 @@ def prevalence(
     second = by[1] if len(by) > 1 and by[1] in table else None
     rows, notes = _ordered(table, by[0])
     names = list(dict.fromkeys(table[second])) if second else [None]
-    figure = go.Figure()
+    figure = plain.Figure()
     t = tokens(theme)
     over = _over(table, by[0], rows, second, t.muted) if narrow else {}
     further = ROW_LINE * (max((lines for _words, lines in over.values()), default=1) - 1)
@@ -159,14 +159,14 @@ def _dots(
     theme: str,
     unit: str,
     drill: Drill | None,
-) -> go.Scatter:
+) -> plain.Part:
     t = tokens(theme)
     colour = t.accent if second is None else t.series[number % len(t.series)]
     hover = []
     for row in records(part):
         names = ", ".join(value_label(column, row[column]) for column in by if column in row)
         hover.append(f"<b>{names}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}")
-    return go.Scatter(
+    return plain.scatter(
         x=part["prevalence"],
         y=[place[group] + offset for group in part[by[0]]],
         error_x=whiskers(part["prevalence"], part["low"], part["high"], colour, thickness=2, width=4),
@@ -200,7 +200,7 @@ def _over(
 
 
 def _row_names(
-    figure: go.Figure,
+    figure: plain.Figure,
     table: pd.DataFrame,
     column: str,
     rows: list[Any],

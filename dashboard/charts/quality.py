@@ -6,12 +6,12 @@ import re
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 from plotly.colors import sample_colorscale
 
 from analytics.measures.answer import Answer
 from analytics.trade.lesions import LESIONS
 from analytics.words import unfilled
+from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.headings import COLUMNS
 from dashboard.charts.labels import column_label, lesion_label, value_label
@@ -74,7 +74,7 @@ def completeness(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Heat grid of the share of records that have a field filled in, by field and trimmer.
 
     Parameters
@@ -86,7 +86,7 @@ def completeness(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         Every tile says its percentage, so that shade alone says nothing.
     """
     title = _("How much of the records is filled in") if title is None else title
@@ -122,16 +122,18 @@ def completeness(
         + _("{share} of {n} records", share=percent(row["share"]), n=number(row["n"]))
         for row in records(cells)
     ]
-    figure = go.Figure(
-        go.Scatter(
-            x=[x[name] for name in cells["trimmer"]],
-            y=[y[name] for name in cells["field"]],
-            mode="markers",
-            marker={"size": 24, "opacity": 0, "symbol": "square"},
-            hovertext=hover,
-            hovertemplate="%{hovertext}<extra></extra>",
-            customdata=marks(cells, drill),
-        )
+    figure = plain.Figure(
+        [
+            plain.scatter(
+                x=[x[name] for name in cells["trimmer"]],
+                y=[y[name] for name in cells["field"]],
+                mode="markers",
+                marker={"size": 24, "opacity": 0, "symbol": "square"},
+                hovertext=hover,
+                hovertemplate="%{hovertext}<extra></extra>",
+                customdata=marks(cells, drill),
+            )
+        ]
     )
     figure.update_xaxes(
         tickvals=list(x.values()),
@@ -169,7 +171,7 @@ def score_shares(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """How often each scorer gives each score, with intervals, beside each other.
 
     Parameters
@@ -182,7 +184,7 @@ def score_shares(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         One colour and marker a scorer.
     """
     title = _("How each scorer uses the scores") if title is None else title
@@ -193,7 +195,7 @@ def score_shares(
     people = people[: len(MARKERS)]
     places = {name: i for i, name in enumerate(sorted(set(table["field"]), key=lambda f: (f[f.find("(") :], f)))}
     t = tokens(theme)
-    figure = go.Figure()
+    figure = plain.Figure()
     for place, name in enumerate(people):
         part = table[table["trimmer"] == name]
         beside = (place - (len(people) - 1) / 2) * 0.8 / max(4, len(people))
@@ -205,7 +207,7 @@ def score_shares(
             for row in records(part)
         ]
         figure.add_trace(
-            go.Scatter(
+            plain.scatter(
                 x=[places[field] + beside for field in part["field"]],
                 y=part["share"],
                 error_y=whiskers(part["share"], part["low"], part["high"], colour, thickness=1.6),

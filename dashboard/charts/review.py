@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
-
 from analytics.measures.answer import Answer
 from analytics.words import say
+from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show
 from dashboard.charts.labels import date_label, value_label
 from dashboard.charts.theme import between, cases_of, percent, points, tokens
@@ -36,7 +35,7 @@ def review(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Dot-and-interval chart of differences in percentage points.
 
     Parameters
@@ -49,7 +48,7 @@ def review(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("The newest month less the twelve months before") if title is None else title
     table = answer.table[answer.table["direction"] != "too few"]
@@ -75,24 +74,26 @@ def review(
         )
         for row in rows
     ]
-    figure = go.Figure(
-        go.Scatter(
-            x=table["difference"] * 100,
-            y=place,
-            error_x=whiskers(
-                table["difference"] * 100, table["low"] * 100, table["high"] * 100, t.accent, thickness=2, width=4
-            ),
-            mode="markers",
-            marker={
-                "size": 11,
-                "color": t.accent,
-                "symbol": [SYMBOLS[row["direction"]] for row in rows],
-                "line": {"color": t.accent, "width": 1.5},
-            },
-            hovertext=hover,
-            hovertemplate="%{hovertext}<extra></extra>",
-            customdata=marks(table, drill),
-        )
+    figure = plain.Figure(
+        [
+            plain.scatter(
+                x=table["difference"] * 100,
+                y=place,
+                error_x=whiskers(
+                    table["difference"] * 100, table["low"] * 100, table["high"] * 100, t.accent, thickness=2, width=4
+                ),
+                mode="markers",
+                marker={
+                    "size": 11,
+                    "color": t.accent,
+                    "symbol": [SYMBOLS[row["direction"]] for row in rows],
+                    "line": {"color": t.accent, "width": 1.5},
+                },
+                hovertext=hover,
+                hovertemplate="%{hovertext}<extra></extra>",
+                customdata=marks(table, drill),
+            )
+        ]
     )
     figure.add_vline(x=0, line={"color": t.muted, "width": 1.5})
     words = _("Fewer · points · more") if narrow else _("Fewer than before · percentage points · more than before")

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
+from dashboard.charts import plain
 from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
 from dashboard.charts.labels import date_label
@@ -27,7 +27,7 @@ def rolling(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """A rolling share with its interval as a band; single months as pale dots, the larger the more were looked at.
 
     Parameters
@@ -39,7 +39,7 @@ def rolling(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("The last months together") if title is None else title
     if answer.empty:
@@ -50,13 +50,13 @@ def rolling(
     # Months before the first window are in it, and shown; the scale follows the line, as a month of few cows may be
     # anywhere.
     alone = alone[alone["month"] >= table["from_month"].min()]
-    figure = go.Figure([_single(alone, theme), *_band(table, theme)])
+    figure = plain.Figure([_single(alone, theme), *_band(table, theme)])
     hover = [
         f"<b>{_span(row)}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], answer.basis.unit)}"
         for row in records(table)
     ]
     figure.add_trace(
-        go.Scatter(
+        plain.scatter(
             x=table["month"],
             y=table["prevalence"],
             mode="lines+markers",
@@ -90,10 +90,10 @@ def _span(row: dict[str, Any]) -> str:
     return _("{first} to {last}", first=date_label(row["from_month"], "month"), last=date_label(row["month"], "month"))
 
 
-def _single(alone: pd.DataFrame, theme: str) -> go.Scatter:
+def _single(alone: pd.DataFrame, theme: str) -> plain.Part:
     t = tokens(theme)
     sizes = 4 + 6 * (alone["at_risk"] / max(alone["at_risk"].max(), 1)) ** 0.5
-    return go.Scatter(
+    return plain.scatter(
         x=alone["month"],
         y=alone["prevalence"],
         mode="markers",
@@ -103,12 +103,12 @@ def _single(alone: pd.DataFrame, theme: str) -> go.Scatter:
     )
 
 
-def _band(table: pd.DataFrame, theme: str) -> list[go.Scatter]:
+def _band(table: pd.DataFrame, theme: str) -> list[plain.Part]:
     colour = tokens(theme).accent
     edge = {"mode": "lines", "line": {"width": 0.8, "color": rgba(colour, 0.5)}, "hoverinfo": "skip"}
     return [
-        go.Scatter(x=table["month"], y=table["high"], showlegend=False, **edge),
-        go.Scatter(
+        plain.scatter(x=table["month"], y=table["high"], showlegend=False, **edge),
+        plain.scatter(
             x=table["month"], y=table["low"], fill="tonexty", fillcolor=rgba(colour, 0.15), showlegend=False, **edge
         ),
     ]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
+from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.theme import estimate, plural, rgba, tokens
 from dashboard.charts.whiskers import whiskers
@@ -33,7 +33,7 @@ def season(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Share by month of the calendar with intervals, and the fitted wave where there is one.
 
     Parameters
@@ -45,7 +45,7 @@ def season(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("By month of the year") if title is None else title
     table = answer.extra.get("by_month", pd.DataFrame())
@@ -53,11 +53,11 @@ def season(
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = table[table["at_risk"] > 0].sort_values("calendar_month").reset_index(drop=True)
     t = tokens(theme)
-    figure = go.Figure()
+    figure = plain.Figure()
     wave = table[table["fitted"].notna()]
     if len(wave):
         figure.add_trace(
-            go.Scatter(
+            plain.scatter(
                 x=wave["calendar_month"],
                 y=wave["fitted"],
                 mode="lines",
@@ -74,7 +74,7 @@ def season(
         for row in records(table)
     ]
     figure.add_trace(
-        go.Scatter(
+        plain.scatter(
             x=table["calendar_month"],
             y=share,
             error_y=whiskers(share, table["low"], table["high"], rgba(t.accent, 0.8)),

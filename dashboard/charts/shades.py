@@ -6,9 +6,9 @@ import functools
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
-from plotly.colors import sample_colorscale, unlabel_rgb
+from plotly.colors import get_colorscale, sample_colorscale, unlabel_rgb
 
+from dashboard.charts import plain
 from dashboard.charts.theme import number, percent, points, scale, tokens
 
 SHADES = 40
@@ -53,7 +53,7 @@ def colour_bar(
     ends: list[list[Any]] | None = None,
     lowest: float = 0.0,
     count: bool = False,
-) -> go.Scatter:
+) -> plain.Part:
     """The colour scale with its unit, carried by a point that is not drawn."""
     t = tokens(theme)
     ticks = np.linspace(lowest, top, 3 if narrow else 5)
@@ -75,7 +75,7 @@ def colour_bar(
         "tickfont": {"size": 11.5, "color": t.muted},
         "title": {"text": words, "side": "top", "font": {"size": 12, "color": t.muted}},
     }
-    return go.Scatter(
+    return plain.scatter(
         x=[None],
         y=[None],
         mode="markers",
@@ -83,7 +83,7 @@ def colour_bar(
             "color": [0],
             "cmin": lowest,
             "cmax": top,
-            "colorscale": ends or scale(theme),
+            "colorscale": ends or get_colorscale(scale(theme)),
             "showscale": True,
             "colorbar": bar,
         },

@@ -6,12 +6,12 @@ import math
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer, Basis
 from analytics.trade.horn import SHED_STAGES
 from analytics.trade.shedding import HORN_ZONES, STANDING
 from analytics.words import say, unfilled
+from dashboard.charts import plain
 from dashboard.charts.claw import Points, zone_polygons
 from dashboard.charts.frame import framed, records
 from dashboard.charts.labels import zone_label
@@ -42,7 +42,7 @@ def look_of(zone: int, stage: int) -> str:
 
 def shed_claws(
     answer: Answer | None = None, *, theme: str = "paper", narrow: bool = False, title: str | None = None
-) -> go.Figure:
+) -> plain.Figure:
     """Six claws seen from below, one a stage; under each the share of feet at it, where an answer is given.
 
     Parameters
@@ -54,14 +54,14 @@ def shed_claws(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         What is shed is hollow, what is going is striped, what stands is filled.
     """
     title = _("The stages of shedding") if title is None else title
     answer = answer or Answer("shedding", pd.DataFrame(), Basis())
     t = tokens(theme)
     shares = {} if answer.empty else {int(row["shed_stage"]): row for row in records(answer.table)}
-    figure = go.Figure()
+    figure = plain.Figure()
     words = []
     across = 3 if narrow else 6
     for stage in SHED_STAGES:
@@ -127,10 +127,10 @@ def _fill(look: str, theme: str) -> dict[str, object]:
     return {"fillcolor": t.raised}
 
 
-def _zone(polygon: Points, zone: int, stage: int, theme: str) -> go.Scatter:
+def _zone(polygon: Points, zone: int, stage: int, theme: str) -> plain.Part:
     look = look_of(zone, stage)
     x, y = np.vstack([polygon, polygon[:1]]).T
-    return go.Scatter(
+    return plain.scatter(
         x=x,
         y=y,
         mode="lines",
@@ -144,12 +144,12 @@ def _zone(polygon: Points, zone: int, stage: int, theme: str) -> go.Scatter:
     )
 
 
-def _key(look: str, theme: str) -> go.Scatter:
+def _key(look: str, theme: str) -> plain.Part:
     """A legend entry: a square of the fill, with the name that says the same."""
     t = tokens(theme)
     colour = {"standing": rgba(t.accent, 0.62), "partly shed": rgba(t.accent, 0.2), "shed": t.raised}[look]
     symbol = "square-cross" if look == "partly shed" else "square"
-    return go.Scatter(
+    return plain.scatter(
         x=[None],
         y=[None],
         mode="markers",

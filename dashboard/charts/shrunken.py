@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
@@ -40,7 +40,7 @@ def shrunken(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Shrunken share of each farm with its interval and place, the lowest first; the plain share beside it.
 
     Parameters
@@ -53,7 +53,7 @@ def shrunken(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         Dots with intervals are shrunken shares, hollow squares the plain ones.
     """
     title = _("Farms in order, drawn towards the mean") if title is None else title
@@ -94,11 +94,11 @@ def shrunken(
     return figure
 
 
-def add_recorded(figure: go.Figure, shares: pd.Series, theme: str) -> None:
+def add_recorded(figure: plain.Figure, shares: pd.Series, theme: str) -> None:
     """The plain share of each row as a hollow square, at the height of the row's dot."""
     t = tokens(theme)
     figure.add_trace(
-        go.Scatter(
+        plain.scatter(
             x=shares,
             y=figure.data[0].y,
             mode="markers",

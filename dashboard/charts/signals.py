@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
+from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, nothing_to_show, records, rests_on
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import period_axis
@@ -30,7 +30,7 @@ def signals(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Months of the last year with records by farm; a triangle up or down where the month gave a signal.
 
     Parameters
@@ -42,7 +42,7 @@ def signals(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("Months out of the ordinary, farm by farm") if title is None else title
     months = answer.extra.get("months", pd.DataFrame())
@@ -59,11 +59,11 @@ def signals(
         (signal & up, _("Higher than usual"), {"symbol": "triangle-up", "size": 14, "color": t.accent}),
         (signal & ~up, _("Lower than usual"), {"symbol": "triangle-down", "size": 14, "color": t.series[0]}),
     ]
-    figure = go.Figure()
+    figure = plain.Figure()
     for mask, name, marker in looks:
         part = drawn[mask]
         figure.add_trace(
-            go.Scatter(
+            plain.scatter(
                 x=part["month"],
                 y=part["farm"].map(place).astype("float64") - (0.18 if narrow else 0),
                 mode="markers",
@@ -92,7 +92,7 @@ def signals(
     )
 
 
-def _names(figure: go.Figure, farms: list[str], theme: str, narrow: bool) -> None:
+def _names(figure: plain.Figure, farms: list[str], theme: str, narrow: bool) -> None:
     t = tokens(theme)
     figure.update_yaxes(range=[-len(farms) + 0.4, 0.6], showgrid=False, ticks="", zeroline=False)
     if not narrow:

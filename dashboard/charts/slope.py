@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
 from dashboard.charts.frame import Drill, nothing_to_show, records
 from dashboard.charts.labels import value_label
@@ -39,7 +39,7 @@ def slope(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Odds ratios a year as dots with intervals round one, the line of no trend.
 
     Parameters
@@ -52,7 +52,7 @@ def slope(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("Does it rise or fall") if title is None else title
     found = slopes(answer)

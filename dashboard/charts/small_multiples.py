@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
+from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, share_ticks, share_words, top_of
 from dashboard.charts.labels import date_label, value_label
 from dashboard.charts.periods import BESIDE_EACH_OTHER, dated, period_kind, with_gaps
@@ -73,7 +73,7 @@ def small_multiples(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Prevalence over time, one small chart for each group, the commonest first, all on one scale.
 
     Parameters
@@ -85,7 +85,7 @@ def small_multiples(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("Over time, one by one") if title is None else title
     period = next((name for name in PERIODS if name in answer.table), None)
@@ -102,7 +102,7 @@ def small_multiples(
     places = _places(table[table[group].isin(shown)], period, across, down, height)
     parts = [table[table[group] == name].reset_index(drop=True) for name in shown]
     names = [value_label(group, name) for name in shown]
-    figure = go.Figure(
+    figure = plain.Figure(
         [
             _grid(places, len(shown), narrow, theme),
             _whiskers(parts, period, places, theme),
@@ -143,7 +143,7 @@ def _broken(pieces: list[tuple[list[Any], list[float]]]) -> tuple[list[Any], lis
     return xs, ys
 
 
-def _grid(places: Places, count: int, narrow: bool, theme: str) -> go.Scatter:
+def _grid(places: Places, count: int, narrow: bool, theme: str) -> plain.Part:
     ticks = share_ticks(places.top, 3)
     x, y = _broken(
         [
@@ -152,10 +152,10 @@ def _grid(places: Places, count: int, narrow: bool, theme: str) -> go.Scatter:
             for tick in ticks
         ]
     )
-    return go.Scatter(x=x, y=y, mode="lines", line={"color": tokens(theme).rule, "width": 1}, hoverinfo="skip")
+    return plain.scatter(x=x, y=y, mode="lines", line={"color": tokens(theme).rule, "width": 1}, hoverinfo="skip")
 
 
-def _whiskers(parts: list[pd.DataFrame], period: str, places: Places, theme: str) -> go.Scatter:
+def _whiskers(parts: list[pd.DataFrame], period: str, places: Places, theme: str) -> plain.Part:
     """The intervals of all charts, as one broken line."""
     x, y = _broken(
         [
@@ -165,17 +165,17 @@ def _whiskers(parts: list[pd.DataFrame], period: str, places: Places, theme: str
         ]
     )
     line = {"color": rgba(tokens(theme).accent, 0.45), "width": 1}
-    return go.Scatter(x=x, y=y, mode="lines", line=line, hoverinfo="skip")
+    return plain.scatter(x=x, y=y, mode="lines", line=line, hoverinfo="skip")
 
 
-def _lines(parts: list[pd.DataFrame], period: str, places: Places, theme: str) -> go.Scatter:
+def _lines(parts: list[pd.DataFrame], period: str, places: Places, theme: str) -> plain.Part:
     pieces = []
     for place, part in enumerate(parts):
         x, y = with_gaps(part[period] + places.right(place), part["prevalence"])
         pieces.append((x, [each + places.up(place) for each in y]))
     xs, ys = _broken(pieces)
     line = {"color": rgba(tokens(theme).accent, 0.7), "width": 1.5}
-    return go.Scatter(x=xs, y=ys, mode="lines", line=line, hoverinfo="skip")
+    return plain.scatter(x=xs, y=ys, mode="lines", line=line, hoverinfo="skip")
 
 
 def _points(
@@ -186,14 +186,14 @@ def _points(
     theme: str,
     unit: str,
     drill: Drill | None,
-) -> go.Scatter:
+) -> plain.Part:
     hover = [
         f"<b>{name}, {value_label(kind, row[period])}</b><br>"
         f"{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
         for part, name, kind in zip(parts, names, [period_kind(part[period]) for part in parts], strict=True)
         for row in records(part)
     ]
-    return go.Scatter(
+    return plain.scatter(
         x=pd.concat([part[period] + places.right(place) for place, part in enumerate(parts)]),
         y=np.concatenate([part["prevalence"] + places.up(place) for place, part in enumerate(parts)]),
         mode="markers",
@@ -204,9 +204,9 @@ def _points(
     )
 
 
-def _names(names: list[str], places: Places, narrow: bool, theme: str) -> go.Scatter:
+def _names(names: list[str], places: Places, narrow: bool, theme: str) -> plain.Part:
     middle = places.first + (places.last - places.first) / 2
-    return go.Scatter(
+    return plain.scatter(
         x=[middle + places.right(place) for place in range(len(names))],
         y=[places.up(place) + places.top for place in range(len(names))],
         text=names,
@@ -218,7 +218,7 @@ def _names(names: list[str], places: Places, narrow: bool, theme: str) -> go.Sca
     )
 
 
-def _axes(figure: go.Figure, places: Places, periods: pd.Series, narrow: bool) -> None:
+def _axes(figure: plain.Figure, places: Places, periods: pd.Series, narrow: bool) -> None:
     """Every row has its shares and every column its time."""
     ticks = share_ticks(places.top, 3)
     figure.update_yaxes(

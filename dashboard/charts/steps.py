@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-import plotly.graph_objects as go
-
 from analytics.measures.answer import Answer
 from analytics.words import say
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.theme import number, percent, percent_range
@@ -49,7 +48,7 @@ def steps(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Dot-and-interval chart of the steps between scorings.
 
     Parameters
@@ -62,7 +61,7 @@ def steps(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("From one scoring to the next") if title is None else title
     table = answer.table if answer.empty else answer.table[answer.table["of"] > 0]

@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import unfilled
+from dashboard.charts import plain
 from dashboard.charts.dots import Row, draw_rows
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis
 from dashboard.charts.labels import value_label
@@ -36,7 +36,7 @@ def survival(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Kaplan-Meier curves of the time until the same lesion again, with numbers still followed under them.
 
     Parameters
@@ -50,7 +50,7 @@ def survival(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
         The groups with the most cases, each with colour, dash and marker of its own.
     """
     where = _("claw") if per == "claw" else _("cow")
@@ -64,7 +64,7 @@ def survival(
     parts = _largest(curve, groups)
     longest = max(int(part["time"].max()) for _name, part in parts)
     ticks = _ticks(longest, narrow)
-    figure = go.Figure()
+    figure = plain.Figure()
     for place, (name, part) in enumerate(parts):
         figure.add_traces(_steps(part, name, place, theme, drill))
     _numbers_followed(figure, parts, ticks, theme)
@@ -118,7 +118,7 @@ def _from_start(part: pd.DataFrame) -> pd.DataFrame:
     return part.reset_index(drop=True)
 
 
-def _steps(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | None) -> list[go.Scatter]:
+def _steps(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill | None) -> list[plain.Part]:
     t = tokens(theme)
     colour = t.series[place % len(t.series)]
     low = part["low"].fillna(part["survival"])
@@ -138,9 +138,9 @@ def _steps(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill |
     shape = {"shape": "hv", "width": 0}
     marked = part.iloc[[-1]]
     return [
-        go.Scatter(x=part["time"], y=high, line=shape, **edge),
-        go.Scatter(x=part["time"], y=low, line=shape, fill="tonexty", fillcolor=rgba(colour, 0.14), **edge),
-        go.Scatter(
+        plain.scatter(x=part["time"], y=high, line=shape, **edge),
+        plain.scatter(x=part["time"], y=low, line=shape, fill="tonexty", fillcolor=rgba(colour, 0.14), **edge),
+        plain.scatter(
             x=part["time"],
             y=part["survival"],
             mode="lines",
@@ -152,7 +152,7 @@ def _steps(part: pd.DataFrame, name: str, place: int, theme: str, drill: Drill |
             showlegend=bool(name),
             customdata=marks(part, drill),
         ),
-        go.Scatter(
+        plain.scatter(
             x=marked["time"],
             y=marked["survival"],
             mode="markers",
@@ -176,7 +176,9 @@ def still_followed(part: pd.DataFrame, day: int) -> int:
     return int(later["at_risk"].iloc[0]) if len(later) else 0
 
 
-def _numbers_followed(figure: go.Figure, parts: list[tuple[str, pd.DataFrame]], ticks: list[int], theme: str) -> None:
+def _numbers_followed(
+    figure: plain.Figure, parts: list[tuple[str, pd.DataFrame]], ticks: list[int], theme: str
+) -> None:
     t = tokens(theme)
     top = -74
     figure.add_annotation(
@@ -219,7 +221,7 @@ def still_free(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Share of cases still free after some days, lesion by lesion, the quickest to come back first.
 
     Parameters
@@ -233,7 +235,7 @@ def still_free(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("Still free after {days} days", days=days) if title is None else title
     column = f"free_{days}"

@@ -16,10 +16,11 @@ import math
 from dataclasses import asdict, dataclass
 from functools import cache
 
-import plotly.graph_objects as go
+from plotly.colors import get_colorscale
 
 from analytics.mistake import Mistake
 from analytics.words import say
+from dashboard.charts import plain
 from dashboard.language import _, words
 
 EN_DASH = "\u2013"
@@ -157,13 +158,13 @@ def scale(theme: str = DEFAULT_THEME) -> str:
     return SCALE_ON_DARK if theme == NIGHT_THEME else SCALE_ON_LIGHT
 
 
-def template(theme: str = DEFAULT_THEME) -> go.layout.Template:
+def template(theme: str = DEFAULT_THEME) -> plain.Part:
     """The plotly template of a theme, with numbers as the reader writes them."""
     return _template(theme, ",." if words().language == "es" else ".,")
 
 
 @cache
-def _template(theme: str, separators: str) -> go.layout.Template:
+def _template(theme: str, separators: str) -> plain.Part:
     t = tokens(theme)
     axis = {
         "gridcolor": t.rule,
@@ -177,13 +178,13 @@ def _template(theme: str, separators: str) -> go.layout.Template:
         "title": {"font": {"color": t.muted, "size": 12.5}, "standoff": 10},
         "automargin": True,
     }
-    return go.layout.Template(
+    return plain.Part(
         layout={
             "font": {"family": FONT, "size": 13, "color": t.ink},
             "paper_bgcolor": t.raised,
             "plot_bgcolor": t.raised,
             "colorway": list(t.series),
-            "colorscale": {"sequential": scale(theme)},
+            "colorscale": {"sequential": get_colorscale(scale(theme))},
             "title": {
                 "font": {"size": 12.5, "color": t.ink},
                 "x": 0,

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import say
+from dashboard.charts import plain
 from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
@@ -32,7 +32,7 @@ def trend(
     title: str | None = None,
     drill: Drill | None = None,
     changes: pd.DataFrame | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """Prevalence by month, quarter or year.
 
     Parameters
@@ -48,7 +48,7 @@ def trend(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     period = next((name for name in PERIODS if name in answer.table), None)
     title = told(_TITLES.get(period or "month", say("Over time"))) if title is None else title
@@ -56,7 +56,7 @@ def trend(
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table.loc[answer.table["at_risk"] > 0].sort_values(period, kind="stable")
     second = next((name for name in answer.by if name != period and name in table), None)
-    figure = go.Figure()
+    figure = plain.Figure()
     highest = top_of(table, "high", "prevalence")
     if "centre" in table:
         figure.add_traces(_limits(table, period, theme))
@@ -97,7 +97,7 @@ def _series(
     theme: str,
     drill: Drill | None,
     unit: str,
-) -> list[go.Scatter]:
+) -> list[plain.Part]:
     t = tokens(theme)
     colour = t.series[place % len(t.series)] if name else t.accent
     part = part.reset_index(drop=True)
@@ -110,7 +110,7 @@ def _series(
         for row in records(part)
     ]
     return [
-        go.Scatter(
+        plain.scatter(
             x=x,
             y=y,
             mode="lines",
@@ -119,7 +119,7 @@ def _series(
             legendgroup=name,
             showlegend=False,
         ),
-        go.Scatter(
+        plain.scatter(
             x=at,
             y=part["prevalence"],
             error_y=whiskers(part["prevalence"], part["low"], part["high"], rgba(colour, 0.8)),
@@ -148,14 +148,14 @@ def _signal_words(row: dict[str, Any]) -> str:
     return f"<br><i>{words}</i>"
 
 
-def _limits(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
+def _limits(table: pd.DataFrame, period: str, theme: str) -> list[plain.Part]:
     """Band between the control limits, centre line, and moving average."""
     t: Tokens = tokens(theme)
     x = table[period]
     steps = {"shape": "hvh", "color": t.muted, "width": 1}
     out = [
-        go.Scatter(x=x, y=table["upper"], mode="lines", line=steps, hoverinfo="skip", showlegend=False),
-        go.Scatter(
+        plain.scatter(x=x, y=table["upper"], mode="lines", line=steps, hoverinfo="skip", showlegend=False),
+        plain.scatter(
             x=x,
             y=table["lower"],
             mode="lines",
@@ -166,7 +166,7 @@ def _limits(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
             hoverinfo="skip",
             showlegend=True,
         ),
-        go.Scatter(
+        plain.scatter(
             x=x,
             y=table["centre"],
             mode="lines",
@@ -179,7 +179,7 @@ def _limits(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
     if "ewma" in table:
         hover = [f"{_('Moving average')} {percent(value)}" for value in table["ewma"]]
         out.append(
-            go.Scatter(
+            plain.scatter(
                 x=x,
                 y=table["ewma"],
                 mode="lines",
@@ -193,13 +193,13 @@ def _limits(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
     return out
 
 
-def _signals(table: pd.DataFrame, period: str, theme: str) -> list[go.Scatter]:
+def _signals(table: pd.DataFrame, period: str, theme: str) -> list[plain.Part]:
     t = tokens(theme)
     marked = table[table["signal"].fillna(False).astype(bool)]
     if marked.empty:
         return []
     return [
-        go.Scatter(
+        plain.scatter(
             x=marked[period],
             y=marked["prevalence"],
             mode="markers",

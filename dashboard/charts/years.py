@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.words import Said, say
+from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
 from dashboard.charts.season import month_name
 from dashboard.charts.theme import DASHES, MARKERS, estimate, percent, points, rgba, tokens
@@ -33,7 +33,7 @@ def years(
     narrow: bool = False,
     title: str | None = None,
     drill: Drill | None = None,
-) -> go.Figure:
+) -> plain.Figure:
     """One line a year over the months of the calendar, each month with its interval; this year stands out.
 
     Parameters
@@ -45,14 +45,14 @@ def years(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    dashboard.charts.plain.Figure
     """
     title = _("This year over the years before") if title is None else title
     months = answer.extra.get("months", pd.DataFrame())
     if answer.empty or months.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     shown = sorted(set(months["month"].dt.year))[-MOST_YEARS:]
-    figure = go.Figure()
+    figure = plain.Figure()
     for place, year in enumerate(shown):
         part = months[months["month"].dt.year == year].sort_values("month").reset_index(drop=True)
         back = len(shown) - 1 - place
@@ -80,7 +80,7 @@ def years(
 
 def _year(
     part: pd.DataFrame, year: int, back: int, beside: float, theme: str, drill: Drill | None, unit: str
-) -> list[go.Scatter]:
+) -> list[plain.Part]:
     """This year (*back* 0) strong, the others paler, each with colour, dash and marker of its own."""
     t = tokens(theme)
     colour = t.accent if not back else t.series[back - 1]
@@ -100,8 +100,8 @@ def _year(
     ]
     line = {"color": rgba(colour, 0.9 if not back else 0.55), "width": 2.6 if not back else 1.6, "dash": DASHES[back]}
     return [
-        go.Scatter(x=x, y=y, mode="lines", line=line, hoverinfo="skip", legendgroup=str(year), showlegend=False),
-        go.Scatter(
+        plain.scatter(x=x, y=y, mode="lines", line=line, hoverinfo="skip", legendgroup=str(year), showlegend=False),
+        plain.scatter(
             x=at,
             y=part["prevalence"],
             error_y=whiskers(

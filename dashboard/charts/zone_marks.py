@@ -7,15 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from analytics.measures.answer import Answer
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES
+from dashboard.charts import plain
 from dashboard.charts.claw import (
     DRAWN_ZONES,
     SHARED_ZONES,
@@ -66,10 +65,6 @@ class ZoneLook:
     carried: dict[str, Any] | None = None
 
 
-_scatter = partial(go.Scatter, _validate=False)
-"""A trace as it is written here. To have plotly look at every property of some sixty of them takes as long as all else
-that a drawing needs; the tests look at them instead."""
-
 PATTERNS = {"unknown": "/", "left out": "/", "unclear": "."}
 
 
@@ -81,7 +76,7 @@ def paint(
     type_size: float,
     pixels: float,
     named: bool = True,
-) -> list[go.Scatter]:
+) -> list[plain.Part]:
     """Traces of the zones: fills, outlines, figures, and what answers to the pointer.
 
     Parameters
@@ -123,9 +118,9 @@ def _joined(outlines: Iterable[Points]) -> Points:
     return np.vstack([piece for line in outlines for piece in (line, line[:1], gap)]).astype(np.float32)
 
 
-def _filled(polygons: list[Points], colour: str, stripes: str, theme: str) -> go.Scatter:
+def _filled(polygons: list[Points], colour: str, stripes: str, theme: str) -> plain.Part:
     line = _joined(polygons)
-    return _scatter(
+    return plain.scatter(
         x=line[:, 0],
         y=line[:, 1],
         mode="lines",
@@ -137,12 +132,12 @@ def _filled(polygons: list[Points], colour: str, stripes: str, theme: str) -> go
     )
 
 
-def _alike(kind: str, polygons: list[Points], theme: str) -> go.Scatter:
+def _alike(kind: str, polygons: list[Points], theme: str) -> plain.Part:
     """Zones that look the same, as one trace."""
     t = tokens(theme)
     line = _joined(polygons)
     shape = PATTERNS.get(kind)
-    return _scatter(
+    return plain.scatter(
         x=line[:, 0],
         y=line[:, 1],
         mode="lines",
@@ -181,9 +176,9 @@ def _label(
     }
 
 
-def written(words: list[dict[str, Any]]) -> go.Scatter:
+def written(words: list[dict[str, Any]]) -> plain.Part:
     """Words that stand on a drawing, as one trace: x, y, text, size and colour of each."""
-    return _scatter(
+    return plain.scatter(
         x=[word["x"] for word in words],
         y=[word["y"] for word in words],
         text=[word["text"] for word in words],
@@ -196,7 +191,7 @@ def written(words: list[dict[str, Any]]) -> go.Scatter:
 
 def _hit_points(
     places: Mapping[str, tuple[float, float]], shown: Mapping[Key, ZoneLook], pixels: float, named: bool
-) -> go.Scatter:
+) -> plain.Part:
     """Invisible discs that answer to the pointer and the finger nearly anywhere in a zone.
 
     Pointing is decided by the nearest disc's edge, so discs that stay inside their zones tell them apart.
@@ -206,7 +201,7 @@ def _hit_points(
         key: (f"<b>{place_words(*key, named=named)}</b><br>{look.figures}", look.carried) for key, look in shown.items()
     }
     each = [said[key] for key in shown for _disc in discs(key)]
-    return _scatter(
+    return plain.scatter(
         x=found[:, 0].astype(np.float32),
         y=found[:, 1].astype(np.float32),
         mode="markers",
@@ -288,7 +283,7 @@ def looked_at_by_foot(found: Mapping[Key, dict[str, Any]]) -> dict[str, float]:
     return out
 
 
-def _outlines(places: Mapping[str, tuple[float, float]], theme: str) -> list[go.Scatter]:
+def _outlines(places: Mapping[str, tuple[float, float]], theme: str) -> list[plain.Part]:
     """The outlines of the claws, and the dewclaws."""
     t = tokens(theme)
     flips = [(at, np.array([float(side_of(foot, claw)), 1.0])) for foot, at in places.items() for claw in CLAW_NAMES]
@@ -297,7 +292,7 @@ def _outlines(places: Mapping[str, tuple[float, float]], theme: str) -> list[go.
     return [_stroke(_joined(claws), t.ink, 1.4), _stroke(_joined(behind), t.rule, 1.2)]
 
 
-def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow: bool, *, most: int = 99) -> go.Scatter:
+def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow: bool, *, most: int = 99) -> plain.Part:
     """Which foot is which, and which claw is the outer one; a name of more than *most* letters is left to its code."""
     t = tokens(theme)
     words: list[dict[str, Any]] = []
@@ -325,5 +320,7 @@ def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow:
     return written(words)
 
 
-def _stroke(line: Points, colour: str, width: float) -> go.Scatter:
-    return _scatter(x=line[:, 0], y=line[:, 1], mode="lines", line={"color": colour, "width": width}, hoverinfo="skip")
+def _stroke(line: Points, colour: str, width: float) -> plain.Part:
+    return plain.scatter(
+        x=line[:, 0], y=line[:, 1], mode="lines", line={"color": colour, "width": width}, hoverinfo="skip"
+    )

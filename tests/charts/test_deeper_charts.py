@@ -24,6 +24,7 @@ from dashboard.charts.headings import COLUMNS
 from dashboard.charts.impact import impact, term_sentence, terms
 from dashboard.charts.incidence import by_month, incidence
 from dashboard.charts.labels import value_label
+from dashboard.charts.plain import Figure
 from dashboard.charts.planning import planning
 from dashboard.charts.quality import completeness, completeness_of, score_shares
 from dashboard.charts.season import season
@@ -34,8 +35,9 @@ from dashboard.charts.survival import FEW_FOLLOWED, MOST_GROUPS, still_followed,
 from dashboard.charts.theme import THEMES
 from tests.charts import deeper_answers as answers
 from tests.charts.answers import NOTHING
+from tests.charts.checked import checked
 
-Draw = Callable[..., go.Figure]
+Draw = Callable[..., Figure]
 
 CHARTS: dict[str, tuple[Draw, Answer]] = {
     "control": (control, answers.control()),
@@ -74,7 +76,8 @@ def plain(text: str | None) -> str:
     return " ".join(re.sub(r"<[^>]+>", " ", text or "").split())
 
 
-def everything_said(figure: go.Figure) -> str:
+def everything_said(figure: Figure | go.Figure) -> str:
+    figure = checked(figure)
     parts = [figure.layout.title.text or ""]
     for trace in figure.data:
         parts += [trace.name or "", *(str(text) for text in (trace.hovertext if trace.hovertext is not None else ()))]
@@ -89,7 +92,7 @@ def everything_said(figure: go.Figure) -> str:
 @pytest.mark.parametrize("narrow", [False, True])
 def test_draws_in_every_theme_and_width(name: str, theme: str, narrow: bool) -> None:
     draw, answer = CHARTS[name]
-    figure = draw(answer, theme=theme, narrow=narrow)
+    figure = checked(draw(answer, theme=theme, narrow=narrow))
     assert figure.data
     assert figure.layout.height > 150
     assert figure.to_json()
@@ -119,7 +122,7 @@ def test_an_empty_answer_is_one_sentence(name: str) -> None:
         answer.by,
         {key: frame.iloc[:0] for key, frame in answer.extra.items()},
     )
-    figure = draw(empty)
+    figure = checked(draw(empty))
     assert not figure.data
     assert [note.text.replace("<br>", " ") for note in figure.layout.annotations] == [NOTHING]
     assert describe(DESCRIBED[name], empty) == NOTHING
@@ -128,14 +131,14 @@ def test_an_empty_answer_is_one_sentence(name: str) -> None:
 @EVERY
 def test_a_title_left_to_the_page_is_not_drawn(name: str) -> None:
     draw, answer = CHARTS[name]
-    assert "263 cows" not in (draw(answer, title="").layout.title.text or "")
-    assert "My own" in draw(answer, title="My own").layout.title.text
+    assert "263 cows" not in (checked(draw(answer, title="")).layout.title.text or "")
+    assert "My own" in checked(draw(answer, title="My own")).layout.title.text
 
 
 @EVERY
 def test_doubt_is_drawn(name: str) -> None:
     draw, answer = CHARTS[name]
-    figure = draw(answer)
+    figure = checked(draw(answer))
     bars = [
         each
         for trace in figure.data
@@ -176,7 +179,7 @@ def test_clicks_carry_what_drill_gives() -> None:
         (cost, answers.costs(), "lesion"),
         (still_free, answers.recurrence(), "lesion"),
     ):
-        figure = draw(answer, drill=lambda row, column=column: {"to": row[column]})
+        figure = checked(draw(answer, drill=lambda row, column=column: {"to": row[column]}))
         carried = {mark["to"] for trace in figure.data if trace.customdata is not None for mark in trace.customdata}
         drawn = answer.table
         if "rate_per_100" in drawn:
@@ -184,17 +187,17 @@ def test_clicks_carry_what_drill_gives() -> None:
         if "cost" in drawn:
             drawn = drawn[drawn["cost"].notna()]
         assert carried == set(drawn[column])
-        assert all(trace.customdata is None for trace in draw(answer).data)
+        assert all(trace.customdata is None for trace in checked(draw(answer)).data)
 
 
 def test_slopes_drill_to_farms_only() -> None:
-    figure = slope(answers.trend(), drill=lambda row: {"to": row["farm"]})
+    figure = checked(slope(answers.trend(), drill=lambda row: {"to": row["farm"]}))
     assert [mark and mark["to"] for mark in figure.data[0].customdata] == [None, "South", "North"]
 
 
 # A month with a signal has a mark of another shape and a word, not only a colour.
 def test_signals_have_a_shape_and_a_word() -> None:
-    figure = control(answers.control())
+    figure = checked(control(answers.control()))
     told = signals(answers.control())
     assert list(told["side"]) == ["lower", "higher"]
     marked = next(trace for trace in figure.data if trace.name == "Signal")
@@ -209,19 +212,20 @@ def test_without_signals_none_is_marked() -> None:
     answer = answers.control()
     quiet = dataclasses.replace(answer, table=answer.table.assign(signal=""))
     assert signals(quiet).empty
-    assert all(trace.name != "Signal" for trace in control(quiet).data)
+    assert all(trace.name != "Signal" for trace in checked(control(quiet)).data)
     assert "No month has a signal." in describe("control", quiet)
 
 
 def test_a_control_chart_without_average_has_one_panel() -> None:
     answer = answers.control()
-    single = control(dataclasses.replace(answer, table=answer.table.drop(columns=["ewma", "ewma_lower", "ewma_upper"])))
+    alone = answer.table.drop(columns=["ewma", "ewma_lower", "ewma_upper"])
+    single = checked(control(dataclasses.replace(answer, table=alone)))
     assert "yaxis2" not in single.layout.to_plotly_json()
-    assert control(answer).layout.yaxis2.title.text == "Moving average"
+    assert checked(control(answer)).layout.yaxis2.title.text == "Moving average"
 
 
 def test_survival_groups_differ_in_dash_and_marker() -> None:
-    figure = survival(answers.recurrence())
+    figure = checked(survival(answers.recurrence()))
     lines = [trace for trace in figure.data if trace.name and trace.mode == "lines" and trace.showlegend]
     assert [line.name for line in lines] == [
         "Digital dermatitis",
@@ -241,12 +245,12 @@ def test_numbers_still_followed_never_rise_and_begin_whole() -> None:
     assert followed[0] == 200
     assert all(a >= b for a, b in itertools.pairwise(followed))
     assert followed[-1] == 0
-    said = [note.text for note in survival(answers.recurrence()).layout.annotations]
+    said = [note.text for note in checked(survival(answers.recurrence())).layout.annotations]
     assert "● 200" in said
 
 
 def test_a_curve_stops_where_hardly_anybody_is_followed() -> None:
-    figure = survival(answers.recurrence())
+    figure = checked(survival(answers.recurrence()))
     curve = answers.recurrence().extra["curve"]
     drawn = next(trace for trace in figure.data if trace.name == "Sole ulcer" and trace.showlegend)
     kept = curve[(curve["lesion"] == "SU") & (curve["at_risk"] >= FEW_FOLLOWED)]
@@ -255,7 +259,7 @@ def test_a_curve_stops_where_hardly_anybody_is_followed() -> None:
 
 def test_the_line_without_the_change_is_dashed_and_only_after_it() -> None:
     answer = answers.change()
-    figure = impact(answer)
+    figure = checked(impact(answer))
     without = next(trace for trace in figure.data if trace.name == "Had it gone on as before")
     assert without.line.dash == "dash"
     assert len(without.x) == int(answer.extra["series"]["counterfactual"].notna().sum())
@@ -264,14 +268,14 @@ def test_the_line_without_the_change_is_dashed_and_only_after_it() -> None:
 
 def test_too_few_months_are_drawn_but_nothing_is_claimed() -> None:
     answer = dataclasses.replace(answers.change(enough=False), cautions=(NOTHING,))
-    assert impact(answer).data
-    figure = terms(answer)
+    assert checked(impact(answer)).data
+    figure = checked(terms(answer))
     assert not figure.data
     assert term_sentence(answer.table.iloc[1].to_dict()) == "not enough to say"
 
 
 def test_only_odds_ratios_stand_on_the_axis_of_ratios() -> None:
-    figure = terms(answers.change())
+    figure = checked(terms(answers.change()))
     assert list(figure.layout.yaxis.ticktext) == ["After against before", "Just after, against what was expected"]
     assert figure.layout.xaxis.type == "log"
 
@@ -284,7 +288,7 @@ def test_points_and_shares_read_as_such() -> None:
 
 
 def test_farms_outside_the_limits_have_a_shape_and_a_word() -> None:
-    figure = funnel(answers.farms())
+    figure = checked(funnel(answers.farms()))
     dots = next(trace for trace in figure.data if trace.name == "Farm")
     rows = answers.farms().table.sort_values("at_risk").to_dict("records")
     assert [symbol == "diamond" for symbol in dots.marker.symbol] == [is_outside(row) for row in rows]
@@ -294,7 +298,7 @@ def test_farms_outside_the_limits_have_a_shape_and_a_word() -> None:
 
 def test_funnel_limits_pass_through_those_of_the_farms() -> None:
     answer = answers.farms()
-    upper = funnel(answer).data[0]
+    upper = checked(funnel(answer)).data[0]
     for row in answer.table.to_dict("records"):
         assert np.interp(row["at_risk"], upper.x, upper.y) == pytest.approx(row["funnel_high"], abs=2e-3)
 
@@ -303,13 +307,13 @@ def test_of_many_farms_only_those_outside_are_named() -> None:
     answer = answers.farms()
     table = answer.table.loc[answer.table.index.repeat(5)].reset_index(drop=True)
     table = table.assign(farm=[f"Farm {i}" for i in range(len(table))])
-    figure = funnel(dataclasses.replace(answer, table=table))
+    figure = checked(funnel(dataclasses.replace(answer, table=table)))
     assert len(figure.layout.annotations) == int((table["outside"] != "").sum())
 
 
 def test_recorded_shares_lie_on_the_rows_of_their_dots() -> None:
     for narrow in (False, True):
-        figure = shrunken(answers.farms(), narrow=narrow)
+        figure = checked(shrunken(answers.farms(), narrow=narrow))
         dots, squares = figure.data
         assert list(squares.y) == list(dots.y)
         assert squares.marker.symbol == "square-open"
@@ -317,7 +321,7 @@ def test_recorded_shares_lie_on_the_rows_of_their_dots() -> None:
 
 
 def test_lesions_without_a_price_are_left_to_the_table() -> None:
-    figure = cost(answers.costs())
+    figure = checked(cost(answers.costs()))
     assert list(figure.layout.yaxis.ticktext) == ["Digital dermatitis", "Sole ulcer"]
     assert figure.layout.xaxis.title.text == "Cost in USD 2018"
     assert money(0, "EUR") == "0 EUR"
@@ -325,7 +329,7 @@ def test_lesions_without_a_price_are_left_to_the_table() -> None:
 
 
 def test_of_graded_scores_the_weighted_kappa_is_drawn_and_missing_ones_are_not() -> None:
-    figure = agreement(answers.agreements())
+    figure = checked(agreement(answers.agreements()))
     assert list(figure.layout.yaxis.ticktext) == ["AB and CD, score 1–5", "AB and CD, lame or not"]
     assert list(figure.data[0].marker.symbol) == ["diamond", "circle"]
     assert list(figure.data[0].x) == [0.5, 0.4]
@@ -335,18 +339,18 @@ def test_completeness_is_of_the_whole_period_and_says_its_percentages() -> None:
     cells = completeness_of(answers.quality()).set_index(["field", "trimmer"])
     assert cells.loc[("zone", "AB"), "share"] == pytest.approx(0.80)
     assert cells.loc[("zone", "AB"), "n"] == 100
-    said = [note.text for note in completeness(answers.quality()).layout.annotations]
+    said = [note.text for note in checked(completeness(answers.quality())).layout.annotations]
     assert sorted(said) == ["100%", "40%", "80%"]
 
 
 def test_scorers_differ_in_marker() -> None:
-    figure = score_shares(answers.quality())
+    figure = checked(score_shares(answers.quality()))
     assert len({trace.marker.symbol for trace in figure.data}) == 2
     assert list(figure.layout.xaxis.ticktext) == ["1<br>scale 1–5", "2"]
 
 
 def test_numbers_needed_are_written_beside_their_dots() -> None:
-    figure = planning(answers.how_many())
+    figure = checked(planning(answers.how_many()))
     assert {trace.name for trace in figure.data} == {"To see it fall", "To see it rise"}
     assert len({trace.line.dash for trace in figure.data}) == len({trace.marker.symbol for trace in figure.data}) == 2
     assert [list(trace.text) for trace in figure.data] == [["900", "200"], ["1,000", "260"]]
@@ -363,7 +367,7 @@ def test_money_is_not_read_as_a_share() -> None:
 def test_names_of_farms_that_are_alike_do_not_lie_on_each_other() -> None:
     answer = answers.farms()
     table = answer.table.iloc[[1, 1, 1, 0]].assign(farm=["North", "South", "East", "Far"], at_risk=[198, 200, 202, 60])
-    figure = funnel(dataclasses.replace(answer, table=table.reset_index(drop=True)))
+    figure = checked(funnel(dataclasses.replace(answer, table=table.reset_index(drop=True))))
     places = {
         (note.xanchor, note.yshift) for note in figure.layout.annotations if note.text in ("North", "South", "East")
     }

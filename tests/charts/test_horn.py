@@ -18,6 +18,7 @@ from dashboard.charts.shed_claw import describe as describe_claws
 from dashboard.charts.shed_claw import look_of, shed_claws
 from dashboard.charts.theme import THEMES
 from tests.charts.answers import BASIS
+from tests.charts.checked import checked
 
 STATE = Answer(
     "horn",
@@ -92,7 +93,7 @@ def test_all_are_drawn_in_every_theme(theme: str, narrow: bool) -> None:
 
 
 def test_state_draws_one_measure_with_its_intervals() -> None:
-    figure = state(STATE)
+    figure = checked(state(STATE))
     dots = figure.data[0]
     assert list(dots.x) == [84.6, 87.7]
     assert np.allclose(dots.error_x.array, [0.3, 0.7]) and np.allclose(dots.error_x.arrayminus, [0.4, 0.6])
@@ -103,7 +104,7 @@ def test_state_draws_one_measure_with_its_intervals() -> None:
 
 
 def test_stages_stack_in_order_to_the_whole() -> None:
-    figure = stages(BY_WETNESS)
+    figure = checked(stages(BY_WETNESS))
     assert [trace.name[0] for trace in figure.data] == list("012345")
     assert np.allclose(np.sum([trace.x for trace in figure.data], axis=0), 1)
     assert "Mixed wet and dry" in said(figure) and "30 of 100" in said(figure) and "(20.0\u201340.0%)" in said(figure)
@@ -126,7 +127,7 @@ def test_stage_colours_keep_their_order_in_grey(theme: str) -> None:
 
 
 def test_growth_is_in_the_order_of_the_year_with_the_published_line() -> None:
-    figure = rates(GROWTH)
+    figure = checked(rates(GROWTH))
     assert list(figure.data[0].x) == [4.4, 2.3, 1.6] or list(figure.data[0].x) == [2.3, 4.4, 1.6]
     assert "circle-open" in figure.data[0].marker.symbol
     assert any(shape.x0 == shape.x1 == 4.0 for shape in figure.layout.shapes)
@@ -134,7 +135,7 @@ def test_growth_is_in_the_order_of_the_year_with_the_published_line() -> None:
 
 
 def test_a_claw_loses_its_horn_from_stage_to_stage() -> None:
-    figure = shed_claws()
+    figure = checked(shed_claws())
     zones = [trace for trace in figure.data if trace.fill == "toself"]
     assert len(zones) == 6 * len(HORN_ZONES)
     for stage, known in STANDING.items():
@@ -151,9 +152,9 @@ def test_claws_say_the_share_of_feet() -> None:
 
 
 def test_drill_reaches_every_mark() -> None:
-    carried = state(STATE, drill=lambda row: {"to": row["housing"]}).data[0].customdata
+    carried = checked(state(STATE, drill=lambda row: {"to": row["housing"]})).data[0].customdata
     assert [each["to"] for each in carried] == ["freestall", "pasture"]
-    bars = stages(BY_WETNESS, drill=lambda row: {"to": row["shed_stage"]}).data
+    bars = checked(stages(BY_WETNESS, drill=lambda row: {"to": row["shed_stage"]})).data
     assert bars[3].customdata[0] == {"to": 3}
 
 

@@ -15,13 +15,15 @@ from dashboard.charts.comparison import LIMITS, ratios, risks
 from dashboard.charts.cow import timeline
 from dashboard.charts.headings import COLUMNS
 from dashboard.charts.locomotion import by_group, locomotion, transitions
+from dashboard.charts.plain import Figure
 from dashboard.charts.prevalence import MOST_ROWS, prevalence
 from dashboard.charts.small_multiples import small_multiples
 from dashboard.charts.theme import THEMES
 from dashboard.charts.trend import trend
 from tests.charts import answers
+from tests.charts.checked import checked
 
-Draw = Callable[..., go.Figure]
+Draw = Callable[..., Figure]
 
 CHARTS: dict[str, tuple[Draw, Answer]] = {
     "prevalence": (prevalence, answers.lesions()),
@@ -51,7 +53,8 @@ def plain(text: str) -> str:
     return re.sub(r"</?span[^>]*>", "", text).replace("<br>", " ")
 
 
-def everything_said(figure: go.Figure) -> str:
+def everything_said(figure: Figure | go.Figure) -> str:
+    figure = checked(figure)
     parts = [figure.layout.title.text or ""]
     parts += [note.text or "" for note in figure.layout.annotations]
     for trace in figure.data:
@@ -67,7 +70,7 @@ def everything_said(figure: go.Figure) -> str:
 @pytest.mark.parametrize("narrow", [False, True])
 def test_draws_in_every_theme_and_width(name: str, theme: str, narrow: bool) -> None:
     draw, answer = CHARTS[name]
-    figure = draw(answer, theme=theme, narrow=narrow)
+    figure = checked(draw(answer, theme=theme, narrow=narrow))
     assert figure.data
     assert figure.layout.height > 150
     assert figure.to_json()
@@ -90,7 +93,7 @@ def test_no_column_name_or_code_is_on_screen(name: str) -> None:
 def test_an_empty_answer_is_one_sentence(name: str) -> None:
     draw, answer = CHARTS[name]
     empty = Answer(answer.name, answer.table.iloc[:0], Basis(), (answers.NOTHING,), answer.by)
-    figure = draw(empty)
+    figure = checked(draw(empty))
     assert not figure.data
     assert [note.text.replace("<br>", " ") for note in figure.layout.annotations] == [answers.NOTHING]
 
@@ -98,17 +101,17 @@ def test_an_empty_answer_is_one_sentence(name: str) -> None:
 @EVERY
 def test_a_title_left_to_the_page_is_not_drawn(name: str) -> None:
     draw, answer = CHARTS[name]
-    assert "263 cows" not in (draw(answer, title="").layout.title.text or "")
-    assert "My own" in draw(answer, title="My own").layout.title.text
+    assert "263 cows" not in (checked(draw(answer, title="")).layout.title.text or "")
+    assert "My own" in checked(draw(answer, title="My own")).layout.title.text
 
 
 @EVERY
 def test_clicks_carry_what_drill_gives(name: str) -> None:
     draw, answer = CHARTS[name]
-    figure = draw(answer, drill=lambda row: {"to": str(row[answer.by[0]])})
+    figure = checked(draw(answer, drill=lambda row: {"to": str(row[answer.by[0]])}))
     carried = [mark["to"] for trace in figure.data if trace.customdata is not None for mark in trace.customdata]
     assert set(carried) == {str(value) for value in answer.table[answer.by[0]]}
-    plain = draw(answer)
+    plain = checked(draw(answer))
     assert all(trace.customdata is None for trace in plain.data)
 
 
@@ -116,7 +119,11 @@ def test_clicks_carry_what_drill_gives(name: str) -> None:
 def test_points_have_their_intervals(name: str) -> None:
     """Every marker trace carries an interval, but tiles, signals and the reference say theirs in words."""
     draw, answer = CHARTS[name]
-    drawn = [trace for trace in draw(answer).data if trace.error_x.array is not None or trace.error_y.array is not None]
+    drawn = [
+        trace
+        for trace in checked(draw(answer)).data
+        if trace.error_x.array is not None or trace.error_y.array is not None
+    ]
     if name in ("transitions", "small-multiples"):
         assert not drawn
         return
@@ -130,26 +137,26 @@ def test_points_have_their_intervals(name: str) -> None:
 
 def test_interval_ends_are_those_of_the_table() -> None:
     answer = answers.lesions()
-    trace = prevalence(answer).data[0]
+    trace = checked(prevalence(answer)).data[0]
     assert np.asarray(trace.x) + np.asarray(trace.error_x.array) == pytest.approx(answer.table["high"])
     assert np.asarray(trace.x) - np.asarray(trace.error_x.arrayminus) == pytest.approx(answer.table["low"])
 
 
 def test_the_commonest_lesion_is_at_the_top() -> None:
-    figure = prevalence(answers.lesions())
+    figure = checked(prevalence(answers.lesions()))
     names = list(figure.layout.yaxis.ticktext)
     assert names == ["Heel horn erosion", "Digital dermatitis", "White line disease", "Sole ulcer", "Toe ulcer"]
     assert list(figure.layout.yaxis.tickvals) == [0, -1, -2, -3, -4]
 
 
 def test_groups_with_an_order_keep_it() -> None:
-    figure = prevalence(answers.counted(("season",), [("autumn", 9), ("winter", 1), ("summer", 5)]))
+    figure = checked(prevalence(answers.counted(("season",), [("autumn", 9), ("winter", 1), ("summer", 5)])))
     assert list(figure.layout.yaxis.ticktext) == ["Winter", "Summer", "Autumn"]
 
 
 def test_too_many_rows_are_cut_and_said() -> None:
     answer = answers.counted(("sire",), [(f"sire {i}", i) for i in range(60)])
-    figure = prevalence(answer)
+    figure = checked(prevalence(answer))
     assert len(figure.layout.yaxis.ticktext) == MOST_ROWS
     assert "The first 40 of 60 are drawn" in plain(figure.layout.title.text)
 
@@ -157,10 +164,10 @@ def test_too_many_rows_are_cut_and_said() -> None:
 @pytest.mark.parametrize("name", ["prevalence-two", "trend-groups", "by-group", "locomotion", "risks-standardised"])
 def test_series_differ_in_more_than_colour(name: str) -> None:
     draw, answer = CHARTS[name]
-    marked = [trace for trace in draw(answer).data if trace.name and trace.mode == "markers"]
+    marked = [trace for trace in checked(draw(answer)).data if trace.name and trace.mode == "markers"]
     assert len(marked) == 2
     assert len({trace.marker.symbol for trace in marked}) == 2
-    lines = [trace.line.dash for trace in draw(answer).data if trace.mode == "lines"]
+    lines = [trace.line.dash for trace in checked(draw(answer)).data if trace.mode == "lines"]
     assert len(set(lines)) == len(lines)
 
 
@@ -170,18 +177,20 @@ def test_hover_says_cases_share_and_interval() -> None:
 
 
 def test_a_line_is_broken_where_nothing_was_scored() -> None:
-    line = next(trace for trace in locomotion(answers.scorings()).data if trace.mode == "lines")
+    line = next(trace for trace in checked(locomotion(answers.scorings())).data if trace.mode == "lines")
     assert np.isnan(np.asarray(line.y, dtype=float)).sum() == 1
     assert len(line.x) == 5
 
 
 def test_groups_lie_beside_each_other() -> None:
-    marked = [trace for trace in by_group(answers.scorings(("freestall", "pasture"))).data if trace.mode == "markers"]
+    marked = [
+        trace for trace in checked(by_group(answers.scorings(("freestall", "pasture")))).data if trace.mode == "markers"
+    ]
     assert pd.Timestamp(marked[0].x[0]) < pd.Timestamp("2024-01-01") < pd.Timestamp(marked[1].x[0])
 
 
 def test_signals_are_ringed_and_limits_drawn() -> None:
-    figure = trend(answers.control_chart())
+    figure = checked(trend(answers.control_chart()))
     names = [trace.name for trace in figure.data]
     assert {"Signal", "Centre line", "Moving average", "Limits of what chance alone explains"} <= set(names)
     ring = next(trace for trace in figure.data if trace.name == "Signal")
@@ -191,14 +200,14 @@ def test_signals_are_ringed_and_limits_drawn() -> None:
 
 
 def test_changes_within_the_period_are_numbered_lines() -> None:
-    figure = trend(answers.control_chart())
+    figure = checked(trend(answers.control_chart()))
     assert len(figure.layout.shapes) == 1
     assert "1: 11 Apr 2024, rubber laid" in figure.layout.title.text
     assert "long ago" not in figure.layout.title.text
 
 
 def test_small_charts_share_one_scale() -> None:
-    figure = small_multiples(answers.months(second=True))
+    figure = checked(small_multiples(answers.months(second=True)))
     ranges = {tuple(axis.range) for axis in figure.select_yaxes()}
     assert len(ranges) == 1
     [names] = [trace for trace in figure.data if trace.mode == "text"]
@@ -217,7 +226,7 @@ def test_small_charts_share_one_scale() -> None:
 
 
 def test_ratios_are_on_a_doubling_scale_around_one() -> None:
-    figure = ratios(answers.compared())
+    figure = checked(ratios(answers.compared()))
     assert figure.layout.xaxis.type == "log"
     assert "1" in figure.layout.xaxis.ticktext
     low, high = figure.layout.xaxis.range
@@ -228,7 +237,7 @@ def test_ratios_are_on_a_doubling_scale_around_one() -> None:
 
 
 def test_ratios_beyond_the_axis_are_arrows() -> None:
-    figure = ratios(answers.compared())
+    figure = checked(ratios(answers.compared()))
     arrows = [trace for trace in figure.data if isinstance(trace.marker.symbol, (list, tuple))]
     assert list(arrows[0].marker.symbol) == ["triangle-left", "triangle-left"]
     assert set(arrows[0].x) == {LIMITS[0]}
@@ -236,17 +245,20 @@ def test_ratios_beyond_the_axis_are_arrows() -> None:
 
 
 def test_crude_stands_beside_adjusted() -> None:
-    names = [trace.name for trace in ratios(answers.compared(adjusted=True)).data if trace.name]
+    names = [trace.name for trace in checked(ratios(answers.compared(adjusted=True))).data if trace.name]
     assert names == ["Crude", "Adjusted odds ratio"]
     said = everything_said(ratios(answers.compared(adjusted=True)))
     assert "no ratio can be given" in said and "not known" not in said
-    assert [trace.name for trace in risks(answers.compared(adjusted=True)).data] == ["As recorded", "Standardised"]
+    assert [trace.name for trace in checked(risks(answers.compared(adjusted=True))).data] == [
+        "As recorded",
+        "Standardised",
+    ]
 
 
 def test_one_group_cannot_be_compared() -> None:
     answer = answers.compared()
     one = Answer("comparison", answer.table.iloc[:1], answers.BASIS, (answers.NOTHING,), ("group",))
-    assert not ratios(one).data
+    assert not checked(ratios(one)).data
 
 
 def test_tiles_say_where_cows_went() -> None:
@@ -258,7 +270,7 @@ def test_tiles_say_where_cows_went() -> None:
 
 @pytest.mark.parametrize("narrow", [False, True])
 def test_a_cow_has_a_lane_for_every_foot(narrow: bool) -> None:
-    figure = timeline(answers.cow(), narrow=narrow, title="Cow 12")
+    figure = checked(timeline(answers.cow(), narrow=narrow, title="Cow 12"))
     lanes = figure.layout.yaxis.ticktext or [note.text for note in figure.layout.annotations]
     said = " ".join(lanes)
     for words in ("Housing", "Calvings", "Locomotion score", "LF", "RH", "Foot not recorded", "What was done"):
@@ -271,7 +283,7 @@ def test_a_cow_has_a_lane_for_every_foot(narrow: bool) -> None:
 
 
 def test_two_findings_of_one_day_do_not_hide_each_other() -> None:
-    figure = timeline(answers.cow())
+    figure = checked(timeline(answers.cow()))
     heights = [y for trace in figure.data if trace.name in ("Horn", "Infectious") for y in trace.y]
     assert len(heights) == len(set(heights)) == 3
 
@@ -280,14 +292,14 @@ def test_many_scores_lose_their_figures_on_a_phone() -> None:
     frames = answers.cow()
     days = pd.date_range("2022-01-01", periods=40, freq="MS")
     frames["scores"] = pd.DataFrame({"visit_date": days, "score": 2, "scale": "1-5", "lame": 0, "severe": 0})
-    few = next(t for t in timeline(frames).data if t.text is not None and "2" in list(t.text))
+    few = next(t for t in checked(timeline(frames)).data if t.text is not None and "2" in list(t.text))
     assert few.mode == "markers+text"
-    assert not any("2" in list(t.text) for t in timeline(frames, narrow=True).data if t.text is not None)
+    assert not any("2" in list(t.text) for t in checked(timeline(frames, narrow=True)).data if t.text is not None)
 
 
 def test_a_cow_without_records_is_one_sentence() -> None:
     nothing = {name: frame.iloc[:0] for name, frame in answers.cow().items()}
-    figure = timeline(nothing)
+    figure = checked(timeline(nothing))
     assert not figure.data
     assert "Nothing is recorded" in figure.layout.annotations[0].text
 
@@ -295,4 +307,4 @@ def test_a_cow_without_records_is_one_sentence() -> None:
 def test_a_cow_that_was_only_scored_is_drawn() -> None:
     frames = answers.cow()
     frames |= {name: frames[name].iloc[:0] for name in ("trims", "findings", "calvings")}
-    assert timeline(frames).data
+    assert checked(timeline(frames)).data

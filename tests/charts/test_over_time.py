@@ -9,6 +9,7 @@ from analytics.measures.answer import Answer
 from dashboard.charts import rolling, years
 from dashboard.charts.theme import THEMES
 from tests.charts.answers import BASIS, NOTHING, months, with_shares
+from tests.charts.checked import checked
 
 
 def windows() -> Answer:
@@ -34,8 +35,8 @@ def of_years() -> Answer:
 @pytest.mark.parametrize("narrow", [False, True])
 def test_drawn_in_every_theme_and_width(theme: str, narrow: bool) -> None:
     for figure in (
-        rolling.rolling(windows(), theme=theme, narrow=narrow),
-        years.years(of_years(), theme=theme, narrow=narrow),
+        checked(rolling.rolling(windows(), theme=theme, narrow=narrow)),
+        checked(years.years(of_years(), theme=theme, narrow=narrow)),
     ):
         assert figure.layout.height > 200
         assert "263 cows" in figure.layout.title.text
@@ -44,14 +45,14 @@ def test_drawn_in_every_theme_and_width(theme: str, narrow: bool) -> None:
 
 def test_the_interval_is_drawn() -> None:
     table = windows().table
-    edges = [list(trace.y) for trace in rolling.rolling(windows()).data if trace.mode == "lines"]
+    edges = [list(trace.y) for trace in checked(rolling.rolling(windows())).data if trace.mode == "lines"]
     assert list(table["high"]) in edges and list(table["low"]) in edges
-    shown = [trace for trace in years.years(of_years()).data if trace.mode == "markers"]
+    shown = [trace for trace in checked(years.years(of_years())).data if trace.mode == "markers"]
     assert all(trace.error_y.array is not None and len(trace.error_y.array) for trace in shown)
 
 
 def test_years_differ_in_more_than_colour_and_break_over_gaps() -> None:
-    figure = years.years(of_years(), drill=lambda row: {"to": f"{row['month']:%Y-%m}"})
+    figure = checked(years.years(of_years(), drill=lambda row: {"to": f"{row['month']:%Y-%m}"}))
     points = [trace for trace in figure.data if trace.mode == "markers"]
     lines = [trace for trace in figure.data if trace.mode == "lines"]
     assert len({trace.marker.symbol for trace in points}) == len({trace.line.dash for trace in lines}) == 3
@@ -75,6 +76,6 @@ def test_in_words_and_with_nothing_to_show() -> None:
     nothing = Answer("rolling", pd.DataFrame(), BASIS, (NOTHING,))
     for module in (rolling, years):
         draw = module.rolling if module is rolling else module.years
-        assert not [trace for trace in draw(nothing).data]
+        assert not [trace for trace in checked(draw(nothing)).data]
         assert module.describe(nothing) == NOTHING
         assert module.describe(Answer("rolling", pd.DataFrame(), BASIS)).startswith("Nothing")

@@ -157,7 +157,7 @@ def test_style_sheets_and_charts_share_their_colours(theme: str) -> None:
     css = css_variables(theme)
     assert f"--accent: {tokens(theme).accent};" in css
     assert f"--series-1: {tokens(theme).series[0]};" in css
-    assert template(theme).layout.paper_bgcolor == tokens(theme).raised
+    assert template(theme)["layout"]["paper_bgcolor"] == tokens(theme).raised
 
 
 def test_an_unknown_theme_is_a_mistake() -> None:

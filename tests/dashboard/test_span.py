@@ -6,7 +6,6 @@ import datetime as dt
 
 import hypothesis.strategies as st
 import pandas as pd
-import plotly.graph_objects as go
 import pytest
 from hypothesis import given
 
@@ -62,7 +61,7 @@ def test_the_month_alone_is_counted_and_shown(demo_ledger: Ledger) -> None:
     assert isinstance(months, Drawn) and len(months.answer.table) > 5
     november = months.answer.table[months.answer.table["month"] == "2025-11-01"].iloc[0]
     assert f"{november['cases']} of {november['at_risk']} cows" in str(alone)
-    assert isinstance(months.figure, go.Figure)
-    before = len(months.figure.layout.shapes)
+    assert months.figure is not None
+    before = len(months.figure.layout.shapes or ())
     mark_chosen(view, months)
-    assert len(months.figure.layout.shapes) == before + 1
+    assert len(months.figure.layout.shapes or ()) == before + 1

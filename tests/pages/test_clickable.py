@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-import plotly.graph_objects as go
 import pytest
 
 from analytics.ledger import Ledger
+from dashboard.charts.plain import Figure
 from dashboard.pages import PAGES, PANELS
 from dashboard.panel import Drawn
 from dashboard.view import View
+from tests.charts.checked import checked
 
 NOTHING_BEHIND = {
     "planning-how-many": "worked out, not counted",
@@ -21,7 +22,7 @@ NOTHING_BEHIND = {
 """Panels whose marks have no records of their own to open."""
 
 
-def marks_of(figure: go.Figure) -> list[tuple[int, int]]:
+def marks_of(figure: Figure) -> list[tuple[int, int]]:
     """For every trace that answers to pointing: how many of its points lead somewhere, of how many."""
     out = []
     for trace in figure.data:
@@ -51,7 +52,7 @@ def test_every_mark_leads_to_a_page_there_is(demo_ledger: Ledger, name: str) -> 
         return
     figures = [figure for figure in (found.figure, *(figure for figure, _ in found.beside)) if figure is not None]
     if name == "cow-timeline":
-        figures = [go.Figure([trace for trace in figures[0].data if trace.customdata is not None])]
+        figures = [Figure([trace for trace in figures[0].data if trace.customdata is not None])]
     addresses = [
         each["to"]
         for figure in figures
@@ -60,6 +61,7 @@ def test_every_mark_leads_to_a_page_there_is(demo_ledger: Ledger, name: str) -> 
         if isinstance(each, dict)
     ]
     for figure in figures:
+        checked(figure)
         pairs = marks_of(figure)
         reached = [pair for pair in pairs if pair[0]]
         assert not pairs or sum(n for n, _ in reached) >= 0.8 * sum(n for _, n in pairs), pairs

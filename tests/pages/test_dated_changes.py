@@ -14,6 +14,7 @@ from analytics.mistake import Mistake
 from dashboard.accounts.store import Store, store_of
 from dashboard.accounts.viewer import Viewer
 from dashboard.charts.dated import mark_changes
+from dashboard.charts.plain import Figure
 from dashboard.pages import PANELS, dated_changes
 from dashboard.pages.dated_changes import form, recorded, write_down
 from dashboard.panel import Drawn
@@ -107,12 +108,10 @@ def test_the_form_stands_only_where_the_farm_is_known() -> None:
 
 
 def test_changes_of_one_day_share_a_mark_and_those_outside_have_none() -> None:
-    import plotly.graph_objects as go
-
     months = pd.Series(pd.date_range("2025-01-01", periods=6, freq="MS"))
     days = [dt.date(2025, 2, 3), dt.date(2025, 2, 3), dt.date(2024, 1, 1), dt.date(2025, 5, 5)]
     changes = pd.DataFrame({"date": days, "what": ["a", "b", "long ago", "c"]})
-    figure = go.Figure()
+    figure = Figure()
     notes = mark_changes(figure, changes, months, "paper")
     assert len(figure.layout.shapes) == len(notes) == 2
     assert notes[0].endswith("a; b") and notes[1].endswith("c")

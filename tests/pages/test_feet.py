@@ -64,7 +64,7 @@ def test_shaded_by_number_says_numbers_and_keeps_the_interval() -> None:
     figure = draw_feet(answer, count=True)
     assert colour_bars(figure) == [common_top(answer, count=True)] == [80.0]
     labels = [text for trace in figure.data if trace.mode == "text" for text in trace.text]
-    assert "50" in labels and "Number of cows with it" in str(figure.to_json())
+    assert "50" in labels and "Number of cows with it" in str(figure.to_plotly_json())
     hover = " ".join(text for trace in figure.data if trace.hovertext is not None for text in trace.hovertext)
     assert "50 of 263 cows, 19.0%" in hover
 
