@@ -16,8 +16,6 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 
-from dash._utils import to_json
-
 from analytics.ledger import Ledger
 from analytics.measures.kept import State, drop_older, state_of
 from dashboard.accounts import current_viewer
@@ -26,7 +24,7 @@ from dashboard.marks import further
 from dashboard.memory import give_back
 from dashboard.panel import Drawn, Panel, filled
 from dashboard.span import following, mark_chosen
-from dashboard.still import all_told, settled
+from dashboard.still import all_told, as_data, settled
 from dashboard.view import View
 
 MOST_KEPT = 24 * 1024 * 1024
@@ -81,9 +79,9 @@ def _text(panel: Panel, ledger: Ledger, view: View) -> str:
         made = panel.draw(ledger, view if panel.over_time else following(view))
         if panel.over_time and isinstance(made, Drawn):
             mark_chosen(view, made)
-        parts = to_json([*filled(panel, made), further(made)] if isinstance(made, Drawn) else made)
+        parts = as_data([*filled(panel, made), further(made)] if isinstance(made, Drawn) else made)
         told = settled if panel.live else all_told
-        return json.dumps(told(json.loads(str(parts))), separators=(",", ":"), ensure_ascii=False)
+        return json.dumps(told(parts), separators=(",", ":"), ensure_ascii=False)
 
 
 def _once(key: tuple[State, Hashable], make: Callable[[], str]) -> bytes:

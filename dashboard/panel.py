@@ -253,15 +253,15 @@ def number_table(
     """
     columns = [str(column) for column in table.columns]
     shown = table.head(TABLE_ROWS)
-    records: list[dict[str, Any]] = [{str(k): v for k, v in row.items()} for row in shown.to_dict("records")]
+    cells = [_cells(str(column), shown.iloc[:, place].tolist()) for place, column in enumerate(shown.columns)]
     content = {
         "caption": caption,
         "columns": [column_label(column) for column in columns],
         "numeric": [
             bool(pd.api.types.is_numeric_dtype(table[column])) and column not in NAMED for column in table.columns
         ],
-        "rows": [[value_label(column, row[column]) for column in columns] for row in records],
-        "links": [rows_to(row) for row in records] if rows_to else [],
+        "rows": list(zip(*cells, strict=True)),
+        "links": [rows_to({str(k): v for k, v in row.items()}) for row in shown.to_dict("records")] if rows_to else [],
     }
     more = len(table) - TABLE_ROWS
     off_paper = len(table) - PAPER_ROWS if short_on_paper else 0
@@ -289,6 +289,21 @@ def number_table(
         ],
         className="short" if off_paper > 0 else None,
     )
+
+
+def _cells(column: str, values: list[Any]) -> list[str]:
+    """A column as people read it; most values of a long list stand in it many times."""
+    read: dict[tuple[type, Any], str] = {}
+    cells = []
+    for value in values:
+        try:
+            cell = read.get((type(value), value))
+            if cell is None:
+                cell = read[type(value), value] = value_label(column, value)
+        except TypeError:  # a list, which cannot be looked up
+            cell = value_label(column, value)
+        cells.append(cell)
+    return cells
 
 
 def _how(panel: Panel, answer: Answer) -> html.Details:

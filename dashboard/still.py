@@ -14,6 +14,9 @@ import re
 from typing import Any
 
 from dash._utils import to_json
+from dash.development.base_component import Component
+
+from dashboard.charts.plain import Figure, plain
 
 PLAIN = "dash_html_components"
 
@@ -84,7 +87,21 @@ def settled(parts: Any) -> Any:
 
 def as_text(components: Any) -> list[Any]:
     """:func:`settled`, of components."""
-    return settled(json.loads(str(to_json(components))))
+    return settled(as_data(components))
+
+
+def as_data(value: Any) -> Any:
+    """Components as plain data, as they travel; of what Dash alone can write, what it writes."""
+    if isinstance(value, Component):
+        data = value.to_plotly_json()
+        return {**data, "props": {name: as_data(each) for name, each in data["props"].items()}}
+    if isinstance(value, (list, tuple)):
+        return [as_data(each) for each in value]
+    if isinstance(value, dict):
+        return {name: as_data(each) for name, each in value.items()}
+    if isinstance(value, Figure):
+        return value.to_plotly_json()
+    return plain(value) if value is None or isinstance(value, (str, int, float)) else json.loads(str(to_json(value)))
 
 
 def held(parts: list[Any]) -> dict[str, Any]:

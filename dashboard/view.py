@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
@@ -102,6 +104,15 @@ class View:
                 else:
                     options[key] = str(value)
         return View(str(changes.get("path", self.path)), selection, options, self.narrow)
+
+    def to_cows(self) -> Callable[[dict[str, Any]], str]:
+        """For a row with a farm and a cow the address of the cow's page; a list has a thousand of them."""
+
+        @functools.cache
+        def of_farm(farm: str) -> str:
+            return self.changed(path="/cow", farms=(farm,), cow=None).href
+
+        return lambda row: f"{of_farm(row['farm'])}&{urlencode({'cow': row['cow']})}"
 
     def narrowed(self, **changes: Any) -> View:
         """The view as a panel sees it that follows a choice on another; its addresses stay those of the page."""

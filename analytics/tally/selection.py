@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import functools
 from dataclasses import dataclass
+from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
 from analytics.mistake import Mistake
@@ -94,16 +96,14 @@ class Selection:
     def to_query(self) -> str:
         """The selection as a URL query string, fields in a fixed order; what is default is left out."""
         pairs: list[tuple[str, str]] = []
-        for field in dataclasses.fields(self):
-            if field.name == "allowed":
-                continue
-            value = getattr(self, field.name)
-            if value == field.default:
+        for name, default in _told_in_query():
+            value = getattr(self, name)
+            if value is default or value == default:
                 continue
             if isinstance(value, tuple):
-                pairs += [(field.name, str(item)) for item in value]
+                pairs += [(name, str(item)) for item in value]
             else:
-                pairs.append((field.name, str(value)))
+                pairs.append((name, str(value)))
         return urlencode(pairs)
 
     @classmethod
@@ -140,6 +140,11 @@ class Selection:
             else:
                 out[key] = tuple(values)
         return cls(**out, allowed=allowed)  # type: ignore[arg-type]
+
+
+@functools.cache
+def _told_in_query() -> tuple[tuple[str, Any], ...]:
+    return tuple((field.name, field.default) for field in dataclasses.fields(Selection) if field.name != "allowed")
 
 
 def read_date(text: str, what: str) -> dt.date:

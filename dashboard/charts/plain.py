@@ -6,13 +6,13 @@ that is left to the tests: they make every chart that is drawn into a ``plotly.g
 
 from __future__ import annotations
 
+import datetime as dt
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
-
-Plain = str | float | bool | None | list[Any] | dict[str, Any]
 
 
 class Part(dict[str, Any]):
@@ -31,22 +31,32 @@ class Part(dict[str, Any]):
 
 
 def plain(value: Any) -> Any:
-    """A value as it can travel: arrays and series as lists, what is not given left out.
+    """A value as JSON has it: arrays and series as lists, dates as text, numbers that are none, or too large, as None.
+
+    What is not given of a dictionary is left out.
 
     Examples
     --------
-    >>> plain({"size": pd.Series([1.0, 2.0]), "name": None, "line": {"width": 1}})
-    {'size': [1.0, 2.0], 'line': {'width': 1}}
+    >>> plain({"size": pd.Series([1.0, float("nan")]), "name": None, "line": {"width": 1}})
+    {'size': [1.0, None], 'line': {'width': 1}}
+    >>> plain([pd.Timestamp("2026-01-01"), np.int64(3), pd.NaT])
+    ['2026-01-01T00:00:00', 3, None]
     """
+    if isinstance(value, (str, int)) or value is None:
+        return value
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
     if isinstance(value, dict):
         return Part((str(name), plain(each)) for name, each in value.items() if each is not None)
-    if isinstance(value, (str, float, int)):
-        return value
     if isinstance(value, (pd.Series, pd.Index, np.ndarray)):
-        return value.tolist()
+        return [plain(each) for each in value.tolist()]
     if isinstance(value, (list, tuple)):
         return [plain(each) for each in value]
-    return value
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if value is pd.NaT or value is pd.NA:
+        return None
+    return value.isoformat() if isinstance(value, dt.date) else value
 
 
 def scatter(**properties: Any) -> Part:

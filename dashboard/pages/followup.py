@@ -73,9 +73,7 @@ def _repeat(ledger: Ledger, view: View) -> Any:
     if frame.empty:
         return [rests_on(answer), html.P(_("No cow had the same lesion again in these records."), className="empty")]
 
-    def to(row: dict[str, Any]) -> str:
-        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
-
+    to = view.to_cows()
     cows = frame[["farm", "cow"]].drop_duplicates()
     columns = ["cow", "farm", "lesion", "foot", "claw", "times", "last"]
     return [

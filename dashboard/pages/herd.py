@@ -94,9 +94,7 @@ def _needs(ledger: Ledger, view: View) -> Any:
             className="empty",
         )
 
-    def to(row: dict[str, Any]) -> str:
-        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
-
+    to = view.to_cows()
     first = _("{cow} at {farm}", cow=frame["cow"].iloc[0], farm=frame["farm"].iloc[0])
     return [
         html.P(

@@ -81,9 +81,7 @@ def _breaks(ledger: Ledger, view: View) -> Any:
     if not broken or broken["toe_breaks"].empty:
         return html.P(_("No toe was recorded as broken off."), className="empty")
 
-    def to(row: dict[str, Any]) -> str:
-        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
-
+    to = view.to_cows()
     columns = ["cow", "farm", "visit_date", "foot", "claw", "toe_break_mm", "lame"]
     sentences = [
         html.P(

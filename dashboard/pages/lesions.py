@@ -99,9 +99,7 @@ def _cows(ledger: Ledger, view: View) -> Any:
     # A registry has more cows than a page can list, and than need to leave the engine.
     n = len(frame) if len(frame) < TABLE_ROWS else int(answer.table["cases"].iloc[0])
 
-    def to(row: dict[str, Any]) -> str:
-        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
-
+    to = view.to_cows()
     columns = ["cow", "farm", "findings", "visits", "worst", "last", "lesions", "feet"]
     return [
         rests_on(answer),

@@ -33,9 +33,7 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
     if answer.empty:
         return rests_on(answer)
 
-    def to(row: dict[str, Any]) -> str:
-        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
-
+    to = view.to_cows()
     if not lame.n:
         return [rests_on(answer), html.P(_("No cow was lame at her newest scoring."), className="empty")]
     return [

@@ -35,9 +35,7 @@ def today_of(ledger: Ledger, view: View) -> dt.date | None:
 def _list(ledger: Ledger, view: View) -> Drawn:
     answer = worklist(ledger, view.selection, on=today_of(ledger, view))
 
-    def to(row: dict[str, Any]) -> str:
-        return view.changed(path="/cow", farms=(row["farm"],), cow=row["cow"]).href
-
+    to = view.to_cows()
     lead: list[Any] = []
     if not answer.empty:
         count = answer.table["who"].value_counts()
