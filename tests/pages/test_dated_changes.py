@@ -50,7 +50,7 @@ def test_written_marked_and_taken_back(ledger: Ledger, store: Store) -> None:
     drawn = PANELS["locomotion-trend"].draw(ledger, ASH)
     assert isinstance(drawn, Drawn) and drawn.figure is not None
     assert "2 Apr 2025" in drawn.figure.layout.title.text.replace("\xa0", " ")
-    assert any(shape.x0 == pd.Timestamp("2025-04-02") for shape in drawn.figure.layout.shapes)
+    assert any(shape.x0 == "2025-04-02T00:00:00" for shape in drawn.figure.layout.shapes)
     undo_import(ledger, result.import_no)
     assert recorded(ledger, ASH).empty
 
