@@ -316,8 +316,12 @@ def discs(key: Key) -> Points:
         x, y and radius, the disc that reaches most first. No disc reaches into another zone.
     """
     foot, claw, zone = key
-    flip = 1.0 if claw is None else float(side_of(foot, claw))
-    return _covering(zone) * np.array([flip, 1.0, 1.0])
+    return _covering(zone) * np.array([_flip(foot, claw), 1.0, 1.0])
+
+
+def _flip(foot: str, claw: str | None) -> float:
+    """-1 for the claw at the left of a foot, which is drawn as the mirror of the other."""
+    return 1.0 if claw is None else float(side_of(foot, claw))
 
 
 @cache
@@ -337,10 +341,17 @@ def _covering(zone: int) -> Points:
     return np.array(kept)
 
 
-@cache
 def label_spot(key: Key, width: float, height: float) -> tuple[float, float] | None:
     """Middle of the roomiest place in a zone for a label of this size, or ``None`` where it does not fit."""
-    polygon = zone_polygons()[key]
+    foot, claw, zone = key
+    spot = _spot(zone, width, height)
+    return spot and (spot[0] * _flip(foot, claw), spot[1])
+
+
+@cache
+def _spot(zone: int, width: float, height: float) -> tuple[float, float] | None:
+    """The place in a zone of the claw at the right of a foot."""
+    polygon = {**_right_claw(), **_between()}[zone]
     points = _grid(polygon, 0.02)
     fits = np.ones(len(points), dtype=bool)
     for across in (-0.5, 0.0, 0.5):

@@ -113,9 +113,9 @@ def paint(
 
 
 def _joined(outlines: Iterable[Points]) -> Points:
-    """Closed outlines one after the other, with a gap after each."""
+    """Closed outlines one after the other, with a gap after each, to a tenth of a pixel."""
     gap = np.array([[np.nan, np.nan]])
-    return np.vstack([piece for line in outlines for piece in (line, line[:1], gap)]).astype(np.float32)
+    return np.round(np.vstack([piece for line in outlines for piece in (line, line[:1], gap)]), 3)
 
 
 def _filled(polygons: list[Points], colour: str, stripes: str, theme: str) -> plain.Part:
@@ -202,10 +202,10 @@ def _hit_points(
     }
     each = [said[key] for key in shown for _disc in discs(key)]
     return plain.scatter(
-        x=found[:, 0].astype(np.float32),
-        y=found[:, 1].astype(np.float32),
+        x=np.round(found[:, 0], 3),
+        y=np.round(found[:, 1], 3),
         mode="markers",
-        marker={"size": np.maximum(2 * found[:, 2] * pixels, 2).round().astype(np.uint8), "opacity": 0},
+        marker={"size": np.maximum(2 * found[:, 2] * pixels, 2).round().astype(int), "opacity": 0},
         hovertext=[text for text, _carried in each],
         hovertemplate="%{hovertext}<extra></extra>",
         customdata=[carried for _text, carried in each] if any(carried for _text, carried in each) else None,
