@@ -111,7 +111,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
             html.H1(told(page.title)),
             html.P(told(page.question), className="question"),
             html.Div(way, id="trail"),
-            html.Div(choices, id="choices", **{"data-stands": digest, "data-leads": others}),
+            html.Div(choices, id="choices", **{"data-stands": digest, "data-leads": others, "data-of": path or "/"}),
             html.Div(shells(page.panels), className="panels", **{"data-path": path or "/"}),
             *(page.extra() if page.extra else []),
         ]
@@ -193,9 +193,12 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         Input("address", "search"),
         State("address", "pathname"),
         State("choices", "data-stands"),
+        State("choices", "data-of"),
         prevent_initial_call=True,  # a page comes with its own
     )
-    def within(search: str, path: str, stands: str | None) -> Any:
+    def within(search: str, path: str, stands: str | None, stands_on: str | None) -> Any:
+        if (path or "/") != stands_on:
+            return (no_update,) * 4  # another page is on its way, with its own
         page = page_of(path)
         view, _mistake = addressed(path, search)
         return (None, None, None, None) if page is None else _within(ledger, page, view, stands)

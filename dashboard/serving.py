@@ -24,10 +24,11 @@ THREADS = 16
 
 WARMED = (
     "herd-review", "herd-drivers", "herd-signals", "lesion-types", "lesion-feet", "comparison-risks",
-    "warning-lameness",
+    "warning-lameness", "cow-next", "cow-feet",
 )  # fmt: skip
-"""Panels of one farm drawn once when the server starts, the herd page first: it is what most readers open. The others
-are there because they load what no earlier one has; none goes through the records of all farms."""
+"""Panels of one farm, or of a cow of it, drawn once when the server starts, the herd page first: it is what most
+readers open. The others are there because they load what no earlier one has; none goes through the records of all
+farms."""
 
 FREED_AFTER = 10_000
 """New objects after which those that can go are looked for. [common practice, no source]"""
@@ -78,7 +79,8 @@ LOADED = ("scipy.stats",)
 first of them does not wait for it."""
 
 BUILDER = "ibis.backends.duckdb"
-"""What builds questions: loaded as well where no question is known from an earlier run."""
+"""What builds questions: loaded as well where no question is known from an earlier run, and otherwise after warming up,
+for the first reader who asks for other dates."""
 
 
 def warm_up(ledger: Ledger) -> None:
@@ -90,11 +92,15 @@ def warm_up(ledger: Ledger) -> None:
     try:
         time.sleep(AFTER)
         for farm in ledger.farms()[:1]:
-            view = View("/", Selection(farms=(farm,)))
+            found = ledger.frame("SELECT MIN(cow) AS cow FROM trims WHERE farm = ?", [farm])
+            view = View("/", Selection(farms=(farm,)), {"cow": str(found["cow"].iloc[0])})
             for name in WARMED:
                 while waiting():
                     time.sleep(YIELDS)
                 PANELS[name].draw(ledger, view)
+        while waiting():
+            time.sleep(YIELDS)
+        importlib.import_module(BUILDER)
     except Mistake:
         # Whoever opens the page is told what is wrong; there is nobody to tell here.
         return

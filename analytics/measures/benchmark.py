@@ -97,7 +97,7 @@ def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: 
     extra = {"published": _published(selection)}
     cautions += limits.cautions + _cautions(rates, table, basis.visits)
     if per == "cow" and basis.trims > basis.cows:
-        cautions += uneven_trims(ledger, selection, "farm")
+        cautions += uneven_trims(ledger, selection, "farm", counts.set_index("farm")["at_risk"])
         if len(extra["published"]):
             cautions += (
                 say(

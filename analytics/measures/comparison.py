@@ -11,7 +11,7 @@ from scipy import special
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.basis import FEW_COWS, basis_of, begin_basis
 from analytics.measures.comparison_models import (
     ADJUSTED,
     ENOUGH_HERDS,
@@ -118,7 +118,9 @@ def comparison(
                     listed=", ".join(OF_TRIM),
                 )
             )
+    begin_basis(ledger, selection)
     table, kinds, _ = counted_with_clusters(ledger, selection, by, per)
+    looked = table.set_index(name)["at_risk"]
     table = table.rename(columns={name: "group"})
     table = table.assign(group=[period_label(name, value) for value in table["group"]])
     limits = limits_of(table, kinds, level)
@@ -134,7 +136,7 @@ def comparison(
         basis, cautions = basis_of(ledger, selection, unit=per, level=level, method=method)
         return Answer("comparison", table.reindex(columns=columns), basis, cautions, ("group",))
     chosen = _reference(table, name, reference)
-    farms = _farms_of(ledger, selection, name)
+    farms = _farms_of(ledger, selection, name, table["group"])
     refused, clustered = _apart(farms, name, chosen)
     question = Question(ledger, selection, name, chosen, per, level, adjust, int(farms["farm"].nunique()), refused)
     table = table.assign(
@@ -145,7 +147,7 @@ def comparison(
     notes: tuple[Said, ...] = ()
     cautions = limits.cautions + _words(table, question)
     if per == "cow":
-        cautions += uneven_trims(ledger, selection, name)
+        cautions += uneven_trims(ledger, selection, name, looked)
     if clustered:
         notes += (say("Farms are the units of evidence in the ratios of {groups}.", groups=", ".join(clustered)),)
     if adjust and len(table) - len(refused) > 1:
@@ -184,8 +186,10 @@ def _reference(table: pd.DataFrame, name: str, reference: str | None) -> str:
     return reference
 
 
-def _farms_of(ledger: Ledger, selection: Selection, name: str) -> pd.DataFrame:
+def _farms_of(ledger: Ledger, selection: Selection, name: str, groups: pd.Series) -> pd.DataFrame:
     """Which group was met on which farm: farm, group."""
+    if len(selection.farms) == 1 and name != "farm":
+        return pd.DataFrame({"farm": selection.farms[0], "group": groups})
     split = count(ledger, selection, tuple(dict.fromkeys(("farm", name)))).table
     return split.assign(group=[period_label(name, value) for value in split[name]])[["farm", "group"]]
 
@@ -311,9 +315,8 @@ UNEVEN_TRIMS = 1.25
 looked at more often has more chances to be a case. [common practice, no source]"""
 
 
-def uneven_trims(ledger: Ledger, selection: Selection, name: str) -> tuple[Said, ...]:
-    """A caution where cows of one group of trims were looked at much more often than those of another."""
-    cows = count(ledger, selection, (name,), "cow").table.set_index(name)["at_risk"]
+def uneven_trims(ledger: Ledger, selection: Selection, name: str, cows: pd.Series) -> tuple[Said, ...]:
+    """A caution where *cows* (how many, by group) of one group were trimmed much more often than those of another."""
     trims = count(ledger, selection, (name,), "trim").table.set_index(name)["at_risk"]
     each = (trims / cows).drop(index=NOT_RECORDED, errors="ignore").sort_values()
     if len(each) < 2 or each.iloc[-1] <= UNEVEN_TRIMS * each.iloc[0]:

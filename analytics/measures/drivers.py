@@ -15,7 +15,7 @@ from analytics.measures.past_year import now_and_past, spans_of
 from analytics.methods.multiple import benjamini_hochberg
 from analytics.methods.paired import paired_difference
 from analytics.tally.coverage import months_with_records
-from analytics.tally.lame_by_cow import lame_by_cow
+from analytics.tally.lame_by_cow import each_lame_by_cow
 from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -71,8 +71,10 @@ def drivers(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
         )
     rows: list[dict[str, Any]] = []
     if spans is not None:
+        both = {"now": now, "past": past}
+        cows = each_lame_by_cow(ledger, {f"{by} {when}": (both[when], by) for by in GROUPINGS for when in both})
         for by in GROUPINGS:
-            rows += _levels(by, lame_by_cow(ledger, now, by), lame_by_cow(ledger, past, by), level)
+            rows += _levels(by, cows[f"{by} now"], cows[f"{by} past"], level)
     table = pd.DataFrame(rows, columns=[name for name in COLUMNS if name not in ("q_value", "direction")])
     adjusted, called = benjamini_hochberg(table["p_value"].to_numpy(dtype=float), 1 - level)
     few = table[["at_risk", "past_at_risk"]].min(axis=1) < FEW_COWS
@@ -92,14 +94,16 @@ def _levels(by: str, now: pd.DataFrame, past: pd.DataFrame, level: float) -> lis
     names = [name for name in sorted(set(now["level"])) if name != NOT_RECORDED]
     if len(set(now["level"]) | set(past["level"])) < 2:
         return []
-    return [_row(by, name, now[now["level"] == name], past[past["level"] == name], level) for name in names]
+    both = now.merge(past, on=["level", "farm", "cow"], how="outer", suffixes=("", "_past"))
+    both = both.fillna(dict.fromkeys(COUNTS, 0))
+    return [_row(by, name, both[both["level"] == name], level) for name in names]
 
 
-def _row(by: str, name: str, now: pd.DataFrame, past: pd.DataFrame, level: float) -> dict[str, Any]:
-    both = now.merge(past, on=["farm", "cow"], how="outer", suffixes=("", "_past"))
-    counts = ("cases", "at_risk", "cases_past", "at_risk_past")
-    both = both.fillna(dict.fromkeys(counts, 0))
-    sums = {each: int(both[each].sum()) for each in counts}
+COUNTS = ("cases", "at_risk", "cases_past", "at_risk_past")
+
+
+def _row(by: str, name: str, both: pd.DataFrame, level: float) -> dict[str, Any]:
+    sums = {each: int(both[each].sum()) for each in COUNTS}
     enough = min(sums["at_risk"], sums["at_risk_past"]) >= FEW_COWS
     found = (
         paired_difference(both["cases"], both["at_risk"], both["cases_past"], both["at_risk_past"], level)

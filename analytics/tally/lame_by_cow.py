@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from analytics.ledger import Ledger
-from analytics.tally.engine import Question, built_once, fetch, question_of
+from analytics.tally.engine import Question, built_once, fetch_many, question_of
 from analytics.tally.narrow import grouped
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
@@ -13,9 +15,18 @@ from analytics.tally.selection import Selection
 
 def lame_by_cow(ledger: Ledger, selection: Selection, by: str) -> pd.DataFrame:
     """farm, cow, level (of the grouping *by*), cases (lame scorings) and at_risk (scorings)."""
-    frame = fetch(ledger, _question(selection, by))
-    frame = frame.astype({"cases": "int64", "at_risk": "int64"})
-    return frame.sort_values(["level", "farm", "cow"]).reset_index(drop=True)
+    return each_lame_by_cow(ledger, {"only": (selection, by)})["only"]
+
+
+def each_lame_by_cow(ledger: Ledger, asked: Mapping[str, tuple[Selection, str]]) -> dict[str, pd.DataFrame]:
+    """:func:`lame_by_cow` for several selections and groupings, asked beside each other."""
+    frames = fetch_many(ledger, {name: _question(selection, by) for name, (selection, by) in asked.items()})
+    return {
+        name: frame.astype({"cases": "int64", "at_risk": "int64"})
+        .sort_values(["level", "farm", "cow"])
+        .reset_index(drop=True)
+        for name, frame in frames.items()
+    }
 
 
 @built_once
