@@ -162,6 +162,7 @@ def later_views(browser: Browser, ledger: Path, think: float) -> None:
         time.sleep(6)
         reader.open(f"/?farms={FARM}")
         addresses = walk("1022")
+        every: list[float] = []
         for name in ("first time", "again"):
             windows, wholes = [], []
             served, drawn = processor_seconds(process.pid), sum(renderers().values())
@@ -175,12 +176,14 @@ def later_views(browser: Browser, ledger: Path, think: float) -> None:
                 used = (processor_seconds(process.pid) - at) * 1000
                 print(f"  {path:<64} {window:6.0f} {whole:6.0f} ms, server {used:5.0f} ms of processor", flush=True)
             count = len(windows)
+            every += windows
             print(f"later views, {name}, first window: {spread(windows)}; {load()}")
             print(f"later views, {name}, whole page:   {spread(wholes)}")
             print(
                 f"processor time a view: server {(processor_seconds(process.pid) - served) / count * 1000:.0f} ms, "
                 f"browser {(sum(renderers().values()) - drawn) / count * 1000:.0f} ms"
             )
+        print(f"later views, all of them, first window: {spread(every)}")
         empty = [reader.page.evaluate(SKELETON, path) for path in addresses[1:10]]
         print(f"until the empty panels stand: {spread([ms for ms in empty if ms is not None])}")
         reader.close()
