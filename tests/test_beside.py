@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
+import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +13,7 @@ import duckdb
 import pytest
 
 from analytics import beside as threads
-from analytics.beside import Begun, beside
+from analytics.beside import Begun, ahead, beside
 from analytics.ledger import Ledger
 from analytics.ledger.adding import add_sheets
 from analytics.measures import basis, kept
@@ -36,6 +39,44 @@ def test_what_no_thread_has_begun_is_done_by_who_needs_it() -> None:
 def test_what_it_raises_is_raised_where_it_is_asked_for() -> None:
     with pytest.raises(ZeroDivisionError):
         beside(lambda: 1 // 0).result()
+
+
+def test_what_comes_is_worked_out_ahead_and_no_more_of_it_than_may_wait() -> None:
+    begun: list[int] = []
+    closed = threading.Event()
+
+    def numbers() -> Iterator[int]:
+        try:
+            for number in range(1000):
+                begun.append(number)
+                yield number
+        finally:
+            closed.set()
+
+    with contextlib.closing(ahead(numbers(), most=2)) as taken:
+        assert next(taken) == 0
+        until = time.monotonic() + 5
+        while len(begun) < 4 and time.monotonic() < until:
+            time.sleep(0.01)
+        time.sleep(0.2)
+        # One was taken, two wait, and one is in the hand of the thread.
+        assert begun == [0, 1, 2, 3]
+        assert next(taken) == 1
+    assert closed.is_set()
+    assert not [thread for thread in threading.enumerate() if thread.name == "ahead"]
+    assert list(ahead(numbers())) == list(range(1000))
+
+
+def test_what_fails_ahead_is_raised_after_what_came_before() -> None:
+    def numbers() -> Iterator[int]:
+        yield 1
+        raise ZeroDivisionError
+
+    taken = ahead(numbers())
+    assert next(taken) == 1
+    with pytest.raises(ZeroDivisionError):
+        next(taken)
+    assert not [thread for thread in threading.enumerate() if thread.name == "ahead"]
 
 
 def test_several_questions_see_the_records_of_one_moment_in_their_order(demo_ledger: Ledger) -> None:

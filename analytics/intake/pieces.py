@@ -12,11 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from analytics.beside import Begun, beside
 from analytics.intake.columnar import kind_of_parquet, text_of_value
 from analytics.intake.delimited import LONGEST_CELL, SAMPLE_ROWS, delimiter_of, rows_of
 from analytics.intake.gathering import gather
 from analytics.intake.sheet import RawColumn, RawSheet
-from analytics.intake.text_file import TextFile, look_through
+from analytics.intake.text_file import TextFile, first_look, look_through
 from analytics.mistake import Mistake
 from analytics.words import say
 
@@ -44,32 +45,69 @@ class Source:
         number of columns that every piece must have.
     headed : bool
         Whether the first piece holds the headings.
+    sure : bool
+        Whether a mistake found in it is one; otherwise another source of the same file is to be read first.
     """
 
     head: RawSheet
     ways: tuple[Callable[[int], Iterator[RawSheet]], ...]
     headed: bool
+    sure: bool = True
 
 
-def text_source(path: Path, name: str) -> Source:
-    """A file of delimited text.
+def text_sources(path: Path, name: str) -> Iterator[Source]:
+    """A file of delimited text: as its beginning lets hope, then as the whole of it is, if the first cannot be read.
+
+    The whole file is looked through while the first is read, and has the last word on whether it may be read so.
 
     Raises
     ------
     Mistake
         It is no text.
     """
-    file = look_through(path, name)
-    beginning = file.head()
-    delimiter = delimiter_of(beginning, name)
-    with file.open() as text:
-        head = gather(islice(rows_of(text, delimiter, name), SAMPLE_ROWS), name)
+    looking = beside(partial(look_through, path, name))
+    hopeful = _hopeful(first_look(path, name), looking)
+    if hopeful is not None:
+        yield hopeful
+    file = looking.result()
+    head, delimiter = _head_of(file)
     quick: list[Callable[[int], Iterator[RawSheet]]] = []
     if delimiter in file.tidy:
         quick.append(partial(_by_arrow, file, delimiter))
     if file.plain:
         quick += [partial(_by_engine, file, delimiter, padded=padded) for padded in (True, False)]
-    return Source(head, (*quick, partial(_by_reader, file, delimiter)), True)
+    yield Source(head, (*quick, partial(_by_reader, file, delimiter)), True)
+
+
+def _hopeful(hoped: TextFile | None, looking: Begun[TextFile]) -> Source | None:
+    if hoped is None:
+        return None
+    try:
+        head, delimiter = _head_of(hoped)
+    except (UnicodeDecodeError, Mistake):
+        # What is wrong with it is told of the file as it is.
+        return None
+
+    def check() -> None:
+        file = looking.result()
+        if file.encoding != hoped.encoding or delimiter not in file.tidy:
+            raise CannotRead
+
+    def way(width: int) -> Iterator[RawSheet]:
+        for piece in _by_arrow(hoped, delimiter, width):
+            if looking.done:
+                check()
+            yield piece
+        check()
+
+    return Source(head, (way,), True, sure=False)
+
+
+def _head_of(file: TextFile) -> tuple[RawSheet, str]:
+    """The first rows of a text file, and what separates its cells."""
+    delimiter = delimiter_of(file.head(), file.name)
+    with file.open() as text:
+        return gather(islice(rows_of(text, delimiter, file.name), SAMPLE_ROWS), file.name), delimiter
 
 
 def parquet_source(path: Path, name: str) -> Source:
@@ -107,7 +145,7 @@ def _by_arrow(file: TextFile, delimiter: str, width: int) -> Iterator[RawSheet]:
                 first_row += len(piece)
         # What it no longer needs it would keep for later.
         pa.default_memory_pool().release_unused()
-    except (pa.ArrowException, OSError):
+    except (pa.ArrowException, OSError, UnicodeDecodeError):
         raise CannotRead from None
 
 
@@ -144,7 +182,8 @@ def _by_engine(file: TextFile, delimiter: str, width: int, *, padded: bool) -> I
                 columns_here = list(pool.map(_encoded, piece.columns))
                 yield RawSheet(file.name, columns_here, np.zeros(len(piece), dtype=np.int32), first_row)
                 first_row += len(piece)
-    except duckdb.Error:
+    except (duckdb.Error, OSError):
+        # What the engine finds wrong after the first rows comes by way of Arrow.
         raise CannotRead from None
 
 

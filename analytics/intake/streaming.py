@@ -6,7 +6,7 @@ What comes out is what :func:`analytics.intake.checking.check_file` gives for th
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -22,12 +22,13 @@ from analytics.intake.encoding import sort_of_file
 from analytics.intake.fields import KINDS, dtype_of
 from analytics.intake.headings import squeezed
 from analytics.intake.objects import looks_like_json
-from analytics.intake.pieces import CannotRead, Source, padded_head, parquet_source, text_source
+from analytics.intake.pieces import CannotRead, Source, padded_head, parquet_source, text_sources
 from analytics.intake.records import CheckedRows, check_rows, set_aside_frame
 from analytics.intake.screening import KINDS_SCREENED, Screen, ScreenedRows
 from analytics.intake.sheet import CheckedSheet, RawSheet
 from analytics.intake.survey import Survey
 from analytics.intake.verdicts import Verdicts, judge, opening_notes
+from analytics.mistake import Mistake
 from analytics.words import Said
 
 BIG_TEXT = 16_000_000
@@ -103,10 +104,17 @@ def check_stream(
     Mistake
         As for ``check_file``.
     """
-    source = _source(path, name, big_from)
-    if source is None:
-        return None
-    found = _surveyed(source, name, farm)
+    found = None
+    for source in _sources(path, name, big_from):
+        try:
+            found = _surveyed(source, name, farm)
+        except CannotRead:
+            continue
+        except Mistake:
+            if source.sure:
+                raise
+            continue
+        break
     if found is None:
         return None
     survey, stash, like = found
@@ -120,21 +128,22 @@ def check_stream(
     return CheckedStream(survey.headings.kind, name, survey.rows, notes, verdicts, pieces)
 
 
-def _source(path: Path, name: str, big_from: int | None) -> Source | None:
+def _sources(path: Path, name: str, big_from: int | None) -> Iterable[Source]:
+    """Of a large file; none of another. The next is read if one cannot be."""
     try:
         size = path.stat().st_size
         with path.open("rb") as file:
             head = file.read(4096)
     except OSError:
-        return None
+        return ()
     if looks_like_parquet(head):
-        return parquet_source(path, name) if size >= (BIG_PARQUET if big_from is None else big_from) else None
+        return (parquet_source(path, name),) if size >= (BIG_PARQUET if big_from is None else big_from) else ()
     if size < (BIG_TEXT if big_from is None else big_from) or sort_of_file(head) != "text":
-        return None
+        return ()
     beginning = head.decode("utf-8-sig", errors="ignore")
     if not beginning.strip() or looks_like_json(beginning) or name.casefold().endswith(".json"):
-        return None
-    return text_source(path, name)
+        return ()
+    return text_sources(path, name)
 
 
 def _checked(
@@ -166,7 +175,13 @@ def _checked(
 
 
 def _surveyed(source: Source, name: str, farm: str | None) -> tuple[Survey, Stash, RawSheet] | None:
-    """The survey of the whole file, its records as codes, and its headings."""
+    """The survey of the whole file, its records as codes, and its headings; ``None`` of several tables in one.
+
+    Raises
+    ------
+    CannotRead
+        None of the source's ways suits it.
+    """
     stash = Stash(name)
     for way in source.ways:
         width = len(source.head.columns)
@@ -189,7 +204,7 @@ def _surveyed(source: Source, name: str, farm: str | None) -> tuple[Survey, Stas
         except CannotRead:
             continue
         return (survey, stash, like) if marks < 2 else None
-    return None
+    raise CannotRead
 
 
 def _marks(piece: RawSheet) -> int:

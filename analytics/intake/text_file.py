@@ -77,26 +77,11 @@ def look_through(path: Path, name: str) -> TextFile:
         decoded(head, name)
         return _in(path, name, "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be")
     marked = head.startswith(codecs.BOM_UTF8)
-    decoder = codecs.getincrementaldecoder("utf-8")()
-    controls = size = 0
-    before, plain, quoting = b"\n", True, Quoting()
+    look = _Look()
     try:
         for block in blocks(path):
-            if not block.isascii() or decoder.getstate()[0]:
-                decoder.decode(block)
-            size += len(block)
-            controls += _controls_in(block)
-            if plain:
-                spaced = quoting.add(block)
-                seam = before[-64:] + block
-                plain = not (
-                    b"\r" in block
-                    or b"\x00" in block
-                    or _BLANK_ROW.search(seam)
-                    or (spaced and _ODD_QUOTES.search(seam))
-                )
-            before = block
-        decoder.decode(b"", final=True)
+            look.add(block)
+        look.end()
     except UnicodeDecodeError:
         if marked:
             raise Mistake(
@@ -104,12 +89,61 @@ def look_through(path: Path, name: str) -> TextFile:
             ) from None
         return _in(path, name, "cp1252")
     # Old programs end a file with this character; it is no part of the text.
-    ends = len(before) - len(before.rstrip(b"\x1a"))
-    plain = plain and not ends
-    tidy = quoting.tidy() if plain else frozenset()
+    ends = len(look.before) - len(look.before.rstrip(b"\x1a"))
+    plain = look.plain and not ends
+    tidy = look.quoting.tidy() if plain else frozenset()
     file = TextFile(path, name, "utf-8-sig" if marked else "utf-8", plain, tidy)
-    _refuse_controls(file, controls - ends, size - ends)
+    _refuse_controls(file, look.controls - ends, look.size - ends)
     return file
+
+
+def first_look(path: Path, name: str) -> TextFile | None:
+    """What the beginning of a file lets one hope of the whole; ``None`` if it does not read as Arrow reads it."""
+    with path.open("rb") as opened:
+        head = opened.read(HEAD)
+    lines = head[: head.rfind(b"\n") + 1]
+    look = _Look()
+    try:
+        look.add(lines)
+    except UnicodeDecodeError:
+        return None
+    tidy = look.quoting.tidy()
+    if not lines or not look.plain or look.controls or not tidy:
+        return None
+    return TextFile(path, name, "utf-8-sig" if head.startswith(codecs.BOM_UTF8) else "utf-8", True, tidy)
+
+
+class _Look:
+    """What has been seen of a text that is taken for UTF-8, block by block."""
+
+    def __init__(self) -> None:
+        self._decoder = codecs.getincrementaldecoder("utf-8")()
+        self.controls = self.size = 0
+        self.before, self.plain, self.quoting = b"\n", True, Quoting()
+
+    def add(self, block: bytes) -> None:
+        """Look at the next bytes.
+
+        Raises
+        ------
+        UnicodeDecodeError
+            They are not UTF-8.
+        """
+        if not block.isascii() or self._decoder.getstate()[0]:
+            self._decoder.decode(block)
+        self.size += len(block)
+        self.controls += _controls_in(block)
+        if self.plain:
+            spaced = self.quoting.add(block)
+            seam = self.before[-64:] + block
+            self.plain = not (
+                b"\r" in block or b"\x00" in block or _BLANK_ROW.search(seam) or (spaced and _ODD_QUOTES.search(seam))
+            )
+        self.before = block
+
+    def end(self) -> None:
+        """There are no more bytes; raises as :meth:`add` does."""
+        self._decoder.decode(b"", final=True)
 
 
 def _controls_in(block: bytes) -> int:

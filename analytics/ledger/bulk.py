@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from analytics.beside import ahead
 from analytics.intake.streaming import CheckedStream
 from analytics.ledger import sums
 from analytics.ledger.adding import ImportResult, executor
@@ -20,7 +21,7 @@ from analytics.ledger.farms_together import ROWS_AT_A_TIME, farms_together
 from analytics.ledger.history import note
 from analytics.ledger.incoming import Taken
 from analytics.ledger.ledger import Ledger
-from analytics.ledger.schema import ROW_TABLES
+from analytics.ledger.schema import ROW_TABLES, number_of
 
 MEMORY = "600MB"
 """The most that the engine may hold during such an import; what does not fit goes to a folder beside the ledger."""
@@ -98,20 +99,24 @@ def _stream_in(connection: Any, taken: Taken, statement: str) -> None:
     import duckdb
     import pyarrow as pa
 
-    connection.register("incoming", pa.RecordBatchReader.from_batches(taken.coded, taken.batches()))
+    # Rows say which of the sheet they are, so they may come to rest in another order, by as many threads as there are.
+    connection.execute("SET preserve_insertion_order = false")
     try:
-        connection.execute(statement)
+        with contextlib.closing(ahead(taken.batches())) as batches:
+            connection.register("incoming", pa.RecordBatchReader.from_batches(taken.coded, batches))
+            connection.execute(statement)
     except duckdb.Error:
         if taken.failed is not None:
             raise taken.failed from None
         raise
     connection.unregister("incoming")
+    connection.execute("RESET preserve_insertion_order")
 
 
 def _remember_known(connection: Any, taken: Taken, number: int) -> None:
     """Remember the digests of the rows that the ledger has of these farms."""
     table, _ = ROW_TABLES[taken.stream.kind]
-    question = connection.sql(f"SELECT MD5_NUMBER_LOWER(row_key) AS number FROM {table} WHERE import_no < {number}")
+    question = connection.sql(f"SELECT {number_of('row_key')} AS number FROM {table} WHERE import_no < {number}")
     for batch in question.to_arrow_reader(KEYS_AT_A_TIME):
         taken.seen.add(batch.column("number").to_numpy())
 
@@ -136,9 +141,7 @@ def _look_again(connection: Any, taken: Taken, number: int) -> None:
         """CREATE TEMP TABLE late AS SELECT MIN("row") AS "row", row_key FROM again
         WHERE row_key NOT IN (SELECT row_key FROM met) GROUP BY row_key"""
     )
-    [(rows, keys)] = connection.execute(
-        "SELECT COUNT(*), COALESCE(BIT_XOR(MD5_NUMBER_LOWER(row_key)), 0) FROM late"
-    ).fetchall()
+    [(rows, keys)] = connection.execute(f"SELECT {sums.SUM} FROM late").fetchall()
     if rows:
         connection.execute(
             f"""INSERT INTO {table} SELECT {number}, "row", row_key, {columns} FROM again

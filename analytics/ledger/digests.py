@@ -14,6 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analytics.ledger.engine import NO_BAR
+from analytics.ledger.schema import number_of
 
 BITS_A_ROW = 32
 MOST_BITS = 1 << 30
@@ -66,7 +67,7 @@ class Digests:
         columns["row"] = table.column("row")
         self._engine.register("piece", pa.table(columns))
         found = self._engine.sql(
-            "SELECT row_key, MD5_NUMBER_LOWER(row_key) AS number "
+            f"SELECT row_key, {number_of('row_key')} AS number "
             f"FROM (SELECT MD5(CONCAT({', '.join(parts)})) AS row_key FROM piece)"
         ).to_arrow_table()
         self._engine.unregister("piece")

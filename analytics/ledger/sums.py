@@ -10,9 +10,10 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from analytics.ledger.schema import ROW_TABLES
+from analytics.ledger.schema import ROW_TABLES, number_of
 
-_SUM = "COUNT(*), COALESCE(BIT_XOR(MD5_NUMBER_LOWER(row_key)), 0)"
+SUM = f"COUNT(*), COALESCE(BIT_XOR({number_of('row_key')}), 0)"
+"""Of the rows of a table: how many, and the exclusive-or of their keys."""
 
 
 def add_import(connection: Any, number: int) -> None:
@@ -47,7 +48,7 @@ def take_in(connection: Any, table: str, number: int, rows: int, keys: int) -> N
     for one, _ in ROW_TABLES.values():
         if one not in known:
             # A ledger from before sums were kept, or a new one.
-            [before] = connection.execute(f"SELECT {_SUM} FROM {one} WHERE import_no < ?", [number]).fetchall()
+            [before] = connection.execute(f"SELECT {SUM} FROM {one} WHERE import_no < ?", [number]).fetchall()
             known[one] = int(before[0]), int(before[1])
         elif one != table:
             continue
@@ -56,7 +57,7 @@ def take_in(connection: Any, table: str, number: int, rows: int, keys: int) -> N
 
 
 def _bring_on(connection: Any, table: str, number: int, sign: int) -> None:
-    [(rows, keys)] = connection.execute(f"SELECT {_SUM} FROM {table} WHERE import_no = ?", [number]).fetchall()
+    [(rows, keys)] = connection.execute(f"SELECT {SUM} FROM {table} WHERE import_no = ?", [number]).fetchall()
     if rows:
         before_rows, before_keys = kept(connection)[table]
         _write(connection, table, before_rows + sign * int(rows), before_keys ^ int(keys))
@@ -69,7 +70,7 @@ def keep(connection: Any, table: str) -> None:
 
 def of_table(connection: Any, table: str) -> tuple[int, int]:
     """Rows of a table as they are, and the exclusive-or of their keys."""
-    [(rows, keys)] = connection.execute(f"SELECT {_SUM} FROM {table}").fetchall()
+    [(rows, keys)] = connection.execute(f"SELECT {SUM} FROM {table}").fetchall()
     return int(rows), int(keys)
 
 

@@ -3,7 +3,9 @@
 import csv
 import errno
 import io
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pyarrow as pa
@@ -13,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import sample_data
-from analytics.intake import check_file, coded, combining, pieces, text_file
+from analytics.intake import check_file, coded, combining, pieces, streaming, text_file
 from analytics.intake.sheet import CheckedSheet
 from analytics.intake.streaming import CheckedStream, check_stream
 from analytics.mistake import Mistake
@@ -137,6 +139,49 @@ def test_any_table(
     path = tmp_path / "any.csv"
     path.write_bytes(out.getvalue().encode(encoding, "replace"))
     _same(path, farm=farm, day_first=day_first)
+
+
+@pytest.mark.parametrize(
+    ("later", "hoped"),
+    [
+        (b"3,Elm,LH,wart\n", True),
+        ("3,Ki\u00eb,LH,wart\n".encode(), True),
+        ("3,Ki\u00eb,LH,wart\n".encode("cp1252"), False),
+        (b"3,Elm,LH,wart\r\n4,Elm,LH,wart\r\n", False),
+        (b'3,Elm,"L"H,wart\n', False),
+        (b"3,Elm,LH,wart\n\n4,Elm,LH,wart\n", False),
+        (b"3,Elm,LH,wart,more,and more\n", False),
+        (b'3,Elm,"LH,wart\n', False),
+        (b"3,Elm,LH,wart\x1a", False),
+        (b"3,Elm,LH,%s\n" % (b"x" * 140_000), False),
+    ],
+    ids=["plain", "utf-8", "cp1252", "returns", "quote", "blank row", "broader", "unclosed", "old end", "long"],
+)  # fmt: skip
+@pytest.mark.parametrize("looked_first", [True, False], ids=["looked through first", "read first"])
+def test_what_the_beginning_lets_hope_is_taken_back(
+    later: bytes, hoped: bool, looked_first: bool, piece_size: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Looking:
+        """In place of a thread of which nobody knows how quick it is."""
+
+        def __init__(self, work: Callable[[], object]) -> None:
+            self.done, self.result = looked_first, work
+
+    sources: list[bool] = []
+    surveyed = streaming._surveyed
+
+    def noted(source: pieces.Source, *words: Any) -> Any:
+        sources.append(source.sure)
+        return surveyed(source, *words)
+
+    monkeypatch.setattr(pieces, "beside", Looking)
+    monkeypatch.setattr(streaming, "_surveyed", noted)
+    monkeypatch.setattr(text_file, "HEAD", 200)
+    path = tmp_path / "book.csv"
+    many = b"date,cow,farm,foot,lesion\n" + b"2026-03-14,7,Elm,LH,wart\n" * 3000
+    path.write_bytes(many + b"2026-03-15," + later)
+    assert _same(path)
+    assert sources == ([False] if hoped else [False, True])
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=_SHARED)
