@@ -17,7 +17,7 @@ from analytics.ledger import sums
 from analytics.ledger.adding import ImportResult, executor
 from analytics.ledger.derive import rebuild
 from analytics.ledger.engine import NO_BAR
-from analytics.ledger.farms_together import ROWS_AT_A_TIME, farms_together
+from analytics.ledger.farms_together import farms_together
 from analytics.ledger.history import note
 from analytics.ledger.incoming import Taken
 from analytics.ledger.ledger import Ledger
@@ -27,6 +27,11 @@ MEMORY = "600MB"
 """The most that the engine may hold during such an import; what does not fit goes to a folder beside the ledger."""
 
 KEYS_AT_A_TIME = 500_000
+
+ROWS_AT_A_TIME = 1_500_000
+"""Farms are rebuilt together up to so many rows of their sheets. With a third of them the derived tables end in pieces
+that are written anew when the import ends, which takes a fifth more time and room; with three times as many, more goes
+to the folder beside the ledger."""
 
 
 def add_stream(

@@ -4,11 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-ROWS_AT_A_TIME = 400_000
-"""Farms are rebuilt together up to so many rows of their sheets. Half as many, or four times as many, take a fifth more
-work."""
-
-
 def farms_together(farms: Iterable[tuple[str, int]], most: int) -> Iterator[list[str]]:
     """Farms and their numbers of rows, as many farms at a time as have *most* rows together, and at least one."""
     together: list[str] = []

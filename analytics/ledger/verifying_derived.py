@@ -6,10 +6,13 @@ from collections.abc import Iterator
 from typing import Any
 
 from analytics.ledger.derive import rebuild
-from analytics.ledger.farms_together import ROWS_AT_A_TIME, farms_together
+from analytics.ledger.farms_together import farms_together
 from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, create_statement
 from analytics.mistake import Mistake
 from analytics.words import Said, say
+
+ROWS_AT_A_TIME = 800_000
+"""Farms are looked at together up to so many rows of all their tables."""
 
 
 def derived_anew(cursor: Any) -> Iterator[Said]:
@@ -36,7 +39,7 @@ def derived_anew(cursor: Any) -> Iterator[Said]:
         table: (0, count_of(cursor, f"SELECT COUNT(*) FROM {table} WHERE farm IS NULL")) for table in DERIVED_TABLES
     }
     try:
-        for some in farms_together(((farm, int(n)) for farm, n in counts), 2 * ROWS_AT_A_TIME):
+        for some in farms_together(((farm, int(n)) for farm, n in counts), ROWS_AT_A_TIME):
             for table, found in _anew(cursor, ours, some).items():
                 wrong[table] = (wrong[table][0] + found[0], wrong[table][1] + found[1])
     finally:

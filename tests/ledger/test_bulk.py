@@ -128,7 +128,7 @@ def peak():
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 small, large, place = map(Path, sys.argv[1:])
-bulk.ROWS_AT_A_TIME = 60_000
+bulk.ROWS_AT_A_TIME //= 4
 ledger = open_ledger(place)
 for path in (small, large):
     stream = check_stream(path, path.name, known_farms=ledger.farms(), big_from=0)
