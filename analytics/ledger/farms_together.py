@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+
 def farms_together(farms: Iterable[tuple[str, int]], most: int) -> Iterator[list[str]]:
     """Farms and their numbers of rows, as many farms at a time as have *most* rows together, and at least one."""
     together: list[str] = []

@@ -32,8 +32,9 @@ def grid(ledger: Ledger, view: View, answer: Answer, to: Callable[[dict[str, Any
     """The grid of a benchmark, with how lame each herd was in its newest month and how many signals it gave."""
     if answer.empty:
         return [rests_on(answer)]
-    lame = signals(ledger, view.selection.with_(farms=()), outcome="lameness").table.set_index("farm")
-    rows = [_row(row, lame.to_dict("index").get(row["farm"], {}), to) for row in records(answer.table)]
+    herds = signals(ledger, view.selection.with_(farms=()), outcome="lameness").table.set_index("farm")
+    lame = herds.to_dict("index")
+    rows = [_row(row, lame.get(row["farm"], {}), to) for row in records(answer.table)]
     return [
         rests_on(answer),
         html.P(

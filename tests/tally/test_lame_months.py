@@ -9,10 +9,13 @@ from collections import defaultdict
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from analytics.ledger import Ledger
+from analytics.tally.engine import fetch, question_of
 from analytics.tally.lame_counts import count_scorings
+from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
 from analytics.tally.series import monthly
 from tests.sheets import checked, ledger_of
@@ -68,6 +71,28 @@ def plain(rows: list[dict[str, Any]]) -> dict[dt.date, dict[str, Any]]:
 def filled(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Ledger, Any]:
     rows = scored(request.param)
     return ledger_of(tmp_path_factory.mktemp("l") / "l.duckdb", checked("locomotion", rows)), rows
+
+
+@pytest.mark.parametrize("farms", [(), ("Ash", "Cedar"), ("Birch", "Dene"), ("Birch",), ("Ash",)])
+def test_days_of_cows_equal_a_plain_count(filled: tuple[Ledger, Any], farms: tuple[str, ...]) -> None:
+    ledger, rows = filled
+    found = fetch(ledger, question_of(one_scoring_a_day(Selection(farms=farms))))
+    days = defaultdict(list)
+    for row in rows:
+        if not farms or row["farm"] in farms:
+            days[row["farm"], row["cow"], row["date"]].append(row)
+    assert len(found) == len(days)
+    for row in found.to_dict("records"):
+        met = days.pop((row["farm"], row["cow"], row["visit_date"].date()))
+        lame = [one["score"] >= (3 if one["scale"] == "1-5" else 2) for one in met]
+        severe = [one["score"] >= (4 if one["scale"] == "1-5" else 3) for one in met]
+        assert (row["lame"], row["severe"]) == (2 * sum(lame) >= len(met), 2 * sum(severe) >= len(met))
+        scales = {one["scale"] for one in met}
+        if len(scales) == 1:
+            assert (row["scale"], row["score"]) == (*scales, pytest.approx(sum(one["score"] for one in met) / len(met)))
+        else:
+            assert pd.isna(row["scale"]) and pd.isna(row["score"])
+        assert row["visit_kind"] == "scoring"
 
 
 @pytest.mark.parametrize("farms", [(), ("Ash", "Cedar"), ("Birch", "Ash"), ("Birch", "Dene")])
