@@ -6,7 +6,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.cluster_sums import chosen_sums, sums_in_clusters
-from analytics.tally.engine import Question, built_once, fetch_many, question_of
+from analytics.tally.engine import Question, built_once, fetch, question_of
 from analytics.tally.late import ibis
 from analytics.tally.narrow import grouped
 from analytics.tally.scoring import one_scoring_a_day
@@ -37,16 +37,17 @@ def step_sums(
     cows : int
         Cows with a step.
     """
-    frames = fetch_many(ledger, _steps(selection, by, gap_days))
+    frame = fetch(ledger, _steps(selection, by, gap_days))
+    whole = frame[["too_far", "animals"]].fillna(0).iloc[0]
     keys = [*by, "from_lame"]
-    groups = frames["groups"].sort_values(keys).reset_index(drop=True)
+    groups = frame[frame["n"].notna()].sort_values(keys).reset_index(drop=True)
+    groups = groups.astype({"from_lame": "int64", "cows": "int64"})
     sums, kinds = chosen_sums(groups, keys, ("lame",))
-    whole = frames["whole"].fillna(0).iloc[0]
-    return sums["lame"].assign(cows=groups["cows"]), kinds, int(whole["too_far"]), int(whole["cows"])
+    return sums["lame"].assign(cows=groups["cows"]), kinds, int(whole["too_far"]), int(whole["animals"])
 
 
 @built_once
-def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> dict[str, Question]:
+def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> Question:
     day = one_scoring_a_day(selection)
     window = ibis.window(group_by=["farm", "cow"], order_by="visit_date")
     step = day.mutate(
@@ -55,11 +56,13 @@ def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> dict[str
     )
     step = step.filter(step.from_lame.notnull())
     step = step.mutate(near=step.days <= gap_days)
-    animals = step.group_by(["farm", "cow"]).agg(far=(~step.near).sum(), close=step.near.sum())
-    whole = animals.agg(too_far=animals.far.sum(), cows=(animals.close > 0).sum())
-    near = step.filter(step.near)
-    near = near.mutate(**{f"by_{name}": grouped(near, name, selection) for name in by})
+    step = step.mutate(**{f"by_{name}": grouped(step, name, selection) for name in by})
     keys = [*(f"by_{name}" for name in by), "from_lame"]
-    cows = near.group_by([*keys, "farm", "cow"]).agg(n=near.count(), lame=near.lame.sum())
-    groups = sums_in_clusters(cows, keys, ("lame",)).rename({name: f"by_{name}" for name in by})
-    return {"groups": question_of(groups), "whole": question_of(whole)}
+    cows = step.group_by([*keys, "farm", "cow"]).agg(
+        n=step.near.sum(), lame=(step.near & (step.lame == 1)).sum(), far=(~step.near).sum()
+    )
+    animals = cows.group_by(["farm", "cow"]).agg(n=cows.n.sum(), far=cows.far.sum())
+    whole = animals.agg(too_far=animals.far.sum(), animals=(animals.n > 0).sum())
+    groups = sums_in_clusters(cows.filter(cows.n > 0), keys, ("lame",)).rename({name: f"by_{name}" for name in by})
+    # One question, so that cows are followed once; the whole stands beside every group, and alone where there is none.
+    return question_of(whole.left_join(groups, ibis.literal(True)))
