@@ -31,7 +31,7 @@ def write(path: Path, size: int) -> int:
     """Write a sheet of at least *size* bytes, year by year; gives its rows."""
     names = list(farm_year(0, YEARS[0]))
     years = [[_lines(number, year) for number in range(PATTERN)] for year in YEARS]
-    turn = sum(len(text) + count * len(farm_name(0)) for year in years for text, count in year)
+    turn = sum(len(text) + count * (len(farm_name(0)) - len(HERE)) for year in years for text, count in year)
     rows = 0
     with path.open("w", newline="") as file:
         file.write(",".join(names) + "\n")
