@@ -21,7 +21,7 @@ from analytics.ledger.farms_together import farms_together
 from analytics.ledger.history import note
 from analytics.ledger.incoming import Taken
 from analytics.ledger.ledger import Ledger
-from analytics.ledger.schema import ROW_TABLES, number_of
+from analytics.ledger.schema import ROW_TABLES, half_as_number
 
 MEMORY = "600MB"
 """The most that the engine may hold during such an import; what does not fit goes to a folder beside the ledger."""
@@ -121,7 +121,7 @@ def _stream_in(connection: Any, taken: Taken, statement: str) -> None:
 def _remember_known(connection: Any, taken: Taken, number: int) -> None:
     """Remember the digests of the rows that the ledger has of these farms."""
     table, _ = ROW_TABLES[taken.stream.kind]
-    question = connection.sql(f"SELECT {number_of('row_key')} AS number FROM {table} WHERE import_no < {number}")
+    question = connection.sql(f"SELECT {half_as_number('row_key')} AS number FROM {table} WHERE import_no < {number}")
     for batch in question.to_arrow_reader(KEYS_AT_A_TIME):
         taken.seen.add(batch.column("number").to_numpy())
 

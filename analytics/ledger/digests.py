@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analytics.ledger.engine import NO_BAR
-from analytics.ledger.schema import number_of
+from analytics.ledger.schema import half_as_number
 
 BITS_A_ROW = 32
 MOST_BITS = 1 << 30
@@ -67,7 +67,7 @@ class Digests:
         columns["row"] = table.column("row")
         self._engine.register("piece", pa.table(columns))
         found = self._engine.sql(
-            f"SELECT row_key, {number_of('row_key')} AS number "
+            f"SELECT row_key, {half_as_number('row_key')} AS number "
             f"FROM (SELECT MD5(CONCAT({', '.join(parts)})) AS row_key FROM piece)"
         ).to_arrow_table()
         self._engine.unregister("piece")

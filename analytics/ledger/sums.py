@@ -10,9 +10,9 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from analytics.ledger.schema import ROW_TABLES, number_of
+from analytics.ledger.schema import ROW_TABLES, half_as_number
 
-SUM = f"COUNT(*), COALESCE(BIT_XOR({number_of('row_key')}), 0)"
+SUM = f"COUNT(*), COALESCE(BIT_XOR({half_as_number('row_key')}), 0)"
 """Of the rows of a table: how many, and the exclusive-or of their keys."""
 
 

@@ -119,13 +119,11 @@ def test_what_breaks_half_way_leaves_nothing(made_up: Path, tmp_path: Path, monk
 
 
 _MEASURED = """
-import resource, sys
+import sys
 from pathlib import Path
 from analytics.intake.streaming import check_stream
 from analytics.ledger import bulk, open_ledger
-
-def peak():
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+from tests.peak import peak_megabytes
 
 small, large, place = map(Path, sys.argv[1:])
 bulk.ROWS_AT_A_TIME //= 4
@@ -133,7 +131,7 @@ ledger = open_ledger(place)
 for path in (small, large):
     stream = check_stream(path, path.name, known_farms=ledger.farms(), big_from=0)
     bulk.add_stream(ledger, stream, path.name, "0", memory="150MB")
-    print("peak", peak())
+    print("peak", peak_megabytes())
 """
 
 

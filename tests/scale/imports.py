@@ -16,11 +16,12 @@ from tests.scale.ledgers import FOLDER, big_sheet
 from tests.scale.table import Cost, best, costed, head, line
 
 _IMPORT = """
-import json, resource, sys, time
+import json, sys, time
 from pathlib import Path
 import analytics.intake.checks, pandera.pandas
 from analytics.intake.streaming import check_stream
 from analytics.ledger import bulk, open_ledger
+from tests.peak import peak_megabytes
 path, place = map(Path, sys.argv[1:3])
 if sys.argv[3] == "unresolved":
     bulk.rebuild = lambda execute, farms: None
@@ -29,7 +30,7 @@ ledger = open_ledger(place)
 stream = check_stream(path, path.name, big_from=0)
 result = bulk.add_stream(ledger, stream, path.name, "0")
 spent = time.perf_counter() - start[0], time.process_time() - start[1]
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+peak = peak_megabytes()
 print(json.dumps({"spent": spent, "peak": peak, "rows": result.read, "set_aside": result.set_aside}))
 """
 
