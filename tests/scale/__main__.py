@@ -79,7 +79,7 @@ def main() -> None:
             told: dict[str, float] = {}
         else:
             place, took = imports.run(size)
-            told = {"import": took["whole"][0]}
+            told = {"import": took["spent"][0]}
         seconds[size] = told | views.run(place, size)
         if size >= FLAT_FROM or size == sizes[-1]:
             seconds[size] |= viewers.run(place, size)
