@@ -16,6 +16,9 @@ from analytics.ledger.schema import ROW_TABLES
 if TYPE_CHECKING:
     import pyarrow as pa
 
+ROWS_A_BATCH = 64_000
+"""What one thread of the engine stores at a time: little enough that none waits long for another."""
+
 
 class Taken:
     """What goes by while the pieces of a stream are handed to the engine.
@@ -64,7 +67,7 @@ class Taken:
                         table, numbers = table.filter(pa.array(new)), numbers[new]
                     self.added += len(numbers)
                     self.sum ^= int(np.bitwise_xor.reduce(numbers))
-                    yield from table.to_batches()
+                    yield from table.to_batches(ROWS_A_BATCH)
         except BaseException as error:
             self.failed = error
             raise
