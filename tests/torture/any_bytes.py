@@ -59,7 +59,7 @@ def take(name: str, content: bytes, path: Path, *, add: bool) -> str:
 
 def batch(files: list[tuple[str, bytes]], path: Path) -> Callable[[Callable[[Any], None]], Any]:
     def work(tell: Callable[[Any], None]) -> None:
-        take("first.csv", b"date,farm,cow,lesion\n2026-03-14,Elm,1,ulcer\n", path, add=False)
+        take("first.csv", b"date,farm,cow,lesion\n2026-03-14,Elm,1,ulcer\n", path, add=True)
         resource.setrlimit(resource.RLIMIT_AS, (12 << 30, 12 << 30))
         for number, (name, content) in enumerate(files):
             tell((number, "begun", 0.0, 0.0))
