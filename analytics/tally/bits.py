@@ -99,7 +99,8 @@ def cases_of_farms(found: ir.Table, keys: list[str], layout: Layout) -> ir.Table
         cows.select(*keys, "farm_key", bits=cows[name], before=ibis.literal(at * layout.in_a_number * layout.width))
         for at, name in enumerate(sums)
     ]
-    met = _met(ibis.union(*each) if len(each) > 1 else each[0], layout)
+    met = numbers_of_bits(ibis.union(*each) if len(each) > 1 else each[0], layout.in_a_number * layout.width)
+    met = met.mutate(place=met.before + met.at)
     farms = met.group_by([*keys, "farm_key", "place"]).agg(m=met.count())
     # Told apart by a number as long as they are many.
     columns, step = {}, layout.width
@@ -124,10 +125,9 @@ def _bit_here(found: ir.Table, layout: Layout) -> ir.IntegerValue:
     return out
 
 
-def _met(numbers: ir.Table, layout: Layout) -> ir.Table:
-    """One row a number and bit of it that is set, with its place among the bits of all numbers."""
-    bits = ibis.range(0, layout.in_a_number * layout.width).unnest().name("at").as_table()
+def numbers_of_bits(numbers: ir.Table, places: int) -> ir.Table:
+    """The rows once for every bit that is set in their column ``bits``, with its place (from 0) as ``at``."""
+    bits = ibis.range(0, places).unnest().name("at").as_table()
     bits = bits.select(at=bits.at.cast("int64"), bit=bit(bits.at))
     both = numbers.cross_join(bits)
-    both = both.filter((both.bits & both.bit) != 0)
-    return both.mutate(place=both.before + both.at)
+    return both.filter((both.bits & both.bit) != 0)

@@ -8,6 +8,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
+from analytics.tally.bits import LAYS_OUT_BITS
 from analytics.tally.cluster_sums import chosen_sums, of_farms, of_groups
 from analytics.tally.engine import Question, built_once, fetch, question_of
 from analytics.tally.lame_months import OF_DAY, OUTCOMES, SCALES, cows_of_days, lame_months
@@ -66,7 +67,7 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
                     listed=", ".join(OF_TRIM),
                 )
             )
-    frame = fetch(ledger, _counted(selection, tuple(by)))
+    frame = fetch(ledger, _counted(selection, tuple(by), ledger.dialect in LAYS_OUT_BITS))
     frame = frame[frame["n"].fillna(0) > 0]
     frame = (frame.sort_values(list(by)) if by else frame).reset_index(drop=True)
     sums, kinds = chosen_sums(frame, list(by), OUTCOMES)
@@ -80,10 +81,11 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
 
 
 @built_once
-def _counted(selection: Selection, by: tuple[str, ...]) -> Question:
+def _counted(selection: Selection, by: tuple[str, ...], of_bits: bool = True) -> Question:
     keys = [f"by_{name}" for name in by]
     if set(by) <= {"farm", *OF_DAY} and len(selection.farms) != 1:
-        farms = lame_months(selection, tuple(name for name in by if name in OF_DAY), scales=True, of_cows="farm" in by)
+        periods = tuple(name for name in by if name in OF_DAY)
+        farms = lame_months(selection, periods, scales=True, of_cows="farm" in by, of_bits=of_bits)
         farms = farms.mutate(**{f"by_{name}": farms[name] for name in by})
     else:
         day = one_scoring_a_day(selection)

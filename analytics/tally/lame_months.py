@@ -10,7 +10,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from analytics.tally.bits import IN_A_NUMBER, numbers_of_bits
 from analytics.tally.cluster_sums import of_farms
+from analytics.tally.engine import together
 from analytics.tally.late import ibis
 from analytics.tally.narrow import grouped, scores
 from analytics.tally.scoring import one_scoring_a_day
@@ -31,7 +33,12 @@ _OF_COWS = ("cow nn", *(f"cow {what} {outcome}" for outcome in OUTCOMES for what
 
 
 def lame_months(
-    selection: Selection, periods: tuple[str, ...] = ("month",), *, scales: bool = False, of_cows: bool = False
+    selection: Selection,
+    periods: tuple[str, ...] = ("month",),
+    *,
+    scales: bool = False,
+    of_cows: bool = False,
+    of_bits: bool = True,
 ) -> ir.Table:
     """Scorings by farm and period.
 
@@ -45,6 +52,9 @@ def lame_months(
     of_cows : bool
         Give the sums over cows of every farm. Without, only those of a farm alone in a period are given, which are
         all that limits need when farms are put together; the others are 0.
+    of_bits : bool
+        Whether the engine lays out bits (:data:`analytics.tally.bits.LAYS_OUT_BITS`); with them the cows of a month or
+        quarter are counted in two fifths of the work.
 
     Returns
     -------
@@ -68,8 +78,11 @@ def lame_months(
     plain = farms.anti_join(closer, "farm")
     several = plain.filter(plain.days > 1).select("farm").distinct()
     rows = rows.mutate(**{name: grouped(rows, name, selection) for name in periods}).semi_join(several, "farm")
-    seen = _cows_once(rows, keys, of_cows)
-    both = plain.left_join(seen, keys)
+    if of_bits and not of_cows and len(periods) == 1 and periods[0] in _IN_A_YEAR:
+        plain = plain.mutate(at=_number_of_period(plain[periods[0]], periods[0]))
+        both = plain.left_join(_cows_by_bits(rows, periods[0]), ["farm", "at"])
+    else:
+        both = plain.left_join(_cows_once(rows, keys, of_cows), keys)
     # Scored on one day of the period, every scoring is another cow.
     alike = {"cow nn": plain.n, **{f"cow {what} {name}": plain[name] for name in OUTCOMES for what in ("mm", "mn")}}
     cows = {"cows": both.other_cows.fill_null(plain.n)}
@@ -109,6 +122,26 @@ def _alone(farms: ir.Table, periods: tuple[str, ...]) -> ir.Table:
     met = {"farm": farms.farm.min(), "farms": farms.count()}
     each = farms.group_by(list(periods)).agg(**met) if periods else farms.agg(**met)
     return each.filter(each.farms == 1).select("farm")
+
+
+_IN_A_YEAR = {"month": 12, "quarter": 4}
+"""Periods that can be bits of a number, and how many make a year."""
+
+
+def _number_of_period(day: ir.DateValue, period: str) -> ir.IntegerValue:
+    """The months, or quarters, up to that of a day since one before all days."""
+    return day.year() * _IN_A_YEAR[period] + (day.month() if period == "month" else day.quarter())
+
+
+def _cows_by_bits(rows: ir.Table, period: str) -> ir.Table:
+    """Cows by farm and ``at``, the number of the period: the periods of every cow as bits, of which few differ."""
+    day = _number_of_period(rows.visit_date, period)
+    rows = rows.select("farm", "cow", stretch=(day // IN_A_NUMBER).cast("int32"), place=day % IN_A_NUMBER)
+    cows = rows.group_by(["farm", "cow", "stretch"]).agg(bits=together(rows.place))
+    alike = cows.group_by(["farm", "stretch", "bits"]).agg(cows=cows.count())
+    met = numbers_of_bits(alike, IN_A_NUMBER)
+    met = met.mutate(at=met.stretch * IN_A_NUMBER + met.at)
+    return met.group_by(["farm", "at"]).agg(other_cows=met.cows.sum().cast("int64"))
 
 
 def _cows_once(rows: ir.Table, keys: list[str], of_cows: bool) -> ir.Table:

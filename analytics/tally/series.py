@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from analytics.ledger import Ledger
+from analytics.tally.bits import LAYS_OUT_BITS
 from analytics.tally.engine import Question, built_once, fetch, most_of, question_of
 from analytics.tally.lame_months import lame_months
 from analytics.tally.narrow import findings, trims
@@ -44,7 +45,7 @@ def monthly(
     pandas.DataFrame
         The keys, month (its first day), cases, at_risk, cows; in the order of keys and month.
     """
-    frame = fetch(ledger, _question(selection, outcome, keys, cows))
+    frame = fetch(ledger, _question(selection, outcome, keys, cows, ledger.dialect in LAYS_OUT_BITS))
     whole = [name for name in ("cases", "at_risk", "cows") if name in frame]
     frame = frame.astype(dict.fromkeys(whole, "int64"))
     frame["month"] = pd.to_datetime(frame["month"])
@@ -52,9 +53,11 @@ def monthly(
 
 
 @built_once
-def _question(selection: Selection, outcome: str, keys: tuple[str, ...], cows: bool = True) -> Question:
+def _question(
+    selection: Selection, outcome: str, keys: tuple[str, ...], cows: bool = True, of_bits: bool = True
+) -> Question:
     if outcome == "lameness" and keys == ("farm",) and len(selection.farms) != 1:
-        months = lame_months(selection)
+        months = lame_months(selection, of_bits=of_bits)
         return question_of(months.select("farm", "month", cases=months.lame, at_risk=months.n, cows=months.cows))
     if outcome == "lesion" and keys == ("farm",):
         return question_of(_lesion_months(selection, cows))

@@ -178,7 +178,9 @@ def test_what_the_beginning_lets_hope_is_taken_back(
     monkeypatch.setattr(streaming, "_surveyed", noted)
     monkeypatch.setattr(text_file, "HEAD", 200)
     path = tmp_path / "book.csv"
-    many = b"date,cow,farm,foot,lesion\n" + b"2026-03-14,7,Elm,LH,wart\n" * 3000
+    # Letters are looked for in the first 64 kB; beyond that few rows will do.
+    rows = 3000 if later.decode(errors="replace").count("\ufffd") else 300
+    many = b"date,cow,farm,foot,lesion\n" + b"2026-03-14,7,Elm,LH,wart\n" * rows
     path.write_bytes(many + b"2026-03-15," + later)
     assert _same(path)
     assert sources == ([False] if hoped else [False, True])

@@ -161,7 +161,7 @@ GROUPINGS: list[tuple[str, ...]] = [
 EVERY = list(itertools.product(GROUPINGS, ("cow", "trim", "foot", "claw")))
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(herds(), st.integers(0, len(EVERY) - 1))
 def test_counts_equal_a_plain_count(rows: list[dict[str, Any]], start: int) -> None:
     """Each random herd is asked some of all questions, beginning anywhere, so that all get asked."""

@@ -13,6 +13,8 @@ import pandas as pd
 import pytest
 
 from analytics.ledger import Ledger
+from analytics.tally import lame_counts
+from analytics.tally import series as series_module
 from analytics.tally.engine import fetch, question_of
 from analytics.tally.lame_counts import count_scorings
 from analytics.tally.scoring import one_scoring_a_day
@@ -24,7 +26,11 @@ FARMS = {"Ash": 1, "Birch": 3, "Cedar": 1, "Dene": 2}
 """How many people score there on a day, at most."""
 
 
-def scored(seed: int) -> list[dict[str, Any]]:
+FIRST_DAYS = (dt.date(2026, 1, 1), dt.date(2025, 2, 20), dt.date(2025, 3, 1))
+"""In one number go the 62 months up to March 2025, and the next ones from April on."""
+
+
+def scored(seed: int, first: dt.date = FIRST_DAYS[0]) -> list[dict[str, Any]]:
     draw = random.Random(seed)
     out = []
     for farm, people in FARMS.items():
@@ -33,7 +39,7 @@ def scored(seed: int) -> list[dict[str, Any]]:
                 for person in range(draw.randint(1, people)):
                     scale = draw.choice(["1-5", "0-3"]) if farm == "Dene" else "1-5"
                     out.append(
-                        {"farm": farm, "cow": str(cow), "date": dt.date(2026, 1, 1) + dt.timedelta(days=day),
+                        {"farm": farm, "cow": str(cow), "date": first + dt.timedelta(days=day),
                          "score": draw.randint(1, 3), "scale": scale, "scorer": f"P{person}"}
                     )  # fmt: skip
     return out
@@ -67,9 +73,9 @@ def plain(rows: list[dict[str, Any]]) -> dict[dt.date, dict[str, Any]]:
     }
 
 
-@pytest.fixture(scope="module", params=[1, 2])
+@pytest.fixture(scope="module", params=enumerate(FIRST_DAYS, 1), ids=str)
 def filled(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Ledger, Any]:
-    rows = scored(request.param)
+    rows = scored(*request.param)
     return ledger_of(tmp_path_factory.mktemp("l") / "l.duckdb", checked("locomotion", rows)), rows
 
 
@@ -107,6 +113,25 @@ def test_months_over_farms_equal_a_plain_count(filled: tuple[Ledger, Any], farms
     assert not truth
     assert found.kinds == ["farm"] * len(both)
     assert found.table["scale"].isna().all() == (not farms or "Dene" in farms)
+
+
+@pytest.mark.parametrize("by", [("month",), ("quarter",)])
+@pytest.mark.parametrize("farms", [(), ("Ash", "Cedar"), ("Birch", "Ash")])
+def test_an_engine_that_lays_out_no_bits_says_the_same(
+    filled: tuple[Ledger, Any], farms: tuple[str, ...], by: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ledger, _ = filled
+    found, series = (
+        count_scorings(ledger, Selection(farms=farms), by),
+        monthly(ledger, Selection(farms=farms), "lameness"),
+    )
+    for module in (lame_counts, series_module):
+        monkeypatch.setattr(module, "LAYS_OUT_BITS", frozenset())
+    plainly = count_scorings(ledger, Selection(farms=farms), by)
+    pd.testing.assert_frame_equal(found.table, plainly.table)
+    for outcome, sums in found.sums.items():
+        pd.testing.assert_frame_equal(sums, plainly.sums[outcome])
+    pd.testing.assert_frame_equal(series, monthly(ledger, Selection(farms=farms), "lameness"))
 
 
 def test_one_farm_is_told_as_among_others(filled: tuple[Ledger, Any]) -> None:
