@@ -89,11 +89,7 @@ def cases_of_farms(found: ir.Table, keys: list[str], layout: Layout) -> ir.Table
         The keys, the columns of the layout, farm_key and m (cows), for all that were met.
     """
     numbers = layout.numbers
-    here = _bit_here(found, layout)
-    first = found[layout.columns[0]]
-    sums = {f"number_{at}": here.bit_or(where=first.isin(numbers[at])) for at in range(len(numbers))}
-    if len(numbers) == 1:
-        sums = {"number_0": here.bit_or()}
+    sums = {f"number_{at}": _bit_here(found, layout, values).bit_or() for at, values in enumerate(numbers)}
     cows = found.group_by([*keys, "farm_key", "cow_key"]).agg(**sums)
     each = [
         cows.select(*keys, "farm_key", bits=cows[name], before=ibis.literal(at * layout.in_a_number * layout.width))
@@ -111,17 +107,20 @@ def cases_of_farms(found: ir.Table, keys: list[str], layout: Layout) -> ir.Table
     return farms.select(*keys, **columns, farm_key=farms.farm_key, m=farms.m)
 
 
-def _bit_here(found: ir.Table, layout: Layout) -> ir.IntegerValue:
-    """The bit of a finding in the number of its first column's value; missing where any of its columns is."""
+def _bit_here(found: ir.Table, layout: Layout, first: tuple[str | int, ...]) -> ir.IntegerValue:
+    """The bit of a finding in the number of its first column's value; missing where any of its columns is.
+
+    *first* are the values of the first column that have a bit in this number; with another one it is missing too.
+    """
     out: ir.IntegerValue = ibis.literal(1, "int64")
     step = 1
     for name in reversed(layout.columns):
-        values = layout.in_a_number if name == layout.columns[0] else len(VALUES[name])
-        bits = {word: 2 ** (step * (place % values)) for place, word in enumerate(VALUES[name])}
+        values = first if name == layout.columns[0] else VALUES[name]
+        bits = {word: 2 ** (step * place) for place, word in enumerate(values)}
         # Engines take a number for as small as it looks, and their product as well.
         kind = "int32" if max(bits.values()) < 2**31 else "int64"
         out = out * found[name].cases(*((word, ibis.literal(each, kind)) for word, each in bits.items())).cast("int64")
-        step *= values
+        step *= len(values)
     return out
 
 
