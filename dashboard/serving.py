@@ -83,6 +83,17 @@ BUILDER = "ibis.backends.duckdb"
 for the first reader who asks for other dates."""
 
 
+def short_texts_plainly() -> None:
+    """Have pandas hold texts as Python does, and not as Arrow columns.
+
+    The tables of an answer have tens of rows. On those every step on a column of Arrow costs more than it does, and
+    hands the processor to another thread: a fifth of the time of a panel.
+    """
+    import pandas as pd
+
+    pd.options.mode.string_storage = "python"
+
+
 def warm_up(ledger: Ledger) -> None:
     """Draw a few panels once, so that the first reader does not wait for libraries to load."""
     from dashboard.drawing import waiting
@@ -146,6 +157,7 @@ def run(
     from dashboard.guard import LARGEST_BODY
 
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    short_texts_plainly()
     trusted: dict[str, Any] = {"clear_untrusted_proxy_headers": True}
     if behind_proxy:
         trusted |= {

@@ -13,12 +13,16 @@ from pathlib import Path
 import pytest
 
 from analytics.ledger import Ledger, open_ledger
+from dashboard.serving import short_texts_plainly
 
 if "PYTEST_XDIST_WORKER" not in os.environ:
     # What the program keeps between two runs is kept for one run of the tests, by all its processes.
     os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="evenfoot-cache-")
     atexit.register(shutil.rmtree, os.environ["XDG_CACHE_HOME"], ignore_errors=True)
 
+
+# As in the server; commands, which tests call as programs of their own, leave texts as pandas has them.
+short_texts_plainly()
 
 PATIENCE = 120.0
 """Seconds to wait for what another process builds."""
