@@ -103,7 +103,13 @@ class Words:
     def filled(self, template: str, values: dict[str, Any], *, known: bool = False) -> str:
         """The template in this language, filled; *known* says values too where the catalogue has words for them."""
         said = self._template(template)
-        return _Filling(self, known).vformat(said, (), values) if values or "{{" in said else said
+        if not values and "{{" not in said:
+            return said
+        pieces = _pieces(said)
+        filling = _Filling(self, known)
+        if pieces is None:
+            return filling.vformat(said, (), values)
+        return "".join([part if name is None else filling.written(name, values[name], part) for name, part in pieces])
 
     def _template(self, english: str) -> str:
         known = catalogue(self.language).get(english)
@@ -306,6 +312,23 @@ class Words:
         return said[:1].upper() + said[1:]
 
 
+@functools.lru_cache(maxsize=4096)
+def _pieces(template: str) -> tuple[tuple[str | None, str], ...] | None:
+    """A template taken apart: text as (None, text), a plain name as (name, how it is written); None where it is more.
+
+    A page says a thousand sentences of some dozens of templates.
+    """
+    out: list[tuple[str | None, str]] = []
+    for text, name, spec, conversion in string.Formatter().parse(template):
+        out += [(None, text)] if text else []
+        if name is None:
+            continue
+        if not name.isidentifier() or conversion or "{" in (spec or ""):
+            return None
+        out.append((name, spec or ""))
+    return tuple(out)
+
+
 class _Filling(string.Formatter):
     """Fills a template with values written in one language."""
 
@@ -316,6 +339,12 @@ class _Filling(string.Formatter):
         if isinstance(value, _Written):
             return str(value)
         return self.words.formatted(value, format_spec) if format_spec else self.words.value(value)
+
+    def written(self, name: str, value: Any, spec: str) -> str:
+        """A value by its name in the template."""
+        if type(value) is str and (not self.known or name in DATA):
+            value = _Own(value)
+        return self.format_field(value, spec)
 
     def get_field(self, field_name: str, args: Any, kwargs: Any) -> Any:
         value, used = super().get_field(field_name, args, kwargs)

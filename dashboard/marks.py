@@ -7,6 +7,7 @@ from typing import Any
 
 from dash import html
 
+from dashboard.charts.frame import records
 from dashboard.charts.labels import column_label, value_label
 from dashboard.frame import CHIPS
 from dashboard.language import _
@@ -40,8 +41,8 @@ def words_of(address: str) -> str:
 def _of_rows(drawn: Drawn) -> Iterator[str]:
     if drawn.rows_to is None:
         return
-    for row in drawn.answer.table.head(TABLE_ROWS).to_dict("records"):
-        to = drawn.rows_to({str(key): value for key, value in row.items()})
+    for row in records(drawn.answer.table.head(TABLE_ROWS)):
+        to = drawn.rows_to(row)
         if to:
             yield to
 

@@ -15,6 +15,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.words import Said, say
 from dashboard.charts import plain
+from dashboard.charts.frame import records
 from dashboard.charts.labels import column_label, value_label
 from dashboard.language import _, _n, told, words
 from dashboard.reader import for_charts
@@ -261,7 +262,7 @@ def number_table(
             bool(pd.api.types.is_numeric_dtype(table[column])) and column not in NAMED for column in table.columns
         ],
         "rows": list(zip(*cells, strict=True)),
-        "links": [rows_to({str(k): v for k, v in row.items()}) for row in shown.to_dict("records")] if rows_to else [],
+        "links": [rows_to(row) for row in records(shown)] if rows_to else [],
     }
     more = len(table) - TABLE_ROWS
     off_paper = len(table) - PAPER_ROWS if short_on_paper else 0

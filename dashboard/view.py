@@ -7,7 +7,7 @@ import functools
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
-from urllib.parse import parse_qsl, urlencode
+from urllib.parse import parse_qsl, quote_plus, urlencode
 
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import PARENTS
@@ -112,7 +112,7 @@ class View:
         def of_farm(farm: str) -> str:
             return self.changed(path="/cow", farms=(farm,), cow=None).href
 
-        return lambda row: f"{of_farm(row['farm'])}&{urlencode({'cow': row['cow']})}"
+        return lambda row: f"{of_farm(row['farm'])}&cow={quote_plus(row['cow'])}"
 
     def narrowed(self, **changes: Any) -> View:
         """The view as a panel sees it that follows a choice on another; its addresses stay those of the page."""

@@ -30,6 +30,10 @@ class Part(dict[str, Any]):
         return self.get(name)
 
 
+_AS_IT_IS = frozenset((str, int, bool, type(None)))
+_NUMBERS = frozenset((float, int, bool, type(None)))
+
+
 def plain(value: Any) -> Any:
     """A value as JSON has it: arrays and series as lists, dates as text, numbers that are none, or too large, as None.
 
@@ -49,8 +53,13 @@ def plain(value: Any) -> Any:
     if isinstance(value, dict):
         return Part((str(name), plain(each)) for name, each in value.items() if each is not None)
     if isinstance(value, (pd.Series, pd.Index, np.ndarray)):
-        return [plain(each) for each in value.tolist()]
+        value = value.tolist()
     if isinstance(value, (list, tuple)):
+        kinds = set(map(type, value))
+        if kinds <= _AS_IT_IS:
+            return list(value)
+        if kinds <= _NUMBERS:  # thousands of places
+            return [each if each is None or math.isfinite(each) else None for each in value]
         return [plain(each) for each in value]
     if isinstance(value, np.generic):
         return plain(value.item())

@@ -5,6 +5,7 @@ A phone draws few marks quickly and many slowly, so what looks alike is one trac
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -91,38 +92,58 @@ def paint(
         Whether places are said with their foot.
     """
     labels: list[dict[str, Any]] = []
-    pale: dict[str, list[Points]] = {}
-    fills: dict[tuple[str, str], list[Points]] = {}
+    pale: dict[str, list[Line]] = {}
+    fills: dict[tuple[str, str], list[Line]] = {}
     shown = {key: looks[key] for key in zone_polygons() if key in looks}
     for key, look in shown.items():
-        polygon = zone_polygons()[key] + np.array(places[key[0]])
+        line = _zone_at(key, places[key[0]])
         if look.colour is None:
-            pale.setdefault(look.kind, []).append(polygon)
+            pale.setdefault(look.kind, []).append(line)
         else:
-            fills.setdefault((look.colour, look.stripes), []).append(polygon)
+            fills.setdefault((look.colour, look.stripes), []).append(line)
         label = _label(key, places[key[0]], look, theme, type_size, pixels)
         if label is not None:
             labels.append(label)
     return [
-        *(_alike(kind, polygons, theme) for kind, polygons in pale.items()),
-        *(_filled(polygons, colour, stripes, theme) for (colour, stripes), polygons in fills.items()),
+        *(_alike(kind, lines, theme) for kind, lines in pale.items()),
+        *(_filled(lines, colour, stripes, theme) for (colour, stripes), lines in fills.items()),
         *_outlines(places, theme),
         written(labels),
         _hit_points(places, shown, pixels, named),
     ]
 
 
-def _joined(outlines: Iterable[Points]) -> Points:
+Line = tuple[list[float | None], list[float | None]]
+"""A closed outline as a trace has it, x and y, with a gap at its end."""
+
+
+def _joined(outlines: Iterable[Points]) -> Line:
     """Closed outlines one after the other, with a gap after each, to a tenth of a pixel."""
     gap = np.array([[np.nan, np.nan]])
-    return np.round(np.vstack([piece for line in outlines for piece in (line, line[:1], gap)]), 3)
+    line = np.round(np.vstack([piece for line in outlines for piece in (line, line[:1], gap)]), 3)
+    return plain.plain(line[:, 0]), plain.plain(line[:, 1])
 
 
-def _filled(polygons: list[Points], colour: str, stripes: str, theme: str) -> plain.Part:
-    line = _joined(polygons)
+@functools.lru_cache(maxsize=1024)
+def _zone_at(key: Key, at: tuple[float, float]) -> Line:
+    """A zone of a foot at its place: the same in every drawing of that size."""
+    return _joined([zone_polygons()[key] + np.array(at)])
+
+
+def _together(lines: Iterable[Line]) -> Line:
+    x: list[float | None] = []
+    y: list[float | None] = []
+    for one in lines:
+        x += one[0]
+        y += one[1]
+    return x, y
+
+
+def _filled(lines: list[Line], colour: str, stripes: str, theme: str) -> plain.Part:
+    x, y = _together(lines)
     return plain.scatter(
-        x=line[:, 0],
-        y=line[:, 1],
+        x=x,
+        y=y,
         mode="lines",
         fill="toself",
         fillcolor=colour,
@@ -132,14 +153,14 @@ def _filled(polygons: list[Points], colour: str, stripes: str, theme: str) -> pl
     )
 
 
-def _alike(kind: str, polygons: list[Points], theme: str) -> plain.Part:
+def _alike(kind: str, lines: list[Line], theme: str) -> plain.Part:
     """Zones that look the same, as one trace."""
     t = tokens(theme)
-    line = _joined(polygons)
+    x, y = _together(lines)
     shape = PATTERNS.get(kind)
     return plain.scatter(
-        x=line[:, 0],
-        y=line[:, 1],
+        x=x,
+        y=y,
         mode="lines",
         fill="toself",
         fillcolor=t.faint,
@@ -189,6 +210,17 @@ def written(words: list[dict[str, Any]]) -> plain.Part:
     )
 
 
+@functools.lru_cache(maxsize=32)
+def _discs_at(
+    places: tuple[tuple[str, tuple[float, float]], ...], shown: tuple[Key, ...], pixels: float
+) -> tuple[list[float], list[float], list[int]]:
+    """x, y and width in pixels of the discs in all zones."""
+    at = dict(places)
+    found = np.vstack([discs(key) + np.array([*at[key[0]], 0.0]) for key in shown])
+    sizes = np.maximum(2 * found[:, 2] * pixels, 2).round().astype(int)
+    return np.round(found[:, 0], 3).tolist(), np.round(found[:, 1], 3).tolist(), sizes.tolist()
+
+
 def _hit_points(
     places: Mapping[str, tuple[float, float]], shown: Mapping[Key, ZoneLook], pixels: float, named: bool
 ) -> plain.Part:
@@ -196,16 +228,16 @@ def _hit_points(
 
     Pointing is decided by the nearest disc's edge, so discs that stay inside their zones tell them apart.
     """
-    found = np.vstack([discs(key) + np.array([*places[key[0]], 0.0]) for key in shown])
+    x, y, sizes = _discs_at(tuple(places.items()), tuple(shown), pixels)
     said = {
         key: (f"<b>{place_words(*key, named=named)}</b><br>{look.figures}", look.carried) for key, look in shown.items()
     }
     each = [said[key] for key in shown for _disc in discs(key)]
     return plain.scatter(
-        x=np.round(found[:, 0], 3),
-        y=np.round(found[:, 1], 3),
+        x=x,
+        y=y,
         mode="markers",
-        marker={"size": np.maximum(2 * found[:, 2] * pixels, 2).round().astype(int), "opacity": 0},
+        marker={"size": sizes, "opacity": 0},
         hovertext=[text for text, _carried in each],
         hovertemplate="%{hovertext}<extra></extra>",
         customdata=[carried for _text, carried in each] if any(carried for _text, carried in each) else None,
@@ -286,10 +318,15 @@ def looked_at_by_foot(found: Mapping[Key, dict[str, Any]]) -> dict[str, float]:
 def _outlines(places: Mapping[str, tuple[float, float]], theme: str) -> list[plain.Part]:
     """The outlines of the claws, and the dewclaws."""
     t = tokens(theme)
-    flips = [(at, np.array([float(side_of(foot, claw)), 1.0])) for foot, at in places.items() for claw in CLAW_NAMES]
+    claws, behind = _lines_at(tuple(places.items()))
+    return [_stroke(claws, t.ink, 1.4), _stroke(behind, t.rule, 1.2)]
+
+
+@functools.lru_cache(maxsize=32)
+def _lines_at(places: tuple[tuple[str, tuple[float, float]], ...]) -> tuple[Line, Line]:
+    flips = [(at, np.array([float(side_of(foot, claw)), 1.0])) for foot, at in places for claw in CLAW_NAMES]
     claws = [claw_outline(12) * flip + np.array(at) for at, flip in flips]
-    behind = [line + np.array(at) for at in places.values() for line in dewclaws()]
-    return [_stroke(_joined(claws), t.ink, 1.4), _stroke(_joined(behind), t.rule, 1.2)]
+    return _joined(claws), _joined([line + np.array(at) for _foot, at in places for line in dewclaws()])
 
 
 def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow: bool, *, most: int = 99) -> plain.Part:
@@ -320,7 +357,5 @@ def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow:
     return written(words)
 
 
-def _stroke(line: Points, colour: str, width: float) -> plain.Part:
-    return plain.scatter(
-        x=line[:, 0], y=line[:, 1], mode="lines", line={"color": colour, "width": width}, hoverinfo="skip"
-    )
+def _stroke(line: Line, colour: str, width: float) -> plain.Part:
+    return plain.scatter(x=line[0], y=line[1], mode="lines", line={"color": colour, "width": width}, hoverinfo="skip")

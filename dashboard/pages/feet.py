@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 from collections.abc import Callable
 from typing import Any
 
@@ -70,20 +71,21 @@ def feet_choices(view: View) -> list[Any]:
 def _to_place(view: View) -> Callable[[dict[str, Any]], str]:
     """For a row of a foot map the address narrowed to its place, and to its season, housing or year."""
 
-    def to(row: dict[str, Any]) -> str:
-        claw = row["claw"]
-        narrowed: dict[str, Any] = {
-            "feet": (row["foot"],),
-            "claws": (claw,) if isinstance(claw, str) and claw else (),
-            "zones": (int(row["zone"]),),
-        }
-        if "season" in row:
-            narrowed["seasons"] = (row["season"],)
-        if "housing" in row:
-            narrowed["housing"] = (row["housing"],)
-        if "year" in row:
-            narrowed["span"] = span_of("year", row["year"])
+    @functools.cache
+    def there(foot: str, claw: str, zone: int, **group: Any) -> str:
+        narrowed: dict[str, Any] = {"feet": (foot,), "claws": (claw,) if claw else (), "zones": (zone,)}
+        if "season" in group:
+            narrowed["seasons"] = (group["season"],)
+        if "housing" in group:
+            narrowed["housing"] = (group["housing"],)
+        if "year" in group:
+            narrowed["span"] = span_of("year", group["year"])
         return view.changed(**narrowed).href
+
+    def to(row: dict[str, Any]) -> str:
+        # A place is led to by its marks, its row and the list of links.
+        claw = row["claw"] if isinstance(row["claw"], str) else ""
+        return there(row["foot"], claw, int(row["zone"]), **{name: row[name] for name in SPLITS if name in row})
 
     return to
 

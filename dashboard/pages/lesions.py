@@ -7,6 +7,7 @@ from typing import Any
 from dash import html
 
 from analytics.ledger import Ledger
+from analytics.measures.basis import begin_basis
 from analytics.measures.prevalence import prevalence
 from analytics.tally.cows import cows_found
 from analytics.tally.selection import Selection
@@ -88,6 +89,7 @@ def _each(ledger: Ledger, view: View) -> Drawn:
 
 
 def _cows(ledger: Ledger, view: View) -> Any:
+    begin_basis(ledger, view.selection)
     frame = cows_found(ledger, view.selection, TABLE_ROWS)
     answer = prevalence(ledger, view.selection, by=(), per="cow")
     if frame.empty:
