@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pandas as pd
 
 from analytics.ledger import Ledger
@@ -28,19 +30,50 @@ def covered(ledger: Ledger, selection: Selection, source: str = "trims") -> pd.D
         left out, hold together; cows_all is of the kinds asked for.
     """
     frames = fetch_many(ledger, _covered_questions(selection, source))
+    if "days" in frames:
+        frames["visits"] = _of_days(frames["days"], selection)
     return frames["visits"].assign(cows_all=int(frames["cows"]["cows"].iloc[0]))
+
+
+def _of_days(days: pd.DataFrame, selection: Selection) -> pd.DataFrame:
+    """What the engine says of many farms, added up from the days of one: to plan that takes it longer than to do it."""
+    kinds: dict[tuple[bool, str, str], dict[dt.date, int]] = {}
+    for day, kind, known, trims in zip(*(days[name].tolist() for name in _OF_A_DAY), strict=True):
+        kind, known = (each if isinstance(each, str) else "unknown" for each in (kind, known))
+        asked = selection.all_visits or kind in _kinds_asked(selection)
+        met = kinds.setdefault((asked, kind, known), {})
+        met[day] = met.get(day, 0) + trims
+    whole = {
+        asked: {day for (each, _, _), met in kinds.items() if each is asked for day in met} for asked in (True, False)
+    }
+    rows = [
+        (asked, kind, known, len(met), sum(met.values()), 1, len(whole[asked]), min(whole[asked]), max(whole[asked]))
+        for (asked, kind, known), met in kinds.items()
+    ]
+    table = pd.DataFrame(rows, columns=list(_WHOLE))
+    return table.astype({"first": "datetime64[us]", "last": "datetime64[us]"} if rows else {"asked": "bool"})
+
+
+_OF_A_DAY = ("visit_date", "visit_kind", "kind_from", "trims")
+_WHOLE = ("asked", "kind", "known", "visits", "trims", "farms_all", "visits_all", "first", "last")
+
+
+def _kinds_asked(selection: Selection) -> list[str]:
+    return [*selection.visits, *(["scoring"] if "whole-herd" in selection.visits else [])]
 
 
 @built_once
 def _covered_questions(selection: Selection, source: str) -> dict[str, Question]:
     base = of_farm_and_period(source, selection)
+    animals = of_visits(base, selection).select("farm", "cow").distinct()
+    cows = question_of(animals.agg(cows=animals.count()))
     # By the columns as they are: the words for what is missing are put in afterwards, on few rows.
+    if len(selection.farms) == 1:
+        keys = ["visit_date", "visit_kind", "kind_from"]
+        return {"days": question_of(base.group_by(keys).agg(trims=base.count())), "cows": cows}
     days = base.group_by(["farm", "visit_date", "visit_kind", "kind_from"]).agg(trims=base.count())
     days = days.mutate(kind=days.visit_kind.fill_null("unknown"), known=days.kind_from.fill_null("unknown"))
-    if selection.all_visits:
-        asked = days.kind != ""
-    else:
-        asked = days.kind.isin([*selection.visits, *(["scoring"] if "whole-herd" in selection.visits else [])])
+    asked = days.kind != "" if selection.all_visits else days.kind.isin(_kinds_asked(selection))
     days = days.mutate(asked=asked)
     # A day may stand twice, once as of unknown kind and once without any.
     days = days.group_by(["asked", "kind", "known", "farm", "visit_date"]).agg(trims=days.trims.sum())
@@ -53,11 +86,7 @@ def _covered_questions(selection: Selection, source: str) -> dict[str, Question]
         first=once.visit_date.min(),
         last=once.visit_date.max(),
     )
-    animals = of_visits(base, selection).select("farm", "cow").distinct()
-    return {
-        "visits": question_of(out.join(whole, "asked")),
-        "cows": question_of(animals.agg(cows=animals.count())),
-    }
+    return {"visits": question_of(out.join(whole, "asked")), "cows": cows}
 
 
 def months_with_records(ledger: Ledger, selection: Selection, source: str = "trims") -> list[pd.Timestamp]:

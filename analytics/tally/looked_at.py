@@ -110,14 +110,29 @@ def looked_at(
         each = each.group_by(keys[:-1]).agg(**{f"n_{place}": n.sum().cast("int64") for place, n in enumerate(units)})
         each = each.mutate(cow_key=ibis.literal(""))
         units = [each[f"n_{place}"] for place in range(len(units))]
-    branches = []
-    for site, n in zip(sites, units, strict=True):
-        branch = each.select(
-            **{name: each[f"by_{name}"] for name in of_trim},
-            **{name: ibis.literal(value) for name, value in site.values},
-            farm_key=each.farm_key,
-            cow_key=each.cow_key,
-            n=n,
-        )
-        branches.append(branch.filter(branch.n > 0))
-    return ibis.union(*branches) if len(branches) > 1 else branches[0]
+    each = each.select(
+        **{name: each[f"by_{name}"] for name in of_trim},
+        farm_key=each.farm_key,
+        cow_key=each.cow_key,
+        **{f"units_{place}": n for place, n in enumerate(units)},
+    )
+    return _by_site(each, sites)
+
+
+def _by_site(each: ir.Table, sites: list[Site]) -> ir.Table:
+    """The rows once for every place where something was looked at, its values and ``n`` beside them."""
+    if len(sites) == 1:
+        told = {name: ibis.literal(value) for name, value in sites[0].values}
+        out = each.mutate(n=each.units_0, **told)
+    else:
+        # One number a place, and not the rows once for each: engines plan many branches longer than they run them.
+        numbers = [ibis.literal(place, "int64").name("site").as_table() for place in range(len(sites))]
+        both = each.cross_join(ibis.union(*numbers))
+        told = {
+            name: both.site.cases(*((place, dict(site.values)[name]) for place, site in enumerate(sites)))
+            for name, _value in sites[0].values
+        }
+        n = both.site.cases(*((place, both[f"units_{place}"]) for place in range(len(sites))))
+        out = both.mutate(n=n, **told).drop("site")
+    out = out.drop(*(f"units_{place}" for place in range(len(sites))))
+    return out.filter(out.n > 0)
