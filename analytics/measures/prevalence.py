@@ -106,7 +106,8 @@ def counted_with_clusters(
         ``cow`` or ``farm``, one a row.
     without_place : int
     """
-    counts = count(ledger, selection, by, per, met=None if set(by) & set(OF_TRIM) else met(ledger, selection))
+    of_groups = bool(set(by) & set(OF_TRIM))
+    counts = count(ledger, selection, by, per, met=None if of_groups else lambda: met(ledger, selection))
     table = counts.table
     if counts.cluster == "cow" or not len(table):
         return table, ["cow"] * len(table), counts.without_place

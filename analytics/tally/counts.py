@@ -7,6 +7,7 @@ farms are the clusters when several are pooled.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -51,7 +52,7 @@ def count(
     by: tuple[str, ...] = (),
     per: str = "cow",
     *,
-    met: tuple[int, int] | None = None,
+    met: Callable[[], tuple[int, int]] | None = None,
 ) -> Counts:
     """Count cases and units at risk.
 
@@ -63,8 +64,9 @@ def count(
         Groupings: any of ``OF_TRIM``, ``OF_PLACE`` and ``OF_FINDING``.
     per : {"cow", "trim", "foot", "claw"}
         The unit counted.
-    met : tuple of int, optional
-        Farms and visits of the selection, where they are known already; they need not be asked for then.
+    met : callable, optional
+        Gives the farms and visits of the selection, where they are known already or being asked for; they are not
+        asked for again then.
 
     Returns
     -------
@@ -91,7 +93,10 @@ def count(
     of_finding = tuple(name for name in by if name in OF_FINDING)
 
     met = None if of_trim else met
-    farms = met[0] if met else 1 if "farm" in of_trim else _farms_in(ledger, selection)
+    # Of one farm the counting need not wait for it.
+    waits = met is not None and len(selection.farms) != 1
+    spread = met() if met and waits else None
+    farms = spread[0] if spread else 1 if "farm" in of_trim else _farms_in(ledger, selection)
     cluster = "cow" if farms <= 1 else "farm"
     of_bits = ledger.dialect in LAYS_OUT_BITS
     questions = _questions(selection, of_trim, of_site, of_finding, per, cluster, of_bits)
@@ -99,7 +104,7 @@ def count(
         questions.pop("spread")
     frames = fetch_many(ledger, questions)
     if met:
-        frames["spread"] = pd.DataFrame([met], columns=["n_farms", "n_visits"])
+        frames["spread"] = pd.DataFrame([spread or met()], columns=["n_farms", "n_visits"])
     where, groups = [*of_trim, *of_site], frames["groups"]
     cases = groups.loc[groups["sum_m"].notna(), [*where, *of_finding, "sum_m", "sum_mm", "sum_mn"]]
     risk = groups[[*where, "sum_n", "sum_nn", "clusters"]]

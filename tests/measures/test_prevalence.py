@@ -181,6 +181,6 @@ def test_demo_period_narrows(demo_ledger: Ledger) -> None:
 )
 def test_farms_and_visits_known_from_the_basis_are_those_counted(demo_ledger: Ledger, selection: Selection) -> None:
     own = count(demo_ledger, selection, ("lesion",))
-    known = count(demo_ledger, selection, ("lesion",), met=met(demo_ledger, selection))
+    known = count(demo_ledger, selection, ("lesion",), met=lambda: met(demo_ledger, selection))
     pd.testing.assert_frame_equal(known.table, own.table)
     assert known.cluster == own.cluster
