@@ -5,6 +5,7 @@ What comes out is what :func:`analytics.intake.checking.check_file` gives for th
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -13,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from analytics.beside import ahead
 from analytics.intake.checking import understood_table, whole_headings
 from analytics.intake.coded import Stash, sheet_of
 from analytics.intake.columnar import looks_like_parquet
@@ -191,12 +193,14 @@ def _surveyed(source: Source, name: str, farm: str | None) -> tuple[Survey, Stas
                 headings = whole_headings(like, name, farm)
                 survey, first, broadest, marks = Survey(headings), source.headed, width, 0
                 stash.empty()
-                for piece in way(width):
-                    broadest = max(broadest, len(piece.columns))
-                    if broadest == width:
-                        stash.put(survey.add(piece, first=first))
-                        marks += _marks(piece)
-                    first = False
+                # The next rows are read while these are looked at.
+                with contextlib.closing(ahead(way(width))) as pieces:
+                    for piece in pieces:
+                        broadest = max(broadest, len(piece.columns))
+                        if broadest == width:
+                            stash.put(survey.add(piece, first=first))
+                            marks += _marks(piece)
+                        first = False
                 if broadest == width:
                     break
                 # Rows broader than the headings give columns of their own, so look again with those in mind.
