@@ -32,7 +32,7 @@ WIDTHS = (1280, 390, 820)
 WIDE = [(1280, path) for path in EVERY_PAGE]
 LOOKS = [
     *((width, path) for width in WIDTHS for path in EVERY_PAGE),
-    *((width, path) for width in WIDTHS for path in DRILLED),
+    *((width, path) for width in WIDTHS[:2] for path in DRILLED),
 ]
 """Begins with :data:`WIDE`: tests of the same place in both lists are run together, on one drawing of the page."""
 
@@ -83,7 +83,8 @@ def test_nothing_is_wrong_with_it(visit: Visit) -> None:
         wrong += barriers(reader.page, OF_WIDTH)
     if visit.width == 1280:
         wrong += barriers(reader.page)
-        for theme in ("night", "contrast"):
+        # A page drilled into has the parts of the page it is of, in the same colours.
+        for theme in ("night", "contrast") if visit.path in EVERY_PAGE else ():
             paint(reader.page, theme)
             wrong += [f"{theme}: {barrier}" for barrier in barriers(reader.page, OF_COLOUR)]
         paint(reader.page, "paper")
