@@ -12,7 +12,6 @@ import functools
 import logging
 import math
 import re
-import string
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -27,6 +26,7 @@ from analytics.trade.lesions import LESIONS
 from analytics.trade.units import mm_to_inches
 from analytics.words import Length, Said
 from dashboard.catalogue import LANGUAGES, catalogue
+from dashboard.templates import DATA, Filling, Own, Written
 from dashboard.unfilling import SENTENCE_ENDS, unfilled
 
 log = logging.getLogger("evenfoot.language")
@@ -47,9 +47,6 @@ JOINED = ("; ", ", ")
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _LENGTH = re.compile(r"(\d+(?:\.\d+)?) mm")
 _NUMBER = re.compile(r"[-\u2212+]?\d[\d,]*(\.\d+)?%?")
-
-DATA = frozenset({"farm", "farms", "cow", "group", "groups", "trimmer", "sire", "breed", "scorer", "name", "path"})
-"""Values that are somebody's own words and are left as they are, even where a catalogue knows the word."""
 
 
 @functools.lru_cache(maxsize=8192)
@@ -105,11 +102,7 @@ class Words:
         said = self._template(template)
         if not values and "{{" not in said:
             return said
-        pieces = _pieces(said)
-        filling = _Filling(self, known)
-        if pieces is None:
-            return filling.vformat(said, (), values)
-        return "".join([part if name is None else filling.written(name, values[name], part) for name, part in pieces])
+        return Filling(self, known).fill(said, values)
 
     def _template(self, english: str) -> str:
         known = catalogue(self.language).get(english)
@@ -155,11 +148,11 @@ class Words:
         if name in DATA:
             return text
         if _DAY.fullmatch(text):
-            return _Written(self.date(text))
+            return Written(self.date(text))
         if length := _LENGTH.fullmatch(text):
             return Length(length[1])
         if _NUMBER.fullmatch(text):
-            return _Written(self._signs(text))
+            return Written(self._signs(text))
         return text
 
     def knows(self, sentence: Said | str) -> bool:
@@ -169,7 +162,7 @@ class Words:
 
     def value(self, value: Any) -> str:
         """A value as it stands in a sentence."""
-        if isinstance(value, (_Own, _Written)):
+        if isinstance(value, (Own, Written)):
             return str(value)
         if isinstance(value, Length):
             return self.measure(value)
@@ -310,57 +303,6 @@ class Words:
     def _named(self, name: str) -> str:
         said = self(name)
         return said[:1].upper() + said[1:]
-
-
-@functools.lru_cache(maxsize=4096)
-def _pieces(template: str) -> tuple[tuple[str | None, str], ...] | None:
-    """A template taken apart: text as (None, text), a plain name as (name, how it is written); None where it is more.
-
-    A page says a thousand sentences of some dozens of templates.
-    """
-    out: list[tuple[str | None, str]] = []
-    for text, name, spec, conversion in string.Formatter().parse(template):
-        out += [(None, text)] if text else []
-        if name is None:
-            continue
-        if not name.isidentifier() or conversion or "{" in (spec or ""):
-            return None
-        out.append((name, spec or ""))
-    return tuple(out)
-
-
-class _Filling(string.Formatter):
-    """Fills a template with values written in one language."""
-
-    def __init__(self, words: Words, known: bool) -> None:
-        self.words, self.known = words, known
-
-    def format_field(self, value: Any, format_spec: str) -> str:
-        if isinstance(value, _Written):
-            return str(value)
-        return self.words.formatted(value, format_spec) if format_spec else self.words.value(value)
-
-    def written(self, name: str, value: Any, spec: str) -> str:
-        """A value by its name in the template."""
-        if type(value) is str and (not self.known or name in DATA):
-            value = _Own(value)
-        return self.format_field(value, spec)
-
-    def get_field(self, field_name: str, args: Any, kwargs: Any) -> Any:
-        value, used = super().get_field(field_name, args, kwargs)
-        own = type(value) is str and (not self.known or field_name in DATA)
-        return (_Own(value) if own else value), used
-
-
-class _Written(str):
-    """Written in the reader's language already."""
-
-    def __format__(self, _spec: str) -> str:
-        return str(self)
-
-
-class _Own(str):
-    """Somebody's own words: never said in another language."""
 
 
 _SPOKEN: ContextVar[Words | None] = ContextVar("evenfoot_words", default=None)
