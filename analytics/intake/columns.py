@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.intake.combining import rows_of
 from analytics.intake.dates import EARLIEST, DateOrder, read_day
 from analytics.intake.fields import UNITS, Field, dtype_of
 from analytics.intake.headings import Match
@@ -112,15 +113,8 @@ class Reading:
         """The cells that could not be read, where ``codes`` says which text stands in which row."""
         if not self.unread:
             return []
-        flagged = np.zeros(len(self.values), dtype=bool)
-        flagged[list(self.unread)] = True
-        rows = np.flatnonzero(flagged[codes])
-        here = codes[rows]
-        return [
-            Problem(rows[here == code], field, why.reason, why.remedy)
-            for code, why in self.unread.items()
-            if (here == code).any()
-        ]
+        rows = rows_of(codes, self.unread, len(self.values))
+        return [Problem(rows[code], field, why.reason, why.remedy) for code, why in self.unread.items() if code in rows]
 
 
 def read_texts(texts: Sequence[str], rows: Rows, match: Match, setting: Setting) -> Reading:
@@ -148,7 +142,7 @@ def read_texts(texts: Sequence[str], rows: Rows, match: Match, setting: Setting)
             try:
                 value = read(text)
             except Unreadable as unreadable:
-                unread[code] = unreadable
+                unread[code] = unreadable.with_traceback(None)
         values.append(value)
     return Reading(values, unread)
 

@@ -19,7 +19,7 @@ from analytics.intake.columns import (
     read_texts,
     tell_words,
 )
-from analytics.intake.combining import combined
+from analytics.intake.combining import combined, rows_of
 from analytics.intake.dates import DateOrder
 from analytics.intake.farms import farm_names
 from analytics.intake.fields import KIND_NAMES, KINDS, field_of
@@ -157,14 +157,11 @@ class FindingVerdicts:
         """The rows whose combination cannot be."""
         if not self.unread:
             return []
-        flagged = np.zeros(len(self.results), dtype=bool)
-        flagged[list(self.unread)] = True
-        rows = np.flatnonzero(flagged[codes])
-        here = codes[rows]
+        rows = rows_of(codes, self.unread, len(self.results))
         return [
-            Problem(rows[here == place], name, why.reason, why.remedy)
+            Problem(rows[place], name, why.reason, why.remedy)
             for place, (name, why) in self.unread.items()
-            if (here == place).any()
+            if place in rows
         ]
 
 
@@ -184,7 +181,7 @@ def judge_findings(survey: Survey, told: Findings) -> FindingVerdicts:
             finding = join_finding(finding, None if is_blank(said[1], "detail") else said[1], stage)
         except Unreadable as unreadable:
             name = unreadable.field if isinstance(unreadable, Mismatch) else name
-            out.unread[place] = name, unreadable
+            out.unread[place] = name, unreadable.with_traceback(None)
             # Not missing: a zone beside an unread lesion is no second mistake.
             finding = Finding("?")
         out.places[key] = place

@@ -28,6 +28,7 @@ MOST_CELLS = 20_000_000
 """Rows times columns of one tab: two far corners are enough to fill the memory."""
 MOST_SPACES = 1_000_000
 _PIECE = 1 << 20
+_PACKED_PIECE = 1 << 16
 _EXTENTS: dict[str, type[Extent]] = {"tab": TabExtent, "content": RepeatedExtent}
 
 
@@ -209,12 +210,17 @@ def _pieces(body: memoryview, method: int, name: str) -> Iterator[bytes]:
             yield bytes(body[start : start + _PIECE])
         return
     inflate = zlib.decompressobj(-zlib.MAX_WBITS)
-    rest: bytes | memoryview = body
+    fed = 0
+    rest: bytes | memoryview = b""
     try:
         while not inflate.eof:
+            # Fed little by little: what is not yet taken is copied each time.
+            if not rest:
+                rest = body[fed : fed + _PACKED_PIECE]
+                fed += len(rest)
             piece = inflate.decompress(rest, _PIECE)
             rest = inflate.unconsumed_tail
-            if not piece and not rest:
+            if not piece and not rest and fed >= len(body):
                 return
             yield piece
     except zlib.error:
