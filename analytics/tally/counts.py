@@ -19,7 +19,7 @@ from analytics.tally.bits import LAYS_OUT_BITS, cases_of_farms, layout_of
 from analytics.tally.cluster_sums import SUMS
 from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, question_of
 from analytics.tally.late import ibis
-from analytics.tally.looked_at import looked_at, with_keys
+from analytics.tally.looked_at import cows_of_farms, looked_at, with_keys
 from analytics.tally.narrow import BETWEEN, OF_FINDING, OF_PLACE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import BETWEEN_CLAWS, CLAWS, FEET
@@ -133,7 +133,7 @@ def _questions(
     """The SQL of a count. It depends on the question only, so it is built once a question."""
     where = (*of_trim, *of_site)
     if cluster == "farm":
-        seen = looked_at(selection, of_trim, of_site, per, of_farms=True)
+        seen = looked_at(selection, of_trim, of_site, per, of_farms=True, of_bits=of_bits)
         cases = _cases_of_farms(selection, of_trim, of_site, of_finding, per, of_bits)
     else:
         seen = looked_at(selection, of_trim, of_site, per)
@@ -198,7 +198,11 @@ def _cases_of_farms(
     spared = {"side", "zone"} <= set(places)
     held = tuple("claw" if spared and name == "side" else name for name in places)
     layout = layout_of(held) if of_bits and per == "cow" else None
-    if layout is None:
+    if per == "cow" and not places:
+        found = with_keys(findings(selection), of_trim, selection)
+        cases = cows_of_farms(found, list(of_trim), of_bits=of_bits).rename(m="n")
+        cases = cases.rename({name: f"by_{name}" for name in of_trim})
+    elif layout is None:
         cases = _cases(selection, of_trim, of_site, of_finding, per)
         cases = cases.group_by([*of_trim, *places, "farm_key"]).agg(m=cases.m.sum())
     else:

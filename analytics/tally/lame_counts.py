@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -11,11 +12,16 @@ from analytics.mistake import Mistake
 from analytics.tally.bits import LAYS_OUT_BITS
 from analytics.tally.cluster_sums import chosen_sums, of_farms, of_groups
 from analytics.tally.engine import Question, built_once, fetch, question_of
-from analytics.tally.lame_months import OF_DAY, OUTCOMES, SCALES, cows_of_days, lame_months
+from analytics.tally.lame_months import OF_COWS, OF_DAY, OUTCOMES, SCALES, cows_of_days, lame_months, scales_of
+from analytics.tally.late import ibis
+from analytics.tally.looked_at import cows_of_farms
 from analytics.tally.narrow import OF_TRIM, grouped
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
 from analytics.words import say
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
 
 
 @dataclass(frozen=True)
@@ -90,6 +96,26 @@ def _counted(selection: Selection, by: tuple[str, ...], of_bits: bool = True) ->
     else:
         day = one_scoring_a_day(selection)
         day = day.mutate(**{f"by_{name}": grouped(day, name, selection) for name in by})
-        farms = of_farms(cows_of_days(day, keys, scales=True), keys, OUTCOMES, SCALES)
+        if "farm" in by or len(selection.farms) == 1:
+            farms = of_farms(cows_of_days(day, keys, scales=True), keys, OUTCOMES, SCALES)
+        else:
+            farms = _of_many_farms(day, by, of_bits=of_bits)
     out = of_groups(farms, keys, OUTCOMES, SCALES)
     return question_of(out.rename({name: f"by_{name}" for name in by}))
+
+
+def _of_many_farms(day: ir.Table, by: tuple[str, ...], *, of_bits: bool) -> ir.Table:
+    """The days of several farms added up as :func:`of_farms` does; where farms are put together without cow sums.
+
+    Those are what limits need where a farm is alone in a group, so that cows are added up one by one only there.
+    """
+    keys = [f"by_{name}" for name in by]
+    counted = {"n": day.count(), **{name: day[name].sum().cast("int64") for name in OUTCOMES}}
+    totals = scales_of(day, day.group_by([*keys, "farm"]), counted)
+    groups = totals.group_by(keys).agg(farms=totals.count())
+    alone = groups.filter(groups.farms == 1)
+    closer = of_farms(cows_of_days(day.semi_join(alone, keys), keys, scales=True), keys, OUTCOMES, SCALES)
+    cows = cows_of_farms(day.mutate(farm_key=day.farm, cow_key=day.cow), list(by), of_bits=of_bits)
+    both = totals.anti_join(alone, keys).inner_join(cows.rename(farm="farm_key", cows="n"), [*keys, "farm"])
+    none = {name: ibis.literal(0, "int64") for name in OF_COWS}
+    return ibis.union(both.mutate(**none).select(*closer.columns), closer)

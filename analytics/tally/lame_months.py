@@ -10,9 +10,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analytics.tally.bits import IN_A_NUMBER, numbers_of_bits
 from analytics.tally.cluster_sums import of_farms
-from analytics.tally.engine import together
+from analytics.tally.cow_periods import IN_A_YEAR, cows_by_period, number_of
 from analytics.tally.late import ibis
 from analytics.tally.narrow import grouped, scores
 from analytics.tally.scoring import one_scoring_a_day
@@ -29,7 +28,7 @@ SCALES = {"points": "sum", "pointed": "sum", "unscaled": "sum", "low_scale": "mi
 OF_DAY = ("month", "quarter", "season", "year")
 """Groupings that the day alone decides."""
 
-_OF_COWS = ("cow nn", *(f"cow {what} {outcome}" for outcome in OUTCOMES for what in ("mm", "mn")))
+OF_COWS = ("cow nn", *(f"cow {what} {outcome}" for outcome in OUTCOMES for what in ("mm", "mn")))
 
 
 def lame_months(
@@ -78,15 +77,17 @@ def lame_months(
     plain = farms.anti_join(closer, "farm")
     several = plain.filter(plain.days > 1).select("farm").distinct()
     rows = rows.mutate(**{name: grouped(rows, name, selection) for name in periods}).semi_join(several, "farm")
-    if of_bits and not of_cows and len(periods) == 1 and periods[0] in _IN_A_YEAR:
-        plain = plain.mutate(at=_number_of_period(plain[periods[0]], periods[0]))
-        both = plain.left_join(_cows_by_bits(rows, periods[0]), ["farm", "at"])
+    if of_bits and not of_cows and len(periods) == 1 and periods[0] in IN_A_YEAR:
+        period = periods[0]
+        plain = plain.mutate(at=number_of(plain[period], period))
+        met = cows_by_period(rows, ["farm"], period)
+        both = plain.left_join(met.select("farm", "at", other_cows=met.n), ["farm", "at"])
     else:
         both = plain.left_join(_cows_once(rows, keys, of_cows), keys)
     # Scored on one day of the period, every scoring is another cow.
     alike = {"cow nn": plain.n, **{f"cow {what} {name}": plain[name] for name in OUTCOMES for what in ("mm", "mn")}}
     cows = {"cows": both.other_cows.fill_null(plain.n)}
-    for name in _OF_COWS:
+    for name in OF_COWS:
         cows[name] = both[f"other {name}"].fill_null(alike[name]) if of_cows else ibis.literal(0, "int64")
     plain = both.select(*keys, "n", *OUTCOMES, *(SCALES if scales else ()), **cows)
     return ibis.union(plain.select(*by_day.columns), by_day)
@@ -124,26 +125,6 @@ def _alone(farms: ir.Table, periods: tuple[str, ...]) -> ir.Table:
     return each.filter(each.farms == 1).select("farm")
 
 
-_IN_A_YEAR = {"month": 12, "quarter": 4}
-"""Periods that can be bits of a number, and how many make a year."""
-
-
-def _number_of_period(day: ir.DateValue, period: str) -> ir.IntegerValue:
-    """The months, or quarters, up to that of a day since one before all days."""
-    return day.year() * _IN_A_YEAR[period] + (day.month() if period == "month" else day.quarter())
-
-
-def _cows_by_bits(rows: ir.Table, period: str) -> ir.Table:
-    """Cows by farm and ``at``, the number of the period: the periods of every cow as bits, of which few differ."""
-    day = _number_of_period(rows.visit_date, period)
-    rows = rows.select("farm", "cow", stretch=(day // IN_A_NUMBER).cast("int32"), place=day % IN_A_NUMBER)
-    cows = rows.group_by(["farm", "cow", "stretch"]).agg(bits=together(rows.place))
-    alike = cows.group_by(["farm", "stretch", "bits"]).agg(cows=cows.count())
-    met = numbers_of_bits(alike, IN_A_NUMBER)
-    met = met.mutate(at=met.stretch * IN_A_NUMBER + met.at)
-    return met.group_by(["farm", "at"]).agg(other_cows=met.cows.sum().cast("int64"))
-
-
 def _cows_once(rows: ir.Table, keys: list[str], of_cows: bool) -> ir.Table:
     """Cows, and where asked their sums, by the keys; names begin with ``other``."""
     if not of_cows:
@@ -153,17 +134,18 @@ def _cows_once(rows: ir.Table, keys: list[str], of_cows: bool) -> ir.Table:
         n=rows.count(), **{name: rows[name].sum().cast("int32") for name in OUTCOMES}
     )
     found = of_farms(cows, [key for key in keys if key != "farm"], OUTCOMES)
-    return found.select(*keys, other_cows=found.cows, **{f"other {name}": found[name] for name in _OF_COWS})
+    return found.select(*keys, other_cows=found.cows, **{f"other {name}": found[name] for name in OF_COWS})
 
 
 def cows_of_days(days: ir.Table, keys: list[str], *, scales: bool = False) -> ir.Table:
     """The days of :func:`one_scoring_a_day` counted by the keys, farm and cow: n, lame, severe, and ``SCALES``."""
     each = days.group_by([*keys, "farm", "cow"])
     counted = {"n": days.count(), "lame": days.lame.sum(), "severe": days.severe.sum()}
-    return _scales(days, each, counted) if scales else each.agg(**counted)
+    return scales_of(days, each, counted) if scales else each.agg(**counted)
 
 
-def _scales(base: ir.Table, each: ir.GroupedTable, counted: dict[str, ir.Value] | None = None) -> ir.Table:
+def scales_of(base: ir.Table, each: ir.GroupedTable, counted: dict[str, ir.Value] | None = None) -> ir.Table:
+    """Days grouped, with what is *counted* of each group and ``SCALES``."""
     return each.agg(
         **(counted or {}),
         points=base.score.cast("float64").sum(),

@@ -7,6 +7,7 @@ import operator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from analytics.tally.cow_periods import IN_A_YEAR, cows_by_period, period_of
 from analytics.tally.engine import most_of
 from analytics.tally.late import ibis
 from analytics.tally.narrow import BETWEEN, grouped, trims
@@ -55,7 +56,13 @@ def _sites(selection: Selection, of_site: tuple[str, ...]) -> list[Site]:
 
 
 def looked_at(
-    selection: Selection, of_trim: tuple[str, ...], of_site: tuple[str, ...], per: str, *, of_farms: bool = False
+    selection: Selection,
+    of_trim: tuple[str, ...],
+    of_site: tuple[str, ...],
+    per: str,
+    *,
+    of_farms: bool = False,
+    of_bits: bool = False,
 ) -> ir.Table:
     """How many units were looked at.
 
@@ -67,6 +74,8 @@ def looked_at(
     per : {"cow", "trim", "foot", "claw"}
     of_farms : bool
         Add the cows of each farm up; cow_key is then empty.
+    of_bits : bool
+        Whether the engine lays out bits (:data:`analytics.tally.bits.LAYS_OUT_BITS`).
 
     Returns
     -------
@@ -84,10 +93,10 @@ def looked_at(
         return most_of([base[f"seen_{foot.lower()}"] for foot in site.feet])
 
     if per == "cow" and not narrowed:
-        seen = base.select(*keys).distinct()
         if of_farms:
-            farms = seen.group_by(keys[:-1]).agg(n=seen.count()).mutate(cow_key=ibis.literal(""))
+            farms = cows_of_farms(base, list(of_trim), of_bits=of_bits).mutate(cow_key=ibis.literal(""))
             return farms.rename({name: f"by_{name}" for name in of_trim})
+        seen = base.select(*keys).distinct()
         return seen.mutate(n=ibis.literal(1, "int64")).rename({name: f"by_{name}" for name in of_trim})
     each = base.group_by(keys).agg(
         trims=base.count(),
@@ -117,6 +126,21 @@ def looked_at(
         **{f"units_{place}": n for place, n in enumerate(units)},
     )
     return _by_site(each, sites)
+
+
+def cows_of_farms(base: ir.Table, groupings: list[str], *, of_bits: bool) -> ir.Table:
+    """Cows of each group and farm, each once: ``by_NAME`` of the groupings, farm_key and n.
+
+    The table has been given its keys (:func:`with_keys`).
+    """
+    keys = [*(f"by_{name}" for name in groupings), "farm_key"]
+    periods = [name for name in groupings if name in IN_A_YEAR]
+    if not of_bits or len(periods) != 1:
+        once = base.select(*keys, "cow_key").distinct()
+        return once.group_by(keys).agg(n=once.count())
+    period = periods[0]
+    met = cows_by_period(base, [key for key in keys if key != f"by_{period}"], period)
+    return met.mutate(**{f"by_{period}": period_of(met["at"], period)}).select(*keys, "n")
 
 
 def _by_site(each: ir.Table, sites: list[Site]) -> ir.Table:

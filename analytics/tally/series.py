@@ -8,6 +8,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.bits import LAYS_OUT_BITS
+from analytics.tally.cow_periods import cows_by_period, number_of
 from analytics.tally.engine import Question, built_once, fetch, most_of, question_of
 from analytics.tally.lame_months import lame_months
 from analytics.tally.narrow import findings, trims
@@ -60,7 +61,7 @@ def _question(
         months = lame_months(selection, of_bits=of_bits)
         return question_of(months.select("farm", "month", cases=months.lame, at_risk=months.n, cows=months.cows))
     if outcome == "lesion" and keys == ("farm",):
-        return question_of(_lesion_months(selection, cows))
+        return question_of(_lesion_months(selection, cows, of_bits and len(selection.farms) != 1))
     rows = case_days(selection, outcome)
     rows = rows.mutate(month=rows.visit_date.truncate("M"))
     each_cow = rows.group_by(["farm", "cow", "month"]).agg(cases=rows.case.sum(), at_risk=rows.count())
@@ -68,18 +69,22 @@ def _question(
     return question_of(each.agg(cases=each_cow.cases.sum(), at_risk=each_cow.at_risk.sum(), cows=each_cow.count()))
 
 
-def _lesion_months(selection: Selection, cows: bool) -> ir.Table:
+def _lesion_months(selection: Selection, cows: bool, of_bits: bool) -> ir.Table:
     """farm, month, cases, at_risk, perhaps cows: days with a case are counted by themselves.
 
     Every finding stands on a trim of the same cow, day and attributes, so that the two need not be matched.
     """
     seen = _looked_at(selection)
     seen = seen.mutate(month=seen.visit_date.truncate("M"))
-    if cows:
+    if cows and not of_bits:
         each = seen.group_by(["farm", "cow", "month"]).agg(n=seen.count())
         farms = each.group_by(["farm", "month"]).agg(at_risk=each.n.sum(), cows=each.count())
     else:
         farms = seen.group_by(["farm", "month"]).agg(at_risk=seen.count())
+    if cows and of_bits:
+        farms = farms.mutate(at=number_of(farms.month, "month"))
+        met = cows_by_period(seen, ["farm"], "month").rename(cows="n")
+        farms = farms.inner_join(met, ["farm", "at"]).select("farm", "month", "at_risk", "cows")
     days = findings(selection).select("farm", "cow", "visit_date").distinct()
     ill = days.group_by(["farm", days.visit_date.truncate("M").name("month")]).agg(cases=days.count())
     both = farms.left_join(ill, ["farm", "month"])

@@ -167,6 +167,11 @@ def mixed(seed: int) -> list[dict[str, Any]]:
     return out
 
 
+def breed_of(farm: str, cow: str) -> str:
+    """The last cow of Elm is the only one of her breed."""
+    return "Brown" if (farm, cow) == ("Elm", "6") else "Jersey" if int(cow) % 2 else "Holstein"
+
+
 def in_plain_python(rows: list[dict[str, Any]], by: tuple[str, ...]) -> dict[Any, tuple[int, ...]]:
     """Group -> scored, lame, cows, farms, and sums of m², m·n, n² over farms, or cows of a lone farm."""
     met = defaultdict(list)
@@ -174,7 +179,8 @@ def in_plain_python(rows: list[dict[str, Any]], by: tuple[str, ...]) -> dict[Any
         met[row["farm"], row["cow"], row["date"]].append(row["score"] >= 3)
     groups: dict[Any, Any] = defaultdict(lambda: defaultdict(lambda: [0, 0]))
     for (farm, cow, day), lame in met.items():
-        value = {"farm": farm, "month": day.month, "quarter": (day.month - 1) // 3, "year": day.year}
+        value = {"farm": farm, "month": day.month, "quarter": (day.month - 1) // 3, "year": day.year,
+                 "breed": breed_of(farm, cow)}  # fmt: skip
         total = groups[tuple(value[name] for name in by)][farm, cow]
         total[0] += sum(lame) / len(lame) >= 0.5
         total[1] += 1
@@ -192,10 +198,24 @@ def in_plain_python(rows: list[dict[str, Any]], by: tuple[str, ...]) -> dict[Any
     return out
 
 
-@pytest.mark.parametrize("by", [(), ("month",), ("quarter",), ("year",), ("farm",), ("farm", "month")])
-def test_any_period_over_farms_equals_a_plain_count(tmp_path: Path, by: tuple[str, ...]) -> None:
+@pytest.mark.parametrize("bits", [True, False], ids=["bits", "plain"])
+@pytest.mark.parametrize(
+    "by",
+    [
+        (), ("month",), ("quarter",), ("year",), ("farm",), ("farm", "month"), ("breed",), ("month", "breed"),
+        ("breed", "quarter"), ("year", "breed"), ("farm", "breed"),
+    ],
+)  # fmt: skip
+def test_any_period_over_farms_equals_a_plain_count(
+    tmp_path: Path, by: tuple[str, ...], bits: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if not bits:
+        monkeypatch.setattr(lame_counts, "LAYS_OUT_BITS", frozenset())
     rows = mixed(7)
-    found = count_scorings(ledger_of(tmp_path / "l.duckdb", checked("locomotion", rows)), Selection(), by)
+    kept = [{"farm": farm, "cow": str(cow), "breed": breed_of(farm, str(cow))}
+            for farm in ("Elm", "Fern", "Gorse") for cow in range(7)]  # fmt: skip
+    sheets = checked("locomotion", rows), checked("register", kept)
+    found = count_scorings(ledger_of(tmp_path / "l.duckdb", *sheets), Selection(), by)
     part = {"month": lambda day: day.month, "quarter": lambda day: (day.month - 1) // 3}
     counted = {
         tuple(part.get(name, lambda value: value)(row[name]) for name in by): tuple(
