@@ -104,7 +104,7 @@ def incidence(
     if reference is not None and len(by) != 1:
         raise Mistake(say("A reference group needs exactly one grouping with --by."))
     of_time = tuple(name for name in by if name in (*OF_CALENDAR, *OF_COW))
-    cases = fetch(ledger, new_cases_question(selection, by, per, gap_days))
+    cases = fetch(ledger, new_cases_question(selection, by, per, gap_days, ledger.dialect == "duckdb"))
     time = cow_time(ledger, selection, of_time)
     table = _joined(cases, time.table, by, of_time, selection)
     basis, cautions = basis_of(
