@@ -132,6 +132,13 @@ def _questions(
 ) -> dict[str, Question]:
     """The SQL of a count. It depends on the question only, so it is built once a question."""
     where = (*of_trim, *of_site)
+    rest = {
+        "spread": question_of(_spread(selection, of_trim)),
+        **({"unplaced": question_of(_unplaced(selection, of_site, per))} if of_site or per in ("foot", "claw") else {}),
+    }
+    narrowed = of_site or of_finding or selection.feet or selection.claws
+    if cluster == "cow" and per in ("cow", "trim") and not narrowed:
+        return {"groups": question_of(_sums_of_cows(selection, of_trim, per)), **rest}
     if cluster == "farm":
         seen = looked_at(selection, of_trim, of_site, per, of_farms=True, of_bits=of_bits)
         cases = _cases_of_farms(selection, of_trim, of_site, of_finding, per, of_bits)
@@ -142,11 +149,7 @@ def _questions(
     found = _sums_of_cases(cases, seen, where, of_finding)
     # One question, so that what was looked at is gone through once.
     both = risk.left_join(found, list(where) or ibis.literal(True)).drop(*(f"{name}_right" for name in where))
-    return {
-        "groups": question_of(both),
-        "spread": question_of(_spread(selection, of_trim)),
-        **({"unplaced": question_of(_unplaced(selection, of_site, per))} if of_site or per in ("foot", "claw") else {}),
-    }
+    return {"groups": question_of(both), **rest}
 
 
 @built_once
@@ -217,6 +220,39 @@ def _cases_of_farms(
             cases = cases.mutate(side=cases.zone.isin(BETWEEN_CLAWS).ifelse(BETWEEN, cases.claw)).drop("claw")
         cases = cases.rename({name: f"by_{name}" for name in of_trim})
     return cases.mutate(cow_key=ibis.literal(""))
+
+
+def _sums_of_cows(selection: Selection, of_trim: tuple[str, ...], per: str) -> ir.Table:
+    """What was looked at and the cases of whole cows, or their trims, by the groupings: all ``SUMS``.
+
+    Both are set one under the other and added up cow by cow once, which spares looking each cow with a case up among
+    all that were looked at.
+    """
+    keys = [*(f"by_{name}" for name in of_trim), *(() if "farm" in of_trim else ("farm_key",)), "cow_key"]
+    seen = with_keys(trims(selection), of_trim, selection).select(*keys, n=_one(True), m=_one(False))
+    found = with_keys(findings(selection), of_trim, selection)
+    if per == "trim":
+        found = found.select(*keys, "visit_date").distinct()
+    both = seen.union(found.select(*keys, n=_one(False), m=_one(True)))
+    cows = both.group_by(keys).agg(
+        **{name: (both[name].max() if per == "cow" else both[name].sum()).cast("int64") for name in ("n", "m")}
+    )
+    cows = cows.filter(cows.n > 0)
+    sums = {
+        "sum_n": cows.n.sum(), "sum_nn": (cows.n * cows.n).sum(), "sum_m": cows.m.sum(),
+        "sum_mm": (cows.m * cows.m).sum(), "sum_mn": (cows.m * cows.n).sum(),
+    }  # fmt: skip
+    out = aggregated(
+        cows,
+        [f"by_{name}" for name in of_trim],
+        clusters=cows.count(),
+        **{name: total.cast("int64") for name, total in sums.items()},
+    )
+    return out.rename({name: f"by_{name}" for name in of_trim})
+
+
+def _one(counts: bool) -> ir.IntegerScalar:
+    return ibis.literal(int(counts), "int64")
 
 
 def _sums_at_risk(seen: ir.Table, where: tuple[str, ...]) -> ir.Table:
