@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from analytics.ledger import Ledger
@@ -147,14 +146,15 @@ def _completeness(cow_days: pd.DataFrame, lesions: pd.DataFrame) -> list[dict[st
     return out
 
 
-def _chi_square(first: npt.ArrayLike, second: npt.ArrayLike) -> tuple[float, int]:
-    """Chi-square and its degrees of freedom of two rows of counts."""
-    counts = np.asarray([first, second], dtype=float)
-    counts = counts[:, counts.sum(axis=0) > 0]
-    if counts.shape[1] < 2 or (counts.sum(axis=1) == 0).any():
-        return 0.0, 0
-    expected = counts.sum(axis=1, keepdims=True) * counts.sum(axis=0, keepdims=True) / counts.sum()
-    return float(((counts - expected) ** 2 / expected).sum()), counts.shape[1] - 1
+def _chi_square(first: pd.DataFrame, second: pd.DataFrame) -> tuple[float, int]:
+    """Chi-square and degrees of freedom of two tables of counts, a row a farm and a column a grade, farm by farm."""
+    pairs = np.stack([first.to_numpy(dtype=float), second.to_numpy(dtype=float)], axis=1)
+    pairs = pairs[(pairs.sum(axis=2) > 0).all(axis=1)]
+    of_grade = pairs.sum(axis=1, keepdims=True)
+    expected = pairs.sum(axis=2, keepdims=True) * of_grade / pairs.sum(axis=(1, 2), keepdims=True)
+    met = np.broadcast_to(of_grade > 0, pairs.shape)
+    parts = np.divide((pairs - expected) ** 2, expected, out=np.zeros_like(pairs), where=met)
+    return float(parts.sum()), int((met[:, 0].sum(axis=1) - 1).sum())
 
 
 def _p_of(chi2: float, df: int) -> float:
@@ -168,13 +168,12 @@ def _scores(scores: pd.DataFrame) -> list[dict[str, Any]]:
     for (who, scale), own in scores.groupby(["scorer", "scale"]):
         rest = scores[(scores["scale"] == scale) & (scores["scorer"] != who) & scores["farm"].isin(own["farm"])]
         rest = rest[rest["scorer"] != NOT_RECORDED]
-        chi2, df = 0.0, 0
-        for farm, part in own.groupby("farm"):
-            others = rest[rest["farm"] == farm].groupby("score")["n"].sum()
-            mine = part.groupby("score")["n"].sum()
-            grades = sorted(set(others.index) | set(mine.index))
-            add, more = _chi_square(mine.reindex(grades, fill_value=0), others.reindex(grades, fill_value=0))
-            chi2, df = chi2 + add, df + more
+        mine, others = (
+            part.pivot_table(index="farm", columns="score", values="n", aggfunc="sum", fill_value=0)
+            for part in (own[own["farm"].isin(rest["farm"])], rest)
+        )
+        mine, others = mine.align(others, fill_value=0)
+        chi2, df = _chi_square(mine, others)
         met = own[own["farm"].isin(rest["farm"])] if df else own
         total, total_rest = float(met["n"].sum()), float(rest["n"].sum())
         for score, n in met.groupby("score")["n"].sum().items():

@@ -131,9 +131,9 @@ def _log_posterior(c: Array, total: Array, u: Array, v: Array) -> Array:
     """Log density on the grid u = log(alpha/beta), v = log(alpha + beta), up to a constant."""
     size = np.exp(v)
     alpha, beta = size * special.expit(u), size * special.expit(-u)
-    value = np.log(alpha) + np.log(beta) - 2.5 * v
+    value = np.log(alpha) + np.log(beta) - 2.5 * v - len(c) * special.betaln(alpha, beta)
     for ci, ni in zip(c, total, strict=True):
-        value = value + special.betaln(alpha + ci, beta + ni - ci) - special.betaln(alpha, beta)
+        value = value + special.betaln(alpha + ci, beta + ni - ci)
     return np.asarray(value)
 
 
