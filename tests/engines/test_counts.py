@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import random
+from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from analytics.ledger import Ledger
 from analytics.ledger.adding import add_sheets
+from analytics.measures.incidence import incidence
 from analytics.tally.counts import count
+from analytics.tally.lame_counts import count_scorings
 from analytics.tally.selection import Selection
+from analytics.tally.series import monthly
 from tests.engines.conftest import Maker
-from tests.sheets import checked
+from tests.sheets import checked, ledger_of
 from tests.tally.test_counts import DAYS, EVERY, FEET, plain_count
+from tests.tally.test_cow_periods import trimmed
+from tests.tally.test_lame_months import breed_of, mixed
 
 SELECTIONS = (Selection(visits=("all",)), Selection(), Selection(farms=("O'Hara's",)))
 EACH = {"postgres": 3, "pyspark": 12}
@@ -90,3 +97,27 @@ def test_any_name_of_a_farm_is_only_a_name(elsewhere: Maker) -> None:
         if ledger.dialect == "postgres" or place % 2:
             assert count(ledger, Selection(farms=(name,)), ()).table["at_risk"].sum() == place, name
     assert count(ledger, Selection(), ()).table["at_risk"].sum() == len(rows)
+
+
+def test_counts_by_period_are_the_same_everywhere(elsewhere: Maker, tmp_path: Path) -> None:
+    """Cows of months and quarters, laid out as bits, over the seam of two numbers, and a farm alone in a group."""
+    bred = [{"farm": farm, "cow": str(cow), "breed": breed_of(farm, str(cow))}
+            for farm in ("Elm", "Fern", "Gorse") for cow in range(8)]  # fmt: skip
+    sheets = checked("trims", trimmed(4)), checked("locomotion", mixed(7)), checked("register", bred)
+    theirs, ours = elsewhere(), ledger_of(tmp_path / "l.duckdb", *sheets)
+    add_sheets(theirs, sheets, "made-up.csv", "0" * 64)
+    everyone, some = Selection(), Selection(farms=("Elm", "Gorse"))
+    for selection, by in (
+        (everyone, ("month", "housing")),
+        (some, ("quarter", "lesion")),
+        (everyone, ("farm", "quarter")),
+    ):
+        pd.testing.assert_frame_equal(count(ours, selection, by).table, count(theirs, selection, by).table)
+    for selection, by in ((everyone, ("quarter", "breed")), (some, ("month",))):
+        one, other = (count_scorings(ledger, selection, by) for ledger in (ours, theirs))
+        pd.testing.assert_frame_equal(one.table, other.table)
+        pd.testing.assert_frame_equal(one.sums["lame"], other.sums["lame"])
+        assert one.kinds == other.kinds
+    pd.testing.assert_frame_equal(monthly(ours, everyone, "lesion"), monthly(theirs, everyone, "lesion"))
+    one, other = (incidence(ledger, everyone, by=("lesion",)).table for ledger in (ours, theirs))
+    pd.testing.assert_frame_equal(one, other)
