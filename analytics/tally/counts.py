@@ -136,14 +136,16 @@ def _questions(
         "spread": question_of(_spread(selection, of_trim)),
         **({"unplaced": question_of(_unplaced(selection, of_site, per))} if of_site or per in ("foot", "claw") else {}),
     }
+    if cluster == "cow" and per == "cow":
+        return {"groups": question_of(_sums_of_cows(selection, of_trim, of_site, of_finding, of_bits)), **rest}
     narrowed = of_site or of_finding or selection.feet or selection.claws
-    if cluster == "cow" and per in ("cow", "trim") and not narrowed:
-        return {"groups": question_of(_sums_of_cows(selection, of_trim, per)), **rest}
+    if cluster == "cow" and per == "trim" and not narrowed:
+        return {"groups": question_of(_sums_of_trims(selection, of_trim)), **rest}
     if cluster == "farm":
         seen = looked_at(selection, of_trim, of_site, per, of_farms=True, of_bits=of_bits)
         cases = _cases_of_farms(selection, of_trim, of_site, of_finding, per, of_bits)
     else:
-        seen = looked_at(selection, of_trim, of_site, per)
+        seen = looked_at(selection, of_trim, of_site, per, of_bits=of_bits)
         cases = _cases(selection, of_trim, of_site, of_finding, per)
     risk = _sums_at_risk(seen, where)
     found = _sums_of_cases(cases, seen, where, of_finding)
@@ -222,21 +224,41 @@ def _cases_of_farms(
     return cases.mutate(cow_key=ibis.literal(""))
 
 
-def _sums_of_cows(selection: Selection, of_trim: tuple[str, ...], per: str) -> ir.Table:
-    """What was looked at and the cases of whole cows, or their trims, by the groupings: all ``SUMS``.
+def _sums_of_cows(
+    selection: Selection,
+    of_trim: tuple[str, ...],
+    of_site: tuple[str, ...],
+    of_finding: tuple[str, ...],
+    of_bits: bool,
+) -> ir.Table:
+    """All ``SUMS`` where cows are counted and are the clusters.
 
-    Both are set one under the other and added up cow by cow once, which spares looking each cow with a case up among
-    all that were looked at.
+    A cow is looked at in a group once and is a case of it once or never, so that her squares and products are what she
+    is counted as; and where something was found on a foot it was looked at, so that the two need not be matched.
+    """
+    where = [*of_trim, *of_site]
+    seen = looked_at(selection, of_trim, of_site, "cow", of_farms=True, of_bits=of_bits)
+    risk = aggregated(seen, where, sum_n=seen.n.sum().cast("int64"))
+    cases = _cases(selection, of_trim, of_site, of_finding, "cow")
+    found = aggregated(cases, [*where, *of_finding], sum_m=cases.count())
+    both = risk.left_join(found, where or ibis.literal(True))
+    return both.select(
+        *where, *of_finding, "sum_n", "sum_m",
+        sum_nn=both.sum_n, clusters=both.sum_n, sum_mm=both.sum_m, sum_mn=both.sum_m,
+    )  # fmt: skip
+
+
+def _sums_of_trims(selection: Selection, of_trim: tuple[str, ...]) -> ir.Table:
+    """All ``SUMS`` of the trims of whole cows, which are the clusters.
+
+    Trims and those with a case are set one under the other and added up cow by cow once, which spares looking each cow
+    with a case up among all that were looked at.
     """
     keys = [*(f"by_{name}" for name in of_trim), *(() if "farm" in of_trim else ("farm_key",)), "cow_key"]
     seen = with_keys(trims(selection), of_trim, selection).select(*keys, n=_one(True), m=_one(False))
-    found = with_keys(findings(selection), of_trim, selection)
-    if per == "trim":
-        found = found.select(*keys, "visit_date").distinct()
+    found = with_keys(findings(selection), of_trim, selection).select(*keys, "visit_date").distinct()
     both = seen.union(found.select(*keys, n=_one(False), m=_one(True)))
-    cows = both.group_by(keys).agg(
-        **{name: (both[name].max() if per == "cow" else both[name].sum()).cast("int64") for name in ("n", "m")}
-    )
+    cows = both.group_by(keys).agg(n=both.n.sum().cast("int64"), m=both.m.sum().cast("int64"))
     cows = cows.filter(cows.n > 0)
     sums = {
         "sum_n": cows.n.sum(), "sum_nn": (cows.n * cows.n).sum(), "sum_m": cows.m.sum(),

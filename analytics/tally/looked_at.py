@@ -94,7 +94,9 @@ def looked_at(
 
     if per == "cow" and not narrowed:
         if of_farms:
-            farms = cows_of_farms(base, list(of_trim), of_bits=of_bits).mutate(cow_key=ibis.literal(""))
+            # The months of one farm are few: to lay them out as bits takes longer to plan than to count them.
+            as_bits = of_bits and len(selection.farms) != 1
+            farms = cows_of_farms(base, list(of_trim), of_bits=as_bits).mutate(cow_key=ibis.literal(""))
             return farms.rename({name: f"by_{name}" for name in of_trim})
         seen = base.select(*keys).distinct()
         return seen.mutate(n=ibis.literal(1, "int64")).rename({name: f"by_{name}" for name in of_trim})
@@ -103,8 +105,10 @@ def looked_at(
         **{f"seen_{foot}": base[f"seen_{foot.lower()}"].max() for foot in FEET},
         **({f"times_{place}": seen_in(site).sum() for place, site in enumerate(sites)} if counted else {}),
     )
-    units = []
+    units: dict[tuple[tuple[str, ...], int], ir.Value] = {}
     for place, site in enumerate(sites):
+        if (site.feet, site.claws) in units:
+            continue
         feet_seen = functools.reduce(operator.add, (each[f"seen_{foot}"] for foot in site.feet))
         times = each[f"times_{place}"] if counted else each.trims
         n = {
@@ -113,19 +117,20 @@ def looked_at(
             "foot": feet_seen,
             "claw": feet_seen * site.claws,
         }[per]
-        units.append(n.cast("int64"))
+        units[site.feet, site.claws] = n.cast("int64")
     if of_farms:
         # Before the places are set one under the other, which would be many rows a cow.
-        each = each.group_by(keys[:-1]).agg(**{f"n_{place}": n.sum().cast("int64") for place, n in enumerate(units)})
+        sums = {f"n_{at}": n.sum().cast("int64") for at, n in enumerate(units.values())}
+        each = each.group_by(keys[:-1]).agg(**sums)
         each = each.mutate(cow_key=ibis.literal(""))
-        units = [each[f"n_{place}"] for place in range(len(units))]
+        units = {key: each[f"n_{at}"] for at, key in enumerate(units)}
     each = each.select(
         **{name: each[f"by_{name}"] for name in of_trim},
         farm_key=each.farm_key,
         cow_key=each.cow_key,
-        **{f"units_{place}": n for place, n in enumerate(units)},
+        **{f"units_{at}": n for at, n in enumerate(units.values())},
     )
-    return _by_site(each, sites)
+    return _by_site(each, sites, [list(units).index((site.feet, site.claws)) for site in sites], of_bits=of_bits)
 
 
 def cows_of_farms(base: ir.Table, groupings: list[str], *, of_bits: bool) -> ir.Table:
@@ -143,20 +148,30 @@ def cows_of_farms(base: ir.Table, groupings: list[str], *, of_bits: bool) -> ir.
     return met.mutate(**{f"by_{period}": period_of(met["at"], period)}).select(*keys, "n")
 
 
-def _by_site(each: ir.Table, sites: list[Site]) -> ir.Table:
-    """The rows once for every place where something was looked at, its values and ``n`` beside them."""
+def _by_site(each: ir.Table, sites: list[Site], units: list[int], *, of_bits: bool) -> ir.Table:
+    """The rows once for every place where something was looked at, its values and ``n`` beside them.
+
+    *units* says which column ``units_N`` holds what was looked at in each place.
+    """
     if len(sites) == 1:
         told = {name: ibis.literal(value) for name, value in sites[0].values}
         out = each.mutate(n=each.units_0, **told)
     else:
         # One number a place, and not the rows once for each: engines plan many branches longer than they run them.
-        numbers = [ibis.literal(place, "int64").name("site").as_table() for place in range(len(sites))]
-        both = each.cross_join(ibis.union(*numbers))
+        both = each.cross_join(_numbers(len(sites), of_bits=of_bits))
         told = {
             name: both.site.cases(*((place, dict(site.values)[name]) for place, site in enumerate(sites)))
             for name, _value in sites[0].values
         }
-        n = both.site.cases(*((place, both[f"units_{place}"]) for place in range(len(sites))))
+        n = both.site.cases(*((place, both[f"units_{at}"]) for place, at in enumerate(units)))
         out = both.mutate(n=n, **told).drop("site")
-    out = out.drop(*(f"units_{place}" for place in range(len(sites))))
+    out = out.drop(*(f"units_{at}" for at in set(units)))
     return out.filter(out.n > 0)
+
+
+def _numbers(places: int, *, of_bits: bool) -> ir.Table:
+    """``site``: the numbers of the places."""
+    if of_bits:
+        numbers = ibis.range(0, places).unnest().name("site").as_table()
+        return numbers.select(site=numbers.site.cast("int64"))
+    return ibis.union(*(ibis.literal(place, "int64").name("site").as_table() for place in range(places)))
