@@ -60,9 +60,10 @@ class View:
         Mistake
             Something in the address cannot be read.
         """
-        pairs = dict(parse_qsl((search or "").lstrip("?")))
+        said = parse_qsl((search or "").lstrip("?"))
+        pairs = dict(said)
         options = {key: pairs[key] for key in OPTIONS if key in pairs}
-        several = [value for key, value in parse_qsl((search or "").lstrip("?")) if key == "adjust"]
+        several = [value for key, value in said if key == "adjust"]
         if several:
             options["adjust"] = ",".join(several)
         selection = Selection.from_query(search or "", allowed)
