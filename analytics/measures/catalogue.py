@@ -27,6 +27,7 @@ class Measure:
 MEASURES: dict[str, Measure] = {
     measure.name: measure
     for measure in (
+        Measure("summary", "summary", "summary", "Is each farm better, worse, or not clearly changed?"),
         Measure("prevalence", "prevalence", "prevalence", "How common are lesions, by type, place, cow and time?"),
         Measure("locomotion", "locomotion", "locomotion", "What share of cows is lame, period by period?"),
         Measure("transitions", "transitions", "transitions", "Who becomes lame, stays lame, recovers?"),

@@ -12,6 +12,7 @@ from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
 from analytics.measures.kept import keep
 from analytics.measures.past_year import now_and_past, spans_of
+from analytics.measures.summary import summary
 from analytics.methods.multiple import benjamini_hochberg
 from analytics.methods.paired import paired_difference
 from analytics.tally.coverage import months_with_records
@@ -49,8 +50,9 @@ def drivers(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
     Answer
         ``table``: grouping (group, parity or housing) and which of it; cases and at_risk (scorings in the newest month)
         and prevalence; past_cases, past_at_risk, past_prevalence; difference with low and high (proportions); p_value,
-        q_value (allowing for many); direction: ``up`` or ``down`` when q_value is at most 1 - level, ``unclear`` when
-        not, ``too few`` below 20 scorings in either. The clearest first. Empty where several farms are together.
+        q_value (allowing for many); direction: ``up`` or ``down`` when the summary calls lameness worse or better and
+        q_value is at most 1 - level, ``unclear`` when not, ``too few`` below 20 scorings in either. The clearest first.
+        Empty where several farms are together.
 
     References
     ----------
@@ -79,14 +81,24 @@ def drivers(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
     adjusted, called = benjamini_hochberg(table["p_value"].to_numpy(dtype=float), 1 - level)
     few = table[["at_risk", "past_at_risk"]].min(axis=1) < FEW_COWS
     up = table["difference"] > 0
+    verdict = _verdict(ledger, selection) if len(table) else ""
     direction = np.select(
-        [few | table["p_value"].isna(), called & up, called & ~up], ["too few", "up", "down"], "unclear"
+        [few | table["p_value"].isna(), called & up & (verdict == "worse"), called & ~up & (verdict == "better")],
+        ["too few", "up", "down"],
+        "unclear",
     )
     table = table.assign(q_value=adjusted, direction=direction)
     table = table.sort_values(["p_value", "grouping", "which"], na_position="last", ignore_index=True)
     if len(table):
         cautions += (_MANY,)
     return Answer("drivers", table[list(COLUMNS)], basis, cautions, ("grouping", "which"))
+
+
+def _verdict(ledger: Ledger, selection: Selection) -> str:
+    """What the summary says of lameness on the farm: groups are looked at only where the herd has changed."""
+    table = summary(ledger, selection).table
+    lame = table.loc[table["what"] == "lame", "verdict"]
+    return str(lame.iloc[0]) if len(lame) else ""
 
 
 def _levels(by: str, now: pd.DataFrame, past: pd.DataFrame, level: float) -> list[dict[str, Any]]:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.basis import basis_of
 from analytics.measures.kept import keep
 from analytics.measures.prevalence import prevalence
-from analytics.methods.intervals import difference, wilson
+from analytics.measures.summary import summary
+from analytics.methods.intervals import wilson
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from analytics.tally.visit_runs import visit_runs
@@ -25,25 +25,8 @@ SEASON_DAYS = 60
 THIS, LAST, YEAR_AGO = "this visit", "last visit", "same season last year"
 
 COLUMNS = (
-    "lesion",
-    "visit",
-    "first",
-    "last",
-    "cases",
-    "at_risk",
-    "prevalence",
-    "low",
-    "high",
-    "difference",
-    "diff_low",
-    "diff_high",
-    "direction",
-)
-
-SAME_COWS: Said = say(
-    "Many cows were at more than one of these visits, and several lesions are compared at once: the intervals of the "
-    "differences take the visits for independent, and one clear difference among many is a hint, not a proof."
-)
+    "lesion", "visit", "first", "last", "cases", "at_risk", "prevalence", "low", "high", "verdict", "reason",
+)  # fmt: skip
 
 
 @keep
@@ -66,9 +49,8 @@ def visit_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -
     -------
     Answer
         ``table``: lesion (``any`` first), visit (``this visit``, ``last visit``, ``same season last year``), first and
-        last day of it, cases, at_risk (cows), prevalence, low, high (proportions); difference (this visit less that
-        one) with diff_low and diff_high, and direction: ``up`` or ``down`` when that interval lies on one side of 0,
-        ``unclear`` when not, ``too few`` below 20 cows at either, and missing for this visit itself.
+        last day of it, cases, at_risk (cows), prevalence, low, high (proportions); verdict and reason, those of
+        :func:`analytics.measures.summary.summary`, for this visit only.
         ``extra["visits"]``: visit, first, last, trims, herd_size.
 
     Raises
@@ -78,7 +60,7 @@ def visit_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -
 
     References
     ----------
-    Newcombe RG (1998) Statistics in Medicine 17:857-872 (shares) and 17:873-890, method 10 (differences).
+    Newcombe RG (1998) Statistics in Medicine 17:857-872.
     """
     if len(selection.farms) != 1:
         raise Mistake(say("visit-review looks at one farm's visits; name one farm."))
@@ -94,7 +76,7 @@ def visit_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -
         ledger,
         asked,
         level=level,
-        method="; ".join((say("Wilson score interval"), say("Newcombe interval of a difference of proportions"))),
+        method=say("Wilson score interval"),
         notes=_notes(chosen),
     )
     visits = pd.DataFrame(
@@ -103,9 +85,14 @@ def visit_review(ledger: Ledger, selection: Selection, *, level: float = 0.95) -
     )
     if not parts:
         return Answer("visit-review", pd.DataFrame(columns=list(COLUMNS)), basis, cautions, ("lesion", "visit"))
-    table = _compared(pd.concat(parts, ignore_index=True), list(chosen), level)
-    if len(chosen) > 1:
-        cautions += (SAME_COWS,)
+    table = _side_by_side(pd.concat(parts, ignore_index=True), list(chosen), level)
+    verdicts = summary(ledger, past).table.set_index("what")[["verdict", "reason"]]
+    mine = table[["visit", "lesion"]].apply(
+        lambda row: row["visit"] == THIS and row["lesion"] in verdicts.index, axis=1
+    )
+    for name in ("verdict", "reason"):
+        table[name] = table["lesion"].map(verdicts[name]).astype(object).where(mine, None)
+    table = table[list(COLUMNS)]
     return Answer("visit-review", table, basis, cautions, ("lesion", "visit"), {"visits": visits})
 
 
@@ -146,8 +133,8 @@ def _seen(ledger: Ledger, during: Selection, level: float) -> pd.DataFrame:
     return pd.concat([part for part in (whole, each) if len(part)], ignore_index=True)
 
 
-def _compared(seen: pd.DataFrame, names: list[str], level: float) -> pd.DataFrame:
-    """Every lesion at every visit, none found included, and how far this visit is from each."""
+def _side_by_side(seen: pd.DataFrame, names: list[str], level: float) -> pd.DataFrame:
+    """Every lesion at every visit, none found included."""
     whole = seen[seen["lesion"] == "any"].set_index("visit")
     order = seen[seen["visit"] == THIS].sort_values("cases", ascending=False, kind="stable")["lesion"].tolist()
     lesions = ["any", *(name for name in dict.fromkeys([*order, *seen["lesion"]]) if name != "any")]
@@ -159,24 +146,7 @@ def _compared(seen: pd.DataFrame, names: list[str], level: float) -> pd.DataFram
     for name in ("first", "last"):
         table[name] = pd.to_datetime(table[name])
     low, high = wilson(table["cases"].to_numpy(), table["at_risk"].to_numpy(), level)
-    now = table[table["visit"] == THIS].set_index("lesion")
-    cases, at_risk = (table["lesion"].map(now[name]).to_numpy() for name in ("cases", "at_risk"))
-    gap, diff_low, diff_high = difference(cases, at_risk, table["cases"].to_numpy(), table["at_risk"].to_numpy(), level)
-    few = np.minimum(at_risk, table["at_risk"].to_numpy()) < FEW_COWS
-    direction = np.select([few, diff_low > 0, diff_high < 0], ["too few", "up", "down"], "unclear").astype(object)
-    table = table.assign(
-        prevalence=table["cases"] / table["at_risk"],
-        low=low,
-        high=high,
-        difference=gap,
-        diff_low=diff_low,
-        diff_high=diff_high,
-        direction=direction,
-    )
-    itself = table["visit"] == THIS
-    table.loc[itself, ["difference", "diff_low", "diff_high"]] = np.nan
-    table.loc[itself, "direction"] = None
-    return table[list(COLUMNS)]
+    return table.assign(prevalence=table["cases"] / table["at_risk"], low=low, high=high)
 
 
 def _notes(chosen: dict[str, dict[str, Any]]) -> tuple[Said, ...]:

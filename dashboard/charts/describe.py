@@ -14,6 +14,7 @@ from dashboard.charts.frame import records, rests_on
 from dashboard.charts.labels import column_label, group_label, small, value_label, what_label
 from dashboard.charts.periods import period_words
 from dashboard.charts.theme import between, estimate, percent, plural, ratio
+from dashboard.charts.verdicts import VERDICTS
 from dashboard.charts.zone_marks import place_words, zone_rows
 from dashboard.language import _, told, words
 
@@ -187,17 +188,17 @@ def _ratios(answer: Answer) -> list[str]:
 
 
 def _review(answer: Answer) -> list[str]:
-    said = [_("Chart of the newest month against the months before, in percentage points.")]
-    for direction, side in (("up", _("Up")), ("down", _("Down"))):
-        rows = answer.table[answer.table["direction"] == direction]
+    said = [_("Chart of the newest visits against what was to be expected, in percentage points.")]
+    for verdict in ("worse", "better"):
+        rows = answer.table[answer.table["verdict"] == verdict]
         parts = [
             f"{what_label(row['what'])} {percent(row['difference'])} "
             f"({between(percent(row['low']), percent(row['high']))})"
             for row in records(rows)
         ]
         if parts:
-            said.append(f"{side}: {'; '.join(parts)}.")
-    return said if len(said) > 1 else [*said, _("Nothing is clearly up or down.")]
+            said.append(f"{told(VERDICTS[verdict])}: {'; '.join(parts)}.")
+    return said if len(said) > 1 else [*said, _("Nothing is clearly better or worse.")]
 
 
 _KINDS: dict[str, Callable[[Answer], list[str]]] = {

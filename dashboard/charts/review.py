@@ -1,4 +1,4 @@
-"""Now against before: the difference of each share with its interval, round a line of no difference."""
+"""Now against what was to be expected: differences with their limits, round a line of no difference."""
 
 from __future__ import annotations
 
@@ -6,19 +6,14 @@ from analytics.measures.answer import Answer
 from analytics.words import say
 from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show
-from dashboard.charts.labels import date_label, value_label
+from dashboard.charts.labels import value_label
 from dashboard.charts.theme import between, cases_of, percent, points, tokens
+from dashboard.charts.verdicts import VERDICTS
 from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, told
 
 HEADLINE = {"lame": say("Lame"), "severe": say("Severely lame"), "any": say("Any lesion")}
-SYMBOLS = {
-    "up": "triangle-up",
-    "down": "triangle-down",
-    "unclear": "circle-open",
-    "too few": "x-thin-open",
-    "pooled": "circle-open",
-}
+SYMBOLS = {"worse": "triangle-up", "better": "triangle-down", "no-clear-change": "circle-open"}
 MOST_ROWS = 12
 ROW = 32
 
@@ -41,7 +36,7 @@ def review(
     Parameters
     ----------
     answer : Answer
-        Of :func:`analytics.measures.herd_review.herd_review`. Lameness and any lesion come first, then the
+        Of :func:`analytics.measures.summary.summary` for one farm. Lameness and any lesion come first, then the
         commonest lesions.
     theme, narrow, title, drill
         As in every chart.
@@ -50,12 +45,12 @@ def review(
     -------
     dashboard.charts.plain.Figure
     """
-    title = _("The newest month less the twelve months before") if title is None else title
-    table = answer.table[answer.table["direction"] != "too few"]
+    title = _("Now against what was to be expected") if title is None else title
+    table = answer.table[answer.table["verdict"] != "too-few"]
     if table.empty:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     first = table[table["what"].isin(list(HEADLINE))]
-    rest = table[~table["what"].isin(list(HEADLINE))].sort_values("past_prevalence", ascending=False)
+    rest = table[~table["what"].isin(list(HEADLINE))].sort_values("expected", ascending=False)
     rows = [*first.to_dict("records"), *rest.to_dict("records")][:MOST_ROWS]
     table = table.set_index("what").loc[[row["what"] for row in rows]].reset_index()
     t = tokens(theme)
@@ -63,12 +58,11 @@ def review(
     hover = [
         f"<b>{what_label(row['what'])}</b><br>"
         + _(
-            "{now} ({cases}) in {month}<br>{then} ({past}) before<br>{gap} points ({interval})",
-            now=percent(row["prevalence"]),
-            cases=cases_of(row["cases"], row["at_risk"], None),
-            month=date_label(row["month"], "month"),
-            then=percent(row["past_prevalence"]),
-            past=cases_of(row["past_cases"], row["past_at_risk"], None),
+            "{verdict}<br>{now} ({cases}) at the newest visit<br>{usual} to be expected<br>{gap} points ({interval})",
+            verdict=told(VERDICTS[row["verdict"]]),
+            now=percent(row["now"]),
+            cases=cases_of(row["now_cases"], row["now_at_risk"], None),
+            usual=percent(row["expected"]),
             gap=points(row["difference"]),
             interval=between(points(row["low"]), points(row["high"])),
         )
@@ -86,7 +80,7 @@ def review(
                 marker={
                     "size": 11,
                     "color": t.accent,
-                    "symbol": [SYMBOLS[row["direction"]] for row in rows],
+                    "symbol": [SYMBOLS[row["verdict"]] for row in rows],
                     "line": {"color": t.accent, "width": 1.5},
                 },
                 hovertext=hover,
@@ -96,7 +90,7 @@ def review(
         ]
     )
     figure.add_vline(x=0, line={"color": t.muted, "width": 1.5})
-    words = _("Fewer · points · more") if narrow else _("Fewer than before · percentage points · more than before")
+    words = _("Fewer · points · more") if narrow else _("Fewer than expected · points · more than expected")
     figure.update_xaxes(title={"text": words})
     figure.update_yaxes(
         tickmode="array",

@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
-import pandas as pd
 from dash import html
 
 from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.herd_review import herd_review
 from analytics.measures.locomotion import locomotion
 from analytics.measures.prevalence import prevalence
+from analytics.measures.summary import summary
 from analytics.tally.needs import cows_in_need
-from analytics.words import say, unfilled
 from dashboard.accounts import current_viewer
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.charts import prevalence as bars
-from dashboard.charts.labels import date_label, value_label
 from dashboard.charts.review import review
-from dashboard.charts.theme import between, cases_of, percent, points
-from dashboard.language import _, _n, told, words
+from dashboard.charts.verdicts import called_first, verdict_sentences, verdicts_of_farms
+from dashboard.language import _, _n, words
 from dashboard.page import Page
 from dashboard.pages.herd_signals import driven_by, fired
 from dashboard.pages.lesions import CLEARED
@@ -29,61 +26,33 @@ from dashboard.panel import Drawn, Panel, mark, number_table
 from dashboard.span import choosing_by
 from dashboard.view import View
 
-SENTENCES = {
-    "up": unfilled("{what} is up: {now} in {month}, against {past} in the twelve months before ({gap})."),
-    "down": unfilled("{what} is down: {now} in {month}, against {past} in the twelve months before ({gap})."),
-    "unclear": unfilled("{what}: {now} in {month} against {past} before; no clear change ({gap})."),
-    "too few": unfilled("{what}: {now} in {month}; not enough to say."),
-    "pooled": unfilled("{what}: {now} in {month}, {past} in the twelve months before, all farms together."),
-}
-NAMES = {"lame": say("Lameness"), "severe": say("Severe lameness"), "any": say("Any lesion")}
-
-
-def sentences(answer: Answer) -> list[str]:
-    """The review in plain sentences, never bolder than the interval."""
-    table = answer.table
-    order = {"up": 0, "down": 1, "unclear": 2, "too few": 3}
-    headline = table[table["what"].isin(list(NAMES))]
-    rest = table[~table["what"].isin(list(NAMES)) & table["direction"].isin(["up", "down"])]
-    chosen = pd.concat([headline, rest.sort_values("direction", key=lambda s: s.map(order))])
-    return [_sentence({str(k): v for k, v in row.items()}) for row in chosen.to_dict("records")]
-
-
-def _sentence(row: dict[str, Any]) -> str:
-    what = told(NAMES[row["what"]]) if row["what"] in NAMES else value_label("lesion", row["what"])
-    gap = _(
-        "{gap} points, 95% interval {interval}",
-        gap=points(row["difference"]),
-        interval=between(points(row["low"]), points(row["high"])),
-    )
-    return _(
-        SENTENCES[row["direction"]],
-        what=what,
-        now=f"{percent(row['prevalence'])} ({cases_of(row['cases'], row['at_risk'], None)})",
-        past=f"{percent(row['past_prevalence'])} ({cases_of(row['past_cases'], row['past_at_risk'], None)})",
-        month=date_label(row["month"], "month"),
-        gap=gap,
-    )
-
 
 def _review(ledger: Ledger, view: View) -> Any:
-    answer = herd_review(ledger, view.selection)
+    answer = summary(ledger, view.selection)
     if answer.empty:
         return Drawn(None, answer, "")
 
     def to(row: dict[str, Any]) -> str:
         if row["what"] in ("lame", "severe"):
-            return view.open("/locomotion")
+            return view.open("/locomotion", farms=(row["farm"],))
         lesions = () if row["what"] == "any" else (row["what"],)
-        return view.open("/lesions", **{**CLEARED, "lesions": lesions})
+        return view.open("/lesions", **{**CLEARED, "farms": (row["farm"],), "lesions": lesions})
 
+    table = answer.table
+    if table["farm"].nunique() > 1:
+        shown = dataclasses.replace(answer, table=called_first(table).reset_index(drop=True))
+        return Drawn(None, shown, "", to, lead=_lead(verdicts_of_farms(table, words())))
     return Drawn(
         review(answer, **view.look, drill=lambda row: mark(to(row))),
         answer,
         describe.describe("review", answer),
         to,
-        lead=[html.P(sentence, className="lead") for sentence in sentences(answer)],
+        lead=_lead(verdict_sentences(table, words())),
     )
+
+
+def _lead(sentences: list[str]) -> list[Any]:
+    return [html.P(sentence, className="lead") for sentence in sentences]
 
 
 def _needs(ledger: Ledger, view: View) -> Any:
@@ -153,10 +122,11 @@ PAGE = Page(
     panels=(
         Panel(
             "herd-review",
-            "The newest month against the twelve months before",
+            "Better, worse, or no clear change",
             _review,
-            "Share of cows in the newest month with records, less the share in the twelve months before. Up or down "
-            "is said only when the whole interval lies on one side of no difference.",
+            "The newest visit, with those of the 75 days before it, against what the herd's own visits of the three "
+            "years before lead one to expect in these months. Worse or better is said only where a herd in which "
+            "nothing changes would show as much in at most one of twenty.",
             wide=True,
         ),
         Panel(

@@ -29,10 +29,7 @@ COLUMNS: dict[str, Column] = {
     "prevalence": Column("Share", "Those with it out of those looked at", SHARE),
     "low": Column("Interval from", LOW, SHARE),
     "high": Column("Interval to", HIGH, SHARE),
-    "difference": Column("Difference", "Share at this visit less the share at that one", SHARE),
-    "diff_low": Column("Difference from", LOW, SHARE),
-    "diff_high": Column("Difference to", HIGH, SHARE),
-    "direction": Column("Direction", "More, fewer or not clear, judged by the interval of the difference", TEXT),
+    "verdict": Column("Verdict", "Better, worse or no clear change against the herd's own earlier visits", TEXT),
     "n_visits": Column("Visit days", "Days on which cows were trimmed", WHOLE),
     "limb": Column("Front or hind", "Front or hind feet", TEXT),
     "claw": Column("Claw", "Outer or inner claw; empty for skin between the claws", TEXT),
@@ -65,7 +62,9 @@ COLUMNS: dict[str, Column] = {
     "cow": Column("Cow", "Her number or name", TEXT),
     "due_on": Column("Due", "Day on which she is due", DAY),
     "who": Column("For whom", "Veterinarian, trimmer, or to watch", TEXT),
-    "reason": Column("Why", "All her reasons, the one that places her first", TEXT),
+    "reason": Column(
+        "Why", "Why the verdict is what it is; of a cow all her reasons, the one that places her first", TEXT
+    ),
     "group": Column("Group", "Her group, as last known", TEXT),
     "days_in_milk": Column("Days in milk", "Days since her last calving", WHOLE),
     "looked_on": Column("Last looked at", "Newest trim visit of any kind", DAY),

@@ -12,7 +12,6 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.catalogue import MEASURES, answer
 from analytics.measures.foot_map import foot_map
-from analytics.measures.herd_review import herd_review
 from analytics.measures.prevalence import prevalence
 from analytics.mistake import Mistake
 from analytics.progress import stage
@@ -75,6 +74,7 @@ def collect(ledger: Ledger, request: Request) -> Contents:
     if request.wants("summary") or request.wants("visit"):
         _begun("visit")
         asked.keep("visit", "visit-review", farm)
+        asked.keep("verdicts", "summary", farm)
     asked.answers["any"] = prevalence(ledger, selection, by=())
     if not asked.answers["any"].basis.cows:
         # No whole-herd visit: better the biased figures with their caution than none.
@@ -88,7 +88,6 @@ def collect(ledger: Ledger, request: Request) -> Contents:
     if request.wants("locomotion") or request.wants("summary"):
         _begun("locomotion")
         asked.keep("locomotion", "locomotion", selection.with_(visits=("whole-herd",)), by=("month",))
-        asked.answers["review"] = herd_review(ledger, farm)
     if request.wants("horn"):
         _begun("horn")
         asked.keep("horn", "horn", selection, by=("farm",))

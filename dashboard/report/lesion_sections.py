@@ -9,6 +9,7 @@ import pandas as pd
 from analytics.measures.answer import Answer
 from analytics.measures.visit_review import LAST, THIS, YEAR_AGO
 from analytics.words import say
+from dashboard.charts.verdicts import verdict_sentences
 from dashboard.language import NO_BREAK, Words
 from dashboard.report.contents import Contents
 from dashboard.report.dots import Dot, axis_picture, key_picture, row_picture, scale_of
@@ -19,14 +20,10 @@ VISIT_ROWS = 10
 PERIOD_ROWS = 12
 """Lesions a table names; the rest are rare and in the spreadsheet."""
 
+GAIT = ("lame", "severe")
+"""What the summary says of locomotion; the rest is of lesions."""
+
 VISIT_NAMES = {THIS: "This visit", LAST: "Last visit", YEAR_AGO: "Same season last year"}
-DIRECTIONS = {
-    "up": "more than {visit}",
-    "down": "fewer than {visit}",
-    "unclear": "not clearly different from {visit}",
-    "too few": "too few cows to compare with {visit}",
-}
-AGAINST = {LAST: say("the last visit"), YEAR_AGO: say("the same season last year")}
 
 
 def visit_section(contents: Contents, words: Words) -> Section | None:
@@ -61,7 +58,7 @@ def visit_section(contents: Contents, words: Words) -> Section | None:
     under = [words("Dots are shares of cows, bars their {level} intervals.", level=_level(answer, words))]
     if left > 0:
         under.append(words("Rarer lesions, in the spreadsheet: {n}.", n=left))
-    said = "" if contents.request.wants("summary") else bullets(clear_changes(answer, words), "said")
+    said = "" if contents.request.wants("summary") else bullets(lesion_verdicts(contents, words), "said")
     key = f'<div class="lead">{key_picture(names)}</div>'
     return Section("visit", title, said + key + numbers + paragraph(" ".join(under), "small"))
 
@@ -75,37 +72,10 @@ def _dots(mine: pd.DataFrame) -> list[Dot]:
     return [Dot(row["prevalence"], row["low"], row["high"], place) for place, row in enumerate(mine.to_dict("records"))]
 
 
-def clear_changes(answer: Answer, words: Words) -> list[str]:
-    """Sentences on what differs clearly, and one where nothing does."""
-    table_ = answer.table
-    out = []
-    for visit, against in AGAINST.items():
-        rows = table_[table_["visit"] == visit]
-        if rows.empty:
-            continue
-        if (rows["direction"] == "too few").all():
-            out.append(words("Too few cows were looked at to compare with {visit}.", visit=words(against)))
-            continue
-        clear = rows[rows["direction"].isin(["up", "down"])]
-        if clear.empty:
-            out.append(words("Nothing differs clearly from {visit}.", visit=words(against)))
-            continue
-        now = table_[table_["visit"] == THIS].set_index("lesion")
-        parts = [
-            words(
-                "{lesion} {now} against {then} of cows ({points} points, {low} to {high})",
-                lesion=words.lesion(row["lesion"], inside=True),
-                now=words.percent(now.loc[row["lesion"], "prevalence"]),
-                then=words.percent(row["prevalence"]),
-                points=words.points(row["difference"]),
-                low=words.points(row["diff_low"]),
-                high=words.points(row["diff_high"]),
-            )
-            for row in clear.to_dict("records")
-        ]
-        said = words("Clearly different from {visit}: {what}.", visit=words(against), what="; ".join(parts))
-        out.append(said)
-    return out
+def lesion_verdicts(contents: Contents, words: Words) -> list[str]:
+    """What the summary says of lesions."""
+    answer = contents.get("verdicts")
+    return [] if answer is None else verdict_sentences(answer.table[~answer.table["what"].isin(GAIT)], words)
 
 
 def lesions_section(contents: Contents, words: Words) -> Section | None:

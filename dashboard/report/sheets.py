@@ -11,6 +11,7 @@ import pandas as pd
 
 from analytics.measures.answer import Answer
 from analytics.words import say
+from dashboard.charts.verdicts import VERDICTS
 from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.cow_lists import reason_words
@@ -18,7 +19,6 @@ from dashboard.report.herd_sections import HORN_ROWS
 from dashboard.report.lesion_sections import VISIT_NAMES
 
 CASES = ["cases", "at_risk", "prevalence", "low", "high"]
-DIRECTIONS = {"up": "more", "down": "fewer", "unclear": "not clear", "too few": "too few cows"}
 WHO = {"veterinarian": "veterinarian", "trimmer": "trimmer", "watch": "to watch"}
 LIMBS = {"front": "front feet", "hind": "hind feet"}
 
@@ -67,9 +67,10 @@ def _visits(contents: Contents, words: Words) -> pd.DataFrame:
     out = answer.table.assign(
         lesion=[words.lesion(code) for code in answer.table["lesion"]],
         visit=[words(VISIT_NAMES[name]) for name in answer.table["visit"]],
-        direction=_texts(words(DIRECTIONS[name]) if name in DIRECTIONS else None for name in answer.table["direction"]),
+        verdict=_texts(words.said(VERDICTS[name]) if name in VERDICTS else None for name in answer.table["verdict"]),
+        reason=_texts(words.said(one) if one else None for one in answer.table["reason"]),
     )
-    return out[["lesion", "visit", "first", "last", *CASES, "difference", "diff_low", "diff_high", "direction"]]
+    return out[["lesion", "visit", "first", "last", *CASES, "verdict", "reason"]]
 
 
 def _lesions(contents: Contents, words: Words) -> pd.DataFrame:

@@ -51,6 +51,13 @@ def test_the_group_that_rose_is_called_and_no_other(tmp_path: Path) -> None:
     assert drawn.sentences(answer)[0].startswith("Lameness is clearly up in: Group: high +40.0 points")
 
 
+def test_no_group_is_called_where_the_herd_has_not_changed(tmp_path: Path) -> None:
+    """Seven more lame cows in the group would be called alone, but the herd as a whole shows no clear change."""
+    answer = drivers(_herd(tmp_path, jump=7), Selection())
+    assert answer.table.set_index(["grouping", "which"]).loc[("group", "high"), "q_value"] < 0.05
+    assert set(answer.table["direction"]) == {"unclear"}
+
+
 def test_a_herd_that_did_not_change_calls_nothing(tmp_path: Path) -> None:
     answer = drivers(_herd(tmp_path, jump=0), Selection())
     assert set(answer.table["direction"]) == {"unclear"}

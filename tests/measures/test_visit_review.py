@@ -14,8 +14,8 @@ import pytest
 
 from analytics.ledger import Ledger
 from analytics.measures.prevalence import prevalence
+from analytics.measures.summary import summary
 from analytics.measures.visit_review import LAST, THIS, YEAR_AGO, visit_review
-from analytics.methods.intervals import difference
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from analytics.tally.visit_runs import visit_runs
@@ -42,26 +42,17 @@ def of(path: Path, *visits: list[dict[str, Any]]) -> Ledger:
     return ledger_of(path / "ledger.duckdb", checked("trims", [row for each in visits for row in each]))
 
 
-def test_three_visits_are_counted_and_compared(tmp_path: Path) -> None:
-    """70 of 100 now, 48 of 80 before: .70 - .60 with Newcombe's limits [pub: Newcombe 1998, Stat Med 17:873]."""
-    ledger = of(tmp_path, visit("2025-03-03", 50, 10), visit("2025-10-06", 80, 48), visit("2026-03-02", 100, 70))
+def test_three_visits_are_counted_and_carry_the_verdict_of_the_summary(tmp_path: Path) -> None:
+    ledger = of(tmp_path, visit("2025-03-03", 50, 5), visit("2025-10-06", 80, 8), visit("2026-03-02", 100, 70))
     table = visit_review(ledger, ONE).table.set_index(["lesion", "visit"])
     for lesion in ("any", "SU"):
         assert table.loc[(lesion, THIS), ["cases", "at_risk"]].tolist() == [70, 100]
-        assert table.loc[(lesion, LAST), ["cases", "at_risk"]].tolist() == [48, 80]
-        assert table.loc[(lesion, YEAR_AGO), ["cases", "at_risk"]].tolist() == [10, 50]
-    row = table.loc[("SU", LAST)]
-    expected = difference(70, 100, 48, 80)
-    assert row[["difference", "diff_low", "diff_high"]].tolist() == pytest.approx([float(x) for x in expected])
-    assert (row["direction"], table.loc[("SU", YEAR_AGO), "direction"]) == ("unclear", "up")
-
-
-def test_newcombe_published_example(tmp_path: Path) -> None:
-    """56/70 - 48/80: .0524 to .3339 [pub: Newcombe 1998, Stat Med 17:873]."""
-    ledger = of(tmp_path, visit("2025-10-06", 80, 48), visit("2026-03-02", 70, 56))
-    row = visit_review(ledger, ONE).table.set_index(["lesion", "visit"]).loc[("SU", LAST)]
-    assert (round(row["diff_low"], 4), round(row["diff_high"], 4)) == (0.0524, 0.3339)
-    assert row["direction"] == "up"
+        assert table.loc[(lesion, LAST), ["cases", "at_risk"]].tolist() == [8, 80]
+        assert table.loc[(lesion, YEAR_AGO), ["cases", "at_risk"]].tolist() == [5, 50]
+        assert table.loc[(lesion, THIS), "verdict"] == "worse"
+        assert table.loc[(lesion, LAST), "verdict"] is None
+    verdicts = summary(ledger, ONE).table.set_index("what")
+    assert table.loc[("SU", THIS), "reason"] == verdicts.loc["SU", "reason"]
 
 
 def test_days_close_together_are_one_visit_and_other_kinds_are_not_in_it(tmp_path: Path) -> None:
@@ -105,10 +96,10 @@ def test_until_says_which_visit_is_this_one(tmp_path: Path) -> None:
 def test_too_little_is_an_answer(tmp_path: Path) -> None:
     only = visit_review(of(tmp_path, visit("2026-03-02", 5, 1)), ONE)
     assert set(only.table["visit"]) == {THIS}
-    assert only.table["difference"].isna().all()
+    assert set(only.table["verdict"]) == {"too-few"}
     (tmp_path / "few").mkdir()
     few = visit_review(of(tmp_path / "few", visit("2025-10-06", 5, 1), visit("2026-03-02", 50, 9)), ONE).table
-    assert set(few.loc[few["visit"] == LAST, "direction"]) == {"too few"}
+    assert set(few.loc[few["visit"] == THIS, "verdict"]) == {"too-few"}
     (tmp_path / "none").mkdir()
     none = visit_review(of(tmp_path / "none", visit("2026-03-02", 5, 1, "lame-cow")), ONE)
     assert none.empty
