@@ -251,7 +251,7 @@ def _expectation(source: _Source, counts: npt.NDArray[np.float64]) -> Expectatio
 
     def per_cow(rows: pd.DataFrame, is_newest: bool) -> npt.NDArray[np.float64]:
         mine = rows[rows["visit"].map(in_newest).astype(bool) == is_newest]
-        return mine.groupby("cow").size().reindex(cows, fill_value=0).to_numpy(dtype=float)
+        return np.asarray(mine.groupby("cow").size().reindex(cows, fill_value=0), dtype=np.float64)
 
     def per_outcome(is_newest: bool) -> npt.NDArray[np.float64]:
         rows = source.found

@@ -17,6 +17,8 @@ OF_TERM = {"low": "estimate_low", "high": "estimate_high"}
 OF_KAPPA = {"low": "kappa_low", "high": "kappa_high"}
 OF_WEIGHT = {"low": "shrunken_low", "high": "shrunken_high"}
 
+OF_SUMMARY = {"before": "share_before", "kind": "visit_kind", "last": "visited_on", "visits": "visits_judged"}
+
 
 def shown(answer: Answer, names: Mapping[str, str], *, leave: tuple[str, ...] = ()) -> Answer:
     """The answer with some columns under other names and some left to ``evenfoot table``.

@@ -11,10 +11,9 @@ from analytics.measures.answer import Answer
 from analytics.mistake import Mistake
 from analytics.words import say, unfilled
 from dashboard.charts.frame import records, rests_on
-from dashboard.charts.labels import column_label, group_label, small, value_label, what_label
+from dashboard.charts.labels import VERDICTS, column_label, group_label, small, value_label, what_label
 from dashboard.charts.periods import period_words
 from dashboard.charts.theme import between, estimate, percent, plural, ratio
-from dashboard.charts.verdicts import VERDICTS
 from dashboard.charts.zone_marks import place_words, zone_rows
 from dashboard.language import _, told, words
 

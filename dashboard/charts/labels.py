@@ -11,6 +11,7 @@ import pandas as pd
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from analytics.trade.lesions import LESIONS
 from analytics.trade.units import mm_to_inches
+from analytics.words import say
 from dashboard.charts.headings import COLUMNS
 from dashboard.charts.lengths import INCHES, in_inches
 from dashboard.charts.theme import number, percent, ratio
@@ -52,6 +53,14 @@ ACTIONS = {
     "refer": "referred to the veterinarian",
     "other": "other",
 }
+VERDICTS: dict[str, str] = {
+    "worse": say("Worse"),
+    "better": say("Better"),
+    "no-clear-change": say("No clear change"),
+    "too-few": say("Too few to say"),
+}
+"""The four words for a change, the same on every page and in every report."""
+
 WHATS = {"any": "any lesion", "lame": "lame", "severe": "severely lame"}
 
 _WORDS: dict[str, dict[str, str]] = {
@@ -61,6 +70,7 @@ _WORDS: dict[str, dict[str, str]] = {
     "housing": HOUSINGS,
     "wetness": WETNESS,
     "visit_kind": VISIT_KINDS,
+    "verdict": VERDICTS,
     "action": ACTIONS,
 }
 
@@ -73,6 +83,11 @@ _SHARES = {
     "diff_low",
     "diff_high",
     "past_prevalence",
+    "now",
+    "share_before",
+    "last_year",
+    "expected",
+    "detectable",
     "centre",
     "lower",
     "upper",

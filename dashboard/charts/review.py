@@ -6,9 +6,8 @@ from analytics.measures.answer import Answer
 from analytics.words import say
 from dashboard.charts import plain
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show
-from dashboard.charts.labels import value_label
+from dashboard.charts.labels import VERDICTS, value_label
 from dashboard.charts.theme import between, cases_of, percent, points, tokens
-from dashboard.charts.verdicts import VERDICTS
 from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, told
 

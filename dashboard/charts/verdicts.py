@@ -6,16 +6,11 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.words import Said, say, unfilled
+from analytics.words import unfilled
 from dashboard.charts.frame import records
+from dashboard.charts.labels import VERDICTS
 from dashboard.language import Words
 
-VERDICTS: dict[str, Said] = {
-    "worse": say("Worse"),
-    "better": say("Better"),
-    "no-clear-change": say("No clear change"),
-    "too-few": say("Too few to say"),
-}
 CALLED = ("worse", "better")
 _GAIT = {
     "lame": unfilled("Lame: {cases} of {n} cows scored, {when}."),

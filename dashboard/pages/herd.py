@@ -16,6 +16,7 @@ from dashboard.accounts import current_viewer
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
 from dashboard.charts import prevalence as bars
+from dashboard.charts.columns import OF_SUMMARY, shown
 from dashboard.charts.review import review
 from dashboard.charts.verdicts import called_first, verdict_sentences, verdicts_of_farms
 from dashboard.language import _, _n, words
@@ -32,19 +33,23 @@ def _review(ledger: Ledger, view: View) -> Any:
     if answer.empty:
         return Drawn(None, answer, "")
 
+    one = tuple(answer.table["farm"].unique()[:1])
+
     def to(row: dict[str, Any]) -> str:
+        farms = (row["farm"],) if "farm" in row else one
         if row["what"] in ("lame", "severe"):
-            return view.open("/locomotion", farms=(row["farm"],))
+            return view.open("/locomotion", farms=farms)
         lesions = () if row["what"] == "any" else (row["what"],)
-        return view.open("/lesions", **{**CLEARED, "farms": (row["farm"],), "lesions": lesions})
+        return view.open("/lesions", **{**CLEARED, "farms": farms, "lesions": lesions})
 
     table = answer.table
     if table["farm"].nunique() > 1:
-        shown = dataclasses.replace(answer, table=called_first(table).reset_index(drop=True))
-        return Drawn(None, shown, "", to, lead=_lead(verdicts_of_farms(table, words())))
+        called = dataclasses.replace(answer, table=called_first(table).reset_index(drop=True))
+        lead = _lead(verdicts_of_farms(table, words()))
+        return Drawn(None, shown(called, OF_SUMMARY, leave=("first",)), "", to, lead=lead)
     return Drawn(
         review(answer, **view.look, drill=lambda row: mark(to(row))),
-        answer,
+        shown(answer, OF_SUMMARY, leave=("farm", "first")),
         describe.describe("review", answer),
         to,
         lead=_lead(verdict_sentences(table, words())),

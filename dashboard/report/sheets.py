@@ -11,7 +11,7 @@ import pandas as pd
 
 from analytics.measures.answer import Answer
 from analytics.words import say
-from dashboard.charts.verdicts import VERDICTS
+from dashboard.charts.labels import VERDICTS
 from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.cow_lists import reason_words

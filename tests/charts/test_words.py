@@ -115,11 +115,11 @@ def test_a_review_names_what_is_clear() -> None:
             "difference": [0.08, -0.01],
             "low": [0.02, -0.06],
             "high": [0.14, 0.04],
-            "direction": ["up", "unclear"],
+            "verdict": ["worse", "no-clear-change"],
         }
     )
-    said = describe("review", Answer("herd-review", table, answers.BASIS, (), ("what",)))
-    assert "Up: Lame 8.0% (2.0% to 14.0%)." in said
+    said = describe("review", Answer("summary", table, answers.BASIS, (), ("what",)))
+    assert "Worse: Lame 8.0% (2.0% to 14.0%)." in said
     assert "Digital" not in said
 
 
