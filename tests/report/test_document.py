@@ -66,7 +66,9 @@ def test_figures_are_those_of_the_measures(demo_ledger: Ledger, contents: Conten
     review = visit_review(demo_ledger, Selection(farms=(FARM,))).table
     now = review[review["visit"] == THIS]
     whole = now[now["lesion"] == "any"].iloc[0]
-    assert f"{whole['cases']} of {whole['at_risk']} cows had a lesion: {100 * whole['prevalence']:.1f}%" in said
+    assert f"Any lesion: {whole['cases']} of {whole['at_risk']} cows trimmed, " in said
+    share = f"{100 * whole['prevalence']:.1f}% ({100 * whole['low']:.1f}\u2013{100 * whole['high']:.1f})"
+    assert f"Any lesion {whole['cases']}: {share}" in said
     period = Selection(farms=(FARM,), since=contents.since, until=contents.until)
     for row in prevalence(demo_ledger, period).table.nlargest(5, "cases").to_dict("records"):
         share = f"{100 * row['prevalence']:.1f}% ({100 * row['low']:.1f}\u2013{100 * row['high']:.1f})"
@@ -144,14 +146,16 @@ def test_inches_change_lengths_and_nothing_else(demo_ledger: Ledger) -> None:
 def test_one_cow_is_told_with_how_unsure_it_is(tmp_path: Path) -> None:
     """1 of 1: Wilson limits 20.7 to 100 % [pub: Newcombe 1998, Stat Med 17:857, the formula]."""
     said = plain(document(collect(herd(tmp_path / "one.duckdb", "One", 1, lesions=1), Request("One"))))
-    assert "1 of 1 cows had a lesion: 100.0% (20.7\u2013100.0)" in said
+    assert "Any lesion: 1 of 1 cows trimmed, " in said
+    assert "Any lesion 1: 100.0% (20.7\u2013100.0)" in said
+    assert "Too few to say. There is no earlier visit of the same kind to compare with." in said
     assert "Not enough to say much about the herd" in said
 
 
 def test_a_clean_herd_is_said_to_be_clean_with_its_interval(tmp_path: Path) -> None:
     """0 of 20: Wilson limits 0 to 16.1 % [pub: Newcombe 1998, Stat Med 17:857, table]."""
     said = plain(document(collect(herd(tmp_path / "clean.duckdb", "Clean", 20), Request("Clean"))))
-    assert "0 of 20 cows had a lesion: 0.0% (0.0\u201316.1)" in said
+    assert "Any lesion 0: 0.0% (0.0\u201316.1)" in said
     assert "No lesion was recorded in this period." in said
 
 
