@@ -128,15 +128,30 @@ _VISIT_COLUMNS = ("farm", "what", "date", "cases", "at_risk")
 class _Source:
     """The comparable visits of one farm: trims, or scorings.
 
-    ``cows`` has a row a visit and cow; ``found`` the same with what she had.
+    ``visits`` has a row a visit: first, last, newest (whether it belongs to the newest period). ``seen`` (visits x
+    cows) says who was looked at, ``ill`` (outcomes x visits x cows) who had what.
     """
 
     kind: str
     visits: pd.DataFrame
-    cows: pd.DataFrame
-    found: pd.DataFrame
+    seen: npt.NDArray[np.bool_]
+    ill: npt.NDArray[np.bool_]
     outcomes: tuple[str, ...]
     others: Said | None
+
+    @property
+    def newest(self) -> npt.NDArray[np.bool_]:
+        return self.visits["newest"].to_numpy(dtype=bool)
+
+    @property
+    def looked(self) -> npt.NDArray[np.float64]:
+        """Cows looked at, one entry a visit."""
+        return self.seen.sum(axis=1).astype(float)
+
+    @property
+    def cases(self) -> npt.NDArray[np.float64]:
+        """Cows with each outcome (rows) at each visit (columns)."""
+        return np.asarray(self.ill.sum(axis=2), dtype=np.float64)
 
 
 def _by_farm(visits: HerdVisits) -> dict[str, HerdVisits]:
@@ -166,12 +181,16 @@ def _comparable(all_visits: HerdVisits, fixed: tuple[str, ...]) -> _Source | Non
     looks = looks[looks["visit_date"] > newest - pd.Timedelta(days=PERIOD_DAYS + HISTORY_YEARS * YEAR_DAYS)]
     found = all_visits.cases
     found = found[(found["kind"] == kind) & (found["scale"] == scale) & found["visit"].isin(looks["visit"])]
-    visits = looks.groupby("visit").agg(
-        first=("visit_date", "min"), last=("visit_date", "max"), at_risk=("cow", "size")
-    )
+    visits = looks.groupby("visit").agg(first=("visit_date", "min"), last=("visit_date", "max"))
     visits["newest"] = visits["last"] > newest - pd.Timedelta(days=PERIOD_DAYS)
     outcomes = fixed or ("any", *sorted(set(found["what"]) - {"any"}))
-    return _Source(kind, visits, looks, found, outcomes, _other_people(all_visits.people, visits, other_scale))
+    cows = pd.Index(looks["cow"].unique())
+    seen = np.zeros((len(visits), len(cows)), dtype=bool)
+    seen[visits.index.get_indexer(pd.Index(looks["visit"])), cows.get_indexer(pd.Index(looks["cow"]))] = True
+    ill = np.zeros((len(outcomes), *seen.shape), dtype=bool)
+    what = pd.Index(outcomes).get_indexer(pd.Index(found["what"]))
+    ill[what, visits.index.get_indexer(pd.Index(found["visit"])), cows.get_indexer(pd.Index(found["cow"]))] = True
+    return _Source(kind, visits, seen, ill, outcomes, _other_people(all_visits.people, visits, other_scale))
 
 
 def _other_people(people: pd.DataFrame, visits: pd.DataFrame, other_scale: bool) -> Said | None:
@@ -206,24 +225,23 @@ def judge_farm(farm: str, scored: HerdVisits | None, trimmed: HerdVisits | None)
         _comparable(each, fixed) for each, fixed in ((scored, ("lame", "severe")), (trimmed, ())) if each is not None
     ]
     sources = [source for source in found if source is not None]
-    counts = [_counts(source) for source in sources]
     ready = [place for place, source in enumerate(sources) if _enough(source)]
-    expectations = [_expectation(sources[place], counts[place]) for place in ready]
+    expectations = [_expectation(sources[place]) for place in ready]
     importance = [np.where(np.array(sources[place].outcomes) == "lame", LAME_COUNTS, 1.0) for place in ready]
     compared: list[Comparison | None] = [None] * len(sources)
     for place, comparison in zip(ready, compare(expectations, importance), strict=True):
         compared[place] = comparison
     tables, visits = [], []
-    for source, count, found_here in zip(sources, counts, compared, strict=True):
-        tables.append(_rows(farm, source, count, found_here))
+    for source, found_here in zip(sources, compared, strict=True):
+        tables.append(_rows(farm, source, found_here))
         visits.append(
             pd.DataFrame(
                 {
                     "farm": farm,
                     "what": np.repeat(source.outcomes, len(source.visits)),
                     "date": np.tile(source.visits["last"].to_numpy(), len(source.outcomes)),
-                    "cases": count.ravel().astype("int64"),
-                    "at_risk": np.tile(source.visits["at_risk"].to_numpy(), len(source.outcomes)),
+                    "cases": source.cases.ravel().astype("int64"),
+                    "at_risk": np.tile(source.looked.astype("int64"), len(source.outcomes)),
                 }
             )
         )
@@ -231,43 +249,25 @@ def judge_farm(farm: str, scored: HerdVisits | None, trimmed: HerdVisits | None)
     return (pd.concat(tables, ignore_index=True), pd.concat(visits, ignore_index=True)) if tables else empty
 
 
-def _counts(source: _Source) -> npt.NDArray[np.float64]:
-    """Cows with each outcome (rows) at each visit (columns)."""
-    wide = source.found.groupby(["what", "visit"]).size().unstack(fill_value=0)
-    full = wide.reindex(index=list(source.outcomes), columns=source.visits.index, fill_value=0)
-    return np.asarray(full, dtype=np.float64)
-
-
 def _enough(source: _Source) -> bool:
-    by_period = source.visits.groupby("newest")["at_risk"].max()
-    return bool(len(by_period) == 2 and by_period.min() >= FEW_COWS)
+    newest = source.newest
+    return bool((~newest).any() and min(source.looked[newest].max(), source.looked[~newest].max()) >= FEW_COWS)
 
 
-def _expectation(source: _Source, counts: npt.NDArray[np.float64]) -> Expectation:
-    newest = source.visits["newest"].to_numpy(dtype=bool)
+def _expectation(source: _Source) -> Expectation:
+    newest = source.newest
     years = (source.visits["last"] - pd.Timestamp("2000-01-01")).dt.days.to_numpy(dtype=float) / YEAR_DAYS
-    cows = pd.Index(source.cows["cow"].unique())
-    in_newest = source.visits["newest"]
-
-    def per_cow(rows: pd.DataFrame, is_newest: bool) -> npt.NDArray[np.float64]:
-        mine = rows[rows["visit"].map(in_newest).astype(bool) == is_newest]
-        return np.asarray(mine.groupby("cow").size().reindex(cows, fill_value=0), dtype=np.float64)
-
-    def per_outcome(is_newest: bool) -> npt.NDArray[np.float64]:
-        rows = source.found
-        mine = rows[rows["visit"].map(in_newest).astype(bool) == is_newest]
-        wide = mine.groupby(["what", "cow"]).size().unstack(fill_value=0)
-        return wide.reindex(index=list(source.outcomes), columns=cows, fill_value=0).to_numpy(dtype=float)
-
     factor = cow_variance_factor(
-        per_outcome(True), per_cow(source.cows, True), per_outcome(False), per_cow(source.cows, False)
+        source.ill[:, newest].sum(axis=1).astype(float),
+        source.seen[newest].sum(axis=0).astype(float),
+        source.ill[:, ~newest].sum(axis=1).astype(float),
+        source.seen[~newest].sum(axis=0).astype(float),
     )
-    return expect(counts, source.visits["at_risk"].to_numpy(dtype=float), years, newest, factor)
+    return expect(source.cases, source.looked, years, newest, factor)
 
 
-def _rows(farm: str, source: _Source, counts: npt.NDArray[np.float64], compared: Comparison | None) -> pd.DataFrame:
-    visits = source.visits
-    at_risk, newest = visits["at_risk"].to_numpy(dtype=float), visits["newest"].to_numpy(dtype=bool)
+def _rows(farm: str, source: _Source, compared: Comparison | None) -> pd.DataFrame:
+    visits, counts, at_risk, newest = source.visits, source.cases, source.looked, source.newest
     days = (visits["last"].iloc[-1] - visits["last"]).dt.days.to_numpy()
     begin = int(days[newest].max())
     nan = np.full(len(source.outcomes), math.nan)
@@ -344,10 +344,10 @@ def _called(row: dict[str, Any]) -> Said:
 
 
 def _too_few(source: _Source) -> Said:
-    visits = source.visits
-    if not (~visits["newest"]).any():
+    newest = source.newest
+    if newest.all():
         return say("There is no earlier visit of the same kind to compare with.")
-    by_period = visits.groupby("newest")["at_risk"].max()
-    if by_period[True] < FEW_COWS:
-        return say("Only {n} cows were looked at; it takes {least} to say.", n=int(by_period[True]), least=FEW_COWS)
-    return say("Only {n} cows were looked at before; it takes {least} to say.", n=int(by_period[False]), least=FEW_COWS)
+    now, before = int(source.looked[newest].max()), int(source.looked[~newest].max())
+    if now < FEW_COWS:
+        return say("Only {n} cows were looked at; it takes {least} to say.", n=now, least=FEW_COWS)
+    return say("Only {n} cows were looked at before; it takes {least} to say.", n=before, least=FEW_COWS)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
+from scipy.optimize import elementwise
 
 Array = npt.NDArray[np.float64]
 
@@ -55,9 +57,10 @@ _NODES, _NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 _NODE_WEIGHTS = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
 _Z = np.linspace(-5.0, 5.0, 31)
 _Z_WEIGHTS = np.exp(-(_Z**2) / 2) / np.exp(-(_Z**2) / 2).sum()
-_POINTS = 61
-_STEPS = 25
-"""Bisections of a range; they leave a millionth of it."""
+_POINTS = 51
+_FAR = 8.0
+"""Shifts of the log odds are looked for between -8 and 8."""
+_ALL = slice(None)
 
 
 @dataclass(frozen=True)
@@ -90,24 +93,19 @@ class Expectation:
         sd: Array = np.sqrt((self.logits**2 * self.weights).sum(axis=1) - mean**2)
         return sd
 
-    def upper(self, cases: Array, shift: Array | float = 0.0) -> Array:
-        """Mid-p probability of *cases* or more if the log odds lie *shift* above the expected."""
-        y, n, p = self._terms(cases, shift)
-        more = special.betainc(np.maximum(y, 1e-9), n - y + 1, p)
-        next_up = np.where(y + 1 <= n, special.betainc(y + 1, np.maximum(n - y, 1e-9), p), 0.0)
-        return self._mean((np.where(y > 0, more, 1.0) + next_up) / 2)
-
-    def lower(self, cases: Array, shift: Array | float = 0.0) -> Array:
-        """Mid-p probability of *cases* or fewer if the log odds lie *shift* above the expected."""
-        return 1.0 - self.upper(cases, shift)
-
-    def _terms(self, cases: Array, shift: Array | float) -> tuple[Array, Array, Array]:
-        p = special.expit(self.logits + np.broadcast_to(np.asarray(shift, dtype=float), self.cases.shape)[:, None])
-        return np.broadcast_to(cases, self.cases.shape)[:, None], self.looked[:, None], p
-
-    def _mean(self, values: Array) -> Array:
-        out: Array = (values * self.weights).sum(axis=1)
+    def upper(self, cases: Array, shift: Array | float = 0.0, rows: npt.NDArray[Any] | slice = _ALL) -> Array:
+        """Mid-p probability of *cases* or more in some rows if the log odds lie *shift* above the expected."""
+        p = special.expit(self.logits[rows] + np.asarray(shift, dtype=float)[..., None])
+        n = self.looked[rows][:, None]
+        y = np.broadcast_to(np.asarray(cases, dtype=float), n.shape[:1])[:, None]
+        more = np.where(y > 0, special.betainc(np.maximum(y, 1e-9), n - y + 1, p), 1.0)
+        still_more = np.where(y + 1 <= n, special.betainc(y + 1, np.maximum(n - y, 1e-9), p), 0.0)
+        out: Array = ((more + still_more) / 2 * self.weights[rows]).sum(axis=1)
         return out
+
+    def lower(self, cases: Array) -> Array:
+        """Mid-p probability of *cases* or fewer."""
+        return 1.0 - self.upper(cases)
 
 
 @dataclass(frozen=True)
@@ -324,8 +322,7 @@ def _compare(one: Expectation, error: Array) -> Comparison:
     half = error / 2
     p_value = np.minimum(1.0, 2 * np.minimum(one.upper(one.cases), one.lower(one.cases)))
     # The limits are the shifts of the log odds at which the newest cases would just be called.
-    lowest = _first_shift(lambda shift: one.upper(one.cases, shift) > half, len(half))
-    highest = _first_shift(lambda shift: one.lower(one.cases, shift) < half, len(half))
+    lowest, highest = (_shift_at(one, chance) for chance in (half, 1 - half))
     share = one.share
     low, high = (_shifted(one, shift) - share for shift in (lowest, highest))
     low = np.where(one.cases <= 0, -share, low)
@@ -347,23 +344,28 @@ def _shifted(one: Expectation, shift: Array) -> Array:
     return share
 
 
-def _first_shift(holds: Callable[[Array], npt.NDArray[np.bool_]], outcomes: int) -> Array:
-    """The shift of the log odds, between -8 and 8, from which on *holds* is true."""
-    low, high = np.full(outcomes, -8.0), np.full(outcomes, 8.0)
-    for _ in range(_STEPS):
-        middle = (low + high) / 2
-        true = holds(middle)
-        low, high = np.where(true, low, middle), np.where(true, middle, high)
-    shift: Array = (low + high) / 2
+def _shift_at(one: Expectation, chance: Array) -> Array:
+    """The shift of the log odds at which the newest cases or more have this chance; -8 or 8 where none has."""
+
+    def gap(shift: Array, row: Array) -> Array:
+        rows = row.astype(int)
+        above: Array = one.upper(one.cases[rows], shift, rows) - chance[rows]
+        return above
+
+    found = elementwise.find_root(gap, (-_FAR, _FAR), args=(np.arange(len(chance)).astype(float),))
+    above = one.upper(one.cases, -_FAR) > chance
+    shift: Array = np.where(found.success, found.x, np.where(above, -_FAR, _FAR))
     return shift
 
 
 def _smallest_rise(one: Expectation, half: Array) -> Array:
     """The smallest share above the expected that would be called worse; 1 less the expected where none would."""
-    low, high = np.zeros(len(one.cases)), one.looked.copy()
-    for _ in range(_STEPS):
-        middle = (low + high) / 2
-        called = one.upper(middle) <= half
-        low, high = np.where(called, low, middle), np.where(called, middle, high)
-    rise: Array = np.clip(high / one.looked, 0.0, 1.0) - one.share
+
+    def gap(cases: Array, row: Array) -> Array:
+        rows = row.astype(int)
+        above: Array = one.upper(cases, np.zeros(len(rows)), rows) - half[rows]
+        return above
+
+    found = elementwise.find_root(gap, (0.0, one.looked), args=(np.arange(len(half)).astype(float),))
+    rise: Array = np.where(found.success, found.x / one.looked, 1.0) - one.share
     return rise
