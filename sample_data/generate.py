@@ -66,7 +66,13 @@ def write_herds(folder: Path) -> None:
     housing = [_housing_row(stay) for stay in farms.STAYS]
     write_csv(frame_of(housing, list(housing[0])), folder / "housing.csv")
     changes: list[Row] = [
-        {"farm": change.farm, "date": said_day(change.on), "what": change.what, "note": change.note}
+        {
+            "farm": change.farm,
+            "date": said_day(change.on),
+            "what": change.what,
+            "note": change.note,
+            "lesions": change.lesion,
+        }
         for change in truths.CHANGES
     ]
     write_csv(frame_of(changes, list(changes[0])), folder / "changes.csv")

@@ -20,7 +20,7 @@ class Field:
     name : str
         Column in the checked frame.
     type : str
-        text, label (text whose spelling is made alike), cow, farm, date, dates, moves, whole, length (mm),
+        text, label (text whose spelling is made alike), cow, farm, date, dates, moves, lesions, whole, length (mm),
         angle (degrees), yes-no, or the name of a vocabulary (foot, lesion, ...).
     headings : tuple of str
         What the column may be called, beside its name.
@@ -218,6 +218,8 @@ CHANGES: tuple[Field, ...] = (
            "What changed",
            "Rubber in the alleys", required=True, telling=True),
     _NOTE,
+    _field("lesions", "lesions", "lesion|aims at|aimed at|aim|target|targets|against|lesions aimed at",
+           "Lesions it aims at; blank means those its kind of change usually aims at", "SU WL"),
 )  # fmt: skip
 
 LIMITS: tuple[Field, ...] = (

@@ -7,10 +7,11 @@ from collections.abc import Callable
 
 from analytics.intake.numbers import read_decimal, read_whole
 from analytics.intake.unreadable import Unreadable
+from analytics.trade.changes import in_order
 from analytics.trade.feet import FEET, understand_claw, understand_feet, understand_foot
 from analytics.trade.horn_limits import LIMITS, understand_limit
 from analytics.trade.housing import HOUSINGS, WETNESS, understand_floor, understand_housing, understand_wetness
-from analytics.trade.lesions import DD_STAGES, SEVERITIES, understand_stage
+from analytics.trade.lesions import DD_STAGES, SEVERITIES, understand_lesion, understand_stage
 from analytics.trade.locomotion import SCALES, understand_scale
 from analytics.trade.visits import VISIT_KINDS, understand_visit_kind
 from analytics.words import say
@@ -72,6 +73,28 @@ def read_feet(text: str) -> str | None:
             say("Not understood: '{shown}'.", shown=_shown(text)), say("Name the feet, such as LH RH, or hind, or all.")
         )
     return None if found == FEET else " ".join(found)
+
+
+def read_lesions(text: str) -> str:
+    """Codes of several lesions, ``"DD HHE"``, subtypes as what they are counted under.
+
+    Example
+    -------
+    >>> read_lesions("heel erosion, digital dermatitis"), read_lesions("WL SU")
+    ('DD HHE', 'SU WL')
+    """
+    whole = understand_lesion(text)
+    parts = [part for part in re.split(r"[,;+/&|\n]|\band\b|\by\b", text) if part.strip()] if whole is None else [text]
+    if len(parts) == 1 and whole is None:
+        parts = text.split()
+    found = [understand_lesion(part) for part in parts]
+    unknown = [part for part, code in zip(parts, found, strict=True) if code is None]
+    if unknown or not found:
+        raise Unreadable(
+            say("Not understood: '{shown}'.", shown=_shown((unknown or [text])[0])),
+            say("Name lesions by code or name with commas between, such as DD, heel horn erosion."),
+        )
+    return " ".join(in_order([code for code in found if code is not None]))
 
 
 def read_zone(text: str) -> int:
@@ -157,6 +180,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "horn limit": _known(understand_limit, _among(LIMITS)),
     "foot": _known(understand_foot, _among(FEET)),
     "feet": read_feet,
+    "lesions": read_lesions,
     "claw": _known(understand_claw, "Use lateral (outer) or medial (inner)."),
     "zone": read_zone,
     "severity": read_severity,
@@ -175,6 +199,6 @@ READERS: dict[str, Callable[[str], object]] = {
 
 SPOKEN = frozenset(
     {"foot", "feet", "claw", "horn limit", "scale", "housing", "floor", "wetness", "visit kind", "action", "yes-no",
-     "dd stage", "lesion", "detail", "farm", "severity"}
+     "dd stage", "lesion", "lesions", "detail", "farm", "severity"}
 )  # fmt: skip
 """Types whose words are listed with what they were understood as."""

@@ -58,6 +58,12 @@ MIGRATIONS: tuple[Migration, ...] = (
             '"note" VARCHAR)',
         ),
     ),
+    Migration(
+        4,
+        "the lesions that a change aims at",
+        ('ALTER TABLE change_rows ADD COLUMN "lesions" VARCHAR',),
+        keys=True,
+    ),
 )
 
 

@@ -8,7 +8,7 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 """The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
@@ -85,6 +85,7 @@ CHANGE_FIELDS: dict[str, str] = {
     "date": "DATE",
     "what": "VARCHAR",
     "note": "VARCHAR",
+    "lesions": "VARCHAR",
 }
 LIMIT_FIELDS: dict[str, str] = {
     "farm": "VARCHAR",
