@@ -64,6 +64,7 @@ MIGRATIONS: tuple[Migration, ...] = (
         ('ALTER TABLE change_rows ADD COLUMN "lesions" VARCHAR',),
         keys=True,
     ),
+    Migration(5, "what was looked at: kinds of visit by the share of the herd, numbers used again", derive=True),
 )
 
 

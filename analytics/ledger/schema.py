@@ -8,7 +8,7 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 """The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
@@ -122,7 +122,9 @@ ATTRIBUTES: dict[str, str] = {
     "kind_from": "VARCHAR",
 }
 """What is known of a cow on a day, carried by every derived row so that counting needs no join.
-``kind_from`` says how the visit kind is known: stated, derived or unknown."""
+``kind_from`` says how the visit kind is known: stated, derived (from the share of the herd looked at), contradicted
+(stated as whole-herd, but too few of the herd were looked at), unlisted (a cow that the sheet does not list, counted as
+looked at and sound because it says that the rest was) or unknown."""
 
 DERIVED_TABLES: dict[str, dict[str, str]] = {
     "trims": {
@@ -193,6 +195,9 @@ DERIVED_TABLES: dict[str, dict[str, str]] = {
         "entered_on": "DATE",
         "left_on": "DATE",
         "registered": "BOOLEAN",
+        "number": "VARCHAR",
+        "since": "DATE",
+        "until": "DATE",
     },
     "calvings": {"farm": "VARCHAR", "cow": "VARCHAR", "calved_on": "DATE"},
     "moves": {"farm": "VARCHAR", "cow": "VARCHAR", "moved_on": "DATE", "group": "VARCHAR"},

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import re
 
+WHOLE_HERD = "whole-herd"
+REST_SOUND = "whole-herd, rest sound"
+"""All were looked at, and those that are not listed had nothing: the sheet lists few, and says so."""
 VISIT_KINDS: dict[str, str] = {
-    "whole-herd": "whole-herd trim",
+    WHOLE_HERD: "whole-herd trim",
+    REST_SOUND: "whole-herd trim, the cows not listed were looked at and sound",
     "part-herd": "part-herd trim",
     "lame-cow": "lame-cow call",
     "recheck": "recheck",
@@ -21,6 +25,8 @@ _WORDS = {
     for kind, words in {
         "whole-herd": "whole herd|whole|herd|herd trim|full herd|full|entire herd|all|all cows|wholeherd|complete|"
         "whole herd trim|whole herd visit|routine herd trim|full herd trim|complete herd|herd visit",
+        REST_SOUND: "whole herd rest sound|rest sound|whole herd others sound|others sound|whole herd the rest sound|"
+        "the rest sound|whole herd the others sound|whole herd rest healthy|rest healthy|whole herd rest ok|rest ok",
         "part-herd": "part herd|part|partial|partial herd|part herd trim|some cows|selected|selected cows|group|"
         "partherd|part of herd|part of the herd|maintenance|part herd visit",
         "lame-cow": "lame cow|lame cows|lame|lame call|lame cow call|lame cow visit|call out|callout|emergency|"
