@@ -79,6 +79,7 @@ def _add(
 def explain(sheets: Sequence[CheckedSheet], result: ImportResult) -> list[str]:
     """Notes on how the file was understood, and the first reasons rows were set aside."""
     lines = [str(note) for sheet in sheets for note in sheet.notes]
+    lines += [str(question) for question in result.questioned]
     shown = 0
     for sheet in sheets:
         for row in sheet.set_aside.itertuples(index=False):

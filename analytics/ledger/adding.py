@@ -16,10 +16,11 @@ from analytics.ledger.derive import rebuild
 from analytics.ledger.engine import next_number
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
+from analytics.ledger.questioned import questioned_in_import, questioned_in_sheets
 from analytics.ledger.schema import BOOKKEEPING, ROW_TABLES, key_of
 from analytics.mistake import Mistake
 from analytics.progress import stage
-from analytics.words import say
+from analytics.words import Said, say
 
 if TYPE_CHECKING:
     import duckdb
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 class ImportResult:
     """What came of one file. ``read = added + already_known + set_aside``, always.
 
-    ``import_no`` is 0 for a dry run.
+    ``import_no`` is 0 for a dry run. ``questioned`` says which visits are not what their sheet calls them.
     """
 
     file: str
@@ -39,6 +40,7 @@ class ImportResult:
     already_known: int
     set_aside: int
     import_no: int
+    questioned: tuple[Said, ...] = ()
 
 
 def add_sheets(
@@ -112,7 +114,8 @@ def add_sheets(
         if added:
             stage(say("Working out visits and cases"))
             rebuild(executor(connection), farms)
-    return ImportResult(file, read, added, known, held, number)
+        questioned = questioned_in_import(connection, number) if added else ()
+    return ImportResult(file, read, added, known, held, number, questioned)
 
 
 def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
@@ -298,7 +301,7 @@ def _count_only(ledger: Ledger, sheets: Sequence[CheckedSheet], file: str) -> Im
                 ).fetchall()
                 known = {key for (key,) in rows}
         added += len(keys - known)
-    return ImportResult(file, read, added, read - held - added, held, 0)
+    return ImportResult(file, read, added, read - held - added, held, 0, questioned_in_sheets(sheets))
 
 
 def _keep_set_aside(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, number: int) -> None:

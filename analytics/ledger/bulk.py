@@ -21,6 +21,7 @@ from analytics.ledger.farms_together import farms_together
 from analytics.ledger.history import note
 from analytics.ledger.incoming import Taken
 from analytics.ledger.ledger import Ledger
+from analytics.ledger.questioned import questioned_in_import
 from analytics.ledger.schema import ROW_TABLES, half_as_number
 
 MEMORY = "600MB"
@@ -96,7 +97,8 @@ def add_stream(
         if added:
             for farms in _farms_together(connection, table, number):
                 rebuild(executor(connection), farms)
-    return ImportResult(file, taken.read, added, known, taken.held, number)
+        questioned = questioned_in_import(connection, number) if added else ()
+    return ImportResult(file, taken.read, added, known, taken.held, number, questioned)
 
 
 def _stream_in(connection: Any, taken: Taken, statement: str) -> None:

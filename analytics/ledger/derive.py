@@ -106,6 +106,7 @@ class _Execute(Protocol):
 
     def __call__(self, sql: str, parameters: list[object] | None = None) -> object: ...
 
+
 # Entries of the register, each with the day from which on it speaks of the animal.
 _ENTRIES = f"""
 CREATE TEMP TABLE entries AS

@@ -14,7 +14,8 @@ from analytics.measures.kept import State, begin, remembered, store_of
 from analytics.measures.sources import begin_sources, of_records, sources_of
 from analytics.tally.coverage import covered
 from analytics.tally.selection import Selection
-from analytics.words import Said, say
+from analytics.trade.visits import REST_SOUND
+from analytics.words import Said, say, unfilled
 
 FEW_COWS = 20
 """Below this many cows an answer says that there is not enough to say. [common practice, no source]"""
@@ -63,7 +64,9 @@ def basis_of(
     parts = _parts(ledger, selection, source)
     kept = parts[parts["asked"]]
     dropped = parts[~parts["asked"]]
-    left_out = tuple(_left_out(str(kind), rows) for kind, rows in dropped.groupby("kind"))
+    doubted = dropped["known"] == "contradicted"
+    left_out = tuple(_left_out(str(kind), rows) for kind, rows in dropped[~doubted].groupby("kind"))
+    left_out += _doubted(dropped[doubted])
     basis = Basis(
         farms=_first(kept, "farms_all"),
         visits=_first(kept, "visits_all"),
@@ -131,17 +134,68 @@ def _left_out(kind: str, rows: pd.DataFrame) -> Said:
     )
 
 
-def _derived(kept: pd.DataFrame) -> tuple[Said, ...]:
-    derived = int(kept.loc[kept["known"] == "derived", "visits"].sum())
-    if not derived:
+def _doubted(rows: pd.DataFrame) -> tuple[Said, ...]:
+    """Visits left out although their sheet calls them whole-herd."""
+    if rows.empty:
         return ()
     return (
         say(
-            "The sheet does not state the kind of {n} of the visits; it was worked out from the share of the "
-            "herd trimmed (80 % or more is a whole-herd visit).",
-            n=derived,
+            "Left out: visits that their sheet calls whole-herd though fewer than 80 % of the herd was looked at, "
+            "{visits} ({trims} cow records). If the others were looked at and sound, write '{kind}' as the kind of "
+            "visit, with the herd size.",
+            visits=int(rows["visits"].sum()),
+            trims=int(rows["trims"].sum()),
+            kind=REST_SOUND,
         ),
     )
+
+
+def _derived(kept: pd.DataFrame) -> tuple[Said, ...]:
+    """How the kinds of visit are known where their sheet does not say, or is not believed."""
+    scored, known = kept["kind"] == "scoring", kept["known"]
+    asked = (
+        (
+            ~scored & (known == "derived"),
+            "visits",
+            unfilled(
+                "The sheet does not state the kind of {n} of the visits; it was worked out from the share of the "
+                "herd trimmed (80 % or more is a whole-herd visit)."
+            ),
+        ),
+        (
+            scored & (known == "derived"),
+            "visits",
+            unfilled(
+                "Scoring days on which at least 80 % of the herd was scored, by the herd size on a trim sheet, the "
+                "register or the herd's usual numbers: {n}."
+            ),
+        ),
+        (
+            scored & (known == "unknown"),
+            "visits",
+            unfilled(
+                "Scoring days that count as if the whole herd was scored, as nothing tells how large it was: {n}."
+            ),
+        ),
+        (
+            known == "contradicted",
+            "visits",
+            unfilled(
+                "Visits that count as part-herd though their sheet calls them whole-herd, as fewer than 80 % of the "
+                "herd was looked at: {n}."
+            ),
+        ),
+        (
+            known == "unlisted",
+            "trims",
+            unfilled(
+                "Cow records of cows that the sheets do not list, and of whom they say that they were looked at and "
+                "sound: {n}."
+            ),
+        ),
+    )
+    counts = ((int(kept.loc[rows, column].sum()), said) for rows, column, said in asked)
+    return tuple(say(said, n=n) for n, said in counts if n)
 
 
 def _cautions(basis: Basis, selection: Selection, kept: pd.DataFrame, dropped: pd.DataFrame) -> tuple[Said, ...]:

@@ -9,7 +9,7 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.kept import keep
 from analytics.measures.prevalence import prevalence
-from analytics.tally.narrow import BETWEEN
+from analytics.tally.narrow import BETWEEN, NOT_RECORDED
 from analytics.tally.selection import Selection
 from analytics.trade.feet import BETWEEN_CLAWS
 from analytics.words import say
@@ -39,16 +39,21 @@ def foot_map(
         ``table``: the ``by`` columns, foot, claw (missing between the claws), zone, cases, at_risk, prevalence,
         low, high, n_farms, n_visits. Places where nothing was found are left out.
         ``extra["looked_at"]``: the ``by`` columns, foot and at_risk of every foot looked at.
+        ``extra["unplaced"]``: rows as in the table of findings that do not say all of their place; what they do not
+        say is "not recorded", or missing for the zone. Empty where feet or claws are counted.
     """
     if per == "claw":
         on_claw = prevalence(ledger, selection, by=(*by, "foot", "claw", "zone"), per=per, level=level)
         between = prevalence(ledger, selection, by=(*by, "foot", "zone"), per="foot", level=level)
         claws = on_claw.table[~on_claw.table["zone"].isin(BETWEEN_CLAWS)]
         feet = between.table[between.table["zone"].isin(BETWEEN_CLAWS)].assign(claw=None)
+        unplaced = claws[:0]
     else:
         # One question for both: a cow, trim or foot is one unit, whichever part of the foot is looked at.
         on_claw = between = prevalence(ledger, selection, by=(*by, "foot", "side", "zone"), per=per, level=level)
         whole = on_claw.table.rename(columns={"side": "claw"})
+        lacking = whole["zone"].isna() | (whole[["foot", "claw"]] == str(NOT_RECORDED)).any(axis=1)
+        unplaced, whole = whole[lacking].reset_index(drop=True), whole[~lacking]
         claws, feet = whole[whole["claw"] != BETWEEN], whole[whole["claw"] == BETWEEN].assign(claw=None)
     parts = [part for part in (claws, feet[claws.columns] if len(feet) else feet) if len(part)]
     table = pd.concat(parts, ignore_index=True) if parts else claws
@@ -58,4 +63,11 @@ def foot_map(
     cautions = between.cautions
     if len(table) and np.any(table["n_farms"] > 0) and not (table["cases"] >= 5).any():
         cautions += (say("Few findings carry a zone; the picture may change with the next visit."),)
-    return Answer("foot-map", table, on_claw.basis, cautions, (*by, "foot", "claw", "zone"), {"looked_at": looked_at})
+    return Answer(
+        "foot-map",
+        table,
+        on_claw.basis,
+        cautions,
+        (*by, "foot", "claw", "zone"),
+        {"looked_at": looked_at, "unplaced": unplaced},
+    )

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of, begin_basis
 from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
+from analytics.measures.periods import period_label
 from analytics.measures.prevalence import one_farm_groups
 from analytics.tally.lame_counts import count_scorings
 from analytics.tally.selection import Selection
@@ -22,7 +25,8 @@ def locomotion(
     """Share of scorings that were lame and severely lame, with intervals.
 
     Lame is 3 or more on the 1-5 scale and 2 or more on the 0-3 scale; severely lame 4 or more and 3.
-    Scales are compared as lame or not; a mean score is given only where one scale was used. The interval
+    Scales are compared as lame or not; a mean score is given only where one scale was used, and a change of scale from
+    one period to another is said, as the share lame may change with it. The interval
     allows for cows scored more than once in a period and, where several farms are pooled, for cows of one
     farm being alike.
 
@@ -30,8 +34,8 @@ def locomotion(
     ----------
     ledger : Ledger
     selection : Selection
-        Scores noted at trims count with the kind of that visit; separate scoring sheets count as
-        whole-herd scorings.
+        Scores noted at trims count with the kind of that visit, unless few of the herd have one. A day of a scoring
+        sheet counts with whole-herd visits where at least 80 % of the herd was scored, else as a part-herd visit.
     by : tuple of str
         A period (month, quarter or year) and any grouping of cows. Without a period, month is put first.
     level : float
@@ -79,8 +83,27 @@ def locomotion(
         design_effect=clustered["lame"].table["design_effect"],
     )
     cautions += clustered["lame"].cautions + one_farm_groups(kinds)
-    cautions += _mixed(bool(table["scale"].isna().any()), len(table))
+    cautions += _mixed(bool(table["scale"].isna().any()), len(table)) + _switched(table, period)
     return Answer("locomotion", out, basis, cautions, ("period", *others))
+
+
+def _switched(table: pd.DataFrame, period: str) -> tuple[Said, ...]:
+    """When the scores went over to another scale, the last time they did."""
+    by_period = table.dropna(subset=["scale"]).groupby(period)["scale"].agg(["nunique", "first"])
+    alike = by_period[by_period["nunique"] == 1]["first"]
+    changed = alike[(alike != alike.shift()) & alike.shift().notna()]
+    if changed.empty:
+        return ()
+    at = alike.index.get_loc(changed.index[-1])
+    return (
+        say(
+            "Since {when} cows are scored on the {now} scale, before on the {before} scale: a step in the share lame "
+            "there may come from the scale and not from the cows.",
+            when=period_label(period, changed.index[-1]),
+            now=changed.iloc[-1],
+            before=alike.iloc[at - 1],
+        ),
+    )
 
 
 def _mixed(any_mixed: bool, rows: int) -> tuple[Said, ...]:

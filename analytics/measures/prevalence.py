@@ -11,7 +11,7 @@ from analytics.measures.basis import basis_of, begin_basis, met
 from analytics.measures.kept import keep
 from analytics.measures.limits import LIMITS, limits_of
 from analytics.tally.cluster_sums import SUMS
-from analytics.tally.counts import count
+from analytics.tally.counts import count, count_unplaced, placeless
 from analytics.tally.narrow import OF_TRIM
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -79,14 +79,16 @@ def prevalence(
     by = tuple(dict.fromkeys(by))
     begin_basis(ledger, selection)
     table, kinds, without_place = counted_with_clusters(ledger, selection, by, per)
+    if without_place and per in ("cow", "trim"):
+        table, kinds = _with_unplaced(ledger, selection, by, per, table, kinds)
     limits = limits_of(table, kinds, level)
     table = table.assign(prevalence=table["cases"] / table["at_risk"], **{name: limits.table[name] for name in LIMITS})
     basis, cautions = basis_of(
-        ledger, selection, unit=per, level=level, method=limits.method, notes=_unplaced(without_place)
+        ledger, selection, unit=per, level=level, method=limits.method, notes=_unplaced(without_place, per)
     )
     cautions += limits.cautions + one_farm_groups(kinds)
-    if table.empty and basis.cows:
-        cautions += (say("Nothing of this kind was found on any of the cows looked at: {n}.", n=basis.cows),)
+    if basis.cows and not table["cases"].any():
+        cautions += _nothing(basis.cows, without_place or placeless(ledger, selection), table.empty)
     return Answer("prevalence", table[[*by, *COLUMNS]], basis, cautions, by)
 
 
@@ -135,7 +137,34 @@ def one_farm_groups(kinds: list[str]) -> tuple[Said, ...]:
     )
 
 
-def _unplaced(rows: int) -> tuple[Said, ...]:
+def _with_unplaced(
+    ledger: Ledger, selection: Selection, by: tuple[str, ...], per: str, table: pd.DataFrame, kinds: list[str]
+) -> tuple[pd.DataFrame, list[str]]:
+    """The rows, and under them those of findings that do not say where they are."""
+    of_group = table["n_farms"].max() if len(table) else met(ledger, selection)[0]
+    cluster = "farm" if of_group > 1 and "farm" not in by else "cow"
+    rows = count_unplaced(ledger, selection, by, per, cluster)
+    if table.empty:
+        return rows, [cluster] * len(rows)
+    return pd.concat([table, rows[table.columns]], ignore_index=True), [*kinds, *[cluster] * len(rows)]
+
+
+def _nothing(cows: int, without_place: int, empty: bool) -> tuple[Said, ...]:
+    """What is said where no case can be shown."""
+    if without_place:
+        return (
+            say(
+                "None was recorded at this place, and {n} findings of this kind do not say which foot, claw or zone "
+                "they are on; they may be here.",
+                n=without_place,
+            ),
+        )
+    return (say("Nothing of this kind was found on any of the cows looked at: {n}.", n=cows),) if empty else ()
+
+
+def _unplaced(rows: int, per: str) -> tuple[Said, ...]:
     if not rows:
         return ()
+    if per in ("cow", "trim"):
+        return (say("{n} findings do not say all of where they are; their cows stand in rows of their own.", n=rows),)
     return (say("{n} findings do not say which foot, claw or zone they are on and are not in this table.", n=rows),)

@@ -19,6 +19,7 @@ from analytics.methods.multiple import benjamini_hochberg
 from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.record_keeping import OF_COW_DAY, OF_LESION, OF_VISIT, record_keeping
 from analytics.tally.selection import Selection
+from analytics.trade.visits import REST_SOUND
 from analytics.words import Said, say, unfilled
 
 COLUMNS = ("check", "trimmer", "month", "field", "n", "share", "p_value", "sentence")
@@ -49,6 +50,7 @@ def record_quality(ledger: Ledger, selection: Selection, *, level: float = 0.95)
     Checks: ``completeness`` (share filled, by field, trimmer and month; a row without a month is the whole
     period), ``scores`` (each score's share, against other scorers of the same farms), ``last digit`` (share of
     readings ending in 0 or 5, against even digits), ``healthy cows`` (visits at which every cow had a finding),
+    ``part of the herd`` (visits called whole-herd though fewer than 80 % of the herd was looked at),
     ``lesion mix`` (a trimmer's lesions on a farm against the quarter with records before).
 
     Parameters
@@ -78,6 +80,7 @@ def record_quality(ledger: Ledger, selection: Selection, *, level: float = 0.95)
         _scores(kept["scores"]),
         _digits(kept["digits"]),
         _healthy(kept["visits"]),
+        _doubted(kept["visits"]),
         _mix(kept["mix"]),
     ]
     rows = [row for part in parts for row in part]
@@ -239,6 +242,32 @@ def _healthy(visits: pd.DataFrame) -> list[dict[str, Any]]:
             )  # fmt: skip
             out.append(
                 _row(say("healthy cows"), str(who), row["cows"], 1.0, told, month=row["day"].replace(day=1),
+                     field=row["kind"], farm=row["farm"])
+            )  # fmt: skip
+    return out
+
+
+def _doubted(visits: pd.DataFrame) -> list[dict[str, Any]]:
+    """One row a trimmer and one a visit day: called whole-herd, though too few of the herd were looked at."""
+    out: list[dict[str, Any]] = []
+    called = visits[(visits["kind"] == "whole-herd") | (visits["doubted"] == 1)]
+    for who, part in called.groupby("who"):
+        wrong = part[part["doubted"] == 1].assign(day=lambda rows: pd.to_datetime(rows["visit_date"]))
+        if wrong.empty:
+            continue
+        told = say(
+            "{who}: at {k} of {n} visit days called whole-herd fewer than 80 % of the herd was looked at.",
+            who=who, k=len(wrong), n=len(part),
+        )  # fmt: skip
+        out.append(_row(say("part of the herd"), str(who), len(part), len(wrong) / len(part), told, field="visits"))
+        for row in wrong.sort_values("day").to_dict("records"):
+            told = say(
+                "{who} at {farm}, {day}: called whole-herd, with {n} cows on the sheet; if the others were looked at "
+                "and sound, write '{kind}'.",
+                who=row["who"], farm=row["farm"], day=f"{row['day']:%Y-%m-%d}", n=int(row["cows"]), kind=REST_SOUND,
+            )  # fmt: skip
+            out.append(
+                _row(say("part of the herd"), str(who), row["cows"], 1.0, told, month=row["day"].replace(day=1),
                      field=row["kind"], farm=row["farm"])
             )  # fmt: skip
     return out

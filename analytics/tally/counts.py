@@ -19,8 +19,8 @@ from analytics.tally.bits import LAYS_OUT_BITS, cases_of_farms, layout_of
 from analytics.tally.cluster_sums import SUMS
 from analytics.tally.engine import Question, aggregated, built_once, fetch, fetch_many, question_of
 from analytics.tally.late import ibis
-from analytics.tally.looked_at import cows_of_farms, looked_at, with_keys
-from analytics.tally.narrow import BETWEEN, OF_FINDING, OF_PLACE, OF_TRIM, findings, grouped, trims
+from analytics.tally.looked_at import cows_of_farms, looked_at, sites_unsaid, with_keys
+from analytics.tally.narrow import BETWEEN, NOT_RECORDED, OF_FINDING, OF_PLACE, OF_TRIM, findings, grouped, trims
 from analytics.tally.selection import LEVELS, Selection
 from analytics.trade.feet import BETWEEN_CLAWS, CLAWS, FEET
 from analytics.trade.lesions import parent_of
@@ -120,6 +120,95 @@ def count(
     )
 
 
+def count_unplaced(ledger: Ledger, selection: Selection, by: tuple[str, ...], per: str, cluster: str) -> pd.DataFrame:
+    """Count the cases of findings that do not say all of the place asked for.
+
+    Parameters
+    ----------
+    ledger, selection, by
+        As for :func:`count`.
+    per : {"cow", "trim"}
+        Feet and claws cannot be told apart where they are not recorded.
+    cluster : {"cow", "farm"}
+
+    Returns
+    -------
+    pandas.DataFrame
+        As ``Counts.table``, groups with a case only. What is not recorded of the place is ``NOT_RECORDED``, of the
+        zone missing. At risk are the units looked at on the foot, or on any foot where it is not recorded.
+    """
+    by = tuple(dict.fromkeys(by))
+    of_trim = tuple(name for name in by if name in OF_TRIM)
+    of_site = tuple(name for name in by if name in OF_PLACE)
+    of_finding = tuple(name for name in by if name in OF_FINDING)
+    questions = {
+        "groups": _unplaced_cases(selection, of_trim, of_site, of_finding, per, cluster),
+        "spread": _spread_question(selection, of_trim),
+    }
+    frames = fetch_many(ledger, questions)
+    groups, spread = frames["groups"], frames["spread"]
+    table = groups.merge(spread, on=list(of_trim), how="left") if of_trim else groups.merge(spread, how="cross")
+    for column in (*SUMS, "n_farms", "n_visits"):
+        table[column] = table[column].fillna(0).astype("int64")
+    table = table.assign(cases=table["sum_m"], at_risk=table["sum_n"])
+    return _sorted(table[[*by, "cases", "at_risk", "n_farms", "n_visits", *SUMS]], by)
+
+
+@built_once
+def _spread_question(selection: Selection, of_trim: tuple[str, ...]) -> Question:
+    return question_of(_spread(selection, of_trim))
+
+
+@built_once
+def _unplaced_cases(
+    selection: Selection,
+    of_trim: tuple[str, ...],
+    of_site: tuple[str, ...],
+    of_finding: tuple[str, ...],
+    per: str,
+    cluster: str,
+) -> Question:
+    found = _without_place(selection, of_site, per, zone="zone" in of_finding)
+    placed = {name: grouped(found, name, selection).fill_null(NOT_RECORDED) for name in of_site}
+    base = with_keys(found, (*of_trim, *of_finding), selection).mutate(
+        **{f"by_{name}": value for name, value in placed.items()}
+    )
+    names = (*of_trim, *of_site, *of_finding)
+    keys = [*(f"by_{name}" for name in names), "farm_key", "cow_key"]
+    once = base.select(*keys, **({"unit": base.visit_date} if per == "trim" else {})).distinct()
+    cases = once.group_by(keys).agg(m=once.count()).rename({name: f"by_{name}" for name in names})
+    of_farms = cluster == "farm"
+    if of_farms:
+        cases = cases.group_by([*names, "farm_key"]).agg(m=cases.m.sum()).mutate(cow_key=ibis.literal(""))
+    where = (*of_trim, *of_site)
+    sites = sites_unsaid(selection, of_site) if of_site else None
+    seen = looked_at(selection, of_trim, of_site, per, of_farms=of_farms, of_bits=False, sites=sites)
+    risk, cases = _sums_at_risk(seen, where), _sums_of_cases(cases, seen, where, of_finding)
+    both = cases.join(risk, list(where) or ibis.literal(True), how="inner")
+    return question_of(both.select(*names, *(both[name] for name in SUMS)))
+
+
+@built_once
+def _placeless_question(selection: Selection) -> Question:
+    place = {"feet": "foot", "claws": "claw", "zones": "zone"}
+    found = findings(selection.with_(**{name: () for name in place}))
+    keep: list[ir.BooleanValue] = []
+    missing: ir.BooleanValue = ibis.literal(False)
+    for name, column in place.items():
+        if wanted := getattr(selection, name):
+            keep.append(found[column].isin(wanted) | found[column].isnull())
+            missing = missing | found[column].isnull()
+    here = found.filter(*keep, missing)
+    return question_of(here.agg(rows=here.count()))
+
+
+def placeless(ledger: Ledger, selection: Selection) -> int:
+    """How many findings may lie at the feet, claws and zones selected, and do not say."""
+    if not (selection.feet or selection.claws or selection.zones):
+        return 0
+    return int(fetch(ledger, _placeless_question(selection))["rows"].iloc[0])
+
+
 @built_once
 def _questions(
     selection: Selection,
@@ -134,7 +223,11 @@ def _questions(
     where = (*of_trim, *of_site)
     rest = {
         "spread": question_of(_spread(selection, of_trim)),
-        **({"unplaced": question_of(_unplaced(selection, of_site, per))} if of_site or per in ("foot", "claw") else {}),
+        **(
+            {"unplaced": question_of(_unplaced(selection, of_site, per, zone="zone" in of_finding))}
+            if of_site or per in ("foot", "claw") or "zone" in of_finding
+            else {}
+        ),
     }
     if cluster == "cow" and per == "cow":
         return {"groups": question_of(_sums_of_cows(selection, of_trim, of_site, of_finding, of_bits)), **rest}
@@ -308,15 +401,21 @@ def _sums_of_cases(cases: ir.Table, seen: ir.Table, where: tuple[str, ...], of_f
     )
 
 
-def _unplaced(selection: Selection, of_site: tuple[str, ...], per: str) -> ir.Table:
-    """How many findings carry no foot or claw although the question needs one."""
+def _without_place(selection: Selection, of_site: tuple[str, ...], per: str, *, zone: bool = False) -> ir.Table:
+    """The findings that do not say all of the place that the question needs."""
     found = findings(selection)
     needed = set(of_site) | ({"foot"} if per == "foot" else {"foot", "claw"} if per == "claw" else set())
     needed.discard("limb")
     missing: ir.BooleanValue = ibis.literal(False)
-    for column in sorted(needed | ({"foot"} if "limb" in of_site else set())):
+    for column in sorted(needed | ({"foot"} if "limb" in of_site else set()) | ({"zone"} if zone else set())):
         missing = missing | grouped(found, column, selection).isnull()
-    return found.filter(missing).agg(rows=found.filter(missing).count())
+    return found.filter(missing)
+
+
+def _unplaced(selection: Selection, of_site: tuple[str, ...], per: str, *, zone: bool) -> ir.Table:
+    """How many findings carry no foot, claw or zone although the question needs one."""
+    found = _without_place(selection, of_site, per, zone=zone)
+    return found.agg(rows=found.count())
 
 
 def _combine(

@@ -8,7 +8,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table, together
-from analytics.tally.narrow import findings, of_farm_and_period
+from analytics.tally.narrow import findings, of_animals, of_farm_and_period
 from analytics.tally.selection import Selection
 from analytics.trade.feet import FEET
 from analytics.trade.lesions import LESIONS
@@ -106,7 +106,8 @@ def _everything_of(selection: Selection) -> dict[str, Question]:
 
 @built_once
 def _undated_of(selection: Selection) -> dict[str, Question]:
-    bases = {name: table(name) for name in ("calvings", "moves", "cows", "trim_rows")}
+    bases = {name: table(name) for name in ("calvings", "moves", "cows")}
+    bases["trim_rows"] = of_animals(table("trim_rows"))
     return {
         name: question_of(base.filter(base.farm.isin(selection.farms), base.cow.isin(selection.cows)))
         for name, base in bases.items()

@@ -102,6 +102,8 @@ def herd_on(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
 def _questions(selection: Selection, on: dt.date) -> dict[str, Question]:
     known = _everything(selection, on)
     seen = of_farm_and_period("trims", known)
+    # A cow that her sheet does not list was looked at, and not trimmed.
+    seen = seen.filter(seen.kind_from.fill_null("") != "unlisted")
     rows = of_farm_and_period("trim_rows", known)
     recent = on - dt.timedelta(days=RECENT_DAYS)
     routine = ~seen.visit_kind.fill_null("unknown").isin(["lame-cow", "recheck"])

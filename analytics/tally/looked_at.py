@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import itertools
 import operator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING
 from analytics.tally.cow_periods import IN_A_YEAR, cows_by_period, period_of
 from analytics.tally.engine import most_of
 from analytics.tally.late import ibis
-from analytics.tally.narrow import BETWEEN, grouped, trims
+from analytics.tally.narrow import BETWEEN, NOT_RECORDED, grouped, trims
 from analytics.tally.selection import Selection
 from analytics.trade.feet import CLAWS, FEET, limb_of
 
@@ -45,6 +46,10 @@ def _sites(selection: Selection, of_site: tuple[str, ...]) -> list[Site]:
             for side in (claw, BETWEEN) if "side" in of_site else ("",):
                 place = {"foot": foot, "limb": limb_of(foot), "claw": claw, "side": side}
                 covered.setdefault(tuple((name, place[name]) for name in of_site), set()).add((foot, claw))
+    return _covering(covered)
+
+
+def _covering(covered: dict[tuple[tuple[str, str], ...], set[tuple[str, str]]]) -> list[Site]:
     return [
         Site(
             values,
@@ -55,6 +60,19 @@ def _sites(selection: Selection, of_site: tuple[str, ...]) -> list[Site]:
     ]
 
 
+def sites_unsaid(selection: Selection, of_site: tuple[str, ...]) -> list[Site]:
+    """The places of :func:`looked_at` with each part said or not; what is not said may be any foot, or either claw."""
+    feet = [foot for foot in FEET if not selection.feet or foot in selection.feet]
+    claws = [claw for claw in CLAWS if not selection.claws or claw in selection.claws]
+    covered: dict[tuple[tuple[str, str], ...], set[tuple[str, str]]] = {}
+    for foot in feet:
+        for claw in claws:
+            said = {"foot": (foot,), "limb": (limb_of(foot),), "claw": (claw,), "side": (claw, BETWEEN)}
+            for values in itertools.product(*((*said[name], str(NOT_RECORDED)) for name in of_site)):
+                covered.setdefault(tuple(zip(of_site, values, strict=True)), set()).add((foot, claw))
+    return _covering(covered)
+
+
 def looked_at(
     selection: Selection,
     of_trim: tuple[str, ...],
@@ -63,6 +81,7 @@ def looked_at(
     *,
     of_farms: bool = False,
     of_bits: bool = False,
+    sites: list[Site] | None = None,
 ) -> ir.Table:
     """How many units were looked at.
 
@@ -76,6 +95,8 @@ def looked_at(
         Add the cows of each farm up; cow_key is then empty.
     of_bits : bool
         Whether the engine lays out bits (:data:`analytics.tally.bits.LAYS_OUT_BITS`).
+    sites : list of Site, optional
+        The places, where they are not each foot, limb or claw.
 
     Returns
     -------
@@ -84,7 +105,7 @@ def looked_at(
     """
     base = with_keys(trims(selection), of_trim, selection)
     keys = [*(f"by_{name}" for name in of_trim), "farm_key", "cow_key"]
-    sites = _sites(selection, of_site)
+    sites = _sites(selection, of_site) if sites is None else sites
     narrowed = bool(of_site or selection.feet or selection.claws)
     # Whether a cow was looked at there at all is known from her feet.
     counted = narrowed and per != "cow"

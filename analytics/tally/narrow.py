@@ -87,9 +87,23 @@ def grouped(base: ir.Table, name: str, selection: Selection) -> ir.Value:
     return base[name].fill_null(NOT_RECORDED)
 
 
+def of_animals(rows: ir.Table) -> ir.Table:
+    """Rows of trim sheets under the cow that had the number on the day, as the derived tables name her."""
+    cows = table("cows")
+    earlier = cows.filter(cows.until.notnull()).select("number", "since", "until", of_farm="farm", named="cow")
+    on = [
+        rows.farm == earlier.of_farm,
+        rows.cow == earlier.number,
+        rows.visit_date > earlier.since,
+        rows.visit_date <= earlier.until,
+    ]
+    both = rows.left_join(earlier, on)
+    return both.select(*(name for name in rows.columns if name != "cow"), cow=both.named.fill_null(both.cow))
+
+
 def of_farm_and_period(name: str, selection: Selection) -> ir.Table:
     """A derived table narrowed by farm (including what the viewer may see), period and attributes."""
-    base = table(name)
+    base = of_animals(table(name)) if name == "trim_rows" else table(name)
     keep: list[ir.BooleanValue] = []
     if selection.allowed is not None:
         keep.append(base.farm.isin(selection.allowed) if selection.allowed else ibis.literal(False))
@@ -112,7 +126,7 @@ def of_farm_and_period(name: str, selection: Selection) -> ir.Table:
 
 
 def of_visits(base: ir.Table, selection: Selection) -> ir.Table:
-    """Only the kinds of visit asked for. Separate scoring sheets count with whole-herd visits."""
+    """Only the kinds of visit asked for. Scorings of the whole herd count with whole-herd visits."""
     if selection.all_visits:
         return base
     kinds = list(selection.visits) + (["scoring"] if "whole-herd" in selection.visits else [])

@@ -42,7 +42,8 @@ def record_keeping(ledger: Ledger, selection: Selection) -> dict[str, pd.DataFra
         ``cow_days``, ``lesions``: who (the trimmer), month, n and the number filled of each field (``claw`` and
         ``dd_stage`` out of ``claw_n`` and ``dd_stage_n``). ``scores``: farm, scorer, scale, score, n.
         ``digits``: who, field, value, n (readings of that value). ``visits``: farm, who, kind, visit_date, cows,
-        found (cows with a finding). ``mix``: farm, who, quarter, lesion, n (findings).
+        found (cows with a finding), doubted (1 where the sheet calls the visit whole-herd and is not believed).
+        ``mix``: farm, who, quarter, lesion, n (findings).
     """
     plain = Selection(
         farms=selection.farms,
@@ -65,9 +66,10 @@ def _questions(selection: Selection) -> dict[str, Question]:
         found=(rows.lesion.notnull() & (rows.dd_stage.fill_null("") != NO_CASE_STAGE)).fill_null(False).cast("int64"),
     )
     trims = of_farm_and_period("trims", selection)
+    trims = trims.filter(trims.kind_from.fill_null("unknown") != "unlisted")
     trims = trims.mutate(who=trims.trimmer.fill_null(NOT_RECORDED), month=trims.visit_date.truncate("M"))
     said = {name: trims[name].notnull() for name in (*OF_VISIT, *OF_COW_DAY)}
-    said["visit_kind"] = trims.kind_from.fill_null("unknown") == "stated"
+    said["visit_kind"] = trims.kind_from.fill_null("unknown").isin(["stated", "contradicted"])
     cow_days = trims.group_by(["who", "month"]).agg(
         n=trims.count(), **{name: value.cast("int64").sum() for name, value in said.items()}
     )
@@ -89,7 +91,10 @@ def _questions(selection: Selection) -> dict[str, Question]:
     )
     days = rows.group_by(["who", "farm", "cow", "visit_date"]).agg(found=rows.found.max())
     visits = days.group_by(["farm", "who", "visit_date"]).agg(cows=days.count(), found=days.found.sum())
-    kinds = trims.group_by(["farm", "visit_date"]).agg(kind=trims.visit_kind.fill_null("unknown").min())
+    doubted = (trims.kind_from == "contradicted").fill_null(False).cast("int64")
+    kinds = trims.group_by(["farm", "visit_date"]).agg(
+        kind=trims.visit_kind.fill_null("unknown").min(), doubted=doubted.max()
+    )
     visits = visits.join(kinds, ["farm", "visit_date"])
     found = rows.filter(rows.found == 1)
     mix = found.group_by(["farm", "who", "lesion"], quarter=found.visit_date.truncate("Q")).agg(n=found.count())

@@ -22,6 +22,7 @@ from dashboard.charts.zone_marks import (
     not_drawn,
     notes_on,
     paint,
+    unplaced,
     words_of_feet,
     written,
     zone_rows,
@@ -116,7 +117,7 @@ def draw_feet(
     if heading:
         return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=[heading], small=True)
     pointing = [] if title else [_("Tap or point at a zone for its interval.")]
-    notes = [told(FROM_BELOW), *notes_on(looks), *not_drawn(answer), *pointing]
+    notes = [told(FROM_BELOW), *notes_on(looks), *not_drawn(answer), *unplaced(answer), *pointing]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
 
 

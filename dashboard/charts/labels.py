@@ -188,7 +188,7 @@ def foot_label(foot: str) -> str:
     >>> foot_label("LH")
     'LH, left hind'
     """
-    return f"{foot}, {_(FOOT_NAMES[foot])}" if foot in FOOT_NAMES else str(foot)
+    return f"{foot}, {_(FOOT_NAMES[foot])}" if foot in FOOT_NAMES else _sentence(_known(str(foot)))
 
 
 def date_label(value: Any, column: str = "visit_date") -> str:
@@ -227,7 +227,7 @@ def value_label(column: str, value: Any) -> str:
     if column == "what":
         return _sentence(_known(WHATS.get(str(value), str(value))))
     if column == "zone":
-        return _sentence(zone_label(int(value)))
+        return _sentence(_known(value) if isinstance(value, str) else zone_label(int(value)))
     if column == "foot":
         return foot_label(str(value))
     if column == "parity":

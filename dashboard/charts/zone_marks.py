@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.tally.narrow import NOT_RECORDED
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES
 from dashboard.charts import plain
 from dashboard.charts.claw import (
@@ -31,7 +32,7 @@ from dashboard.charts.claw import (
 from dashboard.charts.frame import records
 from dashboard.charts.labels import zone_label
 from dashboard.charts.shades import ink_on
-from dashboard.charts.theme import rgba, tokens
+from dashboard.charts.theme import cases_of, number, plural, rgba, tokens
 from dashboard.language import _, _n
 
 LETTER = (0.53, 1.25)
@@ -271,6 +272,26 @@ def not_drawn(answer: Answer) -> list[str]:
         if elsewhere
         else []
     )
+
+
+def unplaced(answer: Answer) -> list[str]:
+    """Cases whose finding does not say its foot, or not its claw and zone, and that are not drawn."""
+    rows = answer.extra.get("unplaced")
+    if rows is None or rows.empty:
+        return []
+    nowhere = rows["foot"] == str(NOT_RECORDED)
+    unit = answer.basis.unit
+    out = [
+        _("Not drawn, as the foot is not recorded: {cases}.", cases=cases_of(row["cases"], row["at_risk"], unit))
+        for row in records(rows[nowhere].sort_values("cases", ascending=False).head(1))
+    ]
+    feet = rows[~nowhere].groupby("foot", as_index=False)[["cases"]].max()
+    if len(feet):
+        each = ", ".join(f"{row['foot']} {number(row['cases'])}" for row in records(feet))
+        out.append(
+            _("Not drawn, as claw or zone is not recorded, in {units}: {feet}.", units=plural(unit, 2), feet=each)
+        )
+    return out
 
 
 def zone_rows(answer: Answer, foot: str | None = None) -> dict[Key, dict[str, Any]]:

@@ -8,18 +8,20 @@ from collections.abc import Callable
 from typing import Any
 
 import dash_mantine_components as dmc
+import pandas as pd
 from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.foot_map import foot_map
 from analytics.measures.prevalence import prevalence
+from analytics.trade.feet import FEET
 from dashboard.charts import describe
 from dashboard.charts.foot import common_top, draw_feet
 from dashboard.charts.frame import records
 from dashboard.charts.labels import value_label
 from dashboard.charts.theme import cases_of
-from dashboard.charts.zone_marks import zone_rows
+from dashboard.charts.zone_marks import unplaced, zone_rows
 from dashboard.language import _
 from dashboard.panel import Drawn, mark, rests_on
 from dashboard.span import span_of
@@ -84,6 +86,8 @@ def _to_place(view: View) -> Callable[[dict[str, Any]], str]:
 
     def to(row: dict[str, Any]) -> str:
         # A place is led to by its marks, its row and the list of links.
+        if row["foot"] not in FEET or pd.isna(row["zone"]):
+            return view.changed(**{**PLACE, "feet": (row["foot"],) if row["foot"] in FEET else ()}).href
         claw = row["claw"] if isinstance(row["claw"], str) else ""
         return there(row["foot"], claw, int(row["zone"]), **{name: row[name] for name in SPLITS if name in row})
 
@@ -94,7 +98,17 @@ def drawn_feet(ledger: Ledger, view: View) -> Drawn:
     """The four feet of the records chosen."""
     answer, to = foot_map(ledger, view.selection.with_(**PLACE)), _to_place(view)
     figure = draw_feet(answer, **view.look, count=shaded_by_count(view), drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("foot", answer), to)
+    words = " ".join([describe.describe("foot", answer), *unplaced(answer)])
+    shown = dataclasses.replace(answer, table=_with_unplaced(answer))
+    return Drawn(figure, shown, words, to)
+
+
+def _with_unplaced(answer: Answer) -> pd.DataFrame:
+    """The table, and under it what has no place on the drawing."""
+    rows = answer.extra["unplaced"]
+    if rows.empty:
+        return answer.table
+    return pd.concat([answer.table.astype({"zone": "Int64"}), rows[answer.table.columns].astype({"zone": "Int64"})])
 
 
 def feet_by(ledger: Ledger, view: View) -> Any:
@@ -111,12 +125,15 @@ def feet_by(ledger: Ledger, view: View) -> Any:
         groups = groups.tail(MOST_DRAWN)
     parts = []
     for group in records(groups.head(MOST_DRAWN)):
-        seen = answer.extra["looked_at"]
+        seen, left = answer.extra["looked_at"], answer.extra["unplaced"]
         part = dataclasses.replace(
             answer,
             table=answer.table[answer.table[split] == group[split]].drop(columns=split),
             by=answer.by[1:],
-            extra={"looked_at": seen[seen[split] == group[split]]},
+            extra={
+                "looked_at": seen[seen[split] == group[split]],
+                "unplaced": left[left[split] == group[split]].drop(columns=split),
+            },
         )
         parts.append((group, part))
     drawn = [(group, part) for group, part in parts if zone_rows(part)]

@@ -33,6 +33,7 @@ def preview(sheets: list[CheckedSheet], result: ImportResult) -> list[Any]:
             className="lead",
         ),
     ]
+    parts += _questioned(result)
     if result.added or result.set_aside:
         parts.append(
             html.Button(
@@ -43,6 +44,11 @@ def preview(sheets: list[CheckedSheet], result: ImportResult) -> list[Any]:
         parts += _understood(sheet)
     parts += _held(sheets)
     return parts
+
+
+def _questioned(result: ImportResult) -> list[Any]:
+    """Visits that are not what their sheet calls them."""
+    return [html.P(told(question), className="caution") for question in result.questioned]
 
 
 def _understood(sheet: CheckedSheet) -> list[Any]:
@@ -139,6 +145,7 @@ def added(result: ImportResult, sheets: list[CheckedSheet]) -> list[Any]:
             className="lead",
             role="status",
         ),
+        *_questioned(result),
         html.P(html.A(_("See the herd"), href="/")),
     ]
     if result.set_aside:

@@ -11,7 +11,8 @@ from analytics.measures.basis import begin_basis
 from analytics.measures.prevalence import prevalence
 from analytics.tally.cows import cows_found
 from analytics.tally.selection import Selection
-from analytics.trade.feet import ZONES
+from analytics.trade.feet import CLAWS, FEET, ZONES
+from analytics.trade.lesions import LESIONS, parent_of
 from dashboard.charts import describe, trend
 from dashboard.charts import prevalence as bars
 from dashboard.charts.labels import small, value_label
@@ -60,12 +61,20 @@ def _types(ledger: Ledger, view: View) -> Drawn:
     return Drawn(figure, answer, describe.describe("prevalence", answer), to)
 
 
+def of_skin(selection: Selection) -> bool:
+    """Whether all the lesions chosen lie on the skin, and so on a foot and not on a claw."""
+    return bool(selection.lesions) and all(LESIONS[parent_of(code)].site == "skin" for code in selection.lesions)
+
+
 def _claws(ledger: Ledger, view: View) -> Drawn:
     selection = view.selection.with_(feet=(), claws=(), zones=())
-    answer = prevalence(ledger, selection, by=("foot", "claw"), per="cow")
+    by = ("foot",) if of_skin(selection) else ("foot", "claw")
+    answer = prevalence(ledger, selection, by=by, per="cow")
 
     def to(row: dict[str, Any]) -> str:
-        return view.changed(feet=(row["foot"],), claws=(row["claw"],), zones=()).href
+        claw = row.get("claw")
+        feet = (row["foot"],) if row["foot"] in FEET else ()
+        return view.changed(feet=feet, claws=(claw,) if claw in CLAWS else (), zones=()).href
 
     figure = bars.prevalence(answer, **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe.describe("prevalence", answer), to)
@@ -151,8 +160,9 @@ PAGE = Page(
             "lesion-claws",
             "On which claws",
             _claws,
-            "Cows with the lesion on that claw, out of the cows whose foot was looked at. Findings without a claw, "
-            "such as those between the claws, are not in this chart.",
+            "Cows with the lesion on that claw, out of the cows whose foot was looked at. A lesion of the skin lies on a "
+            "foot and on no claw. Where the sheet does not say the foot or the claw, its cows stand in a row of their "
+            "own.",
         ),
         Panel(
             "lesion-feet",
