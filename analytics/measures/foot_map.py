@@ -61,6 +61,11 @@ def foot_map(
     table = table[table["cases"] > 0].reset_index(drop=True)
     table = table.assign(claw=table["claw"].astype(object).where(table["claw"].notna(), None))
     cautions = between.cautions
+    if table.empty and len(unplaced):
+        cautions = (
+            say("No finding says foot, claw and zone; what is known of their place is in the table."),
+            *cautions,
+        )
     if len(table) and np.any(table["n_farms"] > 0) and not (table["cases"] >= 5).any():
         cautions += (say("Few findings carry a zone; the picture may change with the next visit."),)
     return Answer(

@@ -98,7 +98,9 @@ def drawn_feet(ledger: Ledger, view: View) -> Drawn:
     """The four feet of the records chosen."""
     answer, to = foot_map(ledger, view.selection.with_(**PLACE)), _to_place(view)
     figure = draw_feet(answer, **view.look, count=shaded_by_count(view), drill=lambda row: mark(to(row)))
-    words = " ".join([describe.describe("foot", answer), *unplaced(answer)])
+    words = " ".join(
+        [*([] if answer.empty and unplaced(answer) else [describe.describe("foot", answer)]), *unplaced(answer)]
+    )
     shown = dataclasses.replace(answer, table=_with_unplaced(answer))
     return Drawn(figure, shown, words, to)
 
@@ -108,7 +110,10 @@ def _with_unplaced(answer: Answer) -> pd.DataFrame:
     rows = answer.extra["unplaced"]
     if rows.empty:
         return answer.table
-    return pd.concat([answer.table.astype({"zone": "Int64"}), rows[answer.table.columns].astype({"zone": "Int64"})])
+    return pd.concat(
+        [answer.table.astype({"zone": "Int64"}), rows[answer.table.columns].astype({"zone": "Int64"})],
+        ignore_index=True,
+    )
 
 
 def feet_by(ledger: Ledger, view: View) -> Any:

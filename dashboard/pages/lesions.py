@@ -160,9 +160,9 @@ PAGE = Page(
             "lesion-claws",
             "On which claws",
             _claws,
-            "Cows with the lesion on that claw, out of the cows whose foot was looked at. A lesion of the skin lies on a "
-            "foot and on no claw. Where the sheet does not say the foot or the claw, its cows stand in a row of their "
-            "own.",
+            "Cows with the lesion on that claw, out of the cows whose foot was looked at. A lesion of the skin lies on "
+            "a foot and on no claw. Where the sheet does not say the foot or the claw, its cows stand in a row of "
+            "their own.",
         ),
         Panel(
             "lesion-feet",
