@@ -60,7 +60,8 @@ def test_a_lesion_is_counted_per_trim(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("lame", [[0] * 14, [50] * 14, [5, 6, 7]])
 def test_too_little_is_said(tmp_path: Path, lame: list[int]) -> None:
-    answer = control_chart(_ledger(tmp_path, lame), Selection())
+    # All visits: where every cow scored is lame it is a list of lame cows, and no herd.
+    answer = control_chart(_ledger(tmp_path, lame), Selection(visits=("all",)))
     assert answer.table["upper"].isna().all()
     assert (answer.table["signal"] == "").all()
     assert any("Not enough to say" in caution for caution in answer.cautions)

@@ -124,7 +124,8 @@ def herds(draw: st.DrawFn) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
         for day in draw(st.lists(st.sampled_from(DAYS), min_size=1, unique=True)):
             lesion = draw(st.sampled_from([None, "DD", "SU", "WL"]))
             kind = draw(st.sampled_from(["whole-herd", "lame-cow"]))
-            trims.append(trim(name, str(day), lesion, visit_kind=kind))
+            # A herd of one: whoever is looked at is enough of it, so that a visit is what its sheet calls it.
+            trims.append(trim(name, str(day), lesion, visit_kind=kind, herd_size=1))
         if draw(st.booleans()):
             entered = draw(st.sampled_from(["2024-05-01", "2025-03-07", None]))
             left = draw(st.sampled_from([None, "2026-02-01", "2025-11-11"]))

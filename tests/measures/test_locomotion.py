@@ -64,7 +64,9 @@ def test_two_scales_compare_lame_or_not(tmp_path: Path) -> None:
 def test_none_or_all_lame_and_nothing(tmp_path: Path, score: int, share: float) -> None:
     rows = [scoring(c, score, on=d) for c in range(25) for d in ("2025-01-03", "2025-01-20")]
     ledger = herd(tmp_path, scorings=rows)
-    row = locomotion(ledger, Selection()).table.iloc[0]
+    # Where every cow scored is lame it is a list of lame cows, and no herd.
+    row = locomotion(ledger, Selection(visits=("all",))).table.iloc[0]
+    assert locomotion(ledger, Selection()).empty == (share == 1)
     assert row["lame_prevalence"] == share
     assert row["lame_low"] <= share <= row["lame_high"]
     # 25 cows and not 50 scorings: at least the exact limit of as many.
