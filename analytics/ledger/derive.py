@@ -48,6 +48,10 @@ FEW_TO_BE_ALL_LAME = 10
 """A scoring of so many cows or more, all lame, is a list of lame cows. Where half of a herd is lame, ten at random are
 all lame once in a thousand times. [worked out]"""
 
+MILKING_SHARE = 0.85
+"""Cows in milk of all cows, where the register does not tell who is dry: some 60 days of 400.
+[common practice, no source]"""
+
 _DRY_GROUPS = ("%dry%", "%far%off%", "%close%up%", "%seca%")
 """Names of groups whose cows give no milk: they do not belong to the milking herd."""
 
@@ -262,9 +266,9 @@ WHERE judged = 1 GROUP BY l.farm, l.scoring, run
 _DRY = " OR ".join(f"LOWER(\"group\") LIKE '{name}'" for name in _DRY_GROUPS)
 
 # How large the herd was at each visit: as the sheet says, else a sheet of the half year around it, else the register
-# where it knows at least four fifths of the cows looked at, else what other visits tell: as many cows as at the
-# largest of the half year before and after (of scorings for a scoring where there is one), and no fewer than the
-# distinct cows met in that time leave after a year's turnover.
+# (less the cows that are dry) where it knows at least four fifths of the cows looked at, else what other visits tell:
+# as many cows as at the largest of the half year before and after (of scorings for a scoring where there is one), and
+# no fewer than the distinct cows met in that time leave after a year's turnover.
 _COVERAGE = f"""
 CREATE TEMP TABLE coverage AS
 WITH sizes AS (
@@ -295,8 +299,11 @@ dry AS (
     FROM moves WHERE farm IN (SELECT farm FROM touched)) AS stays
   WHERE {_DRY}),
 registered_then AS (
-  SELECT v.farm, v.scoring, v.run, COUNT(*) AS herd_size
-  FROM unsized v JOIN herd h ON h.farm = v.farm AND came_on <= v.last AND (left_on IS NULL OR left_on > v.first)
+  SELECT v.farm, v.scoring, v.run,
+    COUNT(*) * MAX(CASE WHEN told.farm IS NULL THEN {MILKING_SHARE} ELSE 1.0 END) AS herd_size
+  FROM unsized v
+  LEFT JOIN (SELECT DISTINCT farm FROM dry) told ON told.farm = v.farm
+  JOIN herd h ON h.farm = v.farm AND came_on <= v.last AND (left_on IS NULL OR left_on > v.first)
     AND (left_on IS NOT NULL OR last_look IS NULL OR last_look >= v.first - {NOT_SEEN_DAYS})
   WHERE v.known >= {visits.WHOLE_HERD_SHARE} * v.cows AND NOT EXISTS (
     SELECT 1 FROM dry WHERE dry.farm = h.farm AND dry.cow = h.cow AND moved_on <= v.first
