@@ -38,6 +38,8 @@ def herd(seed: int) -> list[dict[str, Any]]:
             "cow": cow,
             "visit_date": day,
             "visit_kind": draw.choice(["whole-herd", "whole-herd", "lame-cow"]),
+            # A herd of one, so that whoever is looked at is enough of it.
+            "herd_size": 1,
             "housing": draw.choice(["freestall", "pasture", None]),
             "parity": draw.choice([1, 2, 3, 5, None]),
             "trimmer": draw.choice(["KV", None]),

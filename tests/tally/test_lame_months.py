@@ -20,7 +20,7 @@ from analytics.tally.lame_counts import count_scorings
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
 from analytics.tally.series import monthly
-from tests.sheets import checked, ledger_of
+from tests.sheets import checked, herds_of_one, ledger_of
 
 FARMS = {"Ash": 1, "Birch": 3, "Cedar": 1, "Dene": 2}
 """How many people score there on a day, at most."""
@@ -76,7 +76,9 @@ def plain(rows: list[dict[str, Any]]) -> dict[dt.date, dict[str, Any]]:
 @pytest.fixture(scope="module", params=enumerate(FIRST_DAYS, 1), ids=str)
 def filled(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Ledger, Any]:
     rows = scored(*request.param)
-    return ledger_of(tmp_path_factory.mktemp("l") / "l.duckdb", checked("locomotion", rows)), rows
+    return ledger_of(
+        tmp_path_factory.mktemp("l") / "l.duckdb", checked("locomotion", rows), herds_of_one(FARMS, request.param[1])
+    ), rows
 
 
 @pytest.mark.parametrize("farms", [(), ("Ash", "Cedar"), ("Birch", "Dene"), ("Birch",), ("Ash",)])
@@ -214,7 +216,8 @@ def test_any_period_over_farms_equals_a_plain_count(
     rows = mixed(7)
     kept = [{"farm": farm, "cow": str(cow), "breed": breed_of(farm, str(cow))}
             for farm in ("Elm", "Fern", "Gorse") for cow in range(7)]  # fmt: skip
-    sheets = checked("locomotion", rows), checked("register", kept)
+    sizes = herds_of_one(("Elm", "Fern", "Gorse"), dt.date(2026, 3, 15))
+    sheets = checked("locomotion", rows), checked("register", kept), sizes
     found = count_scorings(ledger_of(tmp_path / "l.duckdb", *sheets), Selection(), by)
     part = {"month": lambda day: day.month, "quarter": lambda day: (day.month - 1) // 3}
     counted = {

@@ -25,7 +25,7 @@ def trimmed(seed: int) -> list[dict[str, Any]]:
     return [
         {
             "farm": farm, "cow": str(cow), "visit_date": FIRST + dt.timedelta(days=day),
-            "visit_kind": "whole-herd" if day % 3 else "lame-cow", "lesion": draw.choice(["SU", "WL"]),
+            "herd_size": 1, "visit_kind": "whole-herd" if day % 3 else "lame-cow", "lesion": draw.choice(["SU", "WL"]),
             "severity": draw.choice([1, 2]), "foot": "RH", "claw": draw.choice(["lateral", "medial"]),
         }
         for farm in ("Elm", "Fern")
