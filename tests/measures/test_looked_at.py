@@ -21,6 +21,7 @@ from analytics.tally.scorers import scoring_changes
 from analytics.tally.selection import Selection
 from analytics.trade.visits import REST_SOUND, understand_visit_kind
 from tests.measures.herds import herd, scoring, trim
+from tests.scale.worlds_looked import KNOWN, told_apart
 from tests.sheets import checked, ledger_of
 
 MONTHS = [f"2025-{month:02d}-03" for month in range(1, 9)]
@@ -87,6 +88,16 @@ def test_some_cows_missing_is_still_the_whole_herd(tmp_path: Path) -> None:
         ]
         rows += [scoring(cow, 1, on=day) for cow in cows]
     assert set(kinds(herd(tmp_path, scorings=rows)).values()) == {("scoring", "derived")}
+
+
+@pytest.mark.parametrize("known", KNOWN)
+def test_made_up_herds_are_told_from_their_lists_of_lame_cows(tmp_path: Path, known: str) -> None:
+    found = told_apart(4, 7, known, tmp_path)
+    assert found["herd_days"] > 60
+    assert found["lists"] > 20
+    assert found["kept"] >= 0.99
+    assert found["caught"] == 1
+    assert found["distorted"] == 0
 
 
 def test_two_halves_on_two_days_are_one_visit(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -13,9 +14,11 @@ from analytics.tally.selection import Selection
 from dashboard.charts.foot import common_top, draw_feet
 from dashboard.charts.shades import round_count
 from dashboard.pages.feet import drawn_feet, feet_by
+from dashboard.pages.lesions import PAGE
 from dashboard.panel import Drawn
 from dashboard.view import View
 from tests.charts.answers import feet
+from tests.measures.herds import herd, trim
 
 
 def colour_bars(figure: Any) -> list[float]:
@@ -89,3 +92,23 @@ def test_the_whole_map_follows_the_choice(demo_ledger: Ledger) -> None:
         for more in ("", "&shade=cases")
     ]
     assert tops[0] <= 1 < tops[1]
+
+
+def test_what_has_no_place_is_said_and_skin_is_shown_by_foot(tmp_path: Path) -> None:
+    """Twelve ulcers without a foot are said beside the drawing; no claw is given 0 % of a lesion of the skin."""
+    rows = [trim(cow, "SU" if cow < 12 else None) for cow in range(60)]
+    rows += [trim(cow, "SU", "LH", claw="lateral", zone=4) for cow in range(20, 23)]
+    rows += [trim(cow, "DD", "RH") for cow in range(30, 37)]
+    ledger = herd(tmp_path, rows)
+    drawn = drawn_feet(ledger, View.read("/lesions", "?lesions=SU"))
+    assert "the foot is not recorded: 12 of 60 cows" in drawn.describe
+    assert drawn.answer.table["cases"].tolist() == [3, 12]
+    skin = drawn_feet(ledger, View.read("/lesions", "?lesions=DD"))
+    assert "in cows: RH 7" in skin.describe
+    assert "Nothing was recorded" not in skin.describe
+    [claws] = [panel for panel in PAGE.panels if panel.name == "lesion-claws"]
+    by_foot = claws.draw(ledger, View.read("/lesions", "?lesions=DD")).answer
+    assert by_foot.by == ("foot",)
+    assert by_foot.table.set_index("foot")["cases"].to_dict() == {"LF": 0, "RF": 0, "LH": 0, "RH": 7}
+    ulcers = claws.draw(ledger, View.read("/lesions", "?lesions=SU")).answer.table
+    assert ulcers.iloc[-1][["foot", "claw", "cases"]].tolist() == ["not recorded", "not recorded", 12]

@@ -30,7 +30,8 @@ def trimmed(seed: int) -> list[dict[str, Any]]:
     return [
         {
             "farm": farm, "cow": str(cow), "visit_date": FIRST + dt.timedelta(days=day), "visit_kind": "whole-herd",
-            "herd_size": 1, "housing": draw.choice(["freestall", "tie-stall"]), "lesion": draw.choice(["SU", "DD", None, None]),
+            "herd_size": 1, "housing": draw.choice(["freestall", "tie-stall"]),
+            "lesion": draw.choice(["SU", "DD", None, None]),
         }
         for farm in ("Elm", "Fern", "Gorse")
         for cow in range(8)
