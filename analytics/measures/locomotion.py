@@ -94,14 +94,13 @@ def _switched(table: pd.DataFrame, period: str) -> tuple[Said, ...]:
     changed = alike[(alike != alike.shift()) & alike.shift().notna()]
     if changed.empty:
         return ()
-    at = alike.index.get_loc(changed.index[-1])
     return (
         say(
             "Since {when} cows are scored on the {now} scale, before on the {before} scale: a step in the share lame "
             "there may come from the scale and not from the cows.",
             when=period_label(period, changed.index[-1]),
             now=changed.iloc[-1],
-            before=alike.iloc[at - 1],
+            before=alike.shift()[changed.index[-1]],
         ),
     )
 
