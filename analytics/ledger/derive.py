@@ -341,23 +341,34 @@ LEFT JOIN usual ON usual.farm = v.farm AND usual.scoring = v.scoring AND usual.r
 
 
 def _visit_kinds() -> str:
-    """Kind of every judged day by the share of the herd looked at, and of the scores that its trim sheet holds."""
+    """Kind of every judged day by the share of the herd looked at, and of the scores that its trim sheet holds.
+
+    A scoring that misses the share by a few cows still counts as one of the herd when it has 80 % of the cows of the
+    herd's other scorings of the half year, which themselves reach the share: some cows are always missed.
+    """
     enough = f"{visits.WHOLE_HERD_SHARE} * herd_size"
+    listed_lame = f"unsure = 1 AND all_lame = 1 AND c.cows >= {FEW_TO_BE_ALL_LAME}"
     return f"""
 CREATE TEMP TABLE visit_kinds AS
+WITH alike AS (
+  SELECT v.farm, v.run, AVG(o.cows) AS cows FROM coverage v
+  JOIN coverage o ON o.farm = v.farm AND o.scoring = 1 AND o.run <> v.run
+    AND o.cows >= {visits.WHOLE_HERD_SHARE} * o.herd_size AND o.last >= v.first - {NEAR_DAYS} AND o.first <= v.last + {NEAR_DAYS}
+  WHERE v.scoring = 1 GROUP BY v.farm, v.run)
 SELECT d.farm, d.scoring, d.visit_date,
   CASE WHEN d.scoring = 0 AND rest_sound = 1 THEN
          CASE WHEN herd_size IS NULL THEN 'part-herd' ELSE 'whole-herd' END
-       WHEN d.scoring = 1 AND unsure = 1 AND all_lame = 1 AND cows >= {FEW_TO_BE_ALL_LAME} THEN 'part-herd'
+       WHEN d.scoring = 1 AND {listed_lame} THEN 'part-herd'
        WHEN herd_size IS NULL THEN CASE WHEN d.scoring = 1 THEN 'scoring' ELSE 'unknown' END
-       WHEN cows < {enough} THEN 'part-herd'
+       WHEN d.scoring = 1 AND all_lame = 0 AND c.cows >= {visits.WHOLE_HERD_SHARE} * alike.cows THEN 'scoring'
+       WHEN c.cows < {enough} THEN 'part-herd'
        WHEN d.scoring = 1 THEN 'scoring' ELSE 'whole-herd' END AS visit_kind,
-  CASE WHEN herd_size IS NULL AND NOT (unsure = 1 AND all_lame = 1 AND cows >= {FEW_TO_BE_ALL_LAME})
-       THEN 'unknown' ELSE 'derived' END AS kind_from,
-  CASE WHEN scored < {visits.WHOLE_HERD_SHARE} * CASE WHEN rest_sound = 0 AND herd_size > cows
-                                                      THEN herd_size ELSE cows END
+  CASE WHEN herd_size IS NULL AND NOT ({listed_lame}) THEN 'unknown' ELSE 'derived' END AS kind_from,
+  CASE WHEN scored < {visits.WHOLE_HERD_SHARE} * CASE WHEN rest_sound = 0 AND herd_size > c.cows
+                                                      THEN herd_size ELSE c.cows END
        THEN 1 ELSE 0 END AS few_scored
 FROM visit_days d JOIN coverage c ON c.farm = d.farm AND c.scoring = d.scoring AND c.run = d.run
+LEFT JOIN alike ON d.scoring = 1 AND alike.farm = d.farm AND alike.run = d.run
 """
 
 

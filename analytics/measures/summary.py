@@ -141,7 +141,7 @@ class _Source:
 
     @property
     def newest(self) -> npt.NDArray[np.bool_]:
-        return self.visits["newest"].to_numpy(dtype=bool)
+        return np.asarray(self.visits["newest"], dtype=bool)
 
     @property
     def looked(self) -> npt.NDArray[np.float64]:
