@@ -147,7 +147,7 @@ def test_two_farms_are_mailed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
 def test_farms_of_any_name_have_files_of_their_own_with_their_own_report(tmp_path: Path) -> None:
     ledger = made(tmp_path, {"trims": [row for name in NAMES for row in trims(name, cows=2, lesions=1)]})
     outcomes = report_all(
-        ledger, Request("", sections=("summary",)), tmp_path / "out", formats=("html", "xlsx"), workers=1
+        ledger, Request("", sections=("remarks",)), tmp_path / "out", formats=("html", "xlsx"), workers=1
     )
     assert [outcome.trouble for outcome in outcomes] == [""] * len(NAMES)
     files = [path for outcome in outcomes for path in outcome.files]
