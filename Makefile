@@ -7,7 +7,15 @@ READY := $(VENV)/.ready
 
 .PHONY: run test check spark bench torture fuzz demo catalogue screenshots lock sbom licences audit clean
 
+# `make run` and `make test` may begin at the same moment: one of them puts the packages in, the other waits for it.
+ALONE := $(shell command -v flock >/dev/null 2>&1 && echo flock build/packages.lock)
+
 $(READY): requirements.lock pyproject.toml
+	mkdir -p build
+	$(ALONE) $(MAKE) --no-print-directory $(VENV)/.packages
+	touch $@
+
+$(VENV)/.packages: requirements.lock pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Evenfoot needs Python 3.11 or newer; this is " + sys.version.split()[0] + ". Try: make PYTHON=python3.12 run")'
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -383,6 +384,9 @@ def _date_order(day_first: bool, month_first: bool) -> bool | None:
 
 def main() -> None:
     """Run the command; a mistake of the user's ends in one sentence and exit code 2."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # A terminal that cannot show the name of a farm gets its code points.
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         app()
     except Mistake as mistake:

@@ -71,7 +71,7 @@ def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
         finally:
             _printing.release()
         answer = Response(data, mimetype="application/pdf")
-        answer.headers["Content-Disposition"] = f'attachment; filename="{file_name(link.farm, set())}.pdf"'
+        answer.headers["Content-Disposition"] = f'attachment; filename="{file_name(link.farm)}.pdf"'
         return _private(answer)
 
     def _found(token: str) -> tuple[links.Link, Contents | str]:

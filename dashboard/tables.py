@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import json
+import math
 import sys
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from analytics.intake.setting_aside import safe_text
@@ -21,6 +24,9 @@ from analytics.trade.lesions import PARENTS, understand_lesion
 from analytics.words import say
 
 FORMATS = ("text", "csv", "json")
+
+WHOLE: dict[str, dict[str, Any]] = {"comparison": {"each_lesion": True}}
+"""Measure -> options for the side tables that it works out only when asked to. JSON has them all."""
 
 
 def print_table(
@@ -51,7 +57,8 @@ def print_table(
     level = options.get("level")
     if level is not None and not 0 < level < 1:
         raise Mistake(f"The confidence level {level} must lie between 0 and 1, such as 0.95.")
-    result = answer(measure, ledger, selection, **_typed(ledger, options))
+    whole = WHOLE.get(measure, {}) if format == "json" else {}
+    result = answer(measure, ledger, selection, **_typed(ledger, options), **whole)
     if format == "json":
         print(as_json(result))
         return
@@ -171,19 +178,50 @@ def csv_text(frame: pd.DataFrame) -> str:
 
 
 def as_json(result: Answer) -> str:
-    """The whole answer as JSON: measure, table (list of rows), basis, cautions."""
-    basis = {key: value for key, value in dataclasses.asdict(result.basis).items()}
-    for day in ("first", "last"):
-        basis[day] = str(basis[day]) if basis[day] else None
-    return json.dumps(
-        {
-            "measure": result.name,
-            "table": json.loads(printable(result.table).to_json(orient="records", double_precision=15)),
-            "basis": basis,
-            "cautions": [str(caution) for caution in result.cautions],
-        },
-        ensure_ascii=False,
-    )
+    """The whole answer as JSON, the keys in this order.
+
+    ``measure``: its name. ``by``: the grouping columns. ``table``: a list of rows. ``basis``: every field of
+    :class:`Basis`. ``cautions``: sentences. ``extra``: each side table by its name, a list of rows too.
+    Days are written 2026-03-14, months 2026-03, quarters 2026-Q1; what is missing or not finite is null.
+    """
+    whole = {
+        "measure": result.name,
+        "by": list(result.by),
+        "table": json_rows(result.table),
+        "basis": {each.name: json_value(getattr(result.basis, each.name)) for each in dataclasses.fields(result.basis)},
+        "cautions": [str(caution) for caution in result.cautions],
+        "extra": {name: json_rows(frame) for name, frame in result.extra.items()},
+    }
+    return json.dumps(whole, ensure_ascii=False, allow_nan=False)
+
+
+def json_rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a table as JSON has them; see :func:`as_json`.
+
+    Examples
+    --------
+    >>> json_rows(pd.DataFrame({"month": [pd.Timestamp("2026-03-01")], "share": [float("nan")], "kinds": [("a", 1)]}))
+    [{'month': '2026-03', 'share': None, 'kinds': ['a', 1]}]
+    """
+    shown = printable(frame)
+    columns = [str(column) for column in shown.columns]
+    values = [[json_value(value) for value in shown.iloc[:, place]] for place in range(len(columns))]
+    return [dict(zip(columns, row, strict=True)) for row in zip(*values, strict=True)]
+
+
+def json_value(value: Any) -> Any:
+    """A value as JSON has it: lists for tuples and arrays, days as text, ``None`` for what is missing or not finite."""
+    if isinstance(value, dict):
+        return {str(name): json_value(each) for name, each in value.items()}
+    if isinstance(value, (list, tuple, set, frozenset, np.ndarray)):
+        return [json_value(each) for each in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and not math.isfinite(value)):
+        return None
+    if isinstance(value, dt.datetime):
+        return f"{value:%Y-%m-%d}" if value.time() == dt.time() else value.isoformat()
+    return value if isinstance(value, (bool, int, float)) else str(value)
 
 
 def basis_sentences(result: Answer) -> list[str]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
+import string
 import sys
 import unicodedata
 from collections.abc import Sequence
@@ -14,6 +16,14 @@ from dashboard.tables import known_farms
 
 FORMATS = ("ade", "parquet", "csv", "anonymous", "delta")
 NAME_LETTERS = 60
+"""Letters of a farm's name in the name of a file; some systems take 143 bytes for a whole name. [from memory]"""
+
+DIGEST_DIGITS = 10
+"""Hexadecimal digits of a farm's digest: among 10,000 farms two are alike once in some 20,000 times."""
+
+RESERVED = frozenset({"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))})
+"""Names that Windows keeps for devices, with any ending.
+[pub: Microsoft, Naming Files, Paths, and Namespaces]"""
 
 
 def export(address: str | None, format: str, out: Path, farms: Sequence[str]) -> None:
@@ -74,12 +84,11 @@ def _export_exchange(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
     if single and len(farms) > 1:
         raise Mistake(f"{out} would hold several farms; give a folder, or one farm with --farm.")
     trimmed = set(ledger.frame("SELECT DISTINCT farm FROM trim_rows")["farm"])
-    names: set[str] = set()
     for farm in farms:
         if farm not in trimmed:
             print(f"{farm} has no trim records and is left out.", file=sys.stderr)
             continue
-        path = out if single else out / f"{file_name(farm, names)}.json"
+        path = out if single else out / f"{file_name(farm)}.json"
         beside, behind = write_exchange(ledger, farm, path)
         print(f"Wrote {path}")
         if len(behind):
@@ -93,23 +102,35 @@ def _export_exchange(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
             )
 
 
-def file_name(farm: str, taken: set[str]) -> str:
-    """A file name for a farm that every system takes, and that no other farm has; *taken* is added to.
+def file_name(farm: str) -> str:
+    """A file name for a farm: always the same for this farm, and never that of another farm.
+
+    Every system takes it: small letters, digits and hyphens, at most 71. Words written as in ``Home Farm`` are told by
+    their small letters alone. Every other name also gets a digest of itself.
+
+    Parameters
+    ----------
+    farm : str
+
+    Returns
+    -------
+    str
+        Without an ending.
 
     Examples
     --------
-    >>> taken = set()
-    >>> [file_name(farm, taken) for farm in ("Köhler & Söhne", "Kohler Sohne", "../x", "???")]
-    ['kohler-sohne', 'kohler-sohne-2', 'x', 'farm']
+    >>> [file_name(farm) for farm in ("Home Farm", "Home-Farm", "../x", "牧場", "Con")]
+    ['home-farm', 'home-farm-d726f3221a', 'x-d6b96a97d1', 'farm-a438557551', 'con-3b6f52aa79']
     """
     plain = unicodedata.normalize("NFKD", farm).encode("ascii", "ignore").decode()
-    name = re.sub(r"[^a-z0-9]+", "-", plain.casefold()).strip("-")[:NAME_LETTERS].strip("-") or "farm"
-    number, unique = 1, name
-    while unique in taken:
-        number += 1
-        unique = f"{name}-{number}"
-    taken.add(unique)
-    return unique
+    name = re.sub(r"[^a-z0-9]+", "-", plain.casefold()).strip("-")
+    words = name.split("-")
+    tells_all = " ".join(word.capitalize() for word in words) == farm
+    looks_digested = len(words[-1]) == DIGEST_DIGITS and set(words[-1]) <= set(string.hexdigits)
+    if name and tells_all and len(name) <= NAME_LETTERS and name not in RESERVED and not looks_digested:
+        return name
+    digest = hashlib.sha256(farm.encode("utf-8", "surrogatepass")).hexdigest()[:DIGEST_DIGITS]
+    return f"{name[:NAME_LETTERS].strip('-') or 'farm'}-{digest}"
 
 
 def back_up(address: str | None, out: Path) -> None:

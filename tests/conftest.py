@@ -6,26 +6,52 @@ import atexit
 import gc
 import os
 import shutil
+import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
 
-from analytics.ledger import Ledger, open_ledger
+from analytics.ledger import Ledger, lease, open_ledger
 from dashboard.serving import short_texts_plainly
+from tests.ports import DEMO_PORT
+
+OWN_SETTINGS = ("EVENFOOT_BROWSER", "EVENFOOT_ALL_MEASURES", "EVENFOOT_ROUNDS")
+"""Settings of the environment that tests take; others, such as the ledger of whoever runs them, are left out."""
+
+for name in [name for name in os.environ if name.startswith("EVENFOOT_") and name not in OWN_SETTINGS]:
+    del os.environ[name]
 
 if "PYTEST_XDIST_WORKER" not in os.environ:
-    # What the program keeps between two runs is kept for one run of the tests, by all its processes.
-    os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="evenfoot-cache-")
-    atexit.register(shutil.rmtree, os.environ["XDG_CACHE_HOME"], ignore_errors=True)
+    # What the program keeps between two runs is kept for one run of the tests, by all its processes; where no ledger
+    # is named, it is one of this run.
+    for name in ("XDG_CACHE_HOME", "XDG_DATA_HOME"):
+        os.environ[name] = tempfile.mkdtemp(prefix="evenfoot-tests-")
+        atexit.register(shutil.rmtree, os.environ[name], ignore_errors=True)
 
+# The same examples each time, and no test fails because the machine has other work to do.
+settings.register_profile("tests", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("tests")
+
+
+def _keep_off_the_demo(event: str, values: tuple[Any, ...]) -> None:
+    """Let no test listen where ``make run`` does."""
+    if event == "socket.bind" and isinstance(values[1], tuple) and values[1][1] == DEMO_PORT:
+        raise AssertionError(f"a test takes port {DEMO_PORT}, which is that of `make run`; take tests.ports.free_port")
+
+
+sys.addaudithook(_keep_off_the_demo)
 
 # As in the server; commands, which tests call as programs of their own, leave texts as pandas has them.
 short_texts_plainly()
 
-PATIENCE = 120.0
+PATIENCE = 600.0
 """Seconds to wait for what another process builds."""
+
+lease.WAIT_SECONDS = 120.0
 
 LONGEST = (
     "browser/test_every_page", "accounts/test_walk", "browser/test_spanish", "browser/test_states",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import weakref
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import IO, Any
@@ -54,6 +55,8 @@ class Stash:
     def __init__(self, name: str) -> None:
         self.name = name
         self._file: IO[bytes] = tempfile.TemporaryFile(prefix="evenfoot-")  # noqa: SIM115
+        # The file goes with the pieces, whoever drops them last.
+        weakref.finalize(self, self._file.close)
         self._ends: list[int] = []
 
     def empty(self) -> None:

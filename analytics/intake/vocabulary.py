@@ -25,6 +25,8 @@ _SEVERITY_WORDS = {
     **{word: number for number, word in SEVERITIES.items()},
     "light": 1, "slight": 1, "minor": 1, "low": 1, "small": 1, "medium": 2, "mod": 2, "middling": 2,
     "heavy": 3, "bad": 3,
+    "leve": 1, "ligera": 1, "ligero": 1, "moderada": 2, "moderado": 2, "media": 2, "medio": 2, "grave": 3, "severa": 3,
+    "severo": 3,
     "high": 3, "serious": 3, "major": 3, "i": 1, "ii": 2, "iii": 3, "+": 1, "++": 2, "+++": 3,
 }  # fmt: skip
 
@@ -103,8 +105,18 @@ def read_zone(text: str) -> int:
 
 
 def read_severity(text: str) -> int:
-    """Severity 1 to 3, as a number or a word; 0 is left for the check with the lesion."""
-    word = re.sub(r"^\s*(?:grade|severity|sev)\s*\.?\s*", "", text.strip(), flags=re.I).casefold()
+    """Severity 1 to 3, as a number or a word; 0 is left for the check with the lesion.
+
+    The name of the column may stand before it, but a word that only begins like it is whole.
+
+    Example
+    -------
+    >>> read_severity("severe"), read_severity("Sev. severe"), read_severity("grade 2"), read_severity("mod.")
+    (3, 3, 2, 2)
+    """
+    word = text.strip().casefold().rstrip(".")
+    if word not in _SEVERITY_WORDS:
+        word = re.sub(r"^(?:grade|severity|sev)(?![^\W\d_])[\s.:]*", "", word)
     return _SEVERITY_WORDS[word] if word in _SEVERITY_WORDS else read_whole(word)
 
 

@@ -142,7 +142,7 @@ def made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
             style={"width": "100%", "height": "80vh", "border": "1px solid var(--rule)", "background": "#fff"},
         )
         return frame, no_update
-    name = f"{file_name(request.farm, set())}.{kind}"
+    name = f"{file_name(request.farm)}.{kind}"
     with tempfile.TemporaryDirectory(prefix="evenfoot-") as folder:
         out = Path(folder) / name
         try:

@@ -9,6 +9,7 @@ import json
 import multiprocessing
 import os
 import sys
+import traceback
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -65,9 +66,28 @@ def records_of_farms(ledger: Ledger) -> dict[str, str]:
 
 
 def farms_with_news(marks: dict[str, str], folder: Path) -> list[str]:
-    """Farms whose records differ from those their last report in *folder* rests on, alphabetical."""
+    """Farms that need a new report in *folder*, alphabetical.
+
+    These are the farms whose records differ from those that their last report rests on, and the farms whose last
+    report was since overwritten with that of another farm, as names of files once allowed.
+    """
     told = _state(folder)
-    return sorted(farm for farm, mark in marks.items() if told.get(farm, {}).get("records") != mark)
+    changed = {farm for farm, mark in marks.items() if told.get(farm, {}).get("records") != mark}
+    return sorted(changed | (_overwritten(told) & set(marks)))
+
+
+def _overwritten(told: dict[str, dict[str, str]]) -> set[str]:
+    """Farms one of whose files was written at the same time or later for another farm."""
+    written: dict[str, list[tuple[str, str]]] = {}
+    for farm, each in told.items():
+        for name in filter(None, each.get("files", "").split(", ")):
+            written.setdefault(name.casefold(), []).append((each.get("written", ""), farm))
+    out = set()
+    for times in written.values():
+        last = max(moment for moment, _ in times)
+        newest = [farm for moment, farm in times if moment == last]
+        out |= {farm for _, farm in times} - (set(newest) if len(newest) == 1 else set())
+    return out
 
 
 def report_all(
@@ -84,8 +104,8 @@ def report_all(
 ) -> list[Outcome]:
     """Write a report of every farm.
 
-    A farm whose report cannot be made does not stop the others. What a farm's report rests on is noted when it is
-    written and delivered, so that what failed is tried again next time.
+    A farm whose report cannot be made, for whatever reason, does not stop the others. What a farm's report rests on is
+    noted when it is written and delivered, so that what failed is tried again next time.
 
     Parameters
     ----------
@@ -119,14 +139,12 @@ def report_all(
             raise Mistake(f"'{each}' is not a format of a report; use {', '.join(FORMATS)}.")
     marks = records_of_farms(ledger)
     farms = farms_with_news(marks, folder) if since_last else sorted(marks)
-    taken: set[str] = set()
-    names = {farm: file_name(farm, taken) for farm in sorted(marks)}
     if not dry_run:
         _prepare(folder)
     tasks = []
     for farm in farms:
         request = dataclasses.replace(template, farm=farm, owner=(owners or {}).get(farm, Sender()))
-        tasks.append((ledger.address, request, [folder / f"{names[farm]}.{each}" for each in formats]))
+        tasks.append((ledger.address, request, [folder / f"{file_name(farm)}.{each}" for each in formats]))
     if dry_run:
         return [Outcome(request.farm, tuple(wanted)) for _, request, wanted in tasks]
     out = []
@@ -179,7 +197,18 @@ def _one(task: Task) -> Outcome:
             written += save(contents, path)
     except Mistake as mistake:
         return Outcome(request.farm, tuple(written), str(mistake))
+    except Exception as fault:
+        return Outcome(request.farm, tuple(written), _fault(fault))
     return Outcome(request.farm, tuple(written))
+
+
+def _fault(fault: Exception) -> str:
+    """The sentence on an error of the program itself, which is no mistake of the user's."""
+    last = traceback.extract_tb(fault.__traceback__)[-1]
+    return (
+        f"the report hit an error in Evenfoot ({type(fault).__name__} in {Path(last.filename).name}, line "
+        f"{last.lineno}); the records are safe. A report of this farm alone shows all of the error."
+    )
 
 
 def _prepare(folder: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,7 +11,7 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.catalogue import MEASURES, answer
+from analytics.measures.catalogue import answer
 from analytics.measures.foot_map import foot_map
 from analytics.measures.prevalence import prevalence
 from analytics.mistake import Mistake
@@ -39,6 +40,8 @@ class Contents:
     answers : dict of str to Answer
     changes : pandas.DataFrame
         date, what: the changes recorded on the farm, oldest first.
+    troubles : dict of str to str
+        Section -> the sentence that says why an answer of it could not be worked out.
     """
 
     request: Request
@@ -46,6 +49,7 @@ class Contents:
     until: dt.date
     answers: dict[str, Answer] = field(default_factory=dict)
     changes: pd.DataFrame = field(default_factory=pd.DataFrame)
+    troubles: dict[str, str] = field(default_factory=dict)
 
     def get(self, name: str) -> Answer | None:
         """An answer with something in it, or ``None``."""
@@ -61,6 +65,8 @@ class Contents:
 def collect(ledger: Ledger, request: Request) -> Contents:
     """Ask the measures.
 
+    A Mistake of one measure does not stop the report: its sentence is kept for the section that asked.
+
     Raises
     ------
     Mistake
@@ -69,10 +75,10 @@ def collect(ledger: Ledger, request: Request) -> Contents:
     selection = _period(ledger, request)
     until = selection.until
     assert until is not None
-    asked = _Asked(ledger, selection)
+    asked = _Asked(ledger)
     farm = Selection(farms=(request.farm,), until=until, hemisphere=request.hemisphere, allowed=request.allowed)
     if request.wants("summary") or request.wants("visit"):
-        _begun("visit")
+        asked.begin("visit")
         asked.keep("visit", "visit-review", farm)
         asked.keep("verdicts", "summary", farm)
     asked.answers["any"] = prevalence(ledger, selection, by=())
@@ -81,58 +87,66 @@ def collect(ledger: Ledger, request: Request) -> Contents:
         selection = selection.with_(visits=("all",))
         asked.answers["any"] = prevalence(ledger, selection, by=())
     if request.wants("lesions") or request.wants("summary"):
-        _begun("lesions")
+        asked.begin("lesions")
         asked.keep("lesions", "prevalence", selection)
         asked.keep("claws", "prevalence", selection, by=("limb", "claw"), per="claw")
-        asked.answers["zones"] = foot_map(ledger, selection)
+        asked.work_out("zones", lambda: foot_map(ledger, selection))
     if request.wants("locomotion") or request.wants("summary"):
-        _begun("locomotion")
+        asked.begin("locomotion")
         asked.keep("locomotion", "locomotion", selection.with_(visits=("whole-herd",)), by=("month",))
     if request.wants("horn"):
-        _begun("horn")
+        asked.begin("horn")
         asked.keep("horn", "horn", selection, by=("farm",))
         asked.keep("shedding", "shedding", selection, by=("farm",))
     if request.wants("cows") or request.wants("summary"):
-        _begun("cows")
+        asked.begin("cows")
         asked.keep("worklist", "worklist", farm, on=until)
     if request.wants("signals") or request.wants("summary"):
-        _begun("signals")
+        asked.begin("signals")
         asked.keep("control", "control-chart", farm)
         asked.keep("control lesions", "control-chart", farm.with_(lesions=PARENTS))
     changes = pd.DataFrame(columns=["date", "what"])
     if request.wants("changes") or request.wants("summary"):
-        _begun("changes")
+        asked.begin("changes")
         changes = changes_of(ledger, request, until)
         for place, day in enumerate(changes["date"]):
             asked.keep(f"change {place}", "change-impact", farm, change=day.date())
     if request.wants("benchmark"):
-        _begun("benchmark")
+        asked.begin("benchmark")
         asked.keep("benchmark", "benchmark", selection.with_(farms=()))
     if request.wants("cost"):
-        _begun("cost")
+        asked.begin("cost")
         asked.keep(
             "cost", "cost", selection.with_(visits=("all",)), price=request.price or None, currency=request.currency
         )
-    return Contents(request, selection, until, asked.answers, changes)
-
-
-def _begun(section: str) -> None:
-    stage(say("Working out: {section}", section=NAMES[section]))
+    return Contents(request, selection, until, asked.answers, changes, asked.troubles)
 
 
 @dataclass
 class _Asked:
-    """Answers as they come; what a measure cannot answer for this farm is left out, and the section says so."""
+    """Answers as they come, and why there is none where a measure cannot answer for this farm."""
 
     ledger: Ledger
-    selection: Selection
+    section: str = ""
     answers: dict[str, Answer] = field(default_factory=dict)
+    troubles: dict[str, str] = field(default_factory=dict)
+
+    def begin(self, section: str) -> None:
+        """Name the section that the next answers are for."""
+        self.section = section
+        stage(say("Working out: {section}", section=NAMES[section]))
 
     def keep(self, key: str, measure: str, selection: Selection, **options: Any) -> None:
-        if measure not in MEASURES:
-            return
+        """Keep the answer of a measure; options that are empty take the measure's own default."""
         given = {name: value for name, value in options.items() if value is not None and value != ""}
-        self.answers[key] = answer(measure, self.ledger, selection, **given)
+        self.work_out(key, lambda: answer(measure, self.ledger, selection, **given))
+
+    def work_out(self, key: str, make: Callable[[], Answer]) -> None:
+        """Keep what *make* gives; of a Mistake keep the sentence. Any other error is a fault and is raised."""
+        try:
+            self.answers[key] = make()
+        except Mistake as mistake:
+            self.troubles.setdefault(self.section, mistake.sentence)
 
 
 def _period(ledger: Ledger, request: Request) -> Selection:

@@ -14,6 +14,7 @@ from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.lesion_sections import share_cell
 from dashboard.report.markup import Cell, Section, bullets, paragraph, table
+from dashboard.report.request import NAMES
 
 HOUSED = {"freestall": "freestall", "tie-stall": "tie stall"}
 
@@ -61,6 +62,15 @@ def _among_farms(contents: Contents, words: Words) -> str:
     if answer is None or len(answer.table) < 2 or farm not in set(answer.table["farm"]):
         return ""
     row = answer.table.set_index("farm").loc[farm].to_dict()
+    if pd.isna(row["rank"]):
+        # The other farm's share would be told by anything more.
+        said = words(
+            "Cows with any lesion in the period: {share} here. A place among other farms takes three farms with "
+            "records of the period; there are {n}.",
+            share=words.percent(row["prevalence"]),
+            n=len(answer.table),
+        )
+        return paragraph(said)
     said = words(
         "Among the {n} farms on record, cows with any lesion in the period: {share} here; allowing for luck and size "
         "{shrunken} ({low}); place {rank} from the lowest, anywhere from {rank_low} to {rank_high}.",
@@ -167,6 +177,11 @@ def basis_section(contents: Contents, words: Words) -> Section:
     return Section("basis", words("Method, records and cautions"), bullets(basis_lines(contents, words), "print"))
 
 
+def not_worked_out(trouble: str, words: Words) -> str:
+    """That a section could not be worked out, and why."""
+    return words("This could not be worked out: {reason}", reason=words.said(trouble))
+
+
 def basis_lines(contents: Contents, words: Words) -> list[str]:
     """Method, records and cautions, each sentence once."""
     lines = [
@@ -176,6 +191,7 @@ def basis_lines(contents: Contents, words: Words) -> list[str]:
             "phlegmon or other deep infection, and a case that keeps coming back."
         )
     ]
+    lines += [f"{words(NAMES[name])}: {not_worked_out(why, words)}" for name, why in contents.troubles.items()]
     told: set[str] = set()
     others = _other_farms(contents)
     for key, name in BASIS_OF.items():

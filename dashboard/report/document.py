@@ -6,14 +6,22 @@ import base64
 from collections.abc import Callable
 from html import escape
 
+from analytics.mistake import Mistake
+from analytics.words import say
 from dashboard.language import Words
 from dashboard.report.contents import Contents
-from dashboard.report.context_sections import basis_section, benchmark_section, cost_section, remarks_section
+from dashboard.report.context_sections import (
+    basis_section,
+    benchmark_section,
+    cost_section,
+    not_worked_out,
+    remarks_section,
+)
 from dashboard.report.cow_lists import cows_section
 from dashboard.report.herd_sections import changes_section, horn_section, locomotion_section, signals_section
 from dashboard.report.lesion_sections import lesions_section, visit_section
-from dashboard.report.markup import Section
-from dashboard.report.request import SECTIONS, Sender
+from dashboard.report.markup import Section, paragraph
+from dashboard.report.request import NAMES, SECTIONS, Sender
 from dashboard.report.stylesheet import stylesheet
 from dashboard.report.summary import summary_section
 
@@ -34,11 +42,27 @@ MAKERS: dict[str, Callable[[Contents, Words], Section | None]] = {
     "basis": basis_section,
 }
 
+TITLES = {**NAMES, "basis": say("Method, records and cautions")}
+
 
 def sections_of(contents: Contents, words: Words) -> list[Section]:
-    """The sections asked for, in their order; those with nothing to say at all are left out."""
-    made = [MAKERS[name](contents, words) for name in SECTIONS if contents.request.wants(name)]
+    """The sections asked for, in their order; those with nothing to say at all are left out.
+
+    A section that could not be worked out says so and why.
+    """
+    made = [_made(name, contents, words) for name in SECTIONS if contents.request.wants(name)]
     return [section for section in made if section is not None]
+
+
+def _made(name: str, contents: Contents, words: Words) -> Section | None:
+    # The summary's verdicts are those of the visit.
+    trouble = contents.troubles.get("visit" if name == "summary" else name)
+    if trouble is None:
+        try:
+            return MAKERS[name](contents, words)
+        except Mistake as mistake:
+            trouble = mistake.sentence
+    return Section(name, words(TITLES[name]), paragraph(not_worked_out(trouble, words)))
 
 
 def document(contents: Contents) -> str:

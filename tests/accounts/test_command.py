@@ -35,7 +35,7 @@ Run = Callable[..., Said]
 def in_a_process(ledger: Path, *words: str, typed: str = "") -> Said:
     env = {**os.environ, "EVENFOOT_LEDGER": str(ledger), "PYTHONWARNINGS": "ignore"}
     env.pop("EVENFOOT_ACCOUNTS", None)
-    return subprocess.run([*COMMAND, *words], input=typed, capture_output=True, text=True, env=env, timeout=60)
+    return subprocess.run([*COMMAND, *words], input=typed, capture_output=True, text=True, env=env, timeout=600)
 
 
 @pytest.fixture

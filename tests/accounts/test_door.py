@@ -104,10 +104,11 @@ def test_a_known_and_an_unknown_name_take_the_same_time(tmp_path: Path) -> None:
     passwords.matches("x", None)
     for hashed in (kept, None):
         runs = []
-        for _ in range(3):
-            start = time.perf_counter()
+        for _ in range(5):
+            # The processor's own time: what else the machine does is not counted.
+            start = time.process_time()
             assert not passwords.matches("wrong words here", hashed)
-            runs.append(time.perf_counter() - start)
+            runs.append(time.process_time() - start)
         took[hashed] = min(runs)
     assert 0.33 < took[None] / took[kept] < 3
 

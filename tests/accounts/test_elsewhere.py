@@ -129,7 +129,7 @@ def go(browser: Browser, then: str = "/lesions") -> TestResponse:
         and asked["state"]
         and asked["scope"] == ["openid email"]
     )
-    back = requests.get(away.headers["Location"], allow_redirects=False, timeout=10).headers["Location"]
+    back = requests.get(away.headers["Location"], allow_redirects=False, timeout=120).headers["Location"]
     return browser.get(urlsplit(back).path + "?" + urlsplit(back).query)
 
 
@@ -199,7 +199,7 @@ def test_a_way_back_that_nobody_asked_for_is_refused(office: Office, provider: P
 
     thief, victim = office.client(), office.client()
     away = thief.get("/sign-in/start").headers["Location"]
-    back = urlsplit(requests.get(away, allow_redirects=False, timeout=10).headers["Location"])
+    back = urlsplit(requests.get(away, allow_redirects=False, timeout=120).headers["Location"])
     before = provider.tokens
     assert victim.get(f"{back.path}?{back.query}").status_code == 403
     assert victim.get("/sign-in/done").status_code == 403

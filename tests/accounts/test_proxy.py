@@ -6,7 +6,6 @@ import http.client
 import os
 import re
 import shutil
-import socket
 import ssl
 import subprocess
 import sys
@@ -21,6 +20,7 @@ import pytest
 from dashboard.accounts import people
 from dashboard.accounts.store import Store
 from tests.accounts.people import PASSWORD
+from tests.ports import free_port
 from tests.report.made import herd
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -42,11 +42,11 @@ class Served:
         self, path: str, *, host: str = "", method: str = "GET", body: str | None = None, **headers: str
     ) -> tuple[http.client.HTTPResponse, str]:
         context = ssl.create_default_context(cafile=str(self.certificate))
-        connection = http.client.HTTPSConnection("127.0.0.1", self.tls, context=context, timeout=60)
+        connection = http.client.HTTPSConnection("127.0.0.1", self.tls, context=context, timeout=240)
         return _asked(connection, path, host or f"{NAME}:{self.tls}", method, body, headers)
 
     def ask_directly(self, path: str, host: str, **headers: str) -> tuple[http.client.HTTPResponse, str]:
-        connection = http.client.HTTPConnection("127.0.0.1", self.direct, timeout=60)
+        connection = http.client.HTTPConnection("127.0.0.1", self.direct, timeout=240)
         return _asked(connection, path, host, "GET", None, headers)
 
 
@@ -57,12 +57,6 @@ def _asked(
     connection.request(method, path, body=body, headers={"Host": host, **named})
     answer = connection.getresponse()
     return answer, answer.read().decode("utf-8", "replace")
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 @pytest.fixture(scope="module")
@@ -111,11 +105,11 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         finally:
             for process in (proxy, server):
                 process.terminate()
-                process.wait(10)
+                process.wait(120)
 
 
 def _wait_for(ports: Served) -> None:
-    until = time.monotonic() + 90
+    until = time.monotonic() + 240
     while time.monotonic() < until:
         try:
             if ports.ask("/health")[0].status == 200:
@@ -148,7 +142,7 @@ def test_one_signs_in_over_tls_and_the_cookie_is_for_tls_alone(served: Served) -
 
 
 def test_plain_http_leads_to_tls(served: Served) -> None:
-    connection = http.client.HTTPConnection("127.0.0.1", served.plain, timeout=30)
+    connection = http.client.HTTPConnection("127.0.0.1", served.plain, timeout=240)
     answer, _ = _asked(connection, "/lesions", NAME, "GET", None, {})
     assert answer.status == 301 and answer.getheader("Location") == f"https://{NAME}/lesions"
 

@@ -18,8 +18,9 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from tests.browser.reading import returning
+from tests.ports import free_port
 
-expect.set_options(timeout=25_000)
+expect.set_options(timeout=90_000)
 
 BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "microsoft-edge")
 COMMAND = (sys.executable, "-c", "from dashboard.cli import main; main()")
@@ -52,27 +53,32 @@ def browser() -> Iterator[Browser]:
         chromium.close()
 
 
+START_SECONDS = 240.0
+"""Seconds that a server is given to answer for the first time."""
+
+
 def start_server(ledger: Path, port: int | None = None) -> tuple[subprocess.Popen[str], str]:
     """Serve a ledger, on a free port unless one is given; gives the process and the address."""
-    from socket import socket
-
-    with socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = port or probe.getsockname()[1]
-    process = subprocess.Popen(
-        [*COMMAND, "serve", "--ledger", str(ledger), "--port", str(port)],
-        stdout=subprocess.PIPE,
-        text=True,
-    )
-    assert process.stdout is not None
-    line = process.stdout.readline()
-    found = re.search(r"http://\S+", line)
-    assert found, f"the server said: {line!r}"
+    # Between the look for a free port and the start somebody else may have taken it.
+    for _ in range(1 if port else 5):
+        process = subprocess.Popen(
+            [*COMMAND, "serve", "--ledger", str(ledger), "--port", str(port or free_port())],
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        assert process.stdout is not None
+        line = process.stdout.readline()
+        if found := re.search(r"http://\S+", line):
+            break
+        process.kill()
+        process.wait(120)
+    else:
+        raise AssertionError(f"the server said: {line!r}")
     address = found.group().rstrip("/")
-    until = time.monotonic() + 20
+    until = time.monotonic() + START_SECONDS
     while time.monotonic() < until:
         try:
-            with urlopen(address, timeout=5):
+            with urlopen(address, timeout=30):
                 return process, address
         except OSError:
             time.sleep(0.05)
@@ -86,7 +92,7 @@ def _served(demo_ledger: object, tmp_path_factory: pytest.TempPathFactory) -> It
     process, address = start_server(path)
     yield address, path
     process.terminate()
-    process.wait(10)
+    process.wait(120)
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ HERE = Path(__file__).parent
 SETTLING = (HERE / "settling.js").read_text(encoding="utf-8")
 LOOKING = (HERE / "looking.js").read_text(encoding="utf-8")
 QUIET_MS = 150
-PATIENCE = 60.0
+PATIENCE = 120.0
 STILL = """([quiet, patience]) => new Promise(done => {
   const until = performance.now() + patience;
   const look = () => {

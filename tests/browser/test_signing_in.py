@@ -30,7 +30,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     process, address = start_server(path)
     yield address
     process.terminate()
-    process.wait(10)
+    process.wait(120)
 
 
 def wrong(page: Page) -> list[str]:

@@ -168,13 +168,13 @@ def test_an_empty_ledger_leads_to_the_import(browser: Browser, tmp_path: Path) -
         expect(tab.page.get_by_text("No sheet has been imported yet.")).to_be_visible()
         assert not tab.told()
         process.terminate()
-        process.wait(10)
+        process.wait(120)
         tab.page.locator("#navigation a").first.click()
         expect(tab.page.get_by_role("alert").filter(has_text="does not answer")).to_be_visible()
     finally:
         tab.close()
         process.kill()
-        process.wait(10)
+        process.wait(120)
 
 
 def test_a_device_set_to_dark_gets_the_dark_ground_until_another_is_chosen(
@@ -237,7 +237,7 @@ def test_a_large_sheet_says_how_far_it_has_come(browser: Browser, tmp_path: Path
     finally:
         tab.close()
         process.terminate()
-        process.wait(10)
+        process.wait(120)
 
 
 def test_stages_are_kept_by_viewer_and_forgotten_after() -> None:

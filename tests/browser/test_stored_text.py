@@ -31,7 +31,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     process, address = start_server(path)
     yield address
     process.terminate()
-    process.wait(10)
+    process.wait(120)
 
 
 def test_no_page_runs_what_a_sheet_says(browser: Browser, address: str) -> None:

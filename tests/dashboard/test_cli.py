@@ -13,6 +13,7 @@ import pytest
 
 from analytics.ledger import open_ledger
 from dashboard import cli
+from tests.ports import free_port
 
 SHEET = """visit_date,farm,visit_kind,herd_size,cow,foot,claw,zone,lesion,severity,locomotion_score,housing
 2026-03-02,Home,whole-herd,4,1,RH,lateral,4,sole ulcer,2,3,freestall
@@ -23,6 +24,8 @@ SHEET = """visit_date,farm,visit_kind,herd_size,cow,foot,claw,zone,lesion,severi
 """
 
 Run = Callable[..., tuple[int, str, str]]
+
+FREE = "a free port"
 
 
 @pytest.fixture
@@ -166,7 +169,7 @@ def test_locomotion_and_comparison_columns(run: Run, sheet: Path) -> None:
         (("table", "prevalence", "--format", "stone"), "not a format"),
         (("table", "prevalence", "--level", "95"), "between 0 and 1"),
         (("table", "comparison", "--by", "housing", "--reference", "igloo"), "'igloo'"),
-        (("serve", "--host", "0.0.0.0"), "no accounts yet"),
+        (("serve", "--host", "0.0.0.0", "--port", FREE), "no accounts yet"),
         (("serve", "--port", "700000"), "not a port"),
         (("import", "absent.csv"), "no file absent.csv"),
         (("import", "."), "is a folder"),
@@ -176,7 +179,7 @@ def test_locomotion_and_comparison_columns(run: Run, sheet: Path) -> None:
 )  # fmt: skip
 def test_a_bad_request_is_one_sentence_and_exit_2(run: Run, sheet: Path, words: tuple[str, ...], said: str) -> None:
     run("import", sheet)
-    code, _, err = run(*words)
+    code, _, err = run(*(str(free_port()) if word is FREE else word for word in words))
     assert code == 2
     assert said in err
     assert err.startswith("Evenfoot: ") and err.count("\n") == 1

@@ -96,7 +96,7 @@ def test_readers_who_ask_together_wait_for_one_drawing(ledger: Ledger) -> None:
     for reader in readers:
         reader.start()
     for reader in readers:
-        reader.join(20)
+        reader.join(240)
     assert answers == ["1 cows"] * 12 and len(asked) == 1
 
 
@@ -122,7 +122,7 @@ def test_a_mistake_is_told_to_everyone_and_not_kept(ledger: Ledger) -> None:
     for reader in readers:
         reader.start()
     for reader in readers:
-        reader.join(20)
+        reader.join(240)
     assert told == ["The ledger is in use."] * 3
     assert words(drawing.drawn(panel, ledger, View.read("/", ""))) == "well"
 
@@ -147,7 +147,7 @@ def test_no_more_than_a_few_are_drawn_at_a_time(ledger: Ledger) -> None:
     for reader in readers:
         reader.start()
     for reader in readers:
-        reader.join(20)
+        reader.join(240)
     assert 1 < most[0] <= drawing.AT_A_TIME
 
 

@@ -8,9 +8,10 @@ import subprocess
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from socket import socket
 
 import pytest
+
+from tests.ports import free_port
 
 HOMES = ("/usr/lib/postgresql", "/usr/pgsql", "/opt/homebrew/opt/postgresql", "/usr/local/opt/postgresql")
 
@@ -45,9 +46,7 @@ def postgres_server() -> Iterator[str]:
     if programs is None:
         refuse_or_skip("There is no PostgreSQL server on this machine")
         return
-    with socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     with tempfile.TemporaryDirectory(prefix="evenfoot-pg-", ignore_cleanup_errors=True) as room:
         Path(room).chmod(0o755)
         data = Path(room) / "server"
@@ -58,7 +57,7 @@ def postgres_server() -> Iterator[str]:
         initdb += ["--auth=scram-sha-256", f"--pwfile={password}", "--no-sync"]
         subprocess.run(as_server_user(initdb, data), check=True, capture_output=True, cwd=room)
         options = f"-p {port} -k {data} -c listen_addresses=127.0.0.1 -c fsync=off -c max_connections=60"
-        control = [str(programs / "pg_ctl"), "-D", str(data), "-w"]
+        control = [str(programs / "pg_ctl"), "-D", str(data), "-w", "-t", "240"]
         start = [*control, "-o", options, "-l", str(data / "log"), "start"]
         subprocess.run(as_server_user(start, data), check=True, stdout=subprocess.DEVNULL, cwd=room)
         try:

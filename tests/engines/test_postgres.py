@@ -77,7 +77,7 @@ def test_two_at_once_bring_overlapping_files(postgres: str, tmp_path: Path) -> N
     pair = [writer(address, *files["one"]), writer(address, *files["other"])]
     tell(*pair)
     for process in pair:
-        _, said = process.communicate(timeout=240)
+        _, said = process.communicate(timeout=600)
         assert process.returncode == 0, said
     imports = ledger.imports()
     assert len(imports) == 2 * ROUNDS and imports["import_no"].is_unique
@@ -111,7 +111,7 @@ def test_two_make_the_ledger_at_once(postgres: str, tmp_path: Path) -> None:
     address = new_database(postgres)
     pair = [writer(address, sheet(tmp_path / f"{n}.csv", f"Farm {n}", range(5))) for n in range(2)]
     tell(*pair)
-    assert [process.communicate(timeout=60) and process.returncode for process in pair] == [0, 0]
+    assert [process.communicate(timeout=240) and process.returncode for process in pair] == [0, 0]
     assert open_ledger(address).farms() == ["Farm 0", "Farm 1"]
     assert open_ledger(address).imports()["import_no"].is_unique
 
@@ -126,7 +126,7 @@ def test_a_writer_that_is_killed_leaves_whole_imports(postgres: str, tmp_path: P
         tell(process)
         time.sleep(wait)
         process.send_signal(signal.SIGKILL)
-        process.communicate(timeout=30)
+        process.communicate(timeout=240)
         imports = ledger.imports()
         counted = ledger.frame("SELECT import_no, COUNT(*) AS n FROM trim_rows GROUP BY import_no ORDER BY import_no")
         told = imports[imports["added"] > 0]
@@ -134,7 +134,7 @@ def test_a_writer_that_is_killed_leaves_whole_imports(postgres: str, tmp_path: P
         assert counted["n"].tolist() == told["added"].tolist()
     last = writer(address, *files)
     tell(last)
-    assert last.communicate(timeout=120) and last.returncode == 0
+    assert last.communicate(timeout=600) and last.returncode == 0
     assert len(ledger.frame("SELECT DISTINCT farm, cow FROM trims WHERE farm <> 'Ash'")) == 12 * 400
 
 

@@ -48,7 +48,9 @@ def run(block: str, folder: Path, **environment: str) -> str:
     bin_folder = Path(sys.executable).parent
     own = {**os.environ, **environment, "PATH": f"{bin_folder}:{os.environ['PATH']}", "HOME": str(folder)}
     own["PYTHONPATH"] = str(README.parent)
-    done = subprocess.run(["bash", "-e", "-c", block], cwd=folder, env=own, capture_output=True, text=True, timeout=300)
+    done = subprocess.run(
+        ["bash", "-e", "-c", block], cwd=folder, env=own, capture_output=True, text=True, timeout=1200
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     assert "Traceback" not in done.stderr, done.stderr
     return done.stdout

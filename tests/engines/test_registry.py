@@ -65,7 +65,7 @@ def test_two_writers_take_turns_and_nothing_is_lost(registry: tuple[Ledger, Path
     ledger, folder = registry
     pair = [writer(ledger.address, 0, 5), writer(ledger.address, 15, 5)]
     for process in pair:
-        _, said = process.communicate(timeout=120)
+        _, said = process.communicate(timeout=600)
         assert process.returncode == 0, said
     rows = asked(folder, "SELECT COUNT(*), COUNT(DISTINCT row_key), COUNT(DISTINCT (farm, cow)) FROM TABLE(trim_rows)")
     cows = len({(farm, cow) for first in (0, 15) for n in range(5) for farm in ("Ash", f"Elm {n % 3}")
@@ -83,7 +83,7 @@ def test_a_writer_that_is_killed_leaves_whole_imports(registry: tuple[Ledger, Pa
         process = writer(ledger.address, first, 30)
         time.sleep(wait)
         process.send_signal(signal.SIGKILL)
-        process.communicate(timeout=30)
+        process.communicate(timeout=240)
         counted = asked(folder, "SELECT import_no, COUNT(*) FROM TABLE(trim_rows) GROUP BY 1 ORDER BY 1")
         assert counted == asked(folder, "SELECT import_no, added FROM TABLE(imports) WHERE added > 0 ORDER BY 1")
         assert asked(folder, "SELECT COUNT(DISTINCT (farm, cow)) FROM TABLE(trims)") == asked(

@@ -57,7 +57,9 @@ def _rows(sheet: RawSheet) -> list[list[str]]:
     return [list(row) for row in zip(*([c.texts[k] for k in c.codes] for c in sheet.columns), strict=True)]
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
+)
 @given(
     st.lists(
         st.lists(st.sampled_from(CELLS), min_size=2, max_size=4),

@@ -2,6 +2,7 @@
 
 import csv
 import errno
+import gc
 import io
 from collections.abc import Callable
 from pathlib import Path
@@ -271,3 +272,13 @@ def test_no_text(tmp_path: Path) -> None:
         path.write_bytes(content)
         with pytest.raises(Mistake, match=r"bad\.csv"):
             check_stream(path, path.name, big_from=0)
+
+
+@pytest.mark.filterwarnings("error")
+def test_the_file_of_the_codes_is_closed_with_them() -> None:
+    """Else the system says at some later moment that a file was left open."""
+    stash = coded.Stash("sheet.csv")
+    file = stash._file
+    del stash
+    gc.collect()
+    assert file.closed

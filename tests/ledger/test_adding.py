@@ -198,7 +198,7 @@ def test_who_holds_the_file_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", [row("1")]))
     ledger.lease.drop_if_idle()
     monkeypatch.setattr("analytics.ledger.lease.WAIT_SECONDS", 0.5)
-    with subprocess.Popen([sys.executable, "-c", HOLD, ledger.name, "4"], stdout=subprocess.PIPE, text=True) as other:
+    with subprocess.Popen([sys.executable, "-c", HOLD, ledger.name, "600"], stdout=subprocess.PIPE, text=True) as other:
         assert other.stdout is not None and other.stdout.readline() == "held\n"
         with pytest.raises(Mistake, match=rf"in use by .*process {other.pid}"):
             ledger.frame("SELECT 1")
@@ -233,7 +233,7 @@ def test_many_threads_read_while_one_writes(tmp_path: Path) -> None:
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(60)
+        thread.join(240)
     assert not errors
     assert all(20 <= n <= 28 for n in seen)
     assert int(count(ledger, Selection(), ()).table["at_risk"].iloc[0]) == 28

@@ -173,7 +173,11 @@ def trim(draw: st.DrawFn) -> dict[str, Any]:
 
 
 @given(st.lists(trim(), min_size=1, max_size=8))
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
+)
 def test_a_round_trip_loses_nothing_the_standard_can_carry(tmp_path: Path, rows: list[dict[str, Any]]) -> None:
     place = tmp_path / "one.duckdb"
     place.unlink(missing_ok=True)

@@ -123,6 +123,6 @@ def test_many_readers_of_an_old_ledger_bring_it_up_to_date_once(tmp_path: Path) 
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(60)
+        thread.join(240)
     assert not errors
     assert (history(ledger)["what"] == "layout changed").sum() == 1

@@ -25,7 +25,7 @@ def test_nothing_is_lost(name: str) -> None:
         cwd=ROOT,
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=1200,
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert "nothing lost" in done.stdout

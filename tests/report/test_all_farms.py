@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
+import re
+import subprocess
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -14,6 +18,7 @@ from analytics.mistake import Mistake
 from dashboard.report.all_farms import STATE, farms_with_news, records_of_farms, report_all
 from dashboard.report.asking import report_every
 from dashboard.report.request import Request
+from dashboard.taking_away import file_name
 from tests.sheets import checked, ledger_of
 
 TEMPLATE = Request("", sections=("summary",))
@@ -33,8 +38,8 @@ def ledger(tmp_path: Path) -> Ledger:
     return ledger_of(tmp_path / "ledger.duckdb", checked("trims", rows), checked("housing", housing))
 
 
-def made(ledger: Ledger, folder: Path, **options: object) -> dict[str, list[str]]:
-    outcomes = report_all(ledger, TEMPLATE, folder, formats=("html",), **options)  # type: ignore[arg-type]
+def made(ledger: Ledger, folder: Path, template: Request = TEMPLATE, **options: object) -> dict[str, list[str]]:
+    outcomes = report_all(ledger, template, folder, formats=("html",), **options)  # type: ignore[arg-type]
     return {outcome.farm: [path.name for path in outcome.files] for outcome in outcomes if not outcome.trouble}
 
 
@@ -43,9 +48,55 @@ def test_one_report_a_farm_under_names_that_do_not_clash(ledger: Ledger, tmp_pat
     assert files == {
         "Hill Farm": ["hill-farm.html"],
         "Home Farm": ["home-farm.html"],
-        "Home-Farm": ["home-farm-2.html"],
+        "Home-Farm": ["home-farm-d726f3221a.html"],
     }
-    assert "Home-Farm" in (tmp_path / "out" / "home-farm-2.html").read_text(encoding="utf-8")
+    assert "Home-Farm" in (tmp_path / "out" / "home-farm-d726f3221a.html").read_text(encoding="utf-8")
+
+
+OTHER_SCRIPTS = ("牧場", "農場", "Звезда", "مزرعة")
+
+
+def test_a_farm_keeps_its_file_whatever_farms_come_later(tmp_path: Path) -> None:
+    """Each new farm sorts before or between those there are; nobody's report is written over."""
+    folder = tmp_path / "out"
+    ledger = ledger_of(tmp_path / "ledger.duckdb", checked("trims", trims(OTHER_SCRIPTS[0])))
+    short = Request("", sections=("remarks",))
+    files = made(ledger, folder, short, since_last=True)
+    for number, farm in enumerate((*OTHER_SCRIPTS[1:], "Farm", "???", "Farm 2", "farm"), start=1):
+        add_sheets(ledger, [checked("trims", trims(farm))], f"{number}.csv", f"{number:064}")
+        new = made(ledger, folder, short, since_last=True)
+        assert set(new) == {farm}
+        files.update(new)
+    assert made(ledger, folder, dry_run=True) == files
+    names = [name.casefold() for each in files.values() for name in each]
+    assert len(set(names)) == len(names) == len(list(folder.glob("*.html")))
+    for farm, [name] in files.items():
+        assert f"<h1>{farm}</h1>" in (folder / name).read_text(encoding="utf-8")
+
+
+def test_the_name_of_a_file_depends_on_the_farm_alone_and_suits_every_system() -> None:
+    words = ("home", "farm", "Home", "con", "Com1", "x" * 80, "d726f3221a", "Ö", "牧", "-", ".", "")
+    farms = {" ".join((first, second)).strip() for first in words for second in words}
+    names = {farm: file_name(farm) for farm in farms}
+    assert len(set(names.values())) == len(farms)
+    for name in names.values():
+        assert re.fullmatch(r"[a-z0-9]([a-z0-9-]{0,69}[a-z0-9])?", name)
+        assert name not in ("con", "com1")
+    assert file_name("Home Farm") == "home-farm"
+
+
+def test_what_an_earlier_version_noted_holds_and_what_it_overwrote_is_made_again(tmp_path: Path) -> None:
+    ledger = ledger_of(tmp_path / "ledger.duckdb", *(checked("trims", trims(farm)) for farm in ("Elm", *OTHER_SCRIPTS)))
+    folder = tmp_path / "out"
+    made(ledger, folder)
+    told = json.loads((folder / STATE).read_text(encoding="utf-8"))
+    # Names that were given by the order of the farms: the second was written over the first.
+    told["牧場"] |= {"files": "farm.html", "written": "2026-01-01T08:00:00Z"}
+    told["農場"] |= {"files": "farm.html", "written": "2026-02-01T08:00:00Z"}
+    told["Звезда"] |= {"files": "farm-2.html", "written": "2026-02-01T08:00:00Z"}
+    (folder / STATE).write_text(json.dumps(told), encoding="utf-8")
+    assert set(made(ledger, folder, since_last=True)) == {"牧場"}
+    assert made(ledger, folder, since_last=True) == {}
 
 
 def test_a_farm_that_cannot_be_reported_stops_no_other_and_is_named(ledger: Ledger, tmp_path: Path) -> None:
@@ -122,3 +173,18 @@ def test_a_state_file_that_was_tampered_with_is_said_to_be(ledger: Ledger, tmp_p
 def test_other_formats_are_refused(ledger: Ledger, tmp_path: Path) -> None:
     with pytest.raises(Mistake, match="not a format"):
         report_all(ledger, TEMPLATE, tmp_path / "out", formats=("docx",))
+
+
+def test_a_terminal_that_cannot_show_a_name_ends_no_run(tmp_path: Path) -> None:
+    rows = [row for farm in OTHER_SCRIPTS for row in trims(farm)]
+    ledger = ledger_of(tmp_path / "ledger.duckdb", checked("trims", rows))
+    words = ["report", "--all-farms", "-d", f"{tmp_path}/ö", "--format", "html", "--sections", "summary"]
+    done = subprocess.run(
+        [sys.executable, "-c", "from dashboard.cli import main; main()", *words, "--ledger", ledger.name],
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        capture_output=True,
+        text=True,
+        timeout=600,
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.count("Wrote") == len(OTHER_SCRIPTS) == len(list((tmp_path / "ö").glob("*.html")))

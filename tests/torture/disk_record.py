@@ -90,7 +90,7 @@ class Record:
         done = subprocess.run(
             ["strace", "-f", "-qq", "-xx", "-s", str(1 << 26), "-e", f"trace={','.join(CALLS)}", "-e", "signal=none",
              "-o", str(trace), *command],
-            capture_output=True, text=True, timeout=600, check=False,
+            capture_output=True, text=True, timeout=1200, check=False,
         )  # fmt: skip
         if done.returncode:
             raise RuntimeError(done.stderr)

@@ -48,7 +48,7 @@ class Told:
         self.killed = False
 
 
-def run(work: Work, *, kill_after: float | None = None, limit: float = 120.0, nobody: bool = False) -> Told:
+def run(work: Work, *, kill_after: float | None = None, limit: float = 600.0, nobody: bool = False) -> Told:
     """Do *work* in a child. ``kill -9`` it so many seconds after it says that it is ready, if asked to."""
     out, into = os.pipe()
     child = os.fork()
@@ -93,7 +93,7 @@ def run(work: Work, *, kill_after: float | None = None, limit: float = 120.0, no
     return told
 
 
-def run_together(works: list[Work], limit: float = 300.0) -> list[Told]:
+def run_together(works: list[Work], limit: float = 1000.0) -> list[Told]:
     """Do several pieces of work at once, each in a child of its own."""
     children = []
     for work in works:

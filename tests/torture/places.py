@@ -193,6 +193,7 @@ def clock_moved(path: Path, by: float) -> tuple[Told, str | None]:
         os.utime(one, (time.time() + by, time.time() + by))
 
     def work(_tell: Callable[[Any], None]) -> Any:
+        lease.WAIT_SECONDS = 240.0
         ledger = open_ledger(str(path))
         began = time.monotonic()
         before = ledger.version

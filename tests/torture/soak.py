@@ -16,7 +16,6 @@ import os
 import random
 import re
 import shutil
-import socket
 import statistics
 import subprocess
 import sys
@@ -32,6 +31,7 @@ from analytics.ledger.adding import add_sheets, undo_import
 from analytics.ledger.verifying import verify
 from analytics.mistake import Mistake
 from tests.panel_requests import request_for
+from tests.ports import free_port
 from tests.torture.imports import sheet_of
 
 FAILED = "could not be drawn because of an error"
@@ -61,9 +61,7 @@ class Server:
     """The dashboard on a ledger, in a process of its own."""
 
     def __init__(self, ledger: Path) -> None:
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
+        port = free_port()
         self.address = f"http://127.0.0.1:{port}"
         words = ["-c", "from dashboard.cli import main; main()", "serve", "--ledger", str(ledger), "--port", str(port)]
         self.log = tempfile.TemporaryFile("w+")  # noqa: SIM115
