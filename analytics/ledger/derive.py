@@ -353,7 +353,8 @@ CREATE TEMP TABLE visit_kinds AS
 WITH alike AS (
   SELECT v.farm, v.run, AVG(o.cows) AS cows FROM coverage v
   JOIN coverage o ON o.farm = v.farm AND o.scoring = 1 AND o.run <> v.run
-    AND o.cows >= {visits.WHOLE_HERD_SHARE} * o.herd_size AND o.last >= v.first - {NEAR_DAYS} AND o.first <= v.last + {NEAR_DAYS}
+    AND o.cows >= {visits.WHOLE_HERD_SHARE} * o.herd_size
+    AND o.last >= v.first - {NEAR_DAYS} AND o.first <= v.last + {NEAR_DAYS}
   WHERE v.scoring = 1 GROUP BY v.farm, v.run)
 SELECT d.farm, d.scoring, d.visit_date,
   CASE WHEN d.scoring = 0 AND rest_sound = 1 THEN

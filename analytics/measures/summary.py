@@ -146,7 +146,7 @@ class _Source:
     @property
     def looked(self) -> npt.NDArray[np.float64]:
         """Cows looked at, one entry a visit."""
-        return self.seen.sum(axis=1).astype(float)
+        return np.asarray(self.seen.sum(axis=1), dtype=np.float64)
 
     @property
     def cases(self) -> npt.NDArray[np.float64]:
