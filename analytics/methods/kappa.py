@@ -15,12 +15,14 @@ from analytics.methods.intervals import LEVEL, normal_quantile, wilson
 LEAST_PAIRS = 2  # below this there is no agreement to speak of
 
 CHANCE_PAIRS = 1.0
-"""Pairs added to the table in the proportions of chance, so that no table leaves its limits without doubt. As the pseudo-
-counts of Agresti and Coull do for a proportion. [pub: Agresti & Coull 1998, Am Stat 52:119-126, for the idea]"""
+"""Pairs added to the table in the proportions of chance, so that no table leaves its limits without doubt. As the
+pseudo- counts of Agresti and Coull do for a proportion. [pub: Agresti & Coull 1998, Am Stat 52:119-126, for the
+idea]"""
 
 UNSEEN_GRADES = 0.1
-"""Added to how often each scorer gave each grade, so that a grade nobody gave is thought rare and not impossible. Chosen by
-simulation, as the value whose limits cover 93 to 98 % at 30 pairs: ``python -m tests.scale.worlds_rates``."""
+"""Added to how often each scorer gave each grade, so that a grade nobody gave is thought rare and not impossible.
+Chosen by simulation, as the value whose limits cover 93 to 98 % at 30 pairs: ``python -m
+tests.scale.worlds_rates``."""
 
 Weights = Literal["none", "linear", "quadratic"]
 Array = npt.NDArray[np.float64]

@@ -75,9 +75,9 @@ def herds_over_time(
 ) -> tuple[pd.DataFrame, float]:
     """Farms of unlike size and rate: one row a repeat and farm, with its events and cow-months.
 
-    Farms have 100 cows on average (log-normal, coefficient of variation 0.6), followed for 20 to 24 months; the rate of a
-    farm is log-normal with *spread*, and cows of a farm differ as an exponential does. Returns the frame (world, farm,
-    events, time) and the true mean rate a month.
+    Farms have 100 cows on average (log-normal, coefficient of variation 0.6), followed for 20 to 24 months; the rate
+    of a farm is log-normal with *spread*, and cows of a farm differ as an exponential does. Returns the frame (world,
+    farm, events, time) and the true mean rate a month.
     """
     shape = (repeats, farms)
     wide = np.sqrt(np.log(1.36))
