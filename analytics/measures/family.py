@@ -74,7 +74,7 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
     table = kept.reset_index().astype({"daughters": "int64", "cases": "int64"})
     table = table.assign(rate=table["cases"] / table["daughters"], shrunken=np.nan, low=np.nan, high=np.nan)
     table = table.assign(effect=np.nan)
-    rows = _with_lactation(_telling(known[known["sire"].isin(kept.index)]))
+    rows = with_lactation(_telling(known[known["sire"].isin(kept.index)]))
     rows, herds = with_herd_level(rows, "cases", "daughters", "farm")
     fitted = _fit(rows, herds, level) if len(kept) >= 2 and len(rows) else None
     if fitted is not None and fitted.converged:
@@ -107,19 +107,23 @@ def _telling(rows: pd.DataFrame) -> pd.DataFrame:
     return rows[(sums["cases"] > 0) & (sums["cases"] < sums["daughters"])]
 
 
-def _with_lactation(rows: pd.DataFrame) -> pd.DataFrame:
+def with_lactation(rows: pd.DataFrame) -> pd.DataFrame:
     """The lactation as a group: one without cases, or without free cows, goes with the lactation before it (the first
     with the next); not recorded with the commonest."""
     parity = rows["parity"].to_numpy(dtype="int64").copy()
+    cases, cows = (rows[name].to_numpy(dtype="int64") for name in ("cases", "daughters"))
     while True:
-        sums = rows.groupby(parity)[["cases", "daughters"]].sum()
-        bare = sums.index[(sums["cases"] == 0) | (sums["cases"] == sums["daughters"])]
-        if not len(bare) or len(sums) == 1:
+        levels = np.unique(parity)
+        seen = {int(x): (int(cases[parity == x].sum()), int(cows[parity == x].sum())) for x in levels}
+        bare = [level for level, (ill, all_cows) in seen.items() if ill in (0, all_cows)]
+        if not bare or len(seen) == 1:
             break
-        alone = int(bare[-1])
-        others = [int(level) for level in sums.index if level not in (alone, 0)] or [0]
-        lower = [level for level in others if level < alone]
-        into = int(sums["daughters"].drop(alone).idxmax()) if alone == 0 else max(lower) if lower else min(others)
+        alone = bare[-1]
+        others = [level for level in seen if level not in (alone, 0)] or [0]
+        if alone == 0:
+            into = max(others, key=lambda level: seen[level][1])
+        else:
+            into = max((level for level in others if level < alone), default=min(others))
         parity[parity == alone] = into
     return rows.assign(parity=[NOT_RECORDED if level == 0 else str(level) for level in parity])
 

@@ -228,7 +228,7 @@ def _with_rates(
             rates = pd.concat([rates[(both["_merge"] == "left_only").to_numpy()], own], ignore_index=True)
     rates = rates[[*by, "rate", "low", "high", "clusters"]].rename(columns={"rate": "rate_per_100"})
     if not by:
-        return table.assign(**{name: rates[name].to_numpy() for name in rates})
+        return table.assign(**{str(name): rates[name].to_numpy() for name in rates})
     return table.merge(rates, on=list(by), how="left")
 
 
@@ -415,7 +415,7 @@ def _words(
     selection: Selection, table: pd.DataFrame, time: CowTime, early: int, gap_days: int, short: bool
 ) -> tuple[Said, ...]:
     out: list[Said] = []
-    farms = time.met["farm_key"].unique() if len(time.met) else []
+    farms: set[str] = set(time.met["farm_key"]) if len(time.met) else set()
     if not time.cows:
         out.append(say("Not enough to say: no cow was in the herd long enough for a rate."))
     elif short:

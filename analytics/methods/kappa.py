@@ -198,7 +198,7 @@ def kappa_limits(tables: npt.ArrayLike, *, weights: Weights = "none", level: flo
         start, end = np.zeros(n.shape), np.full(n.shape, 3.0)
         found = _halve(lambda place: at(place)[0] < kappa, start, end)
         low = at(np.where(at(start)[1], _halve(lambda place: at(place)[1], start, found), start))[0]
-        high = at(_halve(lambda place: ~at(place)[1], found, end))[0]
+        high = at(_halve(lambda place: np.logical_not(at(place)[1]), found, end))[0]
     # A kappa found that no table of the line has lies below all of them; the limits then begin with it.
     known = np.isfinite(kappa)
     return np.where(known, np.minimum(low, kappa), np.nan)[()], np.where(known, np.maximum(high, kappa), np.nan)[()]
