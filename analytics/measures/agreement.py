@@ -24,7 +24,7 @@ from analytics.trade.locomotion import SCALES
 from analytics.words import Said, say
 
 COLUMNS = ("a", "b", "pairs", "agreement", "kappa", "low", "high", "weights")
-MORE = ("what", "agreement_low", "agreement_high", "same_day", "bias_p_value")
+MORE = ("what", "agreement_low", "agreement_high", "same_day", "margins_p_value", "symmetry_p_value")
 TRIMMERS = ("lesion", "cases", "trims", "trimmers", "farms", "icc", "low", "high", "p_value", "p_adjusted")
 
 FEW_CASES = 20
@@ -71,7 +71,9 @@ def agreement(
         ``table``: a, b, pairs (scorings or feet), agreement (share given the same), kappa, low, high (of
         kappa), weights (unweighted, linear or quadratic); what (``locomotion 1-5``, ``lame``,
         ``lesion on the foot``, ...), agreement_low, agreement_high (Wilson), same_day (pairs on one day),
-        bias_p_value (that one of them grades higher: Bowker's test).
+        margins_p_value (whether both use the grades equally often, on the same cows: McNemar's exact test for two
+        grades, Stuart and Maxwell's for more), symmetry_p_value (whether disagreements are as often one way round as
+        the other, for every two grades: Bowker's test of symmetry).
         ``extra["trimmers"]``: lesion (``any`` first), cases, trims, trimmers, farms, icc (share of the latent
         variance between trimmers of one farm), low, high (where told in the notes), p_value, p_adjusted.
 
@@ -83,7 +85,9 @@ def agreement(
     References
     ----------
     Cohen J (1960) Educ Psychol Meas 20:37-46; (1968) Psychol Bull 70:213-220. Fleiss JL, Cohen J, Everitt BS
-    (1969) Psychol Bull 72:323-327. Bowker AH (1948) J Am Stat Assoc 43:572-574.
+    (1969) Psychol Bull 72:323-327. McNemar Q (1947) Psychometrika 12:153-157. Stuart A (1955) Biometrika 42:412-416.
+    Maxwell AE (1970) Br J Psychiatry 116:651-655. Bowker AH (1948) J Am Stat Assoc 43:572-574. Limits of kappa:
+    :func:`analytics.methods.kappa.kappa_limits`.
     """
     found = pairs(ledger, selection)
     names = sorted(found["people"]["name"].tolist())
@@ -103,7 +107,14 @@ def agreement(
         selection.with_(visits=("all",)),
         unit="pair",
         level=level,
-        method="; ".join((say("Cohen's kappa, large-sample limits"), say("Wilson limits of the agreement"))),
+        method="; ".join(
+            (
+                say("Cohen's kappa, score limits"),
+                say("Wilson limits of the agreement"),
+                say("McNemar's or Stuart and Maxwell's paired test of grades used equally often"),
+                say("Bowker's test of symmetry of the disagreements"),
+            )
+        ),
         source="scores" if found["feet"].empty and len(found["scores"]) else "trims",
         notes=(_PAIRED, *_trimmer_notes(trimmers, level)),
     )
@@ -179,7 +190,8 @@ def _row(
         "agreement_low": found.agreement_low,
         "agreement_high": found.agreement_high,
         "same_day": int(group["same_day"].sum()),
-        "bias_p_value": found.bias_p_value,
+        "margins_p_value": found.margins_p_value,
+        "symmetry_p_value": found.symmetry_p_value,
     }
 
 

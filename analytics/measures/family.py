@@ -19,6 +19,7 @@ from analytics.methods.intervals import normal_quantile
 from analytics.methods.random_herd import RandomHerd, random_herd_logit
 from analytics.tally.daughters import daughters
 from analytics.tally.farm_sample import farm_sample
+from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 
@@ -35,8 +36,9 @@ COLUMNS = ("sire", "daughters", "cases", "rate", "shrunken", "low", "high")
 def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
     """Share of each sire's daughters with the lesion, raw and drawn towards the mean of all sires.
 
-    A random-sire logistic model with farm and number of trims: daughters on a worse farm, or trimmed more
-    often, do not count against their sire. A sire with few daughters is drawn further towards the mean.
+    A random-sire logistic model with farm, lactation and number of trims: daughters that are older, on a worse
+    farm, or trimmed more often, do not count against their sire. A sire with few daughters is drawn further
+    towards the mean.
 
     Parameters
     ----------
@@ -54,7 +56,7 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
         they were daughters of this sire), low, high (of shrunken); farms (on how many farms); effect (log
         odds against the mean sire). Lowest shrunken rate first. The heritability is in the basis notes and in
         ``extra["heritability"]`` (missing below ten sires): h2, low, high, sire_sd, p_value, sires, daughters,
-        capped, with_trims (whether the number of trims was held alike).
+        capped, with_trims, with_parity (whether the number of trims and the lactation were held alike).
 
     References
     ----------
@@ -72,7 +74,7 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
     table = kept.reset_index().astype({"daughters": "int64", "cases": "int64"})
     table = table.assign(rate=table["cases"] / table["daughters"], shrunken=np.nan, low=np.nan, high=np.nan)
     table = table.assign(effect=np.nan)
-    rows = _telling(known[known["sire"].isin(kept.index)])
+    rows = with_lactation(_telling(known[known["sire"].isin(kept.index)]))
     rows, herds = with_herd_level(rows, "cases", "daughters", "farm")
     fitted = _fit(rows, herds, level) if len(kept) >= 2 and len(rows) else None
     if fitted is not None and fitted.converged:
@@ -105,12 +107,35 @@ def _telling(rows: pd.DataFrame) -> pd.DataFrame:
     return rows[(sums["cases"] > 0) & (sums["cases"] < sums["daughters"])]
 
 
+def with_lactation(rows: pd.DataFrame) -> pd.DataFrame:
+    """The lactation as a group: one without cases, or without free cows, goes with the lactation before it (the first
+    with the next); not recorded with the commonest."""
+    parity = rows["parity"].to_numpy(dtype="int64").copy()
+    cases, cows = (rows[name].to_numpy(dtype="int64") for name in ("cases", "daughters"))
+    while True:
+        levels = np.unique(parity)
+        seen = {int(x): (int(cases[parity == x].sum()), int(cows[parity == x].sum())) for x in levels}
+        bare = [level for level, (ill, all_cows) in seen.items() if ill in (0, all_cows)]
+        if not bare or len(seen) == 1:
+            break
+        alone = bare[-1]
+        others = [level for level in seen if level not in (alone, 0)] or [0]
+        if alone == 0:
+            into = max(others, key=lambda level: seen[level][1])
+        else:
+            into = max((level for level in others if level < alone), default=min(others))
+        parity[parity == alone] = into
+    return rows.assign(parity=[NOT_RECORDED if level == 0 else str(level) for level in parity])
+
+
 def _fit(rows: pd.DataFrame, herds: list[str], level: float) -> RandomHerd:
-    """The sire model with farm and trims; without the trims where they upset the fit."""
-    columns = [*herds, *(["times"] if rows["times"].nunique() > 1 else [])]
-    fitted = random_herd_logit(rows, "cases", columns, "sire", n="daughters", nodes=NODES, level=level)
-    if not fitted.converged and "times" in columns:
-        fitted = random_herd_logit(rows, "cases", herds, "sire", n="daughters", nodes=NODES, level=level)
+    """The sire model with farm, lactation and trims; without what upsets the fit."""
+    of_cow = [name for name in ("parity", "times") if rows[name].nunique() > 1]
+    for kept in (of_cow, of_cow[:1], []):
+        columns = [*herds, *kept]
+        fitted = random_herd_logit(rows, "cases", columns, "sire", n="daughters", nodes=NODES, level=level)
+        if fitted.converged or not kept:
+            break
     return fitted
 
 
@@ -124,7 +149,7 @@ def _shrunken(table: pd.DataFrame, rows: pd.DataFrame, fitted: RandomHerd, level
     terms = fitted.coefficients["term"].tolist()
     if "herd_level" not in rows:
         rows = rows.assign(herd_level=0.0)
-    everybody = rows.groupby(["farm", "herd_level", "times"], as_index=False)["daughters"].sum()
+    everybody = rows.groupby(["farm", "herd_level", "times", "parity"], as_index=False)["daughters"].sum()
     x = np.zeros((len(everybody), len(terms)))
     for place, term in enumerate(terms):
         if term == "intercept":
@@ -132,7 +157,8 @@ def _shrunken(table: pd.DataFrame, rows: pd.DataFrame, fitted: RandomHerd, level
         elif term in ("times", "herd_level"):
             x[:, place] = everybody[term].to_numpy(dtype=float)
         else:
-            x[:, place] = (everybody["farm"] == term.removeprefix("farm=")).to_numpy(dtype=float)
+            name, value = term.split("=", 1)
+            x[:, place] = (everybody[name] == value).to_numpy(dtype=float)
     linear = x @ fitted.coefficients["estimate"].to_numpy(dtype=float)
     weight = everybody["daughters"].to_numpy(dtype=float)
     mean = weight @ x / weight.sum()
@@ -148,13 +174,28 @@ def _shrunken(table: pd.DataFrame, rows: pd.DataFrame, fitted: RandomHerd, level
 
 def _heritability(fitted: RandomHerd | None, sires: int, cows: int) -> pd.DataFrame:
     """Heritability on the liability scale, ``4 s^2 / (s^2 + pi^2 / 3)``, not above 1."""
-    names = ["h2", "low", "high", "sire_sd", "p_value", "sires", "daughters", "capped", "with_trims"]
+    names = ["h2", "low", "high", "sire_sd", "p_value", "sires", "daughters", "capped", "with_trims", "with_parity"]
     if fitted is None or not fitted.converged or sires < LEAST_SIRES:
-        return pd.DataFrame([[math.nan] * 5 + [sires, cows, False, False]], columns=names)
+        return pd.DataFrame([[math.nan] * 5 + [sires, cows, False, *_held(fitted)]], columns=names)
     found = [liability_h2(sd) for sd in (fitted.sd, fitted.sd_low, fitted.sd_high)]
     row = [*found, fitted.sd, fitted.sd_p_value, sires, cows, found[0] >= 1.0]
-    row.append("times" in set(fitted.coefficients["term"]))
-    return pd.DataFrame([row], columns=names)
+    return pd.DataFrame([[*row, *_held(fitted)]], columns=names)
+
+
+def _held(fitted: RandomHerd | None) -> tuple[bool, bool]:
+    """Whether the number of trims and the lactation were held alike."""
+    if fitted is None or not fitted.converged:
+        return False, False
+    terms = fitted.coefficients["term"].astype(str)
+    return bool((terms == "times").any()), bool(terms.str.startswith("parity=").any())
+
+
+_ALIKE = {
+    (False, False): say("farm"),
+    (True, False): say("farm and number of trims"),
+    (False, True): say("farm and lactation"),
+    (True, True): say("farm, lactation and number of trims"),
+}
 
 
 def _notes(frame: pd.DataFrame, per_sire: pd.DataFrame, heritability: pd.DataFrame) -> tuple[Said, ...]:
@@ -171,7 +212,7 @@ def _notes(frame: pd.DataFrame, per_sire: pd.DataFrame, heritability: pd.DataFra
                 high=f"{row['high']:.2f}",
                 sires=int(row["sires"]),
                 cows=int(row["daughters"]),
-                alike=say("farm and number of trims") if row["with_trims"] else say("farm"),
+                alike=_ALIKE[bool(row["with_trims"]), bool(row["with_parity"])],
             )
         )
     few = per_sire[per_sire["daughters"] < MIN_DAUGHTERS]
@@ -216,10 +257,18 @@ def _words(
                     "inheritance goes with the sires, such as age, year or group. It is shown as 1."
                 )
             )
-    out.append(
-        say(
-            "Daughters of one sire are often of one age and one time too, and a cow trimmed for lameness is seen more; "
-            "likeness within a family is an association, not proof of inheritance."
+    if row["with_parity"]:
+        out.append(
+            say(
+                "Daughters of one sire are often of one time too, and a cow trimmed for lameness is seen more; "
+                "likeness within a family is an association, not proof of inheritance."
+            )
         )
-    )
+    else:
+        out.append(
+            say(
+                "Daughters of one sire are often of one age and one time too, and a cow trimmed for lameness is seen "
+                "more; likeness within a family is an association, not proof of inheritance."
+            )
+        )
     return tuple(out)

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of
+from analytics.measures.comparison_models import NAMED
 from analytics.measures.kept import keep
+from analytics.measures.limits import FEW_CLUSTERS
 from analytics.measures.periods import period_label
-from analytics.methods.intervals import poisson_rate, rate_ratio
+from analytics.measures.shared_farms import refusal, shared_farms
+from analytics.methods.cluster_rates import cluster_rate_ratios, cluster_rates
 from analytics.mistake import Mistake
 from analytics.tally.cow_time import OF_CALENDAR, OF_COW, CowTime, cow_time
 from analytics.tally.engine import fetch
 from analytics.tally.episodes import GAP_DAYS, checked_gap, new_cases_question
+from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import parent_of
 from analytics.trade.seasons import SEASONS
@@ -45,7 +51,13 @@ def incidence(
     reference: str | None = None,
     level: float = 0.95,
 ) -> Answer:
-    """New cases per 100 cow-months at risk, with exact Poisson limits.
+    """New cases per 100 cow-months at risk, with limits that allow for cows and farms falling ill again and again.
+
+    Where a group was met on several farms, farms are the clusters, and the limits speak of farms like these in general;
+    where it was met on one, cows are. Groups of cows (housing, floor, ...) and of time are compared with the
+    reference within farms, by Mantel and Haenszel's rate ratio, so that what farms differ in does not come in; a
+    group that cannot be told from its farms (:func:`analytics.measures.shared_farms.shared_farms`) is not compared,
+    and a caution says so.
 
     A lesion is a new case when the same lesion was not recorded on that cow (``per="cow"``) or that claw
     (``per="claw"``; a lesion of the skin on that foot) on any of the *gap_days* days before, at any kind of
@@ -76,7 +88,8 @@ def incidence(
     Answer
         ``table``: the ``by`` columns, new_cases, cow_months (of 30.4375 days), rate_per_100, low, high (new
         cases per 100 cow-months), cows (with a new case); with one grouping also rate_ratio, rr_low, rr_high
-        against the reference, which has 1. Groups without time at risk have a missing rate.
+        against the reference, which has 1 (missing where a group cannot be compared). Groups without time at risk
+        have a missing rate.
 
     Raises
     ------
@@ -85,9 +98,9 @@ def incidence(
 
     References
     ----------
-    Garwood F (1936) Biometrika 28:437-442 (the limits). Rothman KJ, Boice JD (1979) Epidemiologic Analysis
-    with a Programmable Calculator, NIH 79-1649 (the ratio). Dohoo I, Martin W, Stryhn H (2009) Veterinary
-    Epidemiologic Research, 2nd ed., chapter 4 (true rates, from memory of it).
+    Cochran WG (1977) Sampling Techniques, 3rd ed., section 6.17; Rao JNK, Scott AJ (1999) Stat Med 18:1373-1385 (limits
+    over clusters). Greenland S, Robins JM (1985) Biometrics 41:55-68 (ratios within farms). Dohoo I, Martin W, Stryhn H
+    (2009) Veterinary Epidemiologic Research, 2nd ed., chapter 4 (true rates, from memory of it).
     """
     by = tuple(dict.fromkeys(by))
     gap_days = checked_gap(gap_days)
@@ -104,33 +117,128 @@ def incidence(
     if reference is not None and len(by) != 1:
         raise Mistake(say("A reference group needs exactly one grouping with --by."))
     of_time = tuple(name for name in by if name in (*OF_CALENDAR, *OF_COW))
-    cases = fetch(ledger, new_cases_question(selection, by, per, gap_days, ledger.dialect == "duckdb"))
-    time = cow_time(ledger, selection, of_time)
-    table = _joined(cases, time.table, by, of_time, selection)
-    basis, cautions = basis_of(
+    counted = _counted(ledger, selection, by, of_time, per, gap_days)
+    cases, time = counted.cases, counted.time
+    summed = cases.groupby(list(by), dropna=False)[["new_cases", "cows"]].sum().reset_index() if by else cases
+    of_group = pd.DataFrame({"cow_days": [float(time.table["cow_days"].sum())]})
+    if of_time:
+        of_group = time.table.groupby(list(of_time), dropna=False)["cow_days"].sum().reset_index()
+    table = _joined(summed, of_group, by, of_time, selection)
+    short = time.days < gap_days
+    if short or not len(table):
+        table = table.assign(rate_per_100=np.nan, low=np.nan, high=np.nan, clusters=0)
+    else:
+        table = _with_rates(ledger, selection, table, counted, by, of_time, (per, gap_days), level)
+    notes = _notes(per, gap_days, time, of_time)
+    cautions: tuple[Said, ...] = ()
+    columns = [*by, *COLUMNS]
+    if len(by) == 1:
+        table, more, cautions = _against(table, counted, by[0], of_time, reference, level, short)
+        notes += more
+        columns += RATIOS
+    basis, shared = basis_of(
         ledger,
         selection,
         unit=per,
         level=level,
-        method="; ".join((say("exact Poisson (Garwood) limits"), say("exact conditional limits of the ratio"))),
-        notes=_notes(per, gap_days, time, of_time),
+        method=_method(table, counted),
+        notes=notes,
     )
-    calendar = bool(set(of_time) & set(OF_CALENDAR))
-    short = time.days < gap_days
-    exposure = table["cow_months"].to_numpy(dtype=float) * (0.0 if short else 1.0)
-    low, high = poisson_rate(table["new_cases"].to_numpy(), exposure / PER_MONTHS, level)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rate = np.where(exposure > 0, table["new_cases"] / exposure * PER_MONTHS, np.nan)
-    table = table.assign(rate_per_100=rate, low=low, high=high)
-    columns = [*by, *COLUMNS]
-    if len(by) == 1:
-        table = _against(table, by[0], reference, exposure, level)
-        columns += RATIOS
     early = int(cases["early"].sum()) if len(cases) else 0
-    cautions += _words(selection, table, time, early, gap_days, short)
-    if calendar and time.cows:
+    cautions = shared + cautions + _words(selection, table, time, early, gap_days, short)
+    if set(of_time) & set(OF_CALENDAR) and time.cows:
         cautions += (_WHEN_FOUND,)
     return Answer("incidence", table[[*columns, "cows"]], basis, cautions, by)
+
+
+@dataclass(frozen=True)
+class _Counted:
+    """Cases and time by group and cluster; ``cluster`` says what that is."""
+
+    cases: pd.DataFrame
+    time: CowTime
+    cluster: tuple[str, ...]
+
+    @property
+    def keys(self) -> list[str]:
+        return [f"{name}_key" for name in self.cluster]
+
+
+def _counted(
+    ledger: Ledger, selection: Selection, by: tuple[str, ...], of_time: tuple[str, ...], per: str, gap_days: int
+) -> _Counted:
+    """Cases and time by farm; by cow where there is one farm alone, or where each farm is a group."""
+    cow, farm = ("farm", "cow"), ("farm",)
+    lists = ledger.dialect == "duckdb"
+
+    def counted(cluster: tuple[str, ...]) -> _Counted:
+        cases = fetch(ledger, new_cases_question(selection, by, per, gap_days, lists, cluster))
+        return _Counted(cases, cow_time(ledger, selection, of_time, cluster), cluster)
+
+    if len(selection.farms) == 1 or "farm" in by:
+        return counted(cow)
+    found = counted(farm)
+    return counted(cow) if found.time.met["farm_key"].nunique() == 1 else found
+
+
+def _by_cluster(counted: _Counted, by: tuple[str, ...], of_time: tuple[str, ...], kinds: pd.DataFrame) -> pd.DataFrame:
+    """One row a group and cluster: the ``by`` columns, the keys of the cluster, cluster, events, time (100
+    cow-months)."""
+    time = counted.time.table
+    cases = counted.cases[[*by, *counted.keys, "new_cases"]]
+    for name in set(of_time) & {"month", "quarter"}:
+        cases = cases.assign(**{name: pd.to_datetime(cases[name]).astype("datetime64[us]")})
+        time = time.assign(**{name: pd.to_datetime(time[name]).astype("datetime64[us]")})
+    if len(kinds.columns):
+        time = time.merge(kinds, how="cross")
+    frame = time.merge(cases, on=[*by, *counted.keys], how="outer")
+    frame = frame.assign(
+        events=frame["new_cases"].fillna(0.0).astype("float64"),
+        time=frame["cow_days"].fillna(0.0) / DAYS_PER_MONTH / PER_MONTHS,
+    )
+    return frame.assign(cluster=frame.groupby(counted.keys, dropna=False).ngroup())
+
+
+def _with_rates(
+    ledger: Ledger,
+    selection: Selection,
+    table: pd.DataFrame,
+    counted: _Counted,
+    by: tuple[str, ...],
+    of_time: tuple[str, ...],
+    options: tuple[str, int],
+    level: float,
+) -> pd.DataFrame:
+    """The table with rates and limits; a group met on one farm of several has its cows as clusters."""
+    kinds = table[[name for name in by if name not in of_time]].drop_duplicates()
+    frame = _by_cluster(counted, by, of_time, kinds)
+    rates = cluster_rates(frame, by, "cluster", level)
+    if counted.cluster == ("farm",) and by:
+        alone = rates.loc[rates["clusters"] == 1, list(by)]
+        if len(alone):
+            farms = frame.merge(alone, on=list(by))
+            names = tuple(sorted(farms.loc[farms["time"] > 0, "farm_key"].unique()))
+            narrow = selection.with_(farms=names)
+            lists = ledger.dialect == "duckdb"
+            cases = fetch(ledger, new_cases_question(narrow, by, *options, lists, ("farm", "cow")))
+            cows = _Counted(cases, cow_time(ledger, narrow, of_time, ("farm", "cow")), ("farm", "cow"))
+            own = cluster_rates(_by_cluster(cows, by, of_time, kinds), by, "cluster", level)
+            own = own.merge(alone, on=list(by)).assign(clusters=1)
+            both = rates.merge(alone, on=list(by), how="left", indicator=True)
+            rates = pd.concat([rates[(both["_merge"] == "left_only").to_numpy()], own], ignore_index=True)
+    rates = rates[[*by, "rate", "low", "high", "clusters"]].rename(columns={"rate": "rate_per_100"})
+    if not by:
+        return table.assign(**{str(name): rates[name].to_numpy() for name in rates})
+    return table.merge(rates, on=list(by), how="left")
+
+
+def _method(table: pd.DataFrame, counted: _Counted) -> Said:
+    several = counted.cluster == ("farm",) and bool((table["clusters"] > 1).any())
+    return (
+        say("rates with cluster-robust limits, farms as clusters")
+        if several
+        else say("rates with cluster-robust limits, cows as clusters")
+    )
 
 
 EARLY_CASES = unfilled(
@@ -150,7 +258,6 @@ def _joined(
     cases: pd.DataFrame, time: pd.DataFrame, by: tuple[str, ...], of_time: tuple[str, ...], selection: Selection
 ) -> pd.DataFrame:
     """Cases beside the time of their group: every group with time, crossed with every kind of case met."""
-    cases = cases.drop(columns="early")
     of_case = [name for name in by if name not in of_time]
     for name in of_time:
         if name in ("month", "quarter"):
@@ -185,9 +292,22 @@ def _in_order(column: pd.Series) -> pd.Series:
     return column.map({name: place for place, name in enumerate(SEASONS)}) if column.name == "season" else column
 
 
-def _against(table: pd.DataFrame, name: str, reference: str | None, exposure: np.ndarray, level: float) -> pd.DataFrame:
+_DAYS = {"month": 30.4, "quarter": 91.3, "season": 91.3, "year": 365.25}
+"""Days of a period: its cow-days over these are how many cows it had."""
+
+
+def _against(
+    table: pd.DataFrame,
+    counted: _Counted,
+    name: str,
+    of_time: tuple[str, ...],
+    reference: str | None,
+    level: float,
+    short: bool,
+) -> tuple[pd.DataFrame, tuple[Said, ...], tuple[Said, ...]]:
+    """The table with ratios, a note on how they were made, and a caution on groups that are not compared."""
     if table.empty:
-        return table.assign(**dict.fromkeys(RATIOS, np.nan))
+        return table.assign(**dict.fromkeys(RATIOS, np.nan)), (), ()
     labels = [period_label(name, value) for value in table[name]]
     if reference is None:
         order = ["new_cases", "cow_months"] if name in (*OF_LESION, *OF_PLACE) else ["cow_months", "new_cases"]
@@ -203,12 +323,69 @@ def _against(table: pd.DataFrame, name: str, reference: str | None, exposure: np
                 listed=", ".join(labels),
             )
         )
-    events = table["new_cases"].to_numpy(dtype=float)
-    ratio = rate_ratio(events, exposure, events[place], exposure[place], level)
+    own = table[name].iloc[place]
     is_base = np.arange(len(table)) == place
-    return table.assign(
-        **{column: np.where(is_base, 1.0, values) for column, values in zip(RATIOS, ratio, strict=True)}
-    )
+    kinds = table[[name] if name not in of_time else []].drop_duplicates()
+    frame = _by_cluster(counted, (name,), of_time, kinds)
+    if short:
+        frame = frame.assign(time=0.0)
+    notes: tuple[Said, ...] = ()
+    cautions: tuple[Said, ...] = ()
+    if not (frame[name] == own).any():
+        found = pd.DataFrame(columns=["ratio", "low", "high"], index=table[name], dtype=float)
+    elif name not in of_time or name == "farm":
+        found = cluster_rate_ratios(frame, name, own, "cluster", level)
+    else:
+        met = _met(counted, name).rename(columns={name: "group", "farm_key": "farm"})
+        shared = shared_farms(met, own)
+        several = counted.cluster == ("farm",)
+        found = cluster_rate_ratios(frame, name, own, "cluster", level)
+        if several:
+            found.loc[found.index != own, ["ratio", "low", "high"]] = np.nan
+            for group, farms in shared.within.items():
+                both = frame[frame["farm_key"].isin(farms) & frame[name].isin([group, own])]
+                found.loc[group] = cluster_rate_ratios(both, name, own, "cluster", level, within=True).loc[group]
+            if shared.between:
+                kept = frame[frame[name].isin([*shared.between, own])]
+                crude = cluster_rate_ratios(kept, name, own, "cluster", level)
+                found.loc[list(shared.between)] = crude.loc[list(shared.between)]
+            if shared.within:
+                notes += (
+                    say(
+                        "Ratios compare {what} within farms (Mantel and Haenszel), farms as clusters.",
+                        what=_named(name),
+                    ),
+                )
+            if shared.between:
+                notes += (
+                    say(
+                        "Farms are the units of evidence in the ratios of {groups}.",
+                        groups=", ".join(period_label(name, group) for group in shared.between),
+                    ),
+                )
+        if shared.refused and not (name in OF_CALENDAR and not several):
+            found.loc[list(shared.refused), ["ratio", "low", "high"]] = np.nan
+            groups = [period_label(name, group) for group in shared.refused if group != NOT_RECORDED]
+            if groups:
+                cautions += (refusal(groups, labels[place], _named(name), shared.one_farm),)
+    found = found.reindex(table[name])
+    for column, values in zip(RATIOS, (found["ratio"], found["low"], found["high"]), strict=True):
+        table = table.assign(**{column: np.where(is_base, 1.0, values.to_numpy(dtype=float))})
+    return table, notes, cautions
+
+
+def _named(name: str) -> str:
+    return NAMED.get(name, name)
+
+
+def _met(counted: _Counted, name: str) -> pd.DataFrame:
+    """How many cows were met in each group on each farm: the group, farm_key, cows."""
+    if name not in OF_CALENDAR:
+        return counted.time.met
+    each: pd.DataFrame = counted.time.table.groupby([name, "farm_key"])["cow_days"].sum().reset_index()
+    if name in ("month", "quarter"):
+        each[name] = pd.to_datetime(each[name]).astype("datetime64[us]")
+    return each.assign(cows=each["cow_days"] / _DAYS[name])
 
 
 def _notes(per: str, gap_days: int, time: CowTime, of_time: tuple[str, ...]) -> tuple[Said, ...]:
@@ -238,6 +415,7 @@ def _words(
     selection: Selection, table: pd.DataFrame, time: CowTime, early: int, gap_days: int, short: bool
 ) -> tuple[Said, ...]:
     out: list[Said] = []
+    farms: set[str] = set(time.met["farm_key"]) if len(time.met) else set()
     if not time.cows:
         out.append(say("Not enough to say: no cow was in the herd long enough for a rate."))
     elif short:
@@ -265,7 +443,15 @@ def _words(
     if time.cows:
         if not selection.all_visits and "lame-cow" not in selection.visits:
             out.append(say(ONLY_THESE_VISITS))
-        out.append(say("Some cows fall ill again and again, so the true doubt is wider than these intervals."))
+        few = table["clusters"].between(2, FEW_CLUSTERS - 1)
+        if few.any() and "farm" not in table and len(farms) > 1:
+            out.append(
+                say(
+                    "Cows of one farm are alike, and there are only {n} farms to judge their likeness by: these wide "
+                    "intervals speak of farms like these in general. One farm at a time is known better.",
+                    n=int(table.loc[few, "clusters"].max()),
+                )
+            )
     if selection.trimmers:
         out.append(
             say("The time at risk is the whole herd's, whoever trimmed; the cases are only those of these trimmers.")

@@ -11,12 +11,14 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
+from analytics.measures.comparison_models import NAMED
 from analytics.measures.kept import keep
 from analytics.measures.part_of_farms import part_of_farms
 from analytics.measures.periods import period_label
-from analytics.methods.intervals import clopper_pearson
+from analytics.measures.shared_farms import refusal, shared_farms
+from analytics.methods.cluster_rates import lowest_all_free
 from analytics.methods.multiple import benjamini_hochberg
-from analytics.methods.survival import kaplan_meier, log_rank
+from analytics.methods.survival import LogRank, kaplan_meier, log_rank
 from analytics.mistake import Mistake
 from analytics.tally.engine import fetch_many
 from analytics.tally.episodes import (
@@ -28,6 +30,7 @@ from analytics.tally.episodes import (
     repeat_cows_question,
 )
 from analytics.tally.farm_sample import farm_sample
+from analytics.tally.narrow import NOT_RECORDED
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import LESIONS
 from analytics.words import Said, say, unfilled
@@ -68,8 +71,13 @@ def recurrence(
     Records of a lesion in one place less than *gap_days* apart are one case, not yet healed. It has come back
     when it is seen again *gap_days* or more after it was last seen. A cow is followed to her last trim, or to
     her leaving where that comes first; a case with nothing recorded afterwards cannot be followed and is in
-    ``cases`` but not in ``at_risk``. Every kind of visit counts, because cases are treated, and come back, at
-    lame-cow calls and rechecks too.
+    ``cases`` but not in ``at_risk``. A cow that came to the herd after her case was seen elsewhere is followed
+    from the day she came (delayed entry): had it come back before, nobody here would have seen it. Every kind of
+    visit counts, because cases are treated, and come back, at lame-cow calls and rechecks too.
+
+    Limits and tests take farms for clusters where the cases of a group are of several farms, else cows.
+    Groups other than farms and lesions are tested within farms; those that cannot be told from their farms
+    (:func:`analytics.measures.shared_farms.shared_farms`) are not tested, and a caution says so.
 
     Parameters
     ----------
@@ -93,7 +101,8 @@ def recurrence(
         half never came back while followed), free_180, free_365 (share still free, 0 to 1) each with ``_low`` and
         ``_high``, missing beyond the time anybody was followed; then the other ``by`` columns, and cases.
         ``extra["curve"]``: level, lesion, the other ``by``, time (days), survival, low, high, at_risk, events.
-        ``extra["log_rank"]``: level, lesion, chi2, df, p_value, p_adjusted (Benjamini-Hochberg).
+        ``extra["log_rank"]``: level, lesion, chi2 (Hotelling's statistic over clusters), df, p_value (by F), p_adjusted
+        (Benjamini-Hochberg).
         ``extra["repeat_cows"]``: farm, cow, foot, claw, lesion, times (cases), last (day last seen).
 
     Raises
@@ -103,7 +112,8 @@ def recurrence(
 
     References
     ----------
-    Kaplan EL, Meier P (1958) J Am Stat Assoc 53:457-481. Mantel N (1966) Cancer Chemother Rep 50:163-170.
+    Kaplan EL, Meier P (1958) J Am Stat Assoc 53:457-481. Williams RL (1995) Biometrics 51:1107-1112 (clusters).
+    Mantel N (1966) Cancer Chemother Rep 50:163-170; Lin DY, Wei LJ (1989) J Am Stat Assoc 84:1074-1078 (clusters).
     """
     others = tuple(name for name in dict.fromkeys(by) if name != "lesion")
     for name in others:
@@ -129,11 +139,14 @@ def recurrence(
     curves: list[pd.DataFrame] = []
     ranked: list[dict[str, Any]] = []
     notes: list[Said] = []
+    refused: tuple[Said, ...] = ()
     for place in places:
         cases = frames[place]
         rows += _table_rows(cases, place, others, level, curves)
-        ranked += _ranks(cases, place, others)
-        notes += _overall(cases, place, others)
+        tested, why = _tested(cases, others)
+        refused = refused or why
+        ranked += _ranks(tested, place, others)
+        notes += _overall(tested, place, others)
     table = pd.DataFrame(rows, columns=[*COLUMNS, *others, "cases"])
     ranks = pd.DataFrame(ranked, columns=list(RANKED[:-1]))
     ranks["p_adjusted"] = benjamini_hochberg(ranks["p_value"].to_numpy(dtype=float))[0] if len(ranks) else np.nan
@@ -142,12 +155,12 @@ def recurrence(
         selection.with_(visits=("all",)),
         unit=per or say("cow and claw"),
         level=level,
-        method=say("Kaplan-Meier, log-minus-log limits, exact ones where nothing came back"),
+        method=say("Kaplan-Meier, log-minus-log limits with farms, or the cows of one farm, as clusters"),
         notes=(_definition(gap_days), *part_of_farms(sample), *notes),
     )
     # Whether cases come back is not made too high by lame cows being brought first; that caution is not for here.
     cautions = tuple(c for c in cautions if not c.startswith("These figures include"))
-    cautions += part_of_farms(sample) + _words(table, places)
+    cautions += part_of_farms(sample) + refused + _words(table, places)
     curve = (
         pd.concat(curves, ignore_index=True) if curves else pd.DataFrame(columns=["level", "lesion", *others, *CURVE])
     )
@@ -167,7 +180,14 @@ def _table_rows(
         for name in others:
             named[name] = period_label(name, named[name]) if name in ("month", "quarter") else named[name]
         followed = _followed(group)
-        fitted = kaplan_meier(followed["days"], followed["recurred"], level)
+        followed = followed.assign(cluster=_clusters(followed))
+        fitted = kaplan_meier(
+            followed["days"],
+            followed["recurred"],
+            level,
+            entry=_entry(followed),
+            cluster=followed["cluster"],
+        )
         row = named | {
             "level": place,
             "cases": int(group["cases"].sum()),
@@ -176,8 +196,8 @@ def _table_rows(
             "median_days": fitted.median if math.isfinite(fitted.median) else math.nan,
         }
         read = fitted.at(FREE_AT)
-        # Where nothing came back Greenwood's formula knows no doubt: exact limits of those still followed instead.
-        exact = clopper_pearson(read["at_risk"], read["at_risk"], level)[0]
+        # Where nothing came back there is no spread: how unlike clusters are is assumed, for those still followed.
+        exact = lowest_all_free(read["at_risk"], max(followed["cluster"].nunique(), 1), level)
         low = read["low"].where(read["survival"] < 1.0, exact).where(read["survival"].notna())
         for at, days in enumerate(FREE_AT):
             row[f"free_{days}"] = read["survival"].iloc[at]
@@ -192,18 +212,62 @@ def _table_rows(
 
 def _followed(group: pd.DataFrame) -> pd.DataFrame:
     """One row a case that was followed at all."""
-    kept = group[group["days"] > 0]
-    return kept.loc[kept.index.repeat(kept["cases"])]
+    kept = group[group["days"] > group["entered"]]
+    return kept.loc[kept.index.repeat(kept["cases"])].reset_index(drop=True)
 
 
-def _ranks(cases: pd.DataFrame, place: str, others: tuple[str, ...]) -> list[dict[str, Any]]:
+def _entry(followed: pd.DataFrame) -> pd.Series | None:
+    """From which day each case was followed; none where all were from the first."""
+    return followed["entered"].where(followed["entered"] > 0, -1) if (followed["entered"] > 0).any() else None
+
+
+def _clusters(followed: pd.DataFrame) -> np.ndarray:
+    """The farm of each case, or the cow where all are of one farm."""
+    keys = ["farm_key"] if followed["farm_key"].nunique() > 1 else ["farm_key", "cow_key"]
+    return followed.groupby(keys).ngroup().to_numpy()
+
+
+def _tested(cases: pd.DataFrame, others: tuple[str, ...]) -> tuple[pd.DataFrame, tuple[Said, ...]]:
+    """The cases followed of groups that can be compared, and why others are not."""
+    followed = _followed(cases)
+    followed = followed.assign(group=_groups(followed, others) if others else followed["lesion"])
+    if not others or "farm" in others or followed.empty:
+        return followed, ()
+    met = followed.groupby(["farm_key", "group"])["cow_key"].nunique().reset_index(name="cows")
+    met = met.rename(columns={"farm_key": "farm"})
+    largest = str(followed["group"].value_counts().index[0])
+    shared = shared_farms(met, largest)
+    if not shared.refused or shared.one_farm:
+        return followed, ()
+    what = ", ".join(NAMED.get(name, name) for name in others)
+    named = [str(group) for group in shared.refused if NOT_RECORDED not in str(group)]
+    words = (refusal(named, largest, what, shared.one_farm),) if named else ()
+    return followed[~followed["group"].isin(shared.refused)], words
+
+
+def _test(followed: pd.DataFrame, strata: list[str], *, farms_compared: bool) -> LogRank:
+    """The log-rank test of the groups: within farms where there are several, farms as clusters; else cows."""
+    several = followed["farm_key"].nunique() > 1 and not farms_compared
+    apart = followed.groupby("farm_key")["group"].nunique().max() == 1 if several else False
+    strata = [*strata, *(["farm_key"] if several and not apart else [])]
+    cows = ["farm_key", "cow_key"]
+    return log_rank(
+        followed["days"],
+        followed["recurred"],
+        followed["group"],
+        entry=_entry(followed),
+        strata=followed.groupby(strata).ngroup() if strata else None,
+        cluster=followed.groupby(["farm_key"] if several else cows).ngroup(),
+    )
+
+
+def _ranks(followed: pd.DataFrame, place: str, others: tuple[str, ...]) -> list[dict[str, Any]]:
     """The log-rank test across groups, lesion by lesion."""
     if not others:
         return []
     out = []
-    for lesion, group in cases.groupby("lesion"):
-        followed = _followed(group)
-        found = log_rank(followed["days"], followed["recurred"], _groups(followed, others))
+    for lesion, group in followed.groupby("lesion"):
+        found = _test(group, [], farms_compared="farm" in others)
         out.append({"level": place, "lesion": lesion, "chi2": found.chi2, "df": found.df, "p_value": found.p_value})
     return out
 
@@ -212,18 +276,16 @@ def _groups(followed: pd.DataFrame, others: tuple[str, ...]) -> list[str]:
     return followed[list(others)].astype("str").agg(", ".join, axis=1).tolist() if len(followed) else []
 
 
-def _overall(cases: pd.DataFrame, place: str, others: tuple[str, ...]) -> list[Said]:
+def _overall(followed: pd.DataFrame, place: str, others: tuple[str, ...]) -> list[Said]:
     """One log-rank test a level: between lesions, or between groups within lesions."""
-    followed = _followed(cases)
     where = say("on the same claw") if place == "claw" else say("on the same cow")
+    found = _test(followed, ["lesion"] if others else [], farms_compared="farm" in others)
     if others:
-        found = log_rank(followed["days"], followed["recurred"], _groups(followed, others), strata=followed["lesion"])
         template = unfilled(
-            "Log-rank test {where}, groups of {what} compared within lesions: chi-square {chi2} on {df}, {p}."
+            "Log-rank test {where}, groups of {what} compared within lesions: T-square {chi2} on {df}, {p}."
         )
     else:
-        found = log_rank(followed["days"], followed["recurred"], followed["lesion"])
-        template = unfilled("Log-rank test {where}, {what} compared: chi-square {chi2} on {df}, {p}.")
+        template = unfilled("Log-rank test {where}, {what} compared: T-square {chi2} on {df}, {p}.")
     if not math.isfinite(found.p_value):
         return []
     p = "p < 0.001" if found.p_value < 0.001 else f"p = {found.p_value:.3f}"
@@ -234,7 +296,8 @@ def _overall(cases: pd.DataFrame, place: str, others: tuple[str, ...]) -> list[S
 def _definition(gap_days: int) -> Said:
     return say(
         "A case has come back when the same lesion is seen {gap} days or more after it was last seen; seen sooner, "
-        "it had not healed. Every kind of visit counts, and a cow is followed to her last trim or her leaving.",
+        "it had not healed. Every kind of visit counts, and a cow is followed from the day she came to her last trim "
+        "or her leaving.",
         gap=gap_days,
     )
 
@@ -258,6 +321,5 @@ def _words(table: pd.DataFrame, places: tuple[str, ...]) -> tuple[Said, ...]:
             "it began; cows trimmed more often seem to have it back sooner."
         )
     )
-    out.append(say("Several cases of one cow are alike, so the true doubt is wider than these intervals."))
     out.append(say("For a case that keeps coming back, ask your veterinarian."))
     return tuple(out)

@@ -13,14 +13,18 @@ from analytics.tally.selection import Selection
 MOST_TIMES = 6
 """Cows trimmed this often or more are taken together."""
 
+MOST_LACTATIONS = 4
+"""Cows in this lactation or a later one are taken together. [common practice, no source]"""
+
 
 def daughters(ledger: Ledger, selection: Selection) -> pd.DataFrame:
-    """Cows of a selection by farm, sire and how often they were trimmed.
+    """Cows of a selection by farm, sire, lactation and how often they were trimmed.
 
     Returns
     -------
     pandas.DataFrame
-        farm, sire (missing where not recorded), times (trims, at most 6), daughters, cases.
+        farm, sire (missing where not recorded), times (trims, at most 6), parity (lactation at her last trim, at
+        most 4; 0 where not recorded), daughters, cases.
     """
     return fetch(ledger, _question(selection))
 
@@ -28,12 +32,16 @@ def daughters(ledger: Ledger, selection: Selection) -> pd.DataFrame:
 @built_once
 def _question(selection: Selection) -> Question:
     seen = trims(selection)
-    cows = seen.group_by(["farm", "cow"]).agg(times=seen.count(), sire=seen.sire.max())
+    cows = seen.group_by(["farm", "cow"]).agg(times=seen.count(), sire=seen.sire.max(), parity=seen.parity.max())
     found = findings(selection)
     cases = found.group_by(["farm", "cow"]).agg(rows=found.count())
     both = cows.join(cases, ["farm", "cow"], how="left").drop("farm_right", "cow_right")
     both = both.mutate(
-        times=ibis.least(both.times, MOST_TIMES).cast("int64"), case=(both.rows.fill_null(0) > 0).cast("int64")
+        times=ibis.least(both.times, MOST_TIMES).cast("int64"),
+        parity=ibis.least(both.parity.fill_null(0), MOST_LACTATIONS).cast("int64"),
+        case=(both.rows.fill_null(0) > 0).cast("int64"),
     )
-    out = both.group_by(["farm", "sire", "times"]).agg(daughters=both.count(), cases=both.case.sum().cast("int64"))
-    return question_of(out.order_by("farm", "sire", "times"))
+    out = both.group_by(["farm", "sire", "times", "parity"]).agg(
+        daughters=both.count(), cases=both.case.sum().cast("int64")
+    )
+    return question_of(out.order_by("farm", "sire", "times", "parity"))

@@ -179,9 +179,16 @@ def _new_days_by_lists(selection: Selection, place: str, gap_days: int) -> ir.Ta
 
 @built_once
 def new_cases_question(
-    selection: Selection, by: tuple[str, ...], place: str, gap_days: int, of_lists: bool = False
+    selection: Selection,
+    by: tuple[str, ...],
+    place: str,
+    gap_days: int,
+    of_lists: bool = False,
+    cluster: tuple[str, ...] = (),
 ) -> Question:
     """SQL of the new cases: the ``by`` columns, new_cases, cows, and ``early``.
+
+    With a *cluster* (``("farm",)`` or ``("farm", "cow")``) each group is split by it, in columns farm_key and cow_key.
 
     ``early`` counts those within the gap of their farm's first visit of the kinds asked for: nothing was
     written down long enough before to know that they are new. *of_lists*: the engine sorts and lays out lists.
@@ -198,9 +205,10 @@ def new_cases_question(
     keys = [f"by_{name}" for name in by]
     # Cow by cow first: to tell the cows of a group apart among all cases takes far longer.
     cows = new.group_by([*keys, "farm", "cow"]).agg(n=new.count(), early=new.early.cast("int64").sum())
+    cows = cows.rename(farm_key="farm", cow_key="cow")
     out = aggregated(
         cows,
-        keys,
+        [*keys, *(f"{name}_key" for name in cluster)],
         new_cases=cows.n.sum().cast("int64"),
         cows=cows.count(),
         early=cows.early.sum().cast("int64"),
@@ -241,8 +249,9 @@ def _episodes(selection: Selection, place: str, gap_days: int) -> ir.Table:
 def recurrence_question(selection: Selection, by: tuple[str, ...], place: str, gap_days: int) -> Question:
     """SQL of the time from an episode's last day to the same lesion again, or to the end of the follow-up.
 
-    One row a group, farm, time and outcome: the ``by`` columns, farm_key, days, recurred (0 or 1), cases,
-    cows. A cow is followed to her last trim, or to her leaving where that comes first.
+    One row a group, cow, time and outcome: the ``by`` columns, farm_key, cow_key, entered, days, recurred (0 or 1),
+    cases. A cow is followed to her last trim, or to her leaving where that comes first. ``entered`` is the time, in the
+    same days, from which she could be seen: 0, or later where she came to the herd after the case was seen elsewhere.
     """
     found = _episodes(selection, place, gap_days)
     if selection.since:
@@ -252,10 +261,12 @@ def recurrence_question(selection: Selection, by: tuple[str, ...], place: str, g
     found = found.mutate(
         recurred=found.next_on.notnull().cast("int64"),
         days=ibis.coalesce(found.next_on, found.followed_to).delta(found.seen_on, unit="day"),
+        entered=ibis.greatest(ibis.coalesce(found.entered_on, found.seen_on).delta(found.seen_on, unit="day"), 0),
         farm_key=found.farm,
+        cow_key=found.cow,
         **_by_columns(found, by, selection),
     )
-    keys = [*(f"by_{name}" for name in by), "farm_key", "days", "recurred"]
+    keys = [*(f"by_{name}" for name in by), "farm_key", "cow_key", "entered", "days", "recurred"]
     out = found.group_by(keys).agg(cases=found.count())
     return question_of(out.rename({name: f"by_{name}" for name in by}))
 
@@ -275,11 +286,14 @@ def repeat_cows_question(selection: Selection, gap_days: int) -> Question:
 
 
 def _last_seen(selection: Selection) -> ir.Table:
-    """Farm, cow and the day she was followed to."""
+    """Farm, cow, the day she was followed to, and entered_on."""
     seen = trims(Selection(farms=selection.farms, allowed=selection.allowed, visits=("all",), until=selection.until))
     last = seen.group_by(["farm", "cow"]).agg(seen_last=seen.visit_date.max())
-    cows = table("cows").select("farm", "cow", "left_on")
+    cows = table("cows").select("farm", "cow", "left_on", "entered_on")
     both = last.join(cows, ["farm", "cow"], how="left")
     return both.select(
-        "farm", "cow", followed_to=ibis.least(both.seen_last, ibis.coalesce(both.left_on, both.seen_last))
+        "farm",
+        "cow",
+        "entered_on",
+        followed_to=ibis.least(both.seen_last, ibis.coalesce(both.left_on, both.seen_last)),
     )

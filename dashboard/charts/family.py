@@ -59,7 +59,7 @@ def family(
         title=title,
         theme=theme,
         narrow=narrow,
-        notes=[_("Dots: farm and number of trims held alike, drawn towards the mean. Squares: as recorded.")],
+        notes=[_("Dots: farm, lactation and trims held alike, drawn towards the mean. Squares: as recorded.")],
     )
     add_recorded(figure, table["rate"], theme)
     return figure

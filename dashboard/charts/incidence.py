@@ -1,4 +1,4 @@
-"""How often new cases come up: rates with exact intervals, by lesion and month by month."""
+"""How often new cases come up: rates with intervals, by lesion and month by month."""
 
 from __future__ import annotations
 

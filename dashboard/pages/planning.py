@@ -179,8 +179,8 @@ PAGE = Page(
             "planning-family",
             "Daughters of each sire",
             _family,
-            "Share of a sire's daughters with a lesion, farm and number of trims held alike, drawn towards the mean "
-            "of all sires. It is no breeding value.",
+            "Share of a sire's daughters with a lesion, farm, lactation and number of trims held alike, drawn towards "
+            "the mean of all sires. It is no breeding value.",
             wide=True,
             busy=FITTING,
         ),

@@ -119,3 +119,26 @@ def test_the_demonstration_herds(demo_ledger: Ledger) -> None:
         planted = 4 * truth.var() / (truth.var() + np.pi**2 / 3)
         assert h2["low"] < planted < h2["high"]
         assert (table.loc["S12", "effect"] > 0) == (lesions == "horn")
+
+
+def test_old_daughters_are_not_held_against_their_sire(tmp_path: Path) -> None:
+    """Cows in their fourth lactation have it six times as often as those in their first, whoever their sire; half of
+    the sires have old daughters. Without the lactation the sires seem to differ (p < 0.001)."""
+    rows = []
+    for number in range(12):
+        old = number % 2 == 0
+        for parity, n, cases in ((4, 36 if old else 6, 18 if old else 3), (1, 6 if old else 36, 0 if old else 3)):
+            start = len(rows)
+            made = [daughter(start + i, f"S{number}", "SU" if i < cases else None) for i in range(n)]
+            rows += [row | {"parity": parity} for row in made]
+    answer = family(ledger_of(tmp_path / "l.duckdb", checked("trims", rows)), Selection())
+    row = answer.extra["heritability"].iloc[0]
+    assert row["with_parity"] and row["p_value"] > 0.2
+    assert answer.table["rate"].max() == pytest.approx(3 * answer.table["rate"].min())
+    assert answer.table["shrunken"].max() - answer.table["shrunken"].min() < 0.02
+    assert "farm and lactation held alike" in " ".join(answer.basis.notes)
+    unknown = [row | {"parity": None} for row in rows]
+    bare = family(ledger_of(tmp_path / "m.duckdb", checked("trims", unknown)), Selection())
+    found = bare.extra["heritability"].iloc[0]
+    assert not found["with_parity"] and found["p_value"] < 0.001
+    assert "of one age and one time" in " ".join(bare.cautions)

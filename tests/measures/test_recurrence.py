@@ -162,3 +162,65 @@ def test_the_demonstration_herds(demo_ledger: Ledger) -> None:
     assert free["Larkmoor"] == free.min()
     repeat = answer.extra["repeat_cows"]
     assert (repeat["times"] >= 2).all() and repeat["times"].is_monotonic_decreasing
+
+
+def followed_cows(
+    farms: dict[str, str], cows: int = 30, slip: bool = False, sooner: tuple[str, ...] = ()
+) -> list[dict[str, Any]]:
+    """Farm -> housing; each cow has a case, and again half a year later on the farms that have it back."""
+    rows = []
+    for farm, housing in farms.items():
+        for n in range(cows):
+            again = n % 2 == 0 if farm in sooner else n % 10 == 0
+            kind = "freestall" if slip and n == 0 else housing
+            for day, lesion in (("2024-01-01", "SU"), ("2024-07-01", "SU" if again else None), ("2025-01-01", None)):
+                rows.append(trim(f"{n}", day, lesion, farm=farm, housing=kind))
+    return rows
+
+
+@pytest.mark.parametrize("slip", [False, True])
+def test_housing_that_is_the_farm_is_not_tested(tmp_path: Path, slip: bool) -> None:
+    """Not even when one cow is mistyped."""
+    rows = followed_cows({"A": "freestall", "B": "pasture", "C": "freestall"}, slip=slip, sooner=("A", "C"))
+    made = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
+    answer = recurrence(made, Selection(), by=("housing",), per="cow")
+    assert answer.extra["log_rank"]["p_value"].isna().all()
+    assert not any("Log-rank" in note for note in answer.basis.notes)
+    assert sum("No two farms here have 10 cows or more in freestall" in each for each in answer.cautions) == 1
+    farms = recurrence(made, Selection(), by=("farm",), per="cow")
+    assert farms.extra["log_rank"]["p_value"].iloc[0] < 0.01
+
+
+def test_farms_are_the_clusters_of_pooled_cases(tmp_path: Path) -> None:
+    """Half of the cases come back on one farm of four, few on the others: of farms like these little is known."""
+    rows = followed_cows(dict.fromkeys("ABCD", "freestall"), cows=60, sooner=("A",))
+    made = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
+    pooled = recurrence(made, Selection(), per="cow").table.iloc[0]
+    own = recurrence(made, Selection(farms=("A",)), per="cow").table.iloc[0]
+    assert pooled["free_365_high"] - pooled["free_365_low"] > 0.5
+    assert 0.15 < own["free_365_high"] - own["free_365_low"] < 0.25
+    assert "with farms, or the cows of one farm, as clusters" in recurrence(made, Selection()).basis.method
+
+
+def test_a_cow_that_came_later_is_followed_from_then(tmp_path: Path) -> None:
+    """Cow 2 brought a case of a year before: had it come back before she came, nobody here would have seen it. At 182
+    days only cow 1 is at risk; S(400) rests on both."""
+    rows = [
+        trim("1", "2024-01-01", "SU"),
+        trim("1", "2024-07-01", "SU"),
+        trim("2", "2024-01-01", "SU"),
+        trim("2", "2025-03-01", "SU"),
+        trim("3", "2024-01-01", "SU"),
+        trim("3", "2025-12-01"),
+        trim("1", "2025-12-01"),
+        trim("2", "2025-12-01"),
+    ]
+    came = {"farm": "Ash", "cow": "2", "entered_on": "2024-12-31"}
+    with_entry = ledger_of(tmp_path / "l.duckdb", checked("trims", rows), checked("register", [came]))
+    curve = recurrence(with_entry, Selection(), per="cow").extra["curve"].set_index("time")
+    without = recurrence(ledger_of(tmp_path / "m.duckdb", checked("trims", rows)), Selection(), per="cow")
+    plain = without.extra["curve"].set_index("time")
+    assert plain.loc[182, ["at_risk", "survival"]].tolist() == pytest.approx([5, 0.8])
+    assert curve.loc[182, ["at_risk", "survival"]].tolist() == pytest.approx([4, 0.75])
+    assert curve.loc[425, "at_risk"] == plain.loc[425, "at_risk"]
+    assert curve.loc[425, "survival"] == pytest.approx(0.75 * plain.loc[425, "survival"] / 0.8)

@@ -3,10 +3,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
 
 from analytics.methods.funnel import funnel, funnel_limits
-from analytics.methods.heritability import liability_h2, observed_to_liability, sire_heritability
+from analytics.methods.heritability import liability_h2
+from analytics.methods.random_herd import random_herd_logit
 from analytics.methods.shrink import shrunken_rates
 
 
@@ -114,28 +114,12 @@ def daughters(h2: float, seed: int, sires: int = 250) -> pd.DataFrame:
 @pytest.mark.parametrize("h2", [0.08, 0.3])
 def test_heritability_is_found(h2: float) -> None:
     assert liability_h2(np.sqrt(h2 / (4 - h2) * np.pi**2 / 3)) == pytest.approx(h2)
-    found = sire_heritability(daughters(h2, 3), "lesion", "sire", n="n")
-    assert found.low < h2 < found.high and found.h2 == pytest.approx(h2, abs=0.08)
-    assert found.sires == 250 and found.daughters == daughters(h2, 3)["n"].sum()
-    assert found.p_value < 0.01 and len(found.effects) == 250
+    found = random_herd_logit(daughters(h2, 3), "lesion", [], "sire", n="n")
+    assert liability_h2(found.sd_low) < h2 < liability_h2(found.sd_high)
+    assert liability_h2(found.sd) == pytest.approx(h2, abs=0.08) and found.sd_p_value < 0.01
 
 
 def test_heritability_of_unrelated_records_reaches_0() -> None:
-    found = sire_heritability(daughters(0.0, 4), "lesion", "sire", n="n")
-    assert found.low == 0 and found.high < 0.15
-
-
-def test_heritability_with_few_sires_or_cases_says_why() -> None:
-    few = sire_heritability(daughters(0.2, 5, sires=6), "lesion", "sire", n="n")
-    assert "10 sires" in few.reason and np.isnan(few.h2)
-    none = sire_heritability(daughters(0.2, 5).assign(lesion=0), "lesion", "sire", n="n")
-    assert none.reason and none.cases == 0
+    found = random_herd_logit(daughters(0.0, 4), "lesion", [], "sire", n="n")
+    assert liability_h2(found.sd_low) == 0 and liability_h2(found.sd_high) < 0.15
     assert liability_h2(float("inf")) == 1.0
-
-
-def test_observed_to_liability() -> None:
-    z = stats.norm.pdf(stats.norm.ppf(0.2))
-    assert observed_to_liability(0.1, 0.2) == pytest.approx(0.1 * 0.2 * 0.8 / z**2)
-    assert observed_to_liability(0.1, 0.2) == pytest.approx(observed_to_liability(0.1, 0.8))
-    with pytest.raises(ValueError, match="prevalence"):
-        observed_to_liability(0.1, 0.0)

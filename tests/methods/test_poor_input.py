@@ -16,7 +16,6 @@ from analytics.methods import (
     did,
     funnel,
     harmonic,
-    heritability,
     intervals,
     kappa,
     models,
@@ -96,9 +95,7 @@ def times(rng: Rng) -> None:
 def scorers(rng: Rng) -> None:
     k = int(rng.integers(0, 7))
     for weights in ("none", "linear", "quadratic"):
-        kappa.cohen_kappa(rng.integers(1, 3, k), rng.integers(1, 3, k), weights=weights)
-    for kind in ("agreement", "consistency"):
-        kappa.intraclass(rng.integers(0, 3, (k, 2)).astype(float), kind=kind)
+        kappa.kappa_of_table(rng.integers(0, 4, (k, k)) * (rng.random((k, k)) < 0.5), weights=weights)
 
 
 def regressions(rng: Rng) -> None:
@@ -117,7 +114,6 @@ def regressions(rng: Rng) -> None:
     models.gee_logistic(frame, "cases", "floor", frame["floor"][0], ["parity"], "herd", n="n")
     models.random_herd_logit(frame, "cases", ["floor"], "herd", n="n", nodes=5)
     did.difference_in_differences(frame, "cases", "n", "changed", "after", "herd")
-    heritability.sire_heritability(frame, "cases", "herd", n="n", least_sires=2)
 
 
 @pytest.mark.parametrize(
