@@ -44,6 +44,9 @@ NOT_SEEN_DAYS = 400
 """A cow without a date of leaving who was looked at once, and then not for so long, is not counted as there: more
 than a calving interval. [common practice, no source]"""
 
+LEAST_ALIKE = 3
+"""Scorings of the herd that it takes to say how many cows are usually scored. [common practice, no source]"""
+
 FEW_TO_BE_ALL_LAME = 10
 """A scoring of so many cows or more, all lame, is a list of lame cows. Where half of a herd is lame, ten at random are
 all lame once in a thousand times. [worked out]"""
@@ -355,7 +358,7 @@ WITH alike AS (
   JOIN coverage o ON o.farm = v.farm AND o.scoring = 1 AND o.run <> v.run
     AND o.cows >= {visits.WHOLE_HERD_SHARE} * o.herd_size
     AND o.last >= v.first - {NEAR_DAYS} AND o.first <= v.last + {NEAR_DAYS}
-  WHERE v.scoring = 1 GROUP BY v.farm, v.run)
+  WHERE v.scoring = 1 GROUP BY v.farm, v.run HAVING COUNT(*) >= {LEAST_ALIKE})
 SELECT d.farm, d.scoring, d.visit_date,
   CASE WHEN d.scoring = 0 AND rest_sound = 1 THEN
          CASE WHEN herd_size IS NULL THEN 'part-herd' ELSE 'whole-herd' END
