@@ -121,6 +121,8 @@ def autoregression(
     *,
     series: npt.ArrayLike | None = None,
     offset: npt.ArrayLike | None = None,
+    lean: float = LEAN,
+    scale: float = SPREAD_SCALE,
 ) -> Autoregression | None:
     """Fit ``logit p = x b + offset + u``, where u wanders over time as an autoregression of order one.
 
@@ -146,6 +148,8 @@ def autoregression(
         Counts of different series, such as farms, wander apart; one series by default.
     offset : array, shape (c,), optional
         Known part of the logit.
+    lean, scale : float
+        Of the priors of correlation and spread.
 
     Returns
     -------
@@ -176,7 +180,7 @@ def autoregression(
         weight = n * mu * (1 - mu)
         if weight.min() < _LEAST_WEIGHT:
             return None
-        found = _solve(x, x @ beta + (cases - n * mu) / weight, weight, time, blocks)
+        found = _solve(x, x @ beta + (cases - n * mu) / weight, weight, time, blocks, _log_prior(lean, scale))
         step = np.abs(x @ (found.beta - beta)).max()
         beta = found.beta
         if not np.isfinite(step) or np.abs(x @ beta + known).max() > _SEPARATED:
@@ -232,14 +236,16 @@ def _start(x: Array, cases: Array, n: Array, known: Array) -> Array:
     return np.asarray(beta)
 
 
-def _solve(x: Array, z: Array, weight: Array, time: Array, blocks: list[npt.NDArray[np.intp]]) -> Autoregression:
+def _solve(
+    x: Array, z: Array, weight: Array, time: Array, blocks: list[npt.NDArray[np.intp]], log_prior: Array
+) -> Autoregression:
     """Generalised least squares of working values *z* at every setting, weighted by likelihood and prior."""
     several = any(len(np.unique(time[own])) < len(own) for own in blocks)
     parts = []
     for kind_spread in KIND_SPREADS if several else KIND_SPREADS[:1]:
         between = 1.0 / (1.0 / weight + kind_spread**2)
-        log_prior = _log_prior() - 0.5 * (kind_spread / SPREAD_SCALE) ** 2
-        parts.append(_at_settings(x, z, between, time, blocks, log_prior))
+        own_prior = log_prior - 0.5 * (kind_spread / SPREAD_SCALE) ** 2
+        parts.append(_at_settings(x, z, between, time, blocks, own_prior))
     log_weight, betas, covariances = (np.concatenate(each) for each in zip(*parts, strict=True))
     weights = np.exp(log_weight - log_weight.max())
     weights /= weights.sum()
@@ -294,8 +300,8 @@ def _correlated(time: Array) -> Array:
     return np.asarray(np.abs(rho) ** apart * np.where(rho < 0, np.cos(np.pi * apart), 1.0))
 
 
-def _log_prior() -> Array:
+def _log_prior(lean: float, scale: float) -> Array:
     """Of every correlation (rows) and spread; the width of the steps in it."""
-    rho = np.log(np.gradient(CORRELATIONS)) - LEAN * np.log(1 - CORRELATIONS**2)
-    spread = np.log(np.gradient(SPREADS)) - 0.5 * (SPREADS / SPREAD_SCALE) ** 2
+    rho = np.log(np.gradient(CORRELATIONS)) - lean * np.log(1 - CORRELATIONS**2)
+    spread = np.log(np.gradient(SPREADS)) - 0.5 * (SPREADS / scale) ** 2
     return np.asarray(rho[:, None] + spread)

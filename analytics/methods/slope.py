@@ -20,6 +20,9 @@ Array = npt.NDArray[np.float64]
 
 LEAST_TIMES = 6  # points in time; fewer draw a line through almost anything [common practice, no source]
 YEAR = 12.0
+LEAN, SPREAD_SCALE = 0.5, 0.5
+"""Priors of correlation and spread for a trend: the reference prior, and a narrower spread than for a change. A trend
+rests on the whole series, and wider ones would find little. [chosen in simulation, tests/scale/worlds_change.py]"""
 _SPARE_POINTS = 3  # points in time beyond the coefficients [common practice, no source]
 _SEPARATED = 12.0
 
@@ -122,7 +125,7 @@ def monthly_slope(frame: pd.DataFrame, *, level: float = LEVEL, period: float = 
     points = len(telling.drop_duplicates(["farm", "time"]))
     if points < x.shape[1] + _SPARE_POINTS or np.linalg.matrix_rank(x) < x.shape[1]:
         return _no_answer(times, say("There are too few months to tell a trend from the season."))
-    found = autoregression(x, telling["cases"], telling["n"], at, series=telling["farm"])
+    found = autoregression(x, telling["cases"], telling["n"], at, series=telling["farm"], lean=LEAN, scale=SPREAD_SCALE)
     if found is None:
         return _no_answer(times, say("The fit did not settle: a time or a group has no case, or only cases."))
     ratio = estimate_of(found, np.arange(x.shape[1]) == 1, level)
