@@ -1,27 +1,36 @@
-"""Did a change on the farm go with fewer lesions: before against after, season and trend held alike."""
+"""Did a change on the farm go with fewer lesions: the first year after it against going on as before."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
 
+import numpy as np
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS
 from analytics.measures.kept import keep
-from analytics.measures.limits import limits_of
+from analytics.measures.limits import FEW_CLUSTERS, limits_of
 from analytics.measures.outcome import LESION, series_basis
 from analytics.measures.part_of_farms import part_of_farms
-from analytics.methods.change import LEAST_TIMES, HeldChange, held_change
+from analytics.methods.change import (
+    LEAST_TIMES,
+    SLOPE_TIMES,
+    ComparedChange,
+    HeldChange,
+    compared_change,
+    held_change,
+)
 from analytics.methods.cluster import cluster_sums
-from analytics.methods.did import DifferenceInDifferences, difference_in_differences
 from analytics.mistake import Mistake
 from analytics.tally.before_after import before_after, changes
 from analytics.tally.farm_sample import farm_sample
 from analytics.tally.selection import Selection
-from analytics.words import Said, say
+from analytics.tally.series import narrows_lesions
+from analytics.trade.lesions import LESIONS
+from analytics.words import Said, listed, say, unfilled
 
 LEAST_MONTHS = LEAST_TIMES
 """Months with records needed on either side of the change. [common practice, no source]"""
@@ -34,18 +43,51 @@ out: they are of cows known to have a lesion. [common practice, no source]"""
 
 DAYS_OF_A_MONTH = 30.0
 
-COLUMNS = ("term", "estimate", "low", "high", "p_value")
+HEADLINE = say("odds ratio, first 12 months after the change against going on as before")
+"""The term that page, report and summary say."""
+
+COLUMNS = ("term", "estimate", "low", "high", "p_value", "headline")
 _TERMS = {
-    "step": say("odds ratio, after against before"),
+    "effect": HEADLINE,
     "level": say("odds ratio, level at the change"),
     "slope": say("odds ratio a month, slope after over before"),
     "before": say("odds ratio a month before the change"),
 }
+_FITTED_LATER = ("level", "slope")
+"""Terms of the model with a change of slope; without it the first says the same as the headline."""
 _METHOD = (
-    say("Segmented logistic regression on months, season and kind of visit held alike")
+    say("Segmented logistic regression on months or visits; trend, season and kind of visit held alike")
     + "; "
-    + say("limits scaled for over-dispersion, or Newey-West where that is wider")
+    + say("spread and autocorrelation of months estimated, limits averaged over what they may be")
 )
+
+VERDICTS = {
+    "better": unfilled(
+        "Better: in the first {months} months after the change about {seen:.0f} of 100 cows looked at had {lesions}, "
+        "against {expected:.0f} of 100 had it gone on as before (odds ratio {ratio:.2f}, {low:.2f} to {high:.2f})."
+    ),
+    "worse": unfilled(
+        "Worse: in the first {months} months after the change about {seen:.0f} of 100 cows looked at had {lesions}, "
+        "against {expected:.0f} of 100 had it gone on as before (odds ratio {ratio:.2f}, {low:.2f} to {high:.2f})."
+    ),
+    "no-clear-change": unfilled(
+        "No clear change: in the first {months} months after the change about {seen:.0f} of 100 cows looked at had "
+        "{lesions}, against {expected:.0f} of 100 had it gone on as before; chance explains that (odds ratio "
+        "{ratio:.2f}, {low:.2f} to {high:.2f})."
+    ),
+    "too-few": unfilled("Too few to say whether {lesions} changed: {reason}"),
+}
+"""Verdict -> the sentence of it."""
+
+_AIMED = {
+    "selection": unfilled("Counted is {lesions}, as chosen."),
+    "stated": unfilled("Counted is {lesions}: what the change was written down to aim at."),
+    "usual": unfilled(
+        "Counted is {lesions}: what changes of this kind usually aim at (common practice); write down with the change "
+        "what it aims at to count something else."
+    ),
+    "": unfilled("Counted is {lesions}: it was not written down what the change aims at."),
+}
 
 
 @keep
@@ -63,7 +105,8 @@ def change_impact(
     ----------
     ledger : Ledger
     selection : Selection
-        ``lesions`` says what a case is; any lesion by default. Counted are trims.
+        ``lesions`` (or families) say what a case is; else what the change aims at, as it was written down or as changes
+        of its kind usually do; else any lesion. Counted are trims.
     change : date, optional
         First day of "after"; the newest change recorded for the farm by default.
     against : str, optional
@@ -74,16 +117,18 @@ def change_impact(
     Returns
     -------
     Answer
-        ``table``: term, estimate, low, high, p_value. Terms: ``share before`` and ``share after`` (cows as
-        clusters); ``odds ratio, after against before`` (season and kind of visit held alike, no trend);
-        ``odds ratio, level at the change`` (just after, against what the trend before led one to expect);
-        ``odds ratio a month, slope after over before`` (with a year or more of months on either side);
-        ``odds ratio a month before the change``; ``percentage points at the end`` (fitted less expected
-        without the change); with ``against`` also ``percentage points more than the other farm`` and
-        ``odds ratio over that of the other farm`` (difference in differences). ``extra["series"]``: month,
-        cases, at_risk, prevalence, fitted, counterfactual, cf_low, cf_high, after; fitted and counterfactual at the
-        mean mix of visit kinds. ``extra["curve"]``: the same lines every half month (month, after, fitted,
-        counterfactual, cf_low, cf_high). ``extra["changes"]``: the changes recorded.
+        ``table``: term, estimate, low, high, p_value, headline. Terms: ``share before`` and ``share after`` (as seen,
+        cows as clusters); the headline, ``odds ratio, first 12 months after the change against going on as before``
+        (mean over 12 months or as many as there are; what the model with trend, season and kind of visit says, months
+        wandering together); with three years of months on either side ``odds ratio, level at the change`` and ``odds
+        ratio a month, slope after over before``; ``odds ratio a month before the change``; ``percentage points, first
+        12 months after the change``; with ``against`` also ``odds ratio over that of the other farm``. ``headline`` is
+        true once where there is an answer, else never.
+        ``extra["verdict"]``: one row: verdict (better, worse, no-clear-change, too-few), months, seen, expected
+        (shares), lesions (codes), aimed (selection, stated, usual or "").
+        ``extra["series"]``: month, cases, at_risk, prevalence, fitted, counterfactual, cf_low, cf_high, after; fitted
+        and counterfactual at the mean mix of visit kinds. ``extra["curve"]``: the same lines every half month (month,
+        after, fitted, counterfactual, cf_low, cf_high). ``extra["changes"]``: the changes recorded.
 
     Raises
     ------
@@ -93,12 +138,13 @@ def change_impact(
     References
     ----------
     Wagner AK et al. (2002) J Clin Pharm Ther 27:299-309. Lopez Bernal J, Cummins S, Gasparrini A (2017) Int J
-    Epidemiol 46:348-355. Bertrand M, Duflo E, Mullainathan S (2004) Q J Econ 119:249-275 (two farms).
+    Epidemiol 46:348-355. Linden A (2015) Stata J 15:480-500 (two farms).
     """
     farms = ledger.farms(selection.allowed)
     known = changes(ledger, selection)
     chosen = selection.farms or (tuple(farms) if len(farms) == 1 else ())
-    day, what, of = _day(known, chosen, change)
+    day, made = _made(known, chosen, change)
+    of = tuple(made["farm"].unique())
     if against is not None and (against not in farms or against in chosen):
         others = [farm for farm in farms if farm not in chosen]
         raise Mistake(
@@ -108,30 +154,41 @@ def change_impact(
                 listed=", ".join(others) or say("none here"),
             )
         )
-    sample = farm_sample(ledger, selection.with_(visits=("all",)), first=of)
-    asked = selection = selection.with_(farms=sample.selection.farms)
-    selection, widened = _enough_visits(ledger, selection, day)
+    selection, aimed = _aimed_at(selection, made)
+    sample = farm_sample(ledger, selection, first=of)
+    selection = selection.with_(farms=sample.selection.farms)
+    selection, widened = _enough_visits(ledger, selection, day, against)
     months, cows = before_after(ledger, selection, day, LESION.name)
-    found = held_change(_timed(months, day), float(day.year * 12 + day.month), level=level)
+    at = float(day.year * 12 + day.month)
+    cells = _timed(months, day)
+    found = held_change(cells, at, level=level)
     few = _few_cows(cows)
-    notes = (*part_of_farms(sample), *_notes(found, few, day, what, widened, level))
+    verdict = _verdict(found, few, level)
+    said = {"lesions": _named(selection), "aimed": aimed, "day": f"{day:%Y-%m-%d}", "what": _what(made)}
+    notes = (*part_of_farms(sample), *_notes(found, verdict, said, widened))
     basis, cautions = series_basis(ledger, selection, LESION, level, _METHOD, notes)
     cautions += part_of_farms(sample)
-    table = pd.DataFrame([*_shares(cows, level), *_rows(found, few)], columns=list(COLUMNS))
+    rows = [*_shares(cows, level), *_rows(found, few)]
     if against is not None:
-        compared = _against(ledger, asked, day, against, level)
-        table = pd.concat([table, pd.DataFrame(_did_rows(compared), columns=list(COLUMNS))], ignore_index=True)
-        cautions += _did_words(compared, against)
-    cautions += _cautions(found, few, months, of)
-    extra = {"series": _series(months, found), "curve": _curve(found), "changes": known}
+        other, _ = before_after(ledger, selection.with_(farms=(against,)), day, LESION.name)
+        compared = compared_change(cells, _timed(other, day), at, level=level)
+        rows.append(_compared_row(compared))
+        cautions += _compared_words(compared, against)
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    cautions += _cautions(found, few, verdict, said, months, of)
+    extra = {
+        "verdict": _verdict_row(found, verdict, selection, aimed),
+        "series": _series(months, found),
+        "curve": _curve(found),
+        "changes": known,
+    }
     return Answer("change-impact", table if len(months) else table.iloc[:0], basis, cautions, ("term",), extra)
 
 
-def _day(known: pd.DataFrame, farms: tuple[str, ...], change: dt.date | None) -> tuple[dt.date, str, tuple[str, ...]]:
-    """The day, what changed, and the farms it is recorded for."""
+def _made(known: pd.DataFrame, farms: tuple[str, ...], change: dt.date | None) -> tuple[dt.date, pd.DataFrame]:
+    """The day, and what was changed on it."""
     if change is not None:
-        same = known[known["date"] == pd.Timestamp(change)]
-        return change, str(same["what"].iloc[0]) if len(same) else "", tuple(same["farm"].unique())
+        return change, known[known["date"] == pd.Timestamp(change)]
     if len(farms) != 1:
         raise Mistake(
             say("Say which change with --change, such as --change 2025-02-03, or choose one farm with --farm.")
@@ -140,28 +197,60 @@ def _day(known: pd.DataFrame, farms: tuple[str, ...], change: dt.date | None) ->
         raise Mistake(
             say("No change is recorded for {farms}; say when it was with --change, such as 2025-02-03.", farms=farms[0])
         )
-    return known["date"].iloc[0].date(), str(known["what"].iloc[0]), farms
+    return known["date"].iloc[0].date(), known[known["date"] == known["date"].iloc[0]]
 
 
-def _enough_visits(ledger: Ledger, selection: Selection, day: dt.date) -> tuple[Selection, bool]:
-    """The selection, widened to other visits where whole-herd ones alone are too few months."""
+def _what(made: pd.DataFrame) -> str:
+    return "; ".join(dict.fromkeys(str(what) for what in made["what"])) or say("as given")
+
+
+def _aimed_at(selection: Selection, made: pd.DataFrame) -> tuple[Selection, str]:
+    """The selection of the lesions that the changes of the day aim at, unless it says some itself; and who says so."""
+    if selection.lesions or selection.families:
+        return selection, "selection"
+    aimed = made[made["lesions"] != ""]
+    if aimed.empty:
+        return selection, "selection" if narrows_lesions(selection) else ""
+    codes = dict.fromkeys(code for lesions in aimed["lesions"] for code in str(lesions).split())
+    return selection.with_(lesions=tuple(codes)), "stated" if (aimed["aimed"] == "stated").all() else "usual"
+
+
+def _named(selection: Selection) -> Said:
+    """The lesions that count, in words."""
+    if not selection.lesions:
+        return say("any lesion") if not selection.families else say("a lesion of the kinds chosen")
+    return listed([LESIONS[code].name if code in LESIONS else code for code in selection.lesions])
+
+
+def _enough_visits(ledger: Ledger, selection: Selection, day: dt.date, against: str | None) -> tuple[Selection, bool]:
+    """The selection, widened to other visits where whole-herd ones alone are too few months on any farm asked for."""
     if selection.visits != ("whole-herd",):
         return selection, False
-    months, _ = before_after(ledger, selection, day, LESION.name)
-    each = months.groupby("after")["month"].nunique()
-    if len(months) and min(int(each.get(False, 0)), int(each.get(True, 0))) >= LEAST_MONTHS:
-        return selection, False
-    return selection.with_(visits=OTHER_VISITS), True
+    for farms in (selection.farms, *(((against,),) if against else ())):
+        months, _ = before_after(ledger, selection.with_(farms=farms), day, LESION.name)
+        each = months.groupby("after")["month"].nunique()
+        if not len(months) or min(int(each.get(False, 0)), int(each.get(True, 0))) < LEAST_MONTHS:
+            return selection.with_(visits=OTHER_VISITS), True
+    return selection, False
 
 
 def _timed(months: pd.DataFrame, day: dt.date) -> pd.DataFrame:
-    """Months numbered; what came before the day in its own month stands half a month before it."""
+    """Months numbered; what came before the day in its own month stands half a month before it.
+
+    Few farms have a level each. Many are taken together, with the share that each month's mix of farms would have as an
+    offset.
+    """
     number = (months["month"].dt.year * 12 + months["month"].dt.month).astype(float)
     split = (number == day.year * 12 + day.month) & ~months["after"]
     frame = months.assign(time=number - 0.5 * split, n=months["at_risk"])
-    if frame["farm"].nunique() > 1:
-        frame = frame.assign(kind=frame["farm"] + "|" + frame["kind"])
-    return frame
+    if frame["farm"].nunique() < FEW_CLUSTERS:
+        return frame
+    sums = frame.groupby(["farm", "kind"])[["cases", "n"]].transform("sum")
+    frame = frame.assign(expected=frame["n"] * (sums["cases"] + 0.5) / (sums["n"] + 1.0))
+    frame = frame.groupby(["time", "kind"], as_index=False)[["cases", "n", "expected"]].sum()
+    mean = frame.groupby("kind")[["expected", "n"]].transform("sum")
+    here, usual = frame["expected"] / frame["n"], mean["expected"] / mean["n"]
+    return frame.assign(offset=np.log(here / (1 - here)) - np.log(usual / (1 - usual)))
 
 
 def _few_cows(cows: pd.DataFrame) -> bool:
@@ -169,18 +258,21 @@ def _few_cows(cows: pd.DataFrame) -> bool:
     return min(int(each.get(False, 0)), int(each.get(True, 0))) < LEAST_COWS
 
 
-def _shares(cows: pd.DataFrame, level: float) -> list[tuple[str, float, float, float, float]]:
-    out: list[tuple[str, float, float, float, float]] = []
+Row = tuple[str, float, float, float, float, bool]
+
+
+def _shares(cows: pd.DataFrame, level: float) -> list[Row]:
+    out: list[Row] = []
     for side, term in ((False, say("share before")), (True, say("share after"))):
         part = cows[cows["after"] == side]
         if part.empty:
-            out.append((term, math.nan, math.nan, math.nan, math.nan))
+            out.append((term, math.nan, math.nan, math.nan, math.nan, False))
             continue
         names = ["sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "clusters"]
         sums = pd.DataFrame([cluster_sums(part["cases"], part["at_risk"])], columns=names)
         limits = limits_of(sums, "cow", level).table.iloc[0]
         share = part["cases"].sum() / part["at_risk"].sum()
-        out.append((term, float(share), float(limits["low"]), float(limits["high"]), math.nan))
+        out.append((term, float(share), float(limits["low"]), float(limits["high"]), math.nan, False))
     return out
 
 
@@ -191,15 +283,46 @@ def _term(found: HeldChange, term: str) -> tuple[float, float, float, float]:
     return ratio, low, high, p_value
 
 
-def _rows(found: HeldChange, few: bool) -> list[tuple[str, float, float, float, float]]:
+def _sloped(found: HeldChange) -> bool:
+    """Whether a change of slope was fitted."""
+    return not math.isnan(_term(found, "slope")[0])
+
+
+def _rows(found: HeldChange, few: bool) -> list[Row]:
     nan = math.nan
-    rows: list[tuple[str, float, float, float, float]] = []
+    rows: list[Row] = []
     for term, words in _TERMS.items():
+        if term in _FITTED_LATER and not _sloped(found):
+            continue
         ratio, low, high, p_value = (nan,) * 4 if few else _term(found, term)
-        rows.append((words, ratio, low, high, p_value))
-    end, low, high = (nan,) * 3 if few else (found.end_difference, found.end_low, found.end_high)
-    rows.append((say("percentage points at the end"), 100 * end, 100 * low, 100 * high, nan))
+        rows.append((words, ratio, low, high, p_value, term == "effect" and not math.isnan(ratio)))
+    points = (nan,) * 3 if few else (found.difference, found.difference_low, found.difference_high)
+    words = say("percentage points, first 12 months after the change")
+    rows.append((words, *(100 * point for point in points), nan, False))  # type: ignore[arg-type]
     return rows
+
+
+def _verdict(found: HeldChange, few: bool, level: float) -> str:
+    ratio, _, _, p_value = _term(found, "effect")
+    if few or math.isnan(ratio):
+        return "too-few"
+    if p_value >= 1 - level:
+        return "no-clear-change"
+    return "better" if ratio < 1 else "worse"
+
+
+def _verdict_row(found: HeldChange, verdict: str, selection: Selection, aimed: str) -> pd.DataFrame:
+    known = verdict != "too-few"
+    return pd.DataFrame(
+        {
+            "verdict": [verdict],
+            "months": [found.months if known else math.nan],
+            "seen": [found.fitted if known else math.nan],
+            "expected": [found.expected if known else math.nan],
+            "lesions": [" ".join(selection.lesions)],
+            "aimed": [aimed],
+        }
+    )
 
 
 _WITHOUT = {"without": "counterfactual", "without_low": "cf_low", "without_high": "cf_high"}
@@ -233,48 +356,28 @@ def _series(months: pd.DataFrame, found: HeldChange) -> pd.DataFrame:
     ].reset_index(drop=True)
 
 
-def _against(ledger: Ledger, selection: Selection, day: dt.date, against: str, level: float) -> DifferenceInDifferences:
-    """Difference in differences, cows as clusters, on the visits asked for."""
-    _, own = before_after(ledger, selection, day, LESION.name)
-    _, other = before_after(ledger, selection.with_(farms=(against,)), day, LESION.name)
-    rows = pd.concat([own.assign(treated=True), other.assign(treated=False)], ignore_index=True)
-    rows = rows.assign(animal=rows["farm"] + "|" + rows["cow"])
-    return difference_in_differences(rows, "cases", "at_risk", "treated", "after", "animal", level)
+def _compared_row(found: ComparedChange) -> Row:
+    words = say("odds ratio over that of the other farm")
+    return words, found.ratio, found.low, found.high, found.p_value, False
 
 
-def _did_rows(found: DifferenceInDifferences) -> list[tuple[str, float, float, float, float]]:
-    return [
-        (
-            say("percentage points more than the other farm"),
-            100 * found.difference,
-            100 * found.low,
-            100 * found.high,
-            found.p_value,
-        ),
-        (
-            say("odds ratio over that of the other farm"),
-            found.odds_ratio,
-            found.odds_low,
-            found.odds_high,
-            math.nan,
-        ),
-    ]
-
-
-def _did_words(found: DifferenceInDifferences, against: str) -> tuple[Said, ...]:
+def _compared_words(found: ComparedChange, against: str) -> tuple[Said, ...]:
     if found.reason:
         return (say("Not enough to compare with {farm}: {reason}", farm=against, reason=found.reason),)
     return (
         say(
-            "The comparison with {farm} takes for granted that both farms would have moved alike, and knows only "
-            "two farms: anything else that happened on one of them counts too.",
+            "The comparison with {farm} gives each farm its own trend and allows for how the months of both wander. It "
+            "knows only two farms: anything else that happened on one of them counts too.",
             farm=against,
         ),
     )
 
 
-def _notes(found: HeldChange, few: bool, day: dt.date, what: str, widened: bool, level: float) -> tuple[Said, ...]:
-    notes = [say("The change: {what}, from {day} on.", what=what or say("as given"), day=f"{day:%Y-%m-%d}")]
+def _notes(found: HeldChange, verdict: str, said: dict[str, str], widened: bool) -> tuple[Said, ...]:
+    notes = [
+        say("The change: {what}, from {day} on.", what=said["what"], day=said["day"]),
+        say(_AIMED[said["aimed"]], lesions=said["lesions"]),
+    ]
     if widened:
         notes.append(
             say(
@@ -283,41 +386,50 @@ def _notes(found: HeldChange, few: bool, day: dt.date, what: str, widened: bool,
                 "mean mix of visits, and a month with more lame-cow visits than usual lies above them."
             )
         )
-    if found.reason or few:
+    if verdict == "too-few":
         return tuple(notes)
-    ratio, low, high, p_value = _term(found, "step")
-    size = {"ratio": ratio, "low": low, "high": high}
-    if p_value < 1 - level:
+    ratio, low, high, _ = _term(found, "effect")
+    notes.append(
+        say(
+            VERDICTS[verdict],
+            months=f"{found.months:.0f}",
+            seen=100 * found.fitted,
+            expected=100 * found.expected,
+            lesions=said["lesions"],
+            ratio=ratio,
+            low=low,
+            high=high,
+        )
+    )
+    if not _sloped(found):
         notes.append(
             say(
-                "After the change the odds of a case are {ratio:.2f} times those before ({low:.2f} to {high:.2f}), "
-                "season and kind of visit held alike.",
-                **size,
+                "The change is taken to have worked at once and for good: {n} months with records on either side are "
+                "needed to tell how it went on.",
+                n=SLOPE_TIMES,
             )
         )
-    else:
-        notes.append(
-            say(
-                "No difference between before and after can be told from chance: odds ratio {ratio:.2f} ({low:.2f} "
-                "to {high:.2f}).",
-                **size,
-            )
+    notes.append(
+        say(
+            "Months wander about the line by a logit SD of about {spread:.2f}, neighbours with a correlation of about "
+            "{correlation:.1f}; the limits allow for both.",
+            spread=found.spread,
+            correlation=found.correlation,
         )
+    )
     return tuple(notes)
 
 
-def _cautions(found: HeldChange, few: bool, months: pd.DataFrame, of: tuple[str, ...]) -> tuple[Said, ...]:
+def _cautions(
+    found: HeldChange, few: bool, verdict: str, said: dict[str, str], months: pd.DataFrame, of: tuple[str, ...]
+) -> tuple[Said, ...]:
     if months.empty:
         return ()
-    if few:
-        return (
-            say(
-                "Not enough to say: fewer than {n} cows were looked at before the change or after it.",
-                n=LEAST_COWS,
-            ),
-        )
-    if found.reason:
-        return (say("Not enough to say: {reason}", reason=found.reason),)
+    if verdict == "too-few":
+        reason = found.reason
+        if few and not reason:
+            reason = say("fewer than {n} cows were looked at before the change or after it.", n=LEAST_COWS)
+        return (say(VERDICTS["too-few"], lesions=said["lesions"], reason=reason),)
     out = [
         say(
             "What went with the change need not have come from it: anything else that changed about then is in "
@@ -333,11 +445,4 @@ def _cautions(found: HeldChange, few: bool, months: pd.DataFrame, of: tuple[str,
                 others=", ".join(others),
             )
         )
-    trend_fitted, slope_fitted = (not math.isnan(_term(found, name)[0]) for name in ("before", "slope"))
-    if trend_fitted and not slope_fitted:
-        out.append(say("There is less than a year of months on one side, so no change of slope was fitted."))
-    if not trend_fitted:
-        out.append(say("There are too few months to fit a trend; a trend would pass for an effect of the change."))
-    if found.dispersion > 1.5:
-        out.append(say("Months differ among themselves more than cows explain; the intervals allow for it."))
     return tuple(out)

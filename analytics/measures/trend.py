@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
 from analytics.ledger import Ledger
@@ -15,7 +14,8 @@ from analytics.measures.kept import keep
 from analytics.measures.limits import FEW_CLUSTERS
 from analytics.measures.outcome import Outcome, months_of, outcome_of, series_basis
 from analytics.measures.part_of_farms import part_of_farms
-from analytics.methods.slope import LogisticSlope, logistic_slope
+from analytics.methods.autoregressive import wave
+from analytics.methods.slope import YEAR, LogisticSlope, logistic_slope, monthly_slope
 from analytics.methods.trend import cochran_armitage
 from analytics.tally.farm_sample import farm_sample
 from analytics.tally.selection import Selection
@@ -24,11 +24,10 @@ from analytics.words import Said, say
 
 COLUMNS = ("term", "estimate", "low", "high", "p_value")
 
-SEASON_MONTHS = 24
-"""From this many months on, the trend is fitted with a yearly wave beside it, so that a series which begins
-in a good season and ends in a bad one does not pass for a trend. [common practice, no source]"""
-
-METHOD = "; ".join((say("Logistic regression on time (GEE)"), say("Cochran-Armitage test across the months")))
+METHOD = say(
+    "Logistic regression on months or visits with the season beside it, spread and autocorrelation of months estimated "
+    "and limits averaged over what they may be (over many farms: GEE with farms as clusters)"
+)
 
 
 @keep
@@ -50,70 +49,61 @@ def trend(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answe
         ``table``: term, estimate, low, high, p_value. Terms: ``odds ratio a year`` (1 = no trend), ``share at
         the start`` and ``share at the end`` (fitted, farms and seasons as they are in the whole),
         ``percentage points a year`` (straight line through the months) and ``Cochran-Armitage z``, which
-        takes every scoring for independent and is there for comparison. ``extra["series"]``: month, cases,
-        at_risk, prevalence, cows. ``extra["by_farm"]``, where several are pooled: farm and the slope of each.
+        takes every scoring for independent and months for alike; it is there for comparison and no sentence rests on
+        it. ``extra["series"]``: month, cases, at_risk, prevalence, cows. ``extra["by_farm"]``, where several are
+        pooled: farm and the slope of each.
 
     References
     ----------
-    Liang KY, Zeger SL (1986) Biometrika 73:13-22. Armitage P (1955) Biometrics 11:375-386.
-    Agresti A (2002) Categorical Data Analysis, 2nd ed., section 5.3.5.
+    Harville DA (1974) Biometrika 61:383-385. Liang KY, Zeger SL (1986) Biometrika 73:13-22 (many farms).
+    Armitage P (1955) Biometrics 11:375-386. Agresti A (2002) Categorical Data Analysis, 2nd ed., section 5.3.5.
     """
     outcome = outcome_of(selection)
-    sample = farm_sample(ledger, selection, outcome.source)
     months = months_of(ledger, selection, outcome)
-    by_farms = sample.partial and months["farm"].nunique() >= FEW_CLUSTERS
-    if sample.partial and not by_farms:
-        selection = sample.selection
-        months = months_of(ledger, selection, outcome)
-    rows = _with_time(monthly(ledger, sample.selection, outcome.name, ("farm", "cow")))
-    # Where farms are the clusters, sums by farm and month say of the slope all that the rows of their cows do.
-    slope, notes = _slope(_with_time(months.assign(cow="")) if by_farms else rows, level)
-    if rows["animal"].nunique() < FEW_COWS:
+    slope, notes = _slope(months, level)
+    if len(months) and _cows_at_least(ledger, selection, outcome, months) < FEW_COWS:
         slope = replace(slope, converged=False)
-    notes += () if by_farms else part_of_farms(sample)
     series = months.groupby("month", as_index=False)[["cases", "at_risk", "cows"]].sum()
     series = series.assign(prevalence=series["cases"] / series["at_risk"])
     notes += _words(slope, outcome, level)
     basis, cautions = series_basis(ledger, selection, outcome, level, METHOD, notes)
     extra = {"series": series[["month", "cases", "at_risk", "prevalence", "cows"]]}
-    if rows["farm"].nunique() > 1:
-        extra["by_farm"] = _by_farm(rows, level)
+    if months["farm"].nunique() > 1:
+        sample = farm_sample(ledger, selection, outcome.source)
+        taken = months[months["farm"].isin(sample.selection.farms)] if sample.partial else months
+        extra["by_farm"] = _by_farm(taken, level)
         cautions += _farms_differ(extra["by_farm"])
-    for part in part_of_farms(sample):
-        cautions += (say("Farm by farm: {part}", part=part),) if by_farms else (part,)
+        cautions += tuple(say("Farm by farm: {part}", part=part) for part in part_of_farms(sample))
     cautions += _too_little(slope, basis.cows)
     return Answer("trend", _table(slope, series), basis, cautions, ("term",), extra)
 
 
-def _with_time(rows: pd.DataFrame) -> pd.DataFrame:
-    """Years since the first month, the place in the year, and one name a cow."""
-    months = rows["month"].dt.year * 12 + rows["month"].dt.month
-    years = (months - (months.min() if len(months) else 0)) / 12.0
-    angle = 2 * math.pi * (rows["month"].dt.month - 0.5) / 12.0
-    return rows.assign(
-        years=years.astype(float),
-        cos=np.cos(angle),
-        sin=np.sin(angle),
-        animal=rows["farm"] + "|" + rows["cow"],
+def _cows_at_least(ledger: Ledger, selection: Selection, outcome: Outcome, months: pd.DataFrame) -> int:
+    """How many cows there are, or how many were there in the fullest month where those are enough."""
+    fullest = int(months.groupby("month")["cows"].sum().max())
+    if fullest >= FEW_COWS:
+        return fullest
+    cows = monthly(ledger, selection, outcome.name, ("farm", "cow"))
+    return len(cows.drop_duplicates(["farm", "cow"]))
+
+
+def _slope(months: pd.DataFrame, level: float) -> tuple[LogisticSlope, tuple[Said, ...]]:
+    number = (months["month"].dt.year * 12 + months["month"].dt.month).astype(float)
+    rows = months.assign(time=number, n=months["at_risk"])
+    farms = int(rows["farm"].nunique())
+    if farms < FEW_CLUSTERS:
+        notes = (say("The trend is the one within farms."),) if farms > 1 else ()
+        return monthly_slope(rows[rows["n"] > 0], level=level), notes
+    return (
+        logistic_slope(_with_wave(rows), "cases", "n", "years", "farm", columns=["cos", "sin"], level=level),
+        (say("A yearly wave was fitted beside the trend."), say("Cows of one farm are taken as alike.")),
     )
 
 
-def _slope(rows: pd.DataFrame, level: float) -> tuple[LogisticSlope, tuple[Said, ...]]:
-    farms = int(rows["farm"].nunique())
-    notes, columns = [], []
-    if len(rows) and rows["years"].max() * 12 >= SEASON_MONTHS - 1:
-        columns += ["cos", "sin"]
-        notes.append(say("A yearly wave was fitted beside the trend."))
-    cluster = "animal"
-    if farms >= FEW_CLUSTERS:
-        cluster = "farm"
-        notes.append(say("Cows of one farm are taken as alike."))
-    elif farms > 1:
-        columns.append("farm")
-        notes.append(say("The trend is the one within farms; scorings of one cow are taken as alike."))
-    else:
-        notes.append(say("Records of one cow are taken as alike."))
-    return logistic_slope(rows, "cases", "at_risk", "years", cluster, columns=columns, level=level), tuple(notes)
+def _with_wave(rows: pd.DataFrame) -> pd.DataFrame:
+    """Years since the first month, and the place in the year."""
+    season = wave(rows["time"], YEAR)
+    return rows.assign(years=(rows["time"] - rows["time"].min()) / YEAR, cos=season[:, 0], sin=season[:, 1])
 
 
 def _table(slope: LogisticSlope, series: pd.DataFrame) -> pd.DataFrame:
@@ -134,9 +124,9 @@ def _table(slope: LogisticSlope, series: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows if len(series) else [], columns=list(COLUMNS))
 
 
-def _by_farm(rows: pd.DataFrame, level: float) -> pd.DataFrame:
+def _by_farm(months: pd.DataFrame, level: float) -> pd.DataFrame:
     out = []
-    for farm, part in rows.groupby("farm"):
+    for farm, part in months.groupby("farm"):
         slope, _ = _slope(part, level)
         out.append((farm, slope.odds_ratio, slope.low, slope.high, slope.p_value, slope.start, slope.end))
     return pd.DataFrame(out, columns=["farm", "estimate", "low", "high", "p_value", "start", "end"])
@@ -166,12 +156,6 @@ def _too_little(slope: LogisticSlope, cows: int) -> tuple[Said, ...]:
         return (say("Not enough to say: fewer than {n} cows.", n=FEW_COWS),)
     if cows and not slope.converged:
         return (say("Not enough to say: {reason}", reason=slope.reason),)
-    if slope.errors == "times":
-        return (
-            say(
-                "Months differ among themselves more than the cows looked at explain; the interval was widened for it."
-            ),
-        )
     return ()
 
 

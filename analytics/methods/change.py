@@ -1,51 +1,59 @@
-"""What a change at a known time went with, units of several kinds held alike."""
+"""What a change at a known time went with, trend, season and kind of unit held alike."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 from scipy import special
 
-from analytics.methods.extra_binomial import Array, inflation_of, newey_west, satterthwaite, totals, weighted
+from analytics.methods.autoregressive import (
+    Array,
+    Autoregression,
+    Estimate,
+    autoregression,
+    estimate_of,
+    season_axes,
+    wave,
+)
 from analytics.methods.intervals import LEVEL, normal_quantile
 from analytics.words import say
 
 LEAST_TIMES = 6  # points in time on either side; 12 are better [common practice, no source]
-SLOPE_TIMES = 12  # points on either side from which a change of slope is fitted too [common practice, no source]
+SLOPE_TIMES = 36  # points on either side from which a change of slope is fitted too [common practice, no source]
+EFFECT_TIME = 12.0  # what a change went with is averaged over so many months after it [common practice, no source]
 YEAR = 12.0
 CURVE_STEP = 0.5
-_SEPARATED = 12.0
+_SPARE_POINTS = 3  # points in time beyond the coefficients [common practice, no source]
 
-NAMES = {"after": "level", "after_time": "slope", "time": "before"}
+Columns = dict[str, Array]
 
 
 @dataclass(frozen=True)
 class HeldChange:
-    """A change fitted twice: against the trend there was, and as a plain step.
+    """A change against the trend there was.
 
     Attributes
     ----------
     terms : pandas.DataFrame
-        ``term``, ``ratio`` (odds ratio), ``low``, ``high``, ``p_value``. Terms: ``step`` (after against
-        before, season and kind held alike, no trend), ``level`` (just after against what the trend before led
-        one to expect), ``slope`` (odds ratio a unit of time, after over before) and ``before`` (odds ratio a
-        unit of time before the change). nan where it was not fitted.
+        ``term``, ``ratio`` (odds ratio), ``low``, ``high``, ``p_value``. Terms: ``effect`` (over the first year
+        after the change, against going on as before), ``level`` (just after, against the same), ``slope`` (odds
+        ratio a unit of time, after over before) and ``before`` (odds ratio a unit of time before the change). nan
+        where it was not fitted.
+    months : float
+        Units of time that the effect is averaged over: 12, or as many as there are after the change.
+    fitted, expected, difference, difference_low, difference_high : float
+        Mean shares over that time, as fitted and had it gone on as before, and their difference.
     series : pandas.DataFrame
         One row a point in time: ``time``, ``cases``, ``n`` of all kinds together, ``fitted``, ``without`` (had
         the change not come), ``without_low``, ``without_high``. Fitted and without are shares at the mean mix of
-        kinds, so that they do not follow what kind of units a month happened to have. Of the step where no trend
-        was fitted.
+        kinds, so that they do not follow what kind of units a month happened to have.
     curve : pandas.DataFrame
         ``time``, ``after`` and the same four, every half unit of time; just before the change and at it.
-    end_difference, end_low, end_high : float
-        Fitted minus without at the last time and the mean mix, as a proportion.
-    dispersion : float
-        Pearson chi-square of the cells over degrees of freedom before it was allowed for, not below 1.
-    errors : str
-        ``"scaled"`` (for over-dispersion) or ``"newey-west"``, of the segmented fit (of the step where there
-        is no other).
+    spread, correlation : float
+        Logit SD of the points in time about the line, and correlation of neighbours.
     times_before, times_after : int
         Points in time with units on either side.
     reason : str
@@ -53,48 +61,56 @@ class HeldChange:
     """
 
     terms: pd.DataFrame
+    months: float
+    fitted: float
+    expected: float
+    difference: float
+    difference_low: float
+    difference_high: float
     series: pd.DataFrame
     curve: pd.DataFrame
-    end_difference: float
-    end_low: float
-    end_high: float
-    dispersion: float
-    errors: str
+    spread: float
+    correlation: float
     times_before: int
     times_after: int
     reason: str = ""
 
 
 @dataclass(frozen=True)
+class ComparedChange:
+    """The effect of a change over that of the same day where nothing was changed, a ratio of odds ratios."""
+
+    ratio: float
+    low: float
+    high: float
+    p_value: float
+    reason: str = ""
+
+
+@dataclass(frozen=True)
 class _Fit:
-    beta: Array
-    covariance: Array
-    df: float
-    dispersion: float
-    errors: str
+    found: Autoregression
     names: list[str]
     mix: dict[str, float]
     """Share of all units that each kind has."""
+    axes: Array
+    """What of the season is held alike."""
 
 
 def held_change(frame: pd.DataFrame, change: float, *, level: float = LEVEL, period: float = YEAR) -> HeldChange:
-    """Segmented logistic regression of counts with one change, by kind of unit.
+    """Segmented logistic regression of counts with one change, points in time wandering together.
 
-    ``logit p = a + b1 time + b2 after + b3 after (time - change) + season + kind``, and the step without b1 and
-    b3. ``after`` is time >= change; season is one sine and cosine; b3 is fitted from 12 points on either side
-    on. Where the cells of a kind differ more than their units explain, the kind is given a likeness of units of
-    one cell (Williams), so that a large visit does not count for more than the month it fell in; standard
-    errors are Newey-West over time where that is larger. Limits use t on points in time minus coefficients, or
-    on Satterthwaite's degrees of freedom where the spread of few cells decides.
-
-    In simulation (``tests/methods/test_change.py``) a step that is not there has p < 0.05 in 2 of 100 series whose
-    months differ by chance only, and in 8 to 10 of 100 where months wander together by 0.2 to 0.4 on the logit
-    scale and ten visits carry most of the cows. Few large visits cannot tell their own luck from a change.
+    ``logit p = a + b1 time + b2 after + b3 after (time - change) + season + kind + u``. ``after`` is time >= change;
+    season is one sine and cosine, or what of it the months tell: a herd seen in the same two months every year has each
+    compared with itself; b3 is fitted from 36 points on either side on; u is the autocorrelated spread of
+    points in time of :func:`analytics.methods.autoregressive.autoregression`. The effect is ``b2 + b3 (time -
+    change)`` averaged over the first 12 units of time after the change.
 
     Parameters
     ----------
     frame : pandas.DataFrame
-        ``time`` (months), ``kind``, ``cases``, ``n``; one row a time and kind.
+        ``time`` (months), ``kind``, ``cases``, ``n``; one row a time and kind. Perhaps ``farm``: farms wander apart
+        and have levels of their own; and ``offset``, a known part of the logit.
     change : float
         First time that belongs to "after".
     level : float, default 0.95
@@ -115,56 +131,108 @@ def held_change(frame: pd.DataFrame, change: float, *, level: float = LEVEL, per
     ----------
     Wagner AK et al. (2002). J Clin Pharm Ther 27:299-309.
     Lopez Bernal J, Cummins S, Gasparrini A (2017). Int J Epidemiol 46:348-355.
-    Williams DA (1982). Extra-binomial variation in logistic linear models. Appl Stat 31:144-148.
 
     Examples
     --------
     >>> frame = pd.DataFrame({"time": range(24), "kind": "all", "cases": [30] * 12 + [15] * 12, "n": 100})
     >>> found = held_change(frame, 12)
-    >>> print(f"{found.terms.set_index('term').ratio['step']:.2f}")
+    >>> print(f"{found.terms.set_index('term').ratio['effect']:.2f}")
     0.41
     """
     normal_quantile(level)
-    cells = frame[frame["n"] > 0].sort_values(["time", "kind"]).reset_index(drop=True)
-    if bool(((cells["cases"] < 0) | (cells["cases"] > cells["n"])).any()):
-        raise ValueError("cases must lie between 0 and the units looked at")
+    cells = _cells(frame)
     times = cells.drop_duplicates("time")["time"]
     before, after = int((times < change).sum()), int((times >= change).sum())
-    # A kind without a case, or with nothing but cases, tells nothing and has no finite level.
-    sums = cells.groupby("kind")[["cases", "n"]].transform("sum")
-    cells = cells[(sums["cases"] > 0) & (sums["cases"] < sums["n"])].reset_index(drop=True)
-    reason = _too_little(cells, change, before, after)
-    if reason:
-        return _no_answer(frame, before, after, reason)
-    step = _fit(cells, change, period, trend=False, slope=False)
-    trend = _fit(cells, change, period, trend=True, slope=min(before, after) >= SLOPE_TIMES)
-    if isinstance(step, str):
-        return _no_answer(frame, before, after, step)
-    shown = step if isinstance(trend, str) else trend
-    series, end = _series(cells, shown, change, period, level)
+    cells = _telling(cells)
+    reason = _too_little(cells, times, change, period)
+    fit = reason or _fit(cells, change, period, slope=min(before, after) >= SLOPE_TIMES)
+    if isinstance(fit, str):
+        return _no_answer(frame, before, after, fit)
+    months = _months_of(times, change)
+    shares = _shares_after(fit, change, months, period, level)
     return HeldChange(
-        terms=_terms(step, None if isinstance(trend, str) else trend, level),
-        series=series,
-        curve=_curve(times, shown, change, period, level),
-        end_difference=end[0],
-        end_low=end[1],
-        end_high=end[2],
-        dispersion=shown.dispersion,
-        errors=shown.errors,
+        terms=_terms(fit, months, level),
+        months=months,
+        fitted=shares[0],
+        expected=shares[1],
+        difference=shares[0] - shares[1],
+        difference_low=shares[2],
+        difference_high=shares[3],
+        series=_series(cells, fit, change, period, level),
+        curve=_curve(times, fit, change, period, level),
+        spread=fit.found.spread,
+        correlation=fit.found.correlation,
         times_before=before,
         times_after=after,
     )
 
 
-def _too_little(cells: pd.DataFrame, change: float, before: int, after: int) -> str:
+def compared_change(
+    own: pd.DataFrame, other: pd.DataFrame, change: float, *, level: float = LEVEL, period: float = YEAR
+) -> ComparedChange:
+    """The effect of a change where it was made over that of the same day where it was not.
+
+    One regression of both: each has its own level, trend and change; they share the season, and how much and how
+    slowly their points in time wander, each by itself.
+
+    Parameters
+    ----------
+    own, other : pandas.DataFrame
+        As for :func:`held_change`.
+    change, level, period
+        As for :func:`held_change`.
+
+    Returns
+    -------
+    ComparedChange
+        nan with a ``reason`` where either has too little.
+
+    References
+    ----------
+    Linden A (2015). Conducting interrupted time-series analysis for single- and multiple-group comparisons. Stata J
+    15:480-500.
+    """
+    normal_quantile(level)
+    groups = {"own": _telling(_cells(own)), "other": _telling(_cells(other))}
+    nan = float("nan")
+    for cells in groups.values():
+        if reason := _too_little(cells, cells["time"].drop_duplicates(), change, period):
+            return ComparedChange(nan, nan, nan, nan, reason)
+    points = [(cells["time"].drop_duplicates() >= change).value_counts().min() for cells in groups.values()]
+    cells = pd.concat(
+        [part.assign(group=group, farm=group + part["farm"], label=group + part["label"])
+         for group, part in groups.items()], ignore_index=True,
+    )  # fmt: skip
+    fit = _fit(cells, change, period, slope=min(points) >= SLOPE_TIMES, apart="own")
+    if isinstance(fit, str):
+        return ComparedChange(nan, nan, nan, nan, fit)
+    months = min(_months_of(part["time"], change) for part in groups.values())
+    of = _effect(fit.names, months, "own ")
+    found = estimate_of(fit.found, of, level)
+    return ComparedChange(found.value, found.low, found.high, found.p_value)
+
+
+def _cells(frame: pd.DataFrame) -> pd.DataFrame:
+    """The counts that hold any unit, with the farm, a label of farm and kind, and an offset."""
+    cells = frame[frame["n"] > 0].reset_index(drop=True)
+    if bool(((cells["cases"] < 0) | (cells["cases"] > cells["n"])).any()):
+        raise ValueError("cases must lie between 0 and the units looked at")
+    farm = cells["farm"].astype(str) if "farm" in cells else pd.Series("", index=cells.index, dtype=str)
+    offset = cells["offset"].astype(float) if "offset" in cells else 0.0
+    cells = cells.assign(farm=farm, label=farm + "|" + cells["kind"].astype(str), offset=offset)
+    return cells.sort_values(["time", "label"]).reset_index(drop=True)
+
+
+def _telling(cells: pd.DataFrame) -> pd.DataFrame:
+    """A kind without a case, or with nothing but cases, tells nothing and has no finite level."""
+    sums = cells.groupby("label")[["cases", "n"]].transform("sum")
+    return cells[(sums["cases"] > 0) & (sums["cases"] < sums["n"])].reset_index(drop=True)
+
+
+def _too_little(cells: pd.DataFrame, times: pd.Series, change: float, period: float) -> str:
+    before, after = int((times < change).sum()), int((times >= change).sum())
     if min(before, after) < LEAST_TIMES:
-        return say(
-            "A change needs at least {LEAST_TIMES} months with records on either side; there are {before} before and "
-            "{after} after.",
-            LEAST_TIMES=LEAST_TIMES,
-            before=before,
-            after=after,
-        )
+        return _what_would_do(times, before, after, period)
     if not len(cells):
         return say("Nobody, or everybody, is a case.")
     sides = cells.groupby(cells["time"] >= change)[["cases", "n"]].sum()
@@ -173,95 +241,134 @@ def _too_little(cells: pd.DataFrame, change: float, before: int, after: int) -> 
     return ""
 
 
-def _fit(cells: pd.DataFrame, change: float, period: float, *, trend: bool, slope: bool) -> _Fit | str:
+def _what_would_do(times: pd.Series, before: int, after: int, period: float) -> str:
+    """How many points there are, how many would do, and how long that takes at the pace there is."""
+    span = float(times.max() - times.min()) if len(times) > 1 else 0.0
+    count = {"least": LEAST_TIMES, "before": before, "after": after}
+    if span <= 0:
+        return say(
+            "{least} months with records on either side of the change would do; there are {before} before and {after} "
+            "after.",
+            **count,
+        )
+    apart = span / (len(times) - 1)
+    return say(
+        "{least} months with records on either side of the change would do, about {months} months at the pace of this "
+        "herd; there are {before} before and {after} after.",
+        months=round(LEAST_TIMES * max(apart, 1.0)),
+        **count,
+    )
+
+
+def _months_of(times: pd.Series, change: float) -> float:
+    """Units of time that the effect is averaged over."""
+    return float(min(EFFECT_TIME, np.floor(times.max() - change) + 1))
+
+
+def _fit(cells: pd.DataFrame, change: float, period: float, *, slope: bool, apart: str = "") -> _Fit | str:
     at = cells["time"].to_numpy(dtype=float)
-    columns = {name: values for name, values in _of_time(at, change, period).items() if trend or name != "time"}
+    axes = season_axes(np.unique(at), period)
+    columns = _of_time(at, change, period, axes)
     if not slope:
         columns.pop("after_time")
-    for kind in sorted(cells["kind"].unique())[1:]:
-        columns[f"kind {kind}"] = (cells["kind"] == kind).to_numpy(dtype=float)
-    x, names = np.column_stack(list(columns.values())), list(columns)
-    count = int(cells["time"].nunique())
-    kinds = int(cells["kind"].nunique())
-    df = count - (x.shape[1] - kinds + 1)
-    if df < 1 or np.linalg.matrix_rank(x) < x.shape[1]:
-        return say("There are too few months to tell the change from the season.")
-    cases, n = cells["cases"].to_numpy(dtype=float), cells["n"].to_numpy(dtype=float)
-    ones = np.ones_like(at)
-    plain = weighted(x, cases, n, ones)
-    if plain is None or abs(plain.beta[1]) > _SEPARATED:
+    if apart:
+        here = (cells["group"] == apart).to_numpy(dtype=float)
+        columns |= {
+            f"{apart} {name}": columns[name] * here for name in ("after", "time", "after_time") if name in columns
+        }
+    for label in sorted(cells["label"].unique())[1:]:
+        columns[f"label {label}"] = (cells["label"] == label).to_numpy(dtype=float)
+    columns = _independent(columns)
+    points = len(cells.drop_duplicates(["farm", "time"]))
+    labels = int(cells["label"].nunique())
+    x = np.column_stack(list(columns.values()))
+    if "after" not in columns or "time" not in columns or points < x.shape[1] - labels + 1 + _SPARE_POINTS:
+        return say("There are too few months to tell the change from the trend and the season.")
+    found = autoregression(x, cases=cells["cases"], n=cells["n"], time=at, series=cells["farm"], offset=cells["offset"])
+    if found is None:
         return say("The fit did not settle.")
-    kind = pd.factorize(cells["kind"], sort=True)[0]
-    inflation, spare = inflation_of(x, cases, n, kind, plain)
-    solved = weighted(x, cases, n, inflation)
-    if solved is None:
-        return say("The fit did not settle.")
-    beta, covariance, errors = solved.beta, solved.covariance, "scaled"
-    df = min(float(df), satterthwaite(x, n, kind, solved, inflation, spare))
-    hac = newey_west(x, cases, n, beta, at, inflation) * count / max(count - x.shape[1] + kinds - 1, 1)
-    if hac[1, 1] > covariance[1, 1]:
-        covariance, errors = hac, "newey-west"
-    dispersion = max(1.0, float((plain.residual**2).sum()) / max(len(at) - x.shape[1], 1))
-    units = cells.groupby("kind")["n"].sum()
-    mix = {str(kind): float(share) for kind, share in (units / units.sum()).items()}
-    return _Fit(beta, covariance, df, dispersion, errors, names, mix)
+    units = cells.groupby("label")["n"].sum()
+    mix = {str(label): float(share) for label, share in (units / units.sum()).items()}
+    return _Fit(found, list(columns), mix, axes)
 
 
-def _of_time(at: Array, change: float, period: float) -> dict[str, Array]:
+def _independent(columns: Columns) -> Columns:
+    """The columns without those that the ones before them say already."""
+    kept: Columns = {}
+    for name, values in columns.items():
+        if np.linalg.matrix_rank(np.column_stack([*kept.values(), values])) > len(kept):
+            kept[name] = values
+    return kept
+
+
+def _of_time(at: Array, change: float, period: float, axes: Array) -> Columns:
     """What a model knows of each point in time."""
-    after, angle = (at >= change).astype(float), 2 * np.pi * at / period
+    after = (at >= change).astype(float)
+    season = wave(at, period) @ axes
     return {
         "one": np.ones_like(at),
         "after": after,
-        "time": at - change,
-        "after_time": after * (at - change),
-        "cos": np.cos(angle),
-        "sin": np.sin(angle),
+        "time": (at - change) / period,
+        "after_time": after * (at - change) / period,
+        **{f"season {axis}": season[:, axis] for axis in range(season.shape[1])},
     }
 
 
-def _t(fit: _Fit, level: float) -> float:
-    return float(special.stdtrit(float(fit.df), 0.5 + level / 2.0))
+def _effect(names: list[str], months: float, group: str = "") -> Array:
+    """The weights of the coefficients in the effect: the mean over the first *months*."""
+    weights = {f"{group}after": 1.0, f"{group}after_time": (months - 1) / 2 / YEAR}
+    return np.array([weights.get(name, 0.0) for name in names])
 
 
-def _terms(step: _Fit, trend: _Fit | None, level: float) -> pd.DataFrame:
-    rows = [("step", *_ratio(step, "after", level))]
-    for name, term in NAMES.items():
-        known = trend is not None and name in trend.names
-        rows.append((term, *(_ratio(trend, name, level) if known and trend else (float("nan"),) * 4)))
+def _terms(fit: _Fit, months: float, level: float) -> pd.DataFrame:
+    nan = float("nan")
+    sums = {
+        "effect": _effect(fit.names, months),
+        "level": np.array([float(name == "after") for name in fit.names]),
+        "slope": np.array([float(name == "after_time") for name in fit.names]) / YEAR,
+        "before": np.array([float(name == "time") for name in fit.names]) / YEAR,
+    }
+    rows = []
+    for term, of in sums.items():
+        found = estimate_of(fit.found, of, level) if of.any() else Estimate(nan, nan, nan, nan)
+        rows.append((term, found.value, found.low, found.high, found.p_value))
     return pd.DataFrame(rows, columns=["term", "ratio", "low", "high", "p_value"])
-
-
-def _ratio(fit: _Fit, name: str, level: float) -> tuple[float, float, float, float]:
-    j = fit.names.index(name)
-    b, se = float(fit.beta[j]), float(np.sqrt(max(fit.covariance[j, j], 0.0)))
-    half = _t(fit, level) * se
-    p = float(2 * special.stdtr(float(fit.df), -abs(b / se))) if se > 0 else float("nan")
-    return float(np.exp(b)), float(np.exp(b - half)), float(np.exp(b + half)), p
 
 
 def _at_mean_mix(fit: _Fit, at: Array, change: float, period: float, *, changed: bool) -> tuple[Array, Array]:
     """Shares at points in time were the mix of kinds always the mean one, and their slopes in the coefficients."""
-    columns = _of_time(at, change, period)
+    columns = _of_time(at, change, period, fit.axes)
     for name in () if changed else ("after", "after_time"):
         columns[name] = np.zeros_like(at)
     share, slope = np.zeros_like(at), np.zeros((len(at), len(fit.names)))
-    for kind, weight in fit.mix.items():
+    for label, weight in fit.mix.items():
         x = np.column_stack(
-            [columns[name] if name in columns else np.full_like(at, name == f"kind {kind}") for name in fit.names]
+            [columns[name] if name in columns else np.full_like(at, name == f"label {label}") for name in fit.names]
         )
-        mu = special.expit(x @ fit.beta)
+        mu = special.expit(x @ fit.found.beta)
         share += weight * mu
         slope += weight * (mu * (1 - mu))[:, None] * x
     return share, slope
+
+
+def _shares_after(
+    fit: _Fit, change: float, months: float, period: float, level: float
+) -> tuple[float, float, float, float]:
+    """Mean shares over the first months after the change, fitted and expected, and limits of their difference."""
+    at = change + np.arange(max(months, 1.0))
+    (fitted, up), (without, down) = (_at_mean_mix(fit, at, change, period, changed=c) for c in (True, False))
+    gap = (up - down).mean(axis=0)
+    reach = normal_quantile(level) * float(np.sqrt(max(gap @ fit.found.covariance @ gap, 0.0)))
+    difference = float((fitted - without).mean())
+    return float(fitted.mean()), float(without.mean()), max(difference - reach, -1.0), min(difference + reach, 1.0)
 
 
 def _lines(fit: _Fit, at: Array, change: float, period: float, level: float) -> dict[str, Array]:
     """``fitted``, ``without`` and its limits."""
     fitted, _ = _at_mean_mix(fit, at, change, period, changed=True)
     p, slope = _at_mean_mix(fit, at, change, period, changed=False)
-    spread = np.einsum("ij,jk,ik->i", slope, fit.covariance, slope)
-    half = _t(fit, level) * np.sqrt(np.maximum(spread, 0.0)) / (p * (1 - p))
+    spread = np.einsum("ij,jk,ik->i", slope, fit.found.covariance, slope)
+    half = normal_quantile(level) * np.sqrt(np.maximum(spread, 0.0)) / (p * (1 - p))
     return {
         "fitted": fitted,
         "without": p,
@@ -270,31 +377,23 @@ def _lines(fit: _Fit, at: Array, change: float, period: float, level: float) -> 
     }
 
 
-def _series(
-    cells: pd.DataFrame, fit: _Fit, change: float, period: float, level: float
-) -> tuple[pd.DataFrame, tuple[float, float, float]]:
-    place, times = pd.factorize(cells["time"], sort=True)
-    at = np.asarray(times, dtype=float)
-    out = pd.DataFrame({"time": times, "cases": totals(place, cells["cases"]), "n": totals(place, cells["n"])})
-    out = out.assign(**_lines(fit, at, change, period, level))
-    (with_it, up), (without, down) = (_at_mean_mix(fit, at[-1:], change, period, changed=c) for c in (True, False))
-    end, gap = float(with_it[0] - without[0]), up[0] - down[0]
-    reach = _t(fit, level) * float(np.sqrt(max(gap @ fit.covariance @ gap, 0.0)))
-    return out, (end, max(end - reach, -1.0), min(end + reach, 1.0))
+def _series(cells: pd.DataFrame, fit: _Fit, change: float, period: float, level: float) -> pd.DataFrame:
+    sums = cells.groupby("time", as_index=False)[["cases", "n"]].sum()
+    return sums.assign(**_lines(fit, sums["time"].to_numpy(dtype=float), change, period, level))
 
 
 def _curve(times: pd.Series, fit: _Fit, change: float, period: float, level: float) -> pd.DataFrame:
     """The lines between the points in time, broken at the change."""
     first, last = float(times.min()), float(times.max())
     before = np.append(np.arange(first, change, CURVE_STEP), np.nextafter(change, first))
-    at = np.concatenate([before, np.arange(change, last + CURVE_STEP / 2, CURVE_STEP)])
+    at: npt.NDArray[np.float64] = np.concatenate([before, np.arange(change, last + CURVE_STEP / 2, CURVE_STEP)])
     return pd.DataFrame({"time": at, "after": at >= change, **_lines(fit, at, change, period, level)})
 
 
 def _no_answer(frame: pd.DataFrame, before: int, after: int, reason: str) -> HeldChange:
     nan = float("nan")
     terms = pd.DataFrame(
-        [(term, nan, nan, nan, nan) for term in ("step", *NAMES.values())],
+        [(term, nan, nan, nan, nan) for term in ("effect", "level", "slope", "before")],
         columns=["term", "ratio", "low", "high", "p_value"],
     )
     seen = frame[frame["n"] > 0]
@@ -302,4 +401,4 @@ def _no_answer(frame: pd.DataFrame, before: int, after: int, reason: str) -> Hel
     for name in ("fitted", "without", "without_low", "without_high"):
         series[name] = nan
     curve = pd.DataFrame(columns=["time", "after", "fitted", "without", "without_low", "without_high"], dtype=float)
-    return HeldChange(terms, series, curve, nan, nan, nan, nan, "", before, after, reason)
+    return HeldChange(terms, *(nan,) * 6, series, curve, nan, nan, before, after, reason)

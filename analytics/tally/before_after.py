@@ -10,13 +10,31 @@ from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table
 from analytics.tally.selection import Selection
 from analytics.tally.series import case_days
+from analytics.trade.changes import in_order, lesions_aimed_at
+from analytics.trade.lesions import LESIONS
 
 
 def changes(ledger: Ledger, selection: Selection) -> pd.DataFrame:
-    """What farms of the selection changed: farm, date, what, note; newest first."""
+    """What farms of the selection changed: farm, date, what, note, lesions, aimed; newest first.
+
+    ``lesions`` are the codes of what a change aims at, with blanks between: those written down, else those that changes
+    of its kind usually aim at. ``aimed`` says which: stated, usual, or "" where neither is known. A change written down
+    again with other lesions is one change with all of them.
+    """
     frame = fetch(ledger, _changes(Selection(farms=selection.farms, allowed=selection.allowed)))
     frame["date"] = pd.to_datetime(frame["date"])
+    keys = ["farm", "date", "what", "note"]
+    frame = frame.groupby(keys, dropna=False).agg({"lesions": _together}).reset_index()
+    usual = [" ".join(lesions_aimed_at(str(what))) for what in frame["what"]]
+    stated = frame["lesions"] != ""
+    aimed = pd.Series(["usual" if codes else "" for codes in usual], index=frame.index, dtype="str")
+    frame = frame.assign(lesions=frame["lesions"].where(stated, usual), aimed=aimed.mask(stated, "stated"))
     return frame.sort_values(["date", "farm", "what"], ascending=[False, True, True]).reset_index(drop=True)
+
+
+def _together(lesions: pd.Series) -> str:
+    found = [code for codes in lesions.dropna() for code in str(codes).split()]
+    return " ".join(in_order([code for code in found if code in LESIONS]))
 
 
 @built_once
@@ -26,7 +44,7 @@ def _changes(selection: Selection) -> Question:
         rows = rows.filter(rows.farm.isin(selection.allowed))
     if selection.farms:
         rows = rows.filter(rows.farm.isin(selection.farms))
-    return question_of(rows.select("farm", "date", "what", "note").distinct())
+    return question_of(rows.select("farm", "date", "what", "note", "lesions").distinct())
 
 
 def before_after(

@@ -212,6 +212,7 @@ COLUMNS: dict[str, str] = {
     "date": "Day",
     "change": "Change",
     "changed_on": "On",
+    "aimed_at": "Aims at",
     "mean": "Mean",
     "mean_low": "Mean, interval from",
     "mean_high": "Mean, interval to",

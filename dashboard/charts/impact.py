@@ -218,13 +218,14 @@ def terms(
 RATIO = "odds ratio"
 
 TERMS = {
-    "odds ratio, after against before": say("After against before"),
+    "odds ratio, first 12 months after the change against going on as before": say(
+        "First 12 months after, against going on as before"
+    ),
     "odds ratio, level at the change": say("Just after, against what was expected"),
     "odds ratio a month, slope after over before": say("Slope after over slope before, a month"),
     "odds ratio a month before the change": say("Trend before the change, a month"),
-    "percentage points at the end": say("At the end, against going on as before"),
-    "percentage points more than the other farm": say("Moved beyond what the other farm moved"),
-    "odds ratio over that of the other farm": say("After against before, over the other farm's"),
+    "percentage points, first 12 months after the change": say("The same in percentage points"),
+    "odds ratio over that of the other farm": say("First 12 months after, over the other farm's"),
 }
 """What the terms of a measure are called in front of a person."""
 

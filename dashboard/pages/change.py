@@ -11,13 +11,14 @@ from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.change_impact import change_impact
+from analytics.measures.change_impact import VERDICTS, change_impact
 from analytics.tally.selection import read_date
+from analytics.words import Said
 from dashboard.charts.columns import OF_TERM, shown
 from dashboard.charts.describe_more import describe
 from dashboard.charts.frame import records
 from dashboard.charts.impact import impact, odds_ratios, term_sentence, term_words, terms
-from dashboard.charts.labels import date_label
+from dashboard.charts.labels import date_label, value_label
 from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages.dated_changes import form, recorded, register
@@ -49,7 +50,10 @@ def _recorded(ledger: Ledger, view: View) -> Any:
         day = pd.Timestamp(row["changed_on"]).date().isoformat()
         return view.changed(farms=(row["farm"],), change=day, against=None).href
 
-    table = frame.rename(columns={"what": "change", "date": "changed_on"})[["change", "changed_on", "farm", "note"]]
+    aims = [", ".join(value_label("lesion", code) for code in codes.split()) for codes in frame["lesions"]]
+    table = frame.assign(aimed_at=[names or _("any lesion") for names in aims])
+    table = table.rename(columns={"what": "change", "date": "changed_on"})
+    table = table[["change", "changed_on", "farm", "aimed_at", "note"]]
     return [number_table(table, to, _("Changes recorded; choose one to see what came after"))]
 
 
@@ -62,7 +66,7 @@ def _impact(ledger: Ledger, view: View) -> Any:
     answer = impact_of(ledger, view, day)
     what = next((row["what"] for row in recorded(ledger, view).to_dict("records") if row["date"].date() == day), "")
     heading = f"{view.farm}, {date_label(pd.Timestamp(day))}" + (f": {what}" if what else "")
-    lead = [told(note) for note in answer.basis.notes if note.template.startswith("After the change")]
+    lead = [told(line) for line in (*verdict_of(answer), *counted_in(answer))]
 
     def to(row: dict[str, Any]) -> str:
         first, last = days_of(span_of("month", row["month"]))
@@ -70,10 +74,20 @@ def _impact(ledger: Ledger, view: View) -> Any:
 
     return Drawn(
         impact(answer, change=day, **view.look, drill=lambda row: mark(to(row))),
-        shown(answer, OF_TERM),
+        shown(answer, OF_TERM, leave=("headline",)),
         describe("impact", answer),
         lead=[html.H3(heading), *(html.P(line, className="lead") for line in lead)],
     )
+
+
+def verdict_of(answer: Answer) -> list[Said]:
+    """The verdict of `change-impact`, as its own sentence says it."""
+    return [line for line in (*answer.basis.notes, *answer.cautions) if line.template in VERDICTS.values()]
+
+
+def counted_in(answer: Answer) -> list[Said]:
+    """What `change-impact` counted, and why that."""
+    return [line for line in answer.basis.notes if line.template.startswith("Counted is {lesions}")]
 
 
 def impact_of(ledger: Ledger, view: View, day: dt.date) -> Answer:
@@ -98,7 +112,7 @@ def _terms(ledger: Ledger, view: View) -> Any:
     lead = [html.Ul([html.Li(line) for line in lines], className="signals")]
     if not answer.empty and not answer.table.loc[odds_ratios(answer.table), "estimate"].notna().any():
         return [*lead, *(html.P(told(caution), className="caution") for caution in answer.cautions)]
-    return Drawn(figure, shown(answer, OF_TERM), describe("terms", answer), lead=lead)
+    return Drawn(figure, shown(answer, OF_TERM, leave=("headline",)), describe("terms", answer), lead=lead)
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
@@ -114,7 +128,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
                 placeholder=_("Choose a day"),
                 clearable=False,
             ),
-            lesion_choice(view, _("Lesions that count"), _("Any lesion")),
+            lesion_choice(view, _("Lesions that count"), _("What the change aims at")),
             dmc.Select(
                 label=_("Against a farm without the change"),
                 id={"type": "choice", "field": "against"},
@@ -138,8 +152,9 @@ PAGE = Page(
             "change-impact",
             "Before and after",
             _impact,
-            "A line with a season is fitted to the months before and after the change. The dashed line is how it would "
-            "have gone on without the change; the difference of the two after it is what came with the change.",
+            "A line with a trend and a season is fitted to the months before and after the change. The dashed line is "
+            "how it would have gone on without the change; the difference of the two over the first 12 months after it "
+            "is what came with the change. How much months wander, and how long, is estimated and allowed for.",
             wide=True,
             busy=FITTING,
         ),
@@ -147,8 +162,8 @@ PAGE = Page(
             "change-terms",
             "How much it moved, in words",
             _terms,
-            "Odds ratios of the fitted line: 1 is no change, 0.5 half the odds. Season and kind of visit are held "
-            "alike.",
+            "Odds ratios of the fitted line: 1 is no change, 0.5 half the odds. Trend, season and kind of visit are "
+            "held alike.",
             wide=True,
             busy=FITTING,
         ),

@@ -6,6 +6,7 @@ import csv
 import dataclasses
 import hashlib
 import io
+from collections.abc import Sequence
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -18,9 +19,11 @@ from analytics.ledger.adding import ImportResult, add_sheets
 from analytics.measures.answer import Answer
 from analytics.mistake import Mistake
 from analytics.tally.before_after import changes
+from analytics.trade.lesions import PARENTS
 from analytics.words import say
 from dashboard.accounts import current_viewer
 from dashboard.accounts.store import Store
+from dashboard.charts.labels import value_label
 from dashboard.frame import mistake as mistake_line
 from dashboard.language import _, told
 from dashboard.pages import imports_rights
@@ -33,13 +36,16 @@ FILE = "change-{farm}-{day}.csv"
 LONGEST = 200
 """Letters of what changed; more is a report, not a mark on a chart."""
 
-COLUMNS = ("farm", "date", "what", "note")
+COLUMNS = ("farm", "date", "what", "note", "lesions")
 
 
 def recorded(ledger: Ledger, view: View) -> pd.DataFrame:
-    """The changes recorded (farm, date, what, note), newest first; of the farm chosen or of all that may be seen."""
+    """The changes recorded (farm, date, what, note, lesions, aimed), newest first.
+
+    Of the farm chosen, or of all that may be seen.
+    """
     if not ledger.exists:
-        return pd.DataFrame(columns=list(COLUMNS))
+        return pd.DataFrame(columns=[*COLUMNS, "aimed"])
     return changes(ledger, view.selection)
 
 
@@ -72,6 +78,15 @@ def form(view: View) -> list[Any]:
                         dmc.TextInput(
                             label=_("What changed"), id="note-what", placeholder=_("such as rubber in the alleys")
                         ),
+                        dmc.MultiSelect(
+                            label=_("Lesions it aims at"),
+                            id="note-lesions",
+                            data=[{"value": code, "label": value_label("lesion", code)} for code in PARENTS],
+                            value=[],
+                            placeholder=_("those such a change usually aims at"),
+                            clearable=True,
+                            searchable=True,
+                        ),
                         dmc.TextInput(label=_("Note, if any"), id="note-more"),
                         html.Button(_("Write down"), id="note-add", className="act"),
                     ],
@@ -85,9 +100,17 @@ def form(view: View) -> list[Any]:
 
 
 def write_down(
-    ledger: Ledger, store: Store, farm: str | None, day: str | None, what: str | None, note: str | None
+    ledger: Ledger,
+    store: Store,
+    farm: str | None,
+    day: str | None,
+    what: str | None,
+    note: str | None,
+    lesions: Sequence[str] | None = None,
 ) -> ImportResult:
     """Bring one change in as a sheet of one row, checked and added as any other.
+
+    ``lesions`` are the codes of what it aims at; without any, those that such a change usually aims at are looked at.
 
     Raises
     ------
@@ -105,7 +128,9 @@ def write_down(
     if max(len(what or ""), len(note or "")) > LONGEST:
         raise Mistake(say("Say it in {n} letters or fewer; a mark on a chart is no report.", n=LONGEST))
     text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows([COLUMNS, (farm, day, _plain(what), _plain(note))])
+    csv.writer(text, lineterminator="\n").writerows(
+        [COLUMNS, (farm, day, _plain(what), _plain(note), " ".join(lesions or ()))]
+    )
     data = text.getvalue().encode()
     name = FILE.format(farm="-".join(farm.lower().split()), day=day)
     sheets = check_file(data, name, known_farms=imports_rights.known_to(ledger, viewer))
@@ -139,16 +164,25 @@ def register(app: Dash, ledger: Ledger) -> None:
         State("note-day", "value"),
         State("note-what", "value"),
         State("note-more", "value"),
+        State("note-lesions", "value"),
         State("address", "pathname"),
         State("address", "search"),
         prevent_initial_call=True,
     )
-    def write(clicks: int | None, day: str | None, what: str | None, note: str | None, path: str, search: str) -> Any:
+    def write(
+        clicks: int | None,
+        day: str | None,
+        what: str | None,
+        note: str | None,
+        lesions: list[str] | None,
+        path: str,
+        search: str,
+    ) -> Any:
         if not clicks:
             return (no_update,) * 4
         try:
             view = View.read(path, search or "", current_viewer().allowed)
-            result = write_down(ledger, store, view.farm, day, what, note)
+            result = write_down(ledger, store, view.farm, day, what, note, lesions)
         except Mistake as known:
             return mistake_line(told(known.sentence)), no_update, no_update, no_update
         said = html.P(

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.measures.change_impact import VERDICTS
 from analytics.measures.visit_review import THIS
 from analytics.trade.published import FIGURES, PublishedFigure
 from analytics.words import Said, say
@@ -155,7 +156,7 @@ VISITS_MATTER = ("visit", "any", "locomotion")
 
 IN_SECTIONS = (
     "The change:",
-    "No difference between before and after",
+    *VERDICTS.values(),
     "No month is unlike",
     "{month}: {rule}",
     "A signal says",

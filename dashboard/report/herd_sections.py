@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.measures.change_impact import VERDICTS
 from analytics.trade.shedding import stage_name
 from analytics.words import say
 from dashboard.language import Words
@@ -213,28 +214,8 @@ def changes_section(contents: Contents, words: Words) -> Section | None:
 
 
 def change_said(answer: Answer | None, words: Words) -> str:
-    """What a change went together with, in one or two sentences."""
-    rows = {} if answer is None else {str(row["term"]): row for row in answer.table.to_dict("records")}
-    ratio = rows.get("odds ratio, after against before")
-    shares = [rows.get("share before"), rows.get("share after")]
-    if ratio is None or not all(math.isfinite(float(ratio[name])) for name in ("estimate", "low", "high")):
-        return words("Not enough records before and after it to say what it went together with.")
-    if ratio["high"] < 1:
-        verdict = say("Lesions were clearly fewer after it")
-    elif ratio["low"] > 1:
-        verdict = say("Lesions were clearly more after it")
-    else:
-        verdict = say("No difference between before and after can be told from chance")
-    figures = words(
-        "odds ratio {ratio}, {low} to {high}, season held alike",
-        ratio=words.number(ratio["estimate"], 2),
-        low=words.number(ratio["low"], 2),
-        high=words.number(ratio["high"], 2),
-    )
-    if all(share is not None and math.isfinite(share["estimate"]) for share in shares):
-        before, after = (
-            words.estimate(share["estimate"], share["low"], share["high"]) for share in shares if share is not None
-        )
-        seen = words("trims with any lesion {before} before, {after} after", before=before, after=after)
-        figures = f"{seen}; {figures}"
-    return f"{words(verdict)}: {figures}."
+    """What a change went together with: the verdict of `change-impact`, which is its row marked as headline."""
+    for line in () if answer is None else (*answer.basis.notes, *answer.cautions):
+        if getattr(line, "template", "") in VERDICTS.values():
+            return words.said(line)
+    return words("Not enough records before and after it to say what it went together with.")

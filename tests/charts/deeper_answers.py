@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.measures.change_impact import HEADLINE
 from analytics.methods.intervals import poisson_rate, wilson
 from tests.charts.answers import BASIS, with_shares
 
@@ -59,11 +60,12 @@ def steps() -> Answer:
 def change(enough: bool = True) -> Answer:
     rows = [
         ("share before", 0.26, 0.23, 0.30, math.nan),
-        ("odds ratio, after against before", 0.59, 0.47, 0.75, 0.0001),
+        (HEADLINE, 0.59, 0.47, 0.75, 0.0001),
         ("odds ratio, level at the change", 0.46, 0.28, 0.77, 0.004),
-        ("percentage points at the end", -24.3, -51.7, 3.1, math.nan),
+        ("percentage points, first 12 months after the change", -24.3, -51.7, 3.1, math.nan),
     ]
     table = pd.DataFrame(rows, columns=["term", "estimate", "low", "high", "p_value"])
+    table = table.assign(headline=(table["term"] == HEADLINE) & enough)
     if not enough:
         table.loc[1:, ["estimate", "low", "high", "p_value"]] = math.nan
     after = np.arange(18) >= 9

@@ -12,6 +12,7 @@ import plotly.graph_objects as go
 import pytest
 
 from analytics.measures.answer import Answer, Basis
+from analytics.measures.change_impact import HEADLINE
 from analytics.mistake import Mistake
 from dashboard.charts.agreement import agreement
 from dashboard.charts.columns import OF_COST, shown
@@ -276,15 +277,18 @@ def test_too_few_months_are_drawn_but_nothing_is_claimed() -> None:
 
 def test_only_odds_ratios_stand_on_the_axis_of_ratios() -> None:
     figure = checked(terms(answers.change()))
-    assert list(figure.layout.yaxis.ticktext) == ["After against before", "Just after, against what was expected"]
+    assert list(figure.layout.yaxis.ticktext) == [
+        "First 12 months after, against going on as before",
+        "Just after, against what was expected",
+    ]
     assert figure.layout.xaxis.type == "log"
 
 
 def test_points_and_shares_read_as_such() -> None:
     rows = {row["term"]: term_sentence(row) for row in answers.change().table.to_dict("records")}
     assert rows["share before"] == "26.0% (23.0–30.0%)"
-    assert rows["percentage points at the end"] == "−24.3 percentage points (−51.7 to +3.1)"
-    assert rows["odds ratio, after against before"] == "odds 0.59 times as high (0.47 to 0.75), p under 0.001"
+    assert rows["percentage points, first 12 months after the change"] == "−24.3 percentage points (−51.7 to +3.1)"
+    assert rows[HEADLINE] == "odds 0.59 times as high (0.47 to 0.75), p under 0.001"
 
 
 def test_farms_outside_the_limits_have_a_shape_and_a_word() -> None:

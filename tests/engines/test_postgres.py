@@ -241,6 +241,7 @@ def test_an_older_layout_is_brought_up_to_date(postgres_ledger: Maker) -> None:
     newest = next(step for step in MIGRATIONS if any(made in statement for statement in step.statements))
     with ledger.writing() as connection:
         connection.execute("DROP TABLE limit_rows")
+        connection.execute("ALTER TABLE change_rows DROP COLUMN lesions")
         connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(newest.to - 1)])
     assert ledger.farms() == ["Ash"]
     with ledger.reading() as cursor:

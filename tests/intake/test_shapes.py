@@ -180,6 +180,14 @@ def test_the_other_kinds_of_sheet() -> None:
     assert housing.records["wetness"].to_list()[0] == "always-wet"
     changes = only(b"Farm,Date,What changed\nElm,2025-05-01,Rubber in the alleys\n")
     assert changes.kind == "changes" and changes.records["what"].to_list() == ["Rubber in the alleys"]
+    assert changes.records["lesions"].isna().all()
+
+
+def test_a_change_may_say_which_lesions_it_aims_at() -> None:
+    text = b'Farm,Date,What changed,Aims at\nElm,2025-05-01,Foot bath,"heel erosion, DD"\nElm,2025-06-01,Mats,WLA SU\n'
+    assert only(text).records["lesions"].to_list() == ["DD HHE", "SU WL"]
+    held = only(b"Farm,Date,What changed,Aims at\nElm,2025-05-01,Foot bath,DD; mastitis\n").set_aside
+    assert held["column"].to_list() == ["Aims at"] and "mastitis" in held["reason"].iloc[0]
 
 
 def test_a_farm_may_be_given_and_is_spelt_as_known() -> None:

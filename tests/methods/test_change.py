@@ -1,4 +1,4 @@
-"""A change with kinds held alike: the segmented regression it extends, and how often it calls what is not there."""
+"""A change against the trend there was: the regression it extends, kinds held alike, few visits, two farms."""
 
 from __future__ import annotations
 
@@ -6,8 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.methods.change import held_change
-from analytics.methods.segmented import interrupted_series
+from analytics.methods.change import compared_change, held_change
 
 
 def _frame(seed: int, *, step: float = 0.0, wander: float = 0.0, kinds: bool = True) -> pd.DataFrame:
@@ -22,18 +21,98 @@ def _frame(seed: int, *, step: float = 0.0, wander: float = 0.0, kinds: bool = T
     return pd.DataFrame(rows, columns=["time", "kind", "cases", "n"])
 
 
-def test_one_kind_is_segmented_regression() -> None:
-    rng = np.random.default_rng(2)
+def _effect(frame: pd.DataFrame, change: float = 17.0) -> pd.Series:
+    return held_change(frame, change).terms.set_index("term").loc["effect"]
+
+
+def test_large_counts_without_luck_are_segmented_regression() -> None:
+    """Months that lie on the line: ratio and lines are those of plain logistic regression. [pub: statsmodels, GLM]"""
+    import statsmodels.api as sm
+
     time = np.arange(36)
-    cases = rng.binomial(100, np.where(time < 17, 0.3, 0.2))
-    found = held_change(pd.DataFrame({"time": time, "kind": "all", "cases": cases, "n": 100}), 17.0)
-    other = interrupted_series(time, cases, np.full(36, 100), 17.0)
-    terms = found.terms.set_index("term")
-    assert terms.loc["level", "ratio"] == pytest.approx(other.level_ratio)
-    assert terms.loc["slope", "ratio"] == pytest.approx(other.slope_ratio)
-    assert (terms.loc["level", "low"], terms.loc["level", "high"]) == pytest.approx((other.level_low, other.level_high))
-    assert found.series["without"].tolist() == pytest.approx(other.table["without"].tolist())
-    assert found.end_difference == pytest.approx(other.end_difference)
+    after, angle = (time >= 17).astype(float), 2 * np.pi * time / 12
+    x = np.column_stack([np.ones(36), time - 17, after, np.cos(angle), np.sin(angle)])
+    n = np.full(36, 50000)
+    cases = np.round(n / (1 + np.exp(-(x @ [-1.0, -0.02, -0.5, 0.3, 0.1]))))
+    fit = sm.GLM(np.column_stack([cases, n - cases]), x, family=sm.families.Binomial()).fit()
+    found = held_change(pd.DataFrame({"time": time, "kind": "all", "cases": cases, "n": n}), 17.0)
+    terms = found.terms.set_index("term")["ratio"]
+    assert np.log(terms["effect"]) == pytest.approx(fit.params[2], abs=2e-3)
+    assert np.log(terms["before"]) == pytest.approx(fit.params[1], abs=2e-4)
+    assert found.series["fitted"].to_numpy() == pytest.approx(np.asarray(fit.fittedvalues), abs=1e-3)
+    without = 1 / (1 + np.exp(-(x @ (fit.params * [1, 1, 0, 1, 1]))))
+    assert found.expected == pytest.approx(without[17:29].mean(), abs=1e-3)
+
+
+def test_a_falling_herd_is_not_told_that_nothing_helped() -> None:
+    """Odds fall by 0.8 a year all along: after against before is far below 1, whatever was changed."""
+    time = np.arange(48)
+    n = np.full(48, 3000)
+    cases = np.round(n / (1 + np.exp(1.0 - np.log(0.8) * time / 12)))
+    effect = _effect(pd.DataFrame({"time": time, "kind": "all", "cases": cases, "n": n}), 24.0)
+    assert effect["ratio"] == pytest.approx(1.0, abs=0.02)
+    assert effect["low"] < 1 < effect["high"]
+
+
+def test_a_rising_herd_is_told_that_its_odds_were_halved() -> None:
+    time = np.arange(48)
+    n = np.full(48, 3000)
+    logit = -1.5 + np.log(1.35) * time / 12 + np.log(0.5) * (time >= 24)
+    cases = np.round(n / (1 + np.exp(-logit)))
+    frame = pd.DataFrame({"time": time, "kind": "all", "cases": cases, "n": n})
+    effect = _effect(frame, 24.0)
+    assert effect["ratio"] == pytest.approx(0.5, abs=0.02)
+    assert effect["high"] < 1
+
+
+def test_a_change_that_grows_is_averaged_over_its_first_year() -> None:
+    """With three years on either side the slope may change: nothing at once, the odds a third less a year on."""
+    time = np.arange(84)
+    logit = -1.0 - 0.035 * np.maximum(time - 41.0, 0.0) * (time >= 42)
+    n = np.full(84, 4000)
+    frame = pd.DataFrame({"time": time, "kind": "all", "cases": np.round(n / (1 + np.exp(-logit))), "n": n})
+    found = held_change(frame, 42.0)
+    terms = found.terms.set_index("term")["ratio"]
+    assert found.months == 12
+    assert np.log(terms["effect"]) == pytest.approx(-0.035 * 6.5, abs=0.02)
+    assert np.log(terms["slope"]) == pytest.approx(-0.035, abs=0.002)
+
+
+def _visits(years: int, effect: float, *, drop: int = 0, seed: int = 1, n: int = 150) -> pd.DataFrame:
+    """Visits every April and October; October is worse; the odds fall by a tenth a year."""
+    rng = np.random.default_rng(seed)
+    time = np.array([12 * year + month for year in range(years) for month in (4, 10)][drop:])
+    middle = 12 * years / 2
+    logit = -1.2 + 0.35 * (time % 12 == 10) + np.log(0.9) * time / 12 + np.log(effect) * (time >= middle)
+    cases = rng.binomial(n, 1 / (1 + np.exp(-logit - rng.normal(0, 0.1, len(time)))))
+    return pd.DataFrame({"time": time, "kind": "all", "cases": cases, "n": n})
+
+
+def test_a_herd_trimmed_in_the_same_two_months_gets_an_answer() -> None:
+    found = held_change(_visits(8, 0.3, n=400), 48.0)
+    assert found.reason == ""
+    effect = found.terms.set_index("term").loc["effect"]
+    assert effect["low"] < 0.3 < effect["high"] < 1
+    few = held_change(_visits(5, 0.3, drop=1), 30.0)
+    assert few.terms["ratio"].isna().all()
+    assert "4 before and 5 after" in few.reason and "about 36 months" in few.reason
+
+
+def test_a_farm_that_moved_alike_leaves_nothing_and_its_months_count() -> None:
+    """Both farms lose half the odds on the same day; the limits know of the luck of the months of both."""
+    own, other = (_frame(s, step=np.log(0.5), wander=0.3, kinds=False) for s in (1, 2))
+    found = compared_change(own, other, 17.0)
+    assert found.reason and np.isnan(found.ratio)
+    rng = np.random.default_rng(3)
+    time = np.arange(48)
+    frames = []
+    for wander in (0.0, 0.0, 0.5):
+        logit = -1 + np.log(0.5) * (time >= 24) + rng.normal(0, wander, 48)
+        frames.append(pd.DataFrame({"time": time, "kind": "all", "n": 400,
+                                    "cases": rng.binomial(400, 1 / (1 + np.exp(-logit)))}))  # fmt: skip
+    quiet, loud = compared_change(frames[0], frames[1], 24.0), compared_change(frames[0], frames[2], 24.0)
+    assert quiet.low < 1 < quiet.high and loud.low < 1 < loud.high
+    assert loud.high / loud.low > 1.5 * quiet.high / quiet.low
 
 
 def test_a_shift_of_visits_is_no_change() -> None:
@@ -44,22 +123,9 @@ def test_a_shift_of_visits_is_no_change() -> None:
     cases = np.where(kind == "whole-herd", 0.2, 0.4) * n + np.tile([2, -2, -2, 2], 18)
     frame = pd.DataFrame({"time": time, "kind": kind, "cases": cases, "n": n})
     pooled = frame.groupby("time", as_index=False)[["cases", "n"]].sum().assign(kind="all")
-    assert held_change(pooled, 17.0).terms.set_index("term").loc["step", "low"] > 1.3
-    held = held_change(frame, 17.0).terms.set_index("term").loc["step"]
+    assert _effect(pooled)["low"] > 1.2
+    held = _effect(frame)
     assert held["low"] < 1 < held["high"]
-
-
-@pytest.mark.parametrize(("wander", "most"), [(0.0, 8), (0.3, 12)])
-def test_steps_are_called_about_as_often_as_they_should(wander: float, most: int) -> None:
-    p = [held_change(_frame(s, wander=wander), 17.0).terms["p_value"].iloc[0] for s in range(60)]
-    # Binomial(60, .05) exceeds 8 less than once in 200, binomial(60, .1), what wandering months make of it, 12.
-    assert sum(value < 0.05 for value in p) <= most
-
-
-def test_a_halving_is_found_and_its_size() -> None:
-    found = [held_change(_frame(s, step=np.log(0.5)), 17.0).terms.iloc[0] for s in range(25)]
-    assert sum(row["low"] < 0.5 < row["high"] for row in found) >= 21
-    assert sum(row["high"] < 1 for row in found) >= 21
 
 
 def test_too_little_is_said() -> None:
@@ -67,9 +133,9 @@ def test_too_little_is_said() -> None:
     assert "5 before" in held_change(frame[frame["time"] >= 12], 17.0).reason
     assert "one side" in held_change(frame.assign(cases=frame["cases"].where(frame["time"] < 17, 0)), 17.0).reason
     assert held_change(frame.assign(cases=0), 17.0).reason
-    short = held_change(frame[frame["time"] >= 8], 17.0)
-    assert short.terms.set_index("term")["ratio"].isna()["slope"]
-    assert short.reason == ""
+    whole = held_change(frame, 17.0)
+    assert whole.terms.set_index("term")["ratio"].isna()["slope"]
+    assert whole.reason == ""
     assert held_change(frame.iloc[:0], 17.0).reason
 
 

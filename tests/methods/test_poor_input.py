@@ -10,10 +10,10 @@ import pandas as pd
 import pytest
 
 from analytics.methods import (
+    change,
     cluster,
     cluster_comparison,
     control,
-    did,
     funnel,
     harmonic,
     intervals,
@@ -21,8 +21,8 @@ from analytics.methods import (
     models,
     paired,
     ratios,
-    segmented,
     shrink,
+    slope,
     stratified,
     survival,
     trend,
@@ -70,8 +70,10 @@ def series(rng: Rng) -> None:
     month = np.arange(k)
     harmonic.yearly_wave(month % 12 + 1.5, c, n)
     harmonic.yearly_wave(month % 12 + 1.5, c, n, year=2000 + month // 12)
-    segmented.interrupted_series(month, c, n, k // 2, harmonics=int(rng.integers(0, 3)))
-    segmented.interrupted_series(month, c, n, k // 2, family="poisson")
+    frame = pd.DataFrame({"time": month, "kind": rng.choice(["a", "b"], k), "cases": c, "n": n})
+    change.held_change(frame, float(k // 2))
+    change.compared_change(frame, frame.assign(kind="c"), float(k // 2))
+    slope.monthly_slope(frame.groupby("time", as_index=False)[["cases", "n"]].sum())
     for method in ("laney", "p", "exact"):
         control.p_chart(c, n, method=method, rules=control.RULES, baseline=int(rng.integers(1, 12)))
     control.ewma_chart(c, n, baseline=int(rng.integers(1, 12)))
@@ -108,12 +110,10 @@ def regressions(rng: Rng) -> None:
             "parity": rng.integers(0, 3, k),
             "cases": c,
             "n": n + 1,
-            "after": rng.random(k) < 0.5,
         }
-    ).assign(changed=lambda x: x["herd"] < 2)
+    )
     models.gee_logistic(frame, "cases", "floor", frame["floor"][0], ["parity"], "herd", n="n")
     models.random_herd_logit(frame, "cases", ["floor"], "herd", n="n", nodes=5)
-    did.difference_in_differences(frame, "cases", "n", "changed", "after", "herd")
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analytics.methods.harmonic import yearly_wave
-from analytics.methods.slope import logistic_slope
+from analytics.methods.slope import logistic_slope, monthly_slope
 from analytics.methods.wave import common_wave
 
 
@@ -33,15 +33,40 @@ def test_slope_is_statsmodels_gee() -> None:
     ).fit(ctol=1e-10, maxiter=200)
     found = logistic_slope(frame, "y", "n", "t", "cow")
     assert np.log(found.odds_ratio) == pytest.approx(model.params["t"], abs=2e-4)
-    assert found.clusters == 120
     assert found.start < found.start_high
 
 
-@pytest.mark.parametrize("shared", [0.0, 0.5])
-def test_slope_calls_few_trends_where_there_is_none(shared: float) -> None:
-    called = [logistic_slope(_cows(s, shared), "y", "n", "t", "cow").p_value < 0.05 for s in range(60)]
-    # Binomial(60, .05) exceeds 8 less than once in 200.
-    assert sum(called) <= 8
+def test_a_monthly_slope_without_luck_is_logistic_regression() -> None:
+    """Months that lie on the line. [pub: statsmodels, GLM]"""
+    import statsmodels.api as sm
+
+    time = np.arange(36)
+    angle = 2 * np.pi * time / 12
+    x = np.column_stack([np.ones(36), time / 12, np.cos(angle), np.sin(angle)])
+    n = np.full(36, 50000)
+    cases = np.round(n / (1 + np.exp(-(x @ [-1.0, 0.2, 0.3, 0.1]))))
+    fit = sm.GLM(np.column_stack([cases, n - cases]), x, family=sm.families.Binomial()).fit()
+    found = monthly_slope(pd.DataFrame({"time": time, "cases": cases, "n": n}))
+    assert np.log(found.odds_ratio) == pytest.approx(fit.params[1], abs=1e-3)
+    assert found.start < found.end
+
+
+def test_a_monthly_slope_says_what_would_be_enough() -> None:
+    visits = pd.DataFrame({"time": [3, 9, 15, 21], "cases": [20, 30, 22, 28], "n": 100})
+    assert "6 months with records" in monthly_slope(visits).reason
+    assert "about 36 months" in monthly_slope(visits).reason
+    half_a_year = pd.DataFrame({"time": range(8), "cases": range(10, 26, 2), "n": 100})
+    assert "over a year or more" in monthly_slope(half_a_year).reason
+    assert "every unit" in monthly_slope(half_a_year.assign(cases=0)).reason
+
+
+def test_a_herd_trimmed_in_the_same_two_months_has_a_trend() -> None:
+    time = np.array([12 * year + month for year in range(6) for month in (3, 9)])
+    logit = -1.5 + np.log(1.5) * time / 12 + 0.4 * (time % 12 == 9)
+    cases = np.round(2000 / (1 + np.exp(-logit)))
+    found = monthly_slope(pd.DataFrame({"time": time, "cases": cases, "n": 2000}))
+    assert found.odds_ratio == pytest.approx(1.5, abs=0.03)
+    assert found.low > 1.2
 
 
 def test_slope_says_why_not() -> None:

@@ -63,6 +63,18 @@ def test_the_same_change_twice_is_refused_and_another_is_not(ledger: Ledger, sto
     assert len(recorded(ledger, ASH)) == 2
 
 
+def test_what_a_change_aims_at_is_kept_and_shown(ledger: Ledger, store: Store) -> None:
+    write_down(ledger, store, "Ash", "2025-04-02", "Foot bath", None)
+    write_down(ledger, store, "Ash", "2025-05-02", "Rubber", None, ["WL", "SU"])
+    found = recorded(ledger, ASH).set_index("what")
+    assert found["lesions"].to_dict() == {"Rubber": "SU WL", "Foot bath": "DD ID IP HHE"}
+    assert found["aimed"].to_dict() == {"Rubber": "stated", "Foot bath": "usual"}
+    with pytest.raises(Mistake, match="written down already"):
+        write_down(ledger, store, "Ash", "2025-05-02", "Rubber", None, ["SU", "WL"])
+    drawn = str(PANELS["change-recorded"].draw(ledger, View.read("/change", "?farms=Ash")))
+    assert "Sole ulcer, White line disease" in drawn
+
+
 @pytest.mark.parametrize(
     ("farm", "day", "what", "said"),
     [
