@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analytics.ledger import Ledger
@@ -20,7 +20,7 @@ from analytics.methods.multiple import benjamini_hochberg
 from analytics.methods.ratios import SMALL_CELL, exact_odds_ratio
 from analytics.methods.stratified import homogeneity_p, mantel_haenszel
 from analytics.tally.counts import count
-from analytics.tally.patterns import add_cases, patterns
+from analytics.tally.patterns import patterns
 from analytics.tally.selection import Selection
 from analytics.words import Said, listed, say
 
@@ -49,8 +49,6 @@ digits shown, and the limits of the spread take a third of the time. [common pra
 
 MOST_STRATA = 60
 """Strata above which they are not shown one by one. [common practice, no source]"""
-
-_MOST_OF_A_COW = 8  # units of one cow that can be a case at one trimming: her claws
 
 _FROM_MODEL = {
     "level": "group",
@@ -178,24 +176,69 @@ def group_farms(question: Question, homes: pd.DataFrame) -> Question:
     )
 
 
-def _looked(question: Question, part: Part, by: Iterable[str], *, lesions: bool = False, per: str | None = None):
-    """Patterns of the groups and farms of a part, with the column group; and cases by lesion, where asked for."""
-    by = (question.name, *by)
-    looked, cases = patterns(
-        question.ledger, question.selection, by, per or question.per, part.cluster, lesions=lesions
+@dataclass(frozen=True)
+class Cases:
+    """Cases by lesion of a frame's rows: ``row`` is the place of the row, ``m`` how many."""
+
+    lesion: npt.NDArray[np.object_]
+    row: npt.NDArray[np.intp]
+    m: npt.NDArray[np.int64]
+
+
+def _looked(
+    question: Question, part: Part, by: tuple[str, ...] = (), *, lesions: bool = False, per: str | None = None
+) -> tuple[pd.DataFrame, Cases | None]:
+    """Patterns of the groups and farms of a part.
+
+    Returns
+    -------
+    frame : pandas.DataFrame
+        group, at (its number, 0 for the reference), of_farm, stratum and cluster (numbers), n, the *by* columns as
+        text and, without *lesions*, m.
+    cases : Cases, optional
+        With *lesions*.
+    """
+    properties = tuple(dict.fromkeys((question.name, *by)))
+    unit = per or question.per
+    looked, found = patterns(
+        question.ledger, question.selection, properties, unit, part.cluster, lesions=lesions
     )
-    names = [name for name in by if name != question.name]
+    row = None
+    if lesions:
+        keys = [*properties, "of_farm", "cluster"]
+        placed = found.merge(looked[keys].assign(row=np.arange(len(looked))), on=keys, how="inner")
+        row = placed["row"].to_numpy()
+    names = {value: period_label(question.name, value) for value in looked[question.name].unique()}
+    group = looked[question.name].map(names)
+    at = group.map({name: place for place, name in enumerate((question.reference, *part.groups))})
+    frame = looked.assign(group=group, at=at)
+    for name in by:
+        labels = {value: period_label(name, value) for value in frame[name].unique()}
+        frame = frame.assign(**{name: frame[name].map(labels)})
+    kept = frame["at"].notna()
+    if part.farms:
+        kept &= frame["of_farm"].isin(part.farms)
+    frame = frame[kept]
+    farms = {farm: place for place, farm in enumerate(part.farms)}
+    frame = frame.assign(
+        at=frame["at"].astype("int64"),
+        stratum=frame["of_farm"].map(farms).astype("int64") if part.strata else 0,
+        cluster=pd.factorize(frame["cluster"])[0],
+    ).reset_index(drop=True)
+    if row is None:
+        return frame, None
+    place = np.full(len(looked), -1, dtype=np.intp)
+    place[kept.to_numpy()] = np.arange(len(frame))
+    inside = place[row] >= 0
+    lesion, m = placed["lesion"].to_numpy(dtype=object), placed["m"].to_numpy()
+    return frame, Cases(lesion[inside], place[row][inside], m[inside])
 
-    def kept(frame: pd.DataFrame) -> pd.DataFrame:
-        labels = {value: period_label(question.name, value) for value in frame[question.name].unique()}
-        frame = frame.assign(group=frame[question.name].map(labels))
-        frame = frame[frame["group"].isin([question.reference, *part.groups])]
-        if part.farms:
-            frame = frame[frame["of_farm"].isin(part.farms)]
-        named = {name: [period_label(name, value) for value in frame[name]] for name in names}
-        return frame.assign(**named) if named else frame
 
-    return kept(looked), kept(cases) if lesions else cases
+def _with_cases(frame: pd.DataFrame, cases: Cases | None, lesion: str) -> pd.DataFrame:
+    """The frame with the cases of one lesion as m."""
+    assert cases is not None
+    asked = cases.lesion == lesion
+    return frame.assign(m=np.bincount(cases.row[asked], cases.m[asked], len(frame)).astype("int64"))
 
 
 def compare(question: Question) -> tuple[pd.DataFrame, tuple[Said, ...]]:
@@ -209,8 +252,7 @@ def compare(question: Question) -> tuple[pd.DataFrame, tuple[Said, ...]]:
     """
     found, few = [], []
     for part in question.parts:
-        frame, _ = _looked(question, part, ())
-        table, exact = _fit_groups(frame, question, part)
+        table, exact = _fit_groups(_looked(question, part)[0], _cows(question, part)[0], question, part)
         found.append(table)
         few += exact
     table = pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=["group", *RATIOS, *STANDARDISED])
@@ -241,72 +283,97 @@ def _notes(question: Question, few: list[str]) -> tuple[Said, ...]:
     return tuple(out)
 
 
-def _fit_groups(frame: pd.DataFrame, question: Question, part: Part) -> tuple[pd.DataFrame, list[str]]:
+def _cows(
+    question: Question, part: Part, by: tuple[str, ...] = (), *, lesions: bool = False
+) -> tuple[pd.DataFrame | None, Cases | None]:
+    """What `_looked` gives with cows as units, where farms are the clusters of something else than cows."""
+    if part.cluster == "cow" or question.per == "cow":
+        return None, None
+    return _looked(question, part, by, lesions=lesions, per="cow")
+
+
+def _fit_groups(
+    frame: pd.DataFrame, cows: pd.DataFrame | None, question: Question, part: Part
+) -> tuple[pd.DataFrame, list[str]]:
     """group, ``RATIOS`` and ``STANDARDISED`` of the groups of a part, and those with exact limits.
 
     Groups with fewer than ``SMALL_CELL`` cows that are cases, or that are not, are compared exactly: a sandwich
     needs some of both. Where the reference has too few, all are.
     """
-    whole = _of_cows(frame, question, part)
-    sizes = whole.groupby("group")[["m", "n"]].sum()
-    least = np.minimum(sizes["m"], sizes["n"] - sizes["m"])
+    from analytics.methods.models import compare_counts
+
+    names = (question.reference, *part.groups)
+    table = _once_a_cow(frame, cows, part, len(names))
+    cases, n = table
+    least = np.minimum(cases.sum(axis=0), (n - cases).sum(axis=0))
+    met = n.sum(axis=0) > 0
+    plenty = [place for place in range(1, len(names)) if least[place] >= SMALL_CELL]
     columns = ["group", *RATIOS, *STANDARDISED]
-    if question.reference not in sizes.index:
-        return pd.DataFrame(columns=columns), []
-    plenty = [group for group in part.groups if group in least and least[group] >= SMALL_CELL]
-    out = pd.DataFrame(columns=columns)
-    if plenty and least[question.reference] >= SMALL_CELL:
-        model = _gee(frame[frame["group"].isin([question.reference, *plenty])], question, part, ())
+    own = dict.fromkeys(columns, math.nan) | {"group": question.reference}
+    if not met[0]:
+        return pd.DataFrame([own], columns=columns), []
+    found = pd.DataFrame([own], columns=columns)
+    if plenty and least[0] >= SMALL_CELL:
+        kept = np.isin(frame["at"], [0, *plenty])
+        number = np.zeros(len(names), dtype=np.intp)
+        number[plenty] = np.arange(1, len(plenty) + 1)
+        m, units, at, cluster, stratum = (
+            frame[name].to_numpy()[kept] for name in ("m", "n", "at", "cluster", "stratum")
+        )
+        levels = tuple(names[place] for place in (0, *plenty))
+        model = compare_counts(m, units, number[at], levels, cluster, stratum, level=question.level)
         if model.converged:
-            out = _named(model)[columns]
-    rest = [group for group in part.groups if group in sizes.index and group not in set(out["group"])]
-    rows = [_exact(whole, frame, group, question.reference, part, question.level) for group in rest]
-    exact = pd.DataFrame(rows, columns=["group", *RATIOS])
-    if not len(out):
-        own = dict.fromkeys(columns, math.nan) | {"group": question.reference, "difference": 0.0}
-        own |= {"risk_ratio": 1.0, "odds_ratio": 1.0}
-        out = pd.DataFrame([own])
-    return (pd.concat([out, exact], ignore_index=True) if len(exact) else out), rest
+            found = _named(model)[columns]
+    done = set(found["group"])
+    rest = [place for place in range(1, len(names)) if met[place] and names[place] not in done]
+    rows = [_exact(names[place], place, table, frame, question.level) for place in rest]
+    if rows:
+        found = pd.concat([found, pd.DataFrame(rows, columns=["group", *RATIOS])], ignore_index=True)
+    return found, [names[place] for place in rest]
 
 
 def _named(model: AdjustedComparison) -> pd.DataFrame:
     return model.table.rename(columns=_FROM_MODEL).astype({"group": "str"})
 
 
-def _of_cows(frame: pd.DataFrame, question: Question, part: Part) -> pd.DataFrame:
-    """group, stratum, m and n with every cow a case once at most, or once no case where those are the fewer."""
-    frame = frame.assign(stratum=frame[part.strata] if part.strata else "", rest=frame["n"] - frame["m"])
-    keys = ["stratum", "group"]
+def _once_a_cow(
+    frame: pd.DataFrame, cows: pd.DataFrame | None, part: Part, groups: int
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Cases and units, (strata, groups), with every cow a case once at most, or once no case where those are fewer."""
+    size = (max(len(part.farms), 1) if part.strata else 1, groups)
+
+    def sums(rows: pd.DataFrame, values: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
+        at = rows["stratum"].to_numpy() * groups + rows["at"].to_numpy()
+        return np.bincount(at, values, size[0] * size[1]).reshape(size)
+
+    n, m = frame["n"].to_numpy(), frame["m"].to_numpy()
     if part.cluster == "cow":
-        frame = frame.assign(m=frame["m"].clip(upper=1), rest=frame["rest"].clip(upper=1))
-    whole = frame.groupby(keys, as_index=False, observed=True)[["m", "rest", "n"]].sum()
-    sizes = whole.groupby("group")["m"].sum()
-    if part.cluster == "farm" and question.per != "cow" and sizes.min() < SMALL_CELL * _MOST_OF_A_COW:
-        cows, _ = _looked(question, part, (), per="cow")
-        cows = cows.assign(stratum=cows[part.strata] if part.strata else "")
-        cases = cows.groupby(keys, as_index=False, observed=True)["m"].sum()
-        whole = whole.drop(columns="m").merge(cases, on=keys, how="left").fillna({"m": 0})
-    fewer = whole["rest"].sum() < whole["m"].sum()
-    return whole.assign(m=whole["n"] - whole["rest"]) if fewer else whole
+        cases, others = sums(frame, np.minimum(m, 1)), sums(frame, np.minimum(n - m, 1))
+    else:
+        cases, others = sums(frame, m), sums(frame, n - m)
+        if cows is not None:
+            cases = sums(cows, cows["m"].to_numpy())
+    units = sums(frame, n)
+    return (units - others if others.sum() < cases.sum() else cases), units
 
 
 def _exact(
-    whole: pd.DataFrame, frame: pd.DataFrame, group: str, reference: str, part: Part, level: float
+    group: str,
+    place: int,
+    table: tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]],
+    frame: pd.DataFrame,
+    level: float,
 ) -> dict[str, object]:
     """One row of ``RATIOS`` with exact limits; the risk ratio and difference follow from the reference's risk."""
-    wide = whole[whole["group"].isin([group, reference])][["stratum", "group", "m", "n"]]
-    wide = wide.set_index(["stratum", "group"]).unstack("group").fillna(0)
-    counts = [wide[name][each].to_numpy() for each in (group, reference) for name in ("m", "n")]
-    odds, low, high, p = exact_odds_ratio(*counts, level)
-    told = wide.index[(counts[1] > 0) & (counts[3] > 0)]
-    own = frame[frame["group"] == reference]
-    own = own[own[part.strata].isin(told)] if part.strata else own
+    cases, n = table
+    odds, low, high, p = exact_odds_ratio(cases[:, place], n[:, place], cases[:, 0], n[:, 0], level)
+    told = np.flatnonzero((n[:, place] > 0) & (n[:, 0] > 0))
+    own = frame[(frame["at"] == 0) & frame["stratum"].isin(told)]
     base = float(own["m"].sum() / own["n"].sum()) if len(own) else math.nan
     risks = [_moved(base, ratio) for ratio in (odds, low, high)]
     ratios = [ratio if base == 0 else risk / base for ratio, risk in zip((odds, low, high), risks, strict=True)]
     gaps = [risk - base for risk in risks]
-    values = dict(zip(RATIOS, (*ratios, odds, low, high, p, *gaps), strict=True))
-    return {"group": group, **values}
+    return {"group": group, **dict(zip(RATIOS, (*ratios, odds, low, high, p, *gaps), strict=True))}
 
 
 def _moved(risk: float, odds_ratio: float) -> float:
@@ -334,7 +401,7 @@ def adjusted(question: Question) -> tuple[pd.DataFrame, tuple[Said, ...], tuple[
     found, notes, cautions = [], [], []
     for part in question.parts:
         frame, _ = _looked(question, part, question.held_alike)
-        model = _fit(frame, question, part)
+        model = _fit(_without_aliases(frame, question.held_alike), question)
         if not model.converged:
             cautions.append(say("Not enough to adjust: {reason}", reason=model.reason))
             continue
@@ -364,48 +431,55 @@ def adjusted(question: Question) -> tuple[pd.DataFrame, tuple[Said, ...], tuple[
     return table.drop_duplicates("group"), tuple(notes), tuple(cautions)
 
 
-def _fit(frame: pd.DataFrame, question: Question, part: Part) -> AdjustedComparison:
+def _fit(coded: Coded, question: Question) -> AdjustedComparison:
     """The model; where it does not settle, once more without what can tell nothing of the groups."""
-    model = _gee(frame, question, part, question.held_alike)
+    model = _gee(coded.frame, coded.columns, question)
     if model.converged:
         return model
+    frame = coded.frame
     telling = pd.Series(True, index=frame.index)
     for name in ("group", *question.held_alike):
         sums = frame.groupby(name)[["m", "n"]].transform("sum")
         telling &= (sums["m"] > 0) & (sums["m"] < sums["n"])
     if telling.all() or question.reference not in set(frame.loc[telling, "group"]):
         return model
-    return _gee(frame[telling], question, part, question.held_alike)
+    again = _without_aliases(frame.loc[telling].drop(columns=coded.columns), question.held_alike)
+    return _gee(again.frame, again.columns, question)
 
 
-def _gee(frame: pd.DataFrame, question: Question, part: Part, held: tuple[str, ...]) -> AdjustedComparison:
-    coded, columns = _without_aliases(frame, held, part.strata)
+def _gee(frame: pd.DataFrame, columns: list[str], question: Question) -> AdjustedComparison:
     from analytics.methods.models import gee_logistic
 
     return gee_logistic(
-        coded, "m", "group", question.reference, columns, "cluster", strata=part.strata, n="n", level=question.level
+        frame, "m", "group", question.reference, columns, "cluster", strata="stratum", n="n", level=question.level
     )
 
 
-def _without_aliases(frame: pd.DataFrame, names: tuple[str, ...], strata: str | None) -> tuple[pd.DataFrame, list[str]]:
+@dataclass(frozen=True)
+class Coded:
+    """A frame whose factors stand as ``columns`` of 0 and 1."""
+
+    frame: pd.DataFrame
+    columns: list[str]
+
+
+def _without_aliases(frame: pd.DataFrame, names: tuple[str, ...]) -> Coded:
     """The factors as columns of 0 and 1, less those that others, or the strata, already say.
 
     Farms visited in months of their own make farm and month overlap: a farm is then the sum of its months.
     Leaving the repetition out changes no comparison of the groups.
     """
-    if not names:
-        return frame, []
-    on = [*names, *([strata] if strata else [])]
+    on = [*names, "stratum"]
     keys = frame[on].drop_duplicates().reset_index(drop=True)
     dummies = pd.get_dummies(keys[list(names)], prefix_sep="=", drop_first=True, dtype=float)
-    apart = dummies - (dummies.groupby(keys[strata]).transform("mean") if strata else dummies.mean())
+    apart = dummies - dummies.groupby(keys["stratum"]).transform("mean")
     basis, kept = np.empty((len(keys), 0)), []
     for column in dummies.columns:
         wider = np.column_stack([basis, apart[column]])
         if np.linalg.matrix_rank(wider) > basis.shape[1]:
             basis = wider
             kept.append(str(column))
-    return frame.merge(keys.join(dummies[kept]), on=on, how="left"), kept
+    return Coded(frame.merge(keys.join(dummies[kept]), on=on, how="left"), kept)
 
 
 def pool_strata(question: Question, stratify: str) -> pd.DataFrame:
@@ -459,43 +533,53 @@ def each_stratum(question: Question, stratify: str) -> tuple[pd.DataFrame, pd.Da
     counted = counted.assign(
         prevalence=counted["cases"] / counted["at_risk"], low=limits["low"], high=limits["high"]
     )
-    tables, models = [], []
+    tables, told = [], []
     for part in question.parts:
         # Within one farm its cows are the clusters.
         alone = replace(part, cluster="cow", strata=None) if stratify == "farm" and part.strata else part
-        frame, _ = _looked(question, alone, (stratify,) if stratify != "farm" else ())
-        values = frame["of_farm"] if stratify == "farm" else frame[stratify].astype(str)
-        for value, rows in frame.groupby(values, sort=True):
-            found, few = _fit_groups(rows, question, alone)
+        by = (stratify,) if stratify != "farm" else ()
+        frame, cows = _looked(question, alone, by)[0], _cows(question, alone, by)[0]
+        column = "of_farm" if stratify == "farm" else stratify
+        for value, rows in frame.groupby(column, sort=True):
+            of_cows = cows[cows[column] == value] if cows is not None else None
+            found, few = _fit_groups(rows, of_cows, question, alone)
             tables.append(found.assign(stratum=value))
-            sound = [group for group in alone.groups if group in set(rows["group"]) and group not in few]
-            if sound:
-                model = _gee(rows[rows["group"].isin([question.reference, *sound])], question, alone, ())
-                models.append((model, sound))
+            told.append((rows, [group for group in found["group"].iloc[1:] if group not in few]))
     if not tables:
         return nothing
     both = pd.concat(tables, ignore_index=True).drop_duplicates(["stratum", "group"])
     strata = counted.merge(both[["stratum", "group", *RATIOS]], on=["stratum", "group"], how="left")
-    strata = strata.assign(other=strata["group"] != question.reference)
-    strata = strata.sort_values(["stratum", "other"], key=_as_met(counted["stratum"]), kind="stable")
-    return strata[list(STRATA)].reset_index(drop=True), _disagreement(question, models)
+    places = {value: place for place, value in enumerate(counted["stratum"].drop_duplicates())}
+    strata = strata.assign(at=strata["stratum"].map(places), other=strata["group"] != question.reference)
+    strata = strata.sort_values(["at", "other"], kind="stable")
+    return strata[list(STRATA)].reset_index(drop=True), _disagreement(question, told)
 
 
-def _as_met(order: pd.Series):
-    places = {value: at for at, value in enumerate(dict.fromkeys(order))}
-    return lambda column: column.map(places) if column.name == "stratum" else column
+def _disagreement(question: Question, told: list[tuple[pd.DataFrame, list[str]]]) -> pd.DataFrame:
+    """group and homogeneity_p, from the models of the strata in which the group is not compared exactly."""
+    from analytics.methods.models import compare_counts
 
-
-def _disagreement(question: Question, models: list[tuple[AdjustedComparison, list[str]]]) -> pd.DataFrame:
     out = []
     for group in (*question.within, *question.between):
-        told = [model for model, groups in models if group in groups and model.converged]
-        if len(told) < 2:
-            continue
-        estimates = [float(np.log(model.table.set_index("level").loc[group, "odds_ratio"])) for model in told]
-        moves = pd.concat([model.influence[group] for model in told], axis=1).fillna(0.0)
-        df = float(len(moves) - 2 * len(told))
-        out.append((group, homogeneity_p(estimates, moves.to_numpy(dtype=float), df)))
+        logs, moves = [], []
+        for rows, groups in told:
+            if group not in groups:
+                continue
+            pair = rows[rows["group"].isin([question.reference, group])]
+            model = compare_counts(
+                *(pair[name].to_numpy() for name in ("m", "n")),
+                (pair["group"] == group).to_numpy().astype(np.intp),
+                (question.reference, group),
+                pair["cluster"].to_numpy(),
+                pair["stratum"].to_numpy(),
+            )
+            if model.converged:
+                logs.append(math.log(float(model.table["odds_ratio"].iloc[1])))
+                moves.append(model.influence[group])
+        if len(logs) > 1:
+            together = pd.concat(moves, axis=1).fillna(0.0)
+            p = homogeneity_p(logs, together.to_numpy(dtype=float), float(len(together) - 2 * len(logs)))
+            out.append((group, p))
     return pd.DataFrame(out, columns=["group", "homogeneity_p"])
 
 
@@ -540,14 +624,15 @@ def _lesion_models(question: Question, lesions: tuple[str, ...], held: tuple[str
     """lesion, group and ``RATIOS``; with things held alike only where the model settles."""
     out = [pd.DataFrame(columns=["lesion", "group", *RATIOS])]
     for part in question.parts:
-        looked, cases = _looked(question, part, held, lesions=True)
+        frame, cases = _looked(question, part, held, lesions=True)
+        cows, cows_with = (None, None) if held else _cows(question, part, lesions=True)
+        coded = _without_aliases(frame.assign(m=0), held) if held else None
         for lesion in lesions:
-            frame = add_cases(looked, cases, lesion)
-            if not held:
-                of_lesion = replace(question, selection=question.selection.with_(lesions=(lesion,)))
-                table, _ = _fit_groups(frame, of_lesion, part)
+            if coded is None:
+                of_cows = _with_cases(cows, cows_with, lesion) if cows is not None else None
+                table, _ = _fit_groups(_with_cases(frame, cases, lesion), of_cows, question, part)
             else:
-                model = _fit(frame, question, part)
+                model = _fit(replace(coded, frame=_with_cases(coded.frame, cases, lesion)), question)
                 if not model.converged:
                     continue
                 table = _named(model)

@@ -153,9 +153,69 @@ def gee_logistic(
         references={exposure: reference},
         factors=[exposure],
     )
+    return _fit(design, _strata(frame, clusters, strata, design), exposure, strata is None, level, small_sample)
+
+
+def compare_counts(
+    cases: npt.ArrayLike,
+    n: npt.ArrayLike,
+    group: npt.ArrayLike,
+    levels: Sequence[object],
+    clusters: npt.ArrayLike,
+    strata: npt.ArrayLike,
+    *,
+    level: float = LEVEL,
+) -> AdjustedComparison:
+    """What :func:`gee_logistic` gives of groups in strata without further covariates, from arrays and sooner.
+
+    Parameters
+    ----------
+    cases, n : array_like, shape (rows,)
+        Affected and looked at.
+    group : array_like of int, shape (rows,)
+        Place of the row's group in *levels*, 0 for the reference.
+    levels : sequence
+        The groups, each met in at least one row.
+    clusters, strata : array_like of int, shape (rows,)
+        A cluster lies in one stratum.
+    level : float, default 0.95
+        Confidence level.
+
+    Returns
+    -------
+    AdjustedComparison
+
+    Examples
+    --------
+    >>> found = compare_counts([12, 6, 9, 5], [40] * 4, [1, 0, 1, 0], ["soft", "hard"], [0, 1, 2, 3], [0] * 4)
+    >>> print(f"{found.table['odds_ratio'].iloc[1]:.2f}")
+    2.24
+    """
+    at = np.asarray(group, dtype=np.intp)
+    names, cluster = np.unique(np.asarray(clusters), return_inverse=True)
+    _, stratum = np.unique(np.asarray(strata), return_inverse=True)
+    x = np.zeros((len(at), len(levels)))
+    x[:, 0] = 1.0
+    x[at > 0, at[at > 0]] = 1.0
+    design = Design(
+        x=x,
+        terms=("intercept", *(f"group={name}" for name in levels[1:])),
+        cases=np.asarray(cases, dtype=np.float64),
+        n=np.asarray(n, dtype=np.float64),
+        cluster=cluster.astype(np.intp),
+        cluster_names=tuple(names.tolist()),
+        levels={"group": tuple(levels)},
+        patterns=pd.DataFrame({"group": np.array([*levels, None], dtype=object)[:-1][at]}),
+    )
+    return _fit(design, stratum.astype(np.intp), "group", len(set(stratum.tolist())) == 1, level, True)
+
+
+def _fit(
+    design: Design, stratum: npt.NDArray[np.intp], exposure: str, whole: bool, level: float, small_sample: bool
+) -> AdjustedComparison:
+    """The fit of a design whose rows lie in strata; ``whole`` where there is one."""
     k = len(design.cluster_names)
-    stratum = _strata(frame, clusters, strata, design)
-    reason = _too_little(design, stratum, exposure, k, strata is None)
+    reason = _too_little(design, stratum, exposure, k, whole)
     if reason:
         return _no_answer(design, exposure, k, reason)
     fit = _solve(design, stratum)
@@ -172,7 +232,7 @@ def gee_logistic(
             return _no_answer(design, exposure, k, _too_few(k, design.x.shape[1] - 1))
     return AdjustedComparison(
         table=_table(design, exposure, fit, influence, df, level),
-        coefficients=_coefficients(design, fit, influence, df, strata is None),
+        coefficients=_coefficients(design, fit, influence, df, whole),
         influence=pd.DataFrame(
             influence.slopes[:, : len(design.levels[exposure]) - 1],
             index=list(design.cluster_names),

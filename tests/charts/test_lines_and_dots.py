@@ -246,7 +246,7 @@ def test_ratios_beyond_the_axis_are_arrows() -> None:
 
 def test_crude_stands_beside_adjusted() -> None:
     names = [trace.name for trace in checked(ratios(answers.compared(adjusted=True))).data if trace.name]
-    assert names == ["Crude", "Adjusted odds ratio"]
+    assert names == ["Not adjusted", "Adjusted odds ratio"]
     said = everything_said(ratios(answers.compared(adjusted=True)))
     assert "no ratio can be given" in said and "not known" not in said
     assert [trace.name for trace in checked(risks(answers.compared(adjusted=True))).data] == [
