@@ -179,7 +179,9 @@ def comparison(
         extra["by_lesion"] = by_lesion(question)
     basis, shared = basis_of(ledger, selection, unit=per, level=level, method=method, notes=notes)
     table = table.reindex(columns=columns)
-    table = table.assign(q_value=benjamini_hochberg(table["adj_p_value"].astype(float).fillna(table["p_value"].astype(float)))[0])
+    table = table.assign(
+        q_value=benjamini_hochberg(table["adj_p_value"].astype(float).fillna(table["p_value"].astype(float)))[0]
+    )
     first = (table["group"] != chosen).to_numpy().argsort(kind="stable")
     table = table.iloc[first].reset_index(drop=True)
     return Answer("comparison", table, basis, shared + cautions, ("group",), extra)

@@ -25,7 +25,7 @@ from analytics.tally.selection import Selection
 from analytics.words import Said, listed, say
 
 if TYPE_CHECKING:
-    from analytics.methods.models import AdjustedComparison
+    from analytics.methods.cluster_logistic import AdjustedComparison
 
 RATIOS = (
     "risk_ratio", "rr_low", "rr_high", "odds_ratio", "or_low", "or_high", "p_value", "difference", "diff_low",
@@ -200,9 +200,7 @@ def _looked(
     """
     properties = tuple(dict.fromkeys((question.name, *by)))
     unit = per or question.per
-    looked, found = patterns(
-        question.ledger, question.selection, properties, unit, part.cluster, lesions=lesions
-    )
+    looked, found = patterns(question.ledger, question.selection, properties, unit, part.cluster, lesions=lesions)
     row = None
     if lesions:
         keys = [*properties, "of_farm", "cluster"]
@@ -300,7 +298,7 @@ def _fit_groups(
     Groups with fewer than ``SMALL_CELL`` cows that are cases, or that are not, are compared exactly: a sandwich
     needs some of both. Where the reference has too few, all are.
     """
-    from analytics.methods.models import compare_counts
+    from analytics.methods.cluster_logistic import compare_counts
 
     names = (question.reference, *part.groups)
     table = _once_a_cow(frame, cows, part, len(names))
@@ -344,7 +342,7 @@ def _once_a_cow(
 
     def sums(rows: pd.DataFrame, values: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
         at = rows["stratum"].to_numpy() * groups + rows["at"].to_numpy()
-        return np.bincount(at, values, size[0] * size[1]).reshape(size)
+        return np.asarray(np.bincount(at, values, size[0] * size[1]).reshape(size), dtype=np.float64)
 
     n, m = frame["n"].to_numpy(), frame["m"].to_numpy()
     if part.cluster == "cow":
@@ -368,18 +366,23 @@ def _exact(
     cases, n = table
     odds, low, high, p = exact_odds_ratio(cases[:, place], n[:, place], cases[:, 0], n[:, 0], level)
     told = np.flatnonzero((n[:, place] > 0) & (n[:, 0] > 0))
-    own = frame[(frame["at"] == 0) & frame["stratum"].isin(told)]
-    base = float(own["m"].sum() / own["n"].sum()) if len(own) else math.nan
-    risks = [_moved(base, ratio) for ratio in (odds, low, high)]
-    ratios = [ratio if base == 0 else risk / base for ratio, risk in zip((odds, low, high), risks, strict=True)]
-    gaps = [risk - base for risk in risks]
+    both = frame[frame["stratum"].isin(told)]
+    risk, base = (
+        float(np.divide(rows["m"].sum(), rows["n"].sum())) if len(rows) else math.nan
+        for rows in (both[both["at"] == place], both[both["at"] == 0])
+    )
+    if base in (0.0, 1.0):
+        # Nothing can be moved from there: the odds ratio says what is known of the ratio.
+        ratios = [odds, low, high]
+        gaps = [risk - base, math.nan, math.nan]
+    else:
+        risks = [_moved(base, ratio) for ratio in (odds, low, high)]
+        ratios, gaps = [risk / base for risk in risks], [risk - base for risk in risks]
     return {"group": group, **dict(zip(RATIOS, (*ratios, odds, low, high, p, *gaps), strict=True))}
 
 
 def _moved(risk: float, odds_ratio: float) -> float:
     """The risk with so many times the odds."""
-    if risk in (0.0, 1.0) or math.isnan(odds_ratio):
-        return risk if not math.isnan(odds_ratio) else math.nan
     if math.isinf(odds_ratio):
         return 1.0
     return odds_ratio * risk / (1.0 - risk + odds_ratio * risk)
@@ -448,7 +451,7 @@ def _fit(coded: Coded, question: Question) -> AdjustedComparison:
 
 
 def _gee(frame: pd.DataFrame, columns: list[str], question: Question) -> AdjustedComparison:
-    from analytics.methods.models import gee_logistic
+    from analytics.methods.cluster_logistic import gee_logistic
 
     return gee_logistic(
         frame, "m", "group", question.reference, columns, "cluster", strata="stratum", n="n", level=question.level
@@ -503,8 +506,8 @@ def pool_strata(question: Question, stratify: str) -> pd.DataFrame:
         for group in part.groups:
             if group not in wide["n"] or question.reference not in wide["n"]:
                 continue
-            counts = [wide[name][each] for each in (group, question.reference) for name in ("m", "n")]
-            found = mantel_haenszel(*counts, *keys, question.level)
+            own, base = ({name: wide[name][each] for name in ("m", "n")} for each in (group, question.reference))
+            found = mantel_haenszel(own["m"], own["n"], base["m"], base["n"], keys[0], keys[1], question.level)
             out.append((group, found.odds_ratio, found.low, found.high))
     return pd.DataFrame(out, columns=["group", *STRATIFIED[:3]])
 
@@ -530,9 +533,7 @@ def each_stratum(question: Question, stratify: str) -> tuple[pd.DataFrame, pd.Da
     if counted["stratum"].nunique() > MOST_STRATA:
         return nothing
     limits = limits_of(counted, kinds, question.level).table
-    counted = counted.assign(
-        prevalence=counted["cases"] / counted["at_risk"], low=limits["low"], high=limits["high"]
-    )
+    counted = counted.assign(prevalence=counted["cases"] / counted["at_risk"], low=limits["low"], high=limits["high"])
     tables, told = [], []
     for part in question.parts:
         # Within one farm its cows are the clusters.
@@ -557,7 +558,7 @@ def each_stratum(question: Question, stratify: str) -> tuple[pd.DataFrame, pd.Da
 
 def _disagreement(question: Question, told: list[tuple[pd.DataFrame, list[str]]]) -> pd.DataFrame:
     """group and homogeneity_p, from the models of the strata in which the group is not compared exactly."""
-    from analytics.methods.models import compare_counts
+    from analytics.methods.cluster_logistic import compare_counts
 
     out = []
     for group in (*question.within, *question.between):
@@ -567,7 +568,8 @@ def _disagreement(question: Question, told: list[tuple[pd.DataFrame, list[str]]]
                 continue
             pair = rows[rows["group"].isin([question.reference, group])]
             model = compare_counts(
-                *(pair[name].to_numpy() for name in ("m", "n")),
+                pair["m"].to_numpy(),
+                pair["n"].to_numpy(),
                 (pair["group"] == group).to_numpy().astype(np.intp),
                 (question.reference, group),
                 pair["cluster"].to_numpy(),

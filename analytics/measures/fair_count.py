@@ -48,7 +48,7 @@ def fair_unit(
     most, least = _extremes(looks(ledger, selection, groups), groups)
     if most is None or least is None:
         return "cow", (), ()
-    facts = {"most": most[1], "often": most[0], "least": least[1], "seldom": least[0]}
+    facts: dict[str, str | float] = {"most": most[1], "often": most[0], "least": least[1], "seldom": least[0]}
     if per is None:
         return (
             "trim",

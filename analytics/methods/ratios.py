@@ -163,5 +163,3 @@ def _two_groups(cases1: npt.ArrayLike, n1: npt.ArrayLike, cases0: npt.ArrayLike,
     if np.any(c1 > m1) or np.any(c0 > m0):
         raise ValueError("there cannot be more cases than units looked at")
     return [c1, m1, c0, m0]
-
-

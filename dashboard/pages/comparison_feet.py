@@ -31,7 +31,8 @@ def where(ledger: Ledger, view: View) -> Any:
     reference = str(groups["group"].iloc[0])
     other = str(groups.iloc[1:].sort_values("at_risk", ascending=False)["group"].iloc[0])
     first, second = (
-        foot_map(ledger, view.selection.with_(**{FIELD_OF[by]: (group,)}), per=whole.basis.unit) for group in (other, reference)
+        foot_map(ledger, view.selection.with_(**{FIELD_OF[by]: (group,)}), per=whole.basis.unit)
+        for group in (other, reference)
     )
     names = (value_label(by, other), value_label(by, reference))
     top = common_top(first, second)

@@ -7,8 +7,9 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
+from analytics.methods.cluster_logistic import compare_counts, gee_logistic
 from analytics.methods.design import build_design
-from analytics.methods.models import compare_counts, gee_logistic, random_herd_logit
+from analytics.methods.random_herd import random_herd_logit
 
 
 def herds(seed: int, k: int = 30, sd: float = 0.8, effect: float = 0.7) -> pd.DataFrame:

