@@ -16,7 +16,7 @@ UNEVEN_TRIMS = 1.25
 looked at more often has more chances to be a case. [common practice, no source]"""
 
 ENOUGH_COWS = 5
-"""Cows below which a group says nothing of its own: a cow or two may be slips of the pen. [common practice, no source]"""
+"""Cows below which a group says nothing: one or two may be slips of the pen. [common practice, no source]"""
 
 
 def fair_unit(

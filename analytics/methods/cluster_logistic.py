@@ -186,7 +186,7 @@ def compare_counts(
     --------
     >>> found = compare_counts([12, 6, 9, 5], [40] * 4, [1, 0, 1, 0], ["soft", "hard"], [0, 1, 2, 3], [0] * 4)
     >>> print(f"{found.table['odds_ratio'].iloc[1]:.2f}")
-    2.24
+    2.23
     """
     at = np.asarray(group, dtype=np.intp)
     names, cluster = np.unique(np.asarray(clusters), return_inverse=True)

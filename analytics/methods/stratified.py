@@ -74,7 +74,7 @@ def mantel_haenszel(
     --------
     >>> found = mantel_haenszel([3, 1, 4, 2, 2, 5], [8] * 6, [1, 0, 2, 2, 1, 1], [8] * 6, list("aabbcc"), range(6))
     >>> print(f"{found.odds_ratio:.2f} ({found.low:.2f}-{found.high:.2f})")
-    3.05 (1.53-6.07)
+    3.29 (1.28-8.43)
     """
     normal_quantile(level)
     a, m1, c, m0 = (np.atleast_1d(x) for x in as_counts(cases1, n1, cases0, n0))
@@ -138,7 +138,7 @@ def homogeneity_p(estimates: npt.ArrayLike, influence: npt.NDArray[np.float64], 
     Examples
     --------
     >>> print(f"{homogeneity_p([0.2, 1.4], np.array([[0.3, 0.0], [0.0, 0.4], [0.1, 0.1]]), 20.0):.3f}")
-    0.025
+    0.026
     """
     b = np.asarray(estimates, dtype=float)
     q = len(b) - 1
