@@ -425,19 +425,19 @@ def test_trims_are_counted_where_groups_were_looked_at_unequally(tmp_path: Path)
         ]
         rows.append(trim(f"p{i}", "SU" if i % 10 == 0 else None, "LH", housing="pasture"))
     ledger = herd(tmp_path, rows)
-    answer = comparison(ledger, Selection(), reference="pasture")
+    answer = comparison(ledger, Selection(visits=("all",)), reference="pasture")
     assert answer.basis.unit == "trim"
     assert _rows(answer.table)["at_risk"].tolist() == [60, 360]
     assert _rows(answer.table).loc["freestall", "risk_ratio"] == pytest.approx(1, abs=1e-6)
     assert sum("Trims are counted, not cows" in note for note in answer.basis.notes) == 1
-    shares = prevalence(ledger, Selection(), by=("housing",))
+    shares = prevalence(ledger, Selection(visits=("all",)), by=("housing",))
     assert shares.basis.unit == "trim"
     assert shares.table["prevalence"].tolist() == pytest.approx([0.1, 0.1])
     assert sum("Trims are counted, not cows" in note for note in shares.basis.notes) == 1
-    by_cow = prevalence(ledger, Selection(), by=("housing",), per="cow")
+    by_cow = prevalence(ledger, Selection(visits=("all",)), by=("housing",), per="cow")
     assert by_cow.basis.unit == "cow" and by_cow.table["prevalence"].iloc[0] > 0.4
     assert any("Counting per trim is fairer" in caution for caution in by_cow.cautions)
     # Nothing is split, or what is split has no groups of cows: cows are counted.
-    assert prevalence(ledger, Selection(), by=("lesion",)).basis.unit == "cow"
-    feet = foot_map(ledger, Selection(), by=("housing",))
+    assert prevalence(ledger, Selection(visits=("all",)), by=("lesion",)).basis.unit == "cow"
+    feet = foot_map(ledger, Selection(visits=("all",)), by=("housing",))
     assert feet.basis.unit == "trim"

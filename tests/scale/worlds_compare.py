@@ -116,7 +116,7 @@ def covered(world: World, sets: list[tuple[str, ...]], per: str, **options: obje
         for by, reference in (("group", "A"), ("floor", "concrete"), ("housing", "freestall")):
             answer = comparison(
                 world.ledger,
-                Selection(farms=farms, lesions=("SU",)),
+                Selection(farms=farms, lesions=("SU",), visits=("all",)),
                 by=(by,),
                 reference=reference,
                 per=per,
@@ -139,7 +139,7 @@ def strata_covered(world: World, sets: list[tuple[str, ...]]) -> dict[str, tuple
         odds, _ratio = true_ratios(world, farms, "trim")
         answer = comparison(
             world.ledger,
-            Selection(farms=farms, lesions=("SU",)),
+            Selection(farms=farms, lesions=("SU",), visits=("all",)),
             by=("group",),
             reference="A",
             per="trim",
@@ -158,7 +158,12 @@ def discoveries(world: World, sets: list[tuple[str, ...]], per: str) -> tuple[fl
     found = []
     for farms in sets:
         answer = comparison(
-            world.ledger, Selection(farms=farms), by=("floor",), reference="concrete", per=per, each_lesion=True
+            world.ledger,
+            Selection(farms=farms, visits=("all",)),
+            by=("floor",),
+            reference="concrete",
+            per=per,
+            each_lesion=True,
         )
         found.append(bool((answer.extra["by_lesion"]["q_value"] < 0.05).any()))
     return float(np.mean(found)), len(found)
@@ -188,10 +193,14 @@ def unequal_looks(folder: Path, farms: int, seed: int = 1) -> dict[str, float]:
     ledger = ledger_of(folder / "looks.duckdb", checked("trims", rows))
     out: dict[str, float] = {}
     for name, per in (("default", None), ("per cow", "cow")):
-        shares = prevalence(ledger, Selection(), by=("housing",), per=per).table.set_index("housing")["prevalence"]
+        shares = prevalence(ledger, Selection(visits=("all",)), by=("housing",), per=per).table.set_index("housing")[
+            "prevalence"
+        ]
         p = [
             float(
-                comparison(ledger, Selection(farms=(f"Farm {number:03d}",)), reference="freestall", per=per)
+                comparison(
+                    ledger, Selection(farms=(f"Farm {number:03d}",), visits=("all",)), reference="freestall", per=per
+                )
                 .table["p_value"]
                 .iloc[1]
             )
