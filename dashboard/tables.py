@@ -62,7 +62,7 @@ def print_table(
     if format == "json":
         print(as_json(result))
         return
-    frame = printable(result.table)
+    frame = printable(with_strata(result))
     if format == "csv":
         sys.stdout.write(csv_text(frame))
     else:
@@ -159,6 +159,15 @@ def printable(table: pd.DataFrame) -> pd.DataFrame:
         if pd.api.types.is_datetime64_any_dtype(out[column]):
             out[column] = [None if pd.isna(v) else period_label(str(column), v) for v in out[column]]
     return out
+
+
+def with_strata(result: Answer) -> pd.DataFrame:
+    """The table, followed by the rows of the strata where the answer has them; the column stratum says which."""
+    strata = result.extra.get("strata")
+    if strata is None or strata.empty:
+        return result.table
+    both = pd.concat([result.table.assign(stratum="all"), strata], ignore_index=True)
+    return both[["stratum", *result.table.columns]]
 
 
 def csv_text(frame: pd.DataFrame) -> str:

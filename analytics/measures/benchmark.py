@@ -10,7 +10,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
-from analytics.measures.comparison import uneven_trims
+from analytics.measures.fair_count import uneven_trims
 from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.methods.funnel import funnel
@@ -97,7 +97,7 @@ def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: 
     extra = {"published": _published(selection)}
     cautions += limits.cautions + _cautions(rates, table, basis.visits)
     if per == "cow" and basis.trims > basis.cows:
-        cautions += uneven_trims(ledger, selection, "farm", counts.set_index("farm")["at_risk"])
+        cautions += uneven_trims(ledger, selection, "farm")
         if len(extra["published"]):
             cautions += (
                 say(

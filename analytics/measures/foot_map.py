@@ -17,7 +17,7 @@ from analytics.words import say
 
 @keep
 def foot_map(
-    ledger: Ledger, selection: Selection, *, by: tuple[str, ...] = (), per: str = "cow", level: float = 0.95
+    ledger: Ledger, selection: Selection, *, by: tuple[str, ...] = (), per: str | None = None, level: float = 0.95
 ) -> Answer:
     """Prevalence by foot, claw and zone, for the drawn feet.
 
@@ -29,7 +29,8 @@ def foot_map(
     selection : Selection
     by : tuple of str
         Further groupings of the trims, such as season, housing or year: one map for each group.
-    per : {"cow", "trim", "foot", "claw"}
+    per : {"cow", "trim", "foot", "claw"}, optional
+        Cows by default, trims where the groups were looked at unequally often.
     level : float
         Confidence level.
 

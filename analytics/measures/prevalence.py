@@ -8,6 +8,7 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import basis_of, begin_basis, met
+from analytics.measures.fair_count import fair_unit
 from analytics.measures.kept import keep
 from analytics.measures.limits import LIMITS, limits_of
 from analytics.tally.cluster_sums import SUMS
@@ -35,7 +36,7 @@ def prevalence(
     selection: Selection,
     *,
     by: tuple[str, ...] = ("lesion",),
-    per: str = "cow",
+    per: str | None = None,
     level: float = 0.95,
 ) -> Answer:
     """Lesion prevalence with its interval.
@@ -54,7 +55,9 @@ def prevalence(
         Whole-herd visits only, unless it says otherwise.
     by : tuple of str
         Groupings, in the order of the columns.
-    per : {"cow", "trim", "foot", "claw"}
+    per : {"cow", "trim", "foot", "claw"}, optional
+        Cows by default; trims where the groups were looked at unequally often, since a cow looked at more often
+        has more chances to be a case (:func:`analytics.measures.fair_count.fair_unit`).
     level : float
         Confidence level.
 
@@ -78,15 +81,21 @@ def prevalence(
     """
     by = tuple(dict.fromkeys(by))
     begin_basis(ledger, selection)
+    per, notes, unfair = fair_unit(ledger, selection, by, per)
     table, kinds, without_place = counted_with_clusters(ledger, selection, by, per)
     if without_place and per in ("cow", "trim"):
         table, kinds = _with_unplaced(ledger, selection, by, per, table, kinds)
     limits = limits_of(table, kinds, level)
     table = table.assign(prevalence=table["cases"] / table["at_risk"], **{name: limits.table[name] for name in LIMITS})
     basis, cautions = basis_of(
-        ledger, selection, unit=per, level=level, method=limits.method, notes=_unplaced(without_place, per)
+        ledger,
+        selection,
+        unit=per,
+        level=level,
+        method=limits.method,
+        notes=notes + _unplaced(without_place, per),
     )
-    cautions += limits.cautions + one_farm_groups(kinds)
+    cautions += limits.cautions + one_farm_groups(kinds) + unfair
     if basis.cows and not table["cases"].any():
         cautions += _nothing(basis.cows, without_place or placeless(ledger, selection), table.empty)
     return Answer("prevalence", table[[*by, *COLUMNS]], basis, cautions, by)

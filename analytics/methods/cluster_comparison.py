@@ -45,7 +45,7 @@ def compare_clusters(first: ClusterProportion, second: ClusterProportion, level:
     ``d - sqrt((p1 - l1)^2 + (u2 - p2)^2)`` to ``d + sqrt((u1 - p1)^2 + (p2 - l2)^2)``, and the same on the
     log scale for the ratio. The p-value is Welch's t on the difference of logits; where a group has no case,
     or nothing but cases, it is Fisher's or the chi-square test on the effective counts. If the groups share
-    clusters (the same herds before and after), a paired method or `models.gee_logistic` is the right tool.
+    clusters (the same herds before and after), a paired method or `cluster_logistic.gee_logistic` is the right tool.
 
     Parameters
     ----------

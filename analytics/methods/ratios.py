@@ -1,142 +1,108 @@
-"""Two groups compared: risk ratio, odds ratio and the test of no difference, on arrays of counts."""
+"""Two groups compared where cases are few: exact odds ratio within strata, and the test of no difference."""
 
 from __future__ import annotations
 
-import functools
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
+from scipy import optimize, special
 
 from analytics.methods.intervals import LEVEL, Floats, as_counts, normal_quantile
 
 SMALL_CELL = 5  # below this the normal approximation is not used [common practice, no source: Cochran's rule]
-_WIDEST = 60.0  # log ratio beyond which a limit is called 0 or inf; e**60 is past any count of cows
-KNOWN = 4096  # exact limits kept: they take milliseconds each, and the same few counts come again and again
-_HALVINGS = 80  # bisection steps; 120 / 2**80 is below floating point
+_WIDEST = 60.0  # log odds ratio beyond which a limit is called 0 or inf; e**60 is past any count of cows
 
 
-def risk_ratio(
+def exact_odds_ratio(
     cases1: npt.ArrayLike,
     n1: npt.ArrayLike,
     cases0: npt.ArrayLike,
     n0: npt.ArrayLike,
     level: float = LEVEL,
-    method: Literal["score", "log"] = "score",
-) -> tuple[Any, Any, Any]:
-    """Risk ratio of two independent groups with its limits.
+    *,
+    mid: bool = True,
+) -> tuple[float, float, float, float]:
+    """Odds ratio common to all strata, given the cases of each stratum, with exact limits and p-value.
 
-    ``score`` (Koopman) inverts the test of p1 = ratio * p0 with both proportions re-estimated under it, and
-    is defined with zero cells. ``log`` (Katz) is ``exp(log rr -/+ z * sqrt(1/c1 - 1/n1 + 1/c0 - 1/n0))`` and
-    gives nan limits where either group has no case.
+    The cases of group 1 in a stratum, given all its cases, follow the noncentral hypergeometric distribution; their
+    sum over strata is its convolution. Units are taken as independent within a stratum.
 
     Parameters
     ----------
-    cases1, n1 : array_like
-        Affected and looked at in the group of interest.
-    cases0, n0 : array_like
-        Affected and looked at in the reference group. All four broadcast.
+    cases1, n1 : array_like, shape (strata,)
+        Affected and looked at in the group of interest; whole numbers.
+    cases0, n0 : array_like, shape (strata,)
+        Affected and looked at in the reference group.
     level : float, default 0.95
         Confidence level.
-    method : {"score", "log"}
-        How the limits are made.
+    mid : bool, default True
+        Count half the chance of the result itself (mid-p), which keeps the coverage near *level*. False gives
+        limits that cover at least that, and twice the smaller tail as the p-value.
 
     Returns
     -------
-    rr, low, high : float or ndarray
-        Risk in group 1 over risk in group 0 and its limits. No reference case: rr and high are inf. No case
-        at all: rr is nan, limits 0 and inf. Empty group: nan.
+    ratio, low, high, p : float
+        0 and inf are legal ratios. nan ratio, limits 0 and inf and p 1 where the strata tell nothing.
 
     Raises
     ------
     ValueError
-        If a count is negative, cases exceed n, or *level* is not between 0 and 1.
+        If a count is negative or not whole, cases exceed units, or *level* is not between 0 and 1.
 
     References
     ----------
-    Koopman PAR (1984). Confidence intervals for the ratio of two binomial proportions. Biometrics 40:513-517.
-    Katz D et al. (1978). Biometrics 34:469-474.
+    Gart JJ (1970). Point and interval estimation of the common odds ratio in the combination of 2 x 2 tables with
+    fixed marginals. Biometrika 57:471-475. Berry G, Armitage P (1995). Mid-P confidence intervals: a brief review.
+    The Statistician 44:417-423.
 
     Examples
     --------
-    >>> rr, low, high = risk_ratio(36, 40, 16, 80)
-    >>> print(f"{rr:.2f} {low:.2f} {high:.2f}")
-    4.50 2.94 7.15
+    >>> ratio, low, high, p = exact_odds_ratio(0, 40, 6, 60)
+    >>> print(f"{ratio:.2f} ({low:.2f}-{high:.2f}), p = {p:.3f}")
+    0.00 (0.00-0.93), p = 0.042
     """
-    c1, m1, c0, m0 = _two_groups(cases1, n1, cases0, n0)
-    z = normal_quantile(level)
-    known = (m1 > 0) & (m0 > 0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rr = (c1 / m1) / (c0 / m0)
-        if method == "log":
-            se = np.sqrt(1.0 / c1 - 1.0 / m1 + 1.0 / c0 - 1.0 / m0)
-            low, high = rr * np.exp(-z * se), rr * np.exp(z * se)
-            known_limits = known & (c1 > 0) & (c0 > 0)
-        elif method == "score":
-            low = np.where(c1 == 0, 0.0, _koopman(c1, m1, c0, m0, z))
-            high = np.where(c0 == 0, np.inf, _koopman(c1, m1, c0, m0, -z))
-            known_limits = known
-        else:
-            raise ValueError(f'method must be "score" or "log", got {method!r}')
-    return (
-        np.where(known, rr, np.nan)[()],
-        np.where(known_limits, low, np.nan)[()],
-        np.where(known_limits, high, np.nan)[()],
-    )
+    normal_quantile(level)
+    cells = [np.atleast_1d(x) for x in _two_groups(cases1, n1, cases0, n0)]
+    if not all(np.allclose(x, np.round(x)) for x in cells):
+        raise ValueError("exact limits need whole counts")
+    found, first, chances = 0.0, 0.0, np.ones(1)
+    for a, m1, c, m0 in zip(*cells, strict=True):
+        total = a + c
+        low, high = max(0.0, total - m0), min(m1, total)
+        if low == high:
+            continue
+        at = np.arange(low, high + 1.0)
+        logs = _log_choose(m1, at) + _log_choose(m0, total - at)
+        chances = np.convolve(chances, np.exp(logs - special.logsumexp(logs)))
+        found, first = found + a, first + low
+    if len(chances) == 1:
+        return float("nan"), 0.0, float("inf"), 1.0
+    at = np.arange(len(chances)) + first
+    with np.errstate(divide="ignore"):
+        logs = np.log(chances)
+    half = 0.5 if mid else 1.0
+
+    def tails(theta: float) -> tuple[float, float, float]:
+        """Chance of as few, of as many, and the expected number, at a log odds ratio."""
+        p = special.softmax(logs + at * theta)
+        own = half * float(p[at == found].sum())
+        return float(p[at < found].sum()) + own, float(p[at > found].sum()) + own, float(p @ at)
+
+    def solve(gap: Any) -> float:
+        return float(np.exp(optimize.brentq(gap, -_WIDEST, _WIDEST)))
+
+    error = (1.0 - level) / 2.0
+    few, many, _expected = tails(0.0)
+    least, most = found == at[0], found == at[-1]
+    ratio = 0.0 if least else float("inf") if most else solve(lambda theta: tails(theta)[2] - found)
+    lower = 0.0 if least else solve(lambda theta: tails(theta)[1] - error)
+    upper = float("inf") if most else solve(lambda theta: tails(theta)[0] - error)
+    return ratio, lower, upper, min(1.0, 2.0 * min(few, many))
 
 
-def odds_ratio(
-    cases1: npt.ArrayLike, n1: npt.ArrayLike, cases0: npt.ArrayLike, n0: npt.ArrayLike, level: float = LEVEL
-) -> tuple[Any, Any, Any]:
-    """Odds ratio of two independent groups with its limits.
-
-    Woolf's ``exp(log or -/+ z * sqrt(1/a + 1/b + 1/c + 1/d))`` where every cell is 5 or more; otherwise the
-    conditional (Fisher) estimate with its exact limits.
-
-    Parameters
-    ----------
-    cases1, n1 : array_like
-        Affected and looked at in the group of interest.
-    cases0, n0 : array_like
-        Affected and looked at in the reference group. All four broadcast.
-    level : float, default 0.95
-        Confidence level.
-
-    Returns
-    -------
-    ratio, low, high : float or ndarray
-        Odds in group 1 over odds in group 0 and its limits; 0 and inf are legal values. nan where a group is
-        empty; nan with limits 0 and inf where no unit, or every unit, is a case.
-
-    Raises
-    ------
-    ValueError
-        If a count is negative or not whole, cases exceed n, or *level* is not between 0 and 1.
-
-    References
-    ----------
-    Woolf B (1955). Ann Hum Genet 19:251-253.
-    scipy.stats.contingency.odds_ratio, kind "conditional"; R documentation, stats::fisher.test.
-
-    Examples
-    --------
-    >>> ratio, low, high = odds_ratio(45, 90, 30, 90)
-    >>> print(f"{ratio:.2f} {low:.2f} {high:.2f}")
-    2.00 1.10 3.65
-    """
-    c1, m1, c0, m0 = _two_groups(cases1, n1, cases0, n0)
-    z = normal_quantile(level)
-    a, b, c, d = c1, m1 - c1, c0, m0 - c0
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.atleast_1d(a * d / (b * c))
-        se = np.sqrt(1.0 / a + 1.0 / b + 1.0 / c + 1.0 / d)
-        low, high = np.atleast_1d(ratio * np.exp(-z * se)), np.atleast_1d(ratio * np.exp(z * se))
-    cells = np.stack([np.atleast_1d(x).ravel() for x in (a, b, c, d)])
-    for i in np.flatnonzero(cells.min(axis=0) < SMALL_CELL):
-        ratio.flat[i], low.flat[i], high.flat[i] = _conditional(*map(float, cells[:, i]), level)
-    shape = a.shape
-    return ratio.reshape(shape)[()], low.reshape(shape)[()], high.reshape(shape)[()]
+def _log_choose(n: Floats, k: Floats) -> Floats:
+    return np.asarray(special.gammaln(n + 1.0) - special.gammaln(k + 1.0) - special.gammaln(n - k + 1.0))
 
 
 def two_group_p(
@@ -197,46 +163,3 @@ def _two_groups(cases1: npt.ArrayLike, n1: npt.ArrayLike, cases0: npt.ArrayLike,
     if np.any(c1 > m1) or np.any(c0 > m0):
         raise ValueError("there cannot be more cases than units looked at")
     return [c1, m1, c0, m0]
-
-
-def _koopman(c1: Floats, m1: Floats, c0: Floats, m0: Floats, target: float) -> Floats:
-    """The ratio at which the signed score statistic, which falls as the ratio rises, equals *target*."""
-    low, high = np.full(c1.shape, -_WIDEST), np.full(c1.shape, _WIDEST)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2.0
-        above = _score(np.exp(middle), c1, m1, c0, m0) > target
-        low, high = np.where(above, middle, low), np.where(above, high, middle)
-    end = (low + high) / 2.0
-    ratio = np.where(end > _WIDEST - 1.0, np.inf, np.where(end < 1.0 - _WIDEST, 0.0, np.exp(end)))
-    return np.where((c1 == 0) & (c0 == 0), np.where(target > 0, 0.0, np.inf), ratio)
-
-
-def _score(ratio: Floats, c1: Floats, m1: Floats, c0: Floats, m0: Floats) -> Floats:
-    a = (m1 + m0) * ratio
-    b = m1 * ratio + c1 + m0 + c0 * ratio
-    root = np.sqrt(np.maximum(b * b - 4.0 * a * (c1 + c0), 0.0))
-    # This form of the smaller root keeps its digits when a is far from 1.
-    p0 = 2.0 * (c1 + c0) / (b + root)
-    p1 = np.minimum(ratio * p0, 1.0)
-    variance = p1 * (1.0 - p1) / m1 + ratio**2 * p0 * (1.0 - p0) / m0
-    gap = c1 / m1 - ratio * c0 / m0
-    # No gap is no evidence, even where the variance is 0 too (every unit of both groups a case, ratio 1).
-    settled = np.where(gap == 0, 0.0, np.copysign(np.inf, gap))
-    return np.where(variance > 0, gap / np.sqrt(np.maximum(variance, 1e-300)), settled)
-
-
-@functools.lru_cache(KNOWN)
-def _conditional(*cells_and_level: float) -> tuple[float, float, float]:
-    *cells, level = cells_and_level
-    a, b, c, d = (round(x) for x in cells)
-    if not np.allclose(cells, [a, b, c, d]):
-        raise ValueError("exact limits need whole counts")
-    if a + b == 0 or c + d == 0:
-        return float("nan"), float("nan"), float("nan")
-    if a + c == 0 or b + d == 0:
-        return float("nan"), 0.0, float("inf")
-    from scipy.stats import contingency
-
-    result = contingency.odds_ratio(np.array([[a, b], [c, d]]), kind="conditional")
-    limits = result.confidence_interval(confidence_level=level)
-    return float(result.statistic), float(limits.low), float(limits.high)

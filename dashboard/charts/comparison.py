@@ -1,4 +1,7 @@
-"""Do groups differ: how common in each group, and how many times as common as in the reference group."""
+"""Do groups differ: how common in each group, and how many times as common as in the reference group.
+
+Where the comparison was also made within strata, each stratum has a row and a mark under its group, on the same scale.
+"""
 
 from __future__ import annotations
 
@@ -67,12 +70,12 @@ def risks(
     table = answer.table
     if answer.empty or not table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
-    table = table.loc[table["at_risk"] > 0].reset_index(drop=True)
+    table = _with_strata(table.loc[table["at_risk"] > 0], answer)
     both = "std_risk" in table and bool(table["std_risk"].notna().any())
     unit = answer.basis.unit
     figure = plain.Figure()
     hover = [
-        f"<b>{group_label(row['group'])}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
+        f"<b>{_label(row)}</b><br>{estimate(row['cases'], row['at_risk'], row['low'], row['high'], unit)}"
         for row in records(table)
     ]
     crude = _("As recorded")
@@ -82,9 +85,9 @@ def risks(
     highest = top_of(table, "prevalence", "high")
     if both:
         words = [
-            f"<b>{group_label(row['group'])}</b><br>"
+            f"<b>{_label(row)}</b><br>"
             + _(
-                "{share} ({low} to {high}) if all groups had the same kinds of cows",
+                "{share} ({low} to {high}) if all groups were on the same farms and had the same kinds of cows",
                 share=percent(row["std_risk"]),
                 low=percent(row["std_low"]),
                 high=percent(row["std_high"]),
@@ -120,7 +123,8 @@ def ratios(
     ----------
     answer : Answer
         ``table``: group and the ratio of *kind* with its interval; the first row is the reference.
-        Where ``adj_odds_ratio`` is there too, crude and adjusted odds ratios are drawn beside each other.
+        Where ``adj_odds_ratio`` is there too, both odds ratios are drawn beside each other. ``extra["strata"]``: the
+        same within strata.
     kind : {"risk_ratio", "odds_ratio"}
     theme, narrow, title, drill
         As in the other charts.
@@ -138,7 +142,9 @@ def ratios(
         title = _("Compared with {reference}", reference=reference) if reference else _("Compared")
     if answer.empty or len(table) < 2:
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
-    table = table.reset_index(drop=True)
+    table = _with_strata(table, answer)
+    strata = table["stratum"] != ""
+    table = table[~(strata & (table["group"] == first))].reset_index(drop=True)
     t = tokens(theme)
     figure = plain.Figure()
     for place, each in enumerate(kinds):
@@ -146,8 +152,8 @@ def ratios(
         drawn = table.assign(
             **{column: table[column].clip(*LIMITS).where(table[column].notna()) for column in (each, low, high)}
         )
-        hover = [f"<b>{group_label(row['group'])}</b><br>{_in_words(row, each, reference)}" for row in records(table)]
-        name = _("Crude") if adjusted and place == 0 else told(words)
+        hover = [f"<b>{_label(row)}</b><br>{_in_words(row, each, reference)}" for row in records(table)]
+        name = _("Not adjusted") if adjusted and place == 0 else told(words)
         offset = (0.16 if place == 0 else -0.16) if adjusted else 0.0
         figure.add_trace(_points(drawn.iloc[1:], (each, low, high), hover[1:], place, offset, theme, drill, name))
         colour = t.series[place] if adjusted else t.accent
@@ -155,9 +161,8 @@ def ratios(
     words = f"<b>{reference}</b><br>{_('the group the others are compared with')}"
     figure.add_trace(_reference_mark(table.iloc[:1], words, theme, drill))
     figure.add_vline(x=1, line={"color": t.ink, "width": 1.2, "dash": "dot"})
-    last = kinds[-1]
-    low, high, kind_words = _KINDS[last]
-    texts = [_("reference") if i == 0 else _ratio_words(r[last], r[low], r[high]) for i, r in enumerate(records(table))]
+    kind_words = _KINDS[kinds[-1]][2]
+    texts = [_("reference") if i == 0 else _told_ratio(row, kinds) for i, row in enumerate(records(table))]
     further = _rows(figure, table, texts, theme, narrow)
     figure.update_xaxes(
         type="log",
@@ -171,6 +176,38 @@ def ratios(
         )
     ]
     return _finish(figure, answer, table, title, theme, narrow, legend=adjusted, notes=notes, further=further)
+
+
+def _with_strata(table: pd.DataFrame, answer: Answer) -> pd.DataFrame:
+    """The rows of the table, each followed by those of its strata; the column stratum is empty for the whole."""
+    strata = answer.extra.get("strata")
+    whole = table.assign(stratum="")
+    if strata is None or strata.empty:
+        return whole.reset_index(drop=True)
+    known = strata[strata["at_risk"] > 0]
+    parts = [
+        part
+        for group in table["group"]
+        for part in (whole[whole["group"] == group], known[known["group"] == group])
+        if len(part)
+    ]
+    return pd.concat(parts, ignore_index=True)[list(whole.columns)]
+
+
+def _label(row: dict[str, Any]) -> str:
+    """The name of a row: its group, or its stratum under the group."""
+    if not row["stratum"]:
+        return group_label(row["group"])
+    return _("{group}: {stratum}", group=group_label(row["group"]), stratum=group_label(row["stratum"]))
+
+
+def _told_ratio(row: dict[str, Any], kinds: list[str]) -> str:
+    """The last of the kinds of ratio that the row has, with its interval; within strata there is no adjusted one."""
+    for kind in reversed(kinds):
+        low, high, _words = _KINDS[kind]
+        if not row["stratum"] or not pd.isna(row[kind]):
+            return _ratio_words(row[kind], row[low], row[high])
+    return _ratio_words(math.nan, math.nan, math.nan)
 
 
 def _ratio_words(value: float, low: float, high: float) -> str:
@@ -294,7 +331,7 @@ def _rows(figure: plain.Figure, table: pd.DataFrame, texts: list[str], theme: st
     put_across(figure, [-i - 0.5 for i in range(count)], {"color": t.rule, "width": 0.6})
     if narrow:
         figure.update_yaxes(showticklabels=False, ticks="", showgrid=False, range=[-count + 0.40, 0.66])
-        over = [over_row(group_label(group), text, t.muted) for group, text in zip(table["group"], texts, strict=True)]
+        over = [over_row(_label(row), text, t.muted) for row, text in zip(records(table), texts, strict=True)]
         further = ROW_LINE * (max(lines for _words, lines in over) - 1)
         for i, (words, _lines) in enumerate(over):
             figure.add_annotation(
@@ -315,7 +352,7 @@ def _rows(figure: plain.Figure, table: pd.DataFrame, texts: list[str], theme: st
     figure.update_yaxes(
         tickmode="array",
         tickvals=[-i for i in range(count)],
-        ticktext=[group_label(group) for group in table["group"]],
+        ticktext=[_label(row) for row in records(table)],
         ticks="",
         showgrid=False,
         range=[-count + 0.5, 0.5],

@@ -56,6 +56,8 @@ COLUMNS: dict[str, str] = {
     "risk_ratio": "Risk ratio",
     "rr_low": "Risk ratio, interval from",
     "rr_high": "Risk ratio, interval to",
+    "crude_risk_ratio": "Risk ratio as recorded, farms mixed",
+    "crude_odds_ratio": "Odds ratio as recorded, farms mixed",
     "odds_ratio": "Odds ratio",
     "or_low": "Odds ratio, interval from",
     "or_high": "Odds ratio, interval to",

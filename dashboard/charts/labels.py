@@ -121,7 +121,9 @@ _SHARES = {
     "detectable_fall",
     "detectable_rise",
 }
-_RATIOS = {"risk_ratio", "odds_ratio", "adj_odds_ratio", "rate_ratio"}
+_RATIOS = {
+    "risk_ratio", "odds_ratio", "adj_odds_ratio", "rate_ratio", "crude_risk_ratio", "crude_odds_ratio",
+}  # fmt: skip
 _MONTHS = {"month", "period", "from_month", "signal_month"}
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 

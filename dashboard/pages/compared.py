@@ -30,6 +30,12 @@ def grouping(view: View) -> str:
     return by if by in GROUPINGS else "housing"
 
 
+def counted(view: View) -> str | None:
+    """The unit that the address asks for; None for whichever is fair."""
+    per = view.options.get("per")
+    return per if per in ("cow", "trim") else None
+
+
 def compared(ledger: Ledger, view: View) -> Answer:
     """The comparison that the address asks for."""
     by = grouping(view)
@@ -39,7 +45,7 @@ def compared(ledger: Ledger, view: View) -> Answer:
         view.selection,
         by=(by,),
         reference=view.options.get("reference"),
-        per="trim" if view.option("per", "cow") == "trim" else "cow",
+        per=counted(view),
         adjust=tuple(name for name in view.several("adjust") if name in COVARIATES and name != by),
         each_lesion=True,
         stratify=stratify if stratify in COVARIATES and stratify != by else None,

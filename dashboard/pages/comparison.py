@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import dash_mantine_components as dmc
+import pandas as pd
 from dash import html
 
 from analytics.ledger import Ledger
@@ -20,7 +21,7 @@ from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import capital
 from dashboard.language import _, told
 from dashboard.page import Page
-from dashboard.pages.compared import COVARIATES, FIELD_OF, GROUPINGS, compared, grouping
+from dashboard.pages.compared import COVARIATES, FIELD_OF, GROUPINGS, compared, counted, grouping
 from dashboard.pages.comparison_feet import where
 from dashboard.panel import FITTING, Drawn, Panel, mark, number_table, rests_on
 from dashboard.span import choosing_by
@@ -45,7 +46,7 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
     by = grouping(view)
     return Drawn(
         figure,
-        named(answer, by),
+        with_strata(named(answer, by), view.options.get("stratify", "")),
         describe.describe("comparison", answer),
         lambda row: view.changed(reference=row[by]).href,
         beside=((ratios, describe.describe("ratios", answer)),),
@@ -55,6 +56,17 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
 def named(answer: Answer, by: str) -> Answer:
     """The numbers with what was compared as their heading, so that its values are told by name."""
     return replace(answer, table=answer.table.rename(columns={"group": by}))
+
+
+def with_strata(answer: Answer, stratify: str) -> Answer:
+    """The numbers followed by those of the strata, with the property that makes them as a column."""
+    strata = answer.extra.get("strata")
+    if strata is None or strata.empty:
+        return answer
+    rows = strata.rename(columns={"stratum": stratify, "group": answer.table.columns[0]})
+    table = pd.concat([answer.table.assign(**{stratify: _("All together")}), rows], ignore_index=True)
+    first = [answer.table.columns[0], stratify]
+    return replace(answer, table=table[[*first, *(name for name in table.columns if name not in first)]])
 
 
 def _lesions(ledger: Ledger, view: View) -> Any:
@@ -143,8 +155,12 @@ def _choices(ledger: Ledger, view: View) -> Any:
             dmc.Select(
                 label=_("Count"),
                 id={"type": "choice", "field": "per"},
-                data=[{"value": "", "label": _("Cows in the period")}, {"value": "trim", "label": _("Trims")}],
-                value="trim" if view.option("per", "cow") == "trim" else "",
+                data=[
+                    {"value": "", "label": _("Whichever is fair")},
+                    {"value": "cow", "label": _("Cows in the period")},
+                    {"value": "trim", "label": _("Trims")},
+                ],
+                value=counted(view) or "",
                 allowDeselect=False,
             ),
         ],
@@ -163,10 +179,11 @@ PAGE = Page(
     panels=(
         Panel(
             "comparison-risks",
-            "Share of cows in each group, and against the reference",
+            "Share in each group, and against the reference",
             _risks,
-            "Share: cows that are a case at any trim while in the group, out of all cows trimmed while in it. Ratio: "
-            "the group's share divided by the reference group's; 1 is no difference.",
+            "Share: cows that are a case at any trim while in the group, out of all cows trimmed while in it; trims in "
+            "place of cows where groups were trimmed unequally often. Ratio: how many times the reference group's "
+            "share, groups of one farm held against each other; its interval allows for cows looked at more than once.",
             wide=True,
             busy=FITTING,
         ),

@@ -30,9 +30,9 @@ def where(ledger: Ledger, view: View) -> Any:
         return html.P(_("Two groups of cows are needed to compare their feet."), className="empty")
     reference = str(groups["group"].iloc[0])
     other = str(groups.iloc[1:].sort_values("at_risk", ascending=False)["group"].iloc[0])
-    per = "trim" if view.option("per", "cow") == "trim" else "cow"
     first, second = (
-        foot_map(ledger, view.selection.with_(**{FIELD_OF[by]: (group,)}), per=per) for group in (other, reference)
+        foot_map(ledger, view.selection.with_(**{FIELD_OF[by]: (group,)}), per=whole.basis.unit)
+        for group in (other, reference)
     )
     names = (value_label(by, other), value_label(by, reference))
     top = common_top(first, second)

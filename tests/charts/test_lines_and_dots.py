@@ -246,13 +246,30 @@ def test_ratios_beyond_the_axis_are_arrows() -> None:
 
 def test_crude_stands_beside_adjusted() -> None:
     names = [trace.name for trace in checked(ratios(answers.compared(adjusted=True))).data if trace.name]
-    assert names == ["Crude", "Adjusted odds ratio"]
+    assert names == ["Not adjusted", "Adjusted odds ratio"]
     said = everything_said(ratios(answers.compared(adjusted=True)))
     assert "no ratio can be given" in said and "not known" not in said
     assert [trace.name for trace in checked(risks(answers.compared(adjusted=True))).data] == [
         "As recorded",
         "Standardised",
     ]
+
+
+def test_strata_have_a_row_and_a_mark_each_on_one_scale() -> None:
+    answer = answers.compared()
+    parts = [answer.table.assign(stratum=stratum, cases=[40, 12, 0]) for stratum in ("heifers", "old cows")]
+    strata = pd.concat(parts, ignore_index=True)
+    answer = Answer("comparison", answer.table, answers.BASIS, (answers.NOTHING,), ("group",), {"strata": strata})
+    shares, against = checked(risks(answer)), checked(ratios(answer))
+    labels = list(shares.layout.yaxis.ticktext)
+    name = labels[0]
+    assert labels[:3] == [name, f"{name}: Heifers", f"{name}: Old cows"] and len(labels) == 9
+    assert [len(trace.x) for trace in shares.data] == [9]
+    # The reference is 1 in every stratum and needs one row only.
+    labels = list(against.layout.yaxis.ticktext)
+    assert labels[:4] == [name, "Tie stall", "Tie stall: Heifers", "Tie stall: Old cows"] and len(labels) == 7
+    assert len(against.data[0].x) == 6
+    assert checked(ratios(answer, narrow=True)).data
 
 
 def test_one_group_cannot_be_compared() -> None:

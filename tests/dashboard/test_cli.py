@@ -153,6 +153,11 @@ def test_locomotion_and_comparison_columns(run: Run, sheet: Path) -> None:
     ]  # fmt: skip
     rows = list(csv.DictReader(io.StringIO(out)))
     assert rows[0]["group"] == "tie-stall" and float(rows[0]["risk_ratio"]) == float(rows[0]["odds_ratio"]) == 1
+    _, out, _ = run("table", *words, "--stratify", "parity")
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert next(iter(rows[0])) == "stratum"
+    assert rows[0]["stratum"] == "all" and {row["stratum"] for row in rows} > {"all"}
+    assert {row["group"] for row in rows if row["stratum"] != "all"} <= {row["group"] for row in rows[:2]}
 
 
 @pytest.mark.parametrize(

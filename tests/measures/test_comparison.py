@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from analytics.ledger import Ledger
 from analytics.measures.comparison import COLUMNS, comparison
+from analytics.measures.foot_map import foot_map
+from analytics.measures.prevalence import prevalence
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from sample_data import truths
@@ -26,17 +29,23 @@ def _rows(table: pd.DataFrame) -> pd.DataFrame:
     return table.set_index("group")
 
 
-def test_crude_by_hand(tmp_path: Path) -> None:
+def test_one_trim_a_cow_by_hand(tmp_path: Path) -> None:
     rows = _cows(45, 90, "a", housing="freestall") + _cows(30, 90, "b", housing="pasture")
     answer = comparison(herd(tmp_path, rows), Selection(lesions=("SU",)), reference="pasture")
-    assert tuple(answer.table.columns[:13]) == COLUMNS
+    assert tuple(answer.table.columns[: len(COLUMNS)]) == COLUMNS
     assert answer.table["group"].tolist() == ["pasture", "freestall"]
     row = _rows(answer.table).loc["freestall"]
     # 45 of 90 against 30 of 90: odds 1 and 1/2.
     assert row["odds_ratio"] == pytest.approx(2.0)
-    assert (row["or_low"], row["or_high"]) == pytest.approx((1.10, 3.65), abs=0.005)
-    assert row["risk_ratio"] == pytest.approx(1.5)
-    assert row["q_value"] == row["p_value"] == pytest.approx(0.0233, abs=5e-5)
+    # Each cow is a cluster of one: Woolf's variance 1/45 + 1/45 + 1/30 + 1/60, each cell a 90th or so wider for the
+    # leverage of its cows (1 in 90), and t on 178 degrees of freedom.
+    half = stats.t.ppf(0.975, 178) * math.sqrt((2 / 45 + 1 / 30 + 1 / 60) * 90 / 89)
+    assert (row["or_low"], row["or_high"]) == pytest.approx((2 * math.exp(-half), 2 * math.exp(half)), rel=1e-6)
+    assert row[["risk_ratio", "crude_risk_ratio"]].tolist() == pytest.approx([1.5, 1.5])
+    assert row["difference"] == pytest.approx(1 / 6)
+    assert row["diff_low"] == pytest.approx(1 / 6 - stats.t.ppf(0.975, 178) * math.sqrt((0.25 + 2 / 9) / 89), abs=1e-9)
+    se = half / stats.t.ppf(0.975, 178)
+    assert row["q_value"] == row["p_value"] == pytest.approx(2 * stats.t.sf(math.log(2) / se, 178), rel=1e-6)
     assert math.isnan(row["adj_odds_ratio"])
     assert "by_lesion" not in answer.extra
 
@@ -105,7 +114,7 @@ def test_group_and_farm_the_same_thing_is_refused(tmp_path: Path) -> None:
         "mh_odds_ratio",
     ]
     assert refused[ratios].isna().all()
-    assert any("No farm here has both tie-stall and freestall" in caution for caution in answer.cautions)
+    assert any("No farm here has enough cows of both tie-stall and freestall" in caution for caution in answer.cautions)
     assert answer.extra["by_lesion"].empty
 
 
@@ -154,10 +163,9 @@ def test_many_farms_of_each_kind_are_compared_with_farms_as_units(tmp_path: Path
     assert row["rr_low"] < row["risk_ratio"] < row["rr_high"]
     assert row["or_low"] < row["odds_ratio"] < row["or_high"]
     # Farms are unlike: the doubt is wider than 720 independent cows would have it.
-    from analytics.methods.ratios import odds_ratio
-
-    _, low, high = odds_ratio(row["cases"], row["at_risk"], *_rows(answer.table).loc["pasture", ["cases", "at_risk"]])
-    assert row["or_high"] / row["or_low"] > 1.2 * high / low
+    counts = _rows(answer.table)[["cases", "at_risk"]]
+    woolf = (1 / counts["cases"] + 1 / (counts["at_risk"] - counts["cases"])).sum()
+    assert math.log(row["or_high"] / row["or_low"]) > 1.2 * 2 * 1.96 * math.sqrt(woolf)
     assert any("Farms are the units of evidence" in note for note in answer.basis.notes)
     assert any("24 farms as clusters" in note for note in answer.basis.notes)
     terms = answer.extra["herd_model"].set_index("term")
@@ -311,3 +319,125 @@ def test_merging_and_renaming_groups(tmp_path: Path) -> None:
     ).table
     merged = _rows(split).loc[["y1", "y2"], ["cases", "at_risk"]].sum()
     assert merged.tolist() == _rows(first).loc["y", ["cases", "at_risk"]].tolist()
+
+
+def _two_housings(farms: dict[str, tuple[tuple[str, int, int], ...]]) -> list[dict[str, Any]]:
+    """Cows by farm, housing, cases and cows."""
+    return [
+        row
+        for farm, groups in farms.items()
+        for housing, cases, of in groups
+        for row in _cows(cases, of, f"{farm}-{housing}", farm=farm, housing=housing)
+    ]
+
+
+def test_one_slip_of_the_pen_does_not_make_farms_comparable(tmp_path: Path) -> None:
+    rows = _two_housings(
+        {"A": (("freestall", 30, 60),), "B": (("freestall", 25, 60),), "C": (("tie-stall", 8, 60), ("freestall", 1, 1))}
+    )
+    answer = comparison(herd(tmp_path, rows), Selection(), each_lesion=True)
+    refused = _rows(answer.table).loc["tie-stall"]
+    assert refused[["risk_ratio", "odds_ratio", "p_value", "q_value", "difference"]].isna().all()
+    assert refused["crude_odds_ratio"] < 0.3
+    assert sum("No farm here has enough cows of both tie-stall and freestall" in each for each in answer.cautions) == 1
+    assert answer.extra["by_lesion"].empty
+
+
+def test_several_farms_are_compared_within_themselves(tmp_path: Path) -> None:
+    """On either farm both housings are alike; the farm with more lesions has more of its cows in the freestall."""
+    farms = {
+        "A": (("freestall", 60, 120), ("pasture", 20, 40)),
+        "B": (("freestall", 4, 40), ("pasture", 12, 120)),
+        "C": (("freestall", 90, 100),),
+    }
+    answer = comparison(herd(tmp_path, _two_housings(farms)), Selection(), reference="pasture")
+    row = _rows(answer.table).loc["freestall"]
+    assert row["odds_ratio"] == pytest.approx(1, abs=1e-6) and row["p_value"] > 0.9
+    assert row["risk_ratio"] == pytest.approx(1, abs=1e-6) and row["difference"] == pytest.approx(0, abs=1e-6)
+    # What the farms mixed would have said: 154 of 260 against 32 of 160.
+    assert row["crude_odds_ratio"] == pytest.approx((154 / 106) / (32 / 128))
+    # Farm C has one housing only and tells nothing of them.
+    both = {farm: groups for farm, groups in farms.items() if farm != "C"}
+    alone = comparison(herd(tmp_path / "2", _two_housings(both)), Selection(), reference="pasture")
+    columns = ["odds_ratio", "or_low", "or_high", "risk_ratio", "difference"]
+    assert row[columns].tolist() == pytest.approx(_rows(alone.table).loc["freestall", columns].tolist())
+    assert any("groups of one farm with each other" in note for note in answer.basis.notes)
+    assert not any("crude" in caution.lower() for caution in answer.cautions)
+
+
+def test_trims_of_one_cow_are_no_more_than_the_cow(tmp_path: Path) -> None:
+    """Every cow found the same four times over says what she says once."""
+    once = _cows(12, 40, "a", housing="freestall") + _cows(6, 40, "b", housing="pasture")
+    days = ("2025-01-10", "2025-03-03", "2025-06-03", "2025-09-03")
+    four = [{**row, "visit_date": day} for row in once for day in days]
+    columns = ["odds_ratio", "or_low", "or_high", "rr_low", "rr_high", "diff_low", "diff_high", "p_value", "q_value"]
+    found = [
+        _rows(comparison(herd(tmp_path / name, rows), Selection(), per="trim", reference="pasture").table)
+        .loc["freestall", columns]
+        .tolist()
+        for name, rows in (("1", once), ("4", four))
+    ]
+    assert found[1] == pytest.approx(found[0], rel=1e-6)
+
+
+def test_few_cases_are_compared_exactly(tmp_path: Path) -> None:
+    rows = _cows(0, 40, "a", housing="freestall") + _cows(6, 60, "b", housing="pasture")
+    answer = comparison(herd(tmp_path, rows), Selection(), reference="pasture")
+    row = _rows(answer.table).loc["freestall"]
+    # No case among 40: the upper limit leaves half the chance of none at 2.5 %.
+    none = stats.nchypergeom_fisher(100, 6, 40, row["or_high"]).pmf(0)
+    assert none / 2 == pytest.approx(0.025, abs=1e-6)
+    assert (row["odds_ratio"], row["or_low"], row["risk_ratio"]) == (0, 0, 0)
+    assert row["difference"] == pytest.approx(-0.1)
+    assert row["p_value"] == pytest.approx(stats.hypergeom(100, 6, 40).pmf(0), rel=1e-6)
+    assert any("of freestall are exact" in note for note in answer.basis.notes)
+
+
+def test_strata_have_a_row_each(tmp_path: Path) -> None:
+    rows = [
+        *_cows(20, 50, "a", floor="concrete", parity=1),
+        *_cows(10, 50, "b", floor="rubber", parity=1),
+        *_cows(30, 60, "c", floor="concrete", parity=4),
+        *_cows(20, 60, "d", floor="rubber", parity=4),
+    ]
+    ledger = herd(tmp_path, rows)
+    answer = comparison(ledger, Selection(), by=("floor",), reference="rubber", stratify="parity")
+    strata = answer.extra["strata"].set_index(["stratum", "group"])
+    assert strata.index.tolist() == [("1", "rubber"), ("1", "concrete"), ("3+", "rubber"), ("3+", "concrete")]
+    assert strata["cases"].tolist() == [10, 20, 20, 30]
+    for stratum, odds in (("1", (20 / 30) / (10 / 40)), ("3+", (30 / 30) / (20 / 40))):
+        row = strata.loc[(stratum, "concrete")]
+        assert row["odds_ratio"] == pytest.approx(odds)
+        assert row["or_low"] < odds < row["or_high"]
+        assert row["low"] < row["prevalence"] < row["high"]
+        one = comparison(ledger, Selection(parity=(stratum,)), by=("floor",), reference="rubber").table.iloc[1]
+        columns = ["or_low", "or_high", "rr_low", "rr_high", "p_value"]
+        assert row[columns].tolist() == pytest.approx(one[columns].tolist())
+
+
+def test_trims_are_counted_where_groups_were_looked_at_unequally(tmp_path: Path) -> None:
+    """One trim in ten shows the lesion in either housing; cows of the freestall were trimmed six times as often."""
+    rows = []
+    for i in range(60):
+        rows += [
+            trim(f"f{i}", "SU" if (i + 6 * k) % 10 == 0 else None, "LH", on=f"2025-0{k + 1}-03", housing="freestall")
+            for k in range(6)
+        ]
+        rows.append(trim(f"p{i}", "SU" if i % 10 == 0 else None, "LH", housing="pasture"))
+    ledger = herd(tmp_path, rows)
+    answer = comparison(ledger, Selection(visits=("all",)), reference="pasture")
+    assert answer.basis.unit == "trim"
+    assert _rows(answer.table)["at_risk"].tolist() == [60, 360]
+    assert _rows(answer.table).loc["freestall", "risk_ratio"] == pytest.approx(1, abs=1e-6)
+    assert sum("Trims are counted, not cows" in note for note in answer.basis.notes) == 1
+    shares = prevalence(ledger, Selection(visits=("all",)), by=("housing",))
+    assert shares.basis.unit == "trim"
+    assert shares.table["prevalence"].tolist() == pytest.approx([0.1, 0.1])
+    assert sum("Trims are counted, not cows" in note for note in shares.basis.notes) == 1
+    by_cow = prevalence(ledger, Selection(visits=("all",)), by=("housing",), per="cow")
+    assert by_cow.basis.unit == "cow" and by_cow.table["prevalence"].iloc[0] > 0.4
+    assert any("Counting per trim is fairer" in caution for caution in by_cow.cautions)
+    # Nothing is split, or what is split has no groups of cows: cows are counted.
+    assert prevalence(ledger, Selection(visits=("all",)), by=("lesion",)).basis.unit == "cow"
+    feet = foot_map(ledger, Selection(visits=("all",)), by=("housing",))
+    assert feet.basis.unit == "trim"

@@ -7,8 +7,9 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
+from analytics.methods.cluster_logistic import compare_counts, gee_logistic
 from analytics.methods.design import build_design
-from analytics.methods.models import gee_logistic, random_herd_logit
+from analytics.methods.random_herd import random_herd_logit
 
 
 def herds(seed: int, k: int = 30, sd: float = 0.8, effect: float = 0.7) -> pd.DataFrame:
@@ -37,11 +38,54 @@ def test_gee_agrees_with_statsmodels(seed: int) -> None:
         x,
         groups=frame["herd"],
         family=sm.families.Binomial(),
-        cov_struct=sm.cov_struct.Exchangeable(),
+        cov_struct=sm.cov_struct.Independence(),
     ).fit(maxiter=200)
-    assert ours.correlation == pytest.approx(theirs.model.cov_struct.dep_params, abs=1e-5)
     assert ours.coefficients["estimate"].to_numpy() == pytest.approx(theirs.params, abs=1e-5)
     assert ours.coefficients["se"].to_numpy() == pytest.approx(theirs.bse, rel=1e-4)
+
+
+def test_strata_are_as_good_as_dummies() -> None:
+    """Statsmodels with a column for every herd: the same slopes and errors."""
+    frame = herds(1)
+    ours = gee_logistic(frame, "lame", "floor", "soft", ["parity"], "herd", strata="herd", small_sample=False)
+    x = np.column_stack([frame["floor"] == "hard", frame["parity"], pd.get_dummies(frame["herd"])]).astype(float)
+    theirs = sm.GEE(
+        frame["lame"].astype(float),
+        x,
+        groups=frame["herd"],
+        family=sm.families.Binomial(),
+        cov_struct=sm.cov_struct.Independence(),
+    ).fit(maxiter=200)
+    assert ours.coefficients["estimate"].to_numpy() == pytest.approx(np.asarray(theirs.params)[:2], abs=1e-6)
+    assert ours.coefficients["se"].to_numpy() == pytest.approx(np.asarray(theirs.bse)[:2], abs=1e-6)
+
+
+def test_herds_in_which_nobody_is_a_case_tell_nothing() -> None:
+    """They change no odds ratio; the standardised risks count them as what they are."""
+    frame = herds(1)
+    more = frame[frame["herd"] == 0].assign(herd=99, lame=False)
+    with_it = gee_logistic(pd.concat([frame, more]), "lame", "floor", "soft", [], "herd", strata="herd").table
+    without = gee_logistic(frame, "lame", "floor", "soft", [], "herd", strata="herd").table
+    ratios = ["odds_ratio", "odds_ratio_low", "odds_ratio_high", "ratio", "p_value"]
+    assert with_it.loc[1, ratios].tolist() == pytest.approx(without.loc[1, ratios].tolist())
+    share = len(frame) / (len(frame) + len(more))
+    assert with_it["risk"].tolist() == pytest.approx((without["risk"] * share).tolist())
+
+
+def test_arrays_and_frame_give_the_same() -> None:
+    frame = herds(2)
+    group = (frame["floor"] == "hard").to_numpy().astype(int)
+    one = np.ones(len(frame))
+    arrays = compare_counts(frame["lame"], one, group, ["soft", "hard"], frame["herd"], frame["herd"]).table
+    whole = gee_logistic(frame, "lame", "floor", "soft", [], "herd", strata="herd").table
+    pd.testing.assert_frame_equal(arrays, whole)
+
+
+def test_a_group_that_rests_on_one_cluster_has_no_limits() -> None:
+    frame = herds(3)
+    frame = frame[(frame["floor"] == "soft") | (frame["herd"] == 0)]
+    found = gee_logistic(frame, "lame", "floor", "soft", [], "herd", strata="herd")
+    assert not found.converged and "One cluster alone" in found.reason
 
 
 def test_counts_and_rows_give_the_same() -> None:

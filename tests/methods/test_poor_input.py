@@ -13,13 +13,14 @@ from analytics.methods import (
     change,
     cluster,
     cluster_comparison,
+    cluster_logistic,
     control,
     funnel,
     harmonic,
     intervals,
     kappa,
-    models,
     paired,
+    random_herd,
     ratios,
     shrink,
     slope,
@@ -44,11 +45,9 @@ def two_groups(rng: Rng) -> None:
     intervals.difference(*cells)
     intervals.poisson_rate(*cells[:2])
     intervals.rate_ratio(*cells)
-    for method in ("score", "log"):
-        ratios.risk_ratio(*cells, method=method)
-    ratios.odds_ratio(*cells)
+    ratios.exact_odds_ratio(*cells)
     ratios.two_group_p(*cells)
-    stratified.mantel_haenszel(*cells)
+    stratified.mantel_haenszel(*cells, rng.integers(0, 3, k), rng.integers(0, 4, k))
     paired.paired_difference(*cells)
     trend.cochran_armitage(*cells[:2])
 
@@ -112,8 +111,8 @@ def regressions(rng: Rng) -> None:
             "n": n + 1,
         }
     )
-    models.gee_logistic(frame, "cases", "floor", frame["floor"][0], ["parity"], "herd", n="n")
-    models.random_herd_logit(frame, "cases", ["floor"], "herd", n="n", nodes=5)
+    cluster_logistic.gee_logistic(frame, "cases", "floor", frame["floor"][0], ["parity"], "herd", n="n")
+    random_herd.random_herd_logit(frame, "cases", ["floor"], "herd", n="n", nodes=5)
 
 
 @pytest.mark.parametrize(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from analytics.methods.cluster_logistic import compare_counts
 from analytics.methods.intervals import clopper_pearson, difference, poisson_rate, rate_ratio, wilson
-from analytics.methods.ratios import odds_ratio, risk_ratio, two_group_p
+from analytics.methods.ratios import exact_odds_ratio, two_group_p
 
 
 # Newcombe 1998, Stat Med 17:857, table I, method 3 (Wilson score).
@@ -59,31 +61,33 @@ def test_rate_ratio() -> None:
     assert rate_ratio(11, 800, 21, 3011) == pytest.approx((1.971488, 0.8584264, 4.2772659), abs=5e-7)
 
 
-# Koopman 1984, Biometrics 40:513-517, example 36/40 against 16/80.
-def test_koopman_risk_ratio() -> None:
-    assert risk_ratio(36, 40, 16, 80) == pytest.approx((4.5, 2.94, 7.15), abs=5e-3)
-
-
 # R documentation, stats::fisher.test, "TeaTasting" (Agresti 1990, p. 61): two-sided p and conditional odds
 # ratio. R prints 0.2117329 to 621.9337505; its root finder stops early on the upper one, so that is held to 1
 # %.
 def test_tea_tasting() -> None:
     assert two_group_p(3, 4, 1, 4) == pytest.approx(0.4857, abs=5e-5)
-    ratio, low, high = odds_ratio(3, 4, 1, 4)
+    ratio, low, high, p = exact_odds_ratio(3, 4, 1, 4, mid=False)
     assert ratio == pytest.approx(6.408309, abs=5e-4)
     assert low == pytest.approx(0.2117329, rel=1e-4)
     assert high == pytest.approx(621.9337505, rel=1e-2)
+    assert p == pytest.approx(0.4857, abs=5e-5)
 
 
 # R documentation, stats::fisher.test, "Convictions" (Fisher 1962): 2 of 17 against 10 of 13.
 def test_convictions() -> None:
-    ratio, low, high = odds_ratio(2, 17, 10, 13)
+    ratio, low, high, _p = exact_odds_ratio(2, 17, 10, 13, mid=False)
     assert (ratio, low, high) == pytest.approx((0.04693661, 0.003325764, 0.363182271), rel=5e-3)
 
 
 # Agresti, Categorical Data Analysis, 2nd ed., section 3.1 (aspirin and myocardial infarction): 189 of 11,034
-# on placebo, 104 of 11,037 on aspirin; odds ratio 1.83 (1.44-2.33), relative risk 1.82.
+# on placebo, 104 of 11,037 on aspirin; odds ratio 1.83 (1.44-2.33), relative risk 1.82 (1.43-2.31). Everybody is a
+# cluster of one, so that the robust errors are the textbook's.
 def test_aspirin() -> None:
-    assert odds_ratio(189, 11034, 104, 11037) == pytest.approx((1.83, 1.44, 2.33), abs=5e-3)
-    rr, low, high = risk_ratio(189, 11034, 104, 11037, method="log")
-    assert (rr, low, high) == pytest.approx((1.82, 1.43, 2.31), abs=6e-3)
+    cases = np.repeat([1, 0, 1, 0], [189, 11034 - 189, 104, 11037 - 104])
+    group = np.repeat([1, 1, 0, 0], [189, 11034 - 189, 104, 11037 - 104])
+    one = np.ones(len(cases))
+    row = compare_counts(cases, one, group, ["aspirin", "placebo"], np.arange(len(cases)), 0 * one).table.iloc[1]
+    assert tuple(row[["odds_ratio", "odds_ratio_low", "odds_ratio_high"]]) == pytest.approx(
+        (1.83, 1.44, 2.33), abs=5e-3
+    )
+    assert tuple(row[["ratio", "ratio_low", "ratio_high"]]) == pytest.approx((1.82, 1.43, 2.31), abs=6e-3)

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from analytics.methods.harmonic import yearly_wave
-from analytics.methods.stratified import mantel_haenszel
 from analytics.methods.trend import cochran_armitage
 
 
@@ -24,22 +23,6 @@ def test_smokers_among_patients() -> None:
     found = cochran_armitage([83, 90, 129, 70], [86, 93, 136, 82])
     assert found.z2 == pytest.approx(8.2249, abs=5e-5)
     assert found.p_value == pytest.approx(0.004132, abs=5e-7)
-
-
-# R documentation, mantelhaen.test, UCBAdmissions (Bickel, Hammel & O'Connell 1975): admitted men and women.
-def test_berkeley_admissions() -> None:
-    found = mantel_haenszel(
-        [512, 353, 120, 138, 53, 22],
-        [825, 560, 325, 417, 191, 373],
-        [89, 17, 202, 131, 94, 24],
-        [108, 25, 593, 375, 393, 341],
-    )
-    assert found.odds_ratio == pytest.approx(0.9047, abs=5e-5)
-    assert (found.odds_ratio_low, found.odds_ratio_high) == pytest.approx((0.7719, 1.0603), abs=5e-5)
-    # R documentation, vcd::woolf_test of the same table also rejects (17.9, 5 df); Breslow-Day: 18.83, p .002
-    # (printed by DescTools::BreslowDayTest [from memory]).
-    assert found.homogeneity == pytest.approx(18.83, abs=5e-3)
-    assert found.homogeneity_p == pytest.approx(0.0021, abs=5e-5)
 
 
 # A yearly wave is a regression on sine and cosine: monthly deaths from lung disease in Britain (R datasets,
