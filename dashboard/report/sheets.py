@@ -149,7 +149,7 @@ def _signals(contents: Contents, key: str, words: Words) -> pd.DataFrame:
     if answer is None:
         return NOTHING
     out = answer.table.assign(signal=_texts(words.said(one) if one else None for one in answer.table["signal"]))
-    return out[["month", "cases", "at_risk", "prevalence", "centre", "lower", "upper", "ewma", "signal"]]
+    return out[["month", "cases", "at_risk", "prevalence", "centre", "lower", "upper", "signal"]]
 
 
 def _changes(contents: Contents, words: Words) -> pd.DataFrame:

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from analytics.methods import (
+    baseline_chart,
     cluster,
     cluster_comparison,
     control,
@@ -73,9 +74,8 @@ def series(rng: Rng) -> None:
     harmonic.yearly_wave(month % 12 + 1.5, c, n, year=2000 + month // 12)
     segmented.interrupted_series(month, c, n, k // 2, harmonics=int(rng.integers(0, 3)))
     segmented.interrupted_series(month, c, n, k // 2, family="poisson")
-    for method in ("laney", "p", "exact"):
-        control.p_chart(c, n, method=method, rules=control.RULES, baseline=int(rng.integers(1, 12)))
-    control.ewma_chart(c, n, baseline=int(rng.integers(1, 12)))
+    control.p_chart(c, n, baseline=int(rng.integers(1, 12)))
+    baseline_chart.baseline_chart(c, n, month < int(rng.integers(1, 20)), month)
 
 
 def farms(rng: Rng) -> None:
