@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analytics.intake.fields import KIND_NAMES, KINDS
-from analytics.measures.monthly_chart import SIDES
 from analytics.measures.horn import UNITS
+from analytics.measures.monthly_chart import SIDES
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from analytics.trade.housing import FLOORS, HOUSINGS
 from analytics.trade.lesions import LESIONS

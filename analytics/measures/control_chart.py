@@ -36,7 +36,7 @@ def control_chart(
     baseline : pair of date, optional
         First and last day of the months the limits rest on; the first twelve months with records by default.
     level : float
-        Written into the basis only: 995 of 1000 months lie within the limits when nothing changes.
+        Written into the basis only: 996 of 1000 months lie within the limits when nothing changes.
 
     Returns
     -------

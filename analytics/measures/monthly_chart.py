@@ -29,7 +29,7 @@ BY_CHANCE: Said = say(
     "though nothing changed."
 )
 
-HERDS_BY_LUCK = {2: 40, 3: 200}
+HERDS_BY_LUCK = {2: 20, 3: 40, 4: 100}
 """Months outside on one side within half a year -> one herd in how many gives so many in two years on which nothing
 changes, in the worst of the worlds of ``python -m tests.scale.worlds_warn``."""
 
@@ -69,13 +69,15 @@ def _inside(month: pd.Series, baseline: tuple[dt.date, dt.date] | None) -> np.nd
 
 def lately(table: pd.DataFrame) -> pd.DataFrame:
     """The months of a chart in the half year that ends with its newest."""
-    return table[table["month"] > table["month"].max() - pd.DateOffset(months=LATELY_MONTHS)]
+    newest: pd.DataFrame = table[table["month"] > table["month"].max() - pd.DateOffset(months=LATELY_MONTHS)]
+    return newest
 
 
 def sides(table: pd.DataFrame) -> pd.Series:
     """1 for months above their limits, -1 below, 0 within."""
-    away = np.sign(table["prevalence"] - table["centre"]).fillna(0)
-    return away.where(table["signal"].astype(str) != "", 0).astype("int64")
+    told = (table["signal"].astype(str) != "").to_numpy()
+    side = np.where(told, np.sign((table["prevalence"] - table["centre"]).fillna(0.0)), 0)
+    return pd.Series(side.astype("int64"), index=table.index)
 
 
 def size_in_limits(table: pd.DataFrame) -> pd.Series:
@@ -90,7 +92,11 @@ def luck(table: pd.DataFrame) -> tuple[Said, ...]:
     if not side.any():
         return ()
     most = max(
-        int((side[(table["month"] <= month) & (table["month"] > month - pd.DateOffset(months=LATELY_MONTHS))] == s).sum())
+        int(
+            (
+                side[(table["month"] <= month) & (table["month"] > month - pd.DateOffset(months=LATELY_MONTHS))] == s
+            ).sum()
+        )
         for month in table.loc[side != 0, "month"]
         for s in (1, -1)
     )

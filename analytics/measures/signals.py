@@ -43,7 +43,7 @@ def signals(ledger: Ledger, selection: Selection, *, outcome: str | None = None,
     outcome : {"lameness", "lesion"}, optional
         Lameness, unless the selection narrows the findings, without it.
     level : float
-        Written into the basis only: 995 of 1000 months lie within the limits when nothing changes.
+        Written into the basis only: 996 of 1000 months lie within the limits when nothing changes.
 
     Returns
     -------
@@ -51,7 +51,7 @@ def signals(ledger: Ledger, selection: Selection, *, outcome: str | None = None,
         ``table``, one row a farm, the loudest first: most signals in the half year up to its newest month, then the
         one furthest out, then most in the year. farm, month (its newest with records), cases, at_risk, prevalence,
         centre, lower, upper; signal (the newest one of the year in words, empty without one) and signal_month;
-        signals_half_year and signals_a_year (months with a signal); limit_ratio (of the signal of the half year furthest
+        signals_half_year and signals_a_year (months with a signal); limit_ratio (of the half year's signal furthest
         out: its distance from the usual share over that of the limit, missing without one); lately (whether the half
         year has a signal). ``extra["months"]``: farm, month, prevalence, cases, at_risk, centre, signal, of the last
         twelve months; ``extra["without"]``: farm and reason of those whose records do not reach for limits.

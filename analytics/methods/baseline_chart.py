@@ -30,7 +30,7 @@ at: a year with 2.7 times the odds is nothing out of the way. [common practice, 
 
 YEAR = 12
 
-TAIL = 0.0025
+TAIL = 0.002
 """Chance of a month beyond either limit, so that at most about one herd in ten gives a signal in two years on which
 nothing changes: measured, ``python -m tests.scale.worlds_warn``."""
 
@@ -69,12 +69,12 @@ def baseline_chart(
 ) -> BaselineChart:
     """Hold each point against what the baseline leads to expect of a point at that time of the year.
 
-    `month_model` has a level, a yearly wave drawn towards none, and months that wander about both, also several together
+    `month_model` has a level, a yearly wave drawn towards none, and months that wander about both, several together
     in one direction. For the first year after the baseline it is fitted to the baseline. For every year after that the
     years between tell of the wave and the wander too, but each has a level of its own, so that the level held against
     stays that of the baseline and a limit once drawn never moves.
 
-    A point is outside when its count, or one further off, has a chance below 0.0025 under that model, all that is not
+    A point is outside when its count, or one further off, has a chance below 0.002 under that model, all that is not
     known of the model taken in. There is no other rule: runs and moving averages answer to autocorrelation and season,
     and gave 21 to 48 signals in 100 herds on which nothing changed.
 

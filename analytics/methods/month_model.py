@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
+from scipy import optimize, special
 
 Array = npt.NDArray[np.float64]
 
@@ -54,8 +54,26 @@ class MonthModel:
 
     def months_covariance(self, month: npt.ArrayLike) -> Array:
         """Covariance of the wander of *month* (in months) with each other, on the logit scale."""
-        at = np.asarray(month, dtype=float)
-        return np.asarray(np.einsum("g,gij->ij", self.weight, _wander_covariance(self.wander, self.correlation, at)))
+        return np.asarray(np.einsum("g,gij->ij", self.weight, self.covariances(month)))
+
+    def covariances(self, month: npt.ArrayLike) -> Array:
+        """The same for every pair of ``w`` and ``rho``, shape (g, months, months)."""
+        return _wander_covariance(self.wander, self.correlation, np.asarray(month, dtype=float))
+
+    def half_width(self, pull: npt.ArrayLike, month: npt.ArrayLike, error: float, level: float) -> float:
+        """Half of the interval of a sum of *pull* times the wander of *month*, known up to a standard error besides.
+
+        The mixture over the pairs has longer tails than the normal distribution of its variance.
+        """
+        weights = np.asarray(pull, dtype=float)
+        spread = np.sqrt(np.einsum("i,gij,j->g", weights, self.covariances(month), weights) + error**2)
+        if not np.isfinite(spread).all() or not spread.max() > 0:
+            return float("nan") if not np.isfinite(spread).all() else 0.0
+
+        def beyond(half: float) -> float:
+            return float(self.weight @ (2 * special.ndtr(-half / np.maximum(spread, 1e-12)))) - (1 - level)
+
+        return float(optimize.brentq(beyond, 0.0, 20.0 * float(spread.max())))
 
 
 def season_columns(month: npt.ArrayLike) -> Array:
