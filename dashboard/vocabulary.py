@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analytics.intake.fields import KIND_NAMES, KINDS
-from analytics.measures.control_chart import RULES
 from analytics.measures.horn import UNITS
+from analytics.measures.monthly_chart import SIDES
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from analytics.trade.housing import FLOORS, HOUSINGS
 from analytics.trade.lesions import LESIONS
@@ -43,8 +43,8 @@ def vocabulary() -> Iterator[tuple[str, str]]:
         for housing in HOUSINGS:
             # How a comparison names a group of two kinds at once.
             yield "analytics/measures/comparison.py", f"{housing} in {season}"
-    for words in RULES.values():
-        yield "analytics/measures/control_chart.py", words
+    for words in SIDES.values():
+        yield "analytics/measures/monthly_chart.py", words
     for kind in KINDS.values():
         for field in kind:
             if field.required:

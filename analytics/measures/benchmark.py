@@ -10,7 +10,6 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
-from analytics.measures.fair_count import uneven_trims
 from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.methods.funnel import funnel
@@ -38,7 +37,7 @@ PUBLISHED = ("what", "lesion", "housing", "visits", "value", "source", "sample")
 
 
 @keep
-def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: float = 0.95) -> Answer:
+def benchmark(ledger: Ledger, selection: Selection, *, per: str = "trim", level: float = 0.95) -> Answer:
     """Farms among each other: shrunken prevalence, funnel limits, ranks with their doubt.
 
     Parameters
@@ -46,7 +45,8 @@ def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: 
     ledger : Ledger
     selection : Selection
         ``farms`` are the farms compared; ``lesions`` says what a case is, any lesion by default.
-    per : {"cow", "trim", "foot", "claw"}
+    per : {"trim", "cow", "foot", "claw"}
+        By trim a farm that trims its cows more often does not look worse for looking more often.
     level : float
         Confidence and credible level.
 
@@ -54,8 +54,8 @@ def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: 
     -------
     Answer
         ``table``: farm, cases, at_risk, prevalence; shrunken, shrunken_low, shrunken_high (what the farm's
-        own records and the other farms together make likely); funnel_low, funnel_high (where the farm would
-        lie by luck in 998 of 1000 cases, farms being as unlike as they are); outside ("above", "below" or
+        own records and the other farms together make likely); funnel_low, funnel_high (where a farm of this size
+        lies in 998 of 1000 cases, farms being as unlike as they are); outside ("above", "below" or
         ""); rank (1 = lowest), rank_low, rank_high; low, high (of the prevalence, from the farm alone);
         weight (0 to 1, how much the farm's own records count in ``shrunken``). Missing with fewer than three
         farms. ``extra["published"]``: what, lesion, housing, visits, value, source, sample: other people's
@@ -97,14 +97,12 @@ def benchmark(ledger: Ledger, selection: Selection, *, per: str = "cow", level: 
     extra = {"published": _published(selection)}
     cautions += limits.cautions + _cautions(rates, table, basis.visits)
     if per == "cow" and basis.trims > basis.cows:
-        cautions += uneven_trims(ledger, selection, "farm")
-        if len(extra["published"]):
-            cautions += (
-                say(
-                    "Published shares are of cows at one trimming, and many of these cows were trimmed more than "
-                    "once; compare the published figures with a count per trim."
-                ),
-            )
+        cautions += (
+            say(
+                "Cows that were trimmed more often had more looks, and more looks find more lesions; published shares "
+                "are of one trimming. Count per trim to compare farms, or with published shares."
+            ),
+        )
     return Answer("benchmark", table, basis, cautions, ("farm",), extra)
 
 
@@ -180,7 +178,7 @@ def _cautions(rates: ShrunkenRates, table: pd.DataFrame, visits: int) -> tuple[S
     if not visits:
         return ()
     if rates.reason:
-        return (say("Not enough to say: {reason}", reason=rates.reason),)
+        return (say("Other farms: {n}. Too few to compare: at least three farms are needed.", n=len(table) - 1),)
     out = [
         say(
             "Farms differ in housing, season of visits, trimmer and age of cows; a place in this table is not a "

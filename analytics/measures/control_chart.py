@@ -3,50 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.kept import keep
+from analytics.measures.monthly_chart import BASELINE_MONTHS, METHOD, charted, lately, luck, sides
 from analytics.measures.outcome import Outcome, months_of, outcome_of, series_basis
-from analytics.methods.baseline_chart import BaselineChart, baseline_chart
-from analytics.methods.run_rules import RUN_LENGTH
+from analytics.measures.signals import signals_of
+from analytics.methods.baseline_chart import BaselineChart
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
-
-BASELINE_MONTHS = 12
-"""First months with records that the limits rest on when no baseline is given: a year, so that every season
-is in it once. [common practice, no source]"""
-
-COLUMNS = (
-    "month", "cases", "at_risk", "prevalence", "centre", "lower", "upper", "ewma", "signal", "ewma_lower",
-    "ewma_upper", "baseline", "cows",
-)  # fmt: skip
-
-BY_CHANCE: Said = say(
-    "A signal says that something is unlike before, not what. About one herd in ten gives one in two years though "
-    "nothing changed; a yearly season gives more."
-)
-
-_METHOD = {
-    "p": say("p-chart (3 standard errors), moving average with weight 0.2"),
-    "laney": say("Laney p'-chart (months differ more than cows explain), moving average with weight 0.2"),
-    "": "",
-}
-
-
-RULES = {
-    ("outside", True): "above the upper limit",
-    ("outside", False): "below the lower limit",
-    ("run", True): f"{RUN_LENGTH} months in a row above the usual",
-    ("run", False): f"{RUN_LENGTH} months in a row below the usual",
-    ("drift", True): "moving average above its limit",
-    ("drift", False): "moving average below its limit",
-}
-"""What a month broke, and whether upwards -> words for it."""
 
 
 @keep
@@ -67,15 +36,15 @@ def control_chart(
     baseline : pair of date, optional
         First and last day of the months the limits rest on; the first twelve months with records by default.
     level : float
-        Written into the basis only: limits lie three standard errors away, as control charts have them.
+        Written into the basis only: 996 of 1000 months lie within the limits when nothing changes.
 
     Returns
     -------
     Answer
-        ``table``: month, cases, at_risk, prevalence, centre, lower, upper, ewma (moving average), signal (in
-        words, empty where there is none), ewma_lower, ewma_upper, baseline (whether the month is in it), cows.
-        Months without records are left out. ``basis.method`` says whether the limits are those of a p-chart
-        or Laney's.
+        Of one farm, ``table``: month, cases, at_risk, prevalence, centre (usual for that time of the year), lower,
+        upper, signal (in words, empty where there is none), baseline (whether the month is in it), cows. Months
+        without records are left out. Of several farms there is no chart of their sum, which follows whose turn it
+        was: ``table`` is that of :func:`analytics.measures.signals.signals`, the loudest farm first.
 
     Raises
     ------
@@ -84,7 +53,7 @@ def control_chart(
 
     References
     ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 and 6.3.3.2. Laney DB (2002) Qual Eng 14:531-537.
+    :func:`analytics.methods.baseline_chart.baseline_chart`.
     """
     if baseline and baseline[0] > baseline[1]:
         raise Mistake(
@@ -96,65 +65,27 @@ def control_chart(
         )
     outcome = outcome_of(selection)
     rows = months_of(ledger, selection, outcome)
-    farms = int(rows["farm"].nunique())
+    if rows["farm"].nunique() > 1:
+        return signals_of("control-chart", ledger, selection, outcome, rows, level, baseline)
     chart, table = charted(rows, baseline)
     notes = _notes(chart, table, outcome)
-    basis, cautions = series_basis(ledger, selection, outcome, level, _METHOD[chart.method], notes)
-    cautions += _cautions(chart, table, farms)
+    basis, cautions = series_basis(ledger, selection, outcome, level, "" if chart.reason else METHOD, notes)
+    cautions += _cautions(chart, table)
     return Answer("control-chart", table, basis, cautions, ("month",))
-
-
-def charted(rows: pd.DataFrame, baseline: tuple[dt.date, dt.date] | None = None) -> tuple[BaselineChart, pd.DataFrame]:
-    """The chart of months (month, cases, at_risk, cows) and its table, as :func:`control_chart` gives it."""
-    series = rows.groupby("month", as_index=False)[["cases", "at_risk", "cows"]].sum()
-    chart = baseline_chart(series["cases"], series["at_risk"], _inside(series["month"], baseline))
-    return chart, _table(series, chart)
-
-
-def _inside(month: pd.Series, baseline: tuple[dt.date, dt.date] | None) -> pd.Series:
-    if baseline is None:
-        return pd.Series(range(len(month)), index=month.index) < BASELINE_MONTHS
-    first = pd.Timestamp(baseline[0]).replace(day=1)
-    return (month >= first) & (month <= pd.Timestamp(baseline[1]))
-
-
-def _table(series: pd.DataFrame, chart: BaselineChart) -> pd.DataFrame:
-    limits = chart.table.rename(
-        columns={"low": "lower", "high": "upper", "ewma_low": "ewma_lower", "ewma_high": "ewma_upper"}
-    )
-    kept = ["centre", "lower", "upper", "ewma", "ewma_lower", "ewma_upper", "baseline"]
-    table = series.assign(
-        prevalence=series["cases"] / series["at_risk"],
-        signal=[signal_words(*each) for each in zip(limits["outside"], limits["run"], limits["drift"], strict=True)],
-        **{name: limits[name] for name in kept},
-    )
-    return table[list(COLUMNS)]
-
-
-def signal_words(outside: int, run: int, drift: int) -> Said | str:
-    """The rules broken by one month, in words; empty where none is."""
-    parts = []
-    if outside:
-        parts.append(RULES["outside", outside > 0])
-    if run:
-        parts.append(RULES["run", run > 0])
-    if drift:
-        parts.append(RULES["drift", drift > 0])
-    return say("{rules}", rules="; ".join(parts)) if parts else ""
 
 
 def _notes(chart: BaselineChart, table: pd.DataFrame, outcome: Outcome) -> tuple[Said, ...]:
     if chart.reason or not len(table):
         return ()
-    usual = table[table["baseline"]]["month"]
+    usual = table[table["baseline"]]
     notes = [
         say(
             "The limits rest on {n} months from {first} to {last}, in which the {what} was {share:.0f} %.",
             n=chart.points,
-            first=f"{usual.iloc[0]:%Y-%m}",
-            last=f"{usual.iloc[-1]:%Y-%m}",
+            first=f"{usual['month'].iloc[0]:%Y-%m}",
+            last=f"{usual['month'].iloc[-1]:%Y-%m}",
             what=outcome.words,
-            share=100 * chart.centre,
+            share=100 * float(usual["cases"].sum() / usual["at_risk"].sum()),
         )
     ]
     signals = table[table["signal"] != ""]
@@ -162,31 +93,29 @@ def _notes(chart: BaselineChart, table: pd.DataFrame, outcome: Outcome) -> tuple
         notes.append(say("{month}: {rule}.", month=f"{row.month:%Y-%m}", rule=row.signal))
     if signals.empty:
         notes.append(say("No month is unlike the baseline."))
+    newest = lately(table)
+    above, below = (int((sides(newest) == side).sum()) for side in (1, -1))
+    if above:
+        notes.append(say("{n} of the last {of} months with records lie above the limits.", n=above, of=len(newest)))
+    if below:
+        notes.append(say("{n} of the last {of} months with records lie below the limits.", n=below, of=len(newest)))
     return tuple(notes)
 
 
-def _cautions(chart: BaselineChart, table: pd.DataFrame, farms: int) -> tuple[Said, ...]:
+def _cautions(chart: BaselineChart, table: pd.DataFrame) -> tuple[Said, ...]:
     if not len(table):
         return ()
     if chart.reason:
         return (say("Not enough to say: {reason}", reason=chart.reason),)
-    out = []
+    out = luck(table)
     if chart.points < BASELINE_MONTHS:
-        out.append(
+        out += (
             say(
-                "The baseline has {n} months; with less than a year of months a season can look like a signal.",
+                "The baseline has {n} months; with less than a year of months the season is poorly known, and the "
+                "limits are wide.",
                 n=chart.points,
-            )
+            ),
         )
-    if farms > 1:
-        out.append(
-            say(
-                "Several farms are pooled; a month in which other farms were looked at can look like a signal. "
-                "Chart one farm at a time."
-            )
-        )
-    if (table["signal"] != "").any():
-        out.append(BY_CHANCE)
-    if table["baseline"].all() or math.isnan(table["upper"].max()):
-        out.append(say("All months are in the baseline; none is left to hold against it."))
-    return tuple(out)
+    if table["baseline"].all():
+        out += (say("All months are in the baseline; none is left to hold against it."),)
+    return out

@@ -26,7 +26,7 @@ MONTHS = (
     say("August"), say("September"), say("October"), say("November"), say("December"),
 )  # fmt: skip
 
-METHOD = say("Logistic regression on a yearly sine wave, scaled for months that differ more than chance explains")
+METHOD = say("Logistic regression on a yearly sine wave; months may differ more than chance explains, and go together")
 
 
 @keep
@@ -86,6 +86,7 @@ def _wave_of(rows: pd.DataFrame, level: float) -> YearlyWave:
         rows["farm"].astype(object),
         level,
         year=months / 12.0 if long else None,
+        time=months,
     )
 
 

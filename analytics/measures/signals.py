@@ -1,26 +1,33 @@
-"""On which farms is a month unlike the months before: the control charts of all farms, read at once."""
+"""On which farms is a month unlike the months before: the control chart of each farm, the loudest first."""
 
 from __future__ import annotations
+
+import datetime as dt
 
 import numpy as np
 import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
-from analytics.measures.control_chart import BASELINE_MONTHS, BY_CHANCE, signal_words
 from analytics.measures.kept import keep
-from analytics.measures.outcome import months_of, outcome_named, series_basis
-from analytics.methods.many_charts import many_charts
+from analytics.measures.monthly_chart import (
+    BASELINE_MONTHS,
+    METHOD,
+    charted,
+    lately,
+    luck,
+    size_in_limits,
+)
+from analytics.measures.outcome import Outcome, months_of, outcome_named, series_basis
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
 
-LATELY_MONTHS = 3
-"""A signal this many months before the newest record, or fewer, is told as one of now. [common practice, no source]"""
-
 COLUMNS = (
     "farm", "month", "cases", "at_risk", "prevalence", "centre", "lower", "upper", "signal", "signal_month",
-    "signals_a_year", "lately",
+    "signals_half_year", "signals_a_year", "limit_ratio", "lately",
 )  # fmt: skip
+
+MONTH_COLUMNS = ("farm", "month", "prevalence", "cases", "at_risk", "centre", "signal")
 
 
 @keep
@@ -36,88 +43,90 @@ def signals(ledger: Ledger, selection: Selection, *, outcome: str | None = None,
     outcome : {"lameness", "lesion"}, optional
         Lameness, unless the selection narrows the findings, without it.
     level : float
-        Written into the basis only: limits lie three standard errors away.
+        Written into the basis only: 996 of 1000 months lie within the limits when nothing changes.
 
     Returns
     -------
     Answer
-        ``table``, one row a farm, those with the newest signals first: farm, month (its newest with records), cases,
-        at_risk, prevalence, centre, lower, upper; signal (the newest one in words, empty without one in twelve
-        months) and signal_month; signals_a_year (months of the last twelve with a signal); lately (whether the newest
-        is no more than three months before the farm's newest month). ``extra["months"]``: farm, month, prevalence,
-        cases, at_risk, centre, signal, of the last twelve months; ``extra["without"]``: farm and reason of those whose
-        records do not reach for limits.
+        ``table``, one row a farm, the loudest first: most signals in the half year up to its newest month, then the
+        one furthest out, then most in the year. farm, month (its newest with records), cases, at_risk, prevalence,
+        centre, lower, upper; signal (the newest one of the year in words, empty without one) and signal_month;
+        signals_half_year and signals_a_year (months with a signal); limit_ratio (of the half year's signal furthest
+        out: its distance from the usual share over that of the limit, missing without one); lately (whether the half
+        year has a signal). ``extra["months"]``: farm, month, prevalence, cases, at_risk, centre, signal, of the last
+        twelve months; ``extra["without"]``: farm and reason of those whose records do not reach for limits.
 
     References
     ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 and 6.3.3.2. Laney DB (2002) Qual Eng 14:531-537.
+    :func:`analytics.methods.baseline_chart.baseline_chart`.
     """
     what = outcome_named(selection, outcome)
     asked = selection.with_(since=None)
-    rows = months_of(ledger, asked, what, cows=False)
-    year, without = _last_year(rows)
-    table = _farms(year)
-    basis, cautions = series_basis(ledger, asked, what, level, say("Control chart of each farm, limits of its own"))
-    if len(table):
-        cautions += (_chance(len(table)) if len(table) > 1 else BY_CHANCE,)
+    return signals_of("signals", ledger, asked, what, months_of(ledger, asked, what, cows=False), level)
+
+
+def signals_of(
+    name: str,
+    ledger: Ledger,
+    selection: Selection,
+    outcome: Outcome,
+    rows: pd.DataFrame,
+    level: float,
+    baseline: tuple[dt.date, dt.date] | None = None,
+) -> Answer:
+    """The answer of :func:`signals`, called *name*, from the months of farms (farm, month, cases, at_risk)."""
+    told, years, without = [], [], []
+    for farm, own in rows.sort_values(["farm", "month"]).groupby("farm", sort=True):
+        chart, table = charted(own, baseline, months=12)
+        reason = chart.reason or (_ALL_BASELINE if table["baseline"].all() else "")
+        if reason:
+            without.append((farm, str(reason)))
+            continue
+        year = table[table["month"] > table["month"].max() - pd.DateOffset(months=12)].assign(farm=farm)
+        years.append(year)
+        told.append(_farm(year))
+    table = pd.DataFrame(told, columns=list(COLUMNS)).astype({"lately": bool})
+    order = ["signals_half_year", "limit_ratio", "signals_a_year", "farm"]
+    table = table.sort_values(order, ascending=[False, False, False, True], na_position="last", ignore_index=True)
+    basis, cautions = series_basis(ledger, selection, outcome, level, METHOD, _notes(table))
+    if len(table) > 1:
+        cautions += (_chance(len(table)),)
+    elif len(table):
+        cautions += luck(years[0])
     elif basis.cows:
         cautions += (say("Not enough to say: no farm has more than {n} months with records.", n=BASELINE_MONTHS),)
-    columns = ["farm", "month", "prevalence", "cases", "at_risk", "centre", "signal"]
-    extra = {"months": year[columns].reset_index(drop=True), "without": without}
-    return Answer("signals", table, basis, cautions, ("farm",), extra)
+    months = pd.concat(years, ignore_index=True) if years else pd.DataFrame()
+    extra = {
+        "months": months.reindex(columns=list(MONTH_COLUMNS)),
+        "without": pd.DataFrame(without, columns=["farm", "reason"]),
+    }
+    return Answer(name, table, basis, cautions, ("farm",), extra)
 
 
-def _last_year(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The last twelve months of every farm with its limits and signals; and the farms without, with the reason."""
-    if not len(rows):
-        empty = rows.assign(prevalence=np.nan, centre=np.nan, lower=np.nan, upper=np.nan, signal="")
-        return empty, pd.DataFrame(columns=["farm", "reason"])
-    rows = rows.sort_values(["farm", "month"], ignore_index=True)
-    farm, names = pd.factorize(rows["farm"], sort=True)
-    place = rows.groupby("farm").cumcount().to_numpy()
-    shape = (len(names), int(place.max()) + 1)
-    cases, n = np.zeros(shape), np.zeros(shape)
-    cases[farm, place], n[farm, place] = rows["cases"], rows["at_risk"]
-    charts = many_charts(cases, n, BASELINE_MONTHS)
-    months = (n > 0).sum(axis=1)
-    reasons = [
-        reason or ("" if count > BASELINE_MONTHS else _ALL_BASELINE)
-        for reason, count in zip(charts.reasons, months, strict=True)
-    ]
-    told = np.array([reason == "" for reason in reasons], dtype=bool)
-    newest = rows.groupby("farm")["month"].transform("max")
-    lately = (rows["month"] > newest - pd.DateOffset(months=12)).to_numpy() & told[farm]
-    year = rows[lately]
-    at = farm[lately], place[lately]
-    signs = zip(charts.outside[at], charts.run[at], charts.drift[at], strict=True)
-    year = year.assign(
-        prevalence=year["cases"] / year["at_risk"],
-        centre=charts.centre[at[0]],
-        lower=charts.low[at],
-        upper=charts.high[at],
-        signal=pd.Series([signal_words(*map(int, each)) for each in signs], index=year.index, dtype=object),
+def _farm(year: pd.DataFrame) -> dict[str, object]:
+    """The row of a farm from its last twelve months."""
+    newest, signal, half = year.iloc[-1], year[year["signal"] != ""], lately(year)
+    half = half[half["signal"] != ""]
+    return {
+        **newest[["farm", "month", "cases", "at_risk", "prevalence", "centre", "lower", "upper"]].to_dict(),
+        "signal": signal["signal"].iloc[-1] if len(signal) else "",
+        "signal_month": signal["month"].iloc[-1] if len(signal) else pd.NaT,
+        "signals_half_year": len(half),
+        "signals_a_year": len(signal),
+        "limit_ratio": float(size_in_limits(half).max()) if len(half) else np.nan,
+        "lately": len(half) > 0,
+    }
+
+
+def _notes(table: pd.DataFrame) -> tuple[Said, ...]:
+    if table.empty:
+        return ()
+    return (
+        say(
+            "The loudest farm comes first: most months outside its limits in its newest half year, then the month "
+            "furthest out."
+        ),
     )
-    without = [(name, str(reason)) for name, reason in zip(names, reasons, strict=True) if reason]
-    return year, pd.DataFrame(without, columns=["farm", "reason"])
-
-
-def _farms(year: pd.DataFrame) -> pd.DataFrame:
-    """One row a farm, those with the newest signals first."""
-    if not len(year):
-        return pd.DataFrame(columns=list(COLUMNS))
-    newest = year.drop_duplicates("farm", keep="last")
-    told = year[year["signal"] != ""]
-    last = told.drop_duplicates("farm", keep="last").set_index("farm")
-    table = newest[["farm", "month", "cases", "at_risk", "prevalence", "centre", "lower", "upper"]]
-    table = table.assign(
-        signal=last["signal"].reindex(table["farm"], fill_value="").to_numpy(),
-        signal_month=last["month"].reindex(table["farm"]).to_numpy(),
-        signals_a_year=table["farm"].map(told["farm"].value_counts()).fillna(0).astype("int64"),
-    )
-    table = table.assign(lately=table["signal_month"] > table["month"] - pd.DateOffset(months=LATELY_MONTHS))
-    order = ["lately", "signal_month", "signals_a_year", "farm"]
-    table = table.sort_values(order, ascending=[False, False, False, True], na_position="last", ignore_index=True)
-    return table[list(COLUMNS)]
 
 
 _ALL_BASELINE: Said = say("All months are in the baseline; none is left to hold against it.")
@@ -125,7 +134,7 @@ _ALL_BASELINE: Said = say("All months are in the baseline; none is left to hold 
 
 def _chance(farms: int) -> Said:
     return say(
-        "Many farms are looked at: of {n} on which nothing changes, about one in ten gives a signal in two years, and "
-        "a yearly season gives more. A signal says where to look first, not what is wrong.",
+        "Many farms are looked at: of {n} on which nothing changes, at most about one in ten gives a signal in two "
+        "years. A signal says where to look first, not what is wrong.",
         n=farms,
     )

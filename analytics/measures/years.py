@@ -13,10 +13,17 @@ from analytics.measures.basis import FEW_COWS
 from analytics.measures.kept import keep
 from analytics.measures.limits import limits_of
 from analytics.measures.outcome import cluster_months, outcome_named, series_basis
+from analytics.methods.baseline_chart import SEASON_SD
 from analytics.methods.cluster import cluster_sums
+from analytics.methods.intervals import normal_quantile
+from analytics.methods.month_model import MonthModel, month_model, season_columns
 from analytics.methods.paired import paired_difference
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
+
+YEAR_SD = 0.35
+"""Prior standard deviation, on the logit scale, by which years differ while the wander of months is judged.
+[common practice, no source]"""
 
 COLUMNS = (
     "year", "to_month", "cases", "at_risk", "prevalence", "low", "high", "difference", "diff_low", "diff_high",
@@ -29,7 +36,8 @@ def years(ledger: Ledger, selection: Selection, *, outcome: str | None = None, l
     """Compare this year up to its newest month with records with the same months of every year before.
 
     Comparing like months holds the season alike. Cows that are in both years are paired with themselves, so the
-    interval of the difference allows for their being alike.
+    interval of the difference allows for their being alike. It also allows for months that wander about their level
+    more than cows explain, and several together, as much as :mod:`analytics.methods.month_model` finds in the herd.
 
     Parameters
     ----------
@@ -65,7 +73,9 @@ def years(ledger: Ledger, selection: Selection, *, outcome: str | None = None, l
         asked,
         what,
         level,
-        "; ".join((say("Cluster-robust interval"), say("difference of two ratios, clusters paired"))),
+        "; ".join(
+            (say("Cluster-robust interval"), say("difference of two ratios, clusters paired, months that wander"))
+        ),
     )
     if rows.empty:
         return Answer("years", pd.DataFrame(columns=list(COLUMNS)), basis, cautions, ("year",))
@@ -74,9 +84,10 @@ def years(ledger: Ledger, selection: Selection, *, outcome: str | None = None, l
     same = rows[rows["month"].dt.month <= newest.month]
     pooled = kind == "farm"
     now = same[same["year"] == newest.year]
+    wander = None if pooled else _wander(rows)
     table = pd.DataFrame(
         [
-            _year(now, same[same["year"] == year], year, newest.year, level, pooled)
+            _year(now, same[same["year"] == year], year, newest.year, level, wander)
             for year in sorted(set(same["year"]))[::-1]
         ],
         columns=[name for name in COLUMNS if name not in ("to_month", "low", "high")],
@@ -111,7 +122,7 @@ def _months(rows: pd.DataFrame, kind: str, level: float) -> pd.DataFrame:
 
 
 def _year(
-    now: pd.DataFrame, then: pd.DataFrame, year: int, this: int, level: float, pooled: bool
+    now: pd.DataFrame, then: pd.DataFrame, year: int, this: int, level: float, wander: MonthModel | None
 ) -> tuple[int, int, int, float, float, float, float, str | None]:
     cases, at_risk = int(then["cases"].sum()), int(then["at_risk"].sum())
     share = cases / at_risk
@@ -122,9 +133,39 @@ def _year(
     found = paired_difference(
         wide["cases", "now"], wide["at_risk", "now"], wide["cases", "then"], wide["at_risk", "then"], level
     )
-    few = min(at_risk, int(now["at_risk"].sum())) < FEW_COWS or not np.isfinite(found.low)
-    direction = "too few" if few else "pooled" if pooled else _direction(found.low, found.high)
-    return year, cases, at_risk, share, found.difference, found.low, found.high, direction
+    low, high = found.low, found.high
+    if wander is not None:
+        month, pull = _pull(now, then)
+        normal = normal_quantile(level)
+        low = found.difference - wander.half_width(pull, month, (found.difference - found.low) / normal, level)
+        high = found.difference + wander.half_width(pull, month, (found.high - found.difference) / normal, level)
+    few = min(at_risk, int(now["at_risk"].sum())) < FEW_COWS or not np.isfinite(low)
+    direction = "too few" if few else "pooled" if wander is None else _direction(low, high)
+    return year, cases, at_risk, share, found.difference, low, high, direction
+
+
+def _wander(rows: pd.DataFrame) -> MonthModel:
+    """How months wander about season and their year's level."""
+    months = rows.groupby("month", as_index=False)[["cases", "at_risk"]].sum()
+    year = pd.get_dummies(months["month"].dt.year, drop_first=True).to_numpy(dtype=float)
+    columns = np.column_stack([season_columns(_number(months["month"])), year])
+    free = [SEASON_SD, SEASON_SD, *[YEAR_SD] * year.shape[1]]
+    return month_model(columns, months["cases"], months["at_risk"], _number(months["month"]), free)
+
+
+def _pull(now: pd.DataFrame, then: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Months of two years, and how much the log odds of each pull at the difference of their shares."""
+    when, pull = [], []
+    for rows, sign in ((now, 1.0), (then, -1.0)):
+        months = rows.groupby("month", as_index=False)[["cases", "at_risk"]].sum()
+        share = float(months["cases"].sum() / months["at_risk"].sum())
+        when.append(_number(months["month"]))
+        pull.append(sign * share * (1 - share) * (months["at_risk"] / months["at_risk"].sum()).to_numpy())
+    return np.concatenate(when), np.concatenate(pull)
+
+
+def _number(month: pd.Series) -> np.ndarray:
+    return (month.dt.year * 12 + month.dt.month).to_numpy(dtype=float)
 
 
 def _direction(low: float, high: float) -> str:

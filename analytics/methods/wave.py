@@ -10,7 +10,14 @@ import pandas as pd
 
 from analytics.methods.harmonic import MONTHS, YearlyWave, _no_answer, _too_little, _wave
 from analytics.methods.intervals import LEVEL, as_counts, normal_quantile
+from analytics.methods.month_model import month_model, season_columns
 from analytics.words import say
+
+Array = npt.NDArray[np.float64]
+
+_FREE = 1.0
+"""Prior standard deviation of wave and trend while the wander is judged: wide, so that neither passes for wander.
+[common practice, no source]"""
 
 
 def common_wave(
@@ -21,11 +28,13 @@ def common_wave(
     level: float = LEVEL,
     *,
     year: npt.ArrayLike | None = None,
+    time: npt.ArrayLike | None = None,
 ) -> YearlyWave:
     """Fit `harmonic.yearly_wave` with a level for each group.
 
     Farms are looked at in different months. A wave through their sum would follow whose turn it was; here
-    each group is compared with itself.
+    each group is compared with itself. The covariance allows for months that differ more than their units explain and
+    for neighbouring months that go together, as much as `month_model` finds in each group.
 
     Parameters
     ----------
@@ -37,6 +46,8 @@ def common_wave(
         Confidence level.
     year : array_like, optional
         Time of each row in years, for a straight trend beside the season.
+    time : array_like, optional
+        Time of each row in months, to tell which are neighbours; *month* by default.
 
     Returns
     -------
@@ -51,6 +62,7 @@ def common_wave(
     References
     ----------
     Stolwijk AM, Straatman H, Zielhuis GA (1999). J Epidemiol Community Health 53:235-238.
+    White H (1982) Econometrica 50:1-25 (covariance of a fit whose units are not independent).
 
     Examples
     --------
@@ -67,6 +79,7 @@ def common_wave(
     kept = total > 0
     codes = pd.factorize(np.atleast_1d(np.asarray(group, dtype=object))[kept], sort=True)[0]
     when = None if year is None else np.broadcast_to(np.asarray(year, dtype=float), at.shape)[kept]
+    order = np.broadcast_to(np.asarray(month if time is None else time, dtype=float), at.shape)[kept]
     at, c, total = at[kept], c[kept], total[kept]
     reason = _too_little(at, c, total)
     if reason:
@@ -75,7 +88,7 @@ def common_wave(
     sums, units = np.bincount(codes, c), np.bincount(codes, total)
     telling = ((sums > 0) & (sums < units))[codes] if len(codes) else np.zeros(0, dtype=bool)
     codes, at, c, total = codes[telling], at[telling], c[telling], total[telling]
-    when = None if when is None else when[telling]
+    order, when = order[telling], None if when is None else when[telling]
     reason = _too_little(at, c, total)
     if reason:
         return _no_answer(len(at), reason)
@@ -97,6 +110,23 @@ def common_wave(
         fit = GLM(np.column_stack([c, total - c]), design, family=Binomial()).fit()
     if not (fit.converged and np.all(np.isfinite(fit.bse)) and np.all(fit.bse < 50)):
         return _no_answer(len(at), say("The fit did not settle: too few cases in too few months."))
-    dispersion = max(1.0, float(fit.pearson_chi2) / df)
-    beta, covariance = np.asarray(fit.params), np.asarray(fit.cov_params()) * dispersion
+    beta, mu = np.asarray(fit.params), np.asarray(fit.fittedvalues)
+    weighted = design * (total * mu * (1 - mu))[:, None]
+    bread = np.linalg.inv(design.T @ weighted)
+    together = _wander(order, c, total, codes, when)
+    covariance = bread + bread @ weighted.T @ together @ weighted @ bread
+    dispersion = float(np.trace(covariance) / np.trace(bread))
     return _wave(beta, covariance, dispersion, df, len(at), level)
+
+
+def _wander(time: Array, c: Array, total: Array, codes: npt.NDArray[np.intp], when: Array | None) -> Array:
+    """Covariance of the months' log odds about wave and trend: those of a group wander together, `month_model`."""
+    out = np.zeros((len(c), len(c)))
+    for code in np.unique(codes):
+        own = np.flatnonzero(codes == code)
+        columns = season_columns(time[own])
+        if when is not None:
+            columns = np.column_stack([columns, when[own] - when[own].mean()])
+        model = month_model(columns, c[own], total[own], time[own], [_FREE] * (columns.shape[1] - 1))
+        out[np.ix_(own, own)] = model.months_covariance(time[own])
+    return out

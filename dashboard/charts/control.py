@@ -1,4 +1,4 @@
-"""Is this month unlike the months before: monthly shares between control limits, and their moving average."""
+"""Is this month unlike the months before: monthly shares between control limits."""
 
 from __future__ import annotations
 
@@ -14,8 +14,6 @@ from dashboard.charts.frame import (
     marks,
     nothing_to_show,
     records,
-    share_ticks,
-    share_words,
     shares_axis,
     top_of,
 )
@@ -25,8 +23,6 @@ from dashboard.charts.theme import cases_of, percent, percent_range, plural, rgb
 from dashboard.language import _, told
 
 HEIGHT = 300
-AVERAGE_HEIGHT = 190
-GAP = 0.1
 
 MOST_NAMED = 6
 """Signals that get a word beside their mark; more would lie on each other. The list above the chart has all."""
@@ -52,13 +48,13 @@ def control(
     drill: Drill | None = None,
     unit: str | None = None,
 ) -> plain.Figure:
-    """Control chart of a monthly share, and under it the moving average that shows slow drifts.
+    """Control chart of a monthly share.
 
     Parameters
     ----------
     answer : Answer
         ``table``: month, cases, at_risk, prevalence, centre, lower, upper, signal (plain words, empty where
-        there is none); with ewma, ewma_lower and ewma_upper the second panel is drawn.
+        there is none).
     unit : str, optional
         What was looked at; the unit of the answer by default.
     theme, narrow, title, drill
@@ -73,31 +69,13 @@ def control(
     if answer.empty or not answer.table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table[answer.table["at_risk"] > 0].sort_values("month", kind="stable").reset_index(drop=True)
-    average = "ewma" in table and bool(table["ewma"].notna().any())
-    height = HEIGHT + AVERAGE_HEIGHT * average
-    figure = plain.stacked([HEIGHT, AVERAGE_HEIGHT] if average else [HEIGHT], GAP)
+    figure = plain.Figure()
     unit = unit or answer.basis.unit
-    figure.add_traces(_between(table, "lower", "upper", "centre", theme, named=True))
+    figure.add_traces(_between(table, theme))
     figure.add_traces(_months(table, theme, drill, unit))
     _mark_signals(figure, answer, theme, narrow)
     top = top_of(table, "prevalence", "upper", "centre")
-    figure.update_yaxes(**shares_axis(narrow, top * 1.08, _("Share of {units}", units=plural(unit, 2))), row=1)
-    if average:
-        figure.add_traces(_between(table, "ewma_lower", "ewma_upper", "centre", theme, named=False), row=2)
-        figure.add_traces(_average(table, theme, drill), row=2)
-        # A moving average varies little; from nought it would be a flat line.
-        lowest = float(min(table["ewma"].min(), table.get("ewma_lower", table["ewma"]).min()))
-        highest = top_of(table, "ewma", *(name for name in ("ewma_upper",) if name in table))
-        room = max(0.01, (highest - lowest) * 0.2)
-        ticks = [tick for tick in share_ticks(highest + room, 40) if tick >= lowest - room]
-        ticks = ticks[:: max(1, -(-len(ticks) // 4))]
-        figure.update_yaxes(
-            title={"text": _("Moving average")},
-            tickvals=ticks,
-            ticktext=share_words(ticks),
-            range=[max(0.0, lowest - room), highest + room],
-            row=2,
-        )
+    figure.update_yaxes(**shares_axis(narrow, top * 1.08, _("Share of {units}", units=plural(unit, 2))))
     period_axis(figure, table["month"], narrow)
     dates = mark_changes(figure, answer.extra.get("changes"), table["month"], theme)
     return framed(
@@ -106,44 +84,39 @@ def control(
         title=title,
         theme=theme,
         narrow=narrow,
-        height=height,
+        height=HEIGHT,
         notes=dates,
         legend_lines=2 if narrow else 1,
         shown=unfilled("the grey band is what chance alone explains"),
     )
 
 
-def _between(table: pd.DataFrame, low: str, high: str, centre: str, theme: str, *, named: bool) -> list[plain.Part]:
-    """The band between two limits, as steps, since every month has limits of its own, and the centre line."""
+def _between(table: pd.DataFrame, theme: str) -> list[plain.Part]:
+    """The band between the limits, as steps, since every month has limits of its own, and the usual share."""
     t = tokens(theme)
-    out = []
-    if low in table and high in table:
-        edge = {"shape": "hvh", "color": rgba(t.muted, 0.6), "width": 1}
-        quiet = {"mode": "lines", "line": edge, "hoverinfo": "skip"}
-        out = [
-            plain.scatter(x=table["month"], y=table[high], showlegend=False, **quiet),
-            plain.scatter(
-                x=table["month"],
-                y=table[low],
-                fill="tonexty",
-                fillcolor=rgba(t.muted, 0.12),
-                name=_("What chance alone explains"),
-                showlegend=named,
-                **quiet,
-            ),
-        ]
-    out.append(
+    edge = {"shape": "hvh", "color": rgba(t.muted, 0.6), "width": 1}
+    quiet = {"mode": "lines", "line": edge, "hoverinfo": "skip"}
+    return [
+        plain.scatter(x=table["month"], y=table["upper"], showlegend=False, **quiet),
         plain.scatter(
             x=table["month"],
-            y=table[centre],
+            y=table["lower"],
+            fill="tonexty",
+            fillcolor=rgba(t.muted, 0.12),
+            name=_("What chance alone explains"),
+            showlegend=True,
+            **quiet,
+        ),
+        plain.scatter(
+            x=table["month"],
+            y=table["centre"],
             mode="lines",
             line={"color": t.muted, "width": 1.4, "dash": "dash"},
-            name=_("Usual share (baseline)"),
+            name=_("Usual share at that time of the year"),
             hoverinfo="skip",
-            showlegend=named,
-        )
-    )
-    return out
+            showlegend=True,
+        ),
+    ]
 
 
 def _months(table: pd.DataFrame, theme: str, drill: Drill | None, unit: str) -> list[plain.Part]:
@@ -203,7 +176,6 @@ def _mark_signals(figure: plain.Figure, answer: Answer, theme: str, narrow: bool
             font={"size": 11.5, "color": t.ink},
             bgcolor=t.raised,
             borderpad=1,
-            row=1,
         )
 
 
@@ -216,33 +188,3 @@ def _apart(told: pd.DataFrame, months: int) -> pd.DataFrame:
             kept.append(place)
             last[side] = month
     return told.iloc[kept[:MOST_NAMED]]
-
-
-def _average(table: pd.DataFrame, theme: str, drill: Drill | None) -> list[plain.Part]:
-    t = tokens(theme)
-    outside = pd.Series(False, index=table.index)
-    if "ewma_lower" in table:
-        outside = (table["ewma"] > table["ewma_upper"]) | (table["ewma"] < table["ewma_lower"])
-    hover = [
-        f"<b>{value_label('month', row['month'])}</b><br>{_('moving average')} {percent(row['ewma'])}"
-        for row in records(table)
-    ]
-    return [
-        plain.scatter(
-            x=table["month"],
-            y=table["ewma"],
-            mode="lines+markers",
-            line={"color": t.series[0], "width": 2, "dash": "dot"},
-            marker={
-                "size": [12 if out else 4 for out in outside],
-                "symbol": ["diamond-open" if out else "circle" for out in outside],
-                "color": t.series[0],
-                "line": {"width": 2},
-            },
-            name=_("Moving average"),
-            hovertext=hover,
-            hovertemplate="%{hovertext}<extra></extra>",
-            customdata=marks(table, drill),
-            showlegend=False,
-        )
-    ]

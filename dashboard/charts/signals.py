@@ -16,7 +16,7 @@ from dashboard.charts.theme import cases_of, percent, tokens
 from dashboard.language import _, _n, told
 
 MOST_FARMS = 24
-"""Farms whose lines can still be read; those with signals of late come first. [common practice, no source]"""
+"""Farms whose lines can still be read; the loudest come first. [common practice, no source]"""
 
 ROW, NARROW_ROW = 30, 38
 
@@ -78,7 +78,7 @@ def signals(
     period_axis(figure, drawn["month"], narrow)
     notes = []
     if len(answer.table) > len(shown):
-        notes.append(_("The {n} farms with the newest signals are drawn; the table has all.", n=len(shown)))
+        notes.append(_("The {n} loudest farms are drawn; the table has all.", n=len(shown)))
     return framed(
         figure,
         answer,
@@ -120,16 +120,16 @@ def _words(row: dict[str, Any]) -> str:
 
 
 def sentences(answer: Answer) -> list[str]:
-    """The farms with a signal of late, the newest first, of many those of the newest; or that there is none."""
+    """The farms with a signal in their newest half year, the loudest first; or that there is none."""
     if answer.empty:
         return []
     lately = answer.table[answer.table["lately"].astype(bool)]
     if lately.empty:
-        return [_("No farm has had a month out of the ordinary of late.")]
+        return [_("No farm has had a month out of the ordinary in its newest half year.")]
     many = [
         _n(
-            "{n} of {farms} farms has had a month out of the ordinary of late.",
-            "{n} of {farms} farms have had a month out of the ordinary of late; the newest:",
+            "{n} of {farms} farms has had a month out of the ordinary in its newest half year.",
+            "{n} of {farms} farms have had a month out of the ordinary in their newest half year; the loudest:",
             len(lately),
             farms=len(answer.table),
         )
@@ -137,8 +137,10 @@ def sentences(answer: Answer) -> list[str]:
     return [
         *(many if len(answer.table) > MOST_FARMS else []),
         *(
-            _(
+            _n(
                 "{farm}, {month}: {signal}.",
+                "{farm}: {n} months out of the ordinary in half a year, the newest {month}: {signal}.",
+                int(row["signals_half_year"]),
                 farm=value_label("farm", row["farm"]),
                 month=value_label("month", row["signal_month"]),
                 signal=told(row["signal"]),

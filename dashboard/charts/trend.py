@@ -13,7 +13,7 @@ from dashboard.charts.dated import mark_changes
 from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from dashboard.charts.labels import value_label
 from dashboard.charts.periods import period_axis, period_kind, shifted, with_gaps
-from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, percent, plural, rgba, tokens
+from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, plural, rgba, tokens
 from dashboard.charts.whiskers import whiskers
 from dashboard.language import _, told
 
@@ -40,7 +40,7 @@ def trend(
     answer : Answer
         ``table``: a period, cases, at_risk, prevalence, low, high; a second grouping gives one line a group.
         With centre, lower and upper the limits of a control chart are drawn and points with ``signal`` are
-        ringed, with ewma the moving average.
+        ringed.
     theme, narrow, title, drill
         As in the other charts.
     changes : pandas.DataFrame, optional
@@ -149,11 +149,11 @@ def _signal_words(row: dict[str, Any]) -> str:
 
 
 def _limits(table: pd.DataFrame, period: str, theme: str) -> list[plain.Part]:
-    """Band between the control limits, centre line, and moving average."""
+    """Band between the control limits, and the centre line."""
     t: Tokens = tokens(theme)
     x = table[period]
     steps = {"shape": "hvh", "color": t.muted, "width": 1}
-    out = [
+    return [
         plain.scatter(x=x, y=table["upper"], mode="lines", line=steps, hoverinfo="skip", showlegend=False),
         plain.scatter(
             x=x,
@@ -176,21 +176,6 @@ def _limits(table: pd.DataFrame, period: str, theme: str) -> list[plain.Part]:
             showlegend=True,
         ),
     ]
-    if "ewma" in table:
-        hover = [f"{_('Moving average')} {percent(value)}" for value in table["ewma"]]
-        out.append(
-            plain.scatter(
-                x=x,
-                y=table["ewma"],
-                mode="lines",
-                line={"color": t.series[0], "width": 2, "dash": "dot"},
-                name=_("Moving average"),
-                hovertext=hover,
-                hovertemplate="%{hovertext}<extra></extra>",
-                showlegend=True,
-            )
-        )
-    return out
 
 
 def _signals(table: pd.DataFrame, period: str, theme: str) -> list[plain.Part]:

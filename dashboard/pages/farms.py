@@ -14,7 +14,6 @@ from analytics.measures.benchmark import benchmark
 from analytics.measures.prevalence import prevalence
 from analytics.measures.signals import signals
 from analytics.words import say
-from dashboard.charts import signals as drawn_signals
 from dashboard.charts.describe import describe as describe_plain
 from dashboard.charts.describe_more import describe
 from dashboard.charts.funnel import funnel
@@ -23,12 +22,12 @@ from dashboard.charts.small_multiples import small_multiples
 from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages.farms_grid import grid
-from dashboard.pages.warning import WATCHED, lameness_only, lesion_choice
+from dashboard.pages.warning import WATCHED, farm_by_farm, lameness_only, lesion_choice
 from dashboard.panel import FITTING, Drawn, Panel, mark, number_table
 from dashboard.span import span_of
 from dashboard.view import View
 
-COUNTED = {"cow": say("Cows in the period"), "trim": say("Trims")}
+COUNTED = {"trim": say("Trims"), "cow": say("Cows in the period")}
 
 
 def compared(ledger: Ledger, view: View) -> Answer:
@@ -38,8 +37,8 @@ def compared(ledger: Ledger, view: View) -> Answer:
 
 def per(view: View) -> str:
     """Whether cows or trims are counted; a farm that trims more often finds more per cow."""
-    chosen = view.option("per", "cow")
-    return chosen if chosen in COUNTED else "cow"
+    chosen = view.option("per", "trim")
+    return chosen if chosen in COUNTED else "trim"
 
 
 def _to_herd(view: View) -> Any:
@@ -76,14 +75,7 @@ def _signals(outcome: str) -> Callable[[Ledger, View], Drawn]:
             selection = lameness_only(selection)
         answer = signals(ledger, selection, outcome=outcome)
 
-        def to(row: dict[str, Any]) -> str:
-            span = {"span": span_of("month", row["month"])}
-            return view.open("/warning", farms=(row["farm"],), lesions=view.selection.lesions, **span)
-
-        figure = drawn_signals.signals(answer, **view.look, drill=lambda row: mark(to(row)))
-        lines = drawn_signals.sentences(answer)
-        lead = [html.Ul([html.Li(line) for line in lines], className="signals")] if lines else []
-        return Drawn(figure, answer, drawn_signals.describe(answer), to, lead=lead)
+        return farm_by_farm(answer, view)
 
     return draw
 
@@ -141,7 +133,7 @@ PAGE = Page(
             "Farms against what luck explains",
             _funnel,
             "Each farm's share with a lesion against the number looked at. The band is where a farm with the "
-            "share of all together may lie by luck; it is widened when farms differ more than luck explains.",
+            "share of the middle farm may lie by luck and the usual difference of farms: 998 of 1000 do.",
             wide=True,
         ),
         Panel(
@@ -157,9 +149,8 @@ PAGE = Page(
             "farms-signals",
             "Signals of lameness across farms",
             _signals("lameness"),
-            "Each farm's months of the last year against limits worked out from its own first twelve months. A month "
-            "outside them, or a long run on one side, is more than chance explains. Choose a month to see the farm's "
-            "early warning.",
+            "Each farm's months of the last year against limits worked out from its own first twelve months, season "
+            "allowed for; the loudest farm comes first. Choose a month to see the farm's early warning.",
             wide=True,
         ),
         Panel(

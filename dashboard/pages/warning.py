@@ -17,6 +17,7 @@ from analytics.tally.selection import Selection
 from analytics.trade.lesions import PARENTS
 from analytics.trade.seasons import SEASON_OF_MONTH
 from dashboard.charts import season as drawn_season
+from dashboard.charts import signals as drawn_signals
 from dashboard.charts.columns import OF_TERM, shown
 from dashboard.charts.control import control, signals
 from dashboard.charts.describe_more import describe
@@ -30,11 +31,17 @@ from dashboard.page import Page
 from dashboard.pages.dated_changes import with_changes
 from dashboard.pages.lesions import CLEARED, lesion_name
 from dashboard.panel import Drawn, Panel, mark
-from dashboard.span import choosing_by
+from dashboard.span import choosing_by, span_of
 from dashboard.view import View
 
 WATCHED = "DD"
 """Watched where no lesion is chosen: it is the one that spreads. [common practice, no source]"""
+
+OF_LATE = (
+    "{n} of the last {of} months with records lie above the limits.",
+    "{n} of the last {of} months with records lie below the limits.",
+)
+"""The notes of a control chart that count the signals of the newest half year."""
 
 MOST_TOLD = 6
 """Signals told above a chart; all are in its numbers."""
@@ -57,6 +64,7 @@ def told_signals(answer: Answer, what: str) -> list[Any]:
         return []
     if found.empty:
         return [html.P(_("No month is out of the ordinary for {what}.", what=what), className="lead")]
+    half_year = [html.P(told(note), className="lead") for note in answer.basis.notes if note.template in OF_LATE]
     lines = [
         _(
             "{month}: {share}, {side} than the usual {centre} ({signal}).",
@@ -70,6 +78,7 @@ def told_signals(answer: Answer, what: str) -> list[Any]:
     ]
     more = len(found) - MOST_TOLD
     return [
+        *half_year,
         html.P(_("Months out of the ordinary for {what}, newest first:", what=what), className="lead"),
         html.Ul([html.Li(line) for line in lines], className="signals"),
         *(
@@ -86,9 +95,25 @@ def told_signals(answer: Answer, what: str) -> list[Any]:
 
 
 def _chart(ledger: Ledger, answer: Answer, view: View, what: str) -> Drawn:
+    if answer.by == ("farm",):
+        return farm_by_farm(answer, view)
     to = choosing_by(view, "month")
     figure = control(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
     return Drawn(figure, answer, describe("control", answer), to, lead=told_signals(answer, what))
+
+
+def farm_by_farm(answer: Answer, view: View) -> Drawn:
+    """Of several farms those with a signal, the loudest first."""
+
+    def to(row: dict[str, Any]) -> str:
+        return view.open(
+            "/warning", farms=(row["farm"],), lesions=view.selection.lesions, span=span_of("month", row["month"])
+        )
+
+    figure = drawn_signals.signals(answer, **view.look, drill=lambda row: mark(to(row)))
+    lines = drawn_signals.sentences(answer)
+    lead = [html.Ul([html.Li(line) for line in lines], className="signals")] if lines else []
+    return Drawn(figure, answer, drawn_signals.describe(answer), to, lead=lead)
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
@@ -181,8 +206,9 @@ PAGE = Page(
             "Lameness",
             _lameness,
             "Each month's share of scorings that were lame, between limits worked out from the first twelve months "
-            "with records. A month outside them, or a long run on one side, is more than chance explains. All records "
-            "up to the end of the period count, because what is usual is learnt from the months before.",
+            "with records, for each time of the year. Of several farms each is held against its own limits, and the "
+            "loudest come first. All records up to the end of the period count, because what is usual is learnt from "
+            "the months before.",
             wide=True,
             over_time=True,
         ),

@@ -72,7 +72,6 @@ COLUMNS: dict[str, Column] = {
     "centre": Column("Centre", "Share in the months the limits rest on", SHARE),
     "lower": Column("Lower limit", "Three standard errors below the centre", SHARE),
     "upper": Column("Upper limit", "Three standard errors above the centre", SHARE),
-    "ewma": Column("Moving average", "Average that gives newer months more weight", SHARE),
     "signal": Column("Signal", "Why the month is unlike the others; empty where it is not", TEXT),
     "date": Column("Day of the change", "Day from which the change held", DAY),
     "what": Column("What changed", "The change, as it was recorded", TEXT),

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
+from typing import Any
 
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.measures.basis import FEW_COWS
+from analytics.measures.benchmark import FEW_FARMS
 from analytics.measures.change_impact import VERDICTS
 from analytics.measures.visit_review import THIS
 from analytics.trade.published import FIGURES, PublishedFigure
@@ -63,19 +67,22 @@ def _among_farms(contents: Contents, words: Words) -> str:
     if answer is None or len(answer.table) < 2 or farm not in set(answer.table["farm"]):
         return ""
     row = answer.table.set_index("farm").loc[farm].to_dict()
-    if pd.isna(row["rank"]):
-        # The other farm's share would be told by anything more.
-        said = words(
-            "Cows with any lesion in the period: {share} here. A place among other farms takes three farms with "
-            "records of the period; there are {n}.",
-            share=words.percent(row["prevalence"]),
-            n=len(answer.table),
+    trims = words("{n} of {of}", n=int(row["cases"]), of=int(row["at_risk"]))
+    if not math.isfinite(float(row["rank"])):
+        return paragraph(
+            words(
+                "Trims with any lesion in the period: {trims} here, {share}. Other farms on record: {n}, too few to "
+                "compare with.",
+                trims=trims,
+                share=words.percent(row["prevalence"]),
+                n=len(answer.table) - 1,
+            )
         )
-        return paragraph(said)
     said = words(
-        "Among the {n} farms on record, cows with any lesion in the period: {share} here; allowing for luck and size "
-        "{shrunken} ({low}); place {rank} from the lowest, anywhere from {rank_low} to {rank_high}.",
+        "Among the {n} farms on record, trims with any lesion in the period: {trims} here, {share}; allowing for luck "
+        "and size {shrunken} ({low}); place {rank} from the lowest, anywhere from {rank_low} to {rank_high}.",
         n=len(answer.table),
+        trims=trims,
         share=words.percent(row["prevalence"]),
         shrunken=words.percent(row["shrunken"]),
         low=words.interval(row["shrunken_low"], row["shrunken_high"]),
@@ -83,7 +90,22 @@ def _among_farms(contents: Contents, words: Words) -> str:
         rank_low=int(row["rank_low"]),
         rank_high=int(row["rank_high"]),
     )
-    return paragraph(said)
+    return paragraph(said + " " + _how_it_stands(row, len(answer.table), words))
+
+
+def _how_it_stands(row: dict[Any, Any], farms: int, words: Words) -> str:
+    """Whether luck explains where the farm stands, with what most changes how that is read."""
+    if row["at_risk"] < FEW_COWS:
+        return words("With so few trims here hardly anything can be said.")
+    if row["outside"] == "above":
+        where = words("That is more than luck and the usual spread of farms explain.")
+    elif row["outside"] == "below":
+        where = words("That is less than luck and the usual spread of farms explain.")
+    else:
+        where = words("Luck and the usual spread of farms explain it.")
+    if farms < FEW_FARMS:
+        return where + " " + words("With so few farms their usual spread is poorly known.")
+    return where + " " + words("Farms differ in housing, trimmer and months of visits: a place is no mark.")
 
 
 def cost_section(contents: Contents, words: Words) -> Section | None:

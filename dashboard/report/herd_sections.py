@@ -9,6 +9,7 @@ import pandas as pd
 
 from analytics.measures.answer import Answer
 from analytics.measures.change_impact import VERDICTS
+from analytics.measures.monthly_chart import lately, sides
 from analytics.trade.shedding import stage_name
 from analytics.words import say
 from dashboard.language import Words
@@ -176,8 +177,18 @@ def signal_said(answer: Answer, what: str, words: Words) -> str:
     rows = answer.table[answer.table["signal"].astype(str) != ""]
     if rows.empty:
         return words("{what}: no month is unlike those the limits rest on.", what=what)
-    newest = rows.sort_values("month").tail(MONTHS_NAMED)
+    half, newest = lately(answer.table), rows.sort_values("month").tail(MONTHS_NAMED)
     named = "; ".join(f"{words.month(row['month'])}: {words.said(row['signal'])}" for row in newest.to_dict("records"))
+    above, below = (int((sides(half) == side).sum()) for side in (1, -1))
+    if max(above, below) > 1:
+        figures = {"what": what, "n": max(above, below), "of": len(half), "named": named}
+        if above >= below:
+            return words(
+                "{what}: {n} of the last {of} months with records lie above the limits; the newest: {named}.", **figures
+            )
+        return words(
+            "{what}: {n} of the last {of} months with records lie below the limits; the newest: {named}.", **figures
+        )
     return words(
         "{what}: months unlike those the limits rest on: {n}; the newest: {named}.", what=what, n=len(rows), named=named
     )
@@ -193,8 +204,9 @@ def _control_picture(answer: Answer, words: Words) -> str:
         n=int((rows["marked"] != "").sum()),
     )
     caption = words(
-        "Share of scorings lame, every month on record, with the limits of the months they rest on; a large diamond "
-        "is a month with a signal. A signal says that something is unlike before, not what."
+        "Share of scorings lame, every month on record, with limits for each time of the year worked out from the "
+        "first months; a large diamond is a month with a signal. A signal says that something is unlike before, not "
+        "what."
     )
     lines = [Line(words("lame"), "prevalence")]
     return figure(months_picture(rows, lines, words, told, limits=True, marked="marked"), caption)

@@ -149,7 +149,7 @@ def _signals(contents: Contents, key: str, words: Words) -> pd.DataFrame:
     if answer is None:
         return NOTHING
     out = answer.table.assign(signal=_texts(words.said(one) if one else None for one in answer.table["signal"]))
-    return out[["month", "cases", "at_risk", "prevalence", "centre", "lower", "upper", "ewma", "signal"]]
+    return out[["month", "cases", "at_risk", "prevalence", "centre", "lower", "upper", "signal"]]
 
 
 def _changes(contents: Contents, words: Words) -> pd.DataFrame:
@@ -167,7 +167,7 @@ def _changes(contents: Contents, words: Words) -> pd.DataFrame:
 
 def _benchmark(contents: Contents) -> pd.DataFrame:
     answer = contents.get("benchmark")
-    if answer is None or len(answer.table) < 2:
+    if answer is None or answer.table["rank"].isna().all():
         return NOTHING
     out = answer.table[answer.table["farm"] == contents.request.farm].assign(farms=len(answer.table))
     return out[["farms", *CASES, "shrunken", "shrunken_low", "shrunken_high", "rank", "rank_low", "rank_high"]]

@@ -56,7 +56,7 @@ def months(second: bool = False) -> Answer:
 
 
 def control_chart() -> Answer:
-    table = months().table.assign(centre=0.21, lower=0.1, upper=0.235, ewma=0.2)
+    table = months().table.assign(centre=0.21, lower=0.1, upper=0.235)
     table = table.assign(signal=table["prevalence"] > table["upper"])
     changes = pd.DataFrame({"date": pd.to_datetime(["2024-04-11", "2019-01-01"]), "what": ["rubber laid", "long ago"]})
     return Answer("control-chart", table, BASIS, (), ("month",), {"changes": changes})

@@ -217,14 +217,6 @@ def test_without_signals_none_is_marked() -> None:
     assert "No month has a signal." in describe("control", quiet)
 
 
-def test_a_control_chart_without_average_has_one_panel() -> None:
-    answer = answers.control()
-    alone = answer.table.drop(columns=["ewma", "ewma_lower", "ewma_upper"])
-    single = checked(control(dataclasses.replace(answer, table=alone)))
-    assert "yaxis2" not in single.layout.to_plotly_json()
-    assert checked(control(answer)).layout.yaxis2.title.text == "Moving average"
-
-
 def test_survival_groups_differ_in_dash_and_marker() -> None:
     figure = checked(survival(answers.recurrence()))
     lines = [trace for trace in figure.data if trace.name and trace.mode == "lines" and trace.showlegend]

@@ -192,7 +192,7 @@ def test_groups_lie_beside_each_other() -> None:
 def test_signals_are_ringed_and_limits_drawn() -> None:
     figure = checked(trend(answers.control_chart()))
     names = [trace.name for trace in figure.data]
-    assert {"Signal", "Centre line", "Moving average", "Limits of what chance alone explains"} <= set(names)
+    assert {"Signal", "Centre line", "Limits of what chance alone explains"} <= set(names)
     ring = next(trace for trace in figure.data if trace.name == "Signal")
     table = answers.control_chart().table
     assert list(ring.y) == list(table.loc[table["signal"], "prevalence"])

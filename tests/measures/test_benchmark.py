@@ -90,7 +90,7 @@ def test_too_few_farms_and_bad_requests(tmp_path: Path) -> None:
     assert answer.table["shrunken"].isna().all()
     assert answer.table["outside"].tolist() == ["", ""]
     assert answer.table["low"].notna().all()
-    assert any("at least three" in caution for caution in answer.cautions)
+    assert any("Other farms: 1. Too few" in caution for caution in answer.cautions)
     nothing = benchmark(ledger, Selection(farms=("Nowhere",)))
     assert nothing.empty
     assert nothing.cautions
@@ -105,6 +105,7 @@ def test_demo_farms_in_order(demo_ledger: Ledger) -> None:
     assert dd["shrunken"].idxmax() in ("Larkmoor", "Osier End")
     assert dd["shrunken"].idxmin() == "Long Heath"
     assert (dd["shrunken"] - dd["prevalence"]).abs().max() < 0.02
-    per_cow = benchmark(demo_ledger, Selection())
+    assert dd["cases"].tolist() == benchmark(demo_ledger, Selection(lesions=("DD",))).table["cases"].tolist()
+    per_cow = benchmark(demo_ledger, Selection(), per="cow")
     assert any("more looks find more lesions" in caution for caution in per_cow.cautions)
-    assert any("compare the published figures with a count per trim" in caution for caution in per_cow.cautions)
+    assert not any("more looks" in caution for caution in benchmark(demo_ledger, Selection()).cautions)

@@ -84,8 +84,10 @@ def test_years_compare_like_months_and_pair_cows(tmp_path: Path) -> None:
     m1, m2 = ([2 * (cow < k) for cow in range(30)] for k in (15, 9))
     expected = paired_difference(m1, [2] * 30, m2, [2] * 30)
     assert table.loc[2024, "difference"] == pytest.approx(0.2)
-    assert (table.loc[2024, "diff_low"], table.loc[2024, "diff_high"]) == pytest.approx((expected.low, expected.high))
-    assert table.loc[2024, "direction"] == ("up" if expected.low > 0 else "unclear")
+    # Cows alone are sure enough for up; months differ besides, and two of each year say little of how much.
+    assert table.loc[2024, "diff_low"] < 0 < expected.low
+    assert table.loc[2024, "diff_high"] > expected.high
+    assert table.loc[2024, "direction"] == "unclear"
     assert answer.extra["months"]["cases"].tolist() == [9, 9, 30, 15, 15]
 
 

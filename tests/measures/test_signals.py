@@ -9,7 +9,8 @@ import pytest
 
 from analytics.ledger import Ledger
 from analytics.measures.control_chart import control_chart
-from analytics.measures.signals import LATELY_MONTHS, signals
+from analytics.measures.monthly_chart import LATELY_MONTHS
+from analytics.measures.signals import signals
 from analytics.tally.selection import Selection
 from dashboard.charts import signals as drawn
 
@@ -26,8 +27,8 @@ def test_each_farm_is_its_own_control_chart(demo_ledger: Ledger) -> None:
         told = year[year["signal"] != ""]
         assert row.signals_a_year == len(told)
         assert row.signal == ("" if told.empty else told["signal"].iloc[-1])
-        lately = len(told) and told["month"].iloc[-1] > newest["month"] - pd.DateOffset(months=LATELY_MONTHS)
-        assert row.lately == bool(lately)
+        half = told[told["month"] > newest["month"] - pd.DateOffset(months=LATELY_MONTHS)]
+        assert (row.signals_half_year, row.lately) == (len(half), len(half) > 0)
         shown = answer.extra["months"]
         assert shown.loc[shown["farm"] == row.farm, "month"].tolist() == year["month"].tolist()
 
@@ -76,12 +77,12 @@ def test_of_many_farms_the_newest_are_told_and_how_many_there_are(demo_ledger: L
     assert len(one) == 1 and len(drawn.sentences(answer)) == 1
     many = pd.concat([one.assign(farm=f"Farm {number}") for number in range(60)], ignore_index=True)
     told = drawn.sentences(replace(answer, table=pd.concat([many, answer.table[1:]], ignore_index=True)))
-    assert told[0] == "60 of 64 farms have had a month out of the ordinary of late; the newest:"
+    assert told[0] == "60 of 64 farms have had a month out of the ordinary in their newest half year; the loudest:"
     assert len(told) == 1 + drawn.MOST_FARMS
 
 
-def test_the_newest_signals_come_first(demo_ledger: Ledger) -> None:
+def test_the_loudest_farms_come_first(demo_ledger: Ledger) -> None:
     table = signals(demo_ledger, Selection()).table
-    told = table[~table["lately"]].dropna(subset=["signal_month"])
-    assert told["signal_month"].is_monotonic_decreasing
-    assert table["signal_month"].isna().tolist() == sorted(table["signal_month"].isna())
+    assert table["signals_half_year"].is_monotonic_decreasing
+    quiet = table[~table["lately"]]
+    assert quiet["limit_ratio"].isna().all() and quiet["signals_a_year"].is_monotonic_decreasing

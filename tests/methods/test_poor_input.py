@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from analytics.methods import (
+    baseline_chart,
     change,
     cluster,
     cluster_comparison,
@@ -73,9 +74,8 @@ def series(rng: Rng) -> None:
     change.held_change(frame, float(k // 2))
     change.compared_change(frame, frame.assign(kind="c"), float(k // 2))
     slope.monthly_slope(frame.groupby("time", as_index=False)[["cases", "n"]].sum())
-    for method in ("laney", "p", "exact"):
-        control.p_chart(c, n, method=method, rules=control.RULES, baseline=int(rng.integers(1, 12)))
-    control.ewma_chart(c, n, baseline=int(rng.integers(1, 12)))
+    control.p_chart(c, n, baseline=int(rng.integers(1, 12)))
+    baseline_chart.baseline_chart(c, n, month < int(rng.integers(1, 20)), month)
 
 
 def farms(rng: Rng) -> None:

@@ -102,6 +102,12 @@ def test_the_rise_planted_at_osier_end_is_a_signal(demo_ledger: Ledger) -> None:
     assert "No month is out of the ordinary for lameness." in calm
 
 
+def test_all_farms_together_name_the_farm_with_a_signal(demo_ledger: Ledger) -> None:
+    said = words(contents(warning.PAGE.panels[0], demo_ledger, View.read("/warning", "")))
+    assert "No month is out of the ordinary" not in said
+    assert re.search(r"Osier End, \w+\s2026: above the upper limit", said)
+
+
 def test_early_warning_learns_from_months_before_the_period(demo_ledger: Ledger) -> None:
     short = View.read("/warning", "?farms=Osier+End&since=2026-06-01&until=2026-10-31")
     drawn = warning.PAGE.panels[0].draw(demo_ledger, short)
@@ -174,10 +180,10 @@ def test_farms_lead_to_their_herd_whatever_farm_is_chosen(demo_ledger: Ledger) -
 def test_farms_can_be_counted_by_trims(demo_ledger: Ledger) -> None:
     cows, trims = (
         farms.PAGE.panels[0].draw(demo_ledger, View.read("/farms", search)).answer.table["at_risk"].sum()
-        for search in ("", "?per=trim")
+        for search in ("?per=cow", "")
     )
     assert trims > 2 * cows
-    assert farms.per(View.read("/farms", "?per=nonsense")) == "cow"
+    assert farms.per(View.read("/farms", "?per=nonsense")) == "trim"
 
 
 def test_own_costs_replace_the_published_ones(demo_ledger: Ledger) -> None:

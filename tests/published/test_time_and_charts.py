@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
-from analytics.methods.control import ewma, ewma_limits, p_chart
+from analytics.methods.control import p_chart
 from analytics.methods.multiple import benjamini_hochberg
 from analytics.methods.survival import kaplan_meier, log_rank
 
@@ -47,24 +46,11 @@ def test_p_chart() -> None:
     cases = [12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11, 20, 18, 24, 15, 9, 12, 7,
     13, 9,
              6]  # fmt: skip
-    chart = p_chart(cases, [50] * 30, method="p")
+    chart = p_chart(cases, [50] * 30)
     assert chart.centre == pytest.approx(0.2313, abs=5e-5)
     assert chart.table["low"][0] == pytest.approx(0.0524, abs=1e-4)
     assert chart.table["high"][0] == pytest.approx(0.4102, abs=1e-4)
     assert list(chart.table.index[chart.table["value"] > 0.4102]) == [14, 22]
-
-
-# NIST/SEMATECH e-Handbook 6.3.2.4: EWMA of 20 points, target 50, s = 2.0539, weight 0.3.
-def test_ewma() -> None:
-    points = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2,
-    52.6,
-              52.4, 53.6, 52.1]  # fmt: skip
-    printed = [50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52,
-    50.05,
-               49.38, 49.92, 50.73, 51.23, 51.94, 51.99]  # fmt: skip
-    assert ewma(points, 50.0, 0.3) == pytest.approx(printed, abs=6e-3)
-    low, high = ewma_limits(50.0, np.full(200, 2.0539), 0.3)
-    assert (low[-1], high[-1]) == pytest.approx((47.4115, 52.5884), abs=1e-4)
 
 
 # Benjamini & Hochberg 1995, J R Stat Soc B 57:289, section 3.1: 15 p-values, 4 rejected at .05.
