@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
+from analytics.measures.due_reasons import place_words
+from analytics.measures.worklist import as_of, day_of
 from analytics.words import say
 from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.markup import Cell, Section, paragraph, table
 
-MOST_LETTERS = 330
+MOST_LETTERS = 1200
 """Room for the cows under one reason; the others are counted, and named in the spreadsheet."""
 
 REASONS: dict[str, tuple[str, str]] = {
@@ -42,7 +46,7 @@ LISTS = {
 
 
 def by_reason(worklist: pd.DataFrame) -> pd.DataFrame:
-    """The work list with a row for each reason of each cow: list, kind, cow, due_on."""
+    """The work list with a row for each reason of each cow, in its order: list, kind, cow, due_on."""
     rows = worklist.assign(kind=worklist["kinds"].str.split(",")).explode("kind")
     rows = rows[rows["kind"].isin([kind for kind, (name, _) in REASONS.items() if name in LISTS])]
     return rows.assign(list=rows["kind"].map(lambda kind: REASONS[kind][0]))[["list", "kind", "cow", "due_on"]]
@@ -57,6 +61,8 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
     if answer.empty:
         return Section("cows", title, paragraph(words("No cow is due or needs someone, as far as the records say.")))
     rows = by_reason(answer.table)
+    reasons = answer.extra["reasons"].to_dict("records")
+    places = {(str(row["cow"]), str(row["kind"])): row for row in reasons}
     body: list[list[Cell]] = []
     for name, said in LISTS.items():
         mine = rows[rows["list"] == name]
@@ -66,13 +72,16 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
         for place, (kind, (_, reason)) in enumerate(
             (k, v) for k, v in REASONS.items() if v[0] == name and _has(mine, k)
         ):
-            cows = sorted(mine.loc[mine["kind"] == kind, "cow"], key=counting_order)
+            cows = [_with_place(cow, places.get((cow, kind)), words) for cow in mine.loc[mine["kind"] == kind, "cow"]]
             head = words("{list}: {n}", list=words(said), n=int(mine["cow"].nunique())) if place == 0 else ""
             reason_said = words("{reason}, {n}", reason=words(reason), n=len(cows)) if name != "never" else ""
             body.append([head, reason_said, named_cows(cows, words)])
     listed = table([words("For whom"), words("Why"), words("Cows")], body, css="cows")
     other = len(answer.table) - int(rows["cow"].nunique())
-    under = [words("As of {day}. A cow may stand under several reasons.", day=contents.until)]
+    under = [
+        words.said(as_of(day_of(answer))),
+        words("The most pressing come first. A cow may stand under several reasons."),
+    ]
     if other > 0:
         under.append(words("Cows that come due for a trim within four weeks besides: {n}.", n=other))
     under.append(words("The lists diagnose nothing; the veterinarian's word goes before them."))
@@ -91,19 +100,23 @@ def _has(rows: pd.DataFrame, kind: str) -> bool:
     return bool((rows["kind"] == kind).any())
 
 
-def counting_order(cow: str) -> tuple[int, int, str]:
-    """Cow 9 before cow 10, and names after numbers."""
-    return (0, int(cow), cow) if cow.isascii() and cow.isdigit() else (1, 0, cow)
+def _with_place(cow: str, row: dict[Any, Any] | None, words: Words) -> str:
+    """A cow with where, what, what was done and when to look again, as far as that is recorded."""
+    if row is None:
+        return cow
+    parts = [place_words(row), row["also"] if isinstance(row["also"], str) else ""]
+    said = "; ".join(words.said(part) for part in parts if part)
+    return words("{cow} ({places})", cow=cow, places=said) if said else cow
 
 
 def named_cows(cows: list[str], words: Words) -> str:
-    """Cow numbers, as many as there is room for."""
+    """Cows, as many as there is room for."""
     shown: list[str] = []
     for cow in cows:
-        if shown and len(", ".join([*shown, cow])) > MOST_LETTERS:
+        if shown and len("; ".join([*shown, cow])) > MOST_LETTERS:
             break
         shown.append(cow)
-    named = ", ".join(shown)
+    named = "; ".join(shown) if any(" (" in cow for cow in shown) else ", ".join(shown)
     if len(shown) == len(cows):
         return named
     return words("{named} and {n} more, all in the spreadsheet", named=named, n=len(cows) - len(shown))
