@@ -278,8 +278,10 @@ def _put_soon(calendar: Calendar, soon: pd.DataFrame, farm: str) -> None:
     for row in rows.to_dict("records"):
         day, latest = row["due_on"].date(), row["due_on"].date() + dt.timedelta(days=int(row["slack"]))
         here = [v for v in calendar.visits if v.farm == farm and day <= v.day <= max(latest, calendar.first)]
-        holding = [v for v in here if row["cow"] in v.cows]
-        if holding or any(calendar.join(visit, row["cow"]) for visit in here):
+        # A day of rechecks sees her for all that is due by then, however late a full calendar has made it.
+        hers = [v for v in calendar.visits if v.farm == farm and row["cow"] in v.cows and v.day >= day]
+        held = any(v.kind == "recheck" or v in here for v in hers)
+        if held or any(calendar.join(visit, row["cow"]) for visit in here):
             continue
         left.append((day, int(row["slack"]), str(row["cow"])))
     for slack in sorted({each[1] for each in left}):
@@ -306,15 +308,22 @@ def _listed(visits: list[Visit], due: Due) -> pd.DataFrame:
     if due.herd.empty:
         return listed.reindex(columns=[*LISTED]).assign(reason="")
     listed = listed.merge(due.herd[["farm", "cow", "group"]], on=["farm", "cow"], how="left")
-    # After a visit a cow starts anew: only what falls due later, toes apart, brings her again.
-    before = listed.sort_values(["date", "place"]).groupby(["farm", "cow"])["date"].shift()
-    listed["before"] = before.fillna(pd.Timestamp("1900-01-01"))
+    # After a visit a cow starts anew: only what falls due later brings her again, her toes not after a trim of all feet.
+    before = listed.sort_values(["date", "place"]).groupby(["farm", "cow"])[["date", "kind"]].shift()
+    listed["before"] = before["date"].fillna(pd.Timestamp("1900-01-01"))
+    listed["trimmed"] = before["kind"].isin(["whole-herd", "due"])
     told = due.reasons.drop(columns="place").rename(columns={"kind": "why"})
     told = told.assign(order=range(len(told)))
     met = listed.merge(told, on=["farm", "cow"], how="inner")
     by_then = met["date"] + pd.Timedelta(days=ROUTINE_EARLY)
-    starts_anew = (met["before"] > pd.Timestamp("1900-01-01")) & met["why"].isin(["long-toe", "half-year", "never"])
-    met = met[(met["due_on"] <= by_then) & (met["due_on"] > met["before"]) & ~starts_anew]
+    starts_anew = met["trimmed"] & met["why"].isin(["long-toe", "half-year"])
+    starts_anew |= (met["before"] > pd.Timestamp("1900-01-01")) & (met["why"] == "never")
+    met = met[(met["due_on"] > met["before"]) & ~starts_anew].assign(by_then=by_then)
+    due_by_then = met["due_on"] <= met["by_then"]
+    # Days that are not worked may have brought a visit forward: then what falls due next is why it is made.
+    soonest = met["due_on"] == met.groupby("place")["due_on"].transform("min")
+    moved = ~met["place"].isin(met.loc[due_by_then, "place"]) & (met["kind"] != "whole-herd")
+    met = met[due_by_then | (moved & soonest)]
     met = met.sort_values(["place", "order"])
     words = met.groupby("place")["words"].agg("; ".join).rename("reason")
     listed = listed.join(words, on="place").fillna({"reason": ""})

@@ -62,21 +62,21 @@ def _visits(ledger: Ledger, view: View) -> Drawn:
 
 
 def _day(ledger: Ledger, view: View) -> Any:
-    """The cows of the planned day that was opened, in the order of the list."""
-    asked = view.options.get("day")
-    if not asked:
-        return html.P(_("Choose a day above to see its cows."), className="empty")
-    day = read_date(asked, "day")
+    """The cows of the planned day that was opened, else of the first one, in the order of the list."""
     answer = _answer(ledger, view)
+    if answer.empty:
+        return [day_line(answer), *(html.P(told(caution), className="caution") for caution in answer.cautions)]
+    asked = view.options.get("day")
+    day = read_date(asked, "day") if asked else answer.table["date"].iloc[0].date()
     cows = answer.extra["cows"]
-    here = cows[cows["date"] == pd.Timestamp(day)] if len(cows) else cows
+    here = cows[cows["date"] == pd.Timestamp(day)]
     if here.empty:
-        return html.P(
-            _("The plan has no visit on {day}; choose a day above.", day=words().date(day)), className="empty"
-        )
+        none = _("The plan has no visit on {day}; choose a day above.", day=words().date(day))
+        return [day_line(answer), html.P(none, className="empty")]
     kinds = here.assign(kind=[told(KINDS.get(kind, kind)) for kind in here["kind"]])
     table = kinds[["cow", "farm", "kind", "group", "reason", *ABOUT]]
-    return [day_line(answer), number_table(table, view.to_cows(), _("Cows of {day}", day=words().date(day)))]
+    heading = _("Cows of {day}", day=words().date(day))
+    return [html.P(heading, className="lead"), day_line(answer), number_table(table, view.to_cows(), heading)]
 
 
 def _take_along(answer: Answer) -> list[Any]:
@@ -164,6 +164,6 @@ PAGE = Page(
             "else days of their own; rechecks, blocks and lame cows in time.",
             wide=True,
         ),
-        Panel("plan-day", "Cows of the day chosen", _day, wide=True),
+        Panel("plan-day", "Cows of the day chosen, or of the first one", _day, wide=True),
     ),
 )
