@@ -13,8 +13,9 @@ from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.markup import Cell, Section, paragraph, table
 
-MOST_LETTERS = 1200
-"""Room for the cows under one reason; the others are counted, and named in the spreadsheet."""
+MOST_LETTERS, MOST_NUMBERS = 700, 330
+"""Room for the cows under one reason with their places, and for further ones by number; the others are counted, and
+named in the spreadsheet. [common practice, no source]"""
 
 REASONS: dict[str, tuple[str, str]] = {
     "severe": ("veterinarian", say("Severely lame when last scored")),
@@ -72,10 +73,11 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
         for place, (kind, (_, reason)) in enumerate(
             (k, v) for k, v in REASONS.items() if v[0] == name and _has(mine, k)
         ):
-            cows = [_with_place(cow, places.get((cow, kind)), words) for cow in mine.loc[mine["kind"] == kind, "cow"]]
+            cows = [str(cow) for cow in mine.loc[mine["kind"] == kind, "cow"]]
+            where = [_places(places.get((cow, kind)), words) for cow in cows]
             head = words("{list}: {n}", list=words(said), n=int(mine["cow"].nunique())) if place == 0 else ""
             reason_said = words("{reason}, {n}", reason=words(reason), n=len(cows)) if name != "never" else ""
-            body.append([head, reason_said, named_cows(cows, words)])
+            body.append([head, reason_said, named_cows(cows, where, words)])
     listed = table([words("For whom"), words("Why"), words("Cows")], body, css="cows")
     other = len(answer.table) - int(rows["cow"].nunique())
     under = [
@@ -100,23 +102,37 @@ def _has(rows: pd.DataFrame, kind: str) -> bool:
     return bool((rows["kind"] == kind).any())
 
 
-def _with_place(cow: str, row: dict[Any, Any] | None, words: Words) -> str:
-    """A cow with where, what, what was done and when to look again, as far as that is recorded."""
+def _places(row: dict[Any, Any] | None, words: Words) -> str:
+    """Where, what, what was done and when to look again, as far as that is recorded of a cow."""
     if row is None:
-        return cow
-    parts = [place_words(row), row["also"] if isinstance(row["also"], str) else ""]
-    said = "; ".join(words.said(part) for part in parts if part)
-    return words("{cow} ({places})", cow=cow, places=said) if said else cow
+        return ""
+    parts = [place_words(row), *(row["also"].split("; ") if isinstance(row["also"], str) else ())]
+    return " / ".join(words.said(part) for part in parts if part)
 
 
-def named_cows(cows: list[str], words: Words) -> str:
-    """Cows, as many as there is room for."""
+def named_cows(cows: list[str], places: list[str], words: Words) -> str:
+    """Cows with their places, as many as there is room for; then cows by number alone; then how many more.
+
+    Examples
+    --------
+    >>> named_cows(["7", "4"], ["LH, sole ulcer", ""], Words())
+    '7 (LH, sole ulcer); 4'
+    """
     shown: list[str] = []
-    for cow in cows:
-        if shown and len("; ".join([*shown, cow])) > MOST_LETTERS:
+    told = 0
+    for cow, place in zip(cows, places, strict=True):
+        with_place = words("{cow} ({places})", cow=cow, places=place) if place else cow
+        if len("; ".join([*shown, with_place])) > MOST_LETTERS:
             break
-        shown.append(cow)
-    named = "; ".join(shown) if any(" (" in cow for cow in shown) else ", ".join(shown)
-    if len(shown) == len(cows):
-        return named
-    return words("{named} and {n} more, all in the spreadsheet", named=named, n=len(cows) - len(shown))
+        shown.append(with_place)
+        told += 1
+    numbers: list[str] = []
+    for cow in cows[told:]:
+        if len(", ".join([*numbers, cow])) > MOST_NUMBERS:
+            break
+        numbers.append(cow)
+    left = len(cows) - told - len(numbers)
+    named = ("; " if told < len(cows) or any(places) else ", ").join(shown)
+    if numbers:
+        named = words("{named}; and {others}", named=named, others=", ".join(numbers))
+    return words("{named} and {n} more, all in the spreadsheet", named=named, n=left) if left else named
