@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from analytics.tally.due import COW, PLACE, RECENT_DAYS, SCORE_DAYS, KnownHerd
@@ -100,7 +99,9 @@ URGENT = tuple(kind for kind, reason in REASONS.items() if reason.who != "watch"
 COLUMNS = ("farm", "cow", "kind", "since", "due_on", "words", *PLACE, "found_on", "also")
 
 
-def reasons_of(known: KnownHerd, toes: pd.DataFrame, on: dt.date, limits: HornLimits) -> pd.DataFrame:
+def reasons_of(
+    known: KnownHerd, toes: pd.DataFrame, on: dt.date, limits: HornLimits, kinds: Collection[str] = tuple(REASONS)
+) -> pd.DataFrame:
     """Every reason to see a cow: the one place that decides what is open or falls due for whom.
 
     Parameters
@@ -112,6 +113,8 @@ def reasons_of(known: KnownHerd, toes: pd.DataFrame, on: dt.date, limits: HornLi
     on : datetime.date
         Today: no reason falls due before it.
     limits : HornLimits
+    kinds : collection of str
+        The reasons asked for; whether one is open never depends on the others asked for.
 
     Returns
     -------
@@ -125,19 +128,20 @@ def reasons_of(known: KnownHerd, toes: pd.DataFrame, on: dt.date, limits: HornLi
     cows = cows.assign(long_from=_horn_due(cows), is_lame=lame_lately(cows, today), today=today)
     cows = _own_limits(cows, limits)
     parts = []
-    for kind, found in _FINDERS.items():
-        who, since = found(cows, today)
+    for kind in (each for each in REASONS if each in kinds):
+        who, since = _FINDERS[kind](cows, today)
         if not who.any():
             continue
         part = cows.loc[who, COW].assign(kind=kind, since=pd.to_datetime(since[who]))
         part["due_on"] = part["since"].where(part["since"] > today, today)
-        part["words"] = [_words(kind, row) for row in cows[who].to_dict("records")]
+        part["words"] = _words(kind, cows[who])
         parts.append(part)
     if not parts:
         return no_reasons()
     out = pd.concat(parts, ignore_index=True)
     out["about"] = out["kind"].map({kind: reason.about for kind, reason in REASONS.items()})
-    places = _one_place(pd.concat([known.places, _of_horn(cows)], ignore_index=True).rename(columns={"kind": "about"}))
+    places = pd.concat([known.places, _of_horn(cows)], ignore_index=True).rename(columns={"kind": "about"})
+    places = _one_place(places.merge(out[[*COW, "about"]].drop_duplicates()))
     return out.merge(places, on=[*COW, "about"], how="left")[list(COLUMNS)]
 
 
@@ -421,20 +425,29 @@ _DAY_OF = {
 }
 
 
-def _words(kind: str, row: dict[Any, Any]) -> str:
+def _words(kind: str, rows: pd.DataFrame) -> list[str]:
+    """What a reason says of each of its cows."""
     template = REASONS[kind].words
     if "{" not in template:
-        return template
-    lesion = LESIONS.get(str(row.get("repeat_lesion")))
-    name = lesion.name if lesion else say("lesion")
-    return template.format(
-        day=_day(row[_DAY_OF[kind]]),
-        weeks=BLOCK_WEEKS[1],
-        lesion=name[:1].upper() + name[1:],
-        limit=Length(row.get("limit_mm") or np.nan),
-        first=_day(row.get("passes_from")),
-        last=_day(row.get("passes_to")),
-    )
+        return [template] * len(rows)
+    values: dict[str, Any] = {"day": _days_said(rows[_DAY_OF[kind]])}
+    if kind == "long-toe":
+        values |= {
+            "limit": [Length(mm) for mm in rows["limit_mm"]],
+            "first": _days_said(rows["passes_from"]),
+            "last": _days_said(rows["passes_to"]),
+        }
+    if kind == "repeat":
+        names = [LESIONS[code].name if code in LESIONS else "lesion" for code in rows["repeat_lesion"]]
+        values["lesion"] = [name[:1].upper() + name[1:] for name in names]
+    return [
+        template.format(weeks=BLOCK_WEEKS[1], **dict(zip(values, each, strict=True)))
+        for each in zip(*values.values(), strict=True)
+    ]
+
+
+def _days_said(days: pd.Series) -> list[str]:
+    return [str(day) for day in pd.to_datetime(days).dt.strftime("%Y-%m-%d").fillna(say("later"))]
 
 
 def _day(value: Any) -> str:

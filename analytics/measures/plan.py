@@ -308,7 +308,8 @@ def _listed(visits: list[Visit], due: Due) -> pd.DataFrame:
     if due.herd.empty:
         return listed.reindex(columns=[*LISTED]).assign(reason="")
     listed = listed.merge(due.herd[["farm", "cow", "group"]], on=["farm", "cow"], how="left")
-    # After a visit a cow starts anew: only what falls due later brings her again, her toes not after a trim of all feet.
+    # After a visit a cow starts anew: only what falls due later brings her again, and her toes only where that visit
+    # was of rechecks.
     before = listed.sort_values(["date", "place"]).groupby(["farm", "cow"])[["date", "kind"]].shift()
     listed["before"] = before["date"].fillna(pd.Timestamp("1900-01-01"))
     listed["trimmed"] = before["kind"].isin(["whole-herd", "due"])

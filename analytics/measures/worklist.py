@@ -223,15 +223,13 @@ def _listed(
 ) -> Answer:
     if not day.near:
         return _nobody(day, level)
-    due = everybody_due(ledger, selection, day.on, level=level, limits=limits, toes=not now)
+    due = everybody_due(ledger, selection, day.on, level=level, limits=limits, urgent=now)
     horizon = pd.Timestamp(day.on) + pd.Timedelta(days=ahead_days)
     kept = due.reasons[due.reasons["due_on"] <= horizon]
-    if now:
-        kept = kept[kept["kind"].isin(URGENT)]
     table = _one_row_a_cow(kept, due, day.on)
     notes = [
         as_of(day),
-        say("{n} cows are in the herd on that day; cows that have left it are not listed.", n=len(due.herd)),
+        say("Cows in the herd on that day: {n}; a cow that has left it is not listed.", n=len(due.herd)),
         say(
             "A locomotion score counts for {days} days; an older one makes no cow lame now.",
             days=SCORE_DAYS,
@@ -254,11 +252,12 @@ def as_of(day: ListDay) -> Said:
     if day.days_old is None:
         return say("As of {day}; nothing was recorded by then.", day=f"{day.on:%Y-%m-%d}")
     template = (
-        unfilled("As of {day}, which is taken as today here; newest record {n} days old.")
+        unfilled("As of {day}, which is taken as today here; newest record {age} old.")
         if not day.asked and today_is_set()
-        else unfilled("As of {day}; newest record {n} days old.")
+        else unfilled("As of {day}; newest record {age} old.")
     )
-    return say(template, day=f"{day.on:%Y-%m-%d}", n=day.days_old)
+    age = say("{n} day" if day.days_old == 1 else "{n} days", n=day.days_old)
+    return say(template, day=f"{day.on:%Y-%m-%d}", age=age)
 
 
 def day_of(answer: Answer) -> ListDay:
@@ -285,11 +284,11 @@ def everybody_due(
     *,
     level: float = 0.95,
     limits: HornLimits | None = None,
-    toes: bool = True,
+    urgent: bool = False,
 ) -> Due:
     """Every reason why a cow in the herd should be seen, however far ahead; what every list and the plan rest on.
 
-    Without *toes* no toe is carried on, so that none is expected to be long.
+    *urgent* leaves out the reasons that can wait for the round, for which alone toes are carried on.
 
     Raises
     ------
@@ -302,11 +301,12 @@ def everybody_due(
     herd = known.cows
     if herd.empty:
         return Due(no_reasons().assign(place=0), herd, herd.iloc[:0][["farm", "cow"]], None)
-    pace = pace_of(ledger, selection, on) if toes else None
+    pace = None if urgent else pace_of(ledger, selection, on)
     carried = (
         toes_carried_on(ledger, selection, herd, on, pace, limits, level) if pace else pd.DataFrame(columns=list(TOE))
     )
-    reasons = in_order(reasons_of(known, carried, on, limits), known, on)
+    kinds = URGENT if urgent else tuple(REASONS)
+    reasons = in_order(reasons_of(known, carried, on, limits, kinds), known, on)
     return Due(reasons, herd, carried, pace)
 
 

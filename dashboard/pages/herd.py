@@ -19,7 +19,7 @@ from dashboard.charts import prevalence as bars
 from dashboard.charts.columns import OF_SUMMARY, shown
 from dashboard.charts.review import review
 from dashboard.charts.verdicts import called_first, verdict_sentences, verdicts_of_farms
-from dashboard.language import _, _n, told
+from dashboard.language import _, _n, told, words
 from dashboard.page import Page
 from dashboard.pages.herd_signals import driven_by, fired
 from dashboard.pages.lesions import CLEARED
