@@ -37,8 +37,9 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
     answer = needing_someone(ledger, view.selection, on=day_asked(view))
     if day_of(answer).newest is None:
         return html.P(told(answer.cautions[0]), className="empty")
-    lame = answer.table[[bool(LAME & set(kinds.split(","))) for kinds in answer.table["kinds"]]]
-    severe = int(lame["kinds"].str.split(",").map(lambda kinds: "severe" in kinds).sum())
+    of_score = answer.table["kinds"].map(lambda kinds: bool(LAME & set(kinds.split(",")))).astype(bool)
+    lame = answer.table[of_score]
+    severe = sum("severe" in kinds.split(",") for kinds in lame["kinds"])
     day = day_line(answer)
     if lame.empty:
         none = _("No cow was severely lame when last scored, and none was lame that nobody has looked at since.")

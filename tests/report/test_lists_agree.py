@@ -177,6 +177,13 @@ def test_cows_that_left_and_old_scores_are_on_no_list(tmp_path: Path) -> None:
     )
 
 
+def test_nobody_in_need_is_said_in_words(tmp_path: Path) -> None:
+    rows = [{"farm": "Ash", "visit_date": "2026-10-20", "visit_kind": "whole-herd", "cow": str(n)} for n in range(5)]
+    ledger, view = ledger_of(tmp_path / "w.duckdb", checked("trims", rows)), View.read("/", "?farms=Ash")
+    assert "No cow is for the veterinarian" in str(herd._needs(ledger, view))
+    assert "No cow was severely lame" in str(panel_of(locomotion.PAGE, "locomotion-lame").draw(ledger, view))
+
+
 def test_the_demo_opens_at_its_own_day(monkeypatch: pytest.MonkeyPatch, demo_ledger: Ledger) -> None:
     from dashboard.demo import stay_at_its_day
 
