@@ -139,8 +139,10 @@ def table(
     between: Annotated[str | None, typer.Option(help="Two people to compare, with a comma between.")] = None,
     price: Annotated[list[str] | None, typer.Option(help="Cost a case, such as SU=250; may be repeated.")] = None,
     currency: Annotated[str | None, typer.Option(help="Currency and year of the prices, such as EUR 2026.")] = None,
-    on: Annotated[str | None, typer.Option(help="The day that counts as today.")] = None,
+    on: Annotated[str | None, typer.Option(help="The day of a list or plan; today without it.")] = None,
     cows_a_day: Annotated[int | None, typer.Option(help="Cows the trimmer does in a day.")] = None,
+    weekends: Annotated[bool, typer.Option("--weekends", help="Plan visits on Saturdays and Sundays too.")] = False,
+    day_off: Annotated[list[str] | None, typer.Option("--day-off", help="No visit that day; may be repeated.")] = None,
     months: Annotated[int | None, typer.Option(help="Months taken together in a rolling window.")] = None,
     outcome: Annotated[str | None, typer.Option(help="lameness or lesion, where a measure takes both.")] = None,
     level: Annotated[float | None, typer.Option(help="Confidence level, such as 0.95.")] = None,
@@ -176,6 +178,8 @@ def table(
             "currency": currency,
             "on": on,
             "cows_a_day": cows_a_day,
+            "weekends": weekends or None,
+            "day_off": day_off,
             "months": months,
             "outcome": outcome,
         },
@@ -368,11 +372,12 @@ def demo(
     port: Annotated[int, typer.Option(help="Port to listen on.")] = 8050,
 ) -> None:
     """Build the ledger of the demo herds if it is absent, then serve it."""
-    from dashboard.demo import build
+    from dashboard.demo import build, stay_at_its_day
     from dashboard.serving import check_address, refuse_other_machines, run
 
     check_address(host, port)
     refuse_other_machines(host)
+    stay_at_its_day()
     run(build(ledger), host, port)
 
 

@@ -12,6 +12,7 @@ from analytics.intake import check_file
 from analytics.ledger import Ledger, default_path, open_ledger
 from analytics.ledger.adding import add_sheets
 from analytics.mistake import Mistake
+from analytics.today import SET_BY
 
 
 def build(address: str | None) -> Ledger:
@@ -43,6 +44,17 @@ def build(address: str | None) -> Ledger:
         draft_path.with_name(draft_path.name + ".wal").unlink()
     draft_path.replace(place)
     return ledger
+
+
+def stay_at_its_day() -> None:
+    """Let the last day of the demo herds count as today in this process, unless another day is set.
+
+    Their records end there. Counted from the present day they would grow older every day, until no cow is lame of
+    late; every list says which day is taken as today.
+    """
+    from sample_data.farms import END
+
+    os.environ.setdefault(SET_BY, END.isoformat())
 
 
 def _fill(ledger: Ledger) -> None:

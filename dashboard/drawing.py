@@ -8,7 +8,6 @@ drawing.
 
 from __future__ import annotations
 
-import datetime as dt
 import gzip
 import json
 import os
@@ -18,6 +17,7 @@ from collections.abc import Callable, Hashable
 
 from analytics.ledger import Ledger
 from analytics.measures.kept import State, drop_older, state_of
+from analytics.today import today
 from dashboard.accounts import current_viewer
 from dashboard.language import words
 from dashboard.marks import further
@@ -55,7 +55,7 @@ def drawn(panel: Panel, ledger: Ledger, view: View) -> bytes:
         Whatever the panel raises; a mistake is never kept.
     """
     own = (
-        panel.name, view.path, view.selection, frozenset(view.options.items()), view.narrow, dt.date.today(),
+        panel.name, view.path, view.selection, frozenset(view.options.items()), view.narrow, today(),
         current_viewer().role, words(),
     )  # fmt: skip
     # Read before drawing: if the ledger changes meanwhile, the newer drawing is kept under a state never asked again.

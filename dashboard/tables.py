@@ -81,6 +81,8 @@ def _typed(ledger: Ledger, options: dict[str, Any]) -> dict[str, Any]:
     for name in ("change", "on"):
         if out.get(name):
             out[name] = read_date(out[name], f"--{name}")
+    if out.get("day_off"):
+        out["day_off"] = tuple(read_date(day, "--day-off") for day in out["day_off"])
     if out.get("baseline"):
         first, dots, last = str(out["baseline"]).partition("..")
         if not dots:

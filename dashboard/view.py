@@ -18,14 +18,18 @@ PRICES = tuple(f"price_{code}" for code in PARENTS)
 
 OPTIONS = (
     "by", "per", "reference", "adjust", "stratify", "cow", "theme", "change", "against", "baseline", "level_of",
-    "currency", "measure", "on", "cows_a_day", "span", "window", "shade", "split", *PRICES,
+    "currency", "measure", "on", "cows_a_day", "weekends", "day_off", "day", "span", "window", "shade", "split",
+    *PRICES,
     "language", "units", "dates", "week",
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
 
 _CHOSEN = frozenset(each.name for each in dataclasses.fields(Selection))
 
-KEPT = ("farms", "since", "until", "visits", "hemisphere", "theme", "language", "units", "dates", "week")
+SEVERAL = ("adjust", "day_off")
+"""Options that may stand in the address more than once."""
+
+KEPT = ("farms", "since", "until", "visits", "hemisphere", "on", "theme", "language", "units", "dates", "week")
 """What stays chosen when one goes to another page from the navigation."""
 
 
@@ -63,9 +67,10 @@ class View:
         said = parse_qsl((search or "").lstrip("?"))
         pairs = dict(said)
         options = {key: pairs[key] for key in OPTIONS if key in pairs}
-        several = [value for key, value in said if key == "adjust"]
-        if several:
-            options["adjust"] = ",".join(several)
+        for name in SEVERAL:
+            several = [value for key, value in said if key == name]
+            if several:
+                options[name] = ",".join(several)
         selection = Selection.from_query(search or "", allowed)
         if not pairs:
             selection = selection.with_(hemisphere=words().hemisphere)

@@ -11,7 +11,7 @@ from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from analytics.trade.housing import FLOORS, HOUSINGS
 from analytics.trade.lesions import LESIONS
 from analytics.trade.seasons import SEASONS
-from analytics.trade.visits import VISIT_KINDS
+from analytics.trade.visits import ACTIONS, VISIT_KINDS
 from dashboard.charts import labels
 from dashboard.charts.headings import COLUMNS
 from dashboard.charts.lengths import INCHES
@@ -71,7 +71,7 @@ def vocabulary() -> Iterator[tuple[str, str]]:
         labels.HOUSINGS,
         labels.WETNESS,
         labels.VISIT_KINDS,
-        labels.ACTIONS,
+        ACTIONS,
         labels.WHATS,
     )
     for named in tables:

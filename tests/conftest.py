@@ -16,6 +16,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from analytics.ledger import Ledger, lease, open_ledger
+from analytics.today import SET_BY
 from dashboard.serving import short_texts_plainly
 from tests.ports import DEMO_PORT
 
@@ -45,6 +46,7 @@ def _keep_off_the_demo(event: str, values: tuple[Any, ...]) -> None:
 
 sys.addaudithook(_keep_off_the_demo)
 
+os.environ[SET_BY] = "2026-10-31"  # lists of the demo herds are the same whatever the day
 # As in the server; commands, which tests call as programs of their own, leave texts as pandas has them.
 short_texts_plainly()
 

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+import hashlib
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
-from analytics.tally.needs import REASONS as NEEDS
-from analytics.tally.needs import RECENT_DAYS
+from analytics.tally.due import COW, PLACE, RECENT_DAYS, SCORE_DAYS, KnownHerd
+from analytics.trade.feet import CLAW_NAMES
 from analytics.trade.horn import BLOCK_WEEKS, TRIMS_PER_YEAR
 from analytics.trade.horn_limits import HornLimits
 from analytics.trade.lesions import LESIONS
+from analytics.trade.locomotion import SCALES
+from analytics.trade.visits import ACTIONS
 from analytics.words import Length, say, unfilled
 
 EARLY_DAYS = (60, 150)
@@ -44,79 +46,231 @@ NEVER_AFTER_DAYS = 60
 
 @dataclass(frozen=True)
 class Reason:
-    """A reason: for whom (veterinarian, trimmer, watch) and what it says."""
+    """A reason: for whom (veterinarian, trimmer, watch), what it says, and whether it can wait for a day of the round.
+
+    ``about`` is the kind of the records it rests on (:class:`analytics.tally.due.KnownHerd`).
+    """
 
     who: str
     words: str
+    about: str = ""
+    can_wait: bool = False
 
 
 TO_ASK = unfilled("{reason}: ask your veterinarian")
 VETERINARIAN = TO_ASK.removeprefix("{reason}")
 
 REASONS: dict[str, Reason] = {
-    "severe": Reason("veterinarian", NEEDS["severe"]),
-    "deep": Reason("veterinarian", NEEDS["deep"]),
-    "exposed": Reason("veterinarian", say("Toe broken off far beyond the line and lame") + VETERINARIAN),
-    "thin-lame": Reason("veterinarian", say("Thin sole and lame") + VETERINARIAN),
-    "referred": Reason("veterinarian", say("Referred to the veterinarian at a visit") + VETERINARIAN),
-    "returning": Reason("veterinarian", NEEDS["returning"]),
-    "forgotten-block": Reason("trimmer", unfilled("Block on since {day}, longer than {weeks} weeks: forgotten?")),
-    "recheck": Reason("trimmer", unfilled("Recheck asked for {day}")),
-    "lame": Reason("trimmer", unfilled("Lame when scored on {day}, not looked at since")),
-    "block": Reason("trimmer", unfilled("Block put on {day} is due off")),
-    "repeat": Reason("trimmer", unfilled("{lesion} twice or more on the same foot within a year, last on {day}")),
-    "never": Reason("trimmer", say("Never looked at")),
-    "long-toe": Reason("trimmer", unfilled("Toe expected to pass {limit} about {day} (between {first} and {last})")),
-    "early": Reason("trimmer", say("60 to 150 days in milk and not looked at since calving")),
-    "dry-off": Reason("trimmer", say("Usual time to look: drying off")),
-    "half-year": Reason("trimmer", unfilled("Half a year since her last trim on {day}")),
+    "severe": Reason("veterinarian", say("Severely lame when last scored") + VETERINARIAN, "newest"),
+    "deep": Reason("veterinarian", say("Deep or spreading infection recorded") + VETERINARIAN, "deep"),
+    "exposed": Reason("veterinarian", say("Toe broken off far beyond the line and lame") + VETERINARIAN, "break"),
+    "thin-lame": Reason("veterinarian", say("Thin sole and lame") + VETERINARIAN, "thin"),
+    "referred": Reason("veterinarian", say("Referred to the veterinarian at a visit") + VETERINARIAN, "refer"),
+    "returning": Reason(
+        "veterinarian", say("Same lesion on the same foot keeps coming back") + VETERINARIAN, "returning"
+    ),
+    "forgotten-block": Reason(
+        "trimmer", unfilled("Block on since {day}, longer than {weeks} weeks: forgotten?"), "block"
+    ),
+    "recheck": Reason("trimmer", unfilled("Recheck asked for {day}"), "recheck"),
+    "lame": Reason("trimmer", unfilled("Lame when scored on {day}, not looked at since"), "newest"),
+    "block": Reason("trimmer", unfilled("Block put on {day} is due off"), "block"),
+    "repeat": Reason(
+        "trimmer", unfilled("{lesion} twice or more on the same foot within a year, last on {day}"), "repeat"
+    ),
+    "never": Reason("trimmer", say("Never looked at"), can_wait=True),
+    "long-toe": Reason(
+        "trimmer",
+        unfilled("Toe expected to pass {limit} about {day} (between {first} and {last})"),
+        "toe",
+        can_wait=True,
+    ),
+    "early": Reason("trimmer", say("60 to 150 days in milk and not looked at since calving"), can_wait=True),
+    "dry-off": Reason("trimmer", say("Usual time to look: drying off"), can_wait=True),
+    "half-year": Reason("trimmer", unfilled("Half a year since her last trim on {day}"), can_wait=True),
     "leave": Reason("watch", unfilled("Leave her: complete natural shedding on {day}, not lame")),
 }
-"""Every reason, the most pressing first among those due on one day."""
+"""Every reason, the most severe first. [common practice, no source]"""
+
+WHO = ("veterinarian", "trimmer", "watch")
+URGENT = tuple(kind for kind, reason in REASONS.items() if reason.who != "watch" and not reason.can_wait)
+"""Reasons that cannot wait for a day of the round."""
+
+COLUMNS = ("farm", "cow", "kind", "since", "due_on", "words", *PLACE, "found_on", "also")
 
 
-def reasons_of(herd: pd.DataFrame, toes: pd.DataFrame, on: dt.date, limits: HornLimits) -> pd.DataFrame:
-    """One row a cow and reason.
+def reasons_of(
+    known: KnownHerd, toes: pd.DataFrame, on: dt.date, limits: HornLimits, kinds: Collection[str] = tuple(REASONS)
+) -> pd.DataFrame:
+    """Every reason to see a cow: the one place that decides what is open or falls due for whom.
 
     Parameters
     ----------
-    herd : pandas.DataFrame
-        As :func:`analytics.tally.due.herd_on` gives it.
+    known : KnownHerd
+        As :func:`analytics.tally.due.known_on` gives it.
     toes : pandas.DataFrame
-        As :func:`analytics.measures.toe_forecast.toes_carried_on` gives it.
+        As :func:`analytics.measures.toe_forecast.toes_carried_on` gives it; without rows no toe is expected to be long.
     on : datetime.date
         Today: no reason falls due before it.
     limits : HornLimits
+    kinds : collection of str
+        The reasons asked for; whether one is open never depends on the others asked for.
 
     Returns
     -------
     pandas.DataFrame
-        farm, cow, kind (a key of ``REASONS``), due_on, words.
+        One row a cow and reason: farm, cow, kind (a key of ``REASONS``), since (the day it is open since, or falls
+        due), due_on (the same, today at the soonest: what is due today is open), words; foot, claw, lesion, action,
+        recheck_on, found_on of the record it rests on, where there is one; also (further places, in words).
     """
-    today = pd.Timestamp(on)
-    cows = (
-        herd.merge(toes, on=["farm", "cow"], how="left") if len(toes) else herd.reindex(columns=[*herd.columns, *_TOE])
-    )
-    cows = cows.assign(long_from=_horn_due(cows), is_lame=_lately_lame(cows, today), today=today)
+    today, herd = pd.Timestamp(on), known.cows
+    cows = herd.merge(toes, on=COW, how="left") if len(toes) else herd.reindex(columns=[*herd.columns, *_TOE])
+    cows = cows.assign(long_from=_horn_due(cows), is_lame=lame_lately(cows, today), today=today)
     cows = _own_limits(cows, limits)
     parts = []
-    for kind, found in _FINDERS.items():
-        who, due = found(cows, today)
+    for kind in (each for each in REASONS if each in kinds):
+        who, since = _FINDERS[kind](cows, today)
         if not who.any():
             continue
-        part = cows.loc[who, ["farm", "cow"]].assign(kind=kind)
-        part["due_on"] = due[who].where(due[who] > today, today)
-        part["words"] = [_words(kind, row) for row in cows[who].to_dict("records")]
+        part = cows.loc[who, COW].assign(kind=kind, since=pd.to_datetime(since[who]))
+        part["due_on"] = part["since"].where(part["since"] > today, today)
+        part["words"] = _words(kind, cows[who])
         parts.append(part)
-    columns = ["farm", "cow", "kind", "due_on", "words"]
     if not parts:
-        return pd.DataFrame({name: pd.Series(dtype="str") for name in columns}).assign(
-            due_on=pd.Series(dtype="datetime64[us]")
-        )
-    return pd.concat(parts, ignore_index=True)[columns]
+        return no_reasons()
+    out = pd.concat(parts, ignore_index=True)
+    out["about"] = out["kind"].map({kind: reason.about for kind, reason in REASONS.items()})
+    places = pd.concat([known.places, _of_horn(cows)], ignore_index=True).rename(columns={"kind": "about"})
+    places = _one_place(places.merge(out[[*COW, "about"]].drop_duplicates()))
+    return out.merge(places, on=[*COW, "about"], how="left")[list(COLUMNS)]
 
 
-_TOE = ("passes_on", "passes_from", "passes_to", "limit_mm")
+def no_reasons() -> pd.DataFrame:
+    """No reason of no cow."""
+    days = ("since", "due_on", "recheck_on", "found_on")
+    return pd.DataFrame({name: pd.Series(dtype="datetime64[us]" if name in days else "str") for name in COLUMNS})
+
+
+def in_order(reasons: pd.DataFrame, known: KnownHerd, on: dt.date) -> pd.DataFrame:
+    """Reasons in the order of every list: cow after cow, the most pressing first, and so the reasons of each cow.
+
+    First those for the veterinarian, then the trimmer's, then those to watch; what is open today before what falls due
+    later; then the severity of the reason (its place in ``REASONS``), the locomotion score, the lame first, and how
+    long it has waited. What is still alike: the newest record first, then a digest of farm and cow, which is the same
+    every day and says nothing of her number.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The rows given with ``place``: 0 for all reasons of the first cow, 1 for the next.
+    """
+    today = pd.Timestamp(on)
+    severity = {kind: (WHO.index(reason.who), place) for place, (kind, reason) in enumerate(REASONS.items())}
+    rows = reasons.assign(
+        for_whom=[severity[kind][0] for kind in reasons["kind"]],
+        later=reasons["due_on"] > today,
+        severity=[severity[kind][1] for kind in reasons["kind"]],
+    )
+    rows = rows.sort_values([*COW, "for_whom", "later", "severity", "since"], kind="stable")
+    firsts = rows.drop_duplicates(COW).merge(_standing_of(known.cows, today), on=COW, how="left")
+    firsts = firsts.assign(digest=[_digest(*cow) for cow in firsts[COW].itertuples(index=False)])
+    by = {"for_whom": True, "later": True, "severity": True, "lameness": False, "since": True, "newest": False}
+    order = [*by, "digest"]
+    firsts = firsts.sort_values(order, ascending=[*by.values(), True], kind="stable", ignore_index=True)
+    placed = firsts[COW].assign(place=range(len(firsts)))
+    rows = rows.merge(placed, on=COW).sort_values(["place", "for_whom", "later", "severity"], kind="stable")
+    return rows.drop(columns=["for_whom", "later", "severity"]).reset_index(drop=True)
+
+
+def lame_lately(cows: pd.DataFrame, today: pd.Timestamp) -> pd.Series:
+    """Who was lame when last scored, no longer than SCORE_DAYS ago."""
+    return (cows["lame"] == 1).fillna(False) & _since(cows, "scored_on", today, SCORE_DAYS)
+
+
+def _standing_of(cows: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:
+    """How lame each cow was when scored of late, as one number to sort by, and the day of her newest record.
+
+    Sound, lame and severely lame, each on her own scale, come first; then the score as a share of its scale.
+    """
+    lately = _since(cows, "scored_on", today, SCORE_DAYS)
+    grade = cows["lame"].fillna(0).astype(float) + cows["severe"].fillna(0).astype(float)
+    tops = cows["scale"].map({name: scale.highest for name, scale in SCALES.items()}).astype(float)
+    within = (cows["score"].astype(float) / tops).fillna(0.0)
+    # No score at all stands with the soundest.
+    lameness = (grade + within / 2).where(lately, 0.0)
+    return cows[COW].assign(lameness=lameness, newest=cows[["looked_on", "scored_on"]].max(axis=1))
+
+
+def _digest(farm: str, cow: str) -> str:
+    return hashlib.blake2b(f"{farm}|{cow}".encode(), digest_size=8).hexdigest()
+
+
+def _of_horn(cows: pd.DataFrame) -> pd.DataFrame:
+    """The claws that reasons of horn rest on: the toe broken off, the thin sole, the toe expected to be long."""
+    parts = []
+    for about, columns, day in (
+        ("break", ("break_foot", "break_claw"), "horn_on"),
+        ("thin", ("sole_foot", "sole_claw"), "horn_on"),
+        ("toe", ("foot", "claw"), "left_on"),
+    ):
+        part = cows[cows[columns[0]].notna()]
+        part = part[[*COW, *columns, day]].rename(columns={columns[0]: "foot", columns[1]: "claw", day: "found_on"})
+        parts.append(part.assign(kind=about))
+    return pd.concat(parts, ignore_index=True).reindex(columns=[*COW, "kind", "found_on", *PLACE])
+
+
+def _one_place(places: pd.DataFrame) -> pd.DataFrame:
+    """One row a cow and kind of record: its first place in columns of their own, further ones in words in ``also``."""
+    key = [*COW, "about"]
+    rows = places.assign(
+        recheck_on=pd.to_datetime(places["recheck_on"]),
+        sited=places["foot"].notna(),
+        more=places["recheck_on"].notna() | places["action"].isin(["refer", "block", "wrap"]),
+    )
+    rows = rows.sort_values(
+        [*key, "sited", "more", "found_on", "foot", "claw", "lesion"],
+        ascending=[*[True] * len(key), False, False, False, True, True, True],
+        kind="stable",
+    )
+    rows = rows.drop_duplicates([*key, "foot", "claw", "lesion"])
+    first = rows.drop_duplicates(key)[[*key, *PLACE, "found_on"]]
+    further = rows[rows.duplicated(key)]
+    if further.empty:
+        return first.assign(also=None)
+    words = [place_words(row) for row in further.to_dict("records")]
+    also = further[key].assign(also=words).groupby(key, as_index=False)["also"].agg("; ".join)
+    return first.merge(also, on=key, how="left")
+
+
+def place_words(row: Mapping[Any, Any]) -> str:
+    """Where, what, what was done and when to look again, as far as it is known: empty where nothing is.
+
+    Examples
+    --------
+    >>> place_words({"foot": "LH", "claw": "lateral", "lesion": "SU", "action": "block", "recheck_on": None})
+    'LH, outer claw, sole ulcer, block put on'
+    """
+    parts: list[str] = []
+    if _told(row, "foot"):
+        parts.append(str(row["foot"]))
+    if _told(row, "claw"):
+        parts.append(f"{CLAW_NAMES[row['claw']]} claw" if row["claw"] in CLAW_NAMES else str(row["claw"]))
+    if _told(row, "lesion"):
+        lesion = LESIONS.get(str(row["lesion"]))
+        parts.append(lesion.name if lesion else str(row["lesion"]))
+    if _told(row, "action"):
+        parts.append(ACTIONS.get(str(row["action"]), str(row["action"])))
+    if _told(row, "recheck_on"):
+        parts.append(say("look again on {day}", day=_day(row["recheck_on"])))
+    return ", ".join(parts)
+
+
+def _told(row: Mapping[Any, Any], name: str) -> bool:
+    value = row.get(name)
+    return value is not None and not pd.isna(value)
+
+
+_TOE = ("passes_on", "passes_from", "passes_to", "limit_mm", "foot", "claw", "left_on")
 
 Found = tuple[pd.Series, pd.Series]
 
@@ -127,10 +281,6 @@ def _days(number: float) -> pd.Timedelta:
 
 def _since(cows: pd.DataFrame, name: str, today: pd.Timestamp, days: float) -> pd.Series:
     return (cows[name] >= today - _days(days)).fillna(False)
-
-
-def _lately_lame(cows: pd.DataFrame, today: pd.Timestamp) -> pd.Series:
-    return (cows["lame"] == 1).fillna(False) & _since(cows, "scored_on", today, RECENT_DAYS)
 
 
 def _horn_due(cows: pd.DataFrame) -> pd.Series:
@@ -155,35 +305,38 @@ def _own_limits(cows: pd.DataFrame, limits: HornLimits) -> pd.DataFrame:
 
 
 def _severe(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
-    return (cows["severe"] == 1).fillna(False) & _since(cows, "scored_on", today, RECENT_DAYS), cows["today"]
+    return lame_lately(cows, today) & (cows["severe"] == 1).fillna(False), cows["scored_on"]
 
 
 def _deep(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
-    return cows["deep_on"].notna(), cows["today"]
+    return cows["deep_on"].notna(), cows["deep_on"]
 
 
 def _exposed(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
     far = (cows["break_mm"] > cows["break_limit"]).fillna(False) & _since(cows, "horn_on", today, RECENT_DAYS)
-    return far & (cows["is_lame"] | (cows["horn_lame"] == 1).fillna(False)), cows["today"]
+    return far & (cows["is_lame"] | (cows["horn_lame"] == 1).fillna(False)), cows["horn_on"]
 
 
 def _thin_lame(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
     thin = (cows["sole_mm"] < cows["thin_limit"]).fillna(False) & _since(cows, "horn_on", today, RECENT_DAYS)
-    return (thin | cows["thin_on"].notna()) & cows["is_lame"], cows["today"]
+    since = cows["horn_on"].where(thin, cows["thin_on"])
+    return (thin | cows["thin_on"].notna()) & cows["is_lame"], since
 
 
 def _referred(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
-    return cows["refer_on"].notna(), cows["today"]
+    return cows["refer_on"].notna(), cows["refer_on"]
 
 
 def _returning(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
     """While it is fresh, or nobody has looked since: a clean look afterwards ends it."""
     open_still = (cows["looked_on"] <= cows["returning_on"]).fillna(False)
-    return cows["returning_on"].notna() & (open_still | _since(cows, "returning_on", today, RECENT_DAYS)), cows["today"]
+    fresh = _since(cows, "returning_on", today, RECENT_DAYS)
+    return cows["returning_on"].notna() & (open_still | fresh), cows["returning_on"]
 
 
 def _forgotten_block(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
-    return cows["block_on"].notna() & ~_since(cows, "block_on", today, BLOCK_WEEKS[1] * 7), cows["today"]
+    forgotten = cows["block_on"].notna() & ~_since(cows, "block_on", today, BLOCK_WEEKS[1] * 7)
+    return forgotten, cows["block_on"] + _days(BLOCK_WEEKS[1] * 7)
 
 
 def _block(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
@@ -198,7 +351,7 @@ def _recheck(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
 
 def _lame(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
     unseen = cows["looked_on"].isna() | (cows["looked_on"] < cows["scored_on"])
-    return cows["is_lame"] & unseen & ~(cows["severe"] == 1).fillna(False), cows["today"]
+    return cows["is_lame"] & unseen & ~(cows["severe"] == 1).fillna(False), cows["scored_on"]
 
 
 def _repeat(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
@@ -214,7 +367,7 @@ def _never(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
 
 def _leave(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
     done = (cows["stage_low"] == 5).fillna(False) & _since(cows, "horn_on", today, LEFT_ALONE_DAYS)
-    return done & ~cows["is_lame"] & ~(cows["horn_lame"] == 1).fillna(False), cows["today"]
+    return done & ~cows["is_lame"] & ~(cows["horn_lame"] == 1).fillna(False), cows["horn_on"]
 
 
 def _long_toe(cows: pd.DataFrame, today: pd.Timestamp) -> Found:
@@ -272,20 +425,29 @@ _DAY_OF = {
 }
 
 
-def _words(kind: str, row: dict[Any, Any]) -> str:
+def _words(kind: str, rows: pd.DataFrame) -> list[str]:
+    """What a reason says of each of its cows."""
     template = REASONS[kind].words
     if "{" not in template:
-        return template
-    lesion = LESIONS.get(str(row.get("repeat_lesion")))
-    name = lesion.name if lesion else say("lesion")
-    return template.format(
-        day=_day(row[_DAY_OF[kind]]),
-        weeks=BLOCK_WEEKS[1],
-        lesion=name[:1].upper() + name[1:],
-        limit=Length(row.get("limit_mm") or np.nan),
-        first=_day(row.get("passes_from")),
-        last=_day(row.get("passes_to")),
-    )
+        return [template] * len(rows)
+    values: dict[str, Any] = {"day": _days_said(rows[_DAY_OF[kind]])}
+    if kind == "long-toe":
+        values |= {
+            "limit": [Length(mm) for mm in rows["limit_mm"]],
+            "first": _days_said(rows["passes_from"]),
+            "last": _days_said(rows["passes_to"]),
+        }
+    if kind == "repeat":
+        names = [LESIONS[code].name if code in LESIONS else "lesion" for code in rows["repeat_lesion"]]
+        values["lesion"] = [name[:1].upper() + name[1:] for name in names]
+    return [
+        template.format(weeks=BLOCK_WEEKS[1], **dict(zip(values, each, strict=True)))
+        for each in zip(*values.values(), strict=True)
+    ]
+
+
+def _days_said(days: pd.Series) -> list[str]:
+    return [str(day) for day in pd.to_datetime(days).dt.strftime("%Y-%m-%d").fillna(say("later"))]
 
 
 def _day(value: Any) -> str:

@@ -8,12 +8,22 @@ import pandas as pd
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer, Basis
-from analytics.measures.due_reasons import REASONS
+from analytics.measures.due_reasons import REASONS, URGENT
 from analytics.measures.kept import keep
-from analytics.measures.visit_days import Calendar, Visit, batches
-from analytics.measures.worklist import DEFER, Due, basis_on, everybody_due
+from analytics.measures.visit_days import Calendar, Visit, WorkingDays, batches
+from analytics.measures.worklist import (
+    DEFER,
+    Due,
+    ListDay,
+    as_of,
+    basis_on,
+    everybody_due,
+    list_day,
+    nothing_near,
+    records_of,
+)
 from analytics.mistake import Mistake
-from analytics.tally.due import newest_record
+from analytics.tally.due import PLACE, visit_days
 from analytics.tally.selection import Selection
 from analytics.trade.horn_limits import HornLimits
 from analytics.trade.visits import WHOLE_HERD_SHARE
@@ -25,7 +35,7 @@ COWS_A_DAY = 50
 AHEAD_DAYS = 183
 """Visits are proposed for the next six months."""
 
-ROUTINE = ("long-toe", "early", "dry-off", "half-year", "never")
+ROUTINE = tuple(kind for kind, reason in REASONS.items() if reason.can_wait)
 """Reasons that can wait for a day of the round."""
 
 SOON = {"forgotten-block": 3, "lame": 3, "recheck": 6, "block": 6, "repeat": 14}
@@ -45,17 +55,21 @@ BEFORE_WHOLE_HERD = 28
 AFTER_WHOLE_HERD = 60
 """A cow due sooner than this after the whole-herd visit is done with it. [common practice, no source]"""
 
-COLUMNS = ("date", "farm", "kind", "cows", "cow_list")
-LISTED = ("date", "farm", "kind", "cow", "group", "reason")
+COLUMNS = ("date", "farm", "kind", "cows", "cow_list", "number")
+LISTED = ("date", "farm", "kind", "cow", "group", "reason", *PLACE, "also")
+
+RECORDED_AS = {"whole-herd": ("whole-herd",), "due": ("part-herd", "unknown"), "recheck": ("recheck", "lame-cow")}
+"""The kinds of visit that a proposed one is recorded as once it has been made. [common practice, no source]"""
 
 
-@keep
 def plan(
     ledger: Ledger,
     selection: Selection,
     *,
     on: dt.date | None = None,
     cows_a_day: int = COWS_A_DAY,
+    weekends: bool = False,
+    day_off: tuple[dt.date, ...] = (),
     level: float = 0.95,
     ahead_days: int = AHEAD_DAYS,
     limits: HornLimits | None = None,
@@ -65,7 +79,9 @@ def plan(
     Where 80 % of a herd come due within the time, the whole herd is proposed for the middle of their due days, over
     as many days as it takes; cows due more than four weeks earlier, and those that come due again well after, get days
     in between. Rechecks, blocks and lame cows are seen in time, at another visit to the farm where one falls in their
-    days. No visit lies on a Sunday, no day holds more than *cows_a_day* cows or two farms.
+    days. Visits lie on working days, Monday to Friday by default; no day holds more than *cows_a_day* cows or two
+    farms. The cows of a visit stand in the order of :func:`analytics.measures.worklist.worklist`, whole herds group
+    by group after those that cannot wait.
 
     Parameters
     ----------
@@ -73,9 +89,13 @@ def plan(
     selection : Selection
         Farms, groups, breeds, housing and cows narrow the plan.
     on : datetime.date, optional
-        Today; the day of the newest record by default. The first visit is on the day after.
+        The day the plan is made; today by default. The first visit is on the day after.
     cows_a_day : int
         What a day holds.
+    weekends : bool
+        Whether Saturdays and Sundays are worked.
+    day_off : tuple of datetime.date
+        Days that are not worked.
     level : float
         Confidence level of expected toe lengths.
     ahead_days : int
@@ -86,41 +106,103 @@ def plan(
     Returns
     -------
     Answer
-        ``table``: date, farm, kind (whole-herd, due or recheck), cows (how many), cow_list (comma between).
-        ``extra["cows"]``: one row a cow and visit: date, farm, kind, cow, group, reason.
+        ``table``: date, farm, kind (whole-herd, due or recheck), cows (how many), cow_list (comma between), number
+        (which visit of this kind it is to the farm, counted on from those recorded; it stays when the day moves).
+        ``extra["cows"]``: one row a cow and visit: date, farm, kind, cow, group, reason; foot, claw, lesion, action,
+        recheck_on of the record the first such reason rests on. ``extra["day"]``: as of the list.
 
     Raises
     ------
     Mistake
-        Fewer than one cow a day, or very many farms.
+        Fewer than one cow a day, very many farms, or *on* lies years from every record.
     """
     if cows_a_day < 1:
         raise Mistake(
             say("{cows_a_day} cows a day make no plan; give 1 or more with --cows-a-day.", cows_a_day=cows_a_day)
         )
-    today = on or newest_record(ledger, selection)
-    if today is None:
-        return _nobody(level)
-    due = everybody_due(ledger, selection, today, level=level, limits=limits)
-    calendar = Calendar(today + dt.timedelta(days=1), cows_a_day)
-    horizon = today + dt.timedelta(days=ahead_days)
+    day = list_day(ledger, selection, on)
+    working = WorkingDays(weekends, tuple(sorted(set(day_off))))
+    return _planned(
+        ledger,
+        selection,
+        day=day,
+        cows_a_day=cows_a_day,
+        working=working,
+        level=level,
+        ahead_days=ahead_days,
+        limits=limits,
+    )
+
+
+@keep
+def _planned(
+    ledger: Ledger,
+    selection: Selection,
+    *,
+    day: ListDay,
+    cows_a_day: int,
+    working: WorkingDays,
+    level: float,
+    ahead_days: int,
+    limits: HornLimits | None,
+) -> Answer:
+    if not day.near:
+        return _nobody(day, level)
+    due = everybody_due(ledger, selection, day.on, level=level, limits=limits)
+    calendar = Calendar(day.on + dt.timedelta(days=1), cows_a_day, working)
+    horizon = day.on + dt.timedelta(days=ahead_days)
     _fill(calendar, due, horizon)
-    listed = _listed(calendar.visits, due)
+    cows = zip(due.reasons["farm"], due.reasons["cow"], strict=True)
+    order = dict(zip(cows, due.reasons["place"], strict=True))
+    visits = [_in_list_order(visit, order) for visit in _sorted(calendar)]
+    listed = _listed(visits, due)
     table = pd.DataFrame(
-        [(visit.day, visit.farm, visit.kind, len(visit.cows), ", ".join(visit.cows)) for visit in _sorted(calendar)],
-        columns=list(COLUMNS),
+        [(visit.day, visit.farm, visit.kind, len(visit.cows), ", ".join(visit.cows)) for visit in visits],
+        columns=list(COLUMNS[:-1]),
     )
     table["date"] = pd.to_datetime(table["date"])
+    table["number"] = _numbers(table, visit_days(ledger, selection.with_(cows=()), day.on))
     notes = (
+        as_of(day),
         say(
-            "Today is taken to be {day}; visits are proposed up to {until}, {cows} cows a day, none on a Sunday.",
-            day=f"{today:%Y-%m-%d}",
+            "Visits are proposed up to {until}, {cows} cows a day, {days}.",
             until=f"{horizon:%Y-%m-%d}",
             cows=cows_a_day,
+            days=say("on every day of the week") if working.weekends else say("Monday to Friday"),
+        ),
+        *(
+            (say("Days off: {days}.", days=", ".join(f"{off:%Y-%m-%d}" for off in working.days_off)),)
+            if working.days_off
+            else ()
         ),
     )
-    basis = basis_on(ledger, selection, today, level, notes)
-    return Answer("plan", table, basis, _cautions(due, table), (), {"cows": listed})
+    basis = basis_on(ledger, selection, day.on, level, notes)
+    return Answer("plan", table, basis, _cautions(due, table), (), {"cows": listed, "day": day.frame()})
+
+
+def _in_list_order(visit: Visit, order: dict[tuple[str, str], int]) -> Visit:
+    """The cows of a visit as the list of who is due has them; a whole herd keeps its groups together."""
+    if visit.kind == "whole-herd":
+        return visit
+    cows = sorted(visit.cows, key=lambda cow: order.get((visit.farm, cow), len(order)))
+    return Visit(visit.day, visit.farm, visit.kind, tuple(cows))
+
+
+def _numbers(table: pd.DataFrame, recorded: pd.DataFrame) -> list[int]:
+    """Which visit of its kind each is to its farm, counted on from the days recorded of such visits.
+
+    A visit that was made and recorded leaves the plan and raises what is recorded, so that the next keeps its number.
+    """
+    had = {(str(row["farm"]), kind): 0 for row in recorded.to_dict("records") for kind in RECORDED_AS}
+    for row in recorded.to_dict("records"):
+        for kind, kinds in RECORDED_AS.items():
+            if row["visit_kind"] in kinds or (pd.isna(row["visit_kind"]) and "unknown" in kinds):
+                had[str(row["farm"]), kind] += int(row["days"])
+    out = []
+    for farm, kind in zip(table["farm"], table["kind"], strict=True):
+        had[farm, kind] = had.get((farm, kind), 0) + 1
+        out.append(had[farm, kind])
+    return out
 
 
 def _fill(calendar: Calendar, due: Due, horizon: dt.date) -> None:
@@ -136,7 +218,7 @@ def _fill(calendar: Calendar, due: Due, horizon: dt.date) -> None:
         first = routine[routine["farm"] == farm].groupby("cow")["due_on"].min()
         if len(first) >= WHOLE_HERD_SHARE * len(herd) and len(first):
             middle = first.sort_values().iloc[(len(first) - 1) // 2]
-            targets.append((middle.date(), farm, _in_order(herd, soon[soon["farm"] == farm])))
+            targets.append((middle.date(), farm, _herd_order(herd, due.reasons[due.reasons["farm"] == farm])))
     within_a_week = calendar.first + dt.timedelta(days=6)
     done_soon = {farm for target, farm, _ in targets if target <= within_a_week}
     urgent = soon[soon["kind"].map(SOON) <= AT_ONCE]
@@ -157,12 +239,12 @@ def _fill(calendar: Calendar, due: Due, horizon: dt.date) -> None:
         _put_soon(calendar, soon[soon["farm"] == farm], farm)
 
 
-def _in_order(herd: pd.DataFrame, soon: pd.DataFrame) -> tuple[str, ...]:
-    """A herd as it is brought: those that cannot wait, then group by group."""
-    order = herd.assign(
-        waits=~herd["cow"].isin(soon["cow"]), pen=herd["group"].fillna(""), number=herd["cow"].str.zfill(12)
-    )
-    return tuple(order.sort_values(["waits", "pen", "number"])["cow"])
+def _herd_order(herd: pd.DataFrame, reasons: pd.DataFrame) -> tuple[str, ...]:
+    """A herd as it is brought: those that cannot wait, then group by group, each as the list has them."""
+    waits = ~herd["cow"].isin(reasons.loc[reasons["kind"].isin(URGENT), "cow"])
+    place = herd["cow"].map(reasons.drop_duplicates("cow").set_index("cow")["place"])
+    order = herd.assign(waits=waits, pen=herd["group"].fillna("").where(waits, ""), place=place)
+    return tuple(order.sort_values(["waits", "pen", "place"], kind="stable")["cow"])
 
 
 def _between(routine: pd.DataFrame, whole: list[Visit]) -> list[tuple[dt.date, str]]:
@@ -196,8 +278,10 @@ def _put_soon(calendar: Calendar, soon: pd.DataFrame, farm: str) -> None:
     for row in rows.to_dict("records"):
         day, latest = row["due_on"].date(), row["due_on"].date() + dt.timedelta(days=int(row["slack"]))
         here = [v for v in calendar.visits if v.farm == farm and day <= v.day <= max(latest, calendar.first)]
-        holding = [v for v in here if row["cow"] in v.cows]
-        if holding or any(calendar.join(visit, row["cow"]) for visit in here):
+        # A day of rechecks sees her for all that is due by then, however late a full calendar has made it.
+        hers = [v for v in calendar.visits if v.farm == farm and row["cow"] in v.cows and v.day >= day]
+        held = any(v.kind == "recheck" or v in here for v in hers)
+        if held or any(calendar.join(visit, row["cow"]) for visit in here):
             continue
         left.append((day, int(row["slack"]), str(row["cow"])))
     for slack in sorted({each[1] for each in left}):
@@ -222,20 +306,31 @@ def _listed(visits: list[Visit], due: Due) -> pd.DataFrame:
     listed = pd.DataFrame(rows, columns=["date", "farm", "kind", "cow"]).reset_index(names="place")
     listed["date"] = pd.to_datetime(listed["date"])
     if due.herd.empty:
-        return listed.assign(group=None, reason="")[list(LISTED)]
+        return listed.reindex(columns=[*LISTED]).assign(reason="")
     listed = listed.merge(due.herd[["farm", "cow", "group"]], on=["farm", "cow"], how="left")
-    # After a visit a cow starts anew: only what falls due later, toes apart, brings her again.
-    before = listed.sort_values(["date", "place"]).groupby(["farm", "cow"])["date"].shift()
-    listed["before"] = before.fillna(pd.Timestamp("1900-01-01"))
-    order = {kind: place for place, kind in enumerate(REASONS)}
-    told = due.reasons.rename(columns={"kind": "why"}).assign(order=lambda f: f["why"].map(order))
+    # After a visit a cow starts anew: only what falls due later brings her again, and her toes only where that visit
+    # was of rechecks.
+    before = listed.sort_values(["date", "place"]).groupby(["farm", "cow"])[["date", "kind"]].shift()
+    listed["before"] = before["date"].fillna(pd.Timestamp("1900-01-01"))
+    listed["trimmed"] = before["kind"].isin(["whole-herd", "due"])
+    told = due.reasons.drop(columns="place").rename(columns={"kind": "why"})
+    told = told.assign(order=range(len(told)))
     met = listed.merge(told, on=["farm", "cow"], how="inner")
     by_then = met["date"] + pd.Timedelta(days=ROUTINE_EARLY)
-    starts_anew = (met["before"] > pd.Timestamp("1900-01-01")) & met["why"].isin(["long-toe", "half-year", "never"])
-    met = met[(met["due_on"] <= by_then) & (met["due_on"] > met["before"]) & ~starts_anew]
+    starts_anew = met["trimmed"] & met["why"].isin(["long-toe", "half-year"])
+    starts_anew |= (met["before"] > pd.Timestamp("1900-01-01")) & (met["why"] == "never")
+    met = met[(met["due_on"] > met["before"]) & ~starts_anew].assign(by_then=by_then)
+    due_by_then = met["due_on"] <= met["by_then"]
+    # Days that are not worked may have brought a visit forward: then what falls due next is why it is made.
+    soonest = met["due_on"] == met.groupby("place")["due_on"].transform("min")
+    moved = ~met["place"].isin(met.loc[due_by_then, "place"]) & (met["kind"] != "whole-herd")
+    met = met[due_by_then | (moved & soonest)]
     met = met.sort_values(["place", "order"])
     words = met.groupby("place")["words"].agg("; ".join).rename("reason")
     listed = listed.join(words, on="place").fillna({"reason": ""})
+    listed = listed.merge(
+        records_of(met.drop(columns="kind").rename(columns={"why": "kind"}), "place"), on="place", how="left"
+    )
     order_of_day = listed.sort_values(["date", "farm", "kind", "place"], kind="stable")
     return order_of_day[list(LISTED)].reset_index(drop=True)
 
@@ -264,7 +359,7 @@ def _cautions(due: Due, table: pd.DataFrame) -> tuple[Said, ...]:
     return tuple(out)
 
 
-def _nobody(level: float) -> Answer:
-    caution = say("Nothing was recorded for this choice of farms, dates and groups.")
+def _nobody(day: ListDay, level: float) -> Answer:
     table, cows = (pd.DataFrame(columns=list(names)) for names in (COLUMNS, LISTED))
-    return Answer("plan", table, Basis(level=level), (caution,), (), {"cows": cows})
+    extra = {"cows": cows, "day": day.frame()}
+    return Answer("plan", table, Basis(level=level), (nothing_near(day),), (), extra)

@@ -1,4 +1,4 @@
-"""Working days and what they hold: putting visits on a calendar without Sundays and without a day too full."""
+"""Working days and what they hold: putting visits on days that are worked, without a day too full."""
 
 from __future__ import annotations
 
@@ -10,7 +10,28 @@ from dataclasses import dataclass, field
 FARMS_A_DAY = 2
 """Farms a trimmer gets round in a day, table and all. [common practice, no source]"""
 
-SUNDAY = 6
+SATURDAY = 5
+
+
+@dataclass(frozen=True)
+class WorkingDays:
+    """The days on which visits may lie: Monday to Friday unless weekends are worked too, without the days off.
+
+    Examples
+    --------
+    >>> week = [dt.date(2026, 6, day) for day in range(1, 8)]  # from a Monday on
+    >>> [day.day for day in week if WorkingDays(days_off=(dt.date(2026, 6, 4),)).worked(day)]
+    [1, 2, 3, 5]
+    >>> len([day for day in week if WorkingDays(weekends=True).worked(day)])
+    7
+    """
+
+    weekends: bool = False
+    days_off: tuple[dt.date, ...] = ()
+
+    def worked(self, day: dt.date) -> bool:
+        """Whether a visit may lie on a day."""
+        return (self.weekends or day.weekday() < SATURDAY) and day not in self.days_off
 
 
 @dataclass(frozen=True)
@@ -42,10 +63,12 @@ class Calendar:
         No visit lies before it.
     cows_a_day : int
         What one day holds.
+    working : WorkingDays
     """
 
     first: dt.date
     cows_a_day: int
+    working: WorkingDays = WorkingDays()
     visits: list[Visit] = field(default_factory=list)
 
     def put(self, target: dt.date, farm: str, kind: str, cows: tuple[str, ...]) -> list[Visit]:
@@ -74,7 +97,7 @@ class Calendar:
         return sum(len(visit.cows) for visit in self.visits if visit.day == day)
 
     def _room(self, target: dt.date, farm: str, cows: int, later: bool) -> dt.date:
-        for day in _around(target, self.first, later):
+        for day in _around(target, self.first, self.working, later):
             there = [visit for visit in self.visits if visit.day == day]
             farms = {visit.farm for visit in there} | {farm}
             taken = any(visit.farm == farm for visit in there)
@@ -83,13 +106,13 @@ class Calendar:
         raise AssertionError("there is always a later day")
 
 
-def _around(target: dt.date, first: dt.date, later: bool) -> Iterator[dt.date]:
+def _around(target: dt.date, first: dt.date, working: WorkingDays, later: bool) -> Iterator[dt.date]:
     """Working days from the nearest outward, earlier before later; only later ones when *later*."""
     target = max(target, first)
     for away in range(0, 10_000):
         for sign in (1,) if later or not away else (-1, 1):
             day = target + dt.timedelta(days=sign * away)
-            if day >= first and day.weekday() != SUNDAY:
+            if day >= first and working.worked(day):
                 yield day
 
 

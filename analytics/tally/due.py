@@ -1,4 +1,4 @@
-"""What is known of every cow in the herd on a day, for saying who is due: one row a cow, nothing more.
+"""What is known of every cow in the herd on a day, for saying who is due.
 
 Every kind of visit counts, up to that day. What the sheets say of later days (a recheck asked for) is kept.
 """
@@ -6,6 +6,7 @@ Every kind of visit counts, up to that day. What the sheets say of later days (a
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -14,7 +15,6 @@ from analytics.ledger import Ledger
 from analytics.tally.engine import Question, built_once, fetch, fetch_many, question_of, table
 from analytics.tally.late import ibis
 from analytics.tally.narrow import NOT_RECORDED, of_farm_and_period
-from analytics.tally.needs import RECENT_DAYS, RETURNING_DAYS, open_rechecks, returning_cases
 from analytics.tally.scoring import one_scoring_a_day
 from analytics.tally.selection import Selection
 
@@ -25,20 +25,77 @@ GONE_AFTER_DAYS = 548
 """A cow without a register entry that was not seen for a year and a half is taken to have left.
 [common practice, no source]"""
 
+RECENT_DAYS = 60
+"""A finding older than this no longer says what a cow needs now. [common practice, no source]"""
+
+SCORE_DAYS = 60
+"""A locomotion score older than this no longer says that a cow is lame now. [common practice, no source]"""
+
+RETURNING_DAYS = 365
+RETURNING_TIMES = 3
+"""The same lesion on the same foot on this many days within a year is a case that keeps coming back.
+[common practice, no source]"""
+
+FOR_THE_VETERINARIAN = ("IP", "TN")
+"""Interdigital phlegmon and toe necrosis: deep or spreading infection. [common practice, no source]"""
+
 COW = ["farm", "cow"]
+PLACE = ["foot", "claw", "lesion", "action", "recheck_on"]
+"""What a record says beside its day: where, what, what was done and when to look again."""
+
+
+@dataclass(frozen=True)
+class KnownHerd:
+    """The cows in the herd on a day, and the records that each reason to see a cow rests on.
+
+    Attributes
+    ----------
+    cows : pandas.DataFrame
+        farm, cow; group, housing, parity, breed; calved_on; looked_on (last trim visit of any kind), trimmed_on (last
+        one that was not a lame-cow call or recheck); scored_on, score, scale, lame, severe (newest scoring); deep_on,
+        thin_on, refer_on, returning_on, repeat_on, repeat_lesion, recheck_on, block_on (dates of what is open, or
+        missing); horn_on, stage_low, stage_high, sole_mm, sole_foot, sole_claw, break_mm, break_foot, break_claw,
+        horn_lame (newest day with a horn reading).
+    places : pandas.DataFrame
+        farm, cow, kind (deep, thin, refer, returning, repeat, recheck, block, or newest: what was found at her newest
+        look within RECENT_DAYS), found_on and the columns of ``PLACE``: one row a place.
+    """
+
+    cows: pd.DataFrame
+    places: pd.DataFrame
 
 
 def newest_record(ledger: Ledger, selection: Selection) -> dt.date | None:
     """The day of the newest trim or score of the farms selected."""
-    day = fetch(ledger, _newest(_everything(selection, None)))["day"].iloc[0]
-    return None if pd.isna(day) else pd.Timestamp(day).date()
+    return record_days(ledger, selection)[1]
+
+
+def record_days(
+    ledger: Ledger, selection: Selection, until: dt.date | None = None
+) -> tuple[dt.date | None, dt.date | None]:
+    """The days of the first and the newest trim or score of the farms selected, up to *until*."""
+    row = fetch(ledger, _days(_everything(selection, until))).iloc[0]
+    first, last = (None if pd.isna(day) else pd.Timestamp(day).date() for day in (row["first"], row["last"]))
+    return first, last
 
 
 @built_once
-def _newest(selection: Selection) -> Question:
+def _days(selection: Selection) -> Question:
     days = [of_farm_and_period(name, selection) for name in ("trims", "scores")]
     both = ibis.union(*(each.select("visit_date") for each in days))
-    return question_of(both.agg(day=both.visit_date.max()))
+    return question_of(both.agg(first=both.visit_date.min(), last=both.visit_date.max()))
+
+
+def visit_days(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
+    """How many days of each kind of visit a farm has had by a day: farm, visit_kind, days."""
+    return fetch(ledger, _visit_days(_everything(selection, on)))
+
+
+@built_once
+def _visit_days(selection: Selection) -> Question:
+    seen = of_farm_and_period("trims", selection)
+    days = seen.select("farm", "visit_kind", "visit_date").distinct()
+    return question_of(days.group_by(["farm", "visit_kind"]).agg(days=days.count()))
 
 
 def farms_of(ledger: Ledger, selection: Selection) -> int:
@@ -69,33 +126,49 @@ def _of_farms(name: str, selection: Selection) -> ir.Table:
 
 
 def herd_on(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
-    """The cows in the herd on a day and what was known of each by then.
+    """The cows in the herd on a day, each with where she stands; as ``cows`` of :class:`KnownHerd`."""
+    return known_on(ledger, selection, on).cows
 
-    Returns
-    -------
-    pandas.DataFrame
-        farm, cow; group, housing, parity, breed; calved_on; looked_on (last trim visit of any kind), trimmed_on (last
-        one that was not a lame-cow call or recheck); scored_on, lame, severe (newest scoring); deep_on, thin_on,
-        refer_on, returning_on, repeat_on, repeat_lesion, recheck_on, block_on (dates of what is open, or missing);
-        horn_on, stage_low, stage_high, sole_mm, break_mm, horn_lame (newest day with a horn reading).
-    """
+
+def known_on(ledger: Ledger, selection: Selection, on: dt.date) -> KnownHerd:
+    """The cows in the herd on a day and what was known of each by then."""
     frames = fetch_many(ledger, _questions(selection, on))
     today = pd.Timestamp(on)
     herd = frames["cows"]
-    for name in ("looks", "group", "calved", "score", "findings", "refer", "recheck", "block", "horn"):
-        if name != "findings":
-            herd = herd.merge(frames[name], on=COW, how="left")
+    for name in ("looks", "group", "calved", "score", "horn"):
+        herd = herd.merge(frames[name], on=COW, how="left")
+    asked = _dated(frames["asked"])
+    for column, rows in (("block_on", asked[asked["action"] == "block"]), ("recheck_on", asked)):
+        day = rows["recheck_on"] if column == "recheck_on" else rows["found_on"]
+        first = rows.assign(day=day).groupby(COW, as_index=False).agg(**{column: ("day", "min")})
+        herd = herd.merge(first, on=COW, how="left")
+    referred = _dated(frames["referred"])
+    herd = herd.merge(referred.groupby(COW, as_index=False).agg(refer_on=("found_on", "max")), on=COW, how="left")
     herd = _here(herd, today)
-    herd = _with_findings(herd, frames["findings"], frames["days"], today)
-    herd = _housed(herd, frames["housing"])
+    herd, found = _with_findings(herd, _dated(frames["findings"]), today)
+    herd = _standing(herd, frames["housing"])
     herd["parity"] = herd["calvings"].where(herd["registered"] & herd["calvings"].notna(), herd["parity_seen"])
-    for name in ("group", "breed"):
-        herd[name] = herd[name].where(herd[name].notna(), herd.pop(f"{name}_seen"))
+    herd["breed"] = herd["breed"].where(herd["breed"].notna(), herd.pop("breed_seen"))
     wanted = {"group": selection.groups, "breed": selection.breeds, "housing": selection.housing}
     for name, values in wanted.items():
         if values:
             herd = herd[herd[name].fillna(NOT_RECORDED).isin(values)]
-    return herd.sort_values(COW).reset_index(drop=True)
+    open_rows = {
+        "block": asked[asked["action"] == "block"],
+        "recheck": asked[asked["recheck_on"].notna()],
+        "refer": _newest_day(referred),
+    }
+    places = pd.concat([*(rows.assign(kind=kind) for kind, rows in open_rows.items()), found], ignore_index=True)
+    return KnownHerd(herd.sort_values(COW).reset_index(drop=True), places[[*COW, "kind", "found_on", *PLACE]])
+
+
+def _dated(rows: pd.DataFrame) -> pd.DataFrame:
+    return rows.assign(found_on=pd.to_datetime(rows["found_on"]), recheck_on=pd.to_datetime(rows["recheck_on"]))
+
+
+def _newest_day(rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows of the newest day of each cow."""
+    return rows[rows["found_on"] == rows.groupby(COW)["found_on"].transform("max")]
 
 
 @built_once
@@ -111,6 +184,7 @@ def _questions(selection: Selection, on: dt.date) -> dict[str, Question]:
         looked_on=seen.visit_date.max(),
         trimmed_on=seen.visit_date.max(where=routine),
         group_seen=seen.group.argmax(seen.visit_date),
+        group_seen_on=seen.visit_date.max(where=seen.group.notnull()),
         housing_seen=seen.housing.argmax(seen.visit_date),
         parity_seen=seen.parity.argmax(seen.visit_date),
         breed_seen=seen.breed.argmax(seen.visit_date),
@@ -123,21 +197,18 @@ def _questions(selection: Selection, on: dt.date) -> dict[str, Question]:
     window = ibis.window(group_by=COW, order_by=ibis.desc("visit_date"))
     newest = day.mutate(place=ibis.row_number().over(window)).filter(lambda t: t.place == 0)
     found = of_farm_and_period("findings", known.with_(since=on - dt.timedelta(days=RETURNING_DAYS)))
-    sited = found.filter(found.foot.notnull())
     referred = rows.filter(rows.action == "refer", rows.visit_date >= recent)
-    last_seen = seen.group_by(COW).agg(seen_on=seen.visit_date.max())
+    asked_again = rows.filter((rows.action == "block") | rows.recheck_on.notnull())
     housing = _of_farms("housing_rows", selection)
     asked = {
         "cows": _of_farms("cows", selection).select(*COW, "breed", "registered", "entered_on", "left_on"),
         "looks": looks,
-        "group": moves.group_by(COW).agg(group=moves.group.argmax(moves.moved_on)),
+        "group": moves.group_by(COW).agg(group=moves.group.argmax(moves.moved_on), moved_on=moves.moved_on.max()),
         "calved": calvings.group_by(COW).agg(calved_on=calvings.calved_on.max(), calvings=calvings.count()),
-        "score": newest.select(*COW, "lame", "severe", scored_on="visit_date"),
-        "findings": found.group_by([*COW, "lesion"]).agg(last=found.visit_date.max()),
-        "days": sited.group_by([*COW, "foot", "lesion"]).agg(days=sited.visit_date.collect(distinct=True)),
-        "refer": referred.group_by(COW).agg(refer_on=referred.visit_date.max()),
-        "recheck": open_rechecks(rows, last_seen).rename(recheck_on="since"),
-        "block": _blocks(rows, seen),
+        "score": newest.select(*COW, "lame", "severe", "score", "scale", scored_on="visit_date"),
+        "findings": found.select(*COW, *PLACE, found_on="visit_date").distinct(),
+        "referred": referred.select(*COW, *PLACE, found_on="visit_date").distinct(),
+        "asked": _not_looked_at_since(asked_again, seen),
         "horn": _newest_horn(known),
         "housing": housing.filter(housing.starts_on <= on, housing.ends_on.isnull() | (housing.ends_on >= on)).select(
             "farm", "group", "starts_on", "housing"
@@ -146,19 +217,18 @@ def _questions(selection: Selection, on: dt.date) -> dict[str, Question]:
     return {name: question_of(each) for name, each in asked.items()}
 
 
-def _blocks(rows: ir.Table, seen: ir.Table) -> ir.Table:
-    """Cows with a block put on a foot that was not looked at since: farm, cow, block_on (the oldest one)."""
-    put = rows.filter(rows.action == "block").group_by([*COW, "foot"]).agg(on=lambda t: t.visit_date.max())
+def _not_looked_at_since(rows: ir.Table, seen: ir.Table) -> ir.Table:
+    """The rows of trims whose foot was not looked at on a later day; without a foot, whose cow was not."""
+    put = rows.select(*COW, *PLACE, found_on="visit_date").distinct()
     later = seen.select("visit_date", "seen_lf", "seen_rf", "seen_lh", "seen_rh", of_farm="farm", of_cow="cow")
-    met = put.join(later, [put.farm == later.of_farm, put.cow == later.of_cow, later.visit_date > put.on])
+    met = put.join(later, [put.farm == later.of_farm, put.cow == later.of_cow, later.visit_date > put.found_on])
     looked = ibis.cases(
         *((met.foot == foot, met[f"seen_{foot.lower()}"] == 1) for foot in ("LF", "RF", "LH", "RH")), else_=True
     )
-    off = met.filter(looked).select(*COW, "foot", "on").distinct()
-    off = off.rename(off_farm="farm", off_cow="cow", off_foot="foot", off_on="on")
+    off = met.filter(looked).select(*COW, "foot", "found_on").distinct()
+    off = off.rename(off_farm="farm", off_cow="cow", off_foot="foot", off_on="found_on")
     same_foot = put.foot.fill_null("") == off.off_foot.fill_null("")
-    still = put.anti_join(off, [put.farm == off.off_farm, put.cow == off.off_cow, same_foot, put.on == off.off_on])
-    return still.group_by(COW).agg(block_on=still.on.min())
+    return put.anti_join(off, [put.farm == off.off_farm, put.cow == off.off_cow, same_foot, put.found_on == off.off_on])
 
 
 def _newest_horn(known: Selection) -> ir.Table:
@@ -167,7 +237,11 @@ def _newest_horn(known: Selection) -> ir.Table:
         stage_low=base.shed_stage.min(),
         stage_high=base.shed_stage.max(),
         sole_mm=base.sole_thickness_mm.min(),
+        sole_foot=base.foot.argmin(base.sole_thickness_mm),
+        sole_claw=base.claw.argmin(base.sole_thickness_mm),
         break_mm=base.toe_break_mm.max(),
+        break_foot=base.foot.argmax(base.toe_break_mm),
+        break_claw=base.claw.argmax(base.toe_break_mm),
         horn_lame=base.lame.max(),
     )
     window = ibis.window(group_by=COW, order_by=ibis.desc("visit_date"))
@@ -217,57 +291,64 @@ def _whereabouts(selection: Selection, on: dt.date) -> dict[str, Question]:
 
 
 def _here(herd: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:
-    """In the herd: registered and not left; else seen within GONE_AFTER_DAYS."""
-    dates = ("entered_on", "left_on", "looked_on", "trimmed_on", "calved_on", "scored_on", "refer_on", "recheck_on")
-    herd = herd.assign(**{name: pd.to_datetime(herd[name]) for name in (*dates, "block_on", "horn_on")})
+    """In the herd: registered and not left, or come again after she left; else seen within GONE_AFTER_DAYS."""
+    dates = (
+        "entered_on", "left_on", "looked_on", "trimmed_on", "calved_on", "scored_on", "refer_on", "recheck_on",
+        "block_on", "horn_on", "moved_on", "group_seen_on",
+    )  # fmt: skip
+    herd = herd.assign(**{name: pd.to_datetime(herd[name]) for name in dates})
     herd["registered"] = herd["registered"].fillna(False).astype(bool)
     seen_on = herd[["looked_on", "scored_on"]].max(axis=1)
     lately = seen_on >= today - pd.Timedelta(days=GONE_AFTER_DAYS)
     entered = herd["entered_on"].isna() | (herd["entered_on"] <= today)
-    stays = herd["left_on"].isna() | (herd["left_on"] > today)
-    return herd[entered & stays & (herd["registered"] | lately)]
+    stays = herd["left_on"].isna() | (herd["left_on"] > today) | (herd["entered_on"] > herd["left_on"])
+    return herd[entered & stays & (herd["registered"] | lately)].drop(columns="left_on")
 
 
-def _with_findings(herd: pd.DataFrame, last: pd.DataFrame, days: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:
-    """Dates of thin soles and deep infections that are recent, of cases that return, and of those found twice."""
-    from analytics.tally.needs import FOR_THE_VETERINARIAN
+def _with_findings(herd: pd.DataFrame, found: pd.DataFrame, today: pd.Timestamp) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The herd with the dates of thin soles and deep infections that are recent, of cases that return, and of those
+    found twice; and the findings these and her newest look rest on, with their kind.
+    """
+    fresh = found[found["found_on"] >= today - pd.Timedelta(days=RECENT_DAYS)]
+    at_last_look = fresh.merge(herd[[*COW, "looked_on"]], on=COW)
+    at_last_look = at_last_look[at_last_look["found_on"] == at_last_look["looked_on"]]
+    parts = [at_last_look.drop(columns="looked_on").assign(kind="newest")]
+    for kind, codes in (("deep", FOR_THE_VETERINARIAN), ("thin", ("TS",))):
+        part = _newest_day(fresh[fresh["lesion"].isin(codes)]).assign(kind=kind)
+        last = part.groupby(COW, as_index=False).agg(**{f"{kind}_on": ("found_on", "max")})
+        herd = herd.merge(last, on=COW, how="left")
+        parts.append(part)
+    sited = found[found["foot"].notna()]
+    case = [*COW, "foot", "lesion"]
+    counted = sited.drop_duplicates([*case, "found_on"]).groupby(case, as_index=False)
+    cases = counted.agg(times=("found_on", "size"), last=("found_on", "max"))
+    within = sited[sited["found_on"] > today - pd.Timedelta(days=RETURNING_DAYS)]
+    counted = within.drop_duplicates([*case, "found_on"]).groupby(case, as_index=False)
+    returning = counted.agg(times=("found_on", "size"), last=("found_on", "max"))
+    returning = returning[returning["times"] >= RETURNING_TIMES]
+    returning = returning[returning["last"] == returning.groupby(COW)["last"].transform("max")]
+    twice = cases[cases["times"] >= 2].sort_values(["last", "times", "lesion"], ascending=[False, False, True])
+    twice = twice.drop_duplicates(COW)
+    for kind, chosen in (("returning", returning), ("repeat", twice)):
+        parts.append(sited.merge(chosen.rename(columns={"last": "found_on"})[[*case, "found_on"]]).assign(kind=kind))
+    last = returning.groupby(COW, as_index=False).agg(returning_on=("last", "max"))
+    herd = herd.merge(last, on=COW, how="left")
+    twice = twice.rename(columns={"last": "repeat_on", "lesion": "repeat_lesion"})
+    herd = herd.merge(twice[[*COW, "repeat_on", "repeat_lesion"]], on=COW, how="left")
+    return herd, pd.concat(parts, ignore_index=True)
 
-    last = last.assign(last=pd.to_datetime(last["last"]))
-    fresh = last[last["last"] >= today - pd.Timedelta(days=RECENT_DAYS)]
-    for column, codes in (("deep_on", FOR_THE_VETERINARIAN), ("thin_on", ("TS",))):
-        part = fresh[fresh["lesion"].isin(codes)].groupby(COW, as_index=False).agg(**{column: ("last", "max")})
-        herd = herd.merge(part, on=COW, how="left")
-    returning = returning_cases(days, today).rename(columns={"since": "returning_on"})
-    herd = herd.merge(returning, on=COW, how="left")
-    repeat = _found_twice(days)
-    return herd.merge(repeat, on=COW, how="left")
 
-
-def _found_twice(days: pd.DataFrame) -> pd.DataFrame:
-    """The newest lesion found on the same foot on two days or more of the last year: repeat_on, repeat_lesion."""
-    if days.empty:
-        return pd.DataFrame(
-            {
-                "farm": pd.Series(dtype="str"),
-                "cow": pd.Series(dtype="str"),
-                "repeat_on": pd.Series(dtype="datetime64[us]"),
-            }
-        ).assign(repeat_lesion=pd.Series(dtype="str"))
-    twice = days.assign(times=days["days"].map(len), repeat_on=days["days"].map(max))
-    twice = twice[twice["times"] >= 2].sort_values(["repeat_on", "times", "lesion"], ascending=[False, False, True])
-    twice = twice.drop_duplicates(COW).rename(columns={"lesion": "repeat_lesion"})
-    return twice[[*COW, "repeat_on", "repeat_lesion"]].assign(repeat_on=lambda f: pd.to_datetime(f["repeat_on"]))
-
-
-def _housed(herd: pd.DataFrame, periods: pd.DataFrame) -> pd.DataFrame:
-    """How each cow stands now: the period of her group, else of her farm, else what her last sheet said."""
-    group = herd["group"].where(herd["group"].notna(), herd["group_seen"])
-    herd = herd.assign(now_in=group)
+def _standing(herd: pd.DataFrame, periods: pd.DataFrame) -> pd.DataFrame:
+    """Where each cow stands: in the group that the newest record puts her in, a move of the register or a trim sheet;
+    housed as the period of that group says, else that of her farm, else her last sheet.
+    """
+    moved = herd["group"].notna() & (herd["group_seen"].isna() | (herd["moved_on"] >= herd["group_seen_on"]))
+    herd["group"] = herd["group"].where(moved, herd["group_seen"])
     newest = periods.sort_values("starts_on").drop_duplicates(["farm", "group"], keep="last")
-    own = newest[newest["group"].notna()].rename(columns={"group": "now_in", "housing": "own_housing"})
+    own = newest[newest["group"].notna()].rename(columns={"housing": "own_housing"})
     whole = newest[newest["group"].isna()].rename(columns={"housing": "farm_housing"})
-    herd = herd.merge(own[["farm", "now_in", "own_housing"]], on=["farm", "now_in"], how="left")
+    herd = herd.merge(own[["farm", "group", "own_housing"]], on=["farm", "group"], how="left")
     herd = herd.merge(whole[["farm", "farm_housing"]], on="farm", how="left")
     housing = herd["own_housing"].where(herd["own_housing"].notna(), herd["farm_housing"])
     herd["housing"] = housing.where(housing.notna(), herd["housing_seen"])
-    return herd.drop(columns=["now_in", "own_housing", "farm_housing", "housing_seen"])
+    return herd.drop(columns=["own_housing", "farm_housing", "housing_seen", "group_seen", "group_seen_on", "moved_on"])

@@ -46,3 +46,13 @@ def understand_visit_kind(text: str) -> str | None:
     ['whole-herd', 'lame-cow', 'recheck', None]
     """
     return _WORDS.get(re.sub(r"[\W_]+", " ", text.casefold()).strip())
+
+
+ACTIONS = {
+    "trim": "trimmed",
+    "block": "block put on",
+    "wrap": "wrap put on",
+    "refer": "referred to the veterinarian",
+    "other": "other",
+}
+"""What was done at a visit, as a person reads it."""

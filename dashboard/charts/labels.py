@@ -11,6 +11,7 @@ import pandas as pd
 from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from analytics.trade.lesions import LESIONS
 from analytics.trade.units import mm_to_inches
+from analytics.trade.visits import ACTIONS
 from analytics.words import say
 from dashboard.charts.headings import COLUMNS
 from dashboard.charts.lengths import INCHES, in_inches
@@ -45,13 +46,6 @@ VISIT_KINDS = {
     "recheck": "recheck",
     "scoring": "scoring visit",
     "unknown": "kind not known",
-}
-ACTIONS = {
-    "trim": "trimmed",
-    "block": "block put on",
-    "wrap": "wrap put on",
-    "refer": "referred to the veterinarian",
-    "other": "other",
 }
 VERDICTS: dict[str, str] = {
     "worse": say("Worse"),

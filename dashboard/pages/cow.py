@@ -10,7 +10,11 @@ from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer, Basis
+from analytics.measures.due_reasons import lame_lately
 from analytics.tally.cows import cow_names, one_cow
+from analytics.tally.due import herd_on
+from analytics.tally.selection import Selection
+from analytics.today import today
 from analytics.words import say
 from dashboard.charts.cow import timeline
 from dashboard.charts.labels import small, value_label
@@ -18,6 +22,7 @@ from dashboard.language import _, _n, told, words
 from dashboard.page import Page
 from dashboard.pages.cow_events import events
 from dashboard.pages.cow_now import her_feet, next_due
+from dashboard.pages.worklist import day_asked
 from dashboard.panel import Drawn, Panel, mark, number_table
 from dashboard.span import span_of
 from dashboard.view import View
@@ -74,7 +79,6 @@ def _who(ledger: Ledger, view: View) -> Any:
             className="empty",
         )
     cow = frames["cows"].iloc[0]
-    newest = pd.concat([frames["trims"], frames["scores"]]).sort_values("visit_date", ascending=False)
     lines = [_("{counts}.", counts=_counts(frames))]
     facts = []
     if pd.notna(cow["breed"]):
@@ -92,16 +96,18 @@ def _who(ledger: Ledger, view: View) -> Any:
                 day=words().date(frames["calvings"]["calved_on"].iloc[0]),
             )
         )
-    if pd.notna(cow["left_on"]):
+    on = day_asked(view) or today()
+    hers = Selection(farms=(str(cow["farm"]),), cows=(str(cow["cow"]),), allowed=view.selection.allowed)
+    here = herd_on(ledger, hers, on)
+    if here.empty and pd.notna(cow["left_on"]):
         facts.append(_("left the herd {day}", day=words().date(cow["left_on"])))
-    if len(newest):
-        latest = newest.iloc[0]
-        facts += [_("group {group}", group=latest["group"])] if pd.notna(latest["group"]) else []
-        facts += [small(value_label("housing", latest["housing"]))] if pd.notna(latest["housing"]) else []
+    for stands in here.to_dict("records"):
+        facts += [_("group {group}", group=stands["group"])] if pd.notna(stands["group"]) else []
+        facts += [small(value_label("housing", stands["housing"]))] if pd.notna(stands["housing"]) else []
     if facts:
         lines.insert(0, ", ".join(facts) + ".")
     parts = [html.P(line, className="lead") for line in lines]
-    if len(frames["scores"]) and frames["scores"]["severe"].iloc[0] == 1:
+    if len(here) and (lame_lately(here, pd.Timestamp(on)) & (here["severe"] == 1)).any():
         parts.append(html.P(_("She was severely lame when last scored: ask your veterinarian."), className="caution"))
     heading = html.H3(_("Cow {cow}, {farm}", cow=cow["cow"], farm=cow["farm"]))
     return [heading, *parts, html.Button(_("Print"), className="take", **{"data-print": ""})]
@@ -189,7 +195,7 @@ PAGE = Page(
             "cow-next",
             "What is open, and what falls due next",
             next_due,
-            "Everything that is open, and what falls due within a year, as of the newest record of her farm.",
+            "Everything that is open, and what falls due within a year.",
             wide=True,
         ),
         Panel(

@@ -11,13 +11,13 @@ from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.foot_map import foot_map
-from analytics.measures.worklist import worklist
-from analytics.tally.due import newest_record
+from analytics.measures.worklist import as_of, day_of, worklist
 from analytics.tally.selection import Selection
 from dashboard.charts import describe
 from dashboard.charts.foot import draw_feet
 from dashboard.charts.frame import records
 from dashboard.language import _, told, words
+from dashboard.pages.worklist import ABOUT, day_asked
 from dashboard.panel import Drawn, mark, number_table
 from dashboard.view import View
 
@@ -34,20 +34,21 @@ def _hers(view: View) -> Selection | None:
 
 
 def next_due(ledger: Ledger, view: View) -> Any:
-    """What is open and what falls due, the soonest first, as of the newest record of her farm."""
+    """What is open and what falls due, the soonest first, as the list of all cows has it."""
     hers = _hers(view)
     if hers is None or not ledger.exists:
         return html.P(_("Choose a cow first."), className="empty")
-    on = newest_record(ledger, hers.with_(cows=()))
-    answer = worklist(ledger, hers, on=on, ahead_days=AHEAD_DAYS)
-    if answer.empty or on is None:
-        return html.P(
-            _("Nothing is open and nothing falls due within a year; or she has left the herd."), className="empty"
-        )
+    answer = worklist(ledger, hers, on=day_asked(view), ahead_days=AHEAD_DAYS)
+    day = day_of(answer)
+    line = html.P(told(as_of(day)), className="basis")
+    if answer.empty:
+        said = _("Nothing is open and nothing falls due within a year; or she has left the herd.")
+        return [line, html.P(said, className="empty")]
     reasons = answer.extra["reasons"]
-    parts: list[Any] = [html.P(_lead(reasons, on), className="lead")]
+    parts: list[Any] = [line, html.P(_lead(reasons, day.on), className="lead")]
     parts += [html.P(told(caution), className="caution") for caution in answer.cautions]
-    table = reasons.rename(columns={"words": "reason"})[["due_on", "reason", "who"]]
+    table = reasons.rename(columns={"words": "reason"})[["due_on", "reason", "who", *ABOUT]]
+    table = table[[name for name in table.columns if name not in ABOUT or table[name].notna().any()]]
     return [*parts, number_table(table, None, _("What falls due next"))]
 
 
@@ -56,7 +57,7 @@ def _lead(reasons: pd.DataFrame, on: dt.date) -> str:
     day = pd.Timestamp(first["due_on"])
     when = words().date(day)
     said = (
-        _("Open on {day}, the newest record of her farm: {reason}.", day=when, reason=told(first["words"]))
+        _("Open now: {reason}.", reason=told(first["words"]))
         if day <= pd.Timestamp(on)
         else _("Next on {day}: {reason}.", day=when, reason=told(first["words"]))
     )

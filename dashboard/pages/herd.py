@@ -11,7 +11,7 @@ from analytics.ledger import Ledger
 from analytics.measures.locomotion import locomotion
 from analytics.measures.prevalence import prevalence
 from analytics.measures.summary import summary
-from analytics.tally.needs import cows_in_need
+from analytics.measures.worklist import day_of, needing_someone
 from dashboard.accounts import current_viewer
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
@@ -19,10 +19,11 @@ from dashboard.charts import prevalence as bars
 from dashboard.charts.columns import OF_SUMMARY, shown
 from dashboard.charts.review import review
 from dashboard.charts.verdicts import called_first, verdict_sentences, verdicts_of_farms
-from dashboard.language import _, _n, words
+from dashboard.language import _, _n, told, words
 from dashboard.page import Page
 from dashboard.pages.herd_signals import driven_by, fired
 from dashboard.pages.lesions import CLEARED
+from dashboard.pages.worklist import ABOUT, day_asked, day_line
 from dashboard.panel import Drawn, Panel, mark, number_table
 from dashboard.span import choosing_by
 from dashboard.view import View
@@ -61,31 +62,26 @@ def _lead(sentences: list[str]) -> list[Any]:
 
 
 def _needs(ledger: Ledger, view: View) -> Any:
-    frame = cows_in_need(ledger, view.selection)
-    if frame.empty:
-        return html.P(
-            _("No cow in these records is severely lame, due for a recheck, or has a finding for the veterinarian."),
-            className="empty",
-        )
-
-    to = view.to_cows()
-    first = _("{cow} at {farm}", cow=frame["cow"].iloc[0], farm=frame["farm"].iloc[0])
+    answer = needing_someone(ledger, view.selection, on=day_asked(view))
+    if answer.empty:
+        if day_of(answer).newest is None:
+            return html.P(told(answer.cautions[0]), className="empty")
+        none = _("No cow is for the veterinarian, and nothing is open that cannot wait for the next round.")
+        return [day_line(answer), html.P(none, className="empty")]
+    first = _("{cow} at {farm}", cow=answer.table["cow"].iloc[0], farm=answer.table["farm"].iloc[0])
+    said = _n(
+        "{n} cow: {first}. Ask your veterinarian about her where she is marked so. She is the first on the list of who "
+        "is due.",
+        "{n} cows, the most pressing first: cow {first}. Ask your veterinarian about those marked so. They are the "
+        "first on the list of who is due: those with something open that cannot wait for the next round.",
+        len(answer.table),
+        first=first,
+    )
+    columns = ["cow", "farm", "reason", *ABOUT, "since"]
     return [
-        html.P(
-            _n(
-                "{n} cow: {first}. Ask your veterinarian about her where she is marked so. As of {day}, the newest "
-                "record; "
-                "every kind of visit counts here.",
-                "{n} cows, the most pressing first: cow {first}. Ask your veterinarian about those marked so. As of "
-                "{day}, "
-                "the newest record; every kind of visit counts here.",
-                len(frame),
-                first=first,
-                day=words().date(frame.attrs["as_of"]),
-            ),
-            className="basis",
-        ),
-        number_table(frame, to, _("Cows that need someone")),
+        html.P(said, className="basis"),
+        day_line(answer),
+        number_table(answer.table[columns], view.to_cows(), _("Cows that need someone")),
     ]
 
 

@@ -8,16 +8,21 @@ from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.locomotion import locomotion
-from analytics.tally.scoring import lame_cows
+from analytics.measures.worklist import day_of, needing_someone
+from analytics.tally.due import SCORE_DAYS
 from dashboard.charts import describe
 from dashboard.charts import locomotion as drawn_locomotion
-from dashboard.language import _, _n
+from dashboard.language import _, _n, told
 from dashboard.page import Page
 from dashboard.pages.dated_changes import form, with_changes
 from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
-from dashboard.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on
+from dashboard.pages.worklist import ABOUT, day_asked, day_line
+from dashboard.panel import Drawn, Panel, mark, number_table
 from dashboard.span import choosing_by
 from dashboard.view import View
+
+LAME = {"severe", "lame"}
+"""Reasons to see a cow that come from her score."""
 
 
 def _trend(ledger: Ledger, view: View) -> Drawn:
@@ -28,16 +33,19 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
 
 
 def _lame_now(ledger: Ledger, view: View) -> Any:
-    answer = locomotion(ledger, view.selection, by=("month",))
-    lame = lame_cows(ledger, view.selection, TABLE_ROWS)
-    if answer.empty:
-        return rests_on(answer)
-
-    to = view.to_cows()
-    if not lame.n:
-        return [rests_on(answer), html.P(_("No cow was lame at her newest scoring."), className="empty")]
+    """The cows of the list of who is due that are on it because they were lame when last scored."""
+    answer = needing_someone(ledger, view.selection, on=day_asked(view))
+    if day_of(answer).newest is None:
+        return html.P(told(answer.cautions[0]), className="empty")
+    of_score = answer.table["kinds"].map(lambda kinds: bool(LAME & set(kinds.split(",")))).astype(bool)
+    lame = answer.table[of_score]
+    severe = sum("severe" in kinds.split(",") for kinds in lame["kinds"])
+    day = day_line(answer)
+    if lame.empty:
+        none = _("No cow was severely lame when last scored, and none was lame that nobody has looked at since.")
+        return [day, html.P(none, className="empty"), html.P(_age_limit(), className="basis")]
+    columns = ["cow", "farm", "score", "scale", "scored_on", "reason", *ABOUT, "group"]
     return [
-        rests_on(answer),
         html.P(
             _n(
                 "{n} cow was lame when last scored, severely so: {severe}. A severely lame cow needs someone today: "
@@ -46,16 +54,22 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
                 "{n} cows were lame when last scored, {severe} of them severely. A severely lame cow needs someone "
                 "today: "
                 "ask your veterinarian.",
-                lame.n,
-                severe=lame.severe,
+                len(lame),
+                severe=severe,
             )
         ),
-        number_table(lame.table.drop(columns="severe"), to, _("Cows lame when last scored")),
-        # A registry has more cows than a page can list, and than need to leave the engine.
-        html.P(_("These are the first {n}. Choose a farm or a period to see others.", n=len(lame.table)))
-        if lame.n > len(lame.table)
-        else None,
+        day,
+        html.P(_age_limit(), className="basis"),
+        number_table(lame[columns], view.to_cows(), _("Cows lame when last scored")),
     ]
+
+
+def _age_limit() -> str:
+    return _(
+        "These are the cows on the list of who is due that were severely lame, or lame and not looked at since. A "
+        "score older than {days} days is left out, and so is a cow that has left the herd.",
+        days=SCORE_DAYS,
+    )
 
 
 def _choices(ledger: Ledger, view: View) -> Any:

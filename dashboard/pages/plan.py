@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
+import datetime as dt
 from typing import Any
 from urllib.parse import quote
 
 import dash_mantine_components as dmc
+import pandas as pd
 from dash import html
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.plan import COWS_A_DAY, plan
+from analytics.tally.selection import read_date
 from dashboard.charts.labels import small
 from dashboard.language import _, told, words
 from dashboard.page import Page
-from dashboard.pages.worklist import today_of
-from dashboard.panel import Drawn, Panel
+from dashboard.pages.worklist import ABOUT, day_asked, day_choice, day_line
+from dashboard.panel import Drawn, Panel, number_table
 from dashboard.report.calendar import KINDS, icalendar
 from dashboard.report.chute_list import chute_list
 from dashboard.view import View
@@ -31,13 +35,48 @@ def _cows_a_day(view: View) -> int:
     return int(asked) if asked.isdigit() and 0 < int(asked) <= 1000 else COWS_A_DAY
 
 
+def _days_off(view: View) -> tuple[dt.date, ...]:
+    return tuple(read_date(day, "day_off") for day in view.several("day_off"))
+
+
+def _answer(ledger: Ledger, view: View) -> Answer:
+    return plan(
+        ledger,
+        view.selection,
+        on=day_asked(view),
+        cows_a_day=_cows_a_day(view),
+        weekends=view.option("weekends", "") == "worked",
+        day_off=_days_off(view),
+    )
+
+
 def _visits(ledger: Ledger, view: View) -> Drawn:
-    answer = plan(ledger, view.selection, on=today_of(ledger, view), cows_a_day=_cows_a_day(view))
+    answer = _answer(ledger, view)
 
     def to(row: dict[str, Any]) -> str:
-        return view.changed(path="/worklist", farms=(row["farm"],)).href
+        """The cows of that day, from the same plan."""
+        return view.changed(day=f"{row['date']:%Y-%m-%d}").href
 
-    return Drawn(None, answer, "", to, [] if answer.empty else _take_along(answer))
+    shown = dataclasses.replace(answer, table=answer.table.drop(columns="number"))
+    return Drawn(None, shown, "", to, [day_line(answer), *([] if answer.empty else _take_along(answer))])
+
+
+def _day(ledger: Ledger, view: View) -> Any:
+    """The cows of the planned day that was opened, else of the first one, in the order of the list."""
+    answer = _answer(ledger, view)
+    if answer.empty:
+        return [day_line(answer), *(html.P(told(caution), className="caution") for caution in answer.cautions)]
+    asked = view.options.get("day")
+    day = read_date(asked, "day") if asked else answer.table["date"].iloc[0].date()
+    cows = answer.extra["cows"]
+    here = cows[cows["date"] == pd.Timestamp(day)]
+    if here.empty:
+        none = _("The plan has no visit on {day}; choose a day above.", day=words().date(day))
+        return [day_line(answer), html.P(none, className="empty")]
+    kinds = here.assign(kind=[told(KINDS.get(kind, kind)) for kind in here["kind"]])
+    table = kinds[["cow", "farm", "kind", "group", "reason", *ABOUT]]
+    heading = _("Cows of {day}", day=words().date(day))
+    return [html.P(heading, className="lead"), day_line(answer), number_table(table, view.to_cows(), heading)]
 
 
 def _take_along(answer: Answer) -> list[Any]:
@@ -77,13 +116,36 @@ def _take_along(answer: Answer) -> list[Any]:
 def _choices(ledger: Ledger, view: View) -> Any:
     chosen = _cows_a_day(view)
     return html.Div(
-        dmc.Select(
-            label=_("Cows a day"),
-            id={"type": "choice", "field": "cows_a_day"},
-            data=[{"value": str(n), "label": str(n)} for n in sorted({*CHOICES, chosen})],
-            value=str(chosen),
-            allowDeselect=False,
-        ),
+        [
+            dmc.Select(
+                label=_("Cows a day"),
+                id={"type": "choice", "field": "cows_a_day"},
+                data=[{"value": str(n), "label": str(n)} for n in sorted({*CHOICES, chosen})],
+                value=str(chosen),
+                allowDeselect=False,
+            ),
+            day_choice(view),
+            dmc.Select(
+                label=_("Working days"),
+                id={"type": "choice", "field": "weekends"},
+                data=[
+                    {"value": "", "label": _("Monday to Friday")},
+                    {"value": "worked", "label": _("Weekends too")},
+                ],
+                value=view.option("weekends", ""),
+                allowDeselect=False,
+            ),
+            dmc.DatePickerInput(
+                label=_("Days off"),
+                id={"type": "choice", "field": "day_off"},
+                type="multiple",
+                value=list(view.several("day_off")),
+                placeholder=_("None"),
+                valueFormat="D MMM YYYY",
+                clearable=True,
+                clearButtonProps={"aria-label": _("No days off")},
+            ),
+        ],
         className="choices",
     )
 
@@ -102,5 +164,6 @@ PAGE = Page(
             "else days of their own; rechecks, blocks and lame cows in time.",
             wide=True,
         ),
+        Panel("plan-day", "Cows of the day chosen, or of the first one", _day, wide=True),
     ),
 )

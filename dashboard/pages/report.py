@@ -21,6 +21,7 @@ from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.pages import report_links
 from dashboard.pages.report_form import form
+from dashboard.pages.worklist import day_asked
 from dashboard.report.contents import collect
 from dashboard.report.document import document
 from dashboard.report.letterhead import checked_logo
@@ -101,6 +102,7 @@ def request_from(filled: dict[str, Any], logo: str | None, search: str, ledger: 
         farm=farm,
         since=view.selection.since,
         until=view.selection.until,
+        on=day_asked(view),
         language=str(filled["language"] or "en"),
         units=str(filled["units"] or "mm"),
         paper=str(filled["paper"] or PAPERS[0]),

@@ -6,37 +6,54 @@ import dataclasses
 import datetime as dt
 from typing import Any
 
+import dash_mantine_components as dmc
 from dash import html
 
 from analytics.ledger import Ledger
-from analytics.measures.worklist import worklist
-from analytics.tally.due import newest_record
+from analytics.measures.answer import Answer
+from analytics.measures.worklist import as_of, day_of, worklist
 from analytics.tally.selection import read_date
-from dashboard.language import _
+from dashboard.language import _, told
 from dashboard.page import Page
 from dashboard.panel import Drawn, Panel
 from dashboard.view import View
 
+ABOUT = ("foot", "claw", "lesion", "action", "recheck_on", "also")
+"""Where, what, what was done, when to look again."""
+
 COLUMNS = (
-    "cow", "farm", "who", "due_on", "reason", "group", "days_in_milk", "looked_on", "expected_mm", "expected_low",
-    "expected_high", "toe_from",
+    "cow", "farm", "who", "due_on", "reason", *ABOUT, "score", "scored_on", "group", "days_in_milk", "looked_on",
+    "expected_mm", "expected_low", "expected_high", "toe_from",
 )  # fmt: skip
 
 
-def today_of(ledger: Ledger, view: View) -> dt.date | None:
-    """The day asked for; else the end of the period where records go on after it; else that of the newest record."""
+def day_asked(view: View) -> dt.date | None:
+    """The day in the address that a list is asked for; without one it is of today."""
     asked = view.options.get("on")
-    if asked:
-        return read_date(asked, "on")
-    newest, until = newest_record(ledger, view.selection), view.selection.until
-    return until if until is not None and newest is not None and until < newest else newest
+    return read_date(asked, "on") if asked else None
+
+
+def day_line(answer: Answer) -> html.P:
+    """The day of a list and how old its newest record is."""
+    return html.P(told(as_of(day_of(answer))), className="basis")
+
+
+def day_choice(view: View) -> Any:
+    """Where the day of a list is chosen."""
+    return dmc.DatePickerInput(
+        label=_("As of"),
+        id={"type": "choice", "field": "on"},
+        value=view.options.get("on"),
+        placeholder=_("Today"),
+        valueFormat="D MMM YYYY",
+        clearable=True,
+        clearButtonProps={"aria-label": _("Today")},
+    )
 
 
 def _list(ledger: Ledger, view: View) -> Drawn:
-    answer = worklist(ledger, view.selection, on=today_of(ledger, view))
-
-    to = view.to_cows()
-    lead: list[Any] = []
+    answer = worklist(ledger, view.selection, on=day_asked(view))
+    lead: list[Any] = [day_line(answer)]
     if not answer.empty:
         count = answer.table["who"].value_counts()
         lead.append(
@@ -55,20 +72,22 @@ def _list(ledger: Ledger, view: View) -> Drawn:
     if len(table):
         table = table.round({name: 1 for name in COLUMNS if name.startswith("expected")})
     narrowed = dataclasses.replace(answer, table=table)
-    return Drawn(None, narrowed, "", to, lead)
+    return Drawn(None, narrowed, "", view.to_cows(), lead)
 
 
 PAGE = Page(
     path="/worklist",
     title="Who is due",
     question="Which cows should someone see, who, and why? Choose a cow to see all that is recorded of her.",
+    choices=lambda ledger, view: html.Div(day_choice(view), className="choices"),
     panels=(
         Panel(
             "worklist-cows",
             "Cows that are due",
             _list,
             "Cows in the herd on the day, with everything that is open or falls due within four weeks. First those for "
-            "the veterinarian, then by day, then by how pressing the reason is.",
+            "the veterinarian, then what is open today, then by how severe the reason is, by locomotion score and by "
+            "how long it has waited.",
             wide=True,
         ),
     ),

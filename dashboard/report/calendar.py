@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from typing import Any
 
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.measures.worklist import as_of, day_of
 from analytics.words import say
 from dashboard.language import _, _n, told
 from dashboard.tables import csv_text, printable
@@ -16,13 +18,19 @@ LINE_OCTETS = 75
 """A line of an iCalendar file is folded beyond this many octets [pub: RFC 5545, section 3.1]"""
 
 NAMESPACE = uuid.UUID("3f0d3a52-6a0f-5c0e-9d6e-0c1f6e5b7a41")
-"""Makes the same visit the same event every time it is exported, so that it is changed and not doubled."""
+"""Makes the same visit the same event every time it is exported, so that it is moved and not doubled."""
+
+REVISIONS_FROM = dt.datetime(2020, 1, 1, tzinfo=dt.UTC)
+"""Revisions are numbered by the minutes since then: a later export always has the higher number."""
 
 KINDS = {"whole-herd": say("Whole herd"), "due": say("Cows that come due"), "recheck": say("Rechecks")}
 
 
 def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
     """The visits of a plan as an iCalendar object, one all-day event a visit.
+
+    An event is known by its farm, its kind and its number among such visits to the farm, never by its day. One that
+    has moved keeps its UID and has a higher SEQUENCE and a later LAST-MODIFIED, so that a calendar moves it.
 
     Parameters
     ----------
@@ -38,43 +46,52 @@ def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
 
     References
     ----------
-    Desruisseaux B (2009) RFC 5545, Internet Calendaring and Scheduling Core Object Specification (iCalendar).
+    Desruisseaux B (2009) RFC 5545, Internet Calendaring and Scheduling Core Object Specification (iCalendar); UID in
+    section 3.8.4.7, LAST-MODIFIED in 3.8.7.3, SEQUENCE in 3.8.7.4.
 
     Examples
     --------
     >>> from analytics.measures.answer import Basis
+    >>> from analytics.measures.worklist import ListDay
     >>> visit = {"date": pd.Timestamp("2026-11-03"), "farm": "Ash", "kind": "recheck", "cows": 2, "cow_list": "4, 9"}
-    >>> table = pd.DataFrame([visit])
-    >>> text = icalendar(Answer("plan", table, Basis()), dt.datetime(2026, 11, 1, 8, tzinfo=dt.timezone.utc))
-    >>> text.splitlines()[7]
-    'DTSTART;VALUE=DATE:20261103'
+    >>> day = ListDay(dt.date(2026, 11, 1), dt.date(2026, 10, 30), False).frame()
+    >>> answer = Answer("plan", pd.DataFrame([visit | {"number": 1}]), Basis(), (), (), {"day": day})
+    >>> text = icalendar(answer, dt.datetime(2026, 11, 1, 8, tzinfo=dt.timezone.utc))
+    >>> [line for line in text.splitlines() if line.startswith("DTSTART")]
+    ['DTSTART;VALUE=DATE:20261103']
     """
-    stamp = (made_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).strftime("%Y%m%dT%H%M%SZ")
+    made = (made_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC)
+    rested_on = told(as_of(day_of(answer)))
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Evenfoot//Evenfoot plan//EN", "CALSCALE:GREGORIAN"]
     for row in answer.table.to_dict("records"):
-        lines += _event(str(row["farm"]), str(row["kind"]), row["date"], int(row["cows"]), str(row["cow_list"]), stamp)
+        lines += _event(row, made, rested_on)
     lines.append("END:VCALENDAR")
     return "".join(f"{_folded(line)}\r\n" for line in lines)
 
 
 def plan_csv(answer: Answer) -> str:
-    """The visits of a plan as CSV: date, farm, kind, cows, cow_list."""
+    """The visits of a plan as CSV: date, farm, kind, cows, cow_list, number."""
     return csv_text(printable(answer.table))
 
 
-def _event(farm: str, kind: str, day: pd.Timestamp, cows: int, cow_list: str, stamp: str) -> list[str]:
+def _event(row: dict[Any, Any], made: dt.datetime, rested_on: str) -> list[str]:
+    farm, kind, day, cows = str(row["farm"]), str(row["kind"]), row["date"], int(row["cows"])
     ends = day + pd.Timedelta(days=1)
-    named = uuid.uuid5(NAMESPACE, f"{farm}|{kind}|{day:%Y-%m-%d}")
+    named = uuid.uuid5(NAMESPACE, f"{farm}|{kind}|{int(row['number'])}")
+    stamp = made.strftime("%Y%m%dT%H%M%SZ")
+    told_of = _("Proposed visit. Cows: {list}", list=row["cow_list"])
     what = told(KINDS.get(kind, kind)).lower()
     title = _n("{farm}: {what}, {n} cow", "{farm}: {what}, {n} cows", cows, farm=farm, what=what)
     return [
         "BEGIN:VEVENT",
         f"UID:{named}",
         f"DTSTAMP:{stamp}",
+        f"LAST-MODIFIED:{stamp}",
+        f"SEQUENCE:{int((made - REVISIONS_FROM).total_seconds() // 60)}",
         f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
         f"DTEND;VALUE=DATE:{ends:%Y%m%d}",
         f"SUMMARY:{_escaped(title)}",
-        f"DESCRIPTION:{_escaped(_('Proposed visit. Cows: {list}', list=cow_list))}",
+        f"DESCRIPTION:{_escaped(f'{told_of} {rested_on}')}",
         "TRANSP:OPAQUE",
         "END:VEVENT",
     ]

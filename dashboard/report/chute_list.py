@@ -9,6 +9,8 @@ from typing import Any
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.measures.due_reasons import place_words
+from analytics.measures.worklist import as_of, day_of
 from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard.language import _, _n, told, words
@@ -69,7 +71,8 @@ def chute_list(answer: Answer, day: dt.date, farm: str) -> str:
         f'<meta name="viewport" content="width=device-width, initial-scale=1"><title>{escape(title)}</title>'
         f"<style>{STYLE}</style></head><body>\n"
         f"<h1>{escape(title)}</h1>\n"
-        f"<p>{escape(_n('{n} cow: {kinds}.', '{n} cows: {kinds}.', len(here), kinds=kinds))}</p>\n"
+        f"<p>{escape(_n('{n} cow: {kinds}.', '{n} cows: {kinds}.', len(here), kinds=kinds))} "
+        f"{escape(told(as_of(day_of(answer))))}</p>\n"
         f"<table><thead><tr>{heads}</tr></thead>\n<tbody>\n{rows}\n</tbody></table>\n"
         f"<p>{escape(cautions)}</p>\n</body></html>\n"
     )
@@ -79,5 +82,11 @@ def _row(row: dict[Any, Any]) -> str:
     group = "" if pd.isna(row["group"]) else f"<br><small>{escape(str(row['group']))}</small>"
     return (
         f'<tr><td><span class="box"></span></td><th scope="row" class="cow">{escape(str(row["cow"]))}{group}</th>'
-        f'<td class="why">{escape(told(str(row["reason"])))}</td><td class="write"></td></tr>'
+        f'<td class="why">{escape(told(str(row["reason"])))}{_places(row)}</td><td class="write"></td></tr>'
     )
+
+
+def _places(row: dict[Any, Any]) -> str:
+    """Where, what, what was done and when to look again, in a line for each place."""
+    parts = [place_words(row), *(str(row["also"]).split("; ") if isinstance(row["also"], str) else ())]
+    return "".join(f"<br><b>{escape(told(part))}</b>" for part in parts if part)

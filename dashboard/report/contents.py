@@ -100,7 +100,7 @@ def collect(ledger: Ledger, request: Request) -> Contents:
         asked.keep("shedding", "shedding", selection, by=("farm",))
     if request.wants("cows") or request.wants("summary"):
         asked.begin("cows")
-        asked.keep("worklist", "worklist", farm, on=until)
+        asked.keep("worklist", "worklist", farm, on=request.on)
     if request.wants("signals") or request.wants("summary"):
         asked.begin("signals")
         asked.keep("control", "control-chart", farm)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
+from analytics.measures.due_reasons import place_words
+from analytics.measures.worklist import as_of, day_of
 from analytics.words import say
 from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.markup import Cell, Section, paragraph, table
 
-MOST_LETTERS = 330
-"""Room for the cows under one reason; the others are counted, and named in the spreadsheet."""
+MOST_LETTERS, MOST_NUMBERS = 700, 330
+"""Room for the cows under one reason with their places, and for further ones by number; the others are counted, and
+named in the spreadsheet. [common practice, no source]"""
 
 REASONS: dict[str, tuple[str, str]] = {
     "severe": ("veterinarian", say("Severely lame when last scored")),
@@ -42,7 +47,7 @@ LISTS = {
 
 
 def by_reason(worklist: pd.DataFrame) -> pd.DataFrame:
-    """The work list with a row for each reason of each cow: list, kind, cow, due_on."""
+    """The work list with a row for each reason of each cow, in its order: list, kind, cow, due_on."""
     rows = worklist.assign(kind=worklist["kinds"].str.split(",")).explode("kind")
     rows = rows[rows["kind"].isin([kind for kind, (name, _) in REASONS.items() if name in LISTS])]
     return rows.assign(list=rows["kind"].map(lambda kind: REASONS[kind][0]))[["list", "kind", "cow", "due_on"]]
@@ -57,6 +62,8 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
     if answer.empty:
         return Section("cows", title, paragraph(words("No cow is due or needs someone, as far as the records say.")))
     rows = by_reason(answer.table)
+    reasons = answer.extra["reasons"].to_dict("records")
+    places = {(str(row["cow"]), str(row["kind"])): row for row in reasons}
     body: list[list[Cell]] = []
     for name, said in LISTS.items():
         mine = rows[rows["list"] == name]
@@ -66,13 +73,17 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
         for place, (kind, (_, reason)) in enumerate(
             (k, v) for k, v in REASONS.items() if v[0] == name and _has(mine, k)
         ):
-            cows = sorted(mine.loc[mine["kind"] == kind, "cow"], key=counting_order)
+            cows = [str(cow) for cow in mine.loc[mine["kind"] == kind, "cow"]]
+            where = [_places(places.get((cow, kind)), words) for cow in cows]
             head = words("{list}: {n}", list=words(said), n=int(mine["cow"].nunique())) if place == 0 else ""
             reason_said = words("{reason}, {n}", reason=words(reason), n=len(cows)) if name != "never" else ""
-            body.append([head, reason_said, named_cows(cows, words)])
+            body.append([head, reason_said, named_cows(cows, where, words)])
     listed = table([words("For whom"), words("Why"), words("Cows")], body, css="cows")
     other = len(answer.table) - int(rows["cow"].nunique())
-    under = [words("As of {day}. A cow may stand under several reasons.", day=contents.until)]
+    under = [
+        words.said(as_of(day_of(answer))),
+        words("The most pressing come first. A cow may stand under several reasons."),
+    ]
     if other > 0:
         under.append(words("Cows that come due for a trim within four weeks besides: {n}.", n=other))
     under.append(words("The lists diagnose nothing; the veterinarian's word goes before them."))
@@ -91,19 +102,37 @@ def _has(rows: pd.DataFrame, kind: str) -> bool:
     return bool((rows["kind"] == kind).any())
 
 
-def counting_order(cow: str) -> tuple[int, int, str]:
-    """Cow 9 before cow 10, and names after numbers."""
-    return (0, int(cow), cow) if cow.isascii() and cow.isdigit() else (1, 0, cow)
+def _places(row: dict[Any, Any] | None, words: Words) -> str:
+    """Where, what, what was done and when to look again, as far as that is recorded of a cow."""
+    if row is None:
+        return ""
+    parts = [place_words(row), *(row["also"].split("; ") if isinstance(row["also"], str) else ())]
+    return " / ".join(words.said(part) for part in parts if part)
 
 
-def named_cows(cows: list[str], words: Words) -> str:
-    """Cow numbers, as many as there is room for."""
+def named_cows(cows: list[str], places: list[str], words: Words) -> str:
+    """Cows with their places, as many as there is room for; then cows by number alone; then how many more.
+
+    Examples
+    --------
+    >>> named_cows(["7", "4"], ["LH, sole ulcer", ""], Words())
+    '7 (LH, sole ulcer); 4'
+    """
     shown: list[str] = []
-    for cow in cows:
-        if shown and len(", ".join([*shown, cow])) > MOST_LETTERS:
+    told = 0
+    for cow, place in zip(cows, places, strict=True):
+        with_place = words("{cow} ({places})", cow=cow, places=place) if place else cow
+        if len("; ".join([*shown, with_place])) > MOST_LETTERS:
             break
-        shown.append(cow)
-    named = ", ".join(shown)
-    if len(shown) == len(cows):
-        return named
-    return words("{named} and {n} more, all in the spreadsheet", named=named, n=len(cows) - len(shown))
+        shown.append(with_place)
+        told += 1
+    numbers: list[str] = []
+    for cow in cows[told:]:
+        if len(", ".join([*numbers, cow])) > MOST_NUMBERS:
+            break
+        numbers.append(cow)
+    left = len(cows) - told - len(numbers)
+    named = ("; " if told < len(cows) or any(places) else ", ").join(shown)
+    if numbers:
+        named = words("{named}; and {others}", named=named, others=", ".join(numbers))
+    return words("{named} and {n} more, all in the spreadsheet", named=named, n=left) if left else named

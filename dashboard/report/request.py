@@ -61,6 +61,8 @@ class Request:
     farm : str
     since, until : date, optional
         The last twelve months of records by default.
+    on : date, optional
+        The day of the list of cows; today by default.
     language : {"en", "es"}
     units : {"mm", "in"}
     paper : {"A4", "Letter"}
@@ -82,6 +84,7 @@ class Request:
     farm: str
     since: dt.date | None = None
     until: dt.date | None = None
+    on: dt.date | None = None
     language: str = "en"
     units: str = "mm"
     paper: str = "A4"

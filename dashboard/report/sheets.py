@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.measures.answer import Answer
+from analytics.trade.visits import ACTIONS
 from analytics.words import say
 from dashboard.charts.labels import VERDICTS
 from dashboard.language import Words
@@ -141,7 +142,14 @@ def _cows(contents: Contents, words: Words) -> pd.DataFrame:
         who=[words(WHO[name]) for name in answer.table["who"]],
         reason=[reason_words(*pair, words) for pair in zip(answer.table["kinds"], answer.table["reason"], strict=True)],
     )
-    return out[["rank", "cow", "due_on", "who", "reason", "group", "days_in_milk", "looked_on"]]
+    out = out.assign(
+        lesion=_texts(None if pd.isna(code) else words.lesion(code) for code in out["lesion"]),
+        claw=_texts(None if pd.isna(claw) else words.claw(claw) for claw in out["claw"]),
+        action=_texts(None if pd.isna(each) else words.said(ACTIONS.get(each, each)) for each in out["action"]),
+        also=_texts(words.said(one) if isinstance(one, str) else None for one in out["also"]),
+    )
+    about = ["foot", "claw", "lesion", "action", "recheck_on", "also"]
+    return out[["rank", "cow", "due_on", "who", "reason", *about, "group", "days_in_milk", "looked_on"]]
 
 
 def _signals(contents: Contents, key: str, words: Words) -> pd.DataFrame:

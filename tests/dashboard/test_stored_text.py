@@ -134,6 +134,7 @@ def test_calendars_and_lists_hold_text_alone(ledger: Ledger) -> None:
     calendar = icalendar(answer)
     names = {re.split("[:;]", line)[0] for line in calendar.splitlines() if not line.startswith(" ")}
     assert names <= {"BEGIN", "VERSION", "PRODID", "CALSCALE", "UID", "DTSTAMP", "DTSTART", "DTEND", "SUMMARY",
+                         "LAST-MODIFIED", "SEQUENCE",
                      "DESCRIPTION", "TRANSP", "END"}  # fmt: skip
     assert formulas(plan_csv(answer)) == []
     for row in answer.table.head(4).to_dict("records"):

@@ -12,9 +12,13 @@ import pytest
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.due_reasons import REASONS
-from analytics.measures.worklist import everybody_due, worklist
+from analytics.measures.plan import plan
+from analytics.measures.worklist import everybody_due, needing_someone, worklist
+from analytics.mistake import Mistake
 from analytics.tally.cows import one_cow
+from analytics.tally.due import SCORE_DAYS, herd_on
 from analytics.tally.selection import Selection
+from analytics.today import SET_BY, today, today_is_set
 from analytics.trade.horn_limits import HornException, HornLimits
 from tests.sheets import checked, ledger_of
 
@@ -218,14 +222,22 @@ def test_limits_of_a_breed_move_the_day(made: Ledger) -> None:
     assert tables[0]["long"] == tables[1]["long"]
 
 
-def test_the_veterinarian_comes_first_then_the_day_then_the_reason_then_the_name(answer: Answer) -> None:
+def test_the_veterinarian_comes_first_then_what_is_open_then_the_reason_then_the_score_then_the_wait(
+    answer: Answer,
+) -> None:
     table = answer.table
     assert table["rank"].tolist() == list(range(1, len(table) + 1))
     assert not table["cow"].duplicated().any()
     place = {kind: n for n, kind in enumerate(REASONS)}
     who = {"veterinarian": 0, "trimmer": 1, "watch": 2}
     keys = [
-        (who[row["who"]], row["due_on"], place[row["kinds"].split(",")[0]], row["farm"], row["cow"].zfill(12))
+        (
+            who[row["who"]],
+            row["due_on"].date() > TODAY,
+            place[row["kinds"].split(",")[0]],
+            -row["score"] if row["scored_on"] >= pd.Timestamp(day(SCORE_DAYS)) else 0,
+            row["since"],
+        )
         for row in table.to_dict("records")
     ]
     assert keys == sorted(keys)
@@ -239,13 +251,131 @@ def test_ties_are_broken_the_same_way_whatever_the_order_of_the_sheets(tmp_path:
     for name, order in (("a", cows), ("b", cows[::-1])):
         made = ledger_of(tmp_path / f"{name}.duckdb", checked("trims", order))
         lists.append(worklist(made, Selection(), on=TODAY).table["cow"].tolist())
-    assert lists[0] == lists[1] == ["4", "7", "12", "30"]
+    assert lists[0] == lists[1]
+    assert sorted(lists[0]) == ["12", "30", "4", "7"]
 
 
-def test_the_day_of_the_newest_record_is_today_by_default(made: Ledger) -> None:
-    answer = worklist(made, Selection())
-    assert answer.basis.last == TODAY + dt.timedelta(days=5)
-    assert "tomorrow" in answer.table["cow"].tolist()
+def test_the_number_of_a_cow_says_nothing_of_her_place(tmp_path: Path) -> None:
+    """Forty cows alike in all but their number: neither first nor last are the low numbers, and no farm goes first."""
+    cows = [trim(str(n), 20, lesion="IP", foot="LH") | {"farm": farm} for n in range(20) for farm in ("Ash", "Yew")]
+    table = worklist(ledger_of(tmp_path / "n.duckdb", checked("trims", cows)), Selection(), on=TODAY).table
+    numbers = table["cow"].astype(int)
+    assert abs(numbers.corr(table["rank"], method="kendall")) < 0.3
+    assert 5 < (table["farm"].head(20) == "Ash").sum() < 15
+
+
+def test_the_score_then_the_wait_order_cows_with_the_same_reason(tmp_path: Path) -> None:
+    scores = [score("3", 3, 4), score("2", 9, 4), score("1", 3, 5), score("4", 2, 5), score("5", 9, 3)]
+    made = ledger_of(tmp_path / "o.duckdb", checked("locomotion", scores))
+    assert worklist(made, Selection(), on=TODAY).table["cow"].tolist()[:5] == ["1", "4", "2", "3", "5"]
+
+
+def test_today_is_today(made: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not the day of the newest record; and the list of yesterday is not kept for today."""
+    for ago in (0, -30):
+        monkeypatch.setenv(SET_BY, day(ago))
+        answer = worklist(made, Selection())
+        assert str(answer.extra["day"]["on"].iloc[0].date()) == day(ago)
+        told = worklist(made, Selection(), on=TODAY - dt.timedelta(days=ago))
+        pd.testing.assert_frame_equal(answer.table, told.table)
+    assert "newest record 25 days old" in answer.basis.notes[0]
+    monkeypatch.delenv(SET_BY)
+    assert today() == dt.date.today() and not today_is_set()
+    monkeypatch.setenv(SET_BY, "31.10.2026")
+    with pytest.raises(Mistake, match=r"EVENFOOT_TODAY is set to '31\.10\.2026', which is no date"):
+        worklist(made, Selection())
+
+
+@pytest.mark.parametrize("absurd", [dt.date(9999, 12, 31), dt.date(1, 1, 1), dt.date(2030, 1, 1)])
+def test_a_day_far_from_every_record_is_refused_in_a_sentence(made: Ledger, absurd: dt.date) -> None:
+    """Cows used to be followed day by day to the year 9999, which took 22 GB."""
+    for measure in (worklist, plan, needing_someone):
+        with pytest.raises(Mistake, match="lies more than 3 years from every record; choose a day nearer to"):
+            measure(made, Selection(), on=absurd)
+
+
+def test_records_that_end_years_ago_make_no_list_today(made: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(SET_BY, "2036-01-01")
+    for measure in (worklist, plan, needing_someone):
+        answer = measure(made, Selection())
+        assert answer.empty and "more than 3 years before 2036-01-01" in answer.cautions[0]
+
+
+def test_an_old_score_makes_no_cow_lame(tmp_path: Path) -> None:
+    scores = [
+        score("old", SCORE_DAYS + 1, 5),
+        score("new", SCORE_DAYS, 5),
+        score("better", 70, 5),
+        score("better", 3, 1),
+    ]
+    made = ledger_of(tmp_path / "s.duckdb", checked("locomotion", scores))
+    kinds = worklist(made, Selection(), on=TODAY).table.set_index("cow")["kinds"]
+    assert [cow for cow in kinds.index if "severe" in kinds[cow]] == ["new"]
+
+
+def test_a_cow_that_came_again_after_she_left_is_here(tmp_path: Path) -> None:
+    rows = [trim(cow, 20, lesion="IP", foot="LH") for cow in ("back", "sold")]
+    register = [
+        {"farm": "Ash", "cow": "back", "left_on": day(300), "entered_on": day(100)},
+        {"farm": "Ash", "cow": "sold", "left_on": day(10), "entered_on": day(900)},
+    ]
+    made = ledger_of(tmp_path / "b.duckdb", checked("trims", rows), checked("register", register))
+    assert worklist(made, Selection(), on=TODAY).table["cow"].tolist() == ["back"]
+
+
+def test_each_foot_asked_back_is_told_of_until_it_was_looked_at(tmp_path: Path) -> None:
+    """Asked back for two feet: the earlier day is not lost behind the later, nor the other foot by a look at one."""
+    rows = [
+        trim("two", 30, lesion="SU", foot="LH", claw="lateral", action="wrap", recheck_on=day(10)),
+        trim("two", 30, lesion="DD", foot="RH", recheck_on=day(-10)),
+        trim("one-seen", 30, lesion="SU", foot="LH", claw="lateral", recheck_on=day(10)),
+        trim("one-seen", 30, lesion="DD", foot="RH", recheck_on=day(-10)),
+        trim("one-seen", 9, visit_kind="recheck", feet_seen="LH"),
+    ]
+    made = ledger_of(tmp_path / "r.duckdb", checked("trims", rows))
+    table = worklist(made, Selection(), on=TODAY).table.set_index("cow")
+    assert table.loc["two", "since"] == pd.Timestamp(day(10))
+    about = table.loc["two", ["foot", "claw", "lesion", "action", "recheck_on"]].tolist()
+    assert about == ["LH", "lateral", "SU", "wrap", pd.Timestamp(day(10))]
+    assert table.loc["two", "also"] == f"RH, digital dermatitis, look again on {day(-10)}"
+    assert table.loc["one-seen", "due_on"] == pd.Timestamp(day(-10))
+    assert table.loc["one-seen", "foot"] == "RH"
+
+
+@pytest.mark.parametrize(
+    ("cow", "about"),
+    [
+        ("deep", ("LH", None, "IP", None)),
+        ("exposed", ("RH", "lateral", None, None)),
+        ("thin", ("RH", "lateral", None, None)),
+        ("thin-named", ("RH", "lateral", "TS", None)),
+        ("referred", ("RH", "lateral", "SU", "refer")),
+        ("returning", ("RH", None, "DD", None)),
+        ("forgotten", ("LH", "lateral", "SU", "block")),
+        ("block", ("LH", "lateral", "SU", "block")),
+        ("recheck", ("LH", "lateral", "SU", None)),
+        ("repeat", ("LF", "medial", "WL", None)),
+        ("long", ("RH", "lateral", None, None)),
+        ("severe", (None, None, None, None)),
+        ("never", (None, None, None, None)),
+    ],
+)
+def test_where_and_what_the_record_says(rows: dict[str, dict[str, Any]], cow: str, about: tuple[Any, ...]) -> None:
+    said = tuple(None if pd.isna(rows[cow][name]) else rows[cow][name] for name in ("foot", "claw", "lesion", "action"))
+    assert said == about
+
+
+def test_the_group_is_that_of_the_newest_record(tmp_path: Path) -> None:
+    """A move of the register or a trim sheet, whichever is newer."""
+    rows = [trim("moved", 30, group="dry"), trim("sheet", 5, group="high"), trim("none", 5)]
+    register = [
+        {"farm": "Ash", "cow": "moved", "group_moves": f"{day(60)} dry; {day(10)} high"},
+        {"farm": "Ash", "cow": "sheet", "group_moves": f"{day(60)} dry"},
+        {"farm": "Ash", "cow": "none"},
+    ]
+    made = ledger_of(tmp_path / "g.duckdb", checked("trims", rows), checked("register", register))
+    stands = herd_on(made, Selection(), TODAY).set_index("cow")["group"]
+    assert (stands["moved"], stands["sheet"]) == ("high", "high") and pd.isna(stands["none"])
 
 
 def test_nothing_speaks_of_how_far_to_trim(answer: Answer) -> None:
@@ -257,8 +387,8 @@ def test_nothing_speaks_of_how_far_to_trim(answer: Answer) -> None:
 def test_nobody_and_nothing_answer_in_words(tmp_path: Path, made: Ledger) -> None:
     empty = worklist(made, Selection(farms=("Birch",)))
     assert empty.empty and "Nothing was recorded" in empty.cautions[0]
-    before = worklist(made, Selection(), on=dt.date(2001, 1, 1))
-    assert before.empty and "Not enough to say" in before.cautions[0]
+    before = worklist(made, Selection(), on=dt.date(2023, 8, 1))
+    assert before.empty and "Nothing was recorded" in before.cautions[0]
     assert worklist(made, Selection(allowed=())).empty
 
 

@@ -10,8 +10,8 @@ import pandas as pd
 from analytics.ledger import Ledger
 from analytics.measures.foot_map import foot_map
 from analytics.measures.worklist import everybody_due, worklist
-from analytics.tally.due import newest_record
 from analytics.tally.selection import Selection
+from analytics.today import today
 from dashboard.pages.cow_now import her_feet, next_due
 from dashboard.panel import Drawn
 from dashboard.view import View
@@ -24,8 +24,7 @@ HERS = View.read("/cow", "?farms=Larkmoor&cow=1420")
 
 def test_her_reasons_are_those_of_the_whole_list(demo_ledger: Ledger) -> None:
     farm = Selection(farms=("Larkmoor",))
-    on = newest_record(demo_ledger, farm)
-    assert on is not None
+    on = today()
     everybody = everybody_due(demo_ledger, farm, on).reasons
     hers = everybody[(everybody["cow"] == "1420") & (everybody["due_on"] <= pd.Timestamp(on) + dt.timedelta(days=365))]
     found = worklist(demo_ledger, farm.with_(cows=("1420",)), on=on, ahead_days=365).extra["reasons"]

@@ -9,6 +9,7 @@ from urllib.parse import unquote
 import pytest
 
 from analytics.ledger import Ledger, open_ledger
+from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from dashboard.page import Page
 from dashboard.pages import horn, plan, worklist
@@ -74,19 +75,45 @@ def test_a_cow_on_the_list_leads_to_her_page(demo_ledger: Ledger) -> None:
     assert "for the veterinarian" in text_of(drawn.lead)
 
 
-def test_the_period_chosen_says_what_today_is(demo_ledger: Ledger) -> None:
-    late = View.read("/worklist", "?until=2030-01-01")
-    early = View.read("/worklist", "?until=2025-06-30")
-    asked = View.read("/worklist", "?on=2025-01-02&until=2025-06-30")
-    days = [str(worklist.today_of(demo_ledger, view)) for view in (late, early, asked)]
-    assert days == ["2026-10-29", "2025-06-30", "2025-01-02"]
+def test_the_address_says_what_day_a_list_is_of_and_the_period_does_not(demo_ledger: Ledger) -> None:
+    for search, said in (
+        ("", "As of 2026-10-31, which is taken as today here; newest record 2 days old."),
+        ("?until=2025-06-30", "As of 2026-10-31, which is taken as today here; newest record 2 days old."),
+        ("?on=2026-11-28", "As of 2026-11-28; newest record 30 days old."),
+    ):
+        for page, panel in ((worklist, 0), (plan, 0)):
+            view = View.read(page.PAGE.path, search)
+            assert said in shown(page.PAGE.panels[panel], demo_ledger, view)
+    kept = View.read("/worklist", "?on=2026-11-28")
+    assert kept.to("/") == "/?on=2026-11-28", "all lists stay at the day chosen"
+    with pytest.raises(Mistake, match="more than 3 years from every record"):
+        worklist.PAGE.panels[0].draw(demo_ledger, View.read("/worklist", "?on=9999-12-31"))
+
+
+def test_a_planned_day_opens_on_its_cows(demo_ledger: Ledger) -> None:
+    """Those of that day's visits in the plan of all farms, and not a list of who is due today."""
+    search = "?cows_a_day=30&weekends=worked&day_off=2026-11-03&day_off=2026-11-04"
+    view = View.read("/plan", search)
+    assert view.several("day_off") == ("2026-11-03", "2026-11-04")
+    answer = plan.PAGE.panels[0].draw(demo_ledger, view)
+    dates = answer.answer.table["date"].dt.strftime("%Y-%m-%d").tolist()
+    assert not {"2026-11-03", "2026-11-04"} & set(dates)
+    row = answer.answer.table.iloc[5].to_dict()
+    opened = View.read("/plan", answer.rows_to(row).partition("?")[2])
+    assert opened.options["day"] == dates[5] and opened.farm is None
+    text = str(plan.PAGE.panels[1].draw(demo_ledger, opened))
+    there = answer.answer.table[answer.answer.table["date"] == row["date"]]
+    for cow in ", ".join(there["cow_list"]).split(", "):
+        assert f'"{cow}"' in text
+    nobody = str(plan.PAGE.panels[1].draw(demo_ledger, View.read("/plan", "?day=2026-11-01")))
+    assert "no visit on" in nobody
 
 
 def test_the_plan_can_be_taken_along(demo_ledger: Ledger) -> None:
     view = View.read("/plan", "?farms=Nether+Ash&cows_a_day=30")
     drawn = plan.PAGE.panels[0].draw(demo_ledger, view)
     assert drawn.answer.table["cows"].max() <= 30
-    links = [link for link in drawn.lead[0].children]
+    links = [link for link in drawn.lead[1].children]
     assert "BEGIN:VCALENDAR\r\n" in unquote(links[0].href) and links[0].download == "evenfoot-plan.ics"
     assert all("<!doctype html>" in unquote(link.href) for link in links[1:])
     assert len({link.download for link in links}) == len(links)

@@ -15,9 +15,11 @@ from hypothesis import strategies as st
 
 from analytics.ledger import Ledger
 from analytics.measures.answer import Answer, Basis
-from analytics.measures.plan import plan
+from analytics.measures.plan import LISTED, plan
+from analytics.measures.worklist import ListDay
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
+from analytics.today import today
 from analytics.words import say
 from dashboard.report.calendar import icalendar, plan_csv
 from dashboard.report.chute_list import chute_list
@@ -34,12 +36,14 @@ def answer_of(rows: list[tuple[str, str, str, str]]) -> Answer:
         [(pd.Timestamp(day), farm, kind, len(cows.split(", ")), cows) for day, farm, kind, cows in rows],
         columns=["date", "farm", "kind", "cows", "cow_list"],
     )
+    table["number"] = table.groupby(["farm", "kind"]).cumcount() + 1
     cows = [
         (day, farm, kind, cow, "high", "Lame & <slow>") for day, farm, kind, names in rows for cow in names.split(", ")
     ]
-    listed = pd.DataFrame(cows, columns=["date", "farm", "kind", "cow", "group", "reason"])
+    listed = pd.DataFrame(cows, columns=["date", "farm", "kind", "cow", "group", "reason"]).reindex(columns=LISTED)
     listed["date"] = pd.to_datetime(listed["date"])
-    return Answer("plan", table, Basis(), (say("Ask your veterinarian."),), (), {"cows": listed})
+    day = ListDay(dt.date(2026, 11, 1), dt.date(2026, 10, 29), True).frame()
+    return Answer("plan", table, Basis(), (say("Ask your veterinarian."),), (), {"cows": listed, "day": day})
 
 
 def read_calendar(text: str) -> list[dict[str, tuple[str, str]]]:
@@ -105,9 +109,10 @@ def test_events_say_what_the_plan_says() -> None:
     assert first["DTSTART"] == (";VALUE=DATE", "20261103") and first["DTEND"][1] == "20261104"
     assert first["DTSTAMP"][1] == "20261101T083000Z"
     assert plain(first["SUMMARY"][1]) == "Ash; Lower, \\ Farm: rechecks, 2 cows"
-    assert plain(first["DESCRIPTION"][1]) == "Proposed visit. Cows: 4, 9"
+    said = "Proposed visit. Cows: 4, 9 As of 2026-11-01; newest record 3 days old."
+    assert plain(first["DESCRIPTION"][1]) == said
     assert second["DTEND"][1] == "20270101"
-    assert plain(second["DESCRIPTION"][1]).endswith("77, 78, 79")
+    assert "77, 78, 79 As of" in plain(second["DESCRIPTION"][1])
 
 
 @given(
@@ -133,6 +138,26 @@ def test_the_same_visit_is_the_same_event_every_time() -> None:
     assert [event["UID"] for event in one] == [event["UID"] for event in two[::-1]]
 
 
+def test_a_visit_that_moved_is_the_same_event(demo_ledger: Ledger) -> None:
+    """A reader of RFC 5545 meets the UID again on another day, with a higher SEQUENCE [pub: RFC 5545, 3.8.7.4]."""
+    from icalendar import Calendar
+
+    farm = Selection(farms=("Nether Ash",))
+    first = plan(demo_ledger, farm)
+    day = first.table["date"].iloc[0].date()
+    then = plan(demo_ledger, farm, day_off=(day,), on=today())
+    later = MADE + dt.timedelta(days=1)
+    one, two = (
+        {str(event["UID"]): event for event in Calendar.from_ical(icalendar(answer, made)).walk("VEVENT")}
+        for answer, made in ((first, MADE), (then, later))
+    )
+    moved = [uid for uid in one if uid in two and one[uid].decoded("DTSTART") != two[uid].decoded("DTSTART")]
+    assert moved and day in {one[uid].decoded("DTSTART") for uid in moved}
+    assert set(one) == set(two)
+    assert all(two[uid]["SEQUENCE"] > one[uid]["SEQUENCE"] for uid in one)
+    assert {two[uid].decoded("LAST-MODIFIED") for uid in two} == {later.astimezone(dt.UTC)}
+
+
 def test_an_empty_plan_is_an_empty_calendar() -> None:
     assert read_calendar(icalendar(answer_of([]), MADE)) == []
 
@@ -145,6 +170,7 @@ def test_csv() -> None:
         "kind": "recheck",
         "cows": "2",
         "cow_list": "4, 9",
+        "number": "1",
     }
 
 

@@ -1,4 +1,4 @@
-"""Who needs someone, at the edges of the days that count."""
+"""Who needs someone now, at the edges of the days that count."""
 
 from __future__ import annotations
 
@@ -6,7 +6,11 @@ import datetime as dt
 from pathlib import Path
 from typing import Any
 
-from analytics.tally.needs import RECENT_DAYS, RETURNING_DAYS, cows_in_need
+import pandas as pd
+
+from analytics.ledger import Ledger
+from analytics.measures.worklist import needing_someone, worklist
+from analytics.tally.due import RECENT_DAYS, RETURNING_DAYS, SCORE_DAYS
 from analytics.tally.selection import Selection
 from tests.sheets import checked, ledger_of
 
@@ -28,24 +32,37 @@ def ulcers(cow: str, *days_ago: int) -> list[dict[str, Any]]:
 def test_days_that_count(tmp_path: Path) -> None:
     rows = [
         row("newest", 0),
-        score("severe", RECENT_DAYS, 4),
-        score("severe long ago", RECENT_DAYS + 1, 4),
-        score("better since", RECENT_DAYS, 4), score("better since", 3, 2),
+        score("severe", SCORE_DAYS, 4),
+        score("severe long ago", SCORE_DAYS + 1, 4),
+        score("better since", SCORE_DAYS, 4), score("better since", 3, 2),
         row("deep", RECENT_DAYS, foot="LH", lesion="IP"),
         row("deep long ago", RECENT_DAYS + 1, foot="LH", lesion="IP"),
         *ulcers("comes back", RETURNING_DAYS - 1, 90, 70),
-        *ulcers("came back before", RETURNING_DAYS, 90, 70),
-        *ulcers("twice a day", 90, 90, 70),
+        *ulcers("twice a day", 90, 90, 20),
         row("due", 100, foot="RH", lesion="WL", recheck_on=NOW - dt.timedelta(days=80)),
         row("not due yet", 20, foot="RH", lesion="WL", recheck_on=NOW + dt.timedelta(days=1)),
         row("seen since", 100, foot="RH", lesion="WL", recheck_on=NOW - dt.timedelta(days=80)), row("seen since", 50),
     ]  # fmt: skip
     ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
-    found = cows_in_need(ledger, Selection())
-    assert found.attrs["as_of"].date() == NOW
+    found = needing_someone(ledger, Selection(), on=NOW).table
     assert found["cow"].tolist() == ["severe", "deep", "comes back", "due"]
-    assert [(NOW - day.date()).days for day in found["since"]] == [RECENT_DAYS, RECENT_DAYS, 70, 80]
-    # A period chosen narrows what is looked at; its newest record is the day then.
-    before = cows_in_need(ledger, Selection(until=NOW - dt.timedelta(days=RECENT_DAYS)))
+    assert [(NOW - day.date()).days for day in found["since"]] == [SCORE_DAYS, RECENT_DAYS, 70, 80]
+    before = needing_someone(ledger, Selection(), on=NOW - dt.timedelta(days=SCORE_DAYS)).table
     assert {"severe", "better since", "severe long ago", "deep", "deep long ago"} <= set(before["cow"])
-    assert cows_in_need(ledger, Selection(farms=("Birch",))).empty
+    assert needing_someone(ledger, Selection(farms=("Birch",)), on=NOW).empty
+
+
+def test_they_are_the_first_of_the_list(demo_ledger: Ledger) -> None:
+    """Same cows, same order, at whatever day and farm the list is asked for."""
+    for on in (dt.date(2025, 9, 1), dt.date(2026, 10, 31), dt.date(2026, 11, 28)):
+        for farms in ((), ("Larkmoor",)):
+            first = needing_someone(demo_ledger, Selection(farms=farms), on=on).table
+            whole = worklist(demo_ledger, Selection(farms=farms), on=on).table
+            assert len(first) > 5
+            columns = ["rank", "farm", "cow", "who", "since", "score", "group"]
+            pd.testing.assert_frame_equal(first[columns], whole[columns].head(len(first)))
+            rest = whole.iloc[len(first) :]
+            open_now = rest[rest["due_on"] <= pd.Timestamp(on)]
+            assert set(open_now["kinds"].str.split(",").str[0]) <= {
+                "never", "long-toe", "early", "dry-off", "half-year", "leave"
+            }  # fmt: skip
