@@ -103,12 +103,16 @@ def signals_of(
     return Answer(name, table, basis, cautions, ("farm",), extra)
 
 
+COPIED = ("farm", "month", "cases", "at_risk", "prevalence", "centre", "lower", "upper")
+"""What a farm's row takes over from its newest month."""
+
+
 def _farm(year: pd.DataFrame) -> dict[str, object]:
     """The row of a farm from its last twelve months."""
     newest, signal, half = year.iloc[-1], year[year["signal"] != ""], lately(year)
     half = half[half["signal"] != ""]
     return {
-        **newest[["farm", "month", "cases", "at_risk", "prevalence", "centre", "lower", "upper"]].to_dict(),
+        **{name: newest[name] for name in COPIED},
         "signal": signal["signal"].iloc[-1] if len(signal) else "",
         "signal_month": signal["month"].iloc[-1] if len(signal) else pd.NaT,
         "signals_half_year": len(half),

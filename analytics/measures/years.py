@@ -165,7 +165,7 @@ def _pull(now: pd.DataFrame, then: pd.DataFrame) -> tuple[np.ndarray, np.ndarray
 
 
 def _number(month: pd.Series) -> np.ndarray:
-    return (month.dt.year * 12 + month.dt.month).to_numpy(dtype=float)
+    return np.asarray(month.dt.year * 12 + month.dt.month, dtype=np.float64)
 
 
 def _direction(low: float, high: float) -> str:

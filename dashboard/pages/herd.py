@@ -141,8 +141,7 @@ PAGE = Page(
             "herd-signals",
             "Signals of late",
             fired,
-            "A month outside the limits of the control chart, or a long run on one side, in the last three months with "
-            "records.",
+            "A month outside the limits of the control chart in the newest half year.",
             wide=True,
         ),
         Panel("herd-needs", "Cows that need someone", _needs, wide=True),

@@ -3,6 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from analytics.methods.funnel import funnel, funnel_limits
 from analytics.methods.heritability import liability_h2

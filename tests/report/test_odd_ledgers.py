@@ -103,8 +103,8 @@ def test_every_farm_of_an_odd_ledger_gets_its_report_and_workbook(name: str, tmp
 def test_two_farms_are_told_what_two_can_say_and_nothing_of_each_other(tmp_path: Path) -> None:
     ledger = made(tmp_path, {"trims": trims("Ash", lesions=3) + trims("Elm", lesions=6)})
     said = plain(document.document(collect(ledger, Request("Ash"))))
-    assert "Cows with any lesion in the period: 30.0% here." in said
-    assert "takes three farms" in said and "there are 2" in said
+    assert "Trims with any lesion in the period: 3 of 10 here, 30.0%." in said
+    assert "Other farms on record: 1, too few to compare with." in said
     assert "60.0%" not in said and "Elm" not in said
     spanish = document.document(collect(ledger, Request("Ash", language="es")))
     assert 'id="benchmark"' in spanish
@@ -117,18 +117,18 @@ def test_two_farms_in_every_format_by_command_and_by_page(kind: str, tmp_path: P
         assert os.environ.get("CI") != "true", "the build machine needs a browser"
         with pytest.raises(Mistake, match="was written as"):
             report_one(ledger.name, "A", tmp_path / "a.pdf")
-        assert "takes three farms" in plain((tmp_path / "a.html").read_text(encoding="utf-8"))
+        assert "too few to compare with" in plain((tmp_path / "a.html").read_text(encoding="utf-8"))
         return
     [out] = report_one(ledger.name, "A", tmp_path / f"a.{kind}")
     assert out.stat().st_size > 1000
     if kind == "pdf":
-        assert "takes three farms" in pdf_text(out)
+        assert "too few to compare with" in pdf_text(out)
     report_every(ledger.name, tmp_path / "all", formats=kind)
     assert {path.name for path in (tmp_path / "all").glob(f"*.{kind}")} == {f"a.{kind}", f"b.{kind}"}
     _nothing, sent = page.made(ledger, Request("B"), kind)
     assert sent["filename"] == f"b.{kind}"
     shown, _ = page.made(ledger, Request("B"), "show")
-    assert "takes three farms" in plain(shown.srcDoc)
+    assert "too few to compare with" in plain(shown.srcDoc)
 
 
 def test_two_farms_are_mailed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,6 +1,6 @@
-"""How often the cluster interval holds the truth, by kind of unit, prevalence and number of clusters.
+"""How often 95 % limits hold the truth: shares of clusters, comparisons, rates, recurrence and agreement.
 
-Run with ``python -m tests.scale.coverage``. Herds differ in size (log-normal, median 70 cows) and in risk
+Run with ``python -m tests.scale.coverage``; the parts on comparisons and rates stand in modules of their own. Herds differ in size (log-normal, median 70 cows) and in risk
 (normal on the logit scale); feet and claws lie within cows of one herd.
 """
 
@@ -14,6 +14,7 @@ import numpy as np
 from scipy import optimize, special
 
 from analytics.methods.cluster import cluster_proportion
+from tests.scale import worlds_compare, worlds_rates
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,10 @@ def main(arguments: list[str] | None = None) -> int:
                 plain = coverage(world, p, k, options.repeats, rng, adjust=False)[0]
                 cells.append(f"{f'{ours:.3f} ({plain:.3f})':>18}")
             print(f"{world.name:34}{p:>11.0%}" + "".join(cells))
+    print("\nComparisons")
+    worlds_compare.main()
+    print("\nRates, recurrence, agreement and sires")
+    worlds_rates.main()
     return 0
 
 

@@ -177,10 +177,8 @@ REAL: dict[str, World] = {
 """Worlds in which the odds are truly halved."""
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--runs", type=int, default=400)
-    runs = parser.parse_args().runs
+def main(runs: int = 400) -> None:
+    """Print how often a change and a trend are called, and how often their limits hold the truth."""
     print(f"{'':12}{'world':46}{'called':>9}{'+-':>6}{'limits hold':>13}{'answered':>10}")
 
     def line(what: str, name: str, found: Tally) -> None:
@@ -202,4 +200,6 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--runs", type=int, default=400)
+    main(parser.parse_args().runs)
