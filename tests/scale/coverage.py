@@ -1,8 +1,8 @@
 """How often 95 % limits hold the truth: shares of clusters, comparisons, rates, recurrence and agreement.
 
 Run with ``python -m tests.scale.coverage``. The parts on comparisons and rates stand in modules of their own. Here
-herds differ in size (log-normal, median 70 cows) and in risk (normal on the logit scale); feet and claws lie within cows
-of one herd.
+herds differ in size (log-normal, median 70 cows) and in risk (normal on the logit scale); feet and claws lie within
+cows of one herd.
 """
 
 from __future__ import annotations
