@@ -335,10 +335,10 @@ def _called(row: dict[str, Any]) -> Said:
         "visits": row["visits"],
     }
     if row["visits"] == 1:
-        return say("{now} of 100 cows, where the herd's earlier visits lead one to expect {usual}.", **values)
+        return say("{now} of 100 cows, where {usual} would be usual for this herd and season.", **values)
     return say(
-        "{now} of 100 over the last {visits} visits ({looks} looks at cows), where the herd's earlier visits lead one "
-        "to expect {usual}.",
+        "{now} of 100 over the last {visits} visits ({looks} looks at cows), where {usual} would be usual for this herd "
+        "and season.",
         **values,
     )
 

@@ -48,7 +48,8 @@ def test_counts_of_cows_and_a_rise_that_is_there(tmp_path: Path) -> None:
     assert row["expected"] == pytest.approx(0.10, abs=0.02)
     assert row["verdict"] == "worse"
     assert 0 < row["low"] < row["difference"] < row["high"]
-    assert row["reason"].startswith("45 of 100 cows, where the herd's earlier visits lead one to expect 1")
+    assert row["reason"].startswith("45 of 100 cows, where 1")
+    assert row["reason"].endswith(" would be usual for this herd and season.")
 
 
 def test_a_fall_is_better_and_an_even_herd_has_no_clear_change(tmp_path: Path) -> None:
