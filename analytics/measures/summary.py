@@ -337,8 +337,8 @@ def _called(row: dict[str, Any]) -> Said:
     if row["visits"] == 1:
         return say("{now} of 100 cows, where {usual} would be usual for this herd and season.", **values)
     return say(
-        "{now} of 100 over the last {visits} visits ({looks} looks at cows), where {usual} would be usual for this herd "
-        "and season.",
+        "{now} of 100 over the last {visits} visits ({looks} looks at cows), where {usual} would be usual for this "
+        "herd and season.",
         **values,
     )
 
