@@ -27,8 +27,8 @@ SPREAD_SCALE = 3.0
 
 LEAN = 1.0
 """The prior of the correlation is 1/(1 - rho^2)^LEAN. The reference prior has 1/2 (Berger and Yang 1994). 1 leans to
-high correlations: with 3/4 a change that did nothing was called in 9 % of herds whose months are correlated by 0.8, with
-1 in 4 to 7 %. [chosen in simulation, tests/scale/worlds_change.py]"""
+high correlations: with 3/4 a change that did nothing was called in 9 % of herds whose months are correlated by 0.8,
+with 1 in 4 to 7 %. [chosen in simulation, tests/scale/worlds_change.py]"""
 
 KIND_SPREADS = (0.0, 0.2, 0.45, 0.9)
 """Spreads of the counts of one point in time about each other (logit SD), looked at where there are several."""

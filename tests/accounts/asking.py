@@ -15,7 +15,7 @@ DRAWN = re.compile(r'\\?"(?:bdata|end_id)\\?": ?\\?"[^"\\]*\\?"')
 """Numbers of a chart in base64, also within a text, and Dash's mark of a page: any letters can stand side by side in
 them."""
 
-STAMPED = re.compile(r"DTSTAMP%3A\w+")
+STAMPED = re.compile(r"(?:DTSTAMP|LAST-MODIFIED|SEQUENCE)%3A\w+")
 LONG = re.compile(r"\d+\.\d{9,}")
 VERSION = re.compile(r'"seen-version": ?\{"data": ?"[^"]*"\}')
 
