@@ -26,7 +26,9 @@ MONTHS = (
     say("August"), say("September"), say("October"), say("November"), say("December"),
 )  # fmt: skip
 
-METHOD = say("Logistic regression on a yearly sine wave, in which months may differ more than chance explains and go together")
+METHOD = say(
+    "Logistic regression on a yearly sine wave, in which months may differ more than chance explains and go together"
+)
 
 
 @keep
