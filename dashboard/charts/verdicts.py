@@ -24,8 +24,8 @@ _ALWAYS = ("lame", "any")
 def verdict_sentence(row: dict[str, Any], words: Words) -> str:
     """How many cows, the verdict and the reason, for one row of the summary."""
     values = {
-        "cases": int(row["now_cases"]),
-        "n": int(row["now_at_risk"]),
+        "cases": words.number(row["now_cases"]),
+        "n": words.number(row["now_at_risk"]),
         "when": words.dates(row["first"], row["last"]),
     }
     what = str(row["what"])

@@ -13,7 +13,7 @@ from dashboard.language import Words
 from dashboard.report.contents import Contents
 from dashboard.report.markup import Cell, Section, paragraph, table
 
-MOST_LETTERS, MOST_NUMBERS = 700, 330
+MOST_LETTERS, MOST_NUMBERS = 420, 330
 """Room for the cows under one reason with their places, and for further ones by number; the others are counted, and
 named in the spreadsheet. [common practice, no source]"""
 

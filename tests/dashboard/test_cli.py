@@ -16,11 +16,11 @@ from dashboard import cli
 from tests.ports import free_port
 
 SHEET = """visit_date,farm,visit_kind,herd_size,cow,foot,claw,zone,lesion,severity,locomotion_score,housing
-2026-03-02,Home,whole-herd,4,1,RH,lateral,4,sole ulcer,2,3,freestall
-2026-03-02,Home,whole-herd,4,2,,,,none,,1,freestall
-2026-03-02,Home,whole-herd,4,3,LH,,10,wart,1,4,tie-stall
-2026-03-02,Home,whole-herd,4,4,RH,lateral,40,sole ulcer,2,2,tie-stall
-2026-03-02,Home,whole-herd,4,5,RH,lateral,4,squishy,2,2,tie-stall
+2026-03-02,Home,whole-herd,3,1,RH,lateral,4,sole ulcer,2,3,freestall
+2026-03-02,Home,whole-herd,3,2,,,,none,,1,freestall
+2026-03-02,Home,whole-herd,3,3,LH,,10,wart,1,4,tie-stall
+2026-03-02,Home,whole-herd,3,4,RH,lateral,40,sole ulcer,2,2,tie-stall
+2026-03-02,Home,whole-herd,3,5,RH,lateral,4,squishy,2,2,tie-stall
 """
 
 Run = Callable[..., tuple[int, str, str]]
