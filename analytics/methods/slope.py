@@ -12,8 +12,8 @@ from scipy import special
 
 from analytics.methods.autoregressive import autoregression, estimate_of, season_axes, wave
 from analytics.methods.design import Design, build_design
+from analytics.methods.exchangeable_gee import scores_by_cluster, solve
 from analytics.methods.intervals import LEVEL, normal_quantile
-from analytics.methods.models import _scores, _solve
 from analytics.words import say
 
 Array = npt.NDArray[np.float64]
@@ -207,10 +207,10 @@ def logistic_slope(
     reason = _too_little(design, k, width, times)
     if reason:
         return _no_answer(times, reason)
-    beta, alpha, bread, settled = _solve(design)
+    beta, alpha, bread, settled = solve(design)
     if not settled or bool((np.abs(beta[1:]) > _SEPARATED).any()):
         return _no_answer(times, say("The fit did not settle: a time or a group has no case, or only cases."))
-    scores = _scores(design, beta, alpha)
+    scores = scores_by_cluster(design, beta, alpha)
     covariance, df = bread @ (scores.T @ scores) @ bread * k / (k - width), float(k - width)
     dispersion, cells, model = _dispersion(design, time, columns, beta)
     errors = "clusters"

@@ -21,7 +21,8 @@ from tests.sheets import checked, ledger_of
 
 
 def trim(cow: str, day: str, lesion: str | None = None, **more: Any) -> dict[str, Any]:
-    row = {"farm": "Ash", "cow": cow, "visit_date": day, "visit_kind": "whole-herd", "lesion": lesion}
+    row = {"farm": "Ash", "cow": cow, "visit_date": day, "visit_kind": "whole-herd", "herd_size": 1,
+           "lesion": lesion}  # fmt: skip
     return row | ({"foot": "RH", "claw": "lateral"} if lesion else {}) | more
 
 

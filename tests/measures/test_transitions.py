@@ -42,11 +42,12 @@ def test_by_month_is_the_later_scoring(tmp_path: Path) -> None:
 def test_a_long_gap_makes_no_step(tmp_path: Path) -> None:
     rows = [scoring(cow, 4, on=day) for cow in range(30) for day in ("2024-01-01", "2025-01-01")]
     ledger = herd(tmp_path, scorings=rows)
-    answer = transitions(ledger, Selection())
+    every = Selection(visits=("all",))  # where all are lame, it may be a list of lame cows
+    answer = transitions(ledger, every)
     assert answer.empty
     assert any("Not enough to say" in caution for caution in answer.cautions)
     assert any("30 steps were further apart" in note for note in answer.basis.notes)
-    longer = transitions(ledger, Selection(), gap_days=400).table
+    longer = transitions(ledger, every, gap_days=400).table
     assert _shares(longer) == {"recovered": (0, 30), "chronic": (30, 30)}
     assert longer.set_index("transition").loc["chronic", "high"] == 1
 

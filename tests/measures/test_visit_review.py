@@ -32,6 +32,7 @@ def visit(day: str, cows: int, ill: int, kind: str = "whole-herd", farm: str = "
             "farm": farm,
             "cow": str(cow + 1),
             "visit_kind": kind,
+            "herd_size": cows,
             **({"foot": "LH", "claw": "lateral", "lesion": "SU"} if cow < ill else {}),
         }
         for cow in range(cows)

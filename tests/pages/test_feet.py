@@ -30,8 +30,9 @@ def colour_bars(figure: Any) -> list[float]:
 )
 def test_one_of_several_is_what_it_would_be_alone(demo_ledger: Ledger, split: str, field: str, group: str) -> None:
     selection = Selection(farms=("Larkmoor",), visits=("all",))
-    together = foot_map(demo_ledger, selection, by=(split,)).table
-    alone = foot_map(demo_ledger, selection.with_(**{field: (group,)})).table
+    answer = foot_map(demo_ledger, selection, by=(split,))
+    together = answer.table
+    alone = foot_map(demo_ledger, selection.with_(**{field: (group,)}), per=answer.basis.unit).table
     part = together[together[split] == group].drop(columns=split).reset_index(drop=True)
     columns = ["foot", "claw", "zone", "cases", "at_risk", "low", "high"]
     order = ["foot", "zone", "claw"]

@@ -31,7 +31,7 @@ def _shrink(sizes: Array, alpha: float) -> Array:
     return alpha / (1.0 + (sizes - 1.0) * alpha)
 
 
-def _scores(design: Design, beta: Array, alpha: float) -> Array:
+def scores_by_cluster(design: Design, beta: Array, alpha: float) -> Array:
     _, root, residual = _parts(design, beta)
     weighted = design.x * root[:, None]
     shared = _shrink(_sums(design, design.n), alpha)[:, None]
@@ -63,13 +63,45 @@ def _correlation(design: Design, beta: Array) -> float:
     return float(np.clip(products / pairs / scale, lowest, 0.95))
 
 
-def _solve(design: Design) -> tuple[Array, float, Array, bool]:
+def solve(design: Design) -> tuple[Array, float, Array, bool]:
+    """Solve the estimating equations.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    beta : ndarray
+        Coefficients, log odds.
+    alpha : float
+        Working correlation of two units of one cluster.
+    bread : ndarray
+        Inverse of the information.
+    settled : bool
+        Whether the steps came to rest.
+
+    References
+    ----------
+    Liang KY, Zeger SL (1986) Biometrika 73:13-22.
+
+    Examples
+    --------
+    Two clusters of ten units with three and seven cases; the mean is a half:
+
+    >>> import pandas as pd
+    >>> from analytics.methods.design import build_design
+    >>> rows = pd.DataFrame({"cases": [3, 7], "n": [10, 10], "herd": ["a", "b"]})
+    >>> beta, alpha, bread, settled = solve(build_design(rows, "cases", [], "herd", n="n"))
+    >>> round(float(beta[0]), 6) + 0.0, settled
+    (0.0, True)
+    """
     beta = np.zeros(design.x.shape[1])
     beta[0] = special.logit(design.cases.sum() / design.n.sum())
     alpha, settled = 0.0, False
     for step in range(_STEPS):
         information = _information(design, beta, alpha)
-        change = np.linalg.lstsq(information, _scores(design, beta, alpha).sum(axis=0), rcond=None)[0]
+        change = np.linalg.lstsq(information, scores_by_cluster(design, beta, alpha).sum(axis=0), rcond=None)[0]
         largest = float(np.abs(change).max())
         beta = beta + change * min(1.0, 5.0 / max(largest, 1e-300))
         # The first steps stay independent: a correlation of residuals around zero coefficients means nothing.
