@@ -83,11 +83,11 @@ def made_up(path: Path) -> Ledger:
     return ledger_of(path / "made.duckdb", *sheets)
 
 
-@pytest.fixture(scope="module", params=["demo", "made up"])
+@pytest.fixture(scope="module", params=["demo herds", "made up"])
 def asked(
     request: pytest.FixtureRequest, demo_ledger: Ledger, tmp_path_factory: pytest.TempPathFactory
 ) -> tuple[Ledger, str]:
-    if request.param == "demo":
+    if request.param == "demo herds":
         return demo_ledger, "Larkmoor"
     return made_up(tmp_path_factory.mktemp("agree")), "Ash"
 
