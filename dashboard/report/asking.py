@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import open_ledger
+from analytics.ledger import Ledger, open_ledger
+from analytics.measures.summary import summary
 from analytics.mistake import Mistake
-from analytics.tally.selection import read_date
+from analytics.tally.selection import Selection, read_date
+from dashboard.charts.verdicts import verdict_sentences
 from dashboard.language import Words
 from dashboard.report.all_farms import report_all
 from dashboard.report.letterhead import read_letterhead
@@ -16,6 +18,13 @@ from dashboard.report.mail import checked_address, mail_server, message, send
 from dashboard.report.request import SECTIONS, Request, Sender
 from dashboard.report.writing import check_ending, write_report
 from dashboard.tables import known_farms, read_prices
+
+
+def mail_text(ledger: Ledger, farm: str, words: Words) -> str:
+    """What a mail says: that the report is attached, and the verdicts of the summary."""
+    attached = words("The newest report on the feet of the herd of {farm} is attached.", farm=farm)
+    verdicts = verdict_sentences(summary(ledger, Selection(farms=(farm,))).table, words)
+    return "\n\n".join([attached, *verdicts])
 
 
 def request_of(
@@ -117,8 +126,7 @@ def report_every(
         assert server is not None
         words = Words(template.language)
         subject = words("Foot report, {farm}", farm=farm)
-        text = words("The newest report on the feet of the herd of {farm} is attached.", farm=farm)
-        send(server, message(server.sender, people, subject, text, files))
+        send(server, message(server.sender, people, subject, mail_text(ledger, farm, words), files))
 
     outcomes = report_all(
         ledger,

@@ -10,6 +10,8 @@ import pytest
 from scipy.stats import binomtest
 
 from analytics.ledger import Ledger
+from dashboard.language import Words
+from dashboard.report.asking import mail_text
 from dashboard.report.contents import collect
 from dashboard.report.document import document
 from dashboard.report.request import Request
@@ -73,6 +75,13 @@ def test_lame_cows_at_the_newest_scoring(report: str, trims: pd.DataFrame) -> No
     newest = rows[rows["date"] > rows["date"].max() - pd.Timedelta(days=4)]
     lame = newest.loc[newest["score"] >= 3, "cow"].nunique()
     assert f"Lame: {lame} of {newest['cow'].nunique()} cows scored, " in report
+
+
+def test_the_mail_says_the_same_verdicts(report: str, demo_ledger: Ledger) -> None:
+    attached, *verdicts = mail_text(demo_ledger, "Larkmoor", Words("en")).split("\n\n")
+    assert attached == "The newest report on the feet of the herd of Larkmoor is attached."
+    assert len(verdicts) >= 2
+    assert all(" ".join(verdict.split()) in report for verdict in verdicts)
 
 
 def test_cows_with_a_lesion_in_the_year(report: str, trims: pd.DataFrame) -> None:
