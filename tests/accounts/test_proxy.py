@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import http.client
 import os
 import re
@@ -54,9 +55,10 @@ def _asked(
     connection: http.client.HTTPConnection, path: str, host: str, method: str, body: str | None, headers: dict[str, str]
 ) -> tuple[http.client.HTTPResponse, str]:
     named = {name.replace("_", "-"): value for name, value in headers.items()}
-    connection.request(method, path, body=body, headers={"Host": host, **named})
-    answer = connection.getresponse()
-    return answer, answer.read().decode("utf-8", "replace")
+    with contextlib.closing(connection):
+        connection.request(method, path, body=body, headers={"Host": host, **named})
+        answer = connection.getresponse()
+        return answer, answer.read().decode("utf-8", "replace")
 
 
 @pytest.fixture(scope="module")

@@ -30,9 +30,9 @@ def scripts(client: FlaskClient) -> list[str]:
 def test_every_script_and_style_names_its_version_and_is_kept(client: FlaskClient, scripts: list[str]) -> None:
     assert len(scripts) > 8 and any("plotly" in script for script in scripts)
     for script in scripts:
-        answer = client.get(script, headers=HERE)
-        assert answer.status_code == 200, script
-        assert "immutable" in answer.headers["Cache-Control"], script
+        with client.get(script, headers=HERE) as answer:
+            assert answer.status_code == 200, script
+            assert "immutable" in answer.headers["Cache-Control"], script
 
 
 def test_a_script_is_the_same_compressed_and_plain(client: FlaskClient, scripts: list[str]) -> None:
