@@ -1,0 +1,120 @@
+"""The words of the trade in every language that sheets are read in, kept as data in the folder ``words``.
+
+A file holds the words of one kind: what they mean, their language, and the words with ``|`` between them. Words are
+compared in their plain form, so that case, accents and punctuation do not matter.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from types import MappingProxyType
+
+LANGUAGES: dict[str, str] = {
+    "en": "English",
+    "es": "Spanish",
+    "de": "German",
+    "nl": "Dutch",
+    "fr": "French",
+    "pt": "Portuguese",
+}
+"""Code -> name of the languages that sheets are read in."""
+
+KINDS: tuple[str, ...] = (
+    "lesion",
+    "other_lesion",
+    "nothing",
+    "foot",
+    "claw",
+    "zone",
+    "severity",
+    "action",
+    "visit_kind",
+    "month",
+    "side",
+    "end",
+    "yes",
+    "no",
+    "negation",
+    "filler",
+    "total",
+)
+"""Kinds of word; each has a file of that name."""
+
+_UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
+
+
+@dataclass(frozen=True)
+class Word:
+    """One word or phrase: as it is written, what it means, and its language."""
+
+    text: str
+    means: str
+    language: str
+
+
+def plain(text: str) -> str:
+    """A text in lower case without accents, with single spaces for punctuation.
+
+    Example
+    -------
+    >>> plain(" Úlcera de  suela!"), plain("o.B."), plain("Weiße-Linie")
+    ('ulcera de suela', 'o b', 'weisse linie')
+    """
+    letters = unicodedata.normalize("NFKD", text.casefold())
+    bare = "".join(letter for letter in letters if not unicodedata.combining(letter))
+    return re.sub(r"[\W_]+", " ", bare).strip()
+
+
+@cache
+def words(kind: str) -> tuple[Word, ...]:
+    """All words of a kind, as they stand in its file.
+
+    Raises
+    ------
+    KeyError
+        There is no such kind.
+    """
+    if kind not in KINDS:
+        raise KeyError(kind)
+    text = resources.files("analytics.trade").joinpath("words", f"{kind}.csv").read_text("utf-8")
+    return tuple(
+        Word(word.strip(), row["means"], row["language"])
+        for row in csv.DictReader(text.splitlines())
+        for word in row["words"].split("|")
+    )
+
+
+@cache
+def phrases(kind: str) -> Mapping[str, str]:
+    """Plain form of every word of a kind -> what it means.
+
+    German words are also known with ae, oe and ue.
+
+    Example
+    -------
+    >>> phrases("lesion")["sole ulcer"], phrases("foot")["left hind"]
+    ('SU', 'LH')
+    """
+    found: dict[str, str] = {}
+    for word in words(kind):
+        found.setdefault(plain(word.text), word.means)
+        if word.language == "de":
+            found.setdefault(plain(word.text.translate(_UMLAUTS)), word.means)
+    return MappingProxyType(found)
+
+
+def meaning(kind: str, text: str) -> str | None:
+    """What a whole text means as a word of a kind, or ``None``.
+
+    Example
+    -------
+    >>> meaning("lesion", "White-line abscess"), meaning("lesion", "squishy")
+    ('WLA', None)
+    """
+    return phrases(kind).get(plain(text))
