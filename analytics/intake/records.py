@@ -85,7 +85,7 @@ def check_rows(
     kind, findings = headings.kind, Findings()
     if rows is None:
         positions, _ = record_rows(piece, headings, first=first)
-        rows = positions + piece.first_row
+        rows = piece.row_numbers(positions)
     else:
         positions = np.arange(len(piece))
     codes = {

@@ -55,6 +55,10 @@ class RawSheet:
         The kind that the file itself names (a key of a JSON file).
     has_headings : bool
         Whether the heading row is known to be the first (JSON).
+    tab : str
+        Name of the tab, in a workbook.
+    numbers : array of int or None
+        Row number of each row, where rows were unfolded and no longer stand as in the file.
     """
 
     source: str
@@ -64,9 +68,15 @@ class RawSheet:
     from_workbook: bool = False
     kind_hint: str | None = None
     has_headings: bool = False
+    tab: str = ""
+    numbers: Positions | None = None
 
     def __len__(self) -> int:
         return len(self.widths)
+
+    def row_numbers(self, positions: Positions) -> Positions:
+        """Row numbers, as a person sees them, of the rows at some positions."""
+        return positions + self.first_row if self.numbers is None else self.numbers[positions]
 
     def row(self, position: int) -> list[str]:
         """The cells of one row."""
@@ -77,7 +87,8 @@ class RawSheet:
 class CheckedSheet:
     """The records of one sheet, and the rows that are not records, each with its reasons.
 
-    ``rows_read == len(records) + set_aside["row"].nunique()``, always. Blank rows are not rows read.
+    ``rows_read == len(records) + held``, always. Blank rows are not rows read. Where one row of the sheet holds several
+    findings, each counts as a row read.
 
     Attributes
     ----------
@@ -89,11 +100,15 @@ class CheckedSheet:
         The canonical columns of the kind, and ``row``, the row number in the file.
     set_aside : pandas.DataFrame
         One line a reason: row, column (the file's own heading), value, reason, remedy, original (JSON of
-        the row's cells keyed by the file's own headings).
+        the row's cells keyed by the file's own headings). A cell that was left blank, its row kept, has a line too.
     rows_read : int
     understood : pandas.DataFrame
         How headings and words were understood: field, heading, said, understood_as, rows.
     notes : tuple of Said
+    sheet_rows : int or None
+        Rows of the sheet as it was, where they were unfolded.
+    own_headings : tuple of str
+        The sheet's own headings, by which its layout is known again.
     """
 
     kind: str
@@ -103,6 +118,13 @@ class CheckedSheet:
     rows_read: int
     understood: pd.DataFrame
     notes: tuple[Said, ...] = ()
+    sheet_rows: int | None = None
+    own_headings: tuple[str, ...] = ()
+
+    @property
+    def held(self) -> int:
+        """Rows that were set aside."""
+        return self.rows_read - len(self.records)
 
 
 @dataclass(frozen=True)

@@ -124,7 +124,7 @@ class Survey:
                 says = zip(column.texts, column.counts().tolist(), strict=True)
                 if any(rows and bare_text(text).strip() for text, rows in says):
                     self.told_extra.add(number)
-        return CodedPiece(positions + piece.first_row, codes, columns)
+        return CodedPiece(piece.row_numbers(positions), codes, columns)
 
     def _combine(self, codes: dict[str, Codes], rows: int) -> None:
         if self.headings.kind == "trims":

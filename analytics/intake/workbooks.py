@@ -7,6 +7,7 @@ import io
 import zipfile
 import zlib
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any, NoReturn
 
 from analytics.intake.extent import Extent, RepeatedExtent, TabExtent
@@ -55,7 +56,7 @@ def read_workbook(data: bytes, name: str, *, zipped: bool) -> list[RawSheet]:
             sheet = book.get_sheet_by_name(tab.name)
             # Without skipping, row 1 is the sheet's row 1, so row numbers are the person's.
             rows = sheet.to_python(skip_empty_area=False)
-            sheets.append(gather(_texts(rows), source, from_workbook=True))
+            sheets.append(replace(gather(_texts(rows), source, from_workbook=True), tab=str(tab.name)))
     except calamine.PasswordError:
         raise Mistake(say("{name} is locked with a password; save it without one.", name=name)) from None
     except (calamine.CalamineError, OSError, ValueError) as error:

@@ -81,7 +81,7 @@ def add_sheets(
         added = known = held = read = 0
         for sheet in sheets:
             read += sheet.rows_read
-            held += sheet.set_aside["row"].nunique()
+            held += sheet.held
             new, again = _add_rows(connection, sheet, number)
             added += new
             known += again
@@ -284,7 +284,7 @@ def _add_rows(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, number
 def _count_only(ledger: Ledger, sheets: Sequence[CheckedSheet], file: str) -> ImportResult:
     """The result an import would have, from keys worked out in memory and compared with the ledger."""
     read = sum(sheet.rows_read for sheet in sheets)
-    held = sum(int(sheet.set_aside["row"].nunique()) for sheet in sheets)
+    held = sum(sheet.held for sheet in sheets)
     added = 0
     new: dict[str, set[str]] = {}
     with _in_memory() as memory:

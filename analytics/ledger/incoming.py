@@ -53,7 +53,7 @@ class Taken:
                 for piece in self.stream.pieces():
                     self.read += piece.rows_read
                     self.records += len(piece)
-                    self.held += int(piece.set_aside["row"].nunique())
+                    self.held += piece.rows_read - len(piece)
                     if len(piece.set_aside):
                         writer.write_table(pa.Table.from_pandas(piece.set_aside, aside, preserve_index=False))
                     if not len(piece):

@@ -43,6 +43,7 @@ KINDS: tuple[str, ...] = (
     "negation",
     "filler",
     "total",
+    "title",
 )
 """Kinds of word; each has a file of that name."""
 

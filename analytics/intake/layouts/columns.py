@@ -1,0 +1,302 @@
+"""What each column of a table is: its heading checked against its cells, and asked where they do not agree."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from analytics.intake.headings import column_letters
+from analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
+from analytics.intake.layouts.questions import Answers, Question, choices
+from analytics.intake.layouts.roles import Role, role_of_code
+from analytics.trade.feet import CLAW_NAMES, FEET, FOOT_NAMES
+from analytics.trade.lesions import LESIONS
+from analytics.trade.lexicon import plain
+from analytics.words import Said, say
+
+ENOUGH = 0.8
+"""Share of the cells that must be readable for a heading to be believed. [common practice, no source]"""
+
+SCORE_WORDS = frozenset(("score", "scores", "note", "wert", "punt", "punten", "nota", "grado", "grade", "graad", "grad"))
+SHED_WORDS = frozenset(("shed", "sheds"))
+DUE_WORDS = frozenset(("due", "due date", "date due"))
+COUNT_WORDS = frozenset(("number", "no", "nr", "n", "nº", "num", "numero", "nummer"))
+PARTS = {"heel": "heel_depth_mm", "toe": "toe_length_mm", "sole": "sole_thickness_mm"}
+
+
+def settle_roles(
+    headings: Sequence[str],
+    roles: Sequence[Role | None],
+    profiles: Sequence[Profile],
+    beside_lesion: Callable[[int], tuple[int, int]],
+    answers: Answers,
+    taught: Mapping[str, str],
+) -> list[Role]:
+    """The role of every column.
+
+    Parameters
+    ----------
+    headings : sequence of str
+    roles : sequence of Role or None
+        As the headings say.
+    profiles : sequence of Profile
+    beside_lesion : callable
+        For a column, in how many rows it is filled beside a lesion and in how many beside none.
+    answers : Answers
+    taught : mapping of str to str
+        Words that the sheet or a person explained.
+
+    Returns
+    -------
+    list of Role
+        ``note`` for a column that is kept as a remark, ``skip`` for a blank one.
+    """
+    known = {role.field for role in roles if role is not None and role.kind == "field"}
+    places = any(role is not None and role.kind in ("foot", "claw", "lesion") for role in roles)
+    out: list[Role] = []
+    for place, (heading, role, profile) in enumerate(zip(headings, roles, profiles, strict=True)):
+        name = " ".join(heading.split()) or say("column {letters}", letters=column_letters(place))
+        question_id = f"column:{plain(heading) or column_letters(place).casefold()}"
+        given = answers.given.get(question_id)
+        if given is not None:
+            out.append(_given(question_id, name, given, role, answers))
+            continue
+        if not profile.filled:
+            out.append(role if role is not None and role.kind not in ("note",) else Role("skip"))
+            continue
+        settled = _settle(place, name, question_id, role, profile, known, places, beside_lesion, answers, taught)
+        out.append(settled)
+    return out
+
+
+def _given(question_id: str, name: str, value: str, role: Role | None, answers: Answers) -> Role:
+    answers.ask(
+        Question(question_id, name, say("What is '{heading}'?", heading=name), choices([(value, describe(value))]), value)
+    )
+    return role_of_code(value, role or Role("note"))
+
+
+def _ask(
+    question_id: str, name: str, text: Said, codes: Sequence[str], role: Role | None, answers: Answers,
+    *, default: str | None, safe: bool = False,
+) -> Role:  # fmt: skip
+    question = Question(
+        question_id, name, text, choices((code, describe(code)) for code in dict.fromkeys(codes)), default, safe
+    )
+    value = answers.ask(question)
+    return role_of_code(value if value is not None else "note", role or Role("note"))
+
+
+def _settle(
+    place: int, name: str, question_id: str, role: Role | None, profile: Profile, known: set[str], places: bool,
+    beside_lesion: Callable[[int], tuple[int, int]], answers: Answers, taught: Mapping[str, str],
+) -> Role:  # fmt: skip
+    word = plain(name)
+    has_lesion = "lesion" in known or places
+
+    def share(field: str) -> float:
+        return profile.share(test=lambda text: fits(field, text, taught))
+
+    def ask(text: Said, codes: Sequence[str], default: str | None, *, safe: bool = False) -> Role:
+        return _ask(question_id, name, text, codes, role, answers, default=default, safe=safe)
+
+    shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
+    if role is None:
+        return _unknown(name, question_id, profile, known, places, answers, taught)
+    if role.kind == "field" and role.field == "locomotion_score":
+        if profile.share(test=is_yes_no) >= ENOUGH and not profile.is_numeric:
+            return Role("lame")
+        if word in SCORE_WORDS and has_lesion and "severity" not in known:
+            return _score(place, name, profile, beside_lesion, ask)
+    if role.kind == "field" and role.field == "severity" and "locomotion_score" not in known and word in SCORE_WORDS:
+        if has_lesion and profile.numbers and max(profile.numbers) > 3:
+            return _score(place, name, profile, beside_lesion, ask)
+    if word in SHED_WORDS:
+        beside, without = beside_lesion(place)
+        if not profile.is_numeric or max(profile.numbers, default=0) > 5:
+            return Role("field", field="group")
+        default = "group" if "group" not in known else "note"
+        return ask(
+            say("Is '{heading}' ({shown}) the shed or barn she lives in, or how far her horn has shed?", heading=name,
+                shown=shown),
+            ["group", "shed_stage", "note"], default if without or beside else "shed_stage",
+        )  # fmt: skip
+    if word in DUE_WORDS or (role.kind == "field" and role.field == "recheck_on" and word in DUE_WORDS):
+        return ask(
+            say("Is '{heading}' ({shown}) the day to look at her again, or the day she is due to calve?", heading=name,
+                shown=shown),
+            ["recheck_on", "skip", "note"], None,
+        )  # fmt: skip
+    if role.kind == "field" and role.field in ("feet_seen", "foot") and profile.is_numeric:
+        if role.field == "feet_seen" or max(profile.numbers, default=0) > 4:
+            return Role("note")
+        return role
+    if role.kind == "field" and role.field == "feet_seen" and "foot" not in known and "lesion" in known:
+        beside, without = beside_lesion(place)
+        if beside and not without:
+            return ask(
+                say("Is '{heading}' ({shown}) the foot with the lesion, or the feet that were looked at?",
+                    heading=name, shown=shown),
+                ["foot", "feet_seen", "note"], "foot",
+            )  # fmt: skip
+    if word in PARTS and role.kind == "field":
+        return _part(name, word, profile, role, ask, taught, share)
+    if role.kind == "field" and role.field == "cow":
+        return role
+    if role.kind == "foot" and profile.is_numeric and min(profile.numbers) >= 40:
+        return ask(
+            say("Are the numbers under '{heading}' ({shown}) lengths of the toe?", heading=name, shown=shown),
+            [f"toe_length_mm {role.foot}", role.code, "note"], f"toe_length_mm {role.foot}",
+        )  # fmt: skip
+    if role.kind == "action" and profile.share(test=is_yes_no) < ENOUGH:
+        return Role("field", field="action") if "action" not in known else Role("note")
+    if role.kind != "field" or role.number:
+        return role
+    return _checked_field(name, role, profile, shown, share, known, ask, taught)
+
+
+def _checked_field(
+    name: str, role: Role, profile: Profile, shown: str, share: Callable[[str], float], known: set[str],
+    ask: Callable[..., Role], taught: Mapping[str, str],
+) -> Role:  # fmt: skip
+    """A field whose cells cannot be read as it is asked about, with what they can be read as."""
+    if role.field in ("note", "farm", "trimmer", "breed", "sire", "group", "housing", "floor", "bedding"):
+        return role
+    if share(role.field) >= 0.5:
+        return role
+    others = [
+        field
+        for field in ("lesion", "foot", "claw", "visit_date", "severity", "action", "visit_kind")
+        if field != role.field and field not in known and share(field) >= 0.9
+    ]
+    if "lesion" in others and profile.share(test=lambda text: says_lesion(text, taught)) < 0.3:
+        others.remove("lesion")
+    if others:
+        return ask(
+            say("The cells under '{heading}' ({shown}) do not look like {field}. What are they?", heading=name,
+                shown=shown, field=role.field.replace("_", " ")),
+            [*others, role.field, "note"], others[0],
+        )  # fmt: skip
+    if role.field in ("visit_kind", "lesion_detail", "claw", "action", "feet_seen", "parity", "severity", "zone"):
+        if role.field in ("visit_kind", "parity", "feet_seen", "action"):
+            return Role("note") if role.field != "action" else role
+        return role
+    return role
+
+
+def _score(
+    place: int, name: str, profile: Profile, beside_lesion: Callable[[int], tuple[int, int]],
+    ask: Callable[..., Role],
+) -> Role:  # fmt: skip
+    beside, without = beside_lesion(place)
+    top = max(profile.numbers, default=0)
+    if without and (top > 3 or without >= 0.2 * (beside + without)):
+        return Role("field", field="locomotion_score")
+    text = say("'{heading}' is filled beside {beside} lesions and in {without} rows without one. Does it score the "
+               "lesion or how she walks?", heading=name, beside=beside, without=without)  # fmt: skip
+    if top > 3:
+        return ask(text, ["locomotion_score", "severity", "note"], "locomotion_score")
+    if not without:
+        text = say("'{heading}' is filled only where there is a lesion ({beside} rows). Does it score the lesion or "
+                   "how she walks?", heading=name, beside=beside)  # fmt: skip
+    return ask(text, ["severity", "locomotion_score", "note"], "severity")
+
+
+def _part(
+    name: str, word: str, profile: Profile, role: Role, ask: Callable[..., Role], taught: Mapping[str, str],
+    share: Callable[[str], float],
+) -> Role:  # fmt: skip
+    """"Heel", "toe", "sole": a measure, a claw, or lesions there."""
+    measure = PARTS[word]
+    low, high = {"toe": (3, 200), "heel": (5, 120), "sole": (2, 30)}[word]
+    shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
+    if profile.is_numeric and min(profile.numbers) >= low and max(profile.numbers) <= high:
+        return Role("field", field=measure, unit=role.unit)
+    if share("claw") >= ENOUGH:
+        return Role("field", field="claw")
+    if profile.share(test=lambda text: says_lesion(text, taught)) >= 0.5:
+        return ask(
+            say("Are the words under '{heading}' ({shown}) lesions?", heading=name, shown=shown),
+            ["lesion 9", "note"], "lesion 9",
+        )  # fmt: skip
+    return ask(
+        say("What do the cells under '{heading}' ({shown}) say?", heading=name, shown=shown),
+        [measure, "note"], None if profile.share(test=is_tick) < ENOUGH else "note",
+    )  # fmt: skip
+
+
+def _unknown(
+    name: str, question_id: str, profile: Profile, known: set[str], places: bool, answers: Answers,
+    taught: Mapping[str, str],
+) -> Role:  # fmt: skip
+    """A column whose heading says nothing known: asked about where its cells hold lesions or feet."""
+    shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
+    lesions = profile.share(test=lambda text: says_lesion(text, taught))
+    role = Role("note")
+    if lesions >= 0.3 and not profile.is_numeric:
+        reads = "lesion" if "lesion" not in known else "lesion 8"
+        prose = sum(len(text.split()) > 6 for text in profile.texts) > len(profile.texts) / 3
+        default = "note" if prose and ("lesion" in known or places) else reads
+        return _ask(
+            question_id, name,
+            say("The cells under '{heading}' ({shown}) name lesions. Are they findings?", heading=name, shown=shown),
+            [reads, "note"], role, answers, default=default,
+        )  # fmt: skip
+    if "foot" not in known and not places and profile.share(test=lambda text: fits("foot", text, taught)) >= 0.9:
+        if not profile.is_numeric:
+            return _ask(
+                question_id, name,
+                say("Are the cells under '{heading}' ({shown}) feet?", heading=name, shown=shown),
+                ["foot", "note"], role, answers, default="foot",
+            )  # fmt: skip
+    if "visit_date" not in known and profile.share(test=lambda text: fits("visit_date", text, taught)) >= 0.9:
+        if not profile.is_numeric:
+            return _ask(
+                question_id, name,
+                say("Is '{heading}' ({shown}) the day of the visit?", heading=name, shown=shown),
+                ["visit_date", "note"], role, answers, default="visit_date",
+            )  # fmt: skip
+    return role
+
+
+_FIELD_WORDS: dict[str, Said] = {
+    "visit_date": say("day of the visit"),
+    "severity": say("severity of the lesion"),
+    "locomotion_score": say("how she walks (locomotion score)"),
+    "group": say("group, shed or building"),
+    "shed_stage": say("stage of horn shedding"),
+    "recheck_on": say("day to look again"),
+    "foot": say("foot with the lesion"),
+    "feet_seen": say("feet looked at"),
+    "claw": say("claw"),
+    "lesion": say("lesion"),
+    "action": say("what was done"),
+    "toe_length_mm": say("length of the toe"),
+    "toe_length_after_mm": say("length of the toe after trimming"),
+    "heel_depth_mm": say("depth of the heel"),
+    "sole_thickness_mm": say("thickness of the sole"),
+    "visit_kind": say("kind of visit"),
+    "cow": say("number of the cow"),
+    "farm": say("farm"),
+    "note": say("a remark: keep it in the note"),
+    "skip": say("nothing of the trim: leave it out"),
+    "lame": say("lame, yes or no"),
+    "side": say("left or right"),
+    "end": say("front or hind"),
+    "event": say("event"),
+}
+
+
+def describe(code: str) -> Said:
+    """What a role says as an answer, in words."""
+    words = code.split()
+    if words[0] == "lesion" and len(words) == 2 and words[1] in LESIONS:
+        return say("{lesion}: a mark, a foot or a severity", lesion=LESIONS[words[1]].name)
+    if words[0] == "lesion" and len(words) == 2:
+        return say("a further lesion")
+    if words[0] == "foot" and len(words) == 2 and words[1] in FEET:
+        return say("findings on the {foot} foot", foot=FOOT_NAMES[words[1]])
+    if words[0] == "claw" and len(words) == 3:
+        return say("findings on the {claw} claw of the {foot} foot", claw=CLAW_NAMES[words[2]], foot=FOOT_NAMES[words[1]])
+    if len(words) == 2 and words[1] in FEET:
+        return say("{what}, {foot} foot", what=_FIELD_WORDS.get(words[0], say(words[0])), foot=FOOT_NAMES[words[1]])
+    return _FIELD_WORDS.get(words[0], say("{field}", field=words[0].replace("_", " ")))

@@ -1,0 +1,218 @@
+"""What is said once for many rows: in lines above a table, in the name of a tab or of a file."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+from analytics.intake.dates import DateOrder
+from analytics.intake.headings import match_heading
+from analytics.intake.layouts.days import Day, days_within, read_day_text
+from analytics.intake.unreadable import Unreadable
+from analytics.trade.lesions import understand_lesion
+from analytics.trade.lexicon import meaning, phrases, plain
+
+SAID_ONCE = ("visit_date", "farm", "trimmer", "herd_size", "visit_kind", "group", "housing", "locomotion_scale")
+"""Fields that a line above a table may say for all of its rows."""
+
+_LABELLED = re.compile(r"^\s*([^:=\d]{2,40}?)\s*[:=]\s*(\S.*?)\s*$", re.DOTALL)
+_LABEL = re.compile(r"^\s*([^:=]{2,40}?)\s*[:=]?\s*$")
+_KEY = re.compile(r"^\s*([^\s=:]{1,12})\s*[=:\N{EN DASH}]\s*(\S.{1,60}?)\s*$")
+_NAME_OF_PERSON = re.compile(r"^(?:[A-Z]\.\s?){1,3}[A-Z][\w'-]+$")
+_HERD_OF = re.compile(r"\b(\d{1,5})\s+(?:milking\s+)?(?:cows|kuhe|koeien|vaches|vacas)\b|\bherd (?:of|size)?\s*(\d{1,5})\b")
+_SEPARATORS = re.compile(r"\s+[-\N{EN DASH}\N{EM DASH}|/]\s+|[,;|()\[\]]|\s{3,}")
+
+
+@dataclass(frozen=True)
+class Context:
+    """What is known of every row of a table beside its cells.
+
+    Attributes
+    ----------
+    values : dict of str to str
+        Field -> text, where it is said with a label or in no other way to be read.
+    guesses : dict of str to str
+        Field -> text, where words stand that are likely to be it.
+    years : tuple of int
+        Years named without a day.
+    day : Day or None
+        A day that the lines name.
+    key : dict of str to str
+        Words that the sheet explains: plain form -> what it says of them.
+    others : tuple of str
+        Lines from which nothing was taken.
+    """
+
+    values: dict[str, str] = field(default_factory=dict)
+    guesses: dict[str, str] = field(default_factory=dict)
+    years: tuple[int, ...] = ()
+    day: Day | None = None
+    key: dict[str, str] = field(default_factory=dict)
+    others: tuple[str, ...] = ()
+
+    def then(self, other: Context) -> Context:
+        """This context, with what a later line says in the place of what was said before."""
+        values = {**self.values, **other.values}
+        guesses = {**self.guesses, **other.guesses}
+        if "farm" in other.guesses and "farm" not in other.values:
+            values.pop("farm", None)
+        return Context(
+            values,
+            guesses,
+            other.years or self.years,
+            other.day or self.day,
+            {**self.key, **other.key},
+            (*self.others, *other.others),
+        )
+
+
+def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date, farms: Iterable[str] = ()) -> Context:
+    """What lines of cells outside a table say of its rows.
+
+    Parameters
+    ----------
+    lines : iterable of sequence of str
+        The cells of each line.
+    order : DateOrder
+    today : datetime.date
+    farms : iterable of str
+        Farms already known.
+    """
+    known = {plain(farm): farm for farm in farms}
+    context = Context()
+    for cells in lines:
+        context = context.then(_read_cells([cell.strip() for cell in cells if cell.strip()], order, today, known))
+    return context
+
+
+def read_name(name: str, order: DateOrder, today: dt.date, farms: Iterable[str] = ()) -> Context:
+    """What the name of a file or of a tab says."""
+    stem = re.sub(r"\.[A-Za-z]{2,5}$", "", name)
+    spaced = re.sub(r"(?<=\D)_|_(?=\D)", " ", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", stem))
+    known = {plain(farm): farm for farm in farms}
+    return _read_free(spaced.strip(), order, today, known)
+
+
+def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[str, str]) -> Context:
+    values: dict[str, str] = {}
+    keys: dict[str, str] = {}
+    free: list[str] = []
+    place = 0
+    while place < len(cells):
+        cell = cells[place]
+        label = _LABELLED.match(cell)
+        field_name = _field_of(label[1]) if label else None
+        if label and field_name:
+            values.setdefault(field_name, label[2])
+            place += 1
+            continue
+        alone = _LABEL.match(cell)
+        field_name = _field_of(alone[1]) if alone else None
+        if field_name and place + 1 < len(cells) and _field_of(cells[place + 1]) is None:
+            values.setdefault(field_name, cells[place + 1])
+            place += 2
+            continue
+        entries = _key_entries(cell)
+        if entries:
+            keys |= entries
+        elif len(cells) == 2 and place == 0 and _explains(cells[0], cells[1]):
+            keys[plain(cells[0])] = cells[1]
+            place += 1
+        else:
+            free.append(cell)
+        place += 1
+    context = Context(values, key=keys)
+    for text in free:
+        context = _read_free(text, order, today, known).then(context) if values else context.then(
+            _read_free(text, order, today, known)
+        )
+    return context
+
+
+def _field_of(text: str) -> str | None:
+    found = match_heading(text, "trims") or match_heading(text, "locomotion")
+    if found is None:
+        return None
+    name = {"date": "visit_date", "scorer": "trimmer", "scale": "locomotion_scale"}.get(found[0].name, found[0].name)
+    return name if name in SAID_ONCE else None
+
+
+def _key_entries(cell: str) -> dict[str, str]:
+    """"U = sole ulcer, M = wart" as plain word -> what it says."""
+    found: dict[str, str] = {}
+    rest = re.sub(r"^\s*(?:key|legend|codes?|legende|sleutel|leyenda|clave|legenda|l[ée]gende)\s*[:.]\s*", "", cell, flags=re.I)
+    for piece in re.split(r"[,;\n|]|\s{2,}", rest):
+        if not piece.strip():
+            continue
+        match = _KEY.match(piece)
+        if match is None:
+            return {}
+        found[plain(match[1]) or match[1].strip()] = match[2]
+    return found if "=" in cell or all(_explains(word, said) for word, said in found.items()) else {}
+
+
+def _explains(word: str, said: str) -> bool:
+    """Whether the second text says what the first, a short one, stands for."""
+    if len(word) > 6 or not word.strip():
+        return False
+    return any(
+        meaning(kind, said) is not None for kind in ("lesion", "nothing", "foot", "claw", "action", "other_lesion")
+    ) or understand_lesion(said) is not None
+
+
+def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str]) -> Context:
+    dates, years, rest = days_within(text, order, today)
+    values: dict[str, str] = {}
+    guesses: dict[str, str] = {}
+    day = None
+    if dates:
+        day = Day(dates[0].year, dates[0].month, dates[0].day)
+    else:
+        day = _day_alone(text, order, today)
+        if day is not None:
+            rest = ""
+    herd = _HERD_OF.search(plain(rest))
+    if herd:
+        values["herd_size"] = herd[1] or herd[2]
+        rest = re.sub(r"\b" + (herd[1] or herd[2]) + r"\b", " ", rest)
+    others: list[str] = []
+    kind = meaning("visit_kind", rest)
+    if kind is not None:
+        values["visit_kind"] = rest
+        rest = ""
+    for part in _SEPARATORS.split(rest):
+        part = part.strip(" .-_:#'\"")
+        if not part:
+            continue
+        if plain(part) in known:
+            values["farm"] = known[plain(part)]
+            continue
+        if _NAME_OF_PERSON.match(part):
+            guesses["trimmer"] = part
+            continue
+        if meaning("visit_kind", part) is not None and plain(part) not in ("whole", "all", "part", "check"):
+            values.setdefault("visit_kind", part)
+            continue
+        said = [word for word in part.split() if plain(word) not in phrases("title") and plain(word)]
+        named = " ".join(said).strip(" .-_:")
+        if plain(named) in known:
+            values["farm"] = known[plain(named)]
+        elif named and re.search(r"[^\W\d_]{2}", named) and len(named) <= 60 and "farm" not in guesses:
+            guesses["farm"] = named
+        elif named:
+            others.append(named)
+    return Context(values, guesses, tuple(years), day, {}, tuple(others))
+
+
+def _day_alone(text: str, order: DateOrder, today: dt.date) -> Day | None:
+    try:
+        return read_day_text(text.strip(" .-_:"), order, today, serial=False)
+    except (Unreadable, ValueError):
+        return None
+
+
+def without(context: Context, *names: str) -> Context:
+    """The context without some guesses."""
+    return replace(context, guesses={key: value for key, value in context.guesses.items() if key not in names})

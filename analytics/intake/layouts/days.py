@@ -1,0 +1,166 @@
+"""Days as sheets name them: whole dates, days without a year, months without a day, day numbers of a spreadsheet."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from dataclasses import dataclass
+
+from analytics.intake.dates import EARLIEST, SPREADSHEET_DAY_ZERO, DateOrder, read_day
+from analytics.intake.unreadable import Unreadable
+from analytics.trade.lexicon import phrases, plain
+
+MID_MONTH = 15
+"""Day taken for a month without a day: at most half a month from the true one. [common practice, no source]"""
+
+_DAY_NUMBER = re.compile(r"^(\d{1,2})\s*[./-]\s*(\d{1,2})\.?$")
+_SERIAL = re.compile(r"^[345]\d{4}(\.0+)?$")
+_YEAR = re.compile(r"(?<!\d)((?:19|20)\d{2})(?!\d)")
+_YEAR_MONTH = re.compile(r"^((?:19|20)\d{2})\s*[-/.]\s*(\d{1,2})$")
+_MONTH_YEAR = re.compile(r"^(\d{1,2})\s*[-/.]\s*((?:19|20)\d{2})$")
+_IN_TEXT = re.compile(
+    r"(?<!\d)(?:(?:19|20)\d{2}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}\s?[-/.]\s?\d{1,2}\s?[-/.]\s?(?:\d{4}|\d{2})|(?:19|20)\d{6})(?!\d)"
+)
+
+
+@dataclass(frozen=True)
+class Day:
+    """A day, or what is known of it. ``year`` or ``day`` is ``None`` where the text does not say."""
+
+    year: int | None
+    month: int
+    day: int | None
+
+    def date(self, year: int | None, today: dt.date) -> dt.date | None:
+        """The date, with a year and a day put in where they are missing; no later than *today* where they are."""
+        full = self.year or year
+        if full is None:
+            return None
+        try:
+            found = dt.date(full, self.month, self.day or MID_MONTH)
+        except ValueError:
+            return None
+        return min(found, today) if self.day is None and found > today and found.month == today.month else found
+
+
+def read_day_text(text: str, order: DateOrder, today: dt.date, *, serial: bool) -> Day:
+    """What a text says of a day.
+
+    Parameters
+    ----------
+    text : str
+    order : DateOrder
+        Whether the day comes first.
+    today : datetime.date
+        Against which two digits of a year are read.
+    serial : bool
+        Whether a number of five digits is a spreadsheet's day number.
+
+    Raises
+    ------
+    Unreadable
+        It is no day.
+
+    Example
+    -------
+    >>> order, today = DateOrder(True, "option"), dt.date(2026, 11, 1)
+    >>> read_day_text("12 Mar", order, today, serial=False), read_day_text("März 2026", order, today, serial=False)
+    (Day(year=None, month=3, day=12), Day(year=2026, month=3, day=None))
+    """
+    bare = text.strip()
+    if serial and _SERIAL.match(bare):
+        found = SPREADSHEET_DAY_ZERO + dt.timedelta(days=int(float(bare)))
+        return Day(found.year, found.month, found.day)
+    if match := _YEAR_MONTH.match(bare):
+        return _checked(int(match[1]), int(match[2]), None, text)
+    if match := _MONTH_YEAR.match(bare):
+        return _checked(int(match[2]), int(match[1]), None, text)
+    if match := _DAY_NUMBER.match(bare):
+        first, second = int(match[1]), int(match[2])
+        day, month = (first, second) if order.day_first or first > 12 else (second, first)
+        if month > 12:
+            day, month = month, day
+        return _checked(None, month, day, text)
+    words = plain(bare).split()
+    months = phrases("month")
+    named = [(place, months[word]) for place, word in enumerate(words) if word in months]
+    if len(named) == 1:
+        place, month_name = named[0]
+        numbers = [word for word in words[:place] + words[place + 1 :] if re.fullmatch(r"\d+(?:st|nd|rd|th|er|o|a)?", word)]
+        years = [int(word) for word in numbers if re.fullmatch(r"(19|20)\d{2}", word)]
+        days = [int(re.sub(r"\D", "", word)) for word in numbers if not re.fullmatch(r"(19|20)\d{2}", word)]
+        if len(numbers) + 1 >= len([w for w in words if w not in _BETWEEN and w not in phrases("weekday")]):
+            if len(days) == 2 and not years:
+                years = [2000 + days.pop() if place == 0 or place == 1 else 2000 + days.pop(0)]
+            if len(years) <= 1 and len(days) <= 1:
+                return _checked(years[0] if years else None, int(month_name), days[0] if days else None, text)
+    found = read_day(text, order, today)
+    return Day(found.year, found.month, found.day)
+
+
+_BETWEEN = frozenset(("of", "de", "del", "the", "den", "der", "le", "do", "em", "am", "op", "den"))
+
+
+def _checked(year: int | None, month: int, day: int | None, text: str) -> Day:
+    try:
+        dt.date(year or 2024, month, day or 1)
+    except ValueError:
+        raise Unreadable("There is no such day.", f"Correct the date '{text.strip()}'.") from None
+    return Day(year, month, day)
+
+
+def is_day(text: str) -> bool:
+    """Whether a text could name a day in one order or the other."""
+    for first in (True, False):
+        try:
+            read_day_text(text, DateOrder(first, "option"), dt.date(2100, 1, 1), serial=False)
+        except (Unreadable, ValueError):
+            continue
+        return True
+    return False
+
+
+def days_within(text: str, order: DateOrder, today: dt.date) -> tuple[list[dt.date], list[int], str]:
+    """Whole dates and years named in a line of words, and the words left.
+
+    Example
+    -------
+    >>> days_within("Hoof trim 9 June 2026 - T. Okafor", DateOrder(True, "option"), dt.date(2026, 11, 1))
+    ([datetime.date(2026, 6, 9)], [], 'Hoof trim - T. Okafor')
+    """
+    dates: list[dt.date] = []
+    rest = text
+    for match in _IN_TEXT.finditer(text):
+        try:
+            found = read_day(match[0], order, today)
+        except Unreadable:
+            continue
+        if EARLIEST <= found:
+            dates.append(found)
+            rest = rest.replace(match[0], " ", 1)
+    words = rest.split()
+    months = phrases("month")
+    place = 0
+    while place < len(words):
+        if plain(words[place]) not in months:
+            place += 1
+            continue
+        for start, stop in ((place - 2, place + 3), (place - 1, place + 2), (place - 1, place + 3), (place, place + 3),
+                            (place, place + 2)):  # fmt: skip
+            if start < 0 or stop > len(words):
+                continue
+            try:
+                day = read_day_text(" ".join(words[start:stop]).strip("-,;:()"), order, today, serial=False)
+            except (Unreadable, ValueError):
+                continue
+            if day.day is None or day.year is None:
+                continue
+            dates.append(dt.date(day.year, day.month, day.day))
+            words[start:stop] = []
+            place = start - 1
+            break
+        place += 1
+    rest = " ".join(words)
+    years = [int(match[1]) for match in _YEAR.finditer(rest)]
+    rest = " ".join(_YEAR.sub(" ", rest).split())
+    return dates, [] if dates else years, rest

@@ -1,0 +1,140 @@
+"""What the cells of a column look like, and whether they can be what the heading says."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from analytics.intake.layouts.days import is_day
+from analytics.intake.parsing.finding_cell import read_claw_text, read_feet_text, read_findings, read_severity_text
+from analytics.intake.sheet import Positions, RawColumn
+from analytics.intake.vocabulary import BLANKS
+from analytics.trade.lexicon import meaning, phrases, plain
+from analytics.trade.visits import understand_visit_kind
+
+TICKS = frozenset(("x", "xx", "v", "\N{CHECK MARK}", "\N{HEAVY CHECK MARK}", "\N{BALLOT X}", "*", "\N{BULLET}"))
+DITTO = frozenset(('"', "''", "\N{RIGHT DOUBLE QUOTATION MARK}", "\N{LEFT DOUBLE QUOTATION MARK}", "\N{DOUBLE PRIME QUOTATION MARK}",
+                   "ditto", "do", "do.", "id", "id.", "idem", "dito", "same", ",,", "\N{DOUBLE LOW-9 QUOTATION MARK}"))  # fmt: skip
+"""Marks that say "as above"."""
+MOST_TEXTS = 4000
+"""Distinct texts of a column that are looked at to tell what it is. [common practice, no source]"""
+
+_NUMBER = re.compile(r"^\s*[-+]?\d+([.,]\d+)?\s*$")
+
+
+@dataclass(frozen=True)
+class Profile:
+    """The distinct texts of a column that say something, and in how many rows each stands.
+
+    Attributes
+    ----------
+    texts : list of str
+    counts : list of int
+    rows : int
+        Rows of the table, blank cells included.
+    """
+
+    texts: list[str]
+    counts: list[int]
+    rows: int
+
+    @cached_property
+    def filled(self) -> int:
+        """Rows in which the column says something."""
+        return sum(self.counts)
+
+    @cached_property
+    def numbers(self) -> list[float]:
+        """The texts that are numbers."""
+        return [float(text.replace(",", ".")) for text in self.texts if _NUMBER.match(text)]
+
+    @property
+    def is_numeric(self) -> bool:
+        """Whether nine of ten texts are numbers."""
+        return bool(self.texts) and len(self.numbers) >= 0.9 * len(self.texts)
+
+    def share(self, fits: Mapping[str, bool] | None = None, test: object = None) -> float:
+        """Share of the rows said for whose text *test* holds."""
+        if not self.filled:
+            return 0.0
+        check = test if callable(test) else (lambda text: bool(fits and fits.get(text)))
+        return sum(count for text, count in zip(self.texts, self.counts, strict=True) if check(text)) / self.filled
+
+
+def profile_of(columns: Sequence[tuple[RawColumn, Positions]]) -> Profile:
+    """The profile of a column that stands in one or several tables with the same headings."""
+    counts: dict[str, int] = {}
+    rows = 0
+    for column, positions in columns:
+        rows += len(positions)
+        found = np.bincount(column.codes[positions], minlength=len(column.texts))
+        for code in np.flatnonzero(found).tolist():
+            text = column.texts[code].strip()
+            if text and text.casefold() not in DITTO:
+                counts[text] = counts.get(text, 0) + int(found[code])
+    most = sorted(counts.items(), key=lambda item: -item[1])[:MOST_TEXTS]
+    return Profile([text for text, _ in most], [count for _, count in most], rows)
+
+
+def is_tick(text: str) -> bool:
+    """Whether a cell is a mark that says yes and nothing else."""
+    word = text.strip().casefold()
+    return word in TICKS or (meaning("yes", text) is not None and not word.isdecimal()) or word == "1"
+
+
+def is_yes_no(text: str) -> bool:
+    """Whether a cell says yes or no."""
+    return is_tick(text) or meaning("no", text) is not None or text.strip() in ("0", "-")
+
+
+def says_lesion(text: str, taught: Mapping[str, str]) -> bool:
+    """Whether a cell names lesions that are certain, and little beside."""
+    reading = read_findings(text[:400], taught=taught)
+    return bool(reading.findings) and len(reading.unread) <= 1
+
+
+def says_finding_or_nothing(text: str, taught: Mapping[str, str]) -> bool:
+    """Whether a cell can be read as findings, or says that nothing was found."""
+    if text.strip().casefold() in BLANKS or is_tick(text):
+        return True
+    reading = read_findings(text[:400], taught=taught)
+    return reading.nothing or bool(reading.findings)
+
+
+def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
+    """Whether a cell can be what a field holds."""
+    bare = text.strip()
+    if bare.casefold() in BLANKS:
+        return True
+    if field in ("visit_date", "recheck_on", "calving_date"):
+        return is_day(bare) or bool(re.fullmatch(r"[345]\d{4}(\.0+)?", bare))
+    if field == "foot":
+        return bool(read_feet_text(bare)[0]) or bool(read_findings(bare, taught=taught).feet)
+    if field == "claw":
+        return bool(read_claw_text(bare, "RH")[0])
+    if field == "lesion":
+        return says_finding_or_nothing(bare, taught)
+    if field == "severity":
+        value, doubt = read_severity_text(bare)
+        return value in (0, 1, 2, 3) or doubt is not None
+    if field in ("locomotion_score", "score"):
+        return bool(re.fullmatch(r"\D{0,12}[0-5](?:[.,]\d)?\s*[+-]?(?:\s*[-/]\s*[0-5])?\s*\D{0,12}", bare))
+    if field == "shed_stage":
+        return bool(re.fullmatch(r"(?:stage\s*)?[0-5]", bare, re.I))
+    if field == "zone":
+        return bool(re.fullmatch(r"(?:z(?:one)?\.?\s*)?(?:1[0-2]|\d)", bare, re.I)) or plain(bare) in phrases("zone")
+    if field == "dd_stage":
+        return bool(re.fullmatch(r"m?\s?(?:4[.,]1|[0-4])", bare, re.I))
+    if field == "visit_kind":
+        return understand_visit_kind(bare) is not None
+    if field == "action":
+        return any(meaning("action", part) is not None for part in re.split(r"[,;+/&]", bare)) or is_yes_no(bare)
+    if field in ("toe_length_mm", "toe_length_after_mm", "heel_depth_mm", "sole_thickness_mm", "toe_angle_deg"):
+        return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*(?:mm|cm|in|\"|deg|\N{DEGREE SIGN})?", bare, re.I))
+    if field in ("herd_size", "parity"):
+        return bool(re.fullmatch(r"\d+(?:[.,]0+)?", bare))
+    return True

@@ -1,0 +1,139 @@
+"""What a sheet leaves open, as questions with choices, and the answers to them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from analytics.mistake import Mistake
+from analytics.words import Said, say
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One answer: the ``value`` that is given and what it ``says``."""
+
+    value: str
+    says: Said
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something that a sheet does not say with certainty.
+
+    Attributes
+    ----------
+    id : str
+        Under which it is answered; the same question of another sheet of that layout has the same id.
+    about : str
+        The heading, the word or the name in question.
+    text : Said
+    choices : tuple of Choice
+    default : str or None
+        The likeliest answer.
+    safe : bool
+        Whether the default may be taken without asking: it then makes no wrong record.
+    free : bool
+        Whether other answers than the choices are possible, such as the name of a farm.
+    lasting : bool
+        Whether the answer holds for the next sheet of that layout.
+    """
+
+    id: str
+    about: str
+    text: Said
+    choices: tuple[Choice, ...] = ()
+    default: str | None = None
+    safe: bool = False
+    free: bool = False
+    lasting: bool = True
+
+    def as_json(self) -> dict[str, Any]:
+        """The question as plain data: id, about, text, choices, default."""
+        return {
+            "id": self.id,
+            "about": self.about,
+            "text": str(self.text),
+            "choices": [{"value": choice.value, "says": str(choice.says)} for choice in self.choices],
+            "default": self.default,
+        }
+
+
+@dataclass
+class Answers:
+    """What was answered, and the questions that were met on the way.
+
+    Attributes
+    ----------
+    given : mapping of str to str
+        Question id -> value.
+    accept : bool
+        Whether every default is taken.
+    """
+
+    given: Mapping[str, str] = field(default_factory=dict)
+    accept: bool = False
+    met: dict[str, Question] = field(default_factory=dict)
+    used: dict[str, str] = field(default_factory=dict)
+
+    def ask(self, question: Question) -> str | None:
+        """The answer to a question: given, else its default, else ``None``.
+
+        A reading goes on with the default, so that one can show what would follow. Whether the question is still
+        open is another matter: see :meth:`open`.
+
+        Raises
+        ------
+        Mistake
+            The answer is none of the choices.
+        """
+        self.met.setdefault(question.id, question)
+        value = self.given.get(question.id)
+        if value is None:
+            return question.default
+        if not question.free and question.choices and value not in {choice.value for choice in question.choices}:
+            raise Mistake(
+                say(
+                    "'{value}' is no answer to {id}. Choose one of: {choices}.",
+                    value=value,
+                    id=question.id,
+                    choices=", ".join(choice.value for choice in question.choices),
+                )
+            )
+        self.used[question.id] = value
+        return value
+
+    def open(self) -> list[Question]:
+        """Questions without an answer; with ``accept``, those without a default alone."""
+        return [
+            question
+            for question in self.met.values()
+            if question.id not in self.given and not (self.accept and question.default is not None)
+        ]
+
+    def blocking(self) -> list[Question]:
+        """Open questions whose default may not be taken without asking."""
+        return [question for question in self.open() if question.default is None or not question.safe]
+
+    def taken(self) -> list[Question]:
+        """Questions whose default was taken."""
+        return [
+            question
+            for question in self.met.values()
+            if question.id not in self.given and question.default is not None and (self.accept or question.safe)
+        ]
+
+    def lasting(self) -> dict[str, str]:
+        """Answers given that hold for the next sheet of that layout."""
+        return {key: value for key, value in self.used.items() if self.met[key].lasting}
+
+
+def with_default(question: Question, default: str | None, *, safe: bool) -> Question:
+    """The question with another default."""
+    return replace(question, default=default, safe=safe)
+
+
+def choices(pairs: Iterable[tuple[str, Said]]) -> tuple[Choice, ...]:
+    """Choices from values and what they say."""
+    return tuple(Choice(value, says) for value, says in pairs)

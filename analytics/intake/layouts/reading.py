@@ -1,0 +1,964 @@
+"""From the raw sheets of a file to sheets of one row a finding: what is told once, what is asked, what is left out."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from analytics.intake.dates import DateOrder, decide_order
+from analytics.intake.fields import KINDS, field_of
+from analytics.intake.headings import Headings, Match, column_letters
+from analytics.intake.layouts.columns import settle_roles
+from analytics.intake.layouts.context import Context, read_lines, read_name
+from analytics.intake.layouts.days import MID_MONTH, Day, read_day_text
+from analytics.intake.layouts.profiles import Profile, is_tick, profile_of
+from analytics.intake.layouts.questions import Answers, Question, choices
+from analytics.intake.layouts.roles import Role
+from analytics.intake.layouts.tables import Table, cow_column, find_tables
+from analytics.intake.layouts.unfolding import (
+    EXTRA,
+    FINDING_FIELDS,
+    Words,
+    filled_down,
+    groups_of,
+    unfold_rows,
+)
+from analytics.intake.parsing.finding_cell import read_findings, read_remark, read_score_text
+from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
+from analytics.intake.unreadable import Unreadable
+from analytics.intake.vocabulary import BLANKS
+from analytics.mistake import Mistake
+from analytics.trade.lesions import LESIONS, PARENTS
+from analytics.trade.lexicon import meaning, plain
+from analytics.words import Said, say
+
+DATE_FIELDS = ("visit_date", "calving_date", "recheck_on")
+SHOWN = 4
+FEW_UNKNOWN = 0.1
+"""Share of the rows up to which unknown words may be set aside without asking. [common practice, no source]"""
+FINDING_ROLES = ("foot", "claw", "lesion", "measure", "event")
+ABOVE_REPEATS = 0.2
+"""Share of filled cells that may repeat the one above in a column that is filled only where something changes.
+[common practice, no source]"""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What is known beside a file.
+
+    Attributes
+    ----------
+    file : str
+    today : datetime.date
+    day_first : bool or None
+    farm : str or None
+        Told by the user.
+    known_farms : tuple of str
+    """
+
+    file: str
+    today: dt.date
+    day_first: bool | None = None
+    farm: str | None = None
+    known_farms: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Unfolded:
+    """A sheet of one row a finding, and how it came about.
+
+    Attributes
+    ----------
+    sheet : RawSheet
+    headings : Headings
+    rows : int
+        Rows of the sheet as it was.
+    notes : tuple of Said
+    own_headings : tuple of str
+        Headings of the sheet as it was, by which its layout is known again.
+    """
+
+    sheet: RawSheet
+    headings: Headings
+    rows: int
+    notes: tuple[Said, ...] = ()
+    own_headings: tuple[str, ...] = ()
+
+
+@dataclass
+class Draft:
+    """One raw sheet while it is understood: its tables, their columns' roles, and what is said once."""
+
+    sheet: RawSheet
+    tables: list[Table]
+    contexts: list[Context] = field(default_factory=list)
+    after: Context = field(default_factory=Context)
+    tab: Context = field(default_factory=Context)
+    roles: list[list[Role]] = field(default_factory=list)
+    words: Words = field(default_factory=Words)
+
+
+def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
+    """A raw sheet with the lines around its tables read."""
+    guess = DateOrder(True, "option") if facts.day_first is None else DateOrder(facts.day_first, "option")
+    farms = facts.known_farms
+    draft = Draft(sheet, tables)
+    said = Context()
+    for table in tables:
+        said = said.then(read_lines(table.lines, guess, facts.today, farms))
+        draft.contexts.append(said)
+    draft.after = read_lines((line for table in tables for line in table.after), guess, facts.today, farms)
+    draft.tab = read_name(sheet.tab, guess, facts.today, farms) if sheet.tab else Context()
+    key = {**draft.after.key}
+    for context in draft.contexts:
+        key |= context.key
+    draft.words.taught |= taught_by_key(key)
+    return draft
+
+
+def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
+    """What a sheet's own key says of its words, as answers to questions about words.
+
+    Example
+    -------
+    >>> taught_by_key({"u": "sole ulcer", "x": "done, nothing found", "1": "LF"})
+    {'u': 'lesion:SU', 'x': 'nothing', '1': 'foot:LF'}
+    """
+    out: dict[str, str] = {}
+    for word, said in key.items():
+        reading = read_findings(said)
+        foot = meaning("foot", said)
+        if len(reading.findings) == 1:
+            finding = reading.findings[0]
+            out[word] = f"lesion:{finding.detail or finding.lesion}"
+        elif foot is not None:
+            out[word] = f"foot:{foot}"
+        elif reading.nothing or re.search(r"\b(done|nothing|clean|trimmed|ok)\b", plain(said)):
+            out[word] = "nothing"
+        elif meaning("action", said) is not None:
+            out[word] = f"action:{meaning('action', said)}"
+    return out
+
+
+def date_texts(draft: Draft) -> list[tuple[str, int]]:
+    """Texts that should be days in the columns and headings of a draft, with the rows in which they stand."""
+    out: list[tuple[str, int]] = []
+    for table in draft.tables:
+        for place, role in enumerate(table.roles):
+            if role is None:
+                continue
+            if role.kind == "field" and role.field in DATE_FIELDS and place < len(draft.sheet.columns):
+                profile = profile_of([(draft.sheet.columns[place], table.rows)])
+                out += [(_full(text), count) for text, count in zip(profile.texts, profile.counts, strict=True)]
+            elif role.kind == "day":
+                out.append((_full(role.day), 1))
+    for context in draft.contexts:
+        if "visit_date" in context.values:
+            out.append((_full(context.values["visit_date"]), 1))
+    return out
+
+
+def _full(text: str) -> str:
+    """A day and month of numbers with a year, so that it votes for an order like a whole date."""
+    match = re.fullmatch(r"\s*(\d{1,2})\s*[./-]\s*(\d{1,2})\.?\s*", text)
+    return f"{match[1]}/{match[2]}/2024" if match else text
+
+
+def decide_days(texts: Sequence[tuple[str, int]], facts: Facts, answers: Answers) -> DateOrder:
+    """The order of day and month in a file; asked where its dates can be read both ways."""
+    try:
+        return decide_order(texts, facts.file, facts.day_first)
+    except Mistake:
+        example = next((text.strip() for text, _ in texts if re.match(r"\s*\d{1,2}\s*[./-]", text)), "")
+        value = answers.ask(
+            Question(
+                "date-order", example,
+                say("Does '{example}' name the day first or the month first? No row of {file} tells.", example=example,
+                    file=facts.file),
+                choices([("day-first", say("the day first")), ("month-first", say("the month first"))]),
+                "day-first",
+            )
+        )  # fmt: skip
+        return DateOrder(value != "month-first", "option")
+
+
+def settle(draft: Draft, answers: Answers) -> None:
+    """Decide what each column of each table is; tables with the same headings share one decision."""
+    by_headings: dict[tuple[str, ...], list[Role]] = {}
+    sheet = draft.sheet
+    for table in draft.tables:
+        key = tuple(table.headings)
+        if key not in by_headings:
+            alike = [one for one in draft.tables if tuple(one.headings) == key]
+            profiles = [
+                profile_of([(sheet.columns[place], one.rows) for one in alike])
+                if place < len(sheet.columns) else Profile([], [], 0)
+                for place in range(len(table.headings))
+            ]  # fmt: skip
+            roles = _numbered_feet(list(table.roles), draft)
+            cow = cow_column(roles, table.headings)
+            if cow is not None and roles[cow] is None:
+                roles[cow] = Role("field", field="cow")
+            by_headings[key] = settle_roles(
+                table.headings, roles, profiles, _beside_lesion(draft, alike, roles), answers, draft.words.taught
+            )
+        draft.roles.append(by_headings[key])
+
+
+def _numbered_feet(roles: list[Role | None], draft: Draft) -> list[Role | None]:
+    """Headings "Foot 1" to "Foot 4" that hold findings, where the sheet's key says which foot each is."""
+    places = [
+        place for place, role in enumerate(roles)
+        if role is not None and role.kind == "field" and role.field == "foot" and role.number
+    ]  # fmt: skip
+    if len(places) < 3 or any(role is not None and role.field == "lesion" for role in roles):
+        return roles
+    out = list(roles)
+    for place in places:
+        role = roles[place]
+        assert role is not None
+        told = draft.words.taught.get(str(role.number), "")
+        out[place] = Role("foot", foot=told[5:]) if told.startswith("foot:") else None
+    return out
+
+
+def _beside_lesion(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> Any:
+    """Counts, for a column, of the rows in which it is filled beside a lesion and beside none."""
+    sheet = draft.sheet
+    sources = [
+        place for place, role in enumerate(roles)
+        if role is not None and place < len(sheet.columns)
+        and (role.kind in ("foot", "claw", "lesion") or (role.kind == "field" and role.field == "lesion"))
+    ]  # fmt: skip
+
+    def count(place: int) -> tuple[int, int]:
+        beside = without = 0
+        for table in tables:
+            has = np.zeros(len(table.rows), dtype=bool)
+            for source in sources:
+                column = sheet.columns[source]
+                used = np.unique(column.codes[table.rows])
+                found = np.zeros(len(column.texts), dtype=bool)
+                for code in used.tolist():
+                    text = column.texts[code]
+                    found[code] = bool(text.strip()) and _names_lesion(text, roles[source], draft.words.taught)
+                has |= found[column.codes[table.rows]]
+            column = sheet.columns[place]
+            says = np.array([text.strip().casefold() not in BLANKS for text in column.texts], dtype=bool)
+            filled = says[column.codes[table.rows]]
+            beside += int((filled & has).sum())
+            without += int((filled & ~has).sum())
+        return beside, without
+
+    return count
+
+
+def _names_lesion(text: str, role: Role | None, taught: Mapping[str, str]) -> bool:
+    if role is not None and role.kind == "lesion":
+        return text.strip() not in ("0", "-") and meaning("no", text) is None
+    reading = read_findings(text, taught=taught)
+    return bool(reading.findings) or (not reading.nothing and bool(reading.doubts or reading.unread))
+
+
+def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
+    """Ask about the words that are not certain; whether any of them now reads otherwise than before."""
+    changed = False
+    for (about, key), doubt in list(draft.words.doubts.items()):
+        rows = draft.words.rows[(about, key)]
+        options = [(code, _choice_words(code)) for code in doubt.choices]
+        default, safe = doubt.default, not doubt.serious
+        if about == "lesion":
+            known = {value for value, _ in options}
+            options += [(code, _choice_words(code)) for code in PARENTS if code not in known]
+            options += [
+                (value, _choice_words(value))
+                for value in ("nothing", "other", "note", "aside") if value not in known
+            ]  # fmt: skip
+            if default is None:
+                default, safe = "aside", rows <= FEW_UNKNOWN * records
+        value = answers.ask(
+            Question(
+                f"word:{key}" if about in ("lesion", "tick") else f"{about}:{key}",
+                doubt.word,
+                say("What does '{word}' say? It stands in {rows} rows.", word=doubt.word, rows=rows),
+                choices(options),
+                default,
+                safe,
+            )
+        )
+        if value is None or value == "aside":
+            continue
+        told = _taught(about, value)
+        if draft.words.taught.get(key) != told:
+            draft.words.taught[key] = told
+            changed = True
+    return changed
+
+
+def _taught(about: str, value: str) -> str:
+    if value in LESIONS and value != "other":
+        return f"lesion:{value}"
+    return value
+
+
+def _choice_words(value: str) -> Said:
+    if value in LESIONS:
+        return say("{lesion}", lesion=LESIONS[value].name)
+    if value in _SAYS:
+        return _SAYS[value]
+    kind, _, rest = value.partition(":")
+    return say("{kind} {value}", kind=kind, value=rest) if rest else say("{value}", value=value)
+
+
+_SAYS: dict[str, Said] = {
+    "nothing": say("looked at, nothing found"),
+    "done": say("looked at, nothing found"),
+    "other": say("a lesion that is not on the list: keep its words"),
+    "note": say("a remark: keep it in the note"),
+    "aside": say("set the row aside, to be mended later"),
+}
+
+
+def unfold(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> list[Unfolded]:
+    """The records of a draft: a trim sheet, a locomotion sheet, or both.
+
+    Parameters
+    ----------
+    draft : Draft
+        Settled.
+    facts : Facts
+    order : DateOrder
+    answers : Answers
+
+    Returns
+    -------
+    list of Unfolded
+    """
+    read_notes = _reads_remarks(draft, answers)
+    counts = _counted_lesions(draft, answers)
+    trims: list[_Piece] = []
+    scores: list[_Piece] = []
+    notes = _opening(draft)
+    rows = sum(len(table.rows) for table in draft.tables)
+    for turn in range(4):
+        trims, scores = [], []
+        draft.words.doubts.clear()
+        draft.words.rows.clear()
+        for number, table in enumerate(draft.tables):
+            if not len(table.rows):
+                continue
+            table_notes: list[Said] = []
+            maker = _Maker(draft, number, facts, order, answers, table_notes)
+            trims += maker.trims(read_notes=read_notes, counts=counts)
+            scores += maker.scores()
+            if turn == 0:
+                notes += table_notes
+        if not ask_words(draft, answers, max(rows, 1)):
+            break
+    out = []
+    for kind, pieces in (("trims", trims), ("locomotion", scores)):
+        if pieces:
+            out.append(_joined(kind, pieces, draft, rows, tuple(dict.fromkeys(notes)) if not out else ()))
+    return out
+
+
+def _opening(draft: Draft) -> list[Said]:
+    notes: list[Said] = []
+    totals = sum(table.totals for table in draft.tables)
+    repeats = sum(table.repeats for table in draft.tables)
+    if totals:
+        notes.append(say("{n} rows of totals or averages were left out.", n=totals))
+    if repeats:
+        notes.append(say("{n} rows that repeat the headings were passed over.", n=repeats))
+    others = [word for context in (*draft.contexts[-1:], draft.after) for word in context.others]
+    if others:
+        shown = "; ".join(f"'{one[:60]}'" for one in dict.fromkeys(others))
+        notes.append(say("Lines that hold no record were left out: {lines}.", lines=shown))
+    return notes
+
+
+def _has_findings(roles: Sequence[Role]) -> bool:
+    return any(role.kind in FINDING_ROLES or (role.kind == "field" and role.field == "lesion") for role in roles)
+
+
+def _reads_remarks(draft: Draft, answers: Answers) -> bool:
+    """Whether remarks are read as findings: asked where they name lesions that stand nowhere else."""
+    rows_with, example, sourced, has_foot = 0, "", False, False
+    for table, roles in zip(draft.tables, draft.roles, strict=True):
+        notes = [place for place, role in enumerate(roles) if _is_remark(role) and place < len(draft.sheet.columns)]
+        sourced |= _has_findings(roles)
+        has_foot |= any(role.kind == "field" and role.field in ("foot", "claw") for role in roles)
+        told = _lesions_by_row(draft, table, roles)
+        for place in notes:
+            column = draft.sheet.columns[place]
+            codes = column.codes[table.rows]
+            for code in np.unique(codes).tolist():
+                text = column.texts[code]
+                if len(text.strip()) < 2:
+                    continue
+                found = {finding.lesion for finding in read_remark(text, draft.words.taught).findings} - {"other"}
+                if not found:
+                    continue
+                for index in np.flatnonzero(codes == code).tolist():
+                    if found - told.get(index, set()):
+                        rows_with += 1
+                        example = example or " ".join(text.split())[:60]
+    if not rows_with:
+        return False
+    value = answers.ask(
+        Question(
+            "remarks", example,
+            say("Remarks name lesions in {rows} rows, such as '{example}'. Are they findings of that visit?",
+                rows=rows_with, example=example),
+            choices([("read", say("yes: read them as findings")), ("keep", say("no: keep them as remarks"))]),
+            "keep" if sourced else "read",
+        )
+    )  # fmt: skip
+    return value == "read"
+
+
+def _is_remark(role: Role) -> bool:
+    return role.kind == "note" or (role.kind == "field" and role.field == "note")
+
+
+def _lesions_by_row(draft: Draft, table: Table, roles: Sequence[Role]) -> dict[int, set[str]]:
+    """Lesions that the other columns name, by row of the table."""
+    out: dict[int, set[str]] = {}
+    for place, role in enumerate(roles):
+        if place >= len(draft.sheet.columns):
+            continue
+        if role.kind not in ("foot", "claw", "lesion") and not (role.kind == "field" and role.field == "lesion"):
+            continue
+        column = draft.sheet.columns[place]
+        codes = column.codes[table.rows]
+        for code in np.unique(codes).tolist():
+            text = column.texts[code]
+            if not text.strip():
+                continue
+            found = {finding.lesion for finding in read_findings(text, taught=draft.words.taught).findings}
+            if role.kind == "lesion" and _names_lesion(text, role, {}):
+                found.add(role.lesion)
+            if found:
+                for index in np.flatnonzero(codes == code).tolist():
+                    out.setdefault(index, set()).update(found)
+    return out
+
+
+def _counted_lesions(draft: Draft, answers: Answers) -> frozenset[str]:
+    """Lesion columns whose numbers count feet: asked where they could be severities as well."""
+    numbers: set[float] = set()
+    lesions: set[str] = set()
+    for table, roles in zip(draft.tables, draft.roles, strict=True):
+        for place, role in enumerate(roles):
+            if role.kind != "lesion" or place >= len(draft.sheet.columns):
+                continue
+            profile = profile_of([(draft.sheet.columns[place], table.rows)])
+            said = {number for number in profile.numbers if number}
+            if said:
+                numbers |= said
+                lesions.add(role.lesion)
+    if not lesions or numbers <= {1.0}:
+        return frozenset(lesions)
+    if max(numbers) > 3:
+        return frozenset(lesions)
+    value = answers.ask(
+        Question(
+            "lesion-numbers", ", ".join(f"{number:g}" for number in sorted(numbers)),
+            say("Do the numbers under the lesions say how severe each is, or on how many feet it is?"),
+            choices([("severity", say("severity")), ("count", say("number of feet or spots"))]),
+            "severity" if 3.0 in numbers else "count",
+        )
+    )  # fmt: skip
+    return frozenset(lesions) if value == "count" else frozenset()
+
+
+@dataclass
+class _Piece:
+    """Some records: the sheet's row numbers, and the canonical columns."""
+
+    numbers: Positions
+    columns: dict[str, RawColumn]
+    own: dict[str, str]
+
+
+class _Maker:
+    """Makes records of one table."""
+
+    def __init__(
+        self, draft: Draft, number: int, facts: Facts, order: DateOrder, answers: Answers, notes: list[Said]
+    ) -> None:
+        self.draft, self.facts, self.order, self.answers, self.notes = draft, facts, order, answers, notes
+        self.table, self.roles = draft.tables[number], draft.roles[number]
+        self.context = draft.contexts[number]
+        self.sheet, self.rows = draft.sheet, self.table.rows
+        self.own: dict[str, str] = {}
+
+    def place(self, name: str) -> int | None:
+        """The column of a field without a number."""
+        for place, role in enumerate(self.roles):
+            if role.kind == "field" and role.field == name and role.number <= 1 and place < len(self.sheet.columns):
+                return place
+        return None
+
+    def shared(self) -> dict[str, tuple[Codes, list[str]]]:
+        """The fields that hold for every record of a row: codes by row, and texts."""
+        out: dict[str, tuple[Codes, list[str]]] = {}
+        size = len(self.rows)
+        identity = [self.place(name) for name in ("visit_date", "farm")]
+        blank_ids = np.ones(size, dtype=bool)
+        for place in identity:
+            if place is not None:
+                blank_ids &= self._blank(place)
+        names = {role.field for role in self.roles if role.kind == "field" and role.number <= 1}
+        for name in names:
+            if name in FINDING_FIELDS or name == "note":
+                continue
+            place = self.place(name)
+            if place is None:
+                continue
+            column = self.sheet.columns[place]
+            self.own[name] = " ".join(self.table.headings[place].split())
+            blanks = np.zeros(size, dtype=bool)
+            if name in ("visit_date", "farm", "trimmer", "visit_kind", "herd_size", "group"):
+                blanks = self._fills(place)
+            elif name == "cow":
+                blanks = blank_ids & self._fills(place)
+            codes = filled_down(column, self.rows, blanks=blanks)
+            out[name] = (codes, [text.strip() for text in column.texts])
+        return out
+
+    def _blank(self, place: int) -> Any:
+        column = self.sheet.columns[place]
+        empty = np.array([not text.strip() for text in column.texts], dtype=bool)
+        return empty[column.codes[self.rows]]
+
+    def _fills(self, place: int) -> Any:
+        """All rows where the column is filled only when something changes, so that a blank says "as above"."""
+        blank = self._blank(place)
+        codes = self.sheet.columns[place].codes[self.rows][~blank]
+        size = len(self.rows)
+        if not blank.any() or len(codes) == 0 or blank[0]:
+            return np.zeros(size, dtype=bool)
+        repeats = (codes[1:] == codes[:-1]).mean() if len(codes) > 1 else 0.0
+        return np.full(size, repeats <= ABOVE_REPEATS)
+
+    def trims(self, *, read_notes: bool, counts: frozenset[str]) -> list[_Piece]:
+        """The records of a trim sheet; none where the table holds scores alone."""
+        roles = self.roles
+        notes_only = read_notes and not _has_findings(roles)
+        plain_trims = any(
+            role.kind in FINDING_ROLES or role.kind in ("action", "side") or
+            (role.kind == "field" and role.field in FINDING_FIELDS and role.field != "locomotion_score")
+            for role in roles
+        )  # fmt: skip
+        scored = any(role.kind == "day" or (role.kind == "field" and role.field == "locomotion_score") for role in roles)
+        if scored and not plain_trims and not notes_only:
+            return []
+        groups = groups_of(roles, self.draft.words, read_notes=read_notes, counts=counts)
+        of_row, found, many = unfold_rows(self.sheet, self.rows, groups, self.draft.words)
+        columns: dict[str, RawColumn] = {name: found[name] for name in FINDING_FIELDS}
+        keep = np.ones(len(of_row), dtype=bool)
+        if any(role.kind == "event" for role in roles):
+            keep = self._about_feet(of_row, many)
+        shared = self.shared()
+        for name, (codes, texts) in shared.items():
+            columns[name] = RawColumn(codes[of_row], texts)
+        self._single_fields(columns, of_row)
+        self._action(columns, of_row)
+        columns["note"] = self._notes(of_row, found[EXTRA])
+        self._once(columns, len(of_row))
+        self._days(columns)
+        self._scores_of_row(columns)
+        self._cows(columns)
+        numbers = self.rows[of_row] + self.sheet.first_row
+        if not keep.all():
+            places = np.flatnonzero(keep)
+            columns = {name: column.among(places) for name, column in columns.items()}
+            numbers = numbers[places]
+        return [_Piece(numbers, columns, self.own)] if len(numbers) else []
+
+    def _about_feet(self, of_row: Positions, many: Any) -> Any:
+        """Of an event list, the events that are about feet: those with a finding, a trim or "nothing found"."""
+        about = many > 0
+        left: dict[str, int] = {}
+        for place, role in enumerate(self.roles):
+            if role.kind != "event":
+                continue
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows]
+            for code in np.unique(codes).tolist():
+                text = column.texts[code]
+                reading = read_findings(text, taught=self.draft.words.taught)
+                trim = reading.action is not None or reading.nothing and bool(text.strip())
+                trim = trim or bool(re.search(r"\b(hoof|trim|foot|feet|claw|lame|klauw|klaue|pied|casco|pezu)", plain(text)))
+                here = codes == code
+                if trim:
+                    about |= here
+                else:
+                    rows = int((here & ~about).sum())
+                    if rows:
+                        left[" ".join(text.split())[:30]] = rows
+        if left:
+            shown = ", ".join(f"{word} {rows}" for word, rows in list(left.items())[:SHOWN])
+            self.notes.append(say("Events that are not about feet were left out: {events}.", events=shown))
+        return about[of_row]
+
+    def _single_fields(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """Measures that have a column for the whole row."""
+        for name in ("toe_length_mm", "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm"):
+            place = self.place(name)
+            if place is not None:
+                column = self.sheet.columns[place]
+                self.own[name] = " ".join(self.table.headings[place].split())
+                columns[name] = RawColumn(column.codes[self.rows][of_row], [text.strip() for text in column.texts])
+
+    def _action(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """What was done: in the finding's own cell, else in the row's column, else by the ticks under an action."""
+        texts = _texts_of(columns["action"])
+        place = self.place("action")
+        if place is not None:
+            self.own["action"] = " ".join(self.table.headings[place].split())
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows][of_row]
+            for index in np.flatnonzero([text == "" for text in texts]).tolist():
+                texts[index] = column.texts[codes[index]].strip()
+        for number, role in enumerate(self.roles):
+            if role.kind != "action" or number >= len(self.sheet.columns):
+                continue
+            column = self.sheet.columns[number]
+            ticked = np.array([bool(text.strip()) and is_tick(text) for text in column.texts], dtype=bool)
+            for index in np.flatnonzero(ticked[column.codes[self.rows][of_row]]).tolist():
+                texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
+        columns["action"] = _column_of(texts)
+
+    def _notes(self, of_row: Positions, extra: RawColumn) -> RawColumn:
+        """Remarks, columns that are no field, and words of the cells that were not read."""
+        out = np.full(len(of_row), "", dtype=object)
+
+        def join(texts: Any) -> None:
+            nonlocal out
+            both = (out != "") & (texts != "")
+            out = out + np.where(both, "; ", "").astype(object) + texts
+
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or role.kind == "skip":
+                continue
+            named = role.kind in ("note", "lame")
+            if not named and not (role.kind == "field" and role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            heading = " ".join(self.table.headings[place].split()) or column_letters(place)
+            own = role.kind == "note"
+            said = [
+                (f"{heading}: {' '.join(text.split())}" if own or role.kind == "lame" else " ".join(text.split()))
+                if text.strip() else ""
+                for text in column.texts
+            ]  # fmt: skip
+            join(np.array(said, dtype=object)[column.codes[self.rows][of_row]])
+        join(np.array(extra.texts, dtype=object)[extra.codes])
+        return _column_of(out.tolist())
+
+    def _once(self, columns: dict[str, RawColumn], size: int) -> None:
+        """Fields said once for the table, where the rows do not say them."""
+        values = {**self.draft.tab.values, **self.context.values}
+        if "visit_date" not in values and self.context.day is None and self.draft.tab.day is not None:
+            values["visit_date"] = _iso(self.draft.tab.day)
+        if self.context.day is not None and "visit_date" not in self.context.values:
+            values["visit_date"] = _iso(self.context.day)
+        if "trimmer" not in values and "trimmer" in self.context.guesses and "trimmer" not in columns:
+            values["trimmer"] = self.context.guesses["trimmer"]
+        farm = self._farm(columns)
+        if farm is not None:
+            values["farm"] = farm
+        for name, text in values.items():
+            if name not in {each.name for each in KINDS["trims"]}:
+                continue
+            if name not in columns:
+                columns[name] = RawColumn(np.ones(size, np.int32), ["", text])
+            elif name in ("visit_date", "farm", "trimmer", "herd_size", "visit_kind"):
+                texts = _texts_of(columns[name])
+                if not all(texts):
+                    columns[name] = _column_of([said or text for said in texts])
+        if "visit_date" not in columns:
+            self._ask_day(columns, size)
+
+    def _ask_day(self, columns: dict[str, RawColumn], size: int) -> None:
+        guess = DateOrder(self.order.day_first, "option")
+        named = read_name(self.facts.file, guess, self.facts.today).day
+        default = _iso(named) if named is not None else None
+        value = self.answers.ask(
+            Question(
+                "visit-date", self.facts.file,
+                say("{source} names no day. On which day was the visit (year-month-day)?", source=self.sheet.source),
+                (), default, default is not None and named is not None and named.year is not None, free=True,
+                lasting=False,
+            )
+        )  # fmt: skip
+        if value:
+            columns["visit_date"] = RawColumn(np.ones(size, np.int32), ["", value])
+
+    def _farm(self, columns: dict[str, RawColumn]) -> str | None:
+        """The farm of rows that do not name one."""
+        if "farm" in columns and all(_texts_of(columns["farm"])):
+            return None
+        if self.facts.farm:
+            return self.facts.farm
+        if "farm" in self.context.values:
+            return self.context.values["farm"]
+        return farm_said_once(self.draft, self.context, self.facts, self.answers)
+
+    def _days(self, columns: dict[str, RawColumn]) -> None:
+        """Days as year-month-day; what cannot be read stays, so that it is set aside."""
+        for name in DATE_FIELDS:
+            column = columns.get(name)
+            if column is None:
+                continue
+            used = np.unique(column.codes).tolist()
+            numbers = [text for text in (column.texts[code] for code in used) if text.strip()]
+            serial = bool(numbers) and all(re.fullmatch(r"[345]\d{4}(\.0+)?", text.strip()) for text in numbers)
+            texts = list(column.texts)
+            for code in used:
+                texts[code] = self.day_text(texts[code], serial=serial or self.sheet.from_workbook)
+            columns[name] = RawColumn(column.codes, texts)
+
+    def day_text(self, text: str, *, serial: bool) -> str:
+        """A day as year-month-day, or the text as it is."""
+        if not text.strip() or text.strip().casefold() in BLANKS:
+            return ""
+        try:
+            day = read_day_text(text, self.order, self.facts.today, serial=serial)
+        except (Unreadable, ValueError):
+            return text
+        year = day.year
+        if year is None:
+            year = self._year(day)
+        if day.day is None:
+            self._month_day()
+        found = day.date(year, self.facts.today)
+        return text if found is None else found.isoformat()
+
+    def _year(self, day: Day) -> int | None:
+        for context in (self.context, self.draft.tab, read_name(self.facts.file, self.order, self.facts.today)):
+            years = context.years or ((context.day.year,) if context.day is not None and context.day.year else ())
+            if len(set(years)) == 1:
+                self.notes.append(say("Days without a year were taken to be in {year}.", year=str(years[0])))
+                return int(years[0])
+        today = self.facts.today
+        default = today.year if (day.month, day.day or 1) <= (today.month, today.day) else today.year - 1
+        value = self.answers.ask(
+            Question(
+                "year", self.sheet.source,
+                say("{source} names days without a year. Which year are they in?", source=self.sheet.source),
+                choices([(str(year), say("{year}", year=str(year))) for year in (default, default - 1)]),
+                str(default), free=True, lasting=False,
+            )
+        )  # fmt: skip
+        return int(value) if value and value.isdecimal() else None
+
+    def _month_day(self) -> None:
+        self.notes.append(
+            say("Months without a day were taken as the {day}th of the month.", day=MID_MONTH)
+        )
+
+    def _scores_of_row(self, columns: dict[str, RawColumn]) -> None:
+        column = columns.get("locomotion_score")
+        if column is not None:
+            columns["locomotion_score"] = _read_scores(column, self.draft.words)
+
+    def _cows(self, columns: dict[str, RawColumn]) -> None:
+        """Cow numbers without the signs that people put around them."""
+        column = columns.get("cow")
+        if column is not None:
+            columns["cow"] = RawColumn(column.codes, [bare_cow(text) for text in column.texts])
+
+    def scores(self) -> list[_Piece]:
+        """The records of a locomotion sheet: a score a cow and day."""
+        days = [
+            (place, role) for place, role in enumerate(self.roles) if role.kind == "day" and place < len(self.sheet.columns)
+        ]
+        single = self.place("locomotion_score")
+        trimmed = any(
+            role.kind in FINDING_ROLES or (role.kind == "field" and role.field in FINDING_FIELDS) for role in self.roles
+        )
+        if not days and (single is None or trimmed):
+            return []
+        shared = self.shared()
+        out = []
+        for place, role in days or [(single, None)]:
+            assert place is not None
+            column = self.sheet.columns[place]
+            said = np.array([text.strip().casefold() not in BLANKS for text in column.texts], dtype=bool)
+            keep = np.flatnonzero(said[column.codes[self.rows]]) if role is not None else np.arange(len(self.rows))
+            if not len(keep):
+                continue
+            columns = {
+                "score": RawColumn(column.codes[self.rows][keep], [text.strip() for text in column.texts]),
+                "note": self._notes(keep, RawColumn(np.zeros(len(keep), np.int32), [""])),
+            }
+            self.own["score"] = " ".join(self.table.headings[place].split())
+            for name, target in (("cow", "cow"), ("farm", "farm"), ("visit_date", "visit_date"), ("trimmer", "scorer"),
+                                 ("locomotion_scale", "scale")):  # fmt: skip
+                if name in shared:
+                    codes, texts = shared[name]
+                    columns[target] = RawColumn(codes[keep], texts)
+            if role is not None:
+                columns["visit_date"] = RawColumn(np.ones(len(keep), np.int32), ["", role.day])
+            if "locomotion_scale" in self.context.values and "scale" not in columns:
+                columns["scale"] = RawColumn(np.ones(len(keep), np.int32), ["", self.context.values["locomotion_scale"]])
+            scorer = columns.pop("scorer", None)
+            self._once(columns, len(keep))
+            self._days(columns)
+            self._cows(columns)
+            columns["score"] = _read_scores(columns["score"], self.draft.words)
+            columns["date"] = columns.pop("visit_date", RawColumn(np.zeros(len(keep), np.int32), [""]))
+            if scorer is not None:
+                columns["scorer"] = scorer
+            elif "trimmer" in columns:
+                columns["scorer"] = columns["trimmer"]
+            known = {each.name for each in KINDS["locomotion"]}
+            columns = {name: column for name, column in columns.items() if name in known}
+            own = {("date" if name == "visit_date" else name): text for name, text in self.own.items()}
+            out.append(_Piece(self.rows[keep] + self.sheet.first_row, columns, own))
+        return out
+
+
+def bare_cow(text: str) -> str:
+    """A cow's number without a sign before it or a star behind it.
+
+    Example
+    -------
+    >>> bare_cow("#1042"), bare_cow("1042*"), bare_cow("NL 1234")
+    ('1042', '1042', 'NL 1234')
+    """
+    return re.sub(r"[\s*#]+$", "", re.sub(r"^\s*#\s*", "", text)).strip()
+
+
+def _read_scores(column: RawColumn, words: Words) -> RawColumn:
+    """Scores as whole numbers; a range is not certain and stays away."""
+    texts = []
+    counts = column.counts()
+    for text, rows in zip(column.texts, counts.tolist(), strict=True):
+        if not text.strip() or not rows or text.strip().casefold() in BLANKS:
+            texts.append("")
+            continue
+        value, doubt = read_score_text(text)
+        if doubt is not None:
+            words.note([doubt], rows)
+        texts.append(str(value) if value is not None else ("" if doubt is not None else text))
+    return RawColumn(column.codes, texts)
+
+
+def farm_said_once(draft: Draft, context: Context, facts: Facts, answers: Answers) -> str | None:
+    """The farm that a line, a tab or the file's name says; asked unless it is known already."""
+    guess = DateOrder(True, "option")
+    file = read_name(facts.file, guess, facts.today, facts.known_farms)
+    line = context.guesses.get("farm")
+    tab = draft.tab.values.get("farm") or (draft.tab.guesses.get("farm") if draft.sheet.tab else None)
+    name = file.values.get("farm") or file.guesses.get("farm")
+    options = [
+        (value, found, says)
+        for value, found, says in (
+            ("line", line, say("the line above the table: {farm}", farm=line or "")),
+            ("tab", tab, say("the name of the tab: {farm}", farm=tab or "")),
+            ("file", name, say("the name of the file: {farm}", farm=name or "")),
+        )
+        if found
+    ]
+    known = {plain(farm): farm for farm in facts.known_farms}
+    default = options[0][0] if options else None
+    safe = bool(options) and plain(str(options[0][1])) in known
+    value = answers.ask(
+        Question(
+            "farm", draft.sheet.source,
+            say("{source} has no column for the farm. Which farm is it?", source=draft.sheet.source),
+            choices([*((value, says) for value, _, says in options),
+                     *((farm, say("{farm}", farm=farm)) for farm in facts.known_farms[:20])]),
+            default, safe, free=True, lasting=not options,
+        )
+    )  # fmt: skip
+    told = {option: found for option, found, _ in options}
+    if value in told:
+        return str(told[value])
+    return value
+
+
+def _iso(day: Day) -> str:
+    if day.year is None or day.day is None:
+        return f"{day.year}-{day.month:02d}" if day.year else f"{day.day or ''} {_MONTH_NAMES[day.month - 1]}".strip()
+    return f"{day.year:04d}-{day.month:02d}-{day.day:02d}"
+
+
+_MONTH_NAMES = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+                "November", "December")  # fmt: skip
+
+
+def _texts_of(column: RawColumn) -> list[str]:
+    texts = np.array(column.texts, dtype=object)
+    return [str(text) for text in texts[column.codes]]
+
+
+def _column_of(texts: Sequence[str]) -> RawColumn:
+    known: dict[str, int] = {"": 0}
+    codes = np.array([known.setdefault(text, len(known)) for text in texts], dtype=np.int32)
+    return RawColumn(codes, list(known))
+
+
+def _joined(kind: str, pieces: Sequence[_Piece], draft: Draft, rows: int, notes: tuple[Said, ...]) -> Unfolded:
+    """Pieces one under the other, in the columns of a kind of sheet, with headings."""
+    names = [each.name for each in KINDS[kind] if any(each.name in piece.columns for piece in pieces)]
+    names = [
+        name for name in names
+        if name in ("visit_date", "date", "farm", "cow", "lesion", "score")
+        or any(_says_anything(piece.columns.get(name)) for piece in pieces)
+    ]  # fmt: skip
+    own: dict[str, str] = {}
+    for piece in pieces:
+        own = {**piece.own, **own}
+    columns: list[RawColumn] = []
+    headings = [own.get(name, name) for name in names]
+    matches: dict[str, Match] = {}
+    for place, name in enumerate(names):
+        texts: dict[str, int] = {"": 0, headings[place]: 1}
+        codes: list[Codes] = [np.ones(1, np.int32)]
+        for piece in pieces:
+            column = piece.columns.get(name)
+            if column is None:
+                codes.append(np.zeros(len(piece.numbers), np.int32))
+                continue
+            used = np.unique(column.codes)
+            translate = np.zeros(len(column.texts), np.int32)
+            for code in used.tolist():
+                translate[code] = texts.setdefault(column.texts[code], len(texts))
+            codes.append(translate[column.codes])
+        columns.append(RawColumn(np.concatenate(codes).astype(np.int32), list(texts)))
+        unit = next((role.unit for roles in draft.roles for role in roles if role.field == name and role.unit), None)
+        scale = next((role.scale for roles in draft.roles for role in roles if role.field in (name, "locomotion_score")
+                      and role.scale), None)  # fmt: skip
+        matches[name] = Match(place, field_of(kind, name), headings[place], unit,
+                              scale if name in ("score", "locomotion_score") else None)  # fmt: skip
+    numbers = np.concatenate([np.zeros(1, np.int64), *(piece.numbers for piece in pieces)])
+    size = len(numbers)
+    sheet = replace(
+        draft.sheet, columns=columns, widths=np.full(size, len(columns), np.int32), first_row=0, numbers=numbers,
+        has_headings=True, kind_hint=kind,
+    )  # fmt: skip
+    found = Headings(kind, 0, headings, matches, cells=tuple(headings), width=len(headings))
+    own_headings = tuple(dict.fromkeys(text for table in draft.tables for text in table.headings if text.strip()))
+    return Unfolded(sheet, found, rows, notes, own_headings)
+
+
+def _says_anything(column: RawColumn | None) -> bool:
+    if column is None or not len(column.codes):
+        return False
+    says = np.array([bool(text.strip()) for text in column.texts], dtype=bool)
+    return bool(says[column.codes].any())
+
+
+def layout_of(sheet: RawSheet) -> list[Table]:
+    """The tables of a sheet; see :func:`~analytics.intake.layouts.tables.find_tables`."""
+    return find_tables(sheet)

@@ -1,0 +1,205 @@
+"""What a column is for, as its heading says it: a field, a foot, a claw, a lesion, a day."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from analytics.intake.headings import match_heading
+from analytics.trade.feet import CLAWS, FEET
+from analytics.trade.lesions import LESIONS
+from analytics.trade.lexicon import meaning, phrases, plain
+
+
+@dataclass(frozen=True)
+class Role:
+    """What the cells of one column hold.
+
+    Attributes
+    ----------
+    kind : str
+        ``field`` (of a trim sheet), ``foot`` or ``claw`` (findings there), ``lesion`` (ticks, feet, severities or
+        counts of it), ``measure`` (a length of one foot), ``day`` (scores of that day), ``side``, ``end``, ``lame``,
+        ``action`` (ticks), ``event``, ``note``, ``skip`` (known, but no part of a trim record).
+    field : str
+        Of a field or a measure.
+    foot, claw, lesion, action : str
+    day : str
+        The heading that names the day, as written.
+    number : int
+        1 for "Lesion 1", 2 for "Lesion 2"; 0 without a number.
+    unit, scale : str or None
+        Named by the heading.
+    certain : bool
+        Whether the heading alone tells it.
+    """
+
+    kind: str
+    field: str = ""
+    foot: str = ""
+    claw: str = ""
+    lesion: str = ""
+    action: str = ""
+    day: str = ""
+    number: int = 0
+    unit: str | None = None
+    scale: str | None = None
+    certain: bool = True
+
+    @property
+    def code(self) -> str:
+        """The role as an answer to a question: "severity", "foot LH", "lesion DD"."""
+        parts = {
+            "field": [self.field, str(self.number or "")],
+            "foot": ["foot", self.foot],
+            "claw": ["claw", self.foot, self.claw],
+            "lesion": ["lesion", self.lesion],
+            "measure": [self.field, self.foot, self.claw],
+            "action": ["action", self.action],
+            "day": ["scores of", self.day],
+        }.get(self.kind, [self.kind])
+        return " ".join(part for part in parts if part)
+
+
+def role_of_code(code: str, role: Role) -> Role:
+    """The role that an answer names, with unit and scale of the heading's own role."""
+    words = code.split()
+    if code in ("side", "end", "lame", "event", "note", "skip"):
+        return Role(code)
+    if words[0] == "foot" and len(words) == 2:
+        return Role("foot", foot=words[1])
+    if words[0] == "claw" and len(words) == 3:
+        return Role("claw", foot=words[1], claw=words[2])
+    if words[0] == "lesion" and len(words) == 2 and words[1] in LESIONS:
+        return Role("lesion", lesion=words[1])
+    if words[0] == "action" and len(words) == 2:
+        return Role("action", action=words[1])
+    if words[:2] == ["scores", "of"]:
+        return Role("day", day=" ".join(words[2:]))
+    if len(words) == 2 and words[1] in FEET:
+        return Role("measure", field=words[0], foot=words[1], unit=role.unit)
+    number = int(words[1]) if len(words) == 2 and words[1].isdecimal() else 0
+    return Role("field", field=words[0], number=number, unit=role.unit, scale=role.scale)
+
+
+_LAYOUT_FIELDS = ("side", "end", "lame", "event", "event_remark")
+_NUMBERED = re.compile(r"^\s*(?:(\d{1,2})(?:st|nd|rd|th|\.|º|ª|e)?[\s._-]+)?(.*?\D)[\s._#-]*(\d{1,2})?\s*$", re.DOTALL)
+NUMBERED_FIELDS = ("lesion", "foot", "claw", "zone", "severity", "action", "lesion_detail", "dd_stage")
+MEASURES = ("toe_length_mm", "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm")
+_AFTER = re.compile(r"\b(after|nach|danach|na|nadien|apres|despues|depois|post|out|left)\b")
+_BEFORE = re.compile(r"\b(before|vor|vorher|voor|vooraf|avant|antes|pre|found|in)\b")
+_DAY = re.compile(r"\d")
+
+
+def read_heading(text: str) -> Role | None:
+    """What a heading says its column is for, or ``None``.
+
+    Example
+    -------
+    >>> [read_heading(one).code for one in ("Cow No.", "Left hind", "RH outer", "Lesion 2", "DD", "Toe length LH")]
+    ['cow', 'foot LH', 'claw RH lateral', 'lesion 2', 'lesion DD', 'toe_length_mm LH']
+    """
+    bare = plain(text)
+    if not bare or len(bare) > 80:
+        return None
+    if (found := _field(text)) is not None:
+        return found
+    place = _foot_and_claw(bare)
+    if place is not None:
+        return place
+    numbered = _NUMBERED.match(text.strip())
+    if numbered and (numbered[1] or numbered[3]):
+        found = _field(numbered[2])
+        if found is not None and found.field in NUMBERED_FIELDS:
+            return replace(found, number=int(numbered[1] or numbered[3]))
+    measure = _measure(text, bare)
+    if measure is not None:
+        return measure
+    lesion = meaning("lesion", _bare_of_counts(bare))
+    if lesion is not None:
+        return Role("lesion", lesion=lesion)
+    action = meaning("action", bare)
+    if action is not None:
+        return Role("action", action=action)
+    return None
+
+
+def _field(text: str) -> Role | None:
+    for kind, names in (("trims", None), ("locomotion", {"score": "locomotion_score", "scale": "locomotion_scale",
+                                                         "scorer": "trimmer"})):  # fmt: skip
+        found = match_heading(text, kind)
+        if found is None:
+            continue
+        field, unit, scale = found
+        if names is None:
+            return Role("field", field=field.name, unit=unit, scale=scale)
+        if field.name in names:
+            return Role("field", field=names[field.name], unit=unit, scale=scale)
+    return None
+
+
+def _bare_of_counts(bare: str) -> str:
+    return re.sub(r"^(no of|number of|n|cows with|feet with)\s+|\s+(y n|yes no|x|count|no of feet|feet|cows|tick)$", "", bare)
+
+
+def _foot_and_claw(bare: str) -> Role | None:
+    """"left hind outer", "rh lateral", "outer claw left front": a foot, with a claw or without one."""
+    feet, claws, fillers = phrases("foot"), phrases("claw"), phrases("filler")
+    words = bare.split()
+    if len(words) > 6:
+        return None
+    if len(words) <= 3 and all(len(word) == 1 for word in words):
+        words = ["".join(words)]
+    for size in range(len(words), 0, -1):
+        for start in range(len(words) - size + 1):
+            foot = feet.get(" ".join(words[start : start + size])) or feet.get("".join(words[start : start + size]))
+            if foot not in FEET:
+                continue
+            rest = [word for word in words[:start] + words[start + size :] if word not in fillers]
+            if not rest:
+                return Role("foot", foot=foot)
+            claw = claws.get(" ".join(rest))
+            if claw in ("left", "right"):
+                claw = "lateral" if (claw == "left") == foot.startswith("L") else "medial"
+            return Role("claw", foot=foot, claw=claw) if claw in CLAWS else None
+    return None
+
+
+def _measure(text: str, bare: str) -> Role | None:
+    """"toe length LH", "LH before", "toe RF after trim (cm)"."""
+    feet = phrases("foot")
+    words = re.sub(r"[\W_]+", " ", text.casefold()).split()
+    for place, word in enumerate(bare.split()):
+        if feet.get(word) not in FEET:
+            continue
+        rest = " ".join(w for n, w in enumerate(words) if n != place)
+        found = match_heading(rest, "trims") or match_heading(re.sub(r"\b(before|after)\b.*", "", rest).strip(), "trims")
+        name, unit = "", None
+        if found is not None and found[0].name in MEASURES:
+            name, unit = found[0].name, found[1]
+        elif re.fullmatch(r"(before|after|in|out|vor|nach|voor|na|avant|apres|antes|despues|depois)( (mm|cm|in))?", rest):
+            name, unit = "toe_length_mm", rest.split()[-1] if rest.split()[-1] in ("mm", "cm") else None
+        if not name:
+            continue
+        if name == "toe_length_mm" and _AFTER.search(plain(rest)):
+            name = "toe_length_after_mm"
+        return Role("measure", field=name, foot=feet[word], unit=unit)
+    return None
+
+
+def joined_headings(upper: Iterable[str], lower: Iterable[str]) -> list[str]:
+    """Headings of two rows as one: what stands above, also for the blank cells to its right, and what stands below.
+
+    Example
+    -------
+    >>> joined_headings(["", "Left hind", "", "Note"], ["Cow", "outer", "inner", ""])
+    ['Cow', 'Left hind outer', 'Left hind inner', 'Note']
+    """
+    out, above = [], ""
+    for top, low in zip(upper, lower, strict=True):
+        if top.strip():
+            above = top
+        carried = top if top.strip() or not low.strip() else above
+        out.append(" ".join(part for part in (carried.strip(), low.strip()) if part))
+    return out

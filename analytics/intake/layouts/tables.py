@@ -1,0 +1,368 @@
+"""Where the tables of a sheet are: their headings, their rows, and the lines that belong to neither."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from analytics.intake.headings import is_own_column
+from analytics.intake.layouts.days import is_day
+from analytics.intake.layouts.roles import Role, joined_headings, read_heading
+from analytics.intake.sheet import Positions, RawSheet
+from analytics.trade.lexicon import phrases, plain
+
+HEADING_ROWS_SEARCHED = 60
+"""Rows from the top among which the first headings are looked for."""
+
+_COW_LIKE = re.compile(r"^[#'*]*\s*(?:[A-Za-z]{1,3}[\s-]?)?\d[\d\s./-]*[A-Za-z]?[\s*#'.]*$")
+_PLACES = ("foot", "claw", "lesion", "measure", "day")
+
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of a sheet, or a stretch of it to which the same lines above apply.
+
+    Attributes
+    ----------
+    headings : list of str
+        One a column, those of two rows joined.
+    roles : list of Role or None
+    rows : array of int
+        Positions of the rows that may be records.
+    lines : list of list of str
+        Cells of the lines above it that are no headings.
+    after : list of list of str
+        Cells of the lines below it, the last table's alone.
+    totals, repeats : int
+        Rows left out because they sum up, or say the headings again.
+    """
+
+    headings: list[str]
+    roles: list[Role | None]
+    rows: Positions
+    lines: list[list[str]] = field(default_factory=list)
+    after: list[list[str]] = field(default_factory=list)
+    totals: int = 0
+    repeats: int = 0
+
+
+@dataclass(frozen=True)
+class _HeadingRow:
+    rows: tuple[int, ...]
+    headings: list[str]
+    roles: list[Role | None]
+    rank: float
+
+
+def roles_of(headings: Sequence[str]) -> list[Role | None]:
+    """What each heading says; a heading that is a day counts where there are two or more beside a cow."""
+    roles = [None if is_own_column(text) else read_heading(text) for text in headings]
+    days = [
+        place
+        for place, text in enumerate(headings)
+        if text.strip() and (roles[place] is None or _is_month(text)) and len(text) < 30 and is_day(text)
+    ]
+    if len(days) >= 2:
+        for place in days:
+            roles[place] = Role("day", day=headings[place].strip())
+    return _numbered_pairs(roles)
+
+
+def _is_month(text: str) -> bool:
+    return plain(text) in phrases("month")
+
+
+def _numbered_pairs(roles: list[Role | None]) -> list[Role | None]:
+    """Headings "Foot, Lesion, Foot, Lesion" as the first and the second pair."""
+    seen: dict[str, int] = {}
+    counts: dict[str, int] = {}
+    for role in roles:
+        if role is not None and role.kind == "field" and not role.number:
+            counts[role.field] = counts.get(role.field, 0) + 1
+    if counts.get("lesion", 0) < 2 or counts.get("foot", 2) < 2:
+        return roles
+    out: list[Role | None] = []
+    for role in roles:
+        if role is not None and role.kind == "field" and not role.number and counts[role.field] > 1:
+            if role.field in ("lesion", "foot", "claw", "zone", "severity", "action", "lesion_detail", "dd_stage"):
+                seen[role.field] = seen.get(role.field, 0) + 1
+                role = Role("field", field=role.field, number=seen[role.field], unit=role.unit, scale=role.scale)
+        out.append(role)
+    return out
+
+
+def _rank(headings: list[str], roles: list[Role | None], rows: tuple[int, ...]) -> _HeadingRow | None:
+    fields = {role.field for role in roles if role is not None and role.kind == "field"}
+    places = {role.code for role in roles if role is not None and role.kind in _PLACES}
+    others = sum(role is not None and role.kind not in ("field", *_PLACES) for role in roles)
+    said = sum(bool(text.strip()) for text in headings)
+    known = len(fields) + len(places) + others
+    if not known or known < said / 4:
+        return None
+    real = fields - {"note"}
+    if not (
+        ("cow" in fields and known >= 2)
+        or len(places) >= 3
+        or (len(real) >= 3 and real & {"lesion", "foot", "visit_date"})
+    ):
+        return None
+    return _HeadingRow(rows, headings, roles, known + 0.5 * ("cow" in fields) - 0.01 * (said - known))
+
+
+def _heading_at(sheet: RawSheet, position: int) -> _HeadingRow | None:
+    cells = [cell[:200] for cell in sheet.row(position)]
+    single = _rank(cells, roles_of(cells), (position,)) if any(cell.strip() for cell in cells) else None
+    if position == 0 or not any(cell.strip() for cell in cells):
+        return single
+    above = [cell[:200] for cell in sheet.row(position - 1)]
+    if not any(cell.strip() for cell in above):
+        return single
+    both = joined_headings(above, cells)
+    joined = _rank(both, roles_of(both), (position - 1, position))
+    alone = _rank(above, roles_of(above), (position - 1,))
+    if joined is not None and joined.rank >= max(one.rank if one else 0 for one in (single, alone)) + 2:
+        return joined
+    return single
+
+
+def find_tables(sheet: RawSheet) -> list[Table]:
+    """The tables of a sheet; none where no row has headings that are understood.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+
+    Returns
+    -------
+    list of Table
+    """
+    if not len(sheet):
+        return []
+    first = _first_heading(sheet)
+    if first is None:
+        return []
+    heads = [first, *_later_headings(sheet, first)]
+    filled = _filled(sheet)
+    tables: list[Table] = []
+    start = 0
+    for number, head in enumerate(heads):
+        stop = heads[number + 1].rows[0] if number + 1 < len(heads) else len(sheet)
+        above = [sheet.row(place) for place in range(start, head.rows[0]) if filled[place].any()]
+        found = _stretches(sheet, head, np.arange(head.rows[-1] + 1, stop), filled, above)
+        start = stop
+        if number + 1 < len(heads) and found and found[-1].after:
+            # Lines right above the next headings belong to the next table.
+            last = found[-1]
+            found[-1] = Table(last.headings, last.roles, last.rows, last.lines, [], last.totals, last.repeats)
+            heads_lines = last.after
+        else:
+            heads_lines = []
+        tables += found
+        if heads_lines:
+            pending = heads_lines
+            nxt = heads[number + 1]
+            tables.append(Table(nxt.headings, nxt.roles, np.empty(0, np.int64), pending))
+    return _joined_with_pending(tables)
+
+
+def _joined_with_pending(tables: list[Table]) -> list[Table]:
+    """Tables without rows hand their lines to the next."""
+    out: list[Table] = []
+    pending: list[list[str]] = []
+    for table in tables:
+        if not len(table.rows) and not table.after and not table.totals:
+            pending += table.lines
+            continue
+        out.append(
+            Table(table.headings, table.roles, table.rows, [*pending, *table.lines], table.after, table.totals,
+                  table.repeats)
+        )  # fmt: skip
+        pending = []
+    if pending and out:
+        last = out[-1]
+        out[-1] = Table(last.headings, last.roles, last.rows, last.lines, [*last.after, *pending], last.totals,
+                        last.repeats)  # fmt: skip
+    elif pending:
+        out.append(tables[-1])
+    return out
+
+
+def _first_heading(sheet: RawSheet) -> _HeadingRow | None:
+    if sheet.has_headings:
+        cells = sheet.row(0)
+        return _HeadingRow((0,), cells, roles_of(cells), 0)
+    best: _HeadingRow | None = None
+    for position in range(min(len(sheet), HEADING_ROWS_SEARCHED)):
+        found = _heading_at(sheet, position)
+        if found is not None and (best is None or found.rank > best.rank + (0.5 if position > best.rows[-1] else 0)):
+            best = found
+    return best
+
+
+def _later_headings(sheet: RawSheet, first: _HeadingRow) -> list[_HeadingRow]:
+    """Headings of further tables below; rows that say the first headings again are none."""
+    cow_words: npt.NDArray[np.bool_] = np.zeros(len(sheet), dtype=bool)
+    for column in sheet.columns:
+        says = np.array([_is_cow_heading(text) for text in column.texts], dtype=bool)
+        if says.any():
+            cow_words |= says[column.codes]
+    out: list[_HeadingRow] = []
+    last = first
+    for position in np.flatnonzero(cow_words).tolist():
+        if position <= last.rows[-1]:
+            continue
+        found = _heading_at(sheet, position)
+        if found is None or found.headings == last.headings or sheet.row(position) == sheet.row(last.rows[-1]):
+            continue
+        if not any(role is not None and role.kind == "field" and role.field == "cow" for role in found.roles):
+            continue
+        out.append(found)
+        last = found
+    return out
+
+
+def _is_cow_heading(text: str) -> bool:
+    if not text.strip() or len(text) > 40 or text.strip().isdecimal():
+        return False
+    role = read_heading(text)
+    return role is not None and role.kind == "field" and role.field == "cow"
+
+
+def _filled(sheet: RawSheet) -> npt.NDArray[np.bool_]:
+    out = np.zeros((len(sheet), len(sheet.columns)), dtype=bool)
+    for number, column in enumerate(sheet.columns):
+        says = np.array([bool(text.strip()) for text in column.texts], dtype=bool)
+        out[:, number] = says[column.codes]
+    return out
+
+
+def cow_column(roles: Sequence[Role | None], headings: Sequence[str]) -> int | None:
+    """The column of the cow: the one called so, else the first without a heading or with one not understood."""
+    for place, role in enumerate(roles):
+        if role is not None and role.kind == "field" and role.field == "cow":
+            return place
+    places = sum(role is not None and role.kind in _PLACES for role in roles)
+    if places >= 3 and roles and roles[0] is None and not is_own_column(headings[0]):
+        return 0
+    return None
+
+
+def _stretches(
+    sheet: RawSheet,
+    head: _HeadingRow,
+    positions: Positions,
+    filled: npt.NDArray[np.bool_],
+    above: list[list[str]],
+) -> list[Table]:
+    """The rows under one heading, cut where a line between them says something for those that follow."""
+    cow = cow_column(head.roles, head.headings)
+    count = filled[positions].sum(axis=1)
+    positions = positions[count > 0]
+    count = count[count > 0]
+    special = _special_rows(sheet, head, positions, count, cow)
+    again = _repeats(sheet, head, positions)
+    lines_at: list[int] = []
+    totals_at: list[int] = []
+    for index in np.flatnonzero(special & ~again).tolist():
+        cells = sheet.row(int(positions[index]))
+        sort = _sort_of_row(cells, head, cow)
+        if sort == "total":
+            totals_at.append(index)
+        elif sort == "line":
+            lines_at.append(index)
+    no_record = again.copy()
+    no_record[lines_at] = True
+    no_record[totals_at] = True
+    out: list[Table] = []
+    lines = list(above)
+    start = 0
+    bounds = [*lines_at, len(positions)]
+    for bound in bounds:
+        inside = np.arange(start, bound)
+        rows = positions[inside[~no_record[inside]]]
+        if len(rows):
+            totals = sum(start <= index < bound for index in totals_at)
+            out.append(Table(head.headings, head.roles, rows, lines, [], totals, int(again[inside].sum())))
+            lines = []
+        if bound < len(positions):
+            lines.append(sheet.row(int(positions[bound])))
+        start = bound + 1
+    if not out:
+        return [Table(head.headings, head.roles, np.empty(0, np.int64), lines)]
+    if lines:
+        last = out[-1]
+        out[-1] = Table(last.headings, last.roles, last.rows, last.lines, lines, last.totals, last.repeats)
+    return out
+
+
+def _special_rows(
+    sheet: RawSheet, head: _HeadingRow, positions: Positions, count: npt.NDArray[np.int64], cow: int | None
+) -> npt.NDArray[np.bool_]:
+    """Rows that may be no record: one cell alone, no cow or an odd one, or a word that begins a total."""
+    special = count <= 1 if len(head.headings) > 1 else np.zeros(len(positions), dtype=bool)
+    if cow is not None and cow < len(sheet.columns):
+        column = sheet.columns[cow]
+        odd = np.array([not _COW_LIKE.match(text.strip()) for text in column.texts], dtype=bool)
+        special = special | odd[column.codes[positions]]
+    for column in sheet.columns[:4]:
+        sums = np.array([_begins_total(text) for text in column.texts], dtype=bool)
+        if sums.any():
+            special = special | sums[column.codes[positions]]
+    return special
+
+
+def _repeats(sheet: RawSheet, head: _HeadingRow, positions: Positions) -> npt.NDArray[np.bool_]:
+    again = np.zeros(len(positions), dtype=bool)
+    for row in head.rows:
+        same = np.ones(len(positions), dtype=bool)
+        for column in sheet.columns:
+            same &= column.codes[positions] == column.codes[row]
+            if not same.any():
+                break
+        again |= same
+    return again
+
+
+def _begins_total(text: str) -> bool:
+    word = plain(text[:60])
+    totals = phrases("total")
+    return word in totals or (word.split(" ")[0] in totals and not word[-1:].isdigit()) or (
+        bool(word) and word.split(" ")[0] in ("total", "totals", "sum", "average", "mean", "summe", "durchschnitt", "totaal")
+    )
+
+
+def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None) -> str:
+    said = [(place, cell.strip()) for place, cell in enumerate(cells) if cell.strip()]
+    if not said:
+        return "line"
+    if _begins_total(said[0][1]) and (cow is None or said[0][0] <= cow or not cells[cow].strip()):
+        return "total"
+    cow_text = cells[cow].strip() if cow is not None and cow < len(cells) else ""
+    placed = [place for place, _ in said if place < len(head.roles) and head.roles[place] is not None]
+    findings = [
+        place
+        for place in placed
+        if (role := head.roles[place]) is not None
+        and (role.kind in _PLACES or role.field in ("lesion", "foot", "claw", "locomotion_score"))
+    ]
+    if cow_text and _COW_LIKE.match(cow_text):
+        return "record"
+    if "=" in said[0][1] or (":" in said[0][1] and len(said) <= 2):
+        return "line"
+    if cow_text:
+        # A cow may have a name. A line of words stands alone under the first heading.
+        if len(said) == 1:
+            return "record" if len(cow_text.split()) == 1 and not any(map(str.isdigit, cow_text)) and len(head.headings) <= 3 else "line"
+        if len(said) == 2 and len(cow_text.split()) > 2:
+            return "line"
+        return "record"
+    if findings and (len(said) > 1 or said[0][0] > 0):
+        return "record"
+    if cow is None and len(said) > 1:
+        return "record"
+    return "line" if len(said) <= 3 else "record"

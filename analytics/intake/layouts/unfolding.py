@@ -1,0 +1,497 @@
+"""Rows of any layout become rows of one finding each, in the columns of a trim or a locomotion sheet.
+
+Every distinct text is read once. What stands in a row is put together from groups of columns: the foot, claw and lesion
+of the row; numbered pairs; a column for each foot, claw or lesion; lengths of a foot; remarks.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import product
+from typing import Any
+
+import numpy as np
+
+from analytics.intake.fields import KINDS
+from analytics.intake.layouts.profiles import DITTO, is_tick
+from analytics.intake.layouts.roles import Role
+from analytics.intake.parsing.finding_cell import (
+    CellReading,
+    Doubt,
+    read_claw_text,
+    read_feet_text,
+    read_findings,
+    read_remark,
+    read_severity_text,
+    read_zone_text,
+)
+from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
+from analytics.intake.vocabulary import BLANKS
+from analytics.trade.lexicon import meaning, plain
+
+Record = Mapping[str, str]
+"""Fields of one finding as texts of the canonical columns."""
+
+FINDING_FIELDS = (
+    "foot", "claw", "zone", "lesion", "lesion_detail", "severity", "dd_stage", "toe_length_mm", "toe_length_after_mm",
+    "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm", "action",
+)  # fmt: skip
+"""Fields in which the findings of one row may differ."""
+_OF_ROW = ("foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "side", "end")
+EXTRA = "extra"
+"""Key under which a record keeps words for its note."""
+
+
+@dataclass
+class Words:
+    """Words that were explained, and those that are not certain, with the rows in which each stands."""
+
+    taught: dict[str, str] = field(default_factory=dict)
+    doubts: dict[tuple[str, str], Doubt] = field(default_factory=dict)
+    rows: dict[tuple[str, str], int] = field(default_factory=dict)
+
+    def note(self, doubts: Iterable[Doubt], rows: int) -> None:
+        """Remember doubts and in how many rows they are."""
+        for doubt in doubts:
+            key = (doubt.about, plain(doubt.word) or doubt.word.strip())
+            self.doubts.setdefault(key, doubt)
+            self.rows[key] = self.rows.get(key, 0) + rows
+
+
+@dataclass(frozen=True)
+class Group:
+    """Columns that are read together to findings: ``read`` makes records of their texts."""
+
+    columns: tuple[int, ...]
+    read: Callable[[tuple[str, ...]], tuple[list[dict[str, str]], tuple[Doubt, ...]]]
+    telling: bool = True
+
+
+def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: frozenset[str]) -> list[Group]:
+    """The groups of columns of a table.
+
+    Parameters
+    ----------
+    roles : sequence of Role
+    words : Words
+    read_notes : bool
+        Whether remarks are read as findings.
+    counts : frozenset of str
+        Lesions whose numbers are counts of feet, not severities.
+    """
+    out: list[Group] = []
+    numbers = sorted({role.number for role in roles if role.kind == "field" and role.field in _OF_ROW})
+    for number in numbers or [0]:
+        places = {
+            role.field or role.kind: place
+            for place, role in enumerate(roles)
+            if (role.kind == "field" and role.field in _OF_ROW and role.number == number)
+            or (number == min(numbers or [0]) and role.kind in ("side", "end"))
+        }
+        if number and "lesion" not in places:
+            continue
+        if number:
+            shared = {
+                role.field: place
+                for place, role in enumerate(roles)
+                if role.kind == "field" and role.field in ("foot", "claw") and not role.number
+            }
+            places = {**{key: place for key, place in shared.items() if 0 not in numbers or True}, **places}
+        if places:
+            names = tuple(places)
+            out.append(Group(tuple(places.values()), _row_reader(names, words)))
+    for place, role in enumerate(roles):
+        if role.kind in ("foot", "claw"):
+            out.append(Group((place,), _place_reader(role, words)))
+        elif role.kind == "lesion":
+            out.append(Group((place,), _lesion_reader(role, words, counts=role.lesion in counts)))
+        elif role.kind == "event" or (role.kind == "note" and read_notes):
+            out.append(Group((place,), _remark_reader(words), telling=False))
+    measured: dict[tuple[str, str], dict[str, int]] = {}
+    for place, role in enumerate(roles):
+        if role.kind == "measure":
+            measured.setdefault((role.foot, role.claw), {})[role.field] = place
+    for (foot, claw), fields in measured.items():
+        out.append(Group(tuple(fields.values()), _measure_reader(foot, claw, tuple(fields))))
+    return out
+
+
+def _row_reader(names: tuple[str, ...], words: Words) -> Callable[[tuple[str, ...]], Any]:
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        said = {name: text.strip() for name, text in zip(names, texts, strict=True)}
+        return read_row(said, words.taught)
+
+    return read
+
+
+def read_row(said: Mapping[str, str], taught: Mapping[str, str]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+    """The findings of one row with columns for foot, claw, lesion and the like.
+
+    Parameters
+    ----------
+    said : mapping of str to str
+        Field -> cell.
+    taught : mapping of str to str
+
+    Returns
+    -------
+    list of dict
+        One a finding; one without a lesion where the row says that nothing was found but names a foot; none where it
+        says nothing.
+    tuple of Doubt
+    """
+    doubts: list[Doubt] = []
+    lesion = said.get("lesion", "")
+    reading = read_findings(lesion, taught=taught)
+    doubts += reading.doubts
+    feet, foot_doubts, foot_claws, foot_raw = _feet(said, taught)
+    doubts += foot_doubts
+    base: dict[str, str] = {}
+    if foot_raw:
+        base["foot"] = foot_raw
+    for name in ("zone", "severity", "dd_stage", "lesion_detail"):
+        text = said.get(name, "")
+        if not text or text.casefold() in BLANKS:
+            continue
+        value, doubt = _coded(name, text, taught)
+        if doubt is not None:
+            doubts.append(doubt)
+        if value is not None:
+            base[name] = value
+    found = [dict(_fields_of(finding)) for finding in reading.findings]
+    if not found and lesion and not reading.nothing and not reading.doubts and lesion.casefold() not in BLANKS:
+        if reading.unread and not reading.feet:
+            found = [{"lesion": lesion}]
+    for word in _unanswered(reading, taught):
+        found.append({"lesion": word})
+    claw_text = said.get("claw", "")
+    out: list[dict[str, str]] = []
+    for finding in found or [{}]:
+        own_feet = [finding["foot"]] if finding.get("foot") else list(reading.feet if not finding else ()) or feet
+        for foot in own_feet or [""]:
+            claws, claw_doubt, raw = _claws(claw_text, foot, taught)
+            if claw_doubt is not None:
+                doubts.append(claw_doubt)
+            own_claws = [finding["claw"]] if finding.get("claw") else (claws or list(foot_claws)) or ([raw] if raw else [""])
+            for claw in own_claws:
+                record = {**base, **finding}
+                if foot:
+                    record["foot"] = foot
+                if claw:
+                    record["claw"] = claw
+                out.append(record)
+    if not found:
+        if any("foot" in record or "severity" in record or "zone" in record for record in out) or reading.nothing:
+            out = out[:1] if len(out) == 1 else []
+        else:
+            out = []
+    if reading.action:
+        for record in out:
+            record.setdefault("action", reading.action)
+    if reading.unread and found:
+        for record in out:
+            record[EXTRA] = " ".join(reading.unread)
+    return out, tuple(doubts)
+
+
+def _unanswered(reading: CellReading, taught: Mapping[str, str]) -> list[str]:
+    """Words that may be lesions and were not explained: they stay as they are, so that the row is set aside."""
+    return [
+        doubt.word
+        for doubt in reading.doubts
+        if doubt.about == "lesion" and plain(doubt.word) not in taught and doubt.default is None
+    ]
+
+
+def _fields_of(finding: Any) -> Iterable[tuple[str, str]]:
+    for name, value in (
+        ("lesion", finding.lesion),
+        ("lesion_detail", finding.detail),
+        ("dd_stage", finding.stage),
+        ("foot", finding.foot),
+        ("claw", finding.claw),
+        ("zone", finding.zone),
+        ("severity", finding.severity),
+        (EXTRA, finding.words),
+    ):
+        if value is not None:
+            yield name, str(value)
+
+
+def _feet(said: Mapping[str, str], taught: Mapping[str, str]) -> tuple[list[str], list[Doubt], tuple[str, ...], str]:
+    """Feet of a row, doubts, claws named beside them, and the cell as it is where it cannot be read."""
+    text = said.get("foot", "")
+    if text and text.casefold() not in BLANKS:
+        told = taught.get(plain(text), "")
+        if told.startswith("foot:"):
+            return told[5:].split(), [], (), ""
+        feet, doubt = read_feet_text(text)
+        if feet:
+            return list(feet), [], (), ""
+        reading = read_findings(text, taught=taught)
+        if reading.feet and not reading.findings:
+            return list(reading.feet), [], reading.claws, ""
+        if doubt is not None:
+            return [], [doubt], (), text
+        return [], [], (), text
+    side, end = said.get("side", ""), said.get("end", "")
+    if side or end:
+        left = meaning("side", side)
+        hind = meaning("end", end)
+        if left and hind:
+            return [left + hind], [], (), ""
+        both = f"{end} {side}".strip()
+        feet, _ = read_feet_text(both)
+        if feet and len(feet) == 1:
+            return list(feet), [], (), ""
+        return ([], [], (), both) if both.casefold() not in BLANKS else ([], [], (), "")
+    return [], [], (), ""
+
+
+def _claws(text: str, foot: str, taught: Mapping[str, str]) -> tuple[list[str], Doubt | None, str]:
+    if not text or text.casefold() in BLANKS:
+        return [], None, ""
+    told = taught.get(plain(text), "")
+    if told.startswith("claw:"):
+        return ["lateral", "medial"] if told[5:] == "both" else [told[5:]], None, ""
+    claws, doubt = read_claw_text(text, foot or None)
+    if claws:
+        return list(claws), None, ""
+    return [], doubt, "" if doubt is not None else text
+
+
+def _coded(name: str, text: str, taught: Mapping[str, str]) -> tuple[str | None, Doubt | None]:
+    if name == "severity":
+        told = taught.get(plain(text) or text, "")
+        if told.startswith("severity:"):
+            return told[9:], None
+        value, doubt = read_severity_text(text)
+        return (str(value) if value is not None else (None if doubt is not None else text)), doubt
+    if name == "zone":
+        zone, doubt = read_zone_text(text)
+        return (str(zone) if zone is not None else (None if doubt is not None else text)), doubt
+    return text, None
+
+
+def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        text = texts[0].strip()
+        if not text:
+            return [], ()
+        reading = read_findings(text, foot=role.foot, taught=words.taught)
+        out = []
+        for finding in reading.findings:
+            record = dict(_fields_of(finding))
+            record.setdefault("foot", role.foot)
+            if role.claw:
+                record.setdefault("claw", role.claw)
+            out.append(record)
+        raw = _unanswered(reading, words.taught)
+        if not out and not raw and not reading.nothing and not reading.doubts and not reading.action and reading.unread:
+            raw = [text]
+        for word in raw:
+            out.append({"lesion": word, "foot": role.foot, **({"claw": role.claw} if role.claw else {})})
+        for record in out:
+            if reading.action:
+                record["action"] = reading.action
+            if reading.unread and record.get("lesion") not in raw:
+                record[EXTRA] = " ".join(reading.unread)
+        return out, reading.doubts
+
+    return read
+
+
+def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple[str, ...]], Any]:
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        text = texts[0].strip()
+        if not text or text.casefold() in BLANKS or text == "0" or meaning("no", text) is not None:
+            return [], ()
+        found = read_findings(role.lesion)
+        base = dict(_fields_of(found.findings[0])) if found.findings else {"lesion": role.lesion}
+        if is_tick(text):
+            return [base], ()
+        number = re.fullmatch(r"(\d+)(?:[.,]0+)?", text)
+        if number:
+            if not counts and 1 <= int(number[1]) <= 3:
+                base["severity"] = number[1]
+            return [base], ()
+        if text and not text.strip("+()"):
+            value, doubt = read_severity_text(text)
+            return [{**base, "severity": str(value)} if value else base], (doubt,) if doubt else ()
+        reading = read_findings(text, taught=words.taught)
+        if reading.findings:
+            records = [dict(_fields_of(finding)) for finding in reading.findings]
+            return records, reading.doubts
+        feet = list(reading.feet) or [""]
+        claws = list(reading.claws) or [""]
+        value, doubt = read_severity_text(text) if not reading.feet and not reading.claws else (None, None)
+        if value is None and not reading.feet and not reading.claws:
+            joined = read_findings(f"{role.lesion} {text}", taught=words.taught)
+            if joined.findings:
+                records = [dict(_fields_of(finding)) for finding in joined.findings]
+                for record in records:
+                    if joined.unread:
+                        record[EXTRA] = " ".join(joined.unread)
+                return records, joined.doubts
+        out = []
+        for foot, claw in product(feet, claws):
+            record = dict(base)
+            if foot:
+                record["foot"] = foot
+            if claw:
+                record["claw"] = claw
+            if value in (1, 2, 3):
+                record["severity"] = str(value)
+            if reading.unread and value is None:
+                record[EXTRA] = " ".join(reading.unread)
+            out.append(record)
+        return out, ()
+
+    return read
+
+
+def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        if not texts[0].strip():
+            return [], ()
+        reading = read_remark(texts[0], words.taught)
+        out = [dict(_fields_of(finding)) for finding in reading.findings]
+        if reading.action:
+            for record in out:
+                record["action"] = reading.action
+        return out, reading.doubts
+
+    return read
+
+
+def _measure_reader(foot: str, claw: str, names: tuple[str, ...]) -> Callable[[tuple[str, ...]], Any]:
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        said = {
+            name: text.strip()
+            for name, text in zip(names, texts, strict=True)
+            if text.strip() and text.strip().casefold() not in BLANKS
+        }
+        if not said:
+            return [], ()
+        return [{"foot": foot, **({"claw": claw} if claw else {}), **said}], ()
+
+    return read
+
+
+@dataclass
+class Rows:
+    """Records under construction: for each the row it comes from, and the texts of its fields as codes."""
+
+    of_row: list[Positions] = field(default_factory=list)
+    turn: list[Positions] = field(default_factory=list)
+    codes: dict[str, list[Codes]] = field(default_factory=dict)
+    texts: dict[str, dict[str, int]] = field(default_factory=dict)
+
+    def code(self, name: str, text: str) -> int:
+        """The code of a text of a field."""
+        known = self.texts.setdefault(name, {"": 0})
+        return known.setdefault(text, len(known))
+
+
+def unfold_rows(
+    sheet: RawSheet, positions: Positions, groups: Sequence[Group], words: Words
+) -> tuple[Positions, dict[str, RawColumn], np.ndarray[Any, Any]]:
+    """The records of some rows.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+    positions : array of int
+        The rows.
+    groups : sequence of Group
+    words : Words
+        Doubts that are met are added to it.
+
+    Returns
+    -------
+    array of int
+        For every record, which of *positions* it comes from.
+    dict of str to RawColumn
+        The fields of :data:`FINDING_FIELDS` and ``extra``.
+    array of int
+        How many records each row gave before rows without any got one.
+    """
+    size = len(positions)
+    built = Rows()
+    names = (*FINDING_FIELDS, EXTRA)
+    for name in names:
+        built.code(name, "")
+    of_row: list[Positions] = []
+    turns: list[Positions] = []
+    columns: dict[str, list[Codes]] = {name: [] for name in names}
+    for number, group in enumerate(groups):
+        combos, which = _combinations(sheet, positions, group.columns)
+        counts = np.bincount(which, minlength=len(combos))
+        parts: list[list[dict[str, str]]] = []
+        for combo, rows in zip(combos, counts.tolist(), strict=True):
+            records, doubts = group.read(combo)
+            words.note(doubts, rows)
+            parts.append(records)
+        many = np.array([len(records) for records in parts], dtype=np.int64)
+        flat = [record for records in parts for record in records]
+        starts = np.concatenate([[0], np.cumsum(many)[:-1]]) if len(many) else np.empty(0, np.int64)
+        repeats = many[which]
+        total = int(repeats.sum())
+        if not total:
+            continue
+        row = np.repeat(np.arange(size), repeats)
+        ends = np.cumsum(repeats)
+        within = np.arange(total) - np.repeat(ends - repeats, repeats)
+        places = np.repeat(starts[which], repeats) + within
+        of_row.append(row)
+        turns.append(number * 1000 + within)
+        for name in names:
+            codes = np.array([built.code(name, record.get(name, "")) for record in flat], dtype=np.int32)
+            columns[name].append(codes[places])
+    row = np.concatenate(of_row) if of_row else np.empty(0, np.int64)
+    found = np.bincount(row, minlength=size)
+    clean = np.flatnonzero(found == 0)
+    row = np.concatenate([row, clean])
+    turn = np.concatenate([*turns, np.zeros(len(clean), np.int64)]) if turns else np.zeros(len(clean), np.int64)
+    order = np.lexsort((turn, row))
+    out: dict[str, RawColumn] = {}
+    for name in names:
+        codes = np.concatenate([*columns[name], np.zeros(len(clean), np.int32)]).astype(np.int32)
+        out[name] = RawColumn(codes[order], list(built.texts[name]))
+    return row[order], out, found
+
+
+def _combinations(
+    sheet: RawSheet, positions: Positions, columns: tuple[int, ...]
+) -> tuple[list[tuple[str, ...]], Positions]:
+    """The distinct combinations of texts in some columns, and which of them stands in each row."""
+    keys = np.zeros(len(positions), dtype=np.int64)
+    for column in columns:
+        codes = sheet.columns[column].codes[positions].astype(np.int64)
+        keys = keys * (len(sheet.columns[column].texts) + 1) + codes
+        _, keys = np.unique(keys, return_inverse=True)
+    _, first, which = np.unique(keys, return_index=True, return_inverse=True)
+    combos = [tuple(sheet.columns[column].text(int(positions[place])) for column in columns) for place in first]
+    return combos, which
+
+
+def filled_down(column: RawColumn, positions: Positions, *, blanks: np.ndarray[Any, Any]) -> Codes:
+    """The codes of a column in some rows, with those of the row above where *blanks* is true or a ditto mark stands."""
+    codes = column.codes[positions].copy()
+    ditto = np.array([text.strip().casefold() in DITTO for text in column.texts], dtype=bool)[codes]
+    empty = np.array([not text.strip() for text in column.texts], dtype=bool)[codes]
+    above = ditto | (empty & blanks)
+    if not above.any():
+        return codes
+    source = np.where(above, 0, np.arange(len(codes)))
+    source = np.maximum.accumulate(source)
+    known = ~above[source]
+    filled: Codes = np.where(known, codes[source], codes)
+    return filled
+
+
+def canonical_fields(kind: str) -> list[str]:
+    """Names of the columns of a kind of sheet."""
+    return [each.name for each in KINDS[kind]]
