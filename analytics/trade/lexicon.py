@@ -41,6 +41,9 @@ KINDS: tuple[str, ...] = (
     "yes",
     "no",
     "negation",
+    "certainty",
+    "joiner",
+    "cue",
     "filler",
     "total",
 )
