@@ -1,0 +1,1085 @@
+"""What stands in a cell of findings: a small grammar for the shorthand of trimmers, in every language read.
+
+A cell is split into words of the trade, numbers and signs (:mod:`analytics.intake.parsing.cell_items`), and these are
+read by the following rules. All of them are [common practice, no source].
+
+1. **Segments.** ``, / + & | and`` and a spaced hyphen part segments; ``;`` and a line break part clauses.
+2. **Feet.** A foot before a lesion counts for what follows until the next foot (``LH SU RH WL``). A foot behind
+   lesions counts for those before it (``SU/WL RH``, ``SU LH, WL RF``). Within a segment the first of foot and lesion
+   decides. Feet beside each other are one group (``LH+RH DD``). Several feet or claws give one finding each.
+   A lesion that no foot can be told of stays without one, and is asked about if the cell names feet elsewhere.
+3. **Claw, zone, severity, stage** belong to the nearest lesion of their segment: to the one before them, unless the
+   first of its kind stands in front of the first lesion (``slight HHE severe DD``). A segment without a lesion gives
+   them to the lesion before it, else to the one behind it. A claw behind an action is the action's.
+4. **Plus.** ``++``, ``+++``, ``(+)``, ``3+`` and a last ``+`` are severity; any other ``+`` joins.
+5. **Bare numbers.** With ``M`` a stage, with ``z`` a zone, with a word such as grade a severity. Else: 1 to 3 that is
+   no usual zone of the lesion is severity; a usual zone above 3 is the zone. What can be both (``WL 3``) is a zone if
+   a claw stands beside it, else the severity: it is taken so if written together (``WL1``), and is asked if not,
+   since beside a lesion a number is mostly its degree (``SU 2``). 0 may say that there is none, and is asked.
+   Any other number stays unread. A number beside a word that means nothing known (``3 weeks``) is prose.
+6. **Open degrees.** ``2-3``, ``2.5``, ``mild/mod``: no severity is taken, the lesion stays, and the severity is asked.
+7. **Negation.** A negated lesion is no finding (``no ulcer``, ``no SU/DD``). Behind ``,`` or ``+`` the next lesion is
+   a finding, and is asked about (``no SU, DD``).
+8. **Not today.** A lesion with ``?`` stays and is asked. A healed one, or one of another time (``check DD next time``)
+   is no finding by default, and is asked. An old or healing one stays.
+9. **Nothing found.** ``ok``, ``-``, ``0``, ``trimmed``: looked at, nothing found. A mark (``x``) alone is asked.
+10. **Unknown words.** Beside a known lesion, and in prose, they are unread. Alone, alone behind a foot, or as a token
+    of up to three letters between separators they may be a lesion: the nearest word is proposed, and they are asked.
+
+Everything that is not certain is a :class:`Doubt` with its default, and the reading is what follows if every default
+is taken. Every word of a cell has a meaning, is unread, or stands in a doubt.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from types import MappingProxyType
+
+from analytics.intake.parsing.cell_items import LESION_KINDS, Item, Splitter, taught_meaning
+from analytics.intake.parsing.readings import CellReading, Doubt, Finding, key_of
+from analytics.trade.feet import CLAWS, FEET
+from analytics.trade.lesions import LESIONS, parent_of, says_nothing_found
+from analytics.trade.lexicon import phrases, plain
+
+__all__ = ["CellReading", "Doubt", "Finding", "key_of", "read_findings", "read_remark"]
+
+LONGEST = 2_000
+"""Letters of a cell that are read; what is behind them stays unread. [common practice, no source]"""
+_NO_ANSWERS: Mapping[str, str] = MappingProxyType({})
+_ACTION_WEIGHT = ("refer", "block", "wrap", "other", "trim")
+_PROSE_WORDS = 4
+"""From so many unknown words on a segment is prose, not the name of a lesion. [common practice, no source]"""
+_PLACED = frozenset({"claw", "zone", "severity", "stage", "number", "range", "count", "certainty", "unsure", "side"})
+_PROSE_KINDS = frozenset({"unknown", "month", "weekday"})
+
+
+def read_findings(text: str, *, foot: str | None = None, taught: Mapping[str, str] = _NO_ANSWERS) -> CellReading:
+    """Read a cell of findings.
+
+    Parameters
+    ----------
+    text : str
+    foot : str or None
+        The foot of the column that the cell stands in.
+    taught : mapping of str to str
+        Key of a word or a doubt (:func:`key_of`) -> what it means: ``"lesion:SU"``, ``"other"``, ``"nothing"``,
+        ``"done"`` (looked at, nothing found), ``"note"`` (no meaning), ``"severity:2"``, ``"zone:3"``,
+        ``"stage:M2"``, ``"foot:LH"``, ``"claw:lateral"``, ``"action:block"``. The key ``"number"`` with
+        ``"zone"``, ``"severity"`` or ``"note"`` settles every bare number that can be both.
+
+    Returns
+    -------
+    CellReading
+        Empty for a blank cell.
+
+    Example
+    -------
+    >>> [(f.lesion, f.claw, f.zone, f.severity) for f in read_findings("SU out z4 ++").findings]
+    [('SU', 'lateral', 4, 2)]
+    >>> [(f.lesion, f.foot) for f in read_findings("LH SU, RH WL + HHE").findings]
+    [('SU', 'LH'), ('WL', 'RH'), ('HHE', 'RH')]
+    >>> read_findings("ok").nothing, read_findings("U").doubts[0].about
+    (True, 'lesion')
+    """
+    return _Cell(foot, taught, is_prose=False).read(text)
+
+
+def read_remark(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> CellReading:
+    """Read a remark: the same grammar, but prose.
+
+    Words that mean nothing known are unread and never asked about. A lesion that stands among such words is no
+    finding; it is a doubt about ``"lesion"`` whose default is the note.
+
+    Example
+    -------
+    >>> [(f.lesion, f.foot) for f in read_remark("warts both hind, seen by Tom").findings]
+    [('DD', 'LH'), ('DD', 'RH')]
+    >>> read_remark("told him about DD in heifers").findings
+    ()
+    """
+    return _Cell(None, taught, is_prose=True).read(text)
+
+
+@dataclass
+class _Draft:
+    """A lesion on its way to findings; ``at`` is its place among the items."""
+
+    code: str
+    at: int
+    word: str
+    segment: int
+    words: str | None = None
+    feet: tuple[str, ...] = ()
+    claws: list[str] = field(default_factory=list)
+    sides: list[str] = field(default_factory=list)
+    zones: list[str] = field(default_factory=list)
+    severities: list[str] = field(default_factory=list)
+    stages: list[str] = field(default_factory=list)
+    numbers: list[Item] = field(default_factory=list)
+    counts: list[Item] = field(default_factory=list)
+    states: list[Item] = field(default_factory=list)
+    zone_open: bool = False
+    is_found: bool = True
+    copied: _Draft | None = None
+
+    @property
+    def parent(self) -> str:
+        return parent_of(self.code) if self.code in LESIONS else self.code
+
+
+@dataclass
+class _Segment:
+    index: int
+    sign: str
+    """The separator before it; empty at the start."""
+    items: list[tuple[int, Item]] = field(default_factory=list)
+    drafts: list[_Draft] = field(default_factory=list)
+    colon: bool = False
+
+    def has(self, *kinds: str) -> bool:
+        return any(item.kind in kinds for _, item in self.items)
+
+    @property
+    def unknown(self) -> list[Item]:
+        return [item for _, item in self.items if item.kind == "unknown"]
+
+
+class _Cell:
+    """One cell being read."""
+
+    def __init__(self, foot: str | None, taught: Mapping[str, str], is_prose: bool) -> None:
+        self.foot = foot
+        self.taught = taught
+        self.is_prose = is_prose
+        self.text = ""
+        self.items: list[Item] = []
+        self.segments: list[_Segment] = []
+        self.drafts: list[_Draft] = []
+        self.doubts: list[Doubt] = []
+        self.unread: list[tuple[int, int]] = []
+        self.spare_feet: list[str] = []
+        self.spare_claws: list[str] = []
+        self.spare_states: list[Item] = []
+        self.says_nothing = False
+        self.actions: list[str] = []
+
+    def read(self, text: str) -> CellReading:
+        text = unicodedata.normalize("NFC", text)
+        if not text.strip():
+            return CellReading()
+        whole = self._whole(text)
+        if whole is not None:
+            return whole
+        self.text = text[:LONGEST]
+        splitter = Splitter(self.taught)
+        self.items = splitter.split(self.text)
+        self._join_neighbours()
+        self._find_prose()
+        if not self.is_prose:
+            self._propose_lesions()
+        self._part()
+        self._draft()
+        self._negate()
+        self._place_feet()
+        self._place_rest()
+        self._ask_unknown()
+        reading = self._result()
+        rest = text[LONGEST:].strip()
+        return reading if not rest else CellReading(**{**vars(reading), "unread": (*reading.unread, rest)})
+
+    # ------------------------------------------------------------------ whole cells
+
+    def _whole(self, text: str) -> CellReading | None:
+        """A cell that is read as a whole: taught, a mark, or a word for nothing found."""
+        bare = text.strip()
+        means = taught_meaning(self.taught.get(key_of(bare), ""))
+        if means is not None and means[0] in ("nothing", "note"):
+            return CellReading(nothing=True) if means[0] == "nothing" else CellReading(unread=(bare,))
+        if means is not None and means[0] == "lesion":
+            draft = _Draft(means[1], 0, bare, 0, feet=(self.foot,) if self.foot else ())
+            return CellReading(findings=tuple(self._expand(draft)))
+        if bare.casefold() in _MARKS:
+            doubt = Doubt(bare, "tick", ("done", "other", "note"), "done", True)
+            return CellReading(nothing=True, doubts=(doubt,))
+        if plain(bare) in phrases("yes") and not plain(bare).isdigit():
+            return CellReading(doubts=(Doubt(bare, "tick", ("done", "other", "note"), None, True),))
+        if _HYPHENS.fullmatch(bare) or plain(bare) in phrases("nothing") or plain(bare) in phrases("no"):
+            return CellReading(nothing=True)
+        if says_nothing_found(bare) and plain(bare) not in phrases("action"):
+            return CellReading(nothing=True)
+        return None
+
+    # ------------------------------------------------------------------ items
+
+    def _join_neighbours(self) -> None:
+        """Side + end is a foot; a word such as zone or grade gives the number behind it its meaning."""
+        items: list[Item] = []
+        for item in self.items:
+            last = items[-1] if items else None
+            if last is not None and {last.kind, item.kind} == {"side", "end"}:
+                side, end = (last, item) if last.kind == "side" else (item, last)
+                letter = "F" if end.value == "F" else "H"
+                items[-1] = self._merged("foot", side.value + letter, last, item)
+                continue
+            if last is not None and last.kind == "side" and item.kind == "foot" and len(item.value.split()) == 2:
+                one = [foot for foot in item.value.split() if foot[0] == last.value]
+                if len(one) == 1:
+                    items[-1] = self._merged("foot", one[0], last, item)
+                    continue
+            if last is not None and item.kind == "side" and last.kind == "foot" and len(last.value.split()) == 2:
+                one = [foot for foot in last.value.split() if foot[0] == item.value]
+                if len(one) == 1 and len({foot[1] for foot in last.value.split()}) == 1:
+                    items[-1] = self._merged("foot", one[0], last, item)
+                    continue
+            if last is not None and last.kind == "colon" and len(items) > 1 and items[-2].kind == "cue":
+                items.pop()
+                last = items[-1]
+            if last is not None and last.kind == "cue" and item.kind in ("number", "range", "severity"):
+                items[-1] = self._keyed(last, item)
+                continue
+            items.append(item)
+        # "z4/5": a second zone makes the zone open.
+        self.items = []
+        for item in items:
+            if (
+                item.kind == "number"
+                and len(self.items) > 1
+                and self.items[-1].kind == "separator"
+                and self.items[-1].value == "/"
+                and self.items[-2].kind == "zone"
+                and self.items[-2].end + 1 == item.start
+            ):
+                self.items.pop()
+                zone = self.items.pop()
+                self.items.append(self._merged("zone", "open", zone, item))
+            else:
+                self.items.append(item)
+
+    def _merged(self, kind: str, value: str, first: Item, last: Item) -> Item:
+        start, end = min(first.start, last.start), max(first.end, last.end)
+        return Item(kind, value, start, end, text=self.text[start:end])
+
+    def _keyed(self, cue: Item, item: Item) -> Item:
+        kind, value = cue.value, item.value
+        if item.kind == "range":
+            fraction = re.fullmatch(r"([1-3])/3", value)
+            value = fraction[1] if kind == "severity" and fraction else "open"
+        elif kind == "zone":
+            value = value if value.isdigit() and int(value) <= 12 else "open"
+        elif kind == "severity":
+            value = value if value in ("1", "2", "3") else "open"
+        elif kind == "stage":
+            value = f"M{value}" if value in ("0", "1", "2", "3", "4") else "open"
+        return self._merged(kind, value, cue, item)
+
+    def _find_prose(self) -> None:
+        """Numbers, everyday words, cues and joiners beside words that mean nothing known are prose too."""
+        for items in (self.items, self.items[::-1]):
+            last: Item | None = None
+            for item in items:
+                beside = last is not None and last.kind in _PROSE_KINDS
+                can_be_prose = item.weak or item.kind in ("number", "range", "joiner", "count", "filler")
+                if (beside and can_be_prose) or item.kind in ("month", "weekday", "cue"):
+                    item.kind = "unknown"
+                last = item
+        items = self.items
+        for index, item in enumerate(items):
+            if item.kind in ("range", "number") and not self._is_degree(item):
+                item.kind = "unknown"
+            if item.kind == "joiner" and (len(plain(item.text)) == 1 and (index == 0 or index + 1 == len(items))):
+                item.kind = "unknown"
+            if (
+                item.kind == "claw"
+                and plain(item.text) == "in"
+                and index + 1 < len(items)
+                and items[index + 1].kind in ("foot", "zone", "lesion")
+                and index
+                and items[index - 1].kind in LESION_KINDS
+            ):
+                item.kind = "filler"
+                self.doubts.append(Doubt(item.text, "claw", ("claw:medial", "note"), "note"))
+
+    @staticmethod
+    def _is_degree(item: Item) -> bool:
+        """Whether a number or a range can stand for a zone or a severity; a date, a dose, a cow cannot."""
+        if item.kind == "number":
+            return len(item.value) <= 2 and int(item.value) <= 12
+        return _DEGREES.fullmatch(item.value) is not None
+
+    def _propose_lesions(self) -> None:
+        """Unknown words that are nearly a word for a lesion become that lesion, and are asked about."""
+        items = self.items
+        index = 0
+        tries = 0
+        while index < len(items):
+            run = index
+            while run < len(items) and items[run].kind == "unknown" and items[run].text[:1].isalpha():
+                run += 1
+            if run == index:
+                index += 1
+                continue
+            if run - index < _PROSE_WORDS:
+                for start, end in _spans(index, run):
+                    tries += 1
+                    if tries > _MOST_TRIES:
+                        return
+                    words = plain(self.text[items[start].start : items[end - 1].end])
+                    near = nearest_lesion(words)
+                    if near is not None:
+                        item = self._merged("lesion", near, items[start], items[end - 1])
+                        self.doubts.append(
+                            Doubt(item.text, "lesion", (f"lesion:{near}", "other", "note"), f"lesion:{near}", True)
+                        )
+                        items[start:end] = [item]
+                        run = start + 1
+                        break
+            index = run
+
+    # ------------------------------------------------------------------ segments and lesions
+
+    def _part(self) -> None:
+        segment = _Segment(0, "")
+        self.segments = [segment]
+        for index, item in enumerate(self.items):
+            joins = item.kind == "joiner" and item.value in ("and", "or")
+            if item.kind == "separator" or joins:
+                sign = {"and": "&", "or": "/"}[item.value] if joins else item.value
+                if segment.items:
+                    segment = _Segment(len(self.segments), sign)
+                    self.segments.append(segment)
+                elif sign == ";" or not segment.sign:
+                    segment.sign = sign if self.segments[:-1] else segment.sign
+            elif item.kind == "colon":
+                segment.colon = True
+            elif item.kind != "filler":
+                segment.items.append((index, item))
+        if not segment.items and len(self.segments) > 1:
+            self.segments.pop()
+
+    def _draft(self) -> None:
+        for segment in self.segments:
+            for at, item in segment.items:
+                if item.kind == "lesion":
+                    self._add_draft(segment, _Draft(item.value, at, item.text, segment.index))
+                elif item.kind == "other_lesion":
+                    self._add_draft(segment, _Draft("other", at, item.text, segment.index, words=item.text))
+                elif item.kind == "doubtful":
+                    self._add_doubtful(segment, at, item)
+            stages = [(at, item) for at, item in segment.items if item.kind == "stage"]
+            if stages and not any(draft.parent == "DD" for draft in segment.drafts):
+                before = segment.index and self.segments[segment.index - 1]
+                if segment.drafts or not (before and any(d.parent == "DD" for d in before.drafts)):
+                    at, item = stages[0]
+                    if item.value != "open":
+                        self._add_draft(segment, _Draft("DD", at, item.text, segment.index))
+            segment.drafts.sort(key=lambda draft: draft.at)
+            self.drafts.extend(segment.drafts)
+
+    def _add_draft(self, segment: _Segment, draft: _Draft) -> None:
+        """Adds a lesion; the same lesion named twice side by side is one, with the more exact name."""
+        last = segment.drafts[-1] if segment.drafts else None
+        if last is not None and draft.code != "other" and last.parent == draft.parent:
+            kinds = {item.kind for at, item in segment.items if last.at < at < draft.at}
+            if not kinds and (draft.code == draft.parent or last.code in (last.parent, draft.code)):
+                last.code = draft.code if draft.code != draft.parent else last.code
+                last.word = f"{last.word} {draft.word}"
+                return
+        segment.drafts.append(draft)
+
+    def _add_doubtful(self, segment: _Segment, at: int, item: Item) -> None:
+        """A word that can be one of several lesions: asked, and no finding until it is told."""
+        codes = [code for code in re.split(r"[\s|/]+", item.value) if code in LESIONS or code in ("other", "nothing")]
+        choices = tuple(f"lesion:{code}" if code in LESIONS else code for code in codes)
+        self.doubts.append(Doubt(item.text, "lesion", (*choices, "note"), None, True))
+        item.kind = "asked"
+        draft = _Draft("other", at, item.text, segment.index, words=item.text)
+        draft.is_found = False
+        segment.drafts.append(draft)
+
+    def _negate(self) -> None:
+        for number, segment in enumerate(self.segments):
+            for at, item in segment.items:
+                if item.kind != "negation":
+                    continue
+                follows = [draft for draft in segment.drafts if draft.at > at]
+                between = {
+                    other.kind for place, other in segment.items if at < place < (follows[0].at if follows else 0)
+                }
+                if not follows or between - {"severity", "claw", "zone", "certainty", "side", "foot"}:
+                    self._negate_alone(segment, at, item)
+                    continue
+                follows[0].is_found = False
+                self.says_nothing = True
+                self._negate_more(number)
+
+    def _negate_alone(self, segment: _Segment, at: int, item: Item) -> None:
+        """A negation without a lesion behind it: it turns the lesion before it round, or is prose."""
+        before = [draft for draft in segment.drafts if draft.at < at]
+        last = max((place for place, _ in segment.items), default=at)
+        if before and at == last:
+            item.kind = "nothing"
+            return
+        item.kind = "unknown"
+        for place, other in segment.items:
+            if place == at + 1 and other.kind in ("action", "nothing"):
+                other.kind = "unknown"
+
+    def _negate_more(self, number: int) -> None:
+        """The lesions that are joined to a negated one."""
+        for segment in self.segments[number + 1 :]:
+            if segment.sign == ";" or not segment.drafts or segment.has("negation"):
+                return
+            draft = segment.drafts[0]
+            if segment.sign == "/":
+                draft.is_found = False
+                continue
+            answer = self._answer(f"no {draft.word}")
+            if answer is not None:
+                draft.is_found = answer[0] != "nothing"
+            else:
+                choices = (_lesion_answer(draft), "nothing")
+                self.doubts.append(Doubt(f"no {draft.word}", "negated", choices, choices[0], True))
+            return
+
+    def _answer(self, word: str) -> tuple[str, str] | None:
+        return taught_meaning(self.taught.get(key_of(word), ""))
+
+    # ------------------------------------------------------------------ feet
+
+    def _place_feet(self) -> None:
+        walk = _FootWalk(self)
+        for segment in self.segments:
+            walk.take(segment)
+        walk.finish()
+        if self.foot is None:
+            return
+        named = [foot for draft in self.drafts for foot in draft.feet]
+        for draft in self.drafts:
+            draft.feet = draft.feet or (self.foot,)
+        strange = sorted({*named, *self.spare_feet} - {self.foot}, key=FEET.index)
+        if strange:
+            choices = tuple(f"foot:{foot}" for foot in (self.foot, *strange))
+            self.doubts.append(Doubt(" ".join(strange), "foot", choices, f"foot:{' '.join(strange)}", True))
+
+    # ------------------------------------------------------------------ claw, zone, severity, stage
+
+    def _place_rest(self) -> None:
+        for segment in self.segments:
+            drafts = sorted(segment.drafts, key=lambda draft: draft.at)
+            first = drafts[0].at if drafts else None
+            forward: dict[str, bool] = {}
+            last_kind = ""
+            for at, item in segment.items:
+                kind = item.kind
+                if kind in _PLACED:
+                    group = "severity" if kind in ("number", "range") else kind
+                    if kind == "claw" and last_kind == "action" and self._is_of_action(at):
+                        self._leave(item)
+                        continue
+                    target: _Draft | None
+                    if first is not None:
+                        target = _nearest(drafts, at, forward.setdefault(group, at < first))
+                    else:
+                        target = self._elsewhere(segment)
+                    self._place(target, item)
+                elif kind == "nothing" and drafts and not self._is_of_other_foot(segment, at):
+                    self._state(drafts, at, item)
+                elif kind == "number" and item.value == "0" and segment.has("foot") and not drafts:
+                    self.says_nothing = True
+                elif kind in ("nothing", "tick"):
+                    self.says_nothing = True
+                    if kind == "tick":
+                        self.doubts.append(Doubt(item.text, "tick", ("done", "other", "note"), "done", True))
+                elif kind == "action":
+                    self.actions.append(item.value)
+                elif kind in ("note", "end") or (kind == "negation" and not drafts):
+                    self._leave(item)
+                last_kind = kind
+            for item in segment.unknown:
+                self._leave(item)
+
+    def _is_of_action(self, at: int) -> bool:
+        """Whether the claw behind an action is the action's: it stands next to it, but for words such as on."""
+        place = at - 1
+        while place >= 0 and self.items[place].kind == "filler":
+            place -= 1
+        return place >= 0 and self.items[place].kind == "action"
+
+    @staticmethod
+    def _is_of_other_foot(segment: _Segment, at: int) -> bool:
+        """Whether a word for nothing found stands behind or before another foot than the lesion does."""
+        near = min(segment.drafts, key=lambda draft: abs(draft.at - at)).at
+        low, high = sorted((near, at))
+        return any(item.kind == "foot" for place, item in segment.items if low < place < high)
+
+    def _state(self, drafts: Sequence[_Draft], at: int, item: Item) -> None:
+        """A lesion and a word for nothing found side by side (``SU none``)."""
+        _nearest(drafts, at, False).states.append(item)
+
+    def _elsewhere(self, segment: _Segment) -> _Draft | None:
+        """The lesion that a segment without one speaks of: of its clause, before it, else behind it."""
+        if segment.has("foot", "action", "unknown", "nothing"):
+            return None
+        for step in (-1, 1):
+            place = segment.index
+            while 0 <= place + step < len(self.segments):
+                if step < 0 and self.segments[place].sign == ";":
+                    break
+                place += step
+                if step > 0 and self.segments[place].sign == ";":
+                    break
+                if self.segments[place].drafts:
+                    drafts = self.segments[place].drafts
+                    return drafts[-1] if step < 0 else drafts[0]
+                if self.segments[place].has("foot", "action"):
+                    break
+        return None
+
+    def _place(self, draft: _Draft | None, item: Item) -> None:
+        kind = item.kind
+        if draft is None:
+            if kind == "claw":
+                self.spare_claws.extend(CLAWS if item.value == "both" else (item.value,))
+            elif kind == "unsure":
+                if not (self.unread and self.unread[-1][1] == item.start):
+                    self.spare_states.append(item)
+                self._leave(item)
+            elif kind == "side" and self.foot is not None:
+                self.spare_claws.append(_claw_of_side(item.value, self.foot))
+            else:
+                self._leave(item)
+                self.spare_states.append(item)
+        elif kind == "claw":
+            if item.value in ("left", "right"):
+                draft.sides.append(item.value[0].upper())
+            else:
+                draft.claws.extend(CLAWS if item.value == "both" else (item.value,))
+        elif kind == "side":
+            draft.sides.append(item.value)
+        elif kind == "zone":
+            draft.zones.append(item.value)
+        elif kind == "severity":
+            draft.severities.append(item.value)
+        elif kind == "stage":
+            draft.stages.append(item.value)
+        elif kind in ("number", "range"):
+            draft.numbers.append(item)
+        elif kind == "count":
+            draft.counts.append(item)
+        else:
+            draft.states.append(item)
+
+    def _leave(self, item: Item) -> None:
+        self.unread.append((item.start, item.end))
+
+    # ------------------------------------------------------------------ what is asked
+
+    def _ask_unknown(self) -> None:
+        """Unknown words that may be a lesion."""
+        if self.is_prose:
+            self._ask_lesions_in_prose()
+            return
+        has_lesion = bool(self.drafts)
+        for segment in self.segments:
+            unknown = segment.unknown
+            if not unknown or segment.drafts or segment.has("nothing", "action", "asked") or self.says_nothing:
+                continue
+            words = self.text[unknown[0].start : unknown[-1].end]
+            short = len(unknown) == 1 and len(unknown[0].value) <= 3 and unknown[0].text.isalpha()
+            if has_lesion and not short and not segment.has("foot"):
+                continue
+            if self.actions and not short and not segment.has("foot"):
+                continue
+            is_prose = len(unknown) >= _PROSE_WORDS
+            if has_lesion and is_prose:
+                continue
+            digits = not any(letter.isalpha() for letter in words)
+            if digits and has_lesion:
+                continue
+            choices = () if short or digits else ("other", "nothing", "note")
+            about = "number" if digits else "lesion"
+            self.doubts.append(Doubt(words, about, choices, "note" if is_prose else None, True))
+        if has_lesion or self.says_nothing or any(doubt.about in ("lesion", "tick") for doubt in self.doubts):
+            return
+        rest = [item for item in self.spare_states if item.kind in ("severity", "zone", "number", "range", "certainty",
+                                                                     "unsure", "count", "stage")]  # fmt: skip
+        if rest:
+            words = self.text[rest[0].start : rest[-1].end]
+            about = "number" if all(item.kind in ("number", "range", "count") for item in rest) else "lesion"
+            if not any(doubt.about == about for doubt in self.doubts):
+                self.doubts.append(Doubt(words, about, ("other", "nothing", "note"), None, True))
+        elif not self.items:
+            words = self.text.strip()
+            self.unread.append((0, len(self.text)))
+            self.doubts.append(Doubt(words, "lesion", ("done", "other", "note"), None, True))
+
+    def _ask_lesions_in_prose(self) -> None:
+        """A lesion among unknown words is asked about, not believed."""
+        self.doubts = [doubt for doubt in self.doubts if doubt.about != "tick"]
+        for segment in self.segments:
+            found = [draft for draft in segment.drafts if draft.is_found]
+            if not found or not segment.unknown:
+                continue
+            start = min(item.start for _, item in segment.items)
+            end = max(item.end for _, item in segment.items)
+            words = self.text[start:end]
+            answer = self._answer(words)
+            if answer is not None and answer[0] == "lesion":
+                continue
+            for draft in found:
+                draft.is_found = False
+            if answer is None:
+                codes = tuple(dict.fromkeys(_lesion_answer(draft) for draft in found))
+                self.doubts.append(Doubt(words, "lesion", (*codes, "note"), "note", True))
+
+    # ------------------------------------------------------------------ the reading
+
+    def _result(self) -> CellReading:
+        findings: list[Finding] = []
+        for draft in self.drafts:
+            if draft.is_found and self._settle(draft):
+                findings.extend(self._expand(draft))
+        unread = tuple(dict.fromkeys(self._chunks()))
+        action = next((name for name in _ACTION_WEIGHT if name in self.actions), None)
+        trimmed = action == "trim" and not self.drafts and not unread and not self.doubts
+        nothing = not findings and (self.says_nothing or trimmed)
+        if self.is_prose and nothing and not self._is_nothing_certain():
+            nothing = False
+        return CellReading(
+            findings=tuple(dict.fromkeys(findings)),
+            nothing=nothing,
+            action=action,
+            feet=tuple(dict.fromkeys(self.spare_feet)),
+            claws=tuple(dict.fromkeys(self.spare_claws)),
+            unread=unread,
+            doubts=tuple(dict.fromkeys(self.doubts)),
+        )
+
+    def _is_nothing_certain(self) -> bool:
+        """In prose: a single everyday word (good, fine) among other words says nothing about the feet."""
+        if not self.unread:
+            return True
+        return any(item.kind == "nothing" and not item.weak for item in self.items) or any(
+            not draft.is_found for draft in self.drafts
+        )
+
+    def _chunks(self) -> Iterable[str]:
+        """What is unread, as written; pieces with nothing but spaces, joiners or punctuation between them are one."""
+        left = sorted(set(self.unread))
+        bounds = sorted((item.start, item.end) for item in self.items)
+        taken = {span for span in bounds if span not in set(left)}
+        fill = {(item.start, item.end) for item in self.items if item.kind in ("filler", "joiner", "colon")}
+        meant = sorted(taken - fill - {(i.start, i.end) for i in self.items if i.kind == "separator"})
+        parts = sorted((i.start, i.end) for i in self.items if i.kind == "separator")
+        walls = [start for start, _ in sorted([*meant, *parts])]
+        piece: tuple[int, int] | None = None
+        wall = 0
+        for start, end in left:
+            while wall < len(walls) and piece is not None and walls[wall] < piece[1]:
+                wall += 1
+            if piece is not None and not (wall < len(walls) and walls[wall] < start):
+                piece = (piece[0], max(piece[1], end))
+                continue
+            if piece is not None:
+                yield self.text[piece[0] : piece[1]].strip()
+            piece = (start, end)
+        if piece is not None:
+            yield self.text[piece[0] : piece[1]].strip()
+
+    def _settle(self, draft: _Draft) -> bool:
+        """Resolves numbers, open degrees and states; whether the lesion is a finding."""
+        for item in draft.numbers:
+            self._settle_number(draft, item)
+        for item in draft.counts:
+            self.doubts.append(Doubt(f"{draft.word} x{item.value}", "number", ("note",), "note"))
+        draft.severities = [self._only("severity", draft, draft.severities)]
+        draft.stages = [self._only("stage", draft, draft.stages)]
+        draft.zones = [self._only("zone", draft, draft.zones)]
+        stays = [self._settle_state(draft, item) for item in draft.states]
+        return draft.is_found and all(stays)
+
+    def _only(self, about: str, draft: _Draft, values: list[str]) -> str:
+        """The one value; several, or an open one, are asked about and left open."""
+        told = list(dict.fromkeys(values))
+        if not told:
+            return ""
+        if len(told) == 1 and told[0] != "open":
+            if about == "stage" and draft.parent != "DD":
+                self.doubts.append(Doubt(f"{draft.word} {told[0]}", about, ("note",), "note"))
+                return ""
+            return told[0]
+        span = f"{draft.word} " + "/".join(value for value in told if value != "open")
+        answer = self._answer(span)
+        if answer is not None and answer[0] == about:
+            return answer[1]
+        if answer is None:
+            choices = tuple(f"{about}:{value}" for value in told if value != "open")
+            if about == "severity" and not choices:
+                choices = ("severity:1", "severity:2", "severity:3")
+            self.doubts.append(Doubt(span.strip(), about, (*choices, "note"), "note"))
+        return ""
+
+    def _settle_number(self, draft: _Draft, item: Item) -> None:
+        code = draft.parent
+        zones = LESIONS[code].usual_zones if code in LESIONS else ()
+        word = f"{draft.word} {item.value}"
+        answer = self._answer(f"{code} {item.value}") or self._answer(word)
+        if item.kind == "range":
+            self._settle_range(draft, item, zones, word, answer)
+            return
+        number = int(item.value)
+        both = 1 <= number <= 3 and number in zones
+        general = self.taught.get("number")
+        if answer is None and both and general in ("zone", "severity", "note"):
+            answer = (general, item.value)
+        if answer is not None:
+            {"zone": draft.zones, "severity": draft.severities, "stage": draft.stages}.get(answer[0], []).append(
+                answer[1]
+            )
+            if answer[0] == "nothing":
+                draft.is_found = False
+            return
+        key = f"{code} {item.value}" if code != "other" else word
+        if number == 0:
+            none: tuple[str, ...] = ("nothing", "note")
+            self.doubts.append(Doubt(key, "number", ("zone:0", *none) if 0 in zones else none, "nothing", True))
+            draft.is_found = False
+            self.says_nothing = True
+        elif both:
+            zone = bool(draft.claws or draft.sides) and not item.tight
+            asked = not (draft.claws or draft.sides or item.tight)
+            (draft.zones if zone else draft.severities).append(item.value)
+            default = f"{'zone' if zone else 'severity'}:{number}"
+            self.doubts.append(Doubt(key, "number", (f"zone:{number}", f"severity:{number}", "note"), default, asked))
+        elif number in zones:
+            draft.zones.append(item.value)
+        elif number <= 3:
+            draft.severities.append(item.value)
+            if code == "DD":
+                choices = (f"severity:{number}", f"stage:M{number}", "note")
+                self.doubts.append(Doubt(key, "number", choices, choices[0]))
+        else:
+            stage = ("stage:M4",) if code == "DD" and number == 4 else ()
+            self.doubts.append(Doubt(key, "number", (*stage, f"zone:{number}", "note"), "note"))
+            self._leave(item)
+
+    def _settle_range(
+        self, draft: _Draft, item: Item, zones: tuple[int, ...], word: str, answer: tuple[str, str] | None
+    ) -> None:
+        """``2-3`` and ``2.5`` leave the severity open; ``2/3`` is 2 of 3, or two zones."""
+        if answer is not None:
+            if answer[0] == "severity":
+                draft.severities.append(answer[1])
+            return
+        fraction = re.fullmatch(r"([0-3])/3", item.value)
+        if fraction is not None and fraction[1] != "0":
+            draft.severities.append(fraction[1])
+            if int(fraction[1]) in zones:
+                choices = (f"severity:{fraction[1]}", "note")
+                self.doubts.append(Doubt(word, "number", choices, choices[0]))
+            return
+        low = max(1, min(3, int(item.value[0])))
+        high = min(3, low + 1)
+        choices = tuple(dict.fromkeys((f"severity:{low}", f"severity:{high}", "note")))
+        self.doubts.append(Doubt(word, "severity", choices, "note"))
+
+    def _settle_state(self, draft: _Draft, item: Item) -> bool:
+        """Whether a lesion that is uncertain, healed, old or of another time is a finding."""
+        about, default, serious = _STATES[item.value if item.kind == "certainty" else item.kind]
+        word = f"{draft.word}?" if item.kind == "unsure" else f"{draft.word} {item.text}"
+        stays = _lesion_answer(draft)
+        answer = self._answer(word)
+        if answer is None:
+            choices = tuple(dict.fromkeys((stays, "nothing", "note")))
+            self.doubts.append(Doubt(word, about, choices, default or stays, serious))
+            chosen = default
+        else:
+            chosen = None if answer[0] in ("lesion", "other_lesion") else answer[0]
+        if chosen == "nothing":
+            self.says_nothing = True
+        return chosen is None
+
+    def _expand(self, draft: _Draft) -> Iterable[Finding]:
+        code = draft.code
+        parent = parent_of(code) if code in LESIONS else code
+        severity = draft.severities[0] if draft.severities else ""
+        zone = draft.zones[0] if draft.zones else ""
+        stage = draft.stages[0] if draft.stages else ""
+        for foot in draft.feet or (None,):
+            claws: list[str | None] = list(dict.fromkeys(draft.claws))
+            for side in draft.sides:
+                if foot is not None:
+                    claws.append(_claw_of_side(side, foot))
+                else:
+                    word = {"L": "left", "R": "right"}[side]
+                    self.doubts.append(Doubt(f"{draft.word} {word}", "foot", _feet_of_side(side), None))
+            for claw in claws or [None]:
+                yield Finding(
+                    parent,
+                    code if code != parent else None,
+                    stage or None,
+                    foot,
+                    claw,
+                    int(zone) if zone else None,
+                    int(severity) if severity else None,
+                    draft.words,
+                )
+
+
+class _FootWalk:
+    """Gives feet to lesions, segment by segment (rule 2)."""
+
+    def __init__(self, cell: _Cell) -> None:
+        self.cell = cell
+        self.carried: tuple[str, ...] = ()
+        self.waiting: list[str] = []
+        """Feet of segments that name nothing else, until a lesion follows."""
+        self.pending: list[_Draft] = []
+        self.behind: list[_Draft] = []
+        """Lesions that a foot in the segment before was given to from behind."""
+
+    def take(self, segment: _Segment) -> None:
+        if segment.sign == ";":
+            self._flush()
+            self.behind = []
+            if not self.waiting:
+                self.carried = ()
+        events = self._events(segment)
+        kinds = {kind for kind, _, _ in events}
+        if kinds == {"foot"}:
+            self._take_feet(segment, events)
+        elif kinds == {"lesion"}:
+            self._take_lesions(segment)
+        elif kinds:
+            self._take_both(segment, events)
+        elif segment.has("action", "unknown", "nothing"):
+            self.behind = []
+
+    @staticmethod
+    def _events(segment: _Segment) -> list[tuple[str, int, list[str]]]:
+        """Feet (neighbours as one) and lesions of a segment, in their order: kind, place, feet."""
+        lesions = {draft.at for draft in segment.drafts}
+        events: list[tuple[str, int, list[str]]] = []
+        is_neighbour = False
+        for at, item in segment.items:
+            if item.kind == "foot":
+                if is_neighbour:
+                    events[-1][2].extend(item.value.split())
+                else:
+                    events.append(("foot", at, item.value.split()))
+                is_neighbour = True
+                continue
+            is_neighbour = False
+            if at in lesions:
+                events.append(("lesion", at, []))
+        return events
+
+    def _take_feet(self, segment: _Segment, events: list[tuple[str, int, list[str]]]) -> None:
+        feet = [foot for _, _, some in events for foot in some]
+        if segment.has("nothing", "tick"):
+            self._flush_waiting()
+            self._spare(segment, feet)
+            self.carried = ()
+            return
+        if self.pending:
+            for draft in self.pending:
+                draft.feet = tuple(dict.fromkeys(feet))
+            self.behind, self.pending = self.pending, []
+        elif self.behind and not segment.colon and not segment.unknown:
+            self._copy(self.behind, segment, events[0][1], feet)
+        elif segment.has("action") and self.carried:
+            self._spare(segment, feet)
+        elif segment.unknown and not segment.has("action"):
+            self._flush_waiting()
+            self._spare(segment, feet)
+            self.carried = tuple(feet)
+        else:
+            self.waiting.extend(feet)
+            self.carried = tuple(dict.fromkeys(self.waiting))
+
+    def _take_lesions(self, segment: _Segment) -> None:
+        self.behind = []
+        if self.carried:
+            for draft in segment.drafts:
+                draft.feet = self.carried
+            self.waiting = []
+        else:
+            self.pending.extend(segment.drafts)
+
+    def _take_both(self, segment: _Segment, events: list[tuple[str, int, list[str]]]) -> None:
+        drafts = {draft.at: draft for draft in segment.drafts}
+        if events[0][0] == "foot":
+            self._flush()
+            current = [*self.waiting, *events[0][2]]
+            self.waiting = []
+            used = True
+            for number, (kind, at, feet) in enumerate(events):
+                if kind == "lesion":
+                    drafts[at].feet = tuple(dict.fromkeys(current))
+                    used = True
+                elif number:
+                    if not used:
+                        self._spare(segment, current)
+                    current, used = feet, False
+            if not used:
+                self._spare(segment, current)
+            self.carried = tuple(dict.fromkeys(current))
+            self.behind = []
+            return
+        self._flush_waiting()
+        if self.pending and segment.sign == "," and segment.drafts:
+            named = events[next(k for k, event in enumerate(events) if event[0] == "foot")][2]
+            for draft in self.pending:
+                choices = (f"foot:{' '.join(named)}", "note")
+                self.cell.doubts.append(Doubt(f"{draft.word} {' '.join(named)}", "foot", choices, choices[0]))
+        given: list[_Draft] = []
+        for kind, at, feet in events:
+            if kind == "lesion":
+                given = []
+                self.pending.append(drafts[at])
+            elif self.pending:
+                for draft in self.pending:
+                    draft.feet = tuple(dict.fromkeys(feet))
+                given, self.pending = self.pending, []
+            else:
+                given = self._copy(given, segment, at, feet)
+        self.carried = ()
+        self.behind = given
+
+    def _copy(self, drafts: list[_Draft], segment: _Segment, at: int, feet: list[str]) -> list[_Draft]:
+        """The same lesions on more feet, which may have claws and degrees of their own."""
+        copies = [
+            _Draft(draft.code, at, draft.word, segment.index, draft.words, tuple(dict.fromkeys(feet)),
+                   is_found=draft.is_found, copied=draft)
+            for draft in drafts
+        ]  # fmt: skip
+        segment.drafts.extend(copies)
+        self.cell.drafts.extend(copies)
+        return copies
+
+    def _spare(self, segment: _Segment, feet: list[str]) -> None:
+        """Feet that no lesion is told of; one with a question mark stays in the note."""
+        if segment.has("unsure") and not segment.drafts:
+            for _, item in segment.items:
+                if item.kind == "foot":
+                    self.cell._leave(item)
+            return
+        self.cell.spare_feet.extend(feet)
+
+    def _flush(self) -> None:
+        """Lesions that no foot follows stay without one; asked about if the cell names feet."""
+        named = dict.fromkeys(foot for item in self.cell.items if item.kind == "foot" for foot in item.value.split())
+        if named and self.cell.foot is None:
+            for draft in self.pending:
+                if draft.is_found:
+                    choices = tuple(f"foot:{foot}" for foot in named)
+                    self.cell.doubts.append(Doubt(draft.word, "foot", (*choices, "note"), "note"))
+        self.pending = []
+
+    def _flush_waiting(self) -> None:
+        self.cell.spare_feet.extend(self.waiting)
+        self.waiting = []
+
+    def finish(self) -> None:
+        self._flush()
+        self._flush_waiting()
+
+
+_MARKS = frozenset({"x", "xx", "\u2713", "\u2714", "\u221a", "\u2611", "*", "v", "/", "\\"})
+_HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
+_DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
+_MOST_TRIES = 40
+"""Unknown words of a cell for which the nearest lesion is sought; it is slow."""
+_STATES: dict[str, tuple[str, str | None, bool]] = {
+    "unsure": ("uncertain", None, False),
+    "healed": ("healed", "nothing", True),
+    "old": ("old", None, False),
+    "elsewhen": ("another time", "note", True),
+    "nothing": ("negated", "nothing", True),
+}
+"""State of a lesion -> what the doubt is about, its default (``None``: the lesion stays), whether it is serious."""
+
+
+def _lesion_answer(draft: _Draft) -> str:
+    return f"lesion:{draft.code}" if draft.code in LESIONS else "other"
+
+
+def _claw_of_side(side: str, foot: str) -> str:
+    """The right claw of a right foot is the outer one, and so the left of a left foot.
+
+    Example
+    -------
+    >>> _claw_of_side("R", "RH"), _claw_of_side("R", "LH")
+    ('lateral', 'medial')
+    """
+    return "lateral" if side == foot[0] else "medial"
+
+
+def _feet_of_side(side: str) -> tuple[str, ...]:
+    return tuple(f"foot:{foot}" for foot in FEET if foot[0] == side)
+
+
+def _nearest(drafts: Sequence[_Draft], at: int, ahead: bool) -> _Draft:
+    """The lesion before a place, or behind it; at the end of the row the last there is."""
+    if ahead:
+        return next((draft for draft in drafts if draft.at >= at), drafts[-1])
+    return next((draft for draft in reversed(drafts) if draft.at <= at), drafts[0])
+
+
+def _spans(start: int, end: int) -> Iterable[tuple[int, int]]:
+    """All runs within a run of at most three, the longest first."""
+    for size in range(end - start, 0, -1):
+        for first in range(start, end - size + 1):
+            yield first, first + size
+
+
+@lru_cache(maxsize=4096)
+def nearest_lesion(words: str) -> str | None:
+    """Code of the lesion whose word is nearly the given one (plain form), or ``None``.
+
+    One letter may differ in words of five letters or more, two in words of nine or more; the first letter may not.
+
+    Example
+    -------
+    >>> nearest_lesion("ulser"), nearest_lesion("digital dermatitus"), nearest_lesion("weeks")
+    ('SU', 'DD', None)
+    """
+    allowed = 2 if len(words) >= 9 else 1
+    if len(words) < 5:
+        return None
+    best: tuple[int, str] | None = None
+    for phrase, code in _phrases_by_letter().get(words[0], ()):
+        if abs(len(phrase) - len(words)) <= allowed:
+            changes = _changes(words, phrase, allowed)
+            if changes <= allowed and (best is None or (changes, code) < best):
+                best = (changes, code)
+    return best[1] if best else None
+
+
+@lru_cache(maxsize=1)
+def _phrases_by_letter() -> Mapping[str, tuple[tuple[str, str], ...]]:
+    found: dict[str, list[tuple[str, str]]] = {}
+    for phrase, code in phrases("lesion").items():
+        if len(phrase) >= 5:
+            found.setdefault(phrase[0], []).append((phrase, code))
+    return {letter: tuple(some) for letter, some in found.items()}
+
+
+def _changes(first: str, second: str, most: int) -> int:
+    """Letters to change, add, leave out or swap; more than ``most`` is not counted on."""
+    before: list[int] = []
+    row = list(range(len(second) + 1))
+    for i, letter in enumerate(first, 1):
+        older, before, row = before, row, [i]
+        for j, other in enumerate(second, 1):
+            cost = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (letter != other))
+            if i > 1 and j > 1 and letter == second[j - 2] and first[i - 2] == other:
+                cost = min(cost, older[j - 2] + 1)
+            row.append(cost)
+        if min(row) > most:
+            return most + 1
+    return row[-1]
