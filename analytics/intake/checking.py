@@ -4,14 +4,27 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
 
 from analytics.intake.columns import Setting
-from analytics.intake.dates import decide_order
+from analytics.intake.dates import DateOrder, decide_order
 from analytics.intake.fields import KIND_NAMES, KINDS
 from analytics.intake.headings import Headings, find_headings, is_whole
+from analytics.intake.layouts.questions import Answers
+from analytics.intake.layouts.reading import (
+    Draft,
+    Facts,
+    Unfolded,
+    date_texts,
+    decide_days,
+    draft_if_needed,
+    is_key,
+    share_keys,
+    unfold,
+)
 from analytics.intake.reading import read_sheets
 from analytics.intake.records import check_rows
 from analytics.intake.sheet import CheckedSheet, RawSheet
@@ -24,6 +37,25 @@ from analytics.words import say
 UNDERSTOOD_COLUMNS = ("field", "heading", "said", "understood_as", "rows")
 
 
+@dataclass(frozen=True)
+class Understanding:
+    """What a file says, with what it leaves open.
+
+    Attributes
+    ----------
+    sheets : list of CheckedSheet
+        As they would be stored, with the defaults of questions that are still open.
+    answers : Answers
+        The questions that were met, and the answers to them.
+    unread : tuple of Said
+        Tabs that hold no sheet that is understood.
+    """
+
+    sheets: list[CheckedSheet]
+    answers: Answers
+    unread: tuple[Said, ...] = ()
+
+
 def check_file(
     source: Path | bytes,
     name: str,
@@ -33,7 +65,7 @@ def check_file(
     today: dt.date | None = None,
     known_farms: Sequence[str] = (),
 ) -> list[CheckedSheet]:
-    """Read a file and check every record in it.
+    """Read a file and check every record in it; what it leaves open is taken as is likeliest.
 
     Parameters
     ----------
@@ -57,7 +89,7 @@ def check_file(
     Raises
     ------
     Mistake
-        The file cannot be read, holds no known sheet, or its dates can be read two ways.
+        The file cannot be read, holds no known sheet, or leaves something open that has no likely answer.
 
     Example
     -------
@@ -65,36 +97,116 @@ def check_file(
     >>> sheet.records.loc[0, ["cow", "foot", "lesion"]].to_list()
     ['7', 'LH', 'SU']
     """
+    found = understand_file(
+        source, name, farm=farm, day_first=day_first, today=today, known_farms=known_farms, answers=Answers(accept=True)
+    )
+    for question in found.answers.open():
+        raise Mistake(say("{name}: {question}", name=name, question=question.text))
+    return found.sheets
+
+
+def understand_file(
+    source: Path | bytes,
+    name: str,
+    *,
+    farm: str | None = None,
+    day_first: bool | None = None,
+    today: dt.date | None = None,
+    known_farms: Sequence[str] = (),
+    answers: Answers | None = None,
+) -> Understanding:
+    """Read a file of any layout, check every record in it, and gather what it leaves open.
+
+    Parameters
+    ----------
+    source, name, farm, day_first, today, known_farms
+        As for :func:`check_file`.
+    answers : Answers, optional
+        Answers given before, and those that the layout is remembered for.
+
+    Returns
+    -------
+    Understanding
+
+    Raises
+    ------
+    Mistake
+        The file cannot be read, holds no known sheet, or an answer is none of its question's choices.
+    """
     today = today or dt.date.today()
+    answers = Answers() if answers is None else answers
     stage(say("Reading {name}", name=name))
     raw = read_sheets(source, None, name) if isinstance(source, Path) else read_sheets(None, source, name)
-    found = [(sheet, find_headings(sheet)) for sheet in raw]
-    usable = [(sheet, headings) for sheet, headings in found if headings is not None and is_whole(headings)]
-    if not usable:
-        raise Mistake(_no_sheet(name, found))
-    for sheet, headings in usable:
-        _need_farm(sheet, headings, farm)
-    rows = sum(len(sheet) for sheet, _ in usable)
-    stage(say("Checking {rows} rows of {name}", rows=rows, name=name))
-    surveys = [Survey(headings) for _, headings in usable]
-    for (sheet, _), survey in zip(usable, surveys, strict=True):
+    facts = Facts(name, today, day_first, farm, tuple(known_farms))
+    plain: list[tuple[RawSheet, Headings]] = []
+    drafts: list[Draft] = []
+    order_of_sheets: list[tuple[str, int]] = []
+    unread: list[tuple[RawSheet, Headings | None]] = []
+    for sheet in raw:
+        headings = find_headings(sheet)
+        draft = draft_if_needed(sheet, headings, facts, answers)
+        if draft is not None:
+            order_of_sheets.append(("draft", len(drafts)))
+            drafts.append(draft)
+        elif headings is not None and is_whole(headings):
+            _need_farm(sheet, headings, farm)
+            order_of_sheets.append(("plain", len(plain)))
+            plain.append((sheet, headings))
+        else:
+            unread.append((sheet, headings))
+    if not plain and not drafts:
+        raise Mistake(_no_sheet(name, unread or [(sheet, None) for sheet in raw]))
+    surveys = [Survey(headings) for _, headings in plain]
+    for (sheet, _), survey in zip(plain, surveys, strict=True):
         survey.add(sheet, first=True)
-    order = decide_order((pair for survey in surveys for pair in survey.date_texts()), name, day_first)
-    checked = [
-        _check_sheet(sheet, survey, Setting(order, today, sheet.from_workbook), farm, known_farms)
-        for (sheet, _), survey in zip(usable, surveys, strict=True)
-    ]
-    unknown = [
-        sheet.source + _near(headings) for sheet, headings in found if headings is None or not is_whole(headings)
-    ]
-    if unknown:
-        left = say("Not read, as no known headings were found: {tabs}.", tabs="; ".join(unknown))
-        first = checked[0]
-        checked[0] = CheckedSheet(
-            first.kind, first.source, first.records, first.set_aside, first.rows_read, first.understood,
-            (left, *first.notes),
-        )  # fmt: skip
-    return checked
+    texts = [pair for survey in surveys for pair in survey.date_texts()]
+    for draft in drafts:
+        texts += date_texts(draft)
+    if not drafts:
+        order = decide_order(texts, name, day_first)
+    else:
+        order = decide_days(texts, facts, answers)
+    share_keys(drafts, [sheet for sheet, _ in unread])
+    stage(say("Checking {rows} rows of {name}", rows=sum(map(len, raw)), name=name))
+    checked: list[CheckedSheet] = []
+    for sort, number in order_of_sheets:
+        if sort == "plain":
+            sheet, _ = plain[number]
+            setting = Setting(order, today, sheet.from_workbook)
+            checked.append(_check_sheet(sheet, surveys[number], setting, farm, known_farms))
+            continue
+        for unfolded in unfold(drafts[number], facts, order, answers):
+            checked.append(_check_unfolded(unfolded, order, today, known_farms))
+    left = tuple(
+        say("Not read, as no known headings were found: {tab}.", tab=sheet.source + _near(headings))
+        for sheet, headings in unread
+        if not is_key(sheet)
+    )
+    if left and checked:
+        checked[0] = replace(checked[0], notes=(*left, *checked[0].notes))
+    return Understanding(checked, answers, left)
+
+
+def _check_unfolded(
+    unfolded: Unfolded, order: DateOrder, today: dt.date, known_farms: Sequence[str]
+) -> CheckedSheet:
+    survey = Survey(unfolded.headings)
+    survey.add(unfolded.sheet, first=True)
+    sheet = _check_sheet(unfolded.sheet, survey, Setting(order, today, False), None, known_farms)
+    notes = tuple(note for note in sheet.notes if not str(note).startswith(unfolded.sheet.source + " was read as"))
+    opening = say(
+        "{source} was read as a {kind}: {rows} rows, {records} records.",
+        source=unfolded.sheet.source,
+        kind=KIND_NAMES[unfolded.headings.kind],
+        rows=unfolded.rows,
+        records=len(sheet.records),
+    )
+    return replace(
+        sheet,
+        notes=(opening, *unfolded.notes, *notes),
+        sheet_rows=unfolded.rows,
+        own_headings=unfolded.own_headings,
+    )
 
 
 def needs_farm(kind: str) -> bool:

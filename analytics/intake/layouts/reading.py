@@ -6,17 +6,20 @@ import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
 
 from analytics.intake.dates import DateOrder, decide_order
+from analytics.intake.columns import is_blank
 from analytics.intake.fields import KINDS, field_of
-from analytics.intake.headings import Headings, Match, column_letters
+from analytics.intake.findings import read_finding
+from analytics.intake.headings import Headings, Match, column_letters, is_whole
 from analytics.intake.layouts.columns import settle_roles
 from analytics.intake.layouts.context import Context, read_lines, read_name
 from analytics.intake.layouts.days import MID_MONTH, Day, read_day_text
-from analytics.intake.layouts.profiles import Profile, is_tick, profile_of
+from analytics.intake.layouts.profiles import DITTO, Profile, is_tick, profile_of
 from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role
 from analytics.intake.layouts.tables import Table, cow_column, find_tables
@@ -29,12 +32,13 @@ from analytics.intake.layouts.unfolding import (
     unfold_rows,
 )
 from analytics.intake.parsing.finding_cell import read_findings, read_remark, read_score_text
+from analytics.intake.setting_aside import bare_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from analytics.intake.unreadable import Unreadable
-from analytics.intake.vocabulary import BLANKS
+from analytics.intake.vocabulary import BLANKS, NOTHING, READERS
 from analytics.mistake import Mistake
 from analytics.trade.lesions import LESIONS, PARENTS
-from analytics.trade.lexicon import meaning, plain
+from analytics.trade.lexicon import meaning, phrases, plain
 from analytics.words import Said, say
 
 DATE_FIELDS = ("visit_date", "calving_date", "recheck_on")
@@ -399,7 +403,7 @@ def _reads_remarks(draft: Draft, answers: Answers) -> bool:
             codes = column.codes[table.rows]
             for code in np.unique(codes).tolist():
                 text = column.texts[code]
-                if len(text.strip()) < 2:
+                if not may_name_lesion(text):
                     continue
                 found = {finding.lesion for finding in read_remark(text, draft.words.taught).findings} - {"other"}
                 if not found:
@@ -959,6 +963,158 @@ def _says_anything(column: RawColumn | None) -> bool:
     return bool(says[column.codes].any())
 
 
-def layout_of(sheet: RawSheet) -> list[Table]:
-    """The tables of a sheet; see :func:`~analytics.intake.layouts.tables.find_tables`."""
-    return find_tables(sheet)
+def draft_if_needed(sheet: RawSheet, headings: Headings | None, facts: Facts, answers: Answers) -> Draft | None:
+    """The draft of a sheet that has to be unfolded; ``None`` for one that is read as it stands, or not at all.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+    headings : Headings or None
+        As the reader of plain sheets found them.
+    facts : Facts
+    answers : Answers
+    """
+    whole = headings is not None and is_whole(headings)
+    if whole and headings is not None and headings.kind not in ("trims", "locomotion"):
+        return None
+    if headings is not None and headings.own:
+        return None
+    tables = find_tables(sheet)
+    if not tables or not any(len(table.rows) for table in tables):
+        return None
+    draft = draft_of(sheet, tables, facts)
+    settle(draft, answers)
+    if whole and headings is not None and _is_plain(draft, headings):
+        return None
+    if not any(_is_of_use(roles) for roles in draft.roles):
+        return None
+    return draft
+
+
+def _is_of_use(roles: Sequence[Role]) -> bool:
+    """Whether the columns make records: a cow, and something about her feet or gait."""
+    fields = {role.field for role in roles if role.kind == "field"}
+    if "cow" not in fields:
+        return False
+    return (
+        any(role.kind in (*FINDING_ROLES, "day", "action") for role in roles)
+        or bool(fields & {"lesion", "foot", "claw", "locomotion_score", "toe_length_mm", "severity", "feet_seen"})
+        or bool(fields & {"visit_date"})
+        and bool(fields & {"note", "visit_kind", "herd_size", "action"})
+    )
+
+
+def _is_plain(draft: Draft, headings: Headings) -> bool:
+    """Whether the reader of plain sheets reads the sheet just so: one row a finding, every word known to it."""
+    if len(draft.tables) != 1:
+        return False
+    (table,), (roles,) = draft.tables, draft.roles
+    context = draft.contexts[0]
+    if table.totals or table.after or len(roles) != len(headings.names):
+        return False
+    fields = {match.column: match for match in headings.matches.values()}
+    if any(name not in headings.matches for name in (*context.values, *(["visit_date"] if context.day else []))):
+        return False
+    if "farm" not in headings.matches:
+        return False
+    for place, role in enumerate(roles):
+        match = fields.get(place)
+        if match is None:
+            if role.kind not in ("note", "skip"):
+                return False
+            continue
+        if match.field.name == "note" or role.kind == "skip":
+            continue
+        name = {"date": "visit_date", "score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer"}.get(
+            match.field.name, match.field.name
+        )
+        if role.kind != "field" or role.field != name or role.number:
+            return False
+        if not _reads_plainly(draft.sheet.columns[place], table.rows, match):
+            return False
+    return not any(_names_new_lesion(draft, table, roles, place) for place, role in enumerate(roles) if _is_remark(role))
+
+
+def _reads_plainly(column: RawColumn, rows: Positions, match: Match) -> bool:
+    used = column.counts() if len(rows) == len(column.codes) else np.bincount(column.codes[rows], minlength=len(column.texts))
+    texts = [text for text, count in zip(column.texts, used.tolist(), strict=True) if count]
+    if any(text.strip().casefold() in DITTO for text in texts):
+        return False
+    type = match.field.type
+    if type in ("date", "farm", "cow") and match.field.required and any(not text.strip() for text in texts):
+        return False
+    if type == "cow":
+        return all(bare_cow(text) == text.strip() for text in texts[:PLAIN_COWS])
+    if type == "lesion":
+        return all(_reads(read_finding, bare_text(text)) for text in texts)
+    if type == "date":
+        return all(not text.strip() or text.strip().casefold() in NOTHING or _WHOLE_DAY.search(text) for text in texts)
+    reader = READERS.get(type)
+    if reader is None or type in ("text", "label", "farm", "lower", "action"):
+        return True
+    return all(is_blank(bare_text(text), type) or _reads(reader, bare_text(text)) for text in texts)
+
+
+PLAIN_COWS = 20_000
+_WHOLE_DAY = re.compile(r"\d{4}|\d\D+\d+\D+'?\d{2}|\d\D+'?\d{2}$")
+
+
+def _reads(reader: Any, text: str) -> bool:
+    try:
+        reader(text)
+    except Unreadable:
+        return False
+    return True
+
+
+def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: int) -> bool:
+    """Whether a remark names a lesion that its row does not."""
+    if place >= len(draft.sheet.columns):
+        return False
+    column = draft.sheet.columns[place]
+    codes = column.codes[table.rows]
+    told: dict[int, set[str]] | None = None
+    for code in np.unique(codes).tolist():
+        text = column.texts[code]
+        if not may_name_lesion(text):
+            continue
+        found = {finding.lesion for finding in read_remark(text, {}).findings} - {"other"}
+        if not found:
+            continue
+        told = _lesions_by_row(draft, table, roles) if told is None else told
+        if any(found - told.get(index, set()) for index in np.flatnonzero(codes == code).tolist()):
+            return True
+    return False
+
+
+@cache
+def _lesion_words() -> frozenset[str]:
+    return frozenset(word for phrase in phrases("lesion") for word in phrase.split() if len(word) > 1)
+
+
+def may_name_lesion(text: str) -> bool:
+    """Whether a text holds any word that occurs in the name of a lesion."""
+    return bool(text.strip()) and not _lesion_words().isdisjoint(plain(text).split())
+
+
+def is_key(sheet: RawSheet) -> bool:
+    """Whether a sheet without records explains words, as a tab with a key does."""
+    return bool(_key_of(sheet))
+
+
+def _key_of(sheet: RawSheet) -> dict[str, str]:
+    if len(sheet) > 200 or len(sheet.columns) > 12:
+        return {}
+    lines = [sheet.row(place) for place in range(len(sheet))]
+    return read_lines(lines, DateOrder(True, "option"), dt.date.today()).key
+
+
+def share_keys(drafts: Sequence[Draft], others: Sequence[RawSheet]) -> None:
+    """Words explained in one tab hold for all tabs of the file."""
+    told: dict[str, str] = {}
+    for sheet in others:
+        told |= taught_by_key(_key_of(sheet))
+    for draft in drafts:
+        told |= draft.words.taught
+    for draft in drafts:
+        draft.words.taught = {**told, **draft.words.taught}
