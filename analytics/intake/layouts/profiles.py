@@ -10,7 +10,8 @@ from functools import cached_property
 import numpy as np
 
 from analytics.intake.layouts.days import is_day
-from analytics.intake.parsing.finding_cell import read_claw_text, read_feet_text, read_findings, read_severity_text
+from analytics.intake.parsing.finding_cell import read_findings
+from analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_severity_text
 from analytics.intake.sheet import Positions, RawColumn
 from analytics.intake.vocabulary import BLANKS
 from analytics.trade.lexicon import meaning, phrases, plain

@@ -31,7 +31,8 @@ from analytics.intake.layouts.unfolding import (
     groups_of,
     unfold_rows,
 )
-from analytics.intake.parsing.finding_cell import read_findings, read_remark, read_score_text
+from analytics.intake.parsing.finding_cell import read_findings, read_remark
+from analytics.intake.parsing.value_cells import read_score_text
 from analytics.intake.setting_aside import bare_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from analytics.intake.unreadable import Unreadable

@@ -17,16 +17,9 @@ import numpy as np
 from analytics.intake.fields import KINDS
 from analytics.intake.layouts.profiles import DITTO, is_tick
 from analytics.intake.layouts.roles import Role
-from analytics.intake.parsing.finding_cell import (
-    CellReading,
-    Doubt,
-    read_claw_text,
-    read_feet_text,
-    read_findings,
-    read_remark,
-    read_severity_text,
-    read_zone_text,
-)
+from analytics.intake.parsing.finding_cell import read_findings, read_remark
+from analytics.intake.parsing.readings import CellReading, Doubt
+from analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_severity_text, read_zone_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from analytics.intake.vocabulary import BLANKS
 from analytics.trade.lexicon import meaning, plain
