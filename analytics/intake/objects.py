@@ -10,6 +10,7 @@ from typing import Any
 from analytics.intake.exchange import is_diagnosis_collection, trim_rows
 from analytics.intake.fields import KINDS
 from analytics.intake.gathering import MOST_COLUMNS, gather
+from analytics.intake.nesting import flat_records, is_nested
 from analytics.intake.sheet import RawSheet
 from analytics.intake.workbooks import MOST_CELLS, cell_text
 from analytics.mistake import Mistake
@@ -46,6 +47,8 @@ def read_objects(text: str, name: str) -> list[RawSheet]:
         ) from None
     if is_diagnosis_collection(said):
         return [_sheet(trim_rows(said, name), name, "trims")]
+    if isinstance(said, list | dict) and is_nested(said):
+        return [_sheet(flat_records(said), name, None)]
     if isinstance(said, list):
         return [_sheet(said, name, None)]
     lists = {key: value for key, value in said.items() if isinstance(value, list)} if isinstance(said, dict) else {}

@@ -8,6 +8,7 @@ from analytics.intake.headings import column_letters
 from analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
 from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role, role_of_code
+from analytics.intake.parsing.value_cells import read_severity_text
 from analytics.trade.feet import CLAW_NAMES, FEET, FOOT_NAMES
 from analytics.trade.lesions import LESIONS
 from analytics.trade.lexicon import plain
@@ -120,11 +121,13 @@ def _settle(
                 shown=shown),
             ["group", "shed_stage", "note"], default if without or beside else "shed_stage",
         )  # fmt: skip
-    if word in DUE_WORDS or (role.kind == "field" and role.field == "recheck_on" and word in DUE_WORDS):
+    if word in DUE_WORDS:
+        beside, without = beside_lesion(place)
+        again = "recheck_on" not in known - {role.field} and beside and not without
         return ask(
             say("Is '{heading}' ({shown}) the day to look at her again, or the day she is due to calve?", heading=name,
                 shown=shown),
-            ["recheck_on", "skip", "note"], None,
+            ["recheck_on", "skip", "note"], "recheck_on" if again else "skip",
         )  # fmt: skip
     if role.kind == "field" and role.field in ("feet_seen", "foot") and profile.is_numeric:
         if role.field == "feet_seen" or max(profile.numbers, default=0) > 4:
@@ -166,7 +169,7 @@ def _checked_field(
     others = [
         field
         for field in ("lesion", "foot", "claw", "visit_date", "severity", "action", "visit_kind")
-        if field != role.field and field not in known and share(field) >= 0.9
+        if field != role.field and not (role.field == "lesion" and field in ("severity", "action", "visit_kind")) and field not in known and share(field) >= 0.9
     ]
     if "lesion" in others and profile.share(test=lambda text: says_lesion(text, taught)) < 0.3:
         others.remove("lesion")
@@ -240,6 +243,20 @@ def _unknown(
             question_id, name,
             say("The cells under '{heading}' ({shown}) name lesions. Are they findings?", heading=name, shown=shown),
             [reads, "note"], role, answers, default=default,
+        )  # fmt: skip
+    if "severity" not in known and not profile.is_numeric and profile.share(
+        test=lambda text: read_severity_text(text)[0] is not None
+    ) >= 0.5:  # fmt: skip
+        return _ask(
+            question_id, name,
+            say("Do the cells under '{heading}' ({shown}) say how severe the lesion is?", heading=name, shown=shown),
+            ["severity", "note"], role, answers, default="severity",
+        )  # fmt: skip
+    if "action" not in known and profile.share(test=lambda text: fits("action", text, taught) and not is_yes_no(text)) >= ENOUGH:
+        return _ask(
+            question_id, name,
+            say("Do the cells under '{heading}' ({shown}) say what was done?", heading=name, shown=shown),
+            ["action", "note"], role, answers, default="action", safe=True,
         )  # fmt: skip
     if "foot" not in known and not places and profile.share(test=lambda text: fits("foot", text, taught)) >= 0.9:
         if not profile.is_numeric:

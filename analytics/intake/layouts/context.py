@@ -83,7 +83,8 @@ def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date,
     known = {plain(farm): farm for farm in farms}
     context = Context()
     for cells in lines:
-        context = context.then(_read_cells([cell.strip() for cell in cells if cell.strip()], order, today, known))
+        found = _read_cells([cell.strip() for cell in cells if cell.strip()], order, today, known)
+        context = context.then(without(found, *context.guesses))
     return context
 
 
@@ -99,6 +100,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
     values: dict[str, str] = {}
     keys: dict[str, str] = {}
     free: list[str] = []
+    others: list[str] = []
     place = 0
     while place < len(cells):
         cell = cells[place]
@@ -106,6 +108,10 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         field_name = _field_of(label[1]) if label else None
         if label and field_name:
             values.setdefault(field_name, label[2])
+            place += 1
+            continue
+        if label and ":" in cell and not _key_entries(cell) and len(label[1].split()) <= 3:
+            others.append(cell)
             place += 1
             continue
         alone = _LABEL.match(cell)
@@ -123,12 +129,11 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         else:
             free.append(cell)
         place += 1
-    context = Context(values, key=keys)
+    context = Context(key=keys, others=tuple(others))
     for text in free:
-        context = _read_free(text, order, today, known).then(context) if values else context.then(
-            _read_free(text, order, today, known)
-        )
-    return context
+        found = _read_free(text, order, today, known)
+        context = context.then(without(found, *context.guesses))
+    return context.then(Context(values))
 
 
 def _field_of(text: str) -> str | None:
@@ -195,15 +200,42 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
         if meaning("visit_kind", part) is not None and plain(part) not in ("whole", "all", "part", "check"):
             values.setdefault("visit_kind", part)
             continue
-        said = [word for word in part.split() if plain(word) not in phrases("title") and plain(word)]
-        named = " ".join(said).strip(" .-_:")
+        named = _named(part)
         if plain(named) in known:
             values["farm"] = known[plain(named)]
-        elif named and re.search(r"[^\W\d_]{2}", named) and len(named) <= 60 and "farm" not in guesses:
+        elif _may_be_farm(named) and "farm" not in guesses:
             guesses["farm"] = named
         elif named:
             others.append(named)
     return Context(values, guesses, tuple(years), day, {}, tuple(others))
+
+
+def _named(part: str) -> str:
+    """A part of a title without the words that any title may have at its ends.
+
+    Example
+    -------
+    >>> _named("Brookend mobility"), _named("Parage GAEC du Moulin"), _named("Hoof list")
+    ('Brookend', 'GAEC du Moulin', '')
+    """
+    words = [word for word in part.split() if plain(word)]
+    titles = phrases("title")
+    telling = [
+        place for place, word in enumerate(words) if plain(word) not in titles and not re.fullmatch(r"[a-z]{0,2}\d+", word)
+    ]
+    if not telling or all(plain(words[place]) in FARM_WORDS for place in telling):
+        return ""
+    return " ".join(words[telling[0] : telling[-1] + 1]).strip(" .-_:")
+
+
+FARM_WORDS = frozenset(("farm", "farms", "hof", "ferme", "granja", "quinta", "finca", "fazenda", "dairy", "herd"))
+"""Words that stand in many names of farms and are none alone."""
+
+
+def _may_be_farm(text: str) -> bool:
+    if not re.search(r"[^\W\d_]{2}", text) or len(text) > 60 or len(text.split()) > 6:
+        return False
+    return not any(meaning(kind, word) for word in text.split() for kind in ("lesion", "severity", "nothing"))
 
 
 def _day_alone(text: str, order: DateOrder, today: dt.date) -> Day | None:

@@ -120,8 +120,7 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
     if field == "lesion":
         return says_finding_or_nothing(bare, taught)
     if field == "severity":
-        value, doubt = read_severity_text(bare)
-        return value in (0, 1, 2, 3) or doubt is not None
+        return read_severity_text(bare)[0] is not None or bool(re.fullmatch(r"[0-3]\s*[-/.,]\s*\d", bare))
     if field in ("locomotion_score", "score"):
         return bool(re.fullmatch(r"\D{0,12}[0-5](?:[.,]\d)?\s*[+-]?(?:\s*[-/]\s*[0-5])?\s*\D{0,12}", bare))
     if field == "shed_stage":

@@ -296,7 +296,7 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
                 safe,
             )
         )
-        if value is None or value == "aside":
+        if value is None or value == "aside" or (value == doubt.default and about not in ("lesion", "tick")):
             continue
         told = _taught(about, value)
         if draft.words.taught.get(key) != told:
@@ -514,11 +514,7 @@ class _Maker:
         """The fields that hold for every record of a row: codes by row, and texts."""
         out: dict[str, tuple[Codes, list[str]]] = {}
         size = len(self.rows)
-        identity = [self.place(name) for name in ("visit_date", "farm")]
-        blank_ids = np.ones(size, dtype=bool)
-        for place in identity:
-            if place is not None:
-                blank_ids &= self._blank(place)
+        blank_ids, as_above = self._blank_identity()
         names = {role.field for role in self.roles if role.kind == "field" and role.number <= 1}
         for name in names:
             if name in FINDING_FIELDS or name == "note":
@@ -530,9 +526,9 @@ class _Maker:
             self.own[name] = " ".join(self.table.headings[place].split())
             blanks = np.zeros(size, dtype=bool)
             if name in ("visit_date", "farm", "trimmer", "visit_kind", "herd_size", "group"):
-                blanks = self._fills(place)
+                blanks = (blank_ids & as_above) | self._fills((place,))
             elif name == "cow":
-                blanks = blank_ids & self._fills(place)
+                blanks = blank_ids & self._fills((place,))
             codes = filled_down(column, self.rows, blanks=blanks)
             out[name] = (codes, [text.strip() for text in column.texts])
         return out
@@ -542,15 +538,28 @@ class _Maker:
         empty = np.array([not text.strip() for text in column.texts], dtype=bool)
         return empty[column.codes[self.rows]]
 
-    def _fills(self, place: int) -> Any:
-        """All rows where the column is filled only when something changes, so that a blank says "as above"."""
-        blank = self._blank(place)
-        codes = self.sheet.columns[place].codes[self.rows][~blank]
+    def _blank_identity(self) -> tuple[Any, bool]:
+        """Rows that name neither day nor farm, and whether such a row means the day and farm above."""
+        places = tuple(place for name in ("visit_date", "farm") if (place := self.place(name)) is not None)
+        blank = np.ones(len(self.rows), dtype=bool)
+        for place in places:
+            blank &= self._blank(place)
+        return blank, bool(places) and bool(self._fills(places).any())
+
+    def _fills(self, places: tuple[int, ...]) -> Any:
+        """All rows, where some columns are filled only when something changes, so that a blank says "as above"."""
         size = len(self.rows)
-        if not blank.any() or len(codes) == 0 or blank[0]:
+        blank = np.ones(size, dtype=bool)
+        for place in places:
+            blank &= self._blank(place)
+        if not blank.any() or blank.all() or blank[0]:
             return np.zeros(size, dtype=bool)
-        repeats = (codes[1:] == codes[:-1]).mean() if len(codes) > 1 else 0.0
-        return np.full(size, repeats <= ABOVE_REPEATS)
+        rows = self.rows[~blank]
+        repeats = np.ones(len(rows) - 1, dtype=bool)
+        for place in places:
+            codes = self.sheet.columns[place].codes[rows]
+            repeats &= codes[1:] == codes[:-1]
+        return np.full(size, not len(repeats) or bool(repeats.mean() <= ABOVE_REPEATS))
 
     def trims(self, *, read_notes: bool, counts: frozenset[str]) -> list[_Piece]:
         """The records of a trim sheet; none where the table holds scores alone."""

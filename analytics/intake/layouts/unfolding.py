@@ -75,6 +75,7 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
         Lesions whose numbers are counts of feet, not severities.
     """
     out: list[Group] = []
+    ticked = any(role.kind == "lesion" for role in roles)
     numbers = sorted({role.number for role in roles if role.kind == "field" and role.field in _OF_ROW})
     for number in numbers or [0]:
         places = {
@@ -92,15 +93,25 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
                 if role.kind == "field" and role.field in ("foot", "claw") and not role.number
             }
             places = {**{key: place for key, place in shared.items() if 0 not in numbers or True}, **places}
-        if places:
+        if places and not ("lesion" not in places and ticked):
             names = tuple(places)
             out.append(Group(tuple(places.values()), _row_reader(names, words)))
+    beside = {
+        role.field or role.kind: place
+        for place, role in enumerate(roles)
+        if (role.kind == "field" and role.field in ("foot", "claw", "zone", "severity") and not role.number)
+        or role.kind in ("side", "end")
+    }
     for place, role in enumerate(roles):
         if role.kind in ("foot", "claw"):
             out.append(Group((place,), _place_reader(role, words)))
         elif role.kind == "lesion":
-            out.append(Group((place,), _lesion_reader(role, words, counts=role.lesion in counts)))
-        elif role.kind == "event" or (role.kind == "note" and read_notes):
+            reader = _lesion_reader(role, words, counts=role.lesion in counts)
+            if beside and not any(one.kind == "field" and one.field == "lesion" for one in roles):
+                out.append(Group((place, *beside.values()), _beside_reader(tuple(beside), reader, words)))
+            else:
+                out.append(Group((place,), reader))
+        elif role.kind == "event" or (read_notes and (role.kind == "note" or role.field == "note")):
             out.append(Group((place,), _remark_reader(words), telling=False))
     measured: dict[tuple[str, str], dict[str, int]] = {}
     for place, role in enumerate(roles):
@@ -303,12 +314,12 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
             return [], ()
         found = read_findings(role.lesion)
         base = dict(_fields_of(found.findings[0])) if found.findings else {"lesion": role.lesion}
-        if is_tick(text):
-            return [base], ()
         number = re.fullmatch(r"(\d+)(?:[.,]0+)?", text)
         if number:
             if not counts and 1 <= int(number[1]) <= 3:
                 base["severity"] = number[1]
+            return [base], ()
+        if is_tick(text):
             return [base], ()
         if text and not text.strip("+()"):
             value, doubt = read_severity_text(text)
@@ -341,6 +352,26 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
                 record[EXTRA] = " ".join(reading.unread)
             out.append(record)
         return out, ()
+
+    return read
+
+
+def _beside_reader(
+    names: tuple[str, ...], reader: Callable[[tuple[str, ...]], Any], words: Words
+) -> Callable[[tuple[str, ...]], Any]:
+    """Ticks under a lesion whose foot and claw stand in columns of the row."""
+
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        records, doubts = reader(texts[:1])
+        if not records:
+            return [], ()
+        said = {name: text.strip() for name, text in zip(names, texts[1:], strict=True)}
+        places, more = read_row({**said, "lesion": "SU"}, words.taught)
+        out = []
+        for record, place in product(records, places or [{}]):
+            base = {name: value for name, value in place.items() if name in ("foot", "claw", "zone", "severity")}
+            out.append({**base, **record})
+        return out, (*doubts, *more)
 
     return read
 
