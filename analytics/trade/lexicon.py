@@ -31,6 +31,7 @@ KINDS: tuple[str, ...] = (
     "nothing",
     "foot",
     "claw",
+    "claw_alone",
     "zone",
     "severity",
     "action",
@@ -45,10 +46,37 @@ KINDS: tuple[str, ...] = (
     "joiner",
     "cue",
     "filler",
+    "remark",
+    "doubtful",
     "total",
+    "weekday",
 )
-"""Kinds of word; each has a file of that name."""
+"""Kinds of word; each has a file of that name.
 
+``claw_alone``, ``side``, ``end``, ``yes`` and ``no`` hold words that are certain only where they stand alone in a column
+of their own. ``remark`` holds words that add something to a finding and change none of its fields: ``lame``,
+``overgrown``, ``course``, ``depth``, ``recheck``. ``doubtful`` holds words that can mean several things; its meaning is
+the candidates with spaces between: codes of lesions, ``other``, feet, zones, claws, ``nothing``, ``lesion``, ``trim``,
+``filler``.
+"""
+
+CELL_KINDS: tuple[str, ...] = (
+    "lesion",
+    "other_lesion",
+    "nothing",
+    "foot",
+    "claw",
+    "zone",
+    "severity",
+    "action",
+    "negation",
+    "filler",
+    "remark",
+    "doubtful",
+)
+"""Kinds that are read together in a cell of findings. No plain form stands in two of them."""
+
+_LIGATURES = str.maketrans({"œ": "oe", "æ": "ae"})
 _UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
 
 
@@ -69,7 +97,7 @@ def plain(text: str) -> str:
     >>> plain(" Úlcera de  suela!"), plain("o.B."), plain("Weiße-Linie")
     ('ulcera de suela', 'o b', 'weisse linie')
     """
-    letters = unicodedata.normalize("NFKD", text.casefold())
+    letters = unicodedata.normalize("NFKD", text.casefold().translate(_LIGATURES))
     bare = "".join(letter for letter in letters if not unicodedata.combining(letter))
     return re.sub(r"[\W_]+", " ", bare).strip()
 
