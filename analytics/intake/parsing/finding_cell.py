@@ -272,6 +272,8 @@ class _Cell:
             value = value if value.isdigit() and int(value) <= 12 else "open"
         elif kind == "severity":
             value = value if value in ("1", "2", "3") else "open"
+        elif kind == "score":
+            kind = "unknown"
         elif kind == "stage":
             value = f"M{value}" if value in ("0", "1", "2", "3", "4") else "open"
         return self._merged(kind, value, cue, item)
@@ -775,17 +777,16 @@ class _Cell:
             if answer[0] == "severity":
                 draft.severities.append(answer[1])
             return
-        fraction = re.fullmatch(r"([0-3])/3", item.value)
-        if fraction is not None and fraction[1] != "0":
+        fraction = re.fullmatch(r"([1-3])/3", item.value)
+        if fraction is not None:
+            level = int(fraction[1])
             draft.severities.append(fraction[1])
-            if int(fraction[1]) in zones:
-                choices = (f"severity:{fraction[1]}", "note")
-                self.doubts.append(Doubt(word, "number", choices, choices[0]))
+            if level in zones or level == 2:
+                self.doubts.append(Doubt(word, "number", (f"severity:{level}", "note"), f"severity:{level}"))
             return
         low = max(1, min(3, int(item.value[0])))
-        high = min(3, low + 1)
-        choices = tuple(dict.fromkeys((f"severity:{low}", f"severity:{high}", "note")))
-        self.doubts.append(Doubt(word, "severity", choices, "note"))
+        levels = dict.fromkeys((low, min(3, low + 1)))
+        self.doubts.append(Doubt(word, "severity", (*(f"severity:{level}" for level in levels), "note"), "note"))
 
     def _settle_state(self, draft: _Draft, item: Item) -> bool:
         """Whether a lesion that is uncertain, healed, old or of another time is a finding."""
@@ -794,8 +795,7 @@ class _Cell:
         stays = _lesion_answer(draft)
         answer = self._answer(word)
         if answer is None:
-            choices = tuple(dict.fromkeys((stays, "nothing", "note")))
-            self.doubts.append(Doubt(word, about, choices, default or stays, serious))
+            self.doubts.append(Doubt(word, about, (stays, "nothing", "note"), default or stays, serious))
             chosen = default
         else:
             chosen = None if answer[0] in ("lesion", "other_lesion") else answer[0]
