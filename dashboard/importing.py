@@ -1,4 +1,4 @@
-"""``evenfoot import`` and ``evenfoot check``: files in, counts and reasons out."""
+"""``evenfoot import`` and ``evenfoot check``: files in, counts, questions and reasons out."""
 
 from __future__ import annotations
 
@@ -6,17 +6,21 @@ import contextlib
 import hashlib
 import json
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from analytics.intake import CheckedSheet, check_file
-from analytics.intake.streaming import check_stream
+from analytics.intake import CheckedSheet
+from analytics.intake.layouts.questions import Question
 from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import ImportResult, add_sheets
-from analytics.ledger.bulk import add_stream
+from analytics.ledger.adding import ImportResult, count_only
+from analytics.ledger.file_import import PreparedImport, prepare_import, records_table, run_import
 from analytics.mistake import Mistake
+from analytics.words import say
 
 SHOWN_REASONS = 5
+SHOWN_CHOICES = 8
+SET_ASIDE, QUESTION_OPEN = 4, 3
+"""Exit codes: some rows were set aside and the rest went in; a question is open and nothing was written."""
 
 
 def import_paths(
@@ -27,8 +31,16 @@ def import_paths(
     as_json: bool,
     *,
     dry_run: bool,
-) -> None:
+    given: Mapping[str, str] | None = None,
+    accept: bool = False,
+    records: bool = False,
+) -> int:
     """Import or check files one after another; a file that cannot be read does not stop the others.
+
+    Returns
+    -------
+    int
+        The exit code: 0 all in or known, 3 a question is open, 4 some rows set aside.
 
     Raises
     ------
@@ -37,61 +49,152 @@ def import_paths(
     """
     ledger = open_ledger(address)
     unread: list[str] = []
+    codes: list[int] = [0]
     for path in files:
         try:
-            with working(f"Reading {path.name}"):
-                digest = _digest(path)
-                sheets, result = _add(ledger, path, digest, farm, day_first, dry_run=dry_run)
+            digest = _digest(path)
+            prepared = _prepared(ledger, path, farm, day_first, dict(given or {}), accept, ask=not (as_json or records))
+            if records:
+                _print_records(prepared)
+                codes.append(QUESTION_OPEN if prepared.answers.blocking() else 0)
+                continue
+            codes.append(_import_one(ledger, prepared, digest, as_json, dry_run, several=len(files) > 1))
         except Mistake as mistake:
             unread.append(str(mistake))
-            continue
-        if as_json:
-            counts = {
+    if unread:
+        raise Mistake(" ".join(unread))
+    return QUESTION_OPEN if QUESTION_OPEN in codes else max(codes)
+
+
+def _prepared(
+    ledger: Ledger, path: Path, farm: str | None, day_first: bool | None, given: dict[str, str], accept: bool, *,
+    ask: bool,
+) -> PreparedImport:  # fmt: skip
+    """A file read and compared; on a terminal each open question is asked, until none is left."""
+    while True:
+        with working(f"Reading {path.name}"):
+            prepared = prepare_import(
+                ledger, path, path.name, farm=farm, day_first=day_first, given=given, accept=accept
+            )
+        blocking = prepared.answers.blocking()
+        if not blocking or not ask or not (sys.stdin.isatty() and sys.stdout.isatty()):
+            return prepared
+        given[blocking[0].id] = _ask(blocking[0])
+
+
+def _ask(question: Question) -> str:
+    """The answer of a person at the terminal: a number of the list, or words where they are free."""
+    import typer
+
+    print(question.text)
+    for number, choice in enumerate(question.choices, start=1):
+        print(f"  {number}  {choice.says}")
+    numbers = {str(number): choice.value for number, choice in enumerate(question.choices, start=1)}
+    values = {choice.value for choice in question.choices}
+    default = next((number for number, value in numbers.items() if value == question.default), question.default)
+    while True:
+        said = str(typer.prompt("Answer", default=default)).strip()
+        if said in numbers:
+            return numbers[said]
+        if said in values or (question.free and said):
+            return said
+        print("Give the number of one of the lines above.")
+
+
+def _import_one(
+    ledger: Ledger, prepared: PreparedImport, digest: str, as_json: bool, dry_run: bool, *, several: bool
+) -> int:
+    blocking = prepared.answers.blocking()
+    result = None
+    if not blocking and not dry_run:
+        with working(f"Adding {prepared.file}"):
+            result = run_import(ledger, prepared, digest)
+    elif dry_run:
+        result = counted(ledger, prepared, digest)
+    if as_json:
+        said = prepared.as_json()
+        if result is not None:
+            said |= {
                 "read": result.read,
                 "added": result.added,
                 "already_known": result.already_known,
                 "set_aside": result.set_aside,
                 "import": result.import_no or None,
             }
-            print(json.dumps(counts if len(files) == 1 else {"file": path.name, **counts}))
-        else:
-            print(_sentence(result, dry_run))
-        for line in explain(sheets, result):
-            print(line, file=sys.stderr)
-    if unread:
-        raise Mistake(" ".join(unread))
+        print(json.dumps(said))
+    elif result is not None:
+        print(_sentence(result, dry_run))
+    if not as_json:
+        for question in prepared.answers.open():
+            for line in _explain_question(question):
+                print(line, file=sys.stderr)
+    for line in explain(prepared, result):
+        print(line, file=sys.stderr)
+    if blocking:
+        if not dry_run:
+            print(
+                f"{prepared.file}: nothing was written, as {len(blocking)} questions are open. Answer them with "
+                "--answer ID=VALUE, or take what is likeliest with --accept.",
+                file=sys.stderr,
+            )
+        return QUESTION_OPEN
+    return 0 if prepared.is_whole else SET_ASIDE
 
 
-def _add(
-    ledger: Ledger, path: Path, digest: str, farm: str | None, day_first: bool | None, *, dry_run: bool
-) -> tuple[Sequence[CheckedSheet], ImportResult]:
-    """Check a file and add it; one too large for memory goes into the embedded ledger piece by piece."""
-    known = ledger.farms()
-    if ledger.dialect == "duckdb":
-        stream = check_stream(path, path.name, farm=farm, day_first=day_first, known_farms=known)
-        if stream is not None:
-            result = add_stream(ledger, stream, path.name, digest, dry_run=dry_run)
-            return [stream.without_records()], result
-    sheets = check_file(path, path.name, farm=farm, day_first=day_first, known_farms=known)
-    return sheets, add_sheets(ledger, sheets, path.name, digest, dry_run=dry_run)
+def counted(ledger: Ledger, prepared: PreparedImport, digest: str) -> ImportResult:
+    """The result that an import would have."""
+    if prepared.stream is not None:
+        from analytics.ledger.bulk import add_stream
+
+        return add_stream(ledger, prepared.stream, prepared.file, digest, dry_run=True)
+    return count_only(ledger, prepared.sheets, prepared.file)
 
 
-def explain(sheets: Sequence[CheckedSheet], result: ImportResult) -> list[str]:
+def _explain_question(question: Question) -> list[str]:
+    shown = question.choices[:SHOWN_CHOICES]
+    lines = [f"Question {question.id}: {question.text}"]
+    for choice in shown:
+        mark = " (likeliest)" if choice.value == question.default else ""
+        lines.append(f"  --answer '{question.id}={choice.value}'  {choice.says}{mark}")
+    if len(question.choices) > len(shown):
+        lines.append(f"  ... and {len(question.choices) - len(shown)} more; --json lists them.")
+    if question.free and not shown:
+        lines.append(f"  --answer '{question.id}=...'")
+    return lines
+
+
+def explain(prepared: PreparedImport, result: ImportResult | None) -> list[str]:
     """Notes on how the file was understood, and the first reasons rows were set aside."""
-    lines = [str(note) for sheet in sheets for note in sheet.notes]
-    lines += [str(question) for question in result.questioned]
-    shown = 0
+    lines = [str(note) for note in prepared.told]
+    lines += [str(question) for question in result.questioned] if result is not None else []
+    lines += reasons(prepared.sheets)
+    held = prepared.set_aside if result is None else result.set_aside
+    if held:
+        where = f"evenfoot set-aside {result.import_no}" if result is not None and result.import_no else "evenfoot import"
+        lines.append(f"{held} rows were set aside; `{where}` gives them to be fixed and imported again.")
+    return lines
+
+
+def reasons(sheets: Sequence[CheckedSheet]) -> list[str]:
+    """The first reasons for which rows were set aside or cells left blank."""
+    lines: list[str] = []
     for sheet in sheets:
         for row in sheet.set_aside.itertuples(index=False):
-            if shown == SHOWN_REASONS:
-                break
-            shown += 1
+            if len(lines) == SHOWN_REASONS:
+                return lines
             found = f" '{row.value}'" if isinstance(row.value, str) and row.value else ""
             lines.append(f"Set aside: {sheet.source}, row {row.row}, {row.column}{found}: {row.reason} {row.remedy}")
-    if result.set_aside:
-        where = f"evenfoot set-aside {result.import_no}" if result.import_no else "evenfoot import"
-        lines.append(f"{result.set_aside} rows were set aside; `{where}` gives them to be fixed and imported again.")
     return lines
+
+
+def _print_records(prepared: PreparedImport) -> None:
+    """The records as CSV in the canonical columns, tables of several kinds one under the other."""
+    if prepared.stream is not None:
+        raise Mistake(say("{name} is too large to print its records; give a part of it.", name=prepared.file))
+    for number, frame in enumerate(records_table(prepared.sheets).values()):
+        if number:
+            print()
+        print(frame.to_csv(index=False, date_format="%Y-%m-%d"), end="")
 
 
 def _sentence(result: ImportResult, dry_run: bool) -> str:

@@ -22,7 +22,7 @@ from analytics.intake.layouts.reading import (
     decide_days,
     draft_if_needed,
     is_key,
-    share_keys,
+    share_words,
     unfold,
 )
 from analytics.intake.reading import read_sheets
@@ -142,9 +142,10 @@ def understand_file(
     drafts: list[Draft] = []
     order_of_sheets: list[tuple[str, int]] = []
     unread: list[tuple[RawSheet, Headings | None]] = []
+    keys = [sheet for sheet in raw if len(raw) > 1 and is_key(sheet)]
     for sheet in raw:
         headings = find_headings(sheet)
-        draft = draft_if_needed(sheet, headings, facts, answers)
+        draft = draft_if_needed(sheet, headings, facts, answers, keys)
         if draft is not None:
             order_of_sheets.append(("draft", len(drafts)))
             drafts.append(draft)
@@ -166,7 +167,7 @@ def understand_file(
         order = decide_order(texts, name, day_first)
     else:
         order = decide_days(texts, facts, answers)
-    share_keys(drafts, [sheet for sheet, _ in unread])
+    share_words(drafts)
     stage(say("Checking {rows} rows of {name}", rows=sum(map(len, raw)), name=name))
     checked: list[CheckedSheet] = []
     for sort, number in order_of_sheets:

@@ -53,7 +53,7 @@ def _flat(record: Any, around: dict[str, Any], key: str, depth: int) -> Iterator
     for name, value in record.items():
         if isinstance(value, dict) or (isinstance(value, list) and any(isinstance(one, dict) for one in value)):
             within.append((name, value))
-        else:
+        elif value != []:
             own[_named(name, key)] = value
     here = {**around, **own}
     below = [flat for name, value in within for flat in _below(name, value, here, depth)]

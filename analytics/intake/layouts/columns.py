@@ -235,7 +235,7 @@ def _unknown(
     shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
     lesions = profile.share(test=lambda text: says_lesion(text, taught))
     role = Role("note")
-    if lesions >= 0.3 and not profile.is_numeric:
+    if lesions >= 0.3 and (not profile.is_numeric or any(plain(text) in taught for text in profile.texts)):
         reads = "lesion" if "lesion" not in known else "lesion 8"
         prose = sum(len(text.split()) > 6 for text in profile.texts) > len(profile.texts) / 3
         default = "note" if prose and ("lesion" in known or places) else reads

@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from analytics.intake.dates import DateOrder
 from analytics.intake.headings import match_heading
 from analytics.intake.layouts.days import Day, days_within, read_day_text
+from analytics.intake.layouts.roles import read_heading
 from analytics.intake.unreadable import Unreadable
 from analytics.trade.lesions import understand_lesion
 from analytics.trade.lexicon import meaning, phrases, plain
@@ -20,6 +21,7 @@ SAID_ONCE = ("visit_date", "farm", "trimmer", "herd_size", "visit_kind", "group"
 _LABELLED = re.compile(r"^\s*([^:=\d]{2,40}?)\s*[:=]\s*(\S.*?)\s*$", re.DOTALL)
 _LABEL = re.compile(r"^\s*([^:=]{2,40}?)\s*[:=]?\s*$")
 _KEY = re.compile(r"^\s*([^\s=:]{1,12})\s*[=:\N{EN DASH}]\s*(\S.{1,60}?)\s*$")
+_NUMBERED_PLACE = re.compile(r"^\s*(\d{1,2})[.)]?\s+([^\W\d_].{1,40}?)\s*$")
 _NAME_OF_PERSON = re.compile(r"^(?:[A-Z]\.\s?){1,3}[A-Z][\w'-]+$")
 _HERD_OF = re.compile(r"\b(\d{1,5})\s+(?:milking\s+)?(?:cows|kuhe|koeien|vaches|vacas)\b|\bherd (?:of|size)?\s*(\d{1,5})\b")
 _SEPARATORS = re.compile(r"\s+[-\N{EN DASH}\N{EM DASH}|/]\s+|[,;|()\[\]]|\s{3,}")
@@ -67,6 +69,17 @@ class Context:
             (*self.others, *other.others),
         )
 
+    def beside(self, other: Context) -> Context:
+        """This context and what a line next to it says; of two guesses the first counts."""
+        return Context(
+            {**self.values, **other.values},
+            {**other.guesses, **self.guesses},
+            self.years or other.years,
+            self.day or other.day,
+            {**self.key, **other.key},
+            (*self.others, *other.others),
+        )
+
 
 def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date, farms: Iterable[str] = ()) -> Context:
     """What lines of cells outside a table say of its rows.
@@ -84,7 +97,7 @@ def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date,
     context = Context()
     for cells in lines:
         found = _read_cells([cell.strip() for cell in cells if cell.strip()], order, today, known)
-        context = context.then(without(found, *context.guesses))
+        context = context.beside(found)
     return context
 
 
@@ -110,7 +123,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
             values.setdefault(field_name, label[2])
             place += 1
             continue
-        if label and ":" in cell and not _key_entries(cell) and len(label[1].split()) <= 3:
+        if label and ":" in cell and "=" not in cell and not _key_entries(cell) and len(label[1].split()) <= 3:
             others.append(cell)
             place += 1
             continue
@@ -118,6 +131,10 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         field_name = _field_of(alone[1]) if alone else None
         if field_name and place + 1 < len(cells) and _field_of(cells[place + 1]) is None:
             values.setdefault(field_name, cells[place + 1])
+            place += 2
+            continue
+        if cell.endswith(":") and place + 1 < len(cells) and len(cells) <= 4:
+            others.append(f"{cell} {cells[place + 1]}")
             place += 2
             continue
         entries = _key_entries(cell)
@@ -131,9 +148,8 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         place += 1
     context = Context(key=keys, others=tuple(others))
     for text in free:
-        found = _read_free(text, order, today, known)
-        context = context.then(without(found, *context.guesses))
-    return context.then(Context(values))
+        context = context.beside(_read_free(text, order, today, known))
+    return context.beside(Context(values))
 
 
 def _field_of(text: str) -> str | None:
@@ -147,11 +163,11 @@ def _field_of(text: str) -> str | None:
 def _key_entries(cell: str) -> dict[str, str]:
     """"U = sole ulcer, M = wart" as plain word -> what it says."""
     found: dict[str, str] = {}
-    rest = re.sub(r"^\s*(?:key|legend|codes?|legende|sleutel|leyenda|clave|legenda|l[ée]gende)\s*[:.]\s*", "", cell, flags=re.I)
+    rest = re.sub(r"^\s*[^\W\d_]{3,12}\s*[:.]\s+", "", cell)
     for piece in re.split(r"[,;\n|]|\s{2,}", rest):
         if not piece.strip():
             continue
-        match = _KEY.match(piece)
+        match = _KEY.match(piece) or _NUMBERED_PLACE.match(piece)
         if match is None:
             return {}
         found[plain(match[1]) or match[1].strip()] = match[2]
@@ -164,7 +180,12 @@ def _explains(word: str, said: str) -> bool:
         return False
     return any(
         meaning(kind, said) is not None for kind in ("lesion", "nothing", "foot", "claw", "action", "other_lesion")
-    ) or understand_lesion(said) is not None
+    ) or understand_lesion(said) is not None or _is_place(said)
+
+
+def _is_place(said: str) -> bool:
+    role = read_heading(said)
+    return role is not None and role.kind in ("foot", "claw")
 
 
 def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str]) -> Context:
@@ -243,8 +264,3 @@ def _day_alone(text: str, order: DateOrder, today: dt.date) -> Day | None:
         return read_day_text(text.strip(" .-_:"), order, today, serial=False)
     except (Unreadable, ValueError):
         return None
-
-
-def without(context: Context, *names: str) -> Context:
-    """The context without some guesses."""
-    return replace(context, guesses={key: value for key, value in context.guesses.items() if key not in names})

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from analytics.mistake import Mistake
@@ -70,12 +70,24 @@ class Answers:
         Question id -> value.
     accept : bool
         Whether every default is taken.
+    recall : callable or None
+        Gives the answers that are remembered for a sheet with some headings.
     """
 
-    given: Mapping[str, str] = field(default_factory=dict)
+    given: dict[str, str] = field(default_factory=dict)
     accept: bool = False
+    recall: Callable[[Sequence[str]], Mapping[str, str]] | None = None
     met: dict[str, Question] = field(default_factory=dict)
     used: dict[str, str] = field(default_factory=dict)
+
+    def remember(self, headings: Sequence[str]) -> None:
+        """Take over what is remembered for a sheet with these headings; what was given now comes first."""
+        if self.recall is not None:
+            self.given = {**self.recall(headings), **self.given}
+
+    def value(self, id: str) -> str | None:
+        """The answer to a question that was met: given, else its default."""
+        return self.given.get(id, self.met[id].default)
 
     def ask(self, question: Question) -> str | None:
         """The answer to a question: given, else its default, else ``None``.
@@ -127,11 +139,6 @@ class Answers:
     def lasting(self) -> dict[str, str]:
         """Answers given that hold for the next sheet of that layout."""
         return {key: value for key, value in self.used.items() if self.met[key].lasting}
-
-
-def with_default(question: Question, default: str | None, *, safe: bool) -> Question:
-    """The question with another default."""
-    return replace(question, default=default, safe=safe)
 
 
 def choices(pairs: Iterable[tuple[str, Said]]) -> tuple[Choice, ...]:

@@ -21,7 +21,7 @@ from analytics.intake.layouts.context import Context, read_lines, read_name
 from analytics.intake.layouts.days import MID_MONTH, Day, read_day_text
 from analytics.intake.layouts.profiles import DITTO, Profile, is_tick, profile_of
 from analytics.intake.layouts.questions import Answers, Question, choices
-from analytics.intake.layouts.roles import Role
+from analytics.intake.layouts.roles import Role, read_heading
 from analytics.intake.layouts.tables import Table, cow_column, find_tables
 from analytics.intake.layouts.unfolding import (
     EXTRA,
@@ -106,13 +106,14 @@ class Draft:
     tab: Context = field(default_factory=Context)
     roles: list[list[Role]] = field(default_factory=list)
     words: Words = field(default_factory=Words)
+    places: dict[str, Role] = field(default_factory=dict)
 
 
 def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     """A raw sheet with the lines around its tables read."""
     guess = DateOrder(True, "option") if facts.day_first is None else DateOrder(facts.day_first, "option")
     farms = facts.known_farms
-    draft = Draft(sheet, tables)
+    draft = Draft(without_dittos(sheet, tables), tables)
     said = Context()
     for table in tables:
         said = said.then(read_lines(table.lines, guess, facts.today, farms))
@@ -122,8 +123,50 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     key = {**draft.after.key}
     for context in draft.contexts:
         key |= context.key
-    draft.words.taught |= taught_by_key(key)
+    explain(draft, key)
     return draft
+
+
+def without_dittos(sheet: RawSheet, tables: Sequence[Table]) -> RawSheet:
+    """The sheet with the text above in the place of every mark that says "as above"."""
+    columns = list(sheet.columns)
+    for place, column in enumerate(columns):
+        if not any(text.strip().casefold() in DITTO for text in column.texts):
+            continue
+        codes = column.codes.copy()
+        for table in tables:
+            codes[table.rows] = filled_down(column, table.rows, blanks=np.zeros(len(table.rows), dtype=bool))
+        columns[place] = RawColumn(codes, column.texts)
+    return sheet if all(new is old for new, old in zip(columns, sheet.columns, strict=True)) else replace(
+        sheet, columns=columns
+    )
+
+
+def explain(draft: Draft, key: Mapping[str, str]) -> None:
+    """Take over what a key says of words, and of numbers of feet and claws."""
+    places = places_by_key(key)
+    draft.places = {**places, **draft.places}
+    draft.words.feet = {number: role.foot for number, role in draft.places.items() if role.kind == "foot"}
+    draft.words.taught = {
+        **taught_by_key({word: said for word, said in key.items() if word not in places}),
+        **draft.words.taught,
+    }
+
+
+def places_by_key(key: Mapping[str, str]) -> dict[str, Role]:
+    """Numbers that a key explains as feet or claws: "1 = LF", "8 = right hind outer".
+
+    Example
+    -------
+    >>> places_by_key({"1": "LF", "8": "right hind outer", "u": "ulcer"})["8"].code
+    'claw RH lateral'
+    """
+    out: dict[str, Role] = {}
+    for number, said in key.items():
+        role = read_heading(said) if number.isdecimal() else None
+        if role is not None and role.kind in ("foot", "claw"):
+            out[number] = role
+    return out
 
 
 def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
@@ -205,7 +248,7 @@ def settle(draft: Draft, answers: Answers) -> None:
                 if place < len(sheet.columns) else Profile([], [], 0)
                 for place in range(len(table.headings))
             ]  # fmt: skip
-            roles = _numbered_feet(list(table.roles), draft)
+            roles = _numbered_places(table.headings, list(table.roles), draft, answers)
             cow = cow_column(roles, table.headings)
             if cow is not None and roles[cow] is None:
                 roles[cow] = Role("field", field="cow")
@@ -215,21 +258,38 @@ def settle(draft: Draft, answers: Answers) -> None:
         draft.roles.append(by_headings[key])
 
 
-def _numbered_feet(roles: list[Role | None], draft: Draft) -> list[Role | None]:
-    """Headings "Foot 1" to "Foot 4" that hold findings, where the sheet's key says which foot each is."""
-    places = [
-        place for place, role in enumerate(roles)
-        if role is not None and role.kind == "field" and role.field == "foot" and role.number
-    ]  # fmt: skip
-    if len(places) < 3 or any(role is not None and role.field == "lesion" for role in roles):
+def _numbered_places(
+    headings: Sequence[str], roles: list[Role | None], draft: Draft, answers: Answers
+) -> list[Role | None]:
+    """Headings "1" to "4", "Foot 1" or "Claw 8" whose cells hold findings, as the feet or claws that they number."""
+    if any(role is not None and role.kind == "field" and role.field == "lesion" for role in roles):
+        return roles
+    numbered: dict[int, str] = {}
+    for place, (heading, role) in enumerate(zip(headings, roles, strict=True)):
+        if role is None and heading.strip().isdecimal() and len(heading.strip()) <= 2:
+            numbered[place] = str(int(heading))
+        elif role is not None and role.kind == "field" and role.field in ("foot", "claw") and role.number:
+            numbered[place] = str(role.number)
+    if len(numbered) < 3:
         return roles
     out = list(roles)
-    for place in places:
-        role = roles[place]
-        assert role is not None
-        told = draft.words.taught.get(str(role.number), "")
-        out[place] = Role("foot", foot=told[5:]) if told.startswith("foot:") else None
+    order: list[Role] = []
+    if not all(number in draft.places for number in numbered.values()) and len(numbered) == 4:
+        value = answers.ask(
+            Question(
+                "feet-order", ", ".join(headings[place].strip() for place in numbered),
+                say("Which feet are {headings}?", headings=", ".join(headings[place].strip() for place in numbered)),
+                choices([(feet, say("{feet}", feet=feet.replace(" ", ", "))) for feet in FEET_ORDERS]), None,
+            )
+        )  # fmt: skip
+        order = [Role("foot", foot=foot) for foot in value.split()] if value else []
+    for turn, (place, number) in enumerate(numbered.items()):
+        out[place] = draft.places.get(number) or (order[turn] if turn < len(order) else None)
     return out
+
+
+FEET_ORDERS = ("LF RF LH RH", "LF RF RH LH", "RF LF RH LH", "LF LH RF RH", "LH RH LF RF")
+"""Orders in which four feet are numbered. [common practice, no source]"""
 
 
 def _beside_lesion(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> Any:
@@ -973,7 +1033,9 @@ def _says_anything(column: RawColumn | None) -> bool:
     return bool(says[column.codes].any())
 
 
-def draft_if_needed(sheet: RawSheet, headings: Headings | None, facts: Facts, answers: Answers) -> Draft | None:
+def draft_if_needed(
+    sheet: RawSheet, headings: Headings | None, facts: Facts, answers: Answers, keys: Sequence[RawSheet] = ()
+) -> Draft | None:
     """The draft of a sheet that has to be unfolded; ``None`` for one that is read as it stands, or not at all.
 
     Parameters
@@ -983,6 +1045,8 @@ def draft_if_needed(sheet: RawSheet, headings: Headings | None, facts: Facts, an
         As the reader of plain sheets found them.
     facts : Facts
     answers : Answers
+    keys : sequence of RawSheet
+        Other tabs that explain words.
     """
     whole = headings is not None and is_whole(headings)
     if whole and headings is not None and headings.kind not in ("trims", "locomotion"):
@@ -992,9 +1056,12 @@ def draft_if_needed(sheet: RawSheet, headings: Headings | None, facts: Facts, an
     tables = find_tables(sheet)
     if not tables or not any(len(table.rows) for table in tables):
         return None
+    answers.remember(list(dict.fromkeys(text for table in tables for text in table.headings if text.strip())))
     draft = draft_of(sheet, tables, facts)
+    for key in keys:
+        explain(draft, _key_of(key))
     settle(draft, answers)
-    if whole and headings is not None and _is_plain(draft, headings):
+    if whole and headings is not None and draft.sheet is sheet and _is_plain(draft, headings):
         return None
     if not any(_is_of_use(roles) for roles in draft.roles):
         return None
@@ -1119,11 +1186,9 @@ def _key_of(sheet: RawSheet) -> dict[str, str]:
     return read_lines(lines, DateOrder(True, "option"), dt.date.today()).key
 
 
-def share_keys(drafts: Sequence[Draft], others: Sequence[RawSheet]) -> None:
+def share_words(drafts: Sequence[Draft]) -> None:
     """Words explained in one tab hold for all tabs of the file."""
     told: dict[str, str] = {}
-    for sheet in others:
-        told |= taught_by_key(_key_of(sheet))
     for draft in drafts:
         told |= draft.words.taught
     for draft in drafts:

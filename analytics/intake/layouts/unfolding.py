@@ -33,6 +33,7 @@ FINDING_FIELDS = (
 )  # fmt: skip
 """Fields in which the findings of one row may differ."""
 _OF_ROW = ("foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "side", "end")
+NO_KEY: Mapping[str, str] = {}
 EXTRA = "extra"
 """Key under which a record keeps words for its note."""
 
@@ -42,6 +43,7 @@ class Words:
     """Words that were explained, and those that are not certain, with the rows in which each stands."""
 
     taught: dict[str, str] = field(default_factory=dict)
+    feet: dict[str, str] = field(default_factory=dict)
     doubts: dict[tuple[str, str], Doubt] = field(default_factory=dict)
     rows: dict[tuple[str, str], int] = field(default_factory=dict)
 
@@ -125,12 +127,14 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
 def _row_reader(names: tuple[str, ...], words: Words) -> Callable[[tuple[str, ...]], Any]:
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
         said = {name: text.strip() for name, text in zip(names, texts, strict=True)}
-        return read_row(said, words.taught)
+        return read_row(said, words.taught, words.feet)
 
     return read
 
 
-def read_row(said: Mapping[str, str], taught: Mapping[str, str]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+def read_row(
+    said: Mapping[str, str], taught: Mapping[str, str], key: Mapping[str, str] = NO_KEY
+) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
     """The findings of one row with columns for foot, claw, lesion and the like.
 
     Parameters
@@ -138,6 +142,8 @@ def read_row(said: Mapping[str, str], taught: Mapping[str, str]) -> tuple[list[d
     said : mapping of str to str
         Field -> cell.
     taught : mapping of str to str
+    key : mapping of str to str
+        Number -> foot.
 
     Returns
     -------
@@ -150,7 +156,7 @@ def read_row(said: Mapping[str, str], taught: Mapping[str, str]) -> tuple[list[d
     lesion = said.get("lesion", "")
     reading = read_findings(lesion, taught=taught)
     doubts += reading.doubts
-    feet, foot_doubts, foot_claws, foot_raw = _feet(said, taught)
+    feet, foot_doubts, foot_claws, foot_raw = _feet(said, taught, key)
     doubts += foot_doubts
     base: dict[str, str] = {}
     if foot_raw:
@@ -224,14 +230,16 @@ def _fields_of(finding: Any) -> Iterable[tuple[str, str]]:
             yield name, str(value)
 
 
-def _feet(said: Mapping[str, str], taught: Mapping[str, str]) -> tuple[list[str], list[Doubt], tuple[str, ...], str]:
+def _feet(
+    said: Mapping[str, str], taught: Mapping[str, str], key: Mapping[str, str]
+) -> tuple[list[str], list[Doubt], tuple[str, ...], str]:
     """Feet of a row, doubts, claws named beside them, and the cell as it is where it cannot be read."""
     text = said.get("foot", "")
     if text and text.casefold() not in BLANKS:
         told = taught.get(plain(text), "")
         if told.startswith("foot:"):
             return told[5:].split(), [], (), ""
-        feet, doubt = read_feet_text(text)
+        feet, doubt = read_feet_text(text, key)
         if feet:
             return list(feet), [], (), ""
         reading = read_findings(text, taught=taught)
@@ -366,7 +374,7 @@ def _beside_reader(
         if not records:
             return [], ()
         said = {name: text.strip() for name, text in zip(names, texts[1:], strict=True)}
-        places, more = read_row({**said, "lesion": "SU"}, words.taught)
+        places, more = read_row({**said, "lesion": "SU"}, words.taught, words.feet)
         out = []
         for record, place in product(records, places or [{}]):
             base = {name: value for name, value in place.items() if name in ("foot", "claw", "zone", "severity")}

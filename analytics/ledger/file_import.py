@@ -1,0 +1,321 @@
+"""A file on its way into the ledger: read, its names and visits compared with what is there, asked about, added."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from analytics.intake import CheckedSheet
+from analytics.intake.checking import Understanding, understand_file
+from analytics.intake.layouts.questions import Answers, Question, choices
+from analytics.intake.same_names import Candidate, similar_cows, similar_farms
+from analytics.intake.streaming import CheckedStream, check_stream
+from analytics.ledger.adding import ImportResult, add_sheets
+from analytics.ledger.aliases import KnownNames, add_alias, known_names
+from analytics.ledger.bulk import add_stream
+from analytics.ledger.layouts import answers_for, save_answers
+from analytics.ledger.ledger import Ledger
+from analytics.ledger.revisions import CHOICES, Revision, compare_with_ledger
+from analytics.words import Said, say
+
+SHOWN_NAMES = 6
+
+
+@dataclass(frozen=True)
+class PreparedImport:
+    """A file that was read and compared with a ledger, and not yet added.
+
+    Attributes
+    ----------
+    file : str
+    sheets : list of CheckedSheet
+        As they would be stored. Of a stream their records are left out.
+    answers : Answers
+    unread : tuple of Said
+        Tabs that were not read.
+    revision : Revision or None
+        What differs from visits that the ledger has already.
+    stream : CheckedStream or None
+        A file too large for memory.
+    names : tuple of (str, str, str, str)
+        Kind, farm, name in the sheet, name in the ledger: what was answered about names.
+    """
+
+    file: str
+    sheets: list[CheckedSheet]
+    answers: Answers
+    unread: tuple[Said, ...] = ()
+    revision: Revision | None = None
+    stream: CheckedStream | None = None
+    names: tuple[tuple[str, str, str, str], ...] = ()
+    notes: tuple[Said, ...] = field(default_factory=tuple)
+
+    @property
+    def records(self) -> int:
+        """Records that would be stored."""
+        return sum(len(sheet.records) for sheet in self.sheets)
+
+    @property
+    def set_aside(self) -> int:
+        """Rows that would be set aside."""
+        return sum(sheet.held for sheet in self.sheets)
+
+    @property
+    def cells_left_blank(self) -> int:
+        """Cells that could not be read and were left blank, their rows kept."""
+        return sum(sheet.blanked for sheet in self.sheets)
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether all of the file goes in."""
+        return not (self.set_aside or self.unread or self.cells_left_blank)
+
+    def as_json(self) -> dict[str, Any]:
+        """What ``evenfoot check --json`` prints of a file."""
+        rows = sum(sheet.rows_read if sheet.sheet_rows is None else sheet.sheet_rows for sheet in self.sheets)
+        return {
+            "file": self.file,
+            "kind": ", ".join(dict.fromkeys(sheet.kind for sheet in self.sheets)),
+            "rows_read": rows,
+            "records": self.records,
+            "set_aside": self.set_aside,
+            "questions": [question.as_json() for question in self.answers.open()],
+            "notes": [str(note) for note in self.told],
+        }
+
+    @property
+    def told(self) -> list[Said]:
+        """Everything that is said of the file, defaults that were taken included."""
+        said = [note for sheet in self.sheets for note in sheet.notes]
+        said += [
+            say("{question} Taken: {answer}.", question=question.text, answer=_answer_words(question, question.default))
+            for question in self.answers.taken()
+        ]
+        return [*dict.fromkeys([*said, *self.notes])]
+
+
+def _answer_words(question: Question, value: str | None) -> str:
+    return next((str(choice.says) for choice in question.choices if choice.value == value), value or "")
+
+
+def prepare_import(
+    ledger: Ledger,
+    source: Path | bytes,
+    name: str,
+    *,
+    farm: str | None = None,
+    day_first: bool | None = None,
+    today: dt.date | None = None,
+    given: Mapping[str, str] | None = None,
+    accept: bool = False,
+) -> PreparedImport:
+    """Read a file and compare it with the ledger. Nothing is written.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    source : Path or bytes
+    name : str
+        What to call the file.
+    farm, day_first, today
+        As for :func:`~analytics.intake.checking.check_file`.
+    given : mapping of str to str, optional
+        Question id -> answer.
+    accept : bool
+        Whether the default of every question is taken.
+
+    Raises
+    ------
+    Mistake
+        The file cannot be read, or an answer is none of its question's choices.
+    """
+    answers = Answers(dict(given or {}), accept, recall=lambda headings: _recalled(ledger, headings))
+    known = ledger.farms()
+    if isinstance(source, Path) and ledger.dialect == "duckdb":
+        stream = check_stream(source, name, farm=farm, day_first=day_first, today=today, known_farms=known)
+        if stream is not None:
+            return PreparedImport(name, [stream.without_records()], answers, stream=stream)
+    found = understand_file(
+        source, name, farm=farm, day_first=day_first, today=today, known_farms=_farm_spellings(ledger, known),
+        answers=answers,
+    )  # fmt: skip
+    names, sheets = _known_by_name(ledger, found, answers)
+    sheets = _with_rest(ledger, sheets, answers)
+    revision = compare_with_ledger(ledger, sheets) if ledger.exists else None
+    if revision is not None and revision.is_open:
+        _ask_revision(revision, name, answers)
+    return PreparedImport(name, sheets, answers, found.unread, revision, names=names)
+
+
+def _recalled(ledger: Ledger, headings: Sequence[str]) -> Mapping[str, str]:
+    if not ledger.exists:
+        return {}
+    return {key: str(value) for key, value in answers_for(ledger, headings).items()}
+
+
+def _farm_spellings(ledger: Ledger, known: Sequence[str]) -> list[str]:
+    return list(known)
+
+
+def run_import(ledger: Ledger, prepared: PreparedImport, sha256: str) -> ImportResult:
+    """Add a prepared file to the ledger, and remember what was answered.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    prepared : PreparedImport
+        Without questions that block it.
+    sha256 : str
+        Digest of the file's bytes.
+    """
+    if prepared.stream is not None:
+        return add_stream(ledger, prepared.stream, prepared.file, sha256)
+    choice = prepared.answers.value("same-visits") if "same-visits" in prepared.answers.met else None
+    result = add_sheets(
+        ledger, prepared.sheets, prepared.file, sha256,
+        revision_choice=choice if choice in CHOICES else None,  # type: ignore[arg-type]
+    )  # fmt: skip
+    for kind, farm, said, means in prepared.names:
+        add_alias(ledger, kind, said, means, farm or None)
+    lasting = prepared.answers.lasting()
+    if lasting:
+        headings = dict.fromkeys(text for sheet in prepared.sheets for text in sheet.own_headings)
+        save_answers(ledger, prepared.file, list(headings), None, lasting)
+    return result
+
+
+def _known_by_name(
+    ledger: Ledger, found: Understanding, answers: Answers
+) -> tuple[tuple[tuple[str, str, str, str], ...], list[CheckedSheet]]:
+    """The sheets with farms and cows called as the ledger calls them, and what was answered about names."""
+    sheets = found.sheets
+    told: list[tuple[str, str, str, str]] = []
+    said_farms = _names(sheets, "farm")
+    known = _known(ledger, said_farms)
+    farms = {said: known.farm(said) or said for said in said_farms}
+    for candidate in similar_farms([said for said, means in farms.items() if known.farm(said) is None], known.farms):
+        value = answers.ask(_farm_question(candidate))
+        if value == "same":
+            farms[candidate.said] = candidate.means
+        if f"same-farm:{candidate.said}" in answers.used:
+            told.append(("farm", "", candidate.said, candidate.means if value == "same" else candidate.said))
+    sheets = [_renamed(sheet, "farm", farms) for sheet in sheets]
+    for farm in _names(sheets, "farm"):
+        sheets, asked = _cows_by_name(ledger, sheets, farm, known, answers)
+        told += asked
+    return tuple(told), sheets
+
+
+def _known(ledger: Ledger, farms: Sequence[str]) -> KnownNames:
+    if not ledger.exists:
+        return KnownNames.none()
+    with ledger.reading() as cursor:
+        return known_names(cursor, farms)
+
+
+def _names(sheets: Sequence[CheckedSheet], column: str) -> list[str]:
+    return list(dict.fromkeys(
+        str(name) for sheet in sheets if column in sheet.records for name in sheet.records[column].dropna().unique()
+    ))  # fmt: skip
+
+
+def _renamed(sheet: CheckedSheet, column: str, names: Mapping[str, str], rows: Any = None) -> CheckedSheet:
+    if column not in sheet.records or all(said == means for said, means in names.items()):
+        return sheet
+    old = sheet.records[column]
+    new = old.map(lambda said: names.get(said, said), na_action="ignore").astype(old.dtype)
+    if rows is not None:
+        new = new.where(rows, old)
+    return replace(sheet, records=sheet.records.assign(**{column: new}))
+
+
+def _farm_question(candidate: Candidate) -> Question:
+    return Question(
+        f"same-farm:{candidate.said}", candidate.said,
+        say("Is '{said}' the farm {means}?", said=candidate.said, means=candidate.means),
+        choices([("same", say("yes, the same farm")), ("other", say("no, another farm"))]),
+        "same" if candidate.certain else None, lasting=False,
+    )  # fmt: skip
+
+
+def _cows_by_name(
+    ledger: Ledger, sheets: list[CheckedSheet], farm: str, known: KnownNames, answers: Answers
+) -> tuple[list[CheckedSheet], list[tuple[str, str, str, str]]]:
+    """The sheets with the cows of a farm called as the ledger calls them."""
+    there = known.cows_of(farm)
+    if not there:
+        return sheets, []
+    said = list(dict.fromkeys(
+        str(cow) for sheet in sheets if "cow" in sheet.records
+        for cow in sheet.records.loc[sheet.records["farm"] == farm, "cow"].dropna().unique()
+    ))  # fmt: skip
+    names = {cow: known.cow(farm, cow) or cow for cow in said}
+    candidates = similar_cows([cow for cow in said if known.cow(farm, cow) is None], there)
+    told: list[tuple[str, str, str, str]] = []
+    if candidates:
+        pairs = ", ".join(f"{one.said} = {one.means}" for one in candidates[:SHOWN_NAMES])
+        more = len(candidates) - SHOWN_NAMES
+        question = Question(
+            f"same-cows:{farm}", pairs,
+            say("Cows of {farm} are here under other numbers: {pairs}{more}. Are they the same cows?", farm=farm,
+                pairs=pairs, more=say(" and {n} more", n=more) if more > 0 else ""),
+            choices([("same", say("yes, the same cows")), ("other", say("no, other cows"))]),
+            "same" if all(one.certain for one in candidates) else None, lasting=False,
+        )  # fmt: skip
+        value = answers.ask(question)
+        for one in candidates:
+            if value == "same":
+                names[one.said] = one.means
+            if question.id in answers.used:
+                told.append(("cow", farm, one.said, one.means if value == "same" else one.said))
+    return [
+        _renamed(sheet, "cow", names, sheet.records["farm"] == farm) if "cow" in sheet.records else sheet
+        for sheet in sheets
+    ], told
+
+
+def _ask_revision(revision: Revision, name: str, answers: Answers) -> None:
+    answers.ask(
+        Question(
+            "same-visits", name,
+            say("{said} What is done with those that differ?", said=revision.sentence),
+            choices([
+                ("replace", say("the new ones take the place of the old")),
+                ("keep both", say("keep both")),
+                ("skip", say("leave the old ones, and add only what is new")),
+            ]),
+            revision.default, lasting=False,
+        )
+    )  # fmt: skip
+
+
+def _with_rest(ledger: Ledger, sheets: list[CheckedSheet], answers: Answers) -> list[CheckedSheet]:
+    """The sheets with what is known of the cows that they do not list."""
+    return sheets
+
+
+def records_table(sheets: Sequence[CheckedSheet]) -> dict[str, pd.DataFrame]:
+    """The records of sheets as they would be stored, one table for trims and scores and one for each other kind.
+
+    Returns
+    -------
+    dict of str to pandas.DataFrame
+        Kind -> records in the canonical columns. Scores stand among the trims, in their columns.
+    """
+    from analytics.intake.fields import KINDS
+
+    tables: dict[str, list[pd.DataFrame]] = {}
+    columns = [each.name for each in KINDS["trims"]]
+    score_columns = {"date": "visit_date", "score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer"}
+    for sheet in sheets:
+        frame = sheet.records.drop(columns="row")
+        kind = sheet.kind
+        if kind == "locomotion":
+            kind, frame = "trims", frame.rename(columns=score_columns).reindex(columns=columns)
+        tables.setdefault(kind, []).append(frame)
+    return {kind: pd.concat(frames, ignore_index=True) for kind, frames in tables.items()}
