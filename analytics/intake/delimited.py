@@ -68,7 +68,9 @@ def rows_of(text: Iterable[str], delimiter: str, name: str) -> Iterator[list[str
 
 def _best_delimiter(text: str, name: str) -> str:
     """The delimiter with which the headings make most sense; of equals, the one that splits most."""
-    best, rank = ",", (-1, -1, -1)
+    from analytics.intake.layouts.tables import known_headings
+
+    best, rank = ",", (-1, -1, -1, -1)
     for delimiter in DELIMITERS:
         if delimiter not in text[:1_000_000]:
             continue
@@ -79,7 +81,7 @@ def _best_delimiter(text: str, name: str) -> str:
         headings = find_headings(sample)
         found = 0 if headings is None else len(headings.matches)
         whole = int(headings is not None and is_whole(headings))
-        here = (whole, found, len(sample.columns))
+        here = (whole, max(found, known_headings(sample)), found, len(sample.columns))
         if here > rank:
             best, rank = delimiter, here
     return best

@@ -150,3 +150,38 @@ def meaning(kind: str, text: str) -> str | None:
     ('WLA', None)
     """
     return phrases(kind).get(plain(text))
+
+
+def squeezed_heading(plain_text: str) -> str:
+    """The plain form of a heading without spaces; short ones keep them, as "R L" is not "RL".
+
+    Example
+    -------
+    >>> squeezed_heading("koe nr"), squeezed_heading("r l")
+    ('koenr', 'r l')
+    """
+    joined = plain_text.replace(" ", "")
+    return joined if len(joined) > 3 else plain_text
+
+
+@cache
+def headings() -> Mapping[str, tuple[str, ...]]:
+    """Plain form of every heading without spaces -> the fields it may name: ``trims.lesion``, ``*.cow``, ``layout.side``.
+
+    ``*`` stands for all kinds of sheet, ``layout`` for columns that only the layout of a sheet uses, and ``own`` for
+    columns that people keep and that are no part of a record.
+
+    Example
+    -------
+    >>> headings()["kuh"], headings()["calved"]
+    (('*.cow',), ('trims.calving_date', 'register.calvings'))
+    """
+    found: dict[str, tuple[str, ...]] = {}
+    text = resources.files("analytics.trade").joinpath("words", "heading.csv").read_text("utf-8")
+    for row in csv.DictReader(text.splitlines()):
+        for word in row["words"].split("|"):
+            for key in {plain(word), plain(word.translate(_UMLAUTS)) if row["language"] == "de" else plain(word)}:
+                key = squeezed_heading(key)
+                if key and row["means"] not in found.get(key, ()):
+                    found[key] = (*found.get(key, ()), row["means"])
+    return MappingProxyType(found)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from analytics.intake.headings import column_letters
 from analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
 from analytics.intake.layouts.questions import Answers, Question, choices
-from analytics.intake.layouts.roles import Role, role_of_code
+from analytics.intake.layouts.roles import MEASURES, Role, role_of_code
 from analytics.intake.parsing.value_cells import read_severity_text
 from analytics.trade.feet import CLAW_NAMES, FEET, FOOT_NAMES
 from analytics.trade.lesions import LESIONS
@@ -17,7 +18,12 @@ from analytics.words import Said, say
 ENOUGH = 0.8
 """Share of the cells that must be readable for a heading to be believed. [common practice, no source]"""
 
-SCORE_WORDS = frozenset(("score", "scores", "note", "wert", "punt", "punten", "nota", "grado", "grade", "graad", "grad"))
+SCORE_WORDS = frozenset(
+    ("score", "scores", "points", "note", "wert", "wertung", "bewertung", "punkte", "punt", "punten", "puntos", "cijfer",
+     "nota", "notation", "puntuacion", "pontuacao", "escore", "grado", "grade", "graad", "grad")
+)  # fmt: skip
+LONGEST_TOE_CM = 20
+"""Lengths of toes up to this are in cm where no unit is named: no toe is so short in mm. [common practice, no source]"""
 SHED_WORDS = frozenset(("shed", "sheds"))
 DUE_WORDS = frozenset(("due", "due date", "date due"))
 COUNT_WORDS = frozenset(("number", "no", "nr", "n", "nº", "num", "numero", "nummer"))
@@ -145,6 +151,9 @@ def _settle(
         return _part(name, word, profile, role, ask, taught, share)
     if role.kind == "field" and role.field == "cow":
         return role
+    if (role.kind == "measure" or role.field in MEASURES) and role.field.startswith("toe_length"):
+        if role.unit is None and profile.is_numeric and max(profile.numbers) <= LONGEST_TOE_CM:
+            return replace(role, unit="cm")
     if role.kind == "foot" and profile.is_numeric and min(profile.numbers) >= 40:
         return ask(
             say("Are the numbers under '{heading}' ({shown}) lengths of the toe?", heading=name, shown=shown),

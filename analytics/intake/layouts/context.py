@@ -8,7 +8,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from analytics.intake.dates import DateOrder
-from analytics.intake.headings import match_heading
 from analytics.intake.layouts.days import Day, days_within, read_day_text
 from analytics.intake.layouts.roles import read_heading
 from analytics.intake.unreadable import Unreadable
@@ -153,11 +152,8 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
 
 
 def _field_of(text: str) -> str | None:
-    found = match_heading(text, "trims") or match_heading(text, "locomotion")
-    if found is None:
-        return None
-    name = {"date": "visit_date", "scorer": "trimmer", "scale": "locomotion_scale"}.get(found[0].name, found[0].name)
-    return name if name in SAID_ONCE else None
+    role = read_heading(text)
+    return role.field if role is not None and role.kind == "field" and role.field in SAID_ONCE else None
 
 
 def _key_entries(cell: str) -> dict[str, str]:
@@ -208,8 +204,10 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
     if kind is not None:
         values["visit_kind"] = rest
         rest = ""
-    for part in _SEPARATORS.split(rest):
-        part = part.strip(" .-_:#'\"")
+    parts = [part.strip(" .-_:#'\"") for part in _SEPARATORS.split(rest)]
+    # A part that is a name and nothing else is likelier the farm than one with words of a title in it.
+    parts.sort(key=lambda part: _named(part) != part)
+    for part in parts:
         if not part:
             continue
         if plain(part) in known:

@@ -29,6 +29,7 @@ from analytics.intake.layouts.unfolding import (
     Words,
     filled_down,
     groups_of,
+    is_feet_event,
     unfold_rows,
 )
 from analytics.intake.parsing.finding_cell import read_findings, read_remark
@@ -453,11 +454,12 @@ def _has_findings(roles: Sequence[Role]) -> bool:
 
 def _reads_remarks(draft: Draft, answers: Answers) -> bool:
     """Whether remarks are read as findings: asked where they name lesions that stand nowhere else."""
-    rows_with, example, sourced, has_foot = 0, "", False, False
+    rows_with, example, sourced = 0, "", False
     for table, roles in zip(draft.tables, draft.roles, strict=True):
         notes = [place for place, role in enumerate(roles) if _is_remark(role) and place < len(draft.sheet.columns)]
+        if any(role.kind == "event" for role in roles):
+            continue
         sourced |= _has_findings(roles)
-        has_foot |= any(role.kind == "field" and role.field in ("foot", "claw") for role in roles)
         told = _lesions_by_row(draft, table, roles)
         for place in notes:
             column = draft.sheet.columns[place]
@@ -658,7 +660,7 @@ class _Maker:
 
     def _about_feet(self, of_row: Positions, many: Any) -> Any:
         """Of an event list, the events that are about feet: those with a finding, a trim or "nothing found"."""
-        about = many > 0
+        about = np.zeros(len(many), dtype=bool)
         left: dict[str, int] = {}
         for place, role in enumerate(self.roles):
             if role.kind != "event":
@@ -667,16 +669,11 @@ class _Maker:
             codes = column.codes[self.rows]
             for code in np.unique(codes).tolist():
                 text = column.texts[code]
-                reading = read_findings(text, taught=self.draft.words.taught)
-                trim = reading.action is not None or reading.nothing and bool(text.strip())
-                trim = trim or bool(re.search(r"\b(hoof|trim|foot|feet|claw|lame|klauw|klaue|pied|casco|pezu)", plain(text)))
                 here = codes == code
-                if trim:
+                if is_feet_event(text, self.draft.words.taught):
                     about |= here
                 else:
-                    rows = int((here & ~about).sum())
-                    if rows:
-                        left[" ".join(text.split())[:30]] = rows
+                    left[" ".join(text.split())[:30]] = int(here.sum())
         if left:
             shown = ", ".join(f"{word} {rows}" for word, rows in list(left.items())[:SHOWN])
             self.notes.append(say("Events that are not about feet were left out: {events}.", events=shown))
@@ -1049,11 +1046,13 @@ def draft_if_needed(
         Other tabs that explain words.
     """
     whole = headings is not None and is_whole(headings)
-    if whole and headings is not None and headings.kind not in ("trims", "locomotion"):
-        return None
     if headings is not None and headings.own:
         return None
     tables = find_tables(sheet)
+    if whole and headings is not None and headings.kind not in ("trims", "locomotion"):
+        events = any(role is not None and role.kind == "event" for table in tables for role in table.roles)
+        if not (events and headings.kind == "changes"):
+            return None
     if not tables or not any(len(table.rows) for table in tables):
         return None
     answers.remember(list(dict.fromkeys(text for table in tables for text in table.headings if text.strip())))
@@ -1182,8 +1181,13 @@ def is_key(sheet: RawSheet) -> bool:
 def _key_of(sheet: RawSheet) -> dict[str, str]:
     if len(sheet) > 200 or len(sheet.columns) > 12:
         return {}
-    lines = [sheet.row(place) for place in range(len(sheet))]
-    return read_lines(lines, DateOrder(True, "option"), dt.date.today()).key
+    lines = [[cell.strip() for cell in sheet.row(place) if cell.strip()] for place in range(len(sheet))]
+    places = {
+        cells[0]: " ".join(cells[1:])
+        for cells in lines
+        if len(cells) > 1 and cells[0].isdecimal() and places_by_key({cells[0]: " ".join(cells[1:])})
+    }
+    return places or read_lines(lines, DateOrder(True, "option"), dt.date.today()).key
 
 
 def share_words(drafts: Sequence[Draft]) -> None:

@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from analytics.intake.headings import match_heading
 from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lesions import LESIONS
-from analytics.trade.lexicon import meaning, phrases, plain
+from analytics.trade.lexicon import headings, meaning, phrases, plain, squeezed_heading
+from analytics.trade.locomotion import understand_scale
 
 
 @dataclass(frozen=True)
@@ -83,13 +84,14 @@ def role_of_code(code: str, role: Role) -> Role:
     return Role("field", field=words[0], number=number, unit=role.unit, scale=role.scale)
 
 
-_LAYOUT_FIELDS = ("side", "end", "lame", "event", "event_remark")
 _NUMBERED = re.compile(r"^\s*(?:(\d{1,2})(?:st|nd|rd|th|\.|º|ª|e)?[\s._-]+)?(.*?\D)[\s._#-]*(\d{1,2})?\s*$", re.DOTALL)
 NUMBERED_FIELDS = ("lesion", "foot", "claw", "zone", "severity", "action", "lesion_detail", "dd_stage")
 MEASURES = ("toe_length_mm", "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm")
-_AFTER = re.compile(r"\b(after|nach|danach|na|nadien|apres|despues|depois|post|out|left)\b")
-_BEFORE = re.compile(r"\b(before|vor|vorher|voor|vooraf|avant|antes|pre|found|in)\b")
-_DAY = re.compile(r"\d")
+_TIMES = re.compile(
+    r"\b(before|after|vor|vorher|nach|nachher|danach|voor|vooraf|na|nadien|avant|apres|antes|despues|depois|pre|post|trim|"
+    r"trimming|cm|mm)\b"
+)
+_AFTER = re.compile(r"\b(after|nach|nachher|danach|na|nadien|apres|despues|depois|post)\b")
 
 
 def read_heading(text: str) -> Role | None:
@@ -105,6 +107,9 @@ def read_heading(text: str) -> Role | None:
         return None
     if (found := _field(text)) is not None:
         return found
+    measure = _measure(bare)
+    if measure is not None:
+        return measure
     place = _foot_and_claw(bare)
     if place is not None:
         return place
@@ -113,9 +118,6 @@ def read_heading(text: str) -> Role | None:
         found = _field(numbered[2])
         if found is not None and found.field in NUMBERED_FIELDS:
             return replace(found, number=int(numbered[1] or numbered[3]))
-    measure = _measure(text, bare)
-    if measure is not None:
-        return measure
     lesion = meaning("lesion", _bare_of_counts(bare))
     if lesion is not None:
         return Role("lesion", lesion=lesion)
@@ -125,17 +127,42 @@ def read_heading(text: str) -> Role | None:
     return None
 
 
+_SCORES = {"score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer", "date": "visit_date"}
+"""Fields of a locomotion sheet as the fields of a trim sheet that say the same."""
+
+
 def _field(text: str) -> Role | None:
-    for kind, names in (("trims", None), ("locomotion", {"score": "locomotion_score", "scale": "locomotion_scale",
-                                                         "scorer": "trimmer"})):  # fmt: skip
-        found = match_heading(text, kind)
-        if found is None:
-            continue
-        field, unit, scale = found
-        if names is None:
-            return Role("field", field=field.name, unit=unit, scale=scale)
-        if field.name in names:
-            return Role("field", field=names[field.name], unit=unit, scale=scale)
+    found = match_heading(text, "trims")
+    if found is not None:
+        return Role("field", field=found[0].name, unit=found[1], scale=found[2])
+    found = match_heading(text, "locomotion")
+    if found is not None and found[0].name in _SCORES:
+        return Role("field", field=_SCORES[found[0].name], unit=found[1], scale=found[2])
+    return _worded(text)
+
+
+def _worded(text: str) -> Role | None:
+    """A heading by the words of six languages."""
+    aside = " ".join(re.findall(r"[(\[]([^)\]]*)[)\]]", text))
+    bare = plain(re.sub(r"[(\[][^)\]]*[)\]]", " ", text))
+    unit = next((word for word in plain(aside).split() if word in ("mm", "cm", "in")), None)
+    names = headings().get(squeezed_heading(bare)) or headings().get(squeezed_heading(plain(text))) or ()
+    if not names and unit is None and bare.split()[-1:] in (["mm"], ["cm"]):
+        unit = bare.split()[-1]
+        names = headings().get(squeezed_heading(" ".join(bare.split()[:-1]))) or ()
+    for wanted in ("trims.", "*.", "layout.", "locomotion.", "own:"):
+        for name in names:
+            if not name.startswith(wanted):
+                continue
+            field = name.partition(".")[2]
+            if wanted == "own:":
+                return Role("skip")
+            if wanted == "layout.":
+                return Role({"event_remark": "note", "treated": "note"}.get(field, field))
+            if wanted == "locomotion.":
+                field = _SCORES.get(field, field)
+            scale = understand_scale(aside) if re.search(r"\d", aside) else None
+            return Role("field", field=field, unit=unit, scale=scale)
     return None
 
 
@@ -166,23 +193,23 @@ def _foot_and_claw(bare: str) -> Role | None:
     return None
 
 
-def _measure(text: str, bare: str) -> Role | None:
+def _measure(bare: str) -> Role | None:
     """"toe length LH", "LH before", "toe RF after trim (cm)"."""
     feet = phrases("foot")
-    words = re.sub(r"[\W_]+", " ", text.casefold()).split()
-    for place, word in enumerate(bare.split()):
+    words = bare.split()
+    for place, word in enumerate(words):
         if feet.get(word) not in FEET:
             continue
-        rest = " ".join(w for n, w in enumerate(words) if n != place)
-        found = match_heading(rest, "trims") or match_heading(re.sub(r"\b(before|after)\b.*", "", rest).strip(), "trims")
+        rest = " ".join(words[:place] + words[place + 1 :])
+        found = _field(rest) or _field(_TIMES.sub(" ", rest).strip())
         name, unit = "", None
-        if found is not None and found[0].name in MEASURES:
-            name, unit = found[0].name, found[1]
-        elif re.fullmatch(r"(before|after|in|out|vor|nach|voor|na|avant|apres|antes|despues|depois)( (mm|cm|in))?", rest):
+        if found is not None and found.field in MEASURES:
+            name, unit = found.field, found.unit
+        elif re.fullmatch(r"(before|after|vor|vorher|nach|nachher|voor|na|avant|apres|antes|despues|depois)( (mm|cm))?", rest):
             name, unit = "toe_length_mm", rest.split()[-1] if rest.split()[-1] in ("mm", "cm") else None
         if not name:
             continue
-        if name == "toe_length_mm" and _AFTER.search(plain(rest)):
+        if name == "toe_length_mm" and _AFTER.search(rest):
             name = "toe_length_after_mm"
         return Role("measure", field=name, foot=feet[word], unit=unit)
     return None

@@ -97,7 +97,7 @@ def _numbered_pairs(roles: list[Role | None]) -> list[Role | None]:
 
 
 def _rank(headings: list[str], roles: list[Role | None], rows: tuple[int, ...]) -> _HeadingRow | None:
-    fields = {role.field for role in roles if role is not None and role.kind == "field"}
+    fields = {role.code for role in roles if role is not None and role.kind == "field"}
     places = {role.code for role in roles if role is not None and role.kind in _PLACES}
     others = sum(role is not None and role.kind not in ("field", *_PLACES) for role in roles)
     said = sum(bool(text.strip()) for text in headings)
@@ -366,3 +366,12 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None) -> str:
     if cow is None and len(said) > 1:
         return "record"
     return "line" if len(said) <= 3 else "record"
+
+
+def known_headings(sheet: RawSheet) -> int:
+    """How many cells of the row with most of them are headings that are understood."""
+    best = 0
+    for position in range(min(len(sheet), HEADING_ROWS_SEARCHED)):
+        cells = [cell[:200] for cell in sheet.row(position)]
+        best = max(best, len({role.code for role in roles_of(cells) if role is not None}))
+    return best

@@ -61,7 +61,6 @@ class Group:
 
     columns: tuple[int, ...]
     read: Callable[[tuple[str, ...]], tuple[list[dict[str, str]], tuple[Doubt, ...]]]
-    telling: bool = True
 
 
 def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: frozenset[str]) -> list[Group]:
@@ -77,6 +76,7 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
         Lesions whose numbers are counts of feet, not severities.
     """
     out: list[Group] = []
+    events = any(role.kind == "event" for role in roles)
     ticked = any(role.kind == "lesion" for role in roles)
     numbers = sorted({role.number for role in roles if role.kind == "field" and role.field in _OF_ROW})
     for number in numbers or [0]:
@@ -113,8 +113,11 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
                 out.append(Group((place, *beside.values()), _beside_reader(tuple(beside), reader, words)))
             else:
                 out.append(Group((place,), reader))
-        elif role.kind == "event" or (read_notes and (role.kind == "note" or role.field == "note")):
-            out.append(Group((place,), _remark_reader(words), telling=False))
+        elif role.kind == "event":
+            remarks = [at for at, one in enumerate(roles) if one.kind == "note" or one.field == "note"]
+            out.append(Group((place, *remarks), _event_reader(words)))
+        elif read_notes and not events and (role.kind == "note" or role.field == "note"):
+            out.append(Group((place,), _remark_reader(words)))
     measured: dict[tuple[str, str], dict[str, int]] = {}
     for place, role in enumerate(roles):
         if role.kind == "measure":
@@ -394,6 +397,45 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
             for record in out:
                 record["action"] = reading.action
         return out, reading.doubts
+
+    return read
+
+
+_FEET_EVENT = re.compile(
+    r"\b(hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic)"
+)
+"""Words of an event that is about feet. [common practice, no source]"""
+
+
+def is_feet_event(text: str, taught: Mapping[str, str]) -> bool:
+    """Whether an event of a cow's history is about her feet: a trim, a lameness, a lesion.
+
+    Example
+    -------
+    >>> is_feet_event("TRIM", {}), is_feet_event("Milk fever", {})
+    (True, False)
+    """
+    if not text.strip():
+        return False
+    return bool(_FEET_EVENT.search(plain(text))) or bool(read_findings(text, taught=taught).findings)
+
+
+def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
+    """An event and its remarks: findings where the event is about feet."""
+
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        if not is_feet_event(texts[0], words.taught):
+            return [], ()
+        out: list[dict[str, str]] = []
+        for text in texts:
+            reading = read_findings(text, taught=words.taught)
+            for finding in reading.findings:
+                record = dict(_fields_of(finding))
+                if reading.action:
+                    record["action"] = reading.action
+                if record not in out:
+                    out.append(record)
+        return out, ()
 
     return read
 
