@@ -51,6 +51,9 @@ _LETTERS_NUMBER = re.compile(r"([a-z]+)([0-9]{1,2})")
 _NUMBER_LETTERS = re.compile(r"([0-9])([a-z]+)")
 _TIMES = re.compile(r"([a-z]*)x([0-9])|([0-9])x")
 _LESION_STAGE = re.compile(r"([a-z]+)m([0-4])")
+_FOOT_MORE = re.compile(r"([lr][fh])([a-z]{1,3})")
+_CLAW_LETTERS = {"o": "lateral", "l": "lateral", "i": "medial", "m": "medial"}
+"""Claw behind the letters of a foot, such as RHO, LFM. [common practice, no source]"""
 _ROMAN = {"i": 1, "ii": 2, "iii": 3}
 LESION_KINDS = frozenset({"lesion", "other_lesion", "doubtful"})
 
@@ -269,7 +272,7 @@ class Splitter:
         return end
 
     def _mixed(self, atom: _Atom, items: list[Item]) -> Iterator[Item]:
-        """A word written together with a number, such as SU2, z4, DDx2, 2x, DDM2; else an unknown word."""
+        """A word written together with a number, such as SU2, z4, DDx2, 2x, DDM2, or with a foot (RHO); else an unknown word."""
         word, start, end = atom.plain, atom.start, atom.end
 
         def known(part: str, *kinds: str) -> Item | None:
@@ -301,6 +304,17 @@ class Splitter:
                 yield Item("number", found[1], start, end)
                 yield after
                 return
+        if (found := _FOOT_MORE.fullmatch(word)) is not None:
+            foot = known(found[1], "foot")
+            more = (
+                Item("claw", _CLAW_LETTERS[found[2]], start, end)
+                if found[2] in _CLAW_LETTERS
+                else known(found[2], "lesion")
+            )
+            if foot is not None and more is not None:
+                more.text = atom.text[2:]
+                yield from (foot, more)
+                return
         last = items[-1] if items else None
         if word in _ROMAN and last is not None and last.kind in (*LESION_KINDS, "cue"):
             yield Item("number", str(_ROMAN[word]), start, end)
@@ -314,7 +328,7 @@ class Splitter:
             yield from _plus(text, match, items)
         elif name in ("hard", "soft", "slash"):
             sign = {"hard": ";", "soft": ",", "slash": "/"}[name]
-            yield Item("separator", "&" if match[0] == "&" else sign, start, end)
+            yield Item("separator", match[0] if match[0] in "&-" else sign, start, end)
         elif name == "tick":
             bullet = match[0] == "*" and bool(items)
             if not bullet:

@@ -277,6 +277,8 @@ class _Cell:
                 ]
                 if len(beside_words) < 2 or {"separator", "unknown"} & set(beside_words):
                     item.kind = "unknown"
+            if item.kind == "separator" and item.value == "-" and 0 < index < len(items) - 1:
+                self._weigh_hyphen(items[index - 1], item, items[index + 1])
             if (
                 item.kind == "claw"
                 and plain(item.text) == "in"
@@ -287,6 +289,19 @@ class _Cell:
             ):
                 item.kind = "filler"
                 self.doubts.append(Doubt(item.text, "claw", ("claw:medial", "note"), "note"))
+
+    def _weigh_hyphen(self, before: Item, hyphen: Item, after: Item) -> None:
+        """A hyphen between two feet says that the first is sound (``LF - RF - LH SU``), or joins them: it is asked."""
+        if before.kind != "foot" or after.kind != "foot":
+            return
+        word = f"{before.text} - {after.text}"
+        answer = self._answer(word)
+        if answer is not None and answer[0] == "foot":
+            return
+        hyphen.kind = "nothing"
+        if answer is None:
+            both = f"foot:{before.value} {after.value}"
+            self.doubts.append(Doubt(word, "foot", ("nothing", both), "nothing", True))
 
     @staticmethod
     def _is_degree(item: Item) -> bool:
@@ -358,7 +373,8 @@ class _Cell:
             stages = [(at, item) for at, item in segment.items if item.kind == "stage"]
             if stages and not any(draft.parent == "DD" for draft in segment.drafts):
                 before = segment.index and self.segments[segment.index - 1]
-                if segment.drafts or not (before and any(d.parent == "DD" for d in before.drafts)):
+                is_own = bool(segment.drafts) or segment.has("foot")
+                if is_own or not (before and any(draft.parent == "DD" for draft in before.drafts)):
                     at, item = stages[0]
                     if item.value != "open":
                         self._add_draft(segment, _Draft("DD", at, item.text, segment.index))
@@ -510,7 +526,12 @@ class _Cell:
                         target = self._elsewhere(segment)
                     self._place(target, item)
                 elif kind == "nothing" and drafts and not self._is_of_other_foot(segment, at):
-                    self._state(drafts, at, item)
+                    _nearest(drafts, at, False).states.append(item)
+                elif kind == "nothing" and segment.sign == "-" and len(segment.items) == 1 and segment.index:
+                    before = self.segments[segment.index - 1].drafts
+                    if before:
+                        before[-1].states.append(item)
+                    self.says_nothing = self.says_nothing or not before
                 elif kind == "number" and item.value == "0" and segment.has("foot") and not drafts:
                     self.says_nothing = True
                 elif kind in ("nothing", "tick"):
@@ -538,10 +559,6 @@ class _Cell:
         near = min(segment.drafts, key=lambda draft: abs(draft.at - at)).at
         low, high = sorted((near, at))
         return any(item.kind == "foot" for place, item in segment.items if low < place < high)
-
-    def _state(self, drafts: Sequence[_Draft], at: int, item: Item) -> None:
-        """A lesion and a word for nothing found side by side (``SU none``)."""
-        _nearest(drafts, at, False).states.append(item)
 
     def _elsewhere(self, segment: _Segment) -> _Draft | None:
         """The lesion that a segment without one speaks of: of its clause, before it, else behind it."""
@@ -619,7 +636,12 @@ class _Cell:
         has_lesion = bool(self.drafts)
         for segment in self.segments:
             unknown = segment.unknown
-            if not unknown or segment.drafts or segment.has("nothing", "action", "asked") or self.says_nothing:
+            if segment.drafts or segment.has("nothing", "action", "asked") or self.says_nothing:
+                continue
+            if not unknown:
+                if has_lesion and segment.has("foot") and segment.has("number", "range", "severity", "zone"):
+                    words = self.text[segment.items[0][1].start : segment.items[-1][1].end]
+                    self.doubts.append(Doubt(words, "lesion", ("other", "nothing", "note"), None, True))
                 continue
             told = [item for _, item in segment.items if item.kind in ("unknown", "remark")]
             words = self.text[told[0].start : told[-1].end]
@@ -750,7 +772,8 @@ class _Cell:
         draft.severity = self._only("severity", draft, draft.severities)
         draft.stage = self._only("stage", draft, draft.stages)
         draft.zone = self._only("zone", draft, draft.zones)
-        stays = [self._settle_state(draft, item) for item in draft.states]
+        states = {item.value if item.kind == "certainty" else item.kind: item for item in reversed(draft.states)}
+        stays = [self._settle_state(draft, item) for item in states.values()]
         return draft.is_found and all(stays)
 
     def _settle_count(self, draft: _Draft, item: Item) -> None:
@@ -993,7 +1016,7 @@ class _FootWalk:
             self._flush()
             current = [*self.waiting, *events[0][2]]
             self.waiting = []
-            used = True
+            used = False
             for number, (kind, at, feet) in enumerate(events):
                 if kind == "lesion":
                     drafts[at].feet = tuple(dict.fromkeys(current))
