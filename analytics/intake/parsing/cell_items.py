@@ -16,8 +16,8 @@ from analytics.trade.lesions import DD_STAGES, LESIONS
 from analytics.trade.lexicon import KINDS, phrases, plain
 
 KIND_ORDER = (
-    "lesion", "other_lesion", "doubtful", "foot", "claw", "zone", "severity", "action", "nothing", "side", "end",
-    "certainty", "joiner", "cue", "negation", "filler", "month", "weekday",
+    "certainty", "lesion", "other_lesion", "foot", "claw", "zone", "severity", "action", "nothing", "doubtful",
+    "remark", "negation", "joiner", "filler", "cue", "month", "weekday",
 )  # fmt: skip
 """Kinds of word that a cell may hold. Where a phrase is a word of two of them, the first counts."""
 
@@ -31,7 +31,6 @@ COMMON_WORDS = frozenset(_COMMON.split())
 """Single words of the trade that are everyday words as well; beside a word that means nothing known they are prose.
 [common practice, no source]"""
 
-_DATE_KINDS = frozenset({"month", "weekday"})
 _TOKEN = re.compile(
     r"(?P<stage>(?<![^\W_])[mM] ?(?:4[.,]1|[0-4])(?![^\W_]))"
     r"|(?P<atom>[^\W_](?:[^\W_]|[\u0300-\u036f])*)"
@@ -46,10 +45,15 @@ _TOKEN = re.compile(
 )
 _GLUE = re.compile(r"[^\S\n\r]*[-.'\u2019/_\u2013]?|\.?[^\S\n\r]+")
 _CHAIN = re.compile(r"[.,/\u2013-]")
+_CHAIN_ON = re.compile(r"(?:[.,/\u2013-][0-9]+)+(?![^\W_])")
+"""What goes on behind a number: the rest of a range, a decimal, a fraction or a date."""
 _LETTERS_NUMBER = re.compile(r"([a-z]+)([0-9]{1,2})")
 _NUMBER_LETTERS = re.compile(r"([0-9])([a-z]+)")
 _TIMES = re.compile(r"([a-z]*)x([0-9])|([0-9])x")
 _LESION_STAGE = re.compile(r"([a-z]+)m([0-4])")
+_FOOT_MORE = re.compile(r"([lr][fh])([a-z]{1,3})")
+_CLAW_LETTERS = {"o": "lateral", "l": "lateral", "i": "medial", "m": "medial"}
+"""Claw behind the letters of a foot, such as RHO, LFM. [common practice, no source]"""
 _ROMAN = {"i": 1, "ii": 2, "iii": 3}
 LESION_KINDS = frozenset({"lesion", "other_lesion", "doubtful"})
 
@@ -202,25 +206,38 @@ class Splitter:
         first = run[0]
         most = min(len(run), self._longest.get(first.plain.split(" ")[0], 1))
         for count in range(most, 0, -1):
+            if count == 1:
+                initials = self._initials(text, run)
+                if initials is not None:
+                    items.append(initials)
+                    return initials.end
             phrase = " ".join(atom.plain for atom in run[:count])
-            known = self._taught.get(phrase) if first.stage and count == 1 else self._known(phrase)
-            if known is not None and not (count == 1 and first.plain.isdigit() and phrase not in self._taught):
-                kind, value = known
-                weak = count == 1 and phrase in COMMON_WORDS and phrase not in self._taught
-                items.append(Item(kind, value, first.start, run[count - 1].end, weak=weak))
-                return run[count - 1].end
+            end = run[count - 1].end
+            known = (
+                self._taught.get(phrase) if count == 1 and (first.stage or phrase.isdigit()) else self._known(phrase)
+            )
+            if known is None or (phrase[-1:].isdigit() and _CHAIN_ON.match(text, end)):
+                continue
+            kind, value = known
+            if kind == "filler" and value == "and":
+                kind = "joiner"
+            weak = count == 1 and phrase in COMMON_WORDS and phrase not in self._taught
+            items.append(Item(kind, value, first.start, end, weak=weak))
+            return end
         if first.stage:
             items.append(
                 Item("stage", "M" + re.sub(r"[^0-9.]", "", first.text.replace(",", ".")), first.start, first.end)
             )
             return first.end
-        letters = self._initials(text, run)
-        if letters is not None:
-            items.append(letters)
-            return letters.end
         if re.fullmatch(r"[0-9]+", first.plain):
             return self._number(text, run, items)
         items.extend(self._mixed(first, items))
+        rest = _CHAIN_ON.match(text, first.end)
+        if rest is not None and items[-1].kind == "number" and items[-1].tight:
+            items[-1].kind = "range"
+            items[-1].value += rest[0].replace("\u2013", "-")
+            items[-1].end = rest.end()
+            return rest.end()
         return first.end
 
     def _initials(self, text: str, run: list[_Atom]) -> Item | None:
@@ -255,7 +272,7 @@ class Splitter:
         return end
 
     def _mixed(self, atom: _Atom, items: list[Item]) -> Iterator[Item]:
-        """A word written together with a number, such as SU2, z4, DDx2, 2x, DDM2; else an unknown word."""
+        """A word written together with a number, such as SU2, z4, DDx2, 2x, DDM2, or with a foot (RHO); else an unknown word."""
         word, start, end = atom.plain, atom.start, atom.end
 
         def known(part: str, *kinds: str) -> Item | None:
@@ -287,6 +304,17 @@ class Splitter:
                 yield Item("number", found[1], start, end)
                 yield after
                 return
+        if (found := _FOOT_MORE.fullmatch(word)) is not None:
+            foot = known(found[1], "foot")
+            more = (
+                Item("claw", _CLAW_LETTERS[found[2]], start, end)
+                if found[2] in _CLAW_LETTERS
+                else known(found[2], "lesion")
+            )
+            if foot is not None and more is not None:
+                more.text = atom.text[2:]
+                yield from (foot, more)
+                return
         last = items[-1] if items else None
         if word in _ROMAN and last is not None and last.kind in (*LESION_KINDS, "cue"):
             yield Item("number", str(_ROMAN[word]), start, end)
@@ -300,7 +328,7 @@ class Splitter:
             yield from _plus(text, match, items)
         elif name in ("hard", "soft", "slash"):
             sign = {"hard": ";", "soft": ",", "slash": "/"}[name]
-            yield Item("separator", "&" if match[0] == "&" else sign, start, end)
+            yield Item("separator", match[0] if match[0] in "&-" else sign, start, end)
         elif name == "tick":
             bullet = match[0] == "*" and bool(items)
             if not bullet:

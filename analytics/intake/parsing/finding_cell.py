@@ -16,12 +16,13 @@ read by the following rules. All of them are [common practice, no source].
    no usual zone of the lesion is severity; a usual zone above 3 is the zone. What can be both (``WL 3``) is a zone if
    a claw stands beside it, else the severity: it is taken so if written together (``WL1``), and is asked if not,
    since beside a lesion a number is mostly its degree (``SU 2``). 0 may say that there is none, and is asked.
-   Any other number stays unread. A number beside a word that means nothing known (``3 weeks``) is prose.
+   Any other number stays unread, and so does one in front of a lesion (``2 DD``), which counts. A number beside a
+   word that means nothing known (``3 weeks``) is prose.
 6. **Open degrees.** ``2-3``, ``2.5``, ``mild/mod``: no severity is taken, the lesion stays, and the severity is asked.
 7. **Negation.** A negated lesion is no finding (``no ulcer``, ``no SU/DD``). Behind ``,`` or ``+`` the next lesion is
    a finding, and is asked about (``no SU, DD``).
 8. **Not today.** A lesion with ``?`` stays and is asked. A healed one, or one of another time (``check DD next time``)
-   is no finding by default, and is asked. An old or healing one stays.
+   is no finding by default, and is asked. A healing one stays.
 9. **Nothing found.** ``ok``, ``-``, ``0``, ``trimmed``: looked at, nothing found. A mark (``x``) alone is asked.
 10. **Unknown words.** Beside a known lesion, and in prose, they are unread. Alone, alone behind a foot, or as a token
     of up to three letters between separators they may be a lesion: the nearest word is proposed, and they are asked.
@@ -116,13 +117,17 @@ class _Draft:
     feet: tuple[str, ...] = ()
     claws: list[str] = field(default_factory=list)
     sides: list[str] = field(default_factory=list)
-    zones: list[str] = field(default_factory=list)
-    severities: list[str] = field(default_factory=list)
-    stages: list[str] = field(default_factory=list)
+    """L, R, or B for both."""
+    zones: list[tuple[str, str]] = field(default_factory=list)
+    severities: list[tuple[str, str]] = field(default_factory=list)
+    stages: list[tuple[str, str]] = field(default_factory=list)
     numbers: list[Item] = field(default_factory=list)
     counts: list[Item] = field(default_factory=list)
     states: list[Item] = field(default_factory=list)
-    zone_open: bool = False
+    zone: str = ""
+    severity: str = ""
+    stage: str = ""
+    """With zone and severity: the one that counts, empty where none does."""
     is_found: bool = True
     copied: _Draft | None = None
 
@@ -205,7 +210,8 @@ class _Cell:
         if bare.casefold() in _MARKS:
             doubt = Doubt(bare, "tick", ("done", "other", "note"), "done", True)
             return CellReading(nothing=True, doubts=(doubt,))
-        if plain(bare) in phrases("yes") and not plain(bare).isdigit():
+        is_yes = plain(bare) in phrases("yes") and plain(bare) not in phrases("remark")
+        if is_yes and not plain(bare).isdigit():
             return CellReading(doubts=(Doubt(bare, "tick", ("done", "other", "note"), None, True),))
         if _HYPHENS.fullmatch(bare) or plain(bare) in phrases("nothing") or plain(bare) in phrases("no"):
             return CellReading(nothing=True)
@@ -216,55 +222,25 @@ class _Cell:
     # ------------------------------------------------------------------ items
 
     def _join_neighbours(self) -> None:
-        """Side + end is a foot; a word such as zone or grade gives the number behind it its meaning."""
+        """A word such as zone or grade gives the number behind it its meaning."""
         items: list[Item] = []
         for item in self.items:
-            last = items[-1] if items else None
-            if last is not None and {last.kind, item.kind} == {"side", "end"}:
-                side, end = (last, item) if last.kind == "side" else (item, last)
-                letter = "F" if end.value == "F" else "H"
-                items[-1] = self._merged("foot", side.value + letter, last, item)
-                continue
-            if last is not None and last.kind == "side" and item.kind == "foot" and len(item.value.split()) == 2:
-                one = [foot for foot in item.value.split() if foot[0] == last.value]
-                if len(one) == 1:
-                    items[-1] = self._merged("foot", one[0], last, item)
-                    continue
-            if last is not None and item.kind == "side" and last.kind == "foot" and len(last.value.split()) == 2:
-                one = [foot for foot in last.value.split() if foot[0] == item.value]
-                if len(one) == 1 and len({foot[1] for foot in last.value.split()}) == 1:
-                    items[-1] = self._merged("foot", one[0], last, item)
-                    continue
-            if last is not None and last.kind == "colon" and len(items) > 1 and items[-2].kind == "cue":
+            before = items[-1] if items else None
+            if before is not None and before.kind == "colon" and len(items) > 1 and _is_cue(items[-2]):
                 items.pop()
-                last = items[-1]
-            if last is not None and last.kind == "cue" and item.kind in ("number", "range", "severity"):
-                items[-1] = self._keyed(last, item)
-                continue
-            items.append(item)
-        # "z4/5": a second zone makes the zone open.
-        self.items = []
-        for item in items:
-            if (
-                item.kind == "number"
-                and len(self.items) > 1
-                and self.items[-1].kind == "separator"
-                and self.items[-1].value == "/"
-                and self.items[-2].kind == "zone"
-                and self.items[-2].end + 1 == item.start
-            ):
-                self.items.pop()
-                zone = self.items.pop()
-                self.items.append(self._merged("zone", "open", zone, item))
+                before = items[-1]
+            if before is not None and _is_cue(before) and item.kind in ("number", "range", "severity"):
+                items[-1] = self._keyed(before, item)
             else:
-                self.items.append(item)
+                items.append(item)
+        self.items = items
 
     def _merged(self, kind: str, value: str, first: Item, last: Item) -> Item:
         start, end = min(first.start, last.start), max(first.end, last.end)
         return Item(kind, value, start, end, text=self.text[start:end])
 
     def _keyed(self, cue: Item, item: Item) -> Item:
-        kind, value = cue.value, item.value
+        kind, value = phrases("cue")[plain(cue.text)], item.value
         if item.kind == "range":
             fraction = re.fullmatch(r"([1-3])/3", value)
             value = fraction[1] if kind == "severity" and fraction else "open"
@@ -289,11 +265,20 @@ class _Cell:
                     item.kind = "unknown"
                 last = item
         items = self.items
+        if all(item.kind in ("filler", "separator", "joiner") for item in items):
+            for item in items:
+                item.kind = "unknown" if item.kind == "filler" else item.kind
         for index, item in enumerate(items):
             if item.kind in ("range", "number") and not self._is_degree(item):
                 item.kind = "unknown"
-            if item.kind == "joiner" and (len(plain(item.text)) == 1 and (index == 0 or index + 1 == len(items))):
-                item.kind = "unknown"
+            if item.kind in ("joiner", "filler") and len(plain(item.text)) == 1:
+                beside_words = [
+                    near.kind for near in (*items[max(index - 1, 0) : index], *items[index + 1 : index + 2])
+                ]
+                if len(beside_words) < 2 or {"separator", "unknown"} & set(beside_words):
+                    item.kind = "unknown"
+            if item.kind == "separator" and item.value == "-" and 0 < index < len(items) - 1:
+                self._weigh_hyphen(items[index - 1], item, items[index + 1])
             if (
                 item.kind == "claw"
                 and plain(item.text) == "in"
@@ -304,6 +289,19 @@ class _Cell:
             ):
                 item.kind = "filler"
                 self.doubts.append(Doubt(item.text, "claw", ("claw:medial", "note"), "note"))
+
+    def _weigh_hyphen(self, before: Item, hyphen: Item, after: Item) -> None:
+        """A hyphen between two feet says that the first is sound (``LF - RF - LH SU``), or joins them: it is asked."""
+        if before.kind != "foot" or after.kind != "foot":
+            return
+        word = f"{before.text} - {after.text}"
+        answer = self._answer(word)
+        if answer is not None and answer[0] == "foot":
+            return
+        hyphen.kind = "nothing"
+        if answer is None:
+            both = f"foot:{before.value} {after.value}"
+            self.doubts.append(Doubt(word, "foot", ("nothing", both), "nothing", True))
 
     @staticmethod
     def _is_degree(item: Item) -> bool:
@@ -369,16 +367,20 @@ class _Cell:
                     self._add_draft(segment, _Draft(item.value, at, item.text, segment.index))
                 elif item.kind == "other_lesion":
                     self._add_draft(segment, _Draft("other", at, item.text, segment.index, words=item.text))
-                elif item.kind == "doubtful":
-                    self._add_doubtful(segment, at, item)
+            for at, item in segment.items:
+                if item.kind == "doubtful":
+                    self._weigh(segment, at, item)
             stages = [(at, item) for at, item in segment.items if item.kind == "stage"]
             if stages and not any(draft.parent == "DD" for draft in segment.drafts):
                 before = segment.index and self.segments[segment.index - 1]
-                if segment.drafts or not (before and any(d.parent == "DD" for d in before.drafts)):
+                is_own = bool(segment.drafts) or segment.has("foot")
+                if is_own or not (before and any(draft.parent == "DD" for draft in before.drafts)):
                     at, item = stages[0]
                     if item.value != "open":
                         self._add_draft(segment, _Draft("DD", at, item.text, segment.index))
             segment.drafts.sort(key=lambda draft: draft.at)
+            for draft in segment.drafts:
+                draft.words = draft.words if draft.code == "other" else None
             self.drafts.extend(segment.drafts)
 
     def _add_draft(self, segment: _Segment, draft: _Draft) -> None:
@@ -392,15 +394,49 @@ class _Cell:
                 return
         segment.drafts.append(draft)
 
-    def _add_doubtful(self, segment: _Segment, at: int, item: Item) -> None:
-        """A word that can be one of several lesions: asked, and no finding until it is told."""
-        codes = [code for code in re.split(r"[\s|/]+", item.value) if code in LESIONS or code in ("other", "nothing")]
-        choices = tuple(f"lesion:{code}" if code in LESIONS else code for code in codes)
-        self.doubts.append(Doubt(item.text, "lesion", (*choices, "note"), None, True))
+    def _weigh(self, segment: _Segment, at: int, item: Item) -> None:
+        """A word that can mean several things: its candidates are weighed against the rest of the segment."""
+        candidates = item.value.split()
+        codes = [code for code in candidates if code in LESIONS]
+        zones = [zone for zone in candidates if zone.isdigit()]
+        feet = [foot for foot in candidates if foot in FEET]
+        near = _nearest(segment.drafts, at, False) if segment.drafts else None
         item.kind = "asked"
-        draft = _Draft("other", at, item.text, segment.index, words=item.text)
-        draft.is_found = False
-        segment.drafts.append(draft)
+        if {"left", "right", "both"} & set(candidates):
+            item.kind, item.value = "side", {"left": "L", "right": "R", "both": "B"}[candidates[0]]
+        elif "trim" in candidates:
+            item.kind, item.value = "action", "trim"
+            self.doubts.append(Doubt(item.text, "action", ("action:trim", "action:other", "note"), "action:trim"))
+        elif "nothing" in candidates:
+            item.kind, item.value = "certainty", "healed"
+        elif near is not None and (same := [code for code in codes if parent_of(code) == near.parent]):
+            near.code = same[0] if near.code == near.parent else near.code
+            item.kind = "filler"
+        elif "filler" in candidates and near is not None and not item.text.isupper():
+            item.kind = "filler"
+        elif feet and near is not None:
+            item.kind, item.value = "foot", feet[0]
+            self.doubts.append(Doubt(item.text, "foot", (f"foot:{feet[0]}", "note"), f"foot:{feet[0]}", True))
+        elif zones and near is not None:
+            self._weigh_zones(near, item, zones)
+        else:
+            choices = [*(f"lesion:{code}" for code in codes), *(("other",) if "other" in candidates else ()), "note"]
+            is_alone = near is None and not zones
+            default = choices[0] if is_alone else "note" if near is not None else None
+            self.doubts.append(Doubt(item.text, "lesion", tuple(choices), default, True))
+            if is_alone:
+                self._add_draft(
+                    segment, _Draft(codes[0] if codes else "other", at, item.text, segment.index, item.text)
+                )
+
+    def _weigh_zones(self, near: _Draft, item: Item, zones: list[str]) -> None:
+        """A place such as heel or toe beside a lesion: the one of its zones that is usual for the lesion."""
+        usual = LESIONS[near.code].usual_zones if near.code in LESIONS else ()
+        fits = [zone for zone in zones if int(zone) in usual]
+        choices = tuple(f"zone:{zone}" for zone in fits or zones)
+        if len(fits) == 1:
+            item.kind, item.value = "zone", fits[0]
+        self.doubts.append(Doubt(item.text, "zone", (*choices, "note"), choices[0] if len(fits) == 1 else "note"))
 
     def _negate(self) -> None:
         for number, segment in enumerate(self.segments):
@@ -479,7 +515,8 @@ class _Cell:
                 kind = item.kind
                 if kind in _PLACED:
                     group = "severity" if kind in ("number", "range") else kind
-                    if kind == "claw" and last_kind == "action" and self._is_of_action(at):
+                    is_of_action = last_kind == "action" and self._is_of_action(at)
+                    if kind == "claw" and (is_of_action or (segment.has("action") and not drafts)):
                         self._leave(item)
                         continue
                     target: _Draft | None
@@ -489,7 +526,12 @@ class _Cell:
                         target = self._elsewhere(segment)
                     self._place(target, item)
                 elif kind == "nothing" and drafts and not self._is_of_other_foot(segment, at):
-                    self._state(drafts, at, item)
+                    _nearest(drafts, at, False).states.append(item)
+                elif kind == "nothing" and segment.sign == "-" and len(segment.items) == 1 and segment.index:
+                    before = self.segments[segment.index - 1].drafts
+                    if before:
+                        before[-1].states.append(item)
+                    self.says_nothing = self.says_nothing or not before
                 elif kind == "number" and item.value == "0" and segment.has("foot") and not drafts:
                     self.says_nothing = True
                 elif kind in ("nothing", "tick"):
@@ -498,7 +540,7 @@ class _Cell:
                         self.doubts.append(Doubt(item.text, "tick", ("done", "other", "note"), "done", True))
                 elif kind == "action":
                     self.actions.append(item.value)
-                elif kind in ("note", "end") or (kind == "negation" and not drafts):
+                elif kind in ("note", "remark") or (kind == "negation" and not drafts):
                     self._leave(item)
                 last_kind = kind
             for item in segment.unknown:
@@ -517,10 +559,6 @@ class _Cell:
         near = min(segment.drafts, key=lambda draft: abs(draft.at - at)).at
         low, high = sorted((near, at))
         return any(item.kind == "foot" for place, item in segment.items if low < place < high)
-
-    def _state(self, drafts: Sequence[_Draft], at: int, item: Item) -> None:
-        """A lesion and a word for nothing found side by side (``SU none``)."""
-        _nearest(drafts, at, False).states.append(item)
 
     def _elsewhere(self, segment: _Segment) -> _Draft | None:
         """The lesion that a segment without one speaks of: of its clause, before it, else behind it."""
@@ -550,8 +588,16 @@ class _Cell:
                 if not (self.unread and self.unread[-1][1] == item.start):
                     self.spare_states.append(item)
                 self._leave(item)
+            elif kind == "side" and item.value == "B":
+                self.spare_claws.extend(CLAWS if self.foot else ())
+                if not self.foot:
+                    self._leave(item)
+                    self.doubts.append(Doubt(item.text, "foot", (*_BOTH_FEET, "note"), "note"))
             elif kind == "side" and self.foot is not None:
                 self.spare_claws.append(_claw_of_side(item.value, self.foot))
+            elif kind == "side":
+                self._leave(item)
+                self.doubts.append(Doubt(item.text, "foot", (*_feet_of_side(item.value), "note"), "note"))
             else:
                 self._leave(item)
                 self.spare_states.append(item)
@@ -563,11 +609,13 @@ class _Cell:
         elif kind == "side":
             draft.sides.append(item.value)
         elif kind == "zone":
-            draft.zones.append(item.value)
+            draft.zones.append((item.value, item.text))
         elif kind == "severity":
-            draft.severities.append(item.value)
+            draft.severities.append((item.value, item.text))
         elif kind == "stage":
-            draft.stages.append(item.value)
+            draft.stages.append((item.value, item.text))
+        elif kind == "number" and item.start < self.items[draft.at].start:
+            draft.counts.append(item)
         elif kind in ("number", "range"):
             draft.numbers.append(item)
         elif kind == "count":
@@ -588,15 +636,22 @@ class _Cell:
         has_lesion = bool(self.drafts)
         for segment in self.segments:
             unknown = segment.unknown
-            if not unknown or segment.drafts or segment.has("nothing", "action", "asked") or self.says_nothing:
+            if segment.drafts or segment.has("nothing", "action", "asked") or self.says_nothing:
                 continue
-            words = self.text[unknown[0].start : unknown[-1].end]
+            if not unknown:
+                if has_lesion and segment.has("foot") and segment.has("number", "range", "severity", "zone"):
+                    words = self.text[segment.items[0][1].start : segment.items[-1][1].end]
+                    self.doubts.append(Doubt(words, "lesion", ("other", "nothing", "note"), None, True))
+                continue
+            told = [item for _, item in segment.items if item.kind in ("unknown", "remark")]
+            words = self.text[told[0].start : told[-1].end]
             short = len(unknown) == 1 and len(unknown[0].value) <= 3 and unknown[0].text.isalpha()
             if has_lesion and not short and not segment.has("foot"):
                 continue
             if self.actions and not short and not segment.has("foot"):
                 continue
-            is_prose = len(unknown) >= _PROSE_WORDS
+            has_number = any(item.text[0].isdigit() for item in unknown)
+            is_prose = len(told) >= _PROSE_WORDS or segment.has("remark") or (has_number and len(unknown) > 1)
             if has_lesion and is_prose:
                 continue
             digits = not any(letter.isalpha() for letter in words)
@@ -606,6 +661,8 @@ class _Cell:
             about = "number" if digits else "lesion"
             self.doubts.append(Doubt(words, about, choices, "note" if is_prose else None, True))
         if has_lesion or self.says_nothing or any(doubt.about in ("lesion", "tick") for doubt in self.doubts):
+            return
+        if self._ask_rest():
             return
         rest = [item for item in self.spare_states if item.kind in ("severity", "zone", "number", "range", "certainty",
                                                                      "unsure", "count", "stage")]  # fmt: skip
@@ -618,6 +675,20 @@ class _Cell:
             words = self.text.strip()
             self.unread.append((0, len(self.text)))
             self.doubts.append(Doubt(words, "lesion", ("done", "other", "note"), None, True))
+
+    def _ask_rest(self) -> bool:
+        """A cell without a lesion that only says healed, or only a remark such as long or lame."""
+        told = [item for item in self.items if item.kind in ("certainty", "remark")]
+        if not told or any(item.kind in ("unknown", "action") for item in self.items):
+            return False
+        item = told[0]
+        is_fine = item.value in ("healed", "overgrown")
+        if is_fine:
+            self.says_nothing = True
+        about = "healed" if item.value == "healed" else "lesion"
+        default = "nothing" if is_fine else "note"
+        self.doubts.append(Doubt(item.text, about, ("nothing", "other", "note"), default, item.value != "overgrown"))
+        return True
 
     def _ask_lesions_in_prose(self) -> None:
         """A lesion among unknown words is asked about, not believed."""
@@ -697,32 +768,45 @@ class _Cell:
         for item in draft.numbers:
             self._settle_number(draft, item)
         for item in draft.counts:
-            self.doubts.append(Doubt(f"{draft.word} x{item.value}", "number", ("note",), "note"))
-        draft.severities = [self._only("severity", draft, draft.severities)]
-        draft.stages = [self._only("stage", draft, draft.stages)]
-        draft.zones = [self._only("zone", draft, draft.zones)]
-        stays = [self._settle_state(draft, item) for item in draft.states]
+            self._settle_count(draft, item)
+        draft.severity = self._only("severity", draft, draft.severities)
+        draft.stage = self._only("stage", draft, draft.stages)
+        draft.zone = self._only("zone", draft, draft.zones)
+        states = {item.value if item.kind == "certainty" else item.kind: item for item in reversed(draft.states)}
+        stays = [self._settle_state(draft, item) for item in states.values()]
         return draft.is_found and all(stays)
 
-    def _only(self, about: str, draft: _Draft, values: list[str]) -> str:
+    def _settle_count(self, draft: _Draft, item: Item) -> None:
+        """``DDx2``, ``2 DD``: how many there are, which a finding does not hold."""
+        word = f"{draft.word} x{item.value}"
+        answer = self._answer(word)
+        if answer is not None:
+            self._take_number(draft, item, answer)
+            return
+        level = (f"severity:{item.value}",) if item.value in ("1", "2", "3") else ()
+        self.doubts.append(Doubt(word, "number", (*level, "note"), "note"))
+
+    def _only(self, about: str, draft: _Draft, told: list[tuple[str, str]]) -> str:
         """The one value; several, or an open one, are asked about and left open."""
-        told = list(dict.fromkeys(values))
-        if not told:
+        values = dict.fromkeys(value for value, _ in told)
+        if not values:
             return ""
-        if len(told) == 1 and told[0] != "open":
+        if len(values) == 1 and "open" not in values:
             if about == "stage" and draft.parent != "DD":
-                self.doubts.append(Doubt(f"{draft.word} {told[0]}", about, ("note",), "note"))
+                self.doubts.append(Doubt(f"{draft.word} {told[0][1]}", about, ("note",), "note"))
                 return ""
-            return told[0]
-        span = f"{draft.word} " + "/".join(value for value in told if value != "open")
+            return told[0][0]
+        span = f"{draft.word} " + "/".join(words for _, words in told)
         answer = self._answer(span)
-        if answer is not None and answer[0] == about:
-            return answer[1]
-        if answer is None:
-            choices = tuple(f"{about}:{value}" for value in told if value != "open")
-            if about == "severity" and not choices:
-                choices = ("severity:1", "severity:2", "severity:3")
-            self.doubts.append(Doubt(span.strip(), about, (*choices, "note"), "note"))
+        if answer is not None:
+            return answer[1] if answer[0] == about else ""
+        most = {"severity": 3, "zone": 12}.get(about, 4)
+        levels: dict[str, None] = {}
+        for value, words in told:
+            some = re.findall(r"[0-9]+", words) if value == "open" else [value.removeprefix("M")]
+            levels.update(dict.fromkeys(level for level in some if "." in level or int(level) <= most))
+        choices = tuple(f"{about}:{'M' if about == 'stage' else ''}{level}" for level in levels)
+        self.doubts.append(Doubt(span, about, (*choices, "note"), "note"))
         return ""
 
     def _settle_number(self, draft: _Draft, item: Item) -> None:
@@ -739,11 +823,7 @@ class _Cell:
         if answer is None and both and general in ("zone", "severity", "note"):
             answer = (general, item.value)
         if answer is not None:
-            {"zone": draft.zones, "severity": draft.severities, "stage": draft.stages}.get(answer[0], []).append(
-                answer[1]
-            )
-            if answer[0] == "nothing":
-                draft.is_found = False
+            self._take_number(draft, item, answer)
             return
         key = f"{code} {item.value}" if code != "other" else word
         if number == 0:
@@ -754,13 +834,13 @@ class _Cell:
         elif both:
             zone = bool(draft.claws or draft.sides) and not item.tight
             asked = not (draft.claws or draft.sides or item.tight)
-            (draft.zones if zone else draft.severities).append(item.value)
+            (draft.zones if zone else draft.severities).append((item.value, item.value))
             default = f"{'zone' if zone else 'severity'}:{number}"
             self.doubts.append(Doubt(key, "number", (f"zone:{number}", f"severity:{number}", "note"), default, asked))
         elif number in zones:
-            draft.zones.append(item.value)
+            draft.zones.append((item.value, item.value))
         elif number <= 3:
-            draft.severities.append(item.value)
+            draft.severities.append((item.value, item.value))
             if code == "DD":
                 choices = (f"severity:{number}", f"stage:M{number}", "note")
                 self.doubts.append(Doubt(key, "number", choices, choices[0]))
@@ -769,18 +849,28 @@ class _Cell:
             self.doubts.append(Doubt(key, "number", (*stage, f"zone:{number}", "note"), "note"))
             self._leave(item)
 
+    def _take_number(self, draft: _Draft, item: Item, answer: tuple[str, str]) -> None:
+        """Puts a number where the user said that it belongs."""
+        places = {"zone": draft.zones, "severity": draft.severities, "stage": draft.stages}
+        if answer[0] in places:
+            places[answer[0]].append((answer[1], item.value))
+        elif answer[0] == "nothing":
+            draft.is_found = False
+            self.says_nothing = True
+        else:
+            self._leave(item)
+
     def _settle_range(
         self, draft: _Draft, item: Item, zones: tuple[int, ...], word: str, answer: tuple[str, str] | None
     ) -> None:
         """``2-3`` and ``2.5`` leave the severity open; ``2/3`` is 2 of 3, or two zones."""
         if answer is not None:
-            if answer[0] == "severity":
-                draft.severities.append(answer[1])
+            self._take_number(draft, item, answer)
             return
         fraction = re.fullmatch(r"([1-3])/3", item.value)
         if fraction is not None:
             level = int(fraction[1])
-            draft.severities.append(fraction[1])
+            draft.severities.append((fraction[1], item.value))
             if level in zones or level == 2:
                 self.doubts.append(Doubt(word, "number", (f"severity:{level}", "note"), f"severity:{level}"))
             return
@@ -806,28 +896,38 @@ class _Cell:
     def _expand(self, draft: _Draft) -> Iterable[Finding]:
         code = draft.code
         parent = parent_of(code) if code in LESIONS else code
-        severity = draft.severities[0] if draft.severities else ""
-        zone = draft.zones[0] if draft.zones else ""
-        stage = draft.stages[0] if draft.stages else ""
         for foot in draft.feet or (None,):
             claws: list[str | None] = list(dict.fromkeys(draft.claws))
             for side in draft.sides:
-                if foot is not None:
+                if side == "B":
+                    claws.extend(self._both_claws(draft, foot))
+                elif foot is not None:
                     claws.append(_claw_of_side(side, foot))
                 else:
                     word = {"L": "left", "R": "right"}[side]
-                    self.doubts.append(Doubt(f"{draft.word} {word}", "foot", _feet_of_side(side), None))
+                    choices = (*_feet_of_side(side), "note")
+                    self.doubts.append(Doubt(word, "foot", choices, "note"))
             for claw in claws or [None]:
                 yield Finding(
                     parent,
                     code if code != parent else None,
-                    stage or None,
+                    draft.stage or None,
                     foot,
                     claw,
-                    int(zone) if zone else None,
-                    int(severity) if severity else None,
+                    int(draft.zone) if draft.zone else None,
+                    int(draft.severity) if draft.severity else None,
                     draft.words,
                 )
+
+    def _both_claws(self, draft: _Draft, foot: str | None) -> Iterable[str]:
+        """The word both beside a lesion: both claws of a known foot; with two feet it says no more."""
+        if len(draft.feet) > 1:
+            return ()
+        if foot is None:
+            self.doubts.append(Doubt("both", "foot", (*_BOTH_FEET, "claw:both", "note"), "note"))
+            return ()
+        self.doubts.append(Doubt("both", "claw", ("claw:both", "note"), "claw:both"))
+        return CLAWS
 
 
 class _FootWalk:
@@ -916,7 +1016,7 @@ class _FootWalk:
             self._flush()
             current = [*self.waiting, *events[0][2]]
             self.waiting = []
-            used = True
+            used = False
             for number, (kind, at, feet) in enumerate(events):
                 if kind == "lesion":
                     drafts[at].feet = tuple(dict.fromkeys(current))
@@ -992,16 +1092,22 @@ class _FootWalk:
 _MARKS = frozenset({"x", "xx", "\u2713", "\u2714", "\u221a", "\u2611", "*", "v", "/", "\\"})
 _HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
 _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
+_BOTH_FEET = ("foot:LH RH", "foot:LF RF")
 _MOST_TRIES = 40
 """Unknown words of a cell for which the nearest lesion is sought; it is slow."""
 _STATES: dict[str, tuple[str, str | None, bool]] = {
     "unsure": ("uncertain", None, False),
     "healed": ("healed", "nothing", True),
-    "old": ("old", None, False),
+    "healing": ("healing", None, False),
     "elsewhen": ("another time", "note", True),
     "nothing": ("negated", "nothing", True),
 }
 """State of a lesion -> what the doubt is about, its default (``None``: the lesion stays), whether it is serious."""
+
+
+def _is_cue(item: Item) -> bool:
+    """Whether an item says what the number behind it is; ``sev`` alone is the word severe."""
+    return item.kind == "cue" or (item.kind == "severity" and plain(item.text) in phrases("cue"))
 
 
 def _lesion_answer(draft: _Draft) -> str:

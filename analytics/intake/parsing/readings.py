@@ -65,7 +65,7 @@ class Doubt:
         The words as written. :attr:`key` is what an answer is remembered under.
     about : str
         ``"lesion"``, ``"tick"``, ``"number"``, ``"severity"``, ``"zone"``, ``"stage"``, ``"claw"``, ``"foot"``,
-        ``"negated"``, ``"healed"``, ``"old"``, ``"uncertain"``, ``"another time"``, ``"score"`` or ``"length"``.
+        ``"negated"``, ``"healed"``, ``"healing"``, ``"uncertain"``, ``"another time"``, ``"action"`` or ``"score"``.
     choices : tuple of str
         Answers as ``taught`` takes them (``"lesion:SU"``, ``"severity:2"``, ``"nothing"``, ``"note"`` ...); may be
         empty where only the user can tell.

@@ -166,32 +166,35 @@ def read_claw_text(
     if told is not None:
         return (CLAWS if told == "both" else (told,) if told else ()), None
     found: list[str] = []
-    for item in _items(text, taught):
-        word = plain(item.text)
-        side = {"left": "L", "right": "R"}.get(item.value) if item.kind == "claw" else None
-        side = item.value if item.kind == "side" else side
-        if word == "l":
-            if foot is not None and foot[0] == "L":
-                found.append("lateral")
-                continue
+    whole = _claw_meaning(text, taught)
+    for piece in [text] if whole is not None else re.split(r"[,;/+&|\n]|\s(?:and|und|y|et|en|e)\s", text):
+        means = _claw_meaning(piece, taught)
+        if plain(piece) == "l" and (foot is None or foot[0] == "R"):
             choices = ("claw:lateral", "claw:medial", "note")
             return ("lateral",), Doubt(_shown(text), "claw", choices, choices[0], True)
-        if word in ("o", "i", "m"):
-            found.append("lateral" if word == "o" else "medial")
-        elif side is not None and foot is not None:
-            found.append("lateral" if side == foot[0] else "medial")
-        elif item.kind == "claw" and side is None:
-            found.extend(CLAWS if item.value == "both" else (item.value,))
-        elif word in _BOTH:
+        if means == "both":
             found.extend(CLAWS)
+        elif means in CLAWS:
+            found.append(means)
+        elif means in ("left", "right") and foot is not None:
+            found.append("lateral" if means[0].upper() == foot[0] else "medial")
         else:
             return (), _open(text, "claw", CLAWS)
-    if not found:
-        return (), _open(text, "claw", CLAWS)
     return tuple(claw for claw in CLAWS if claw in found), None
 
 
-_BOTH = frozenset({"both", "ambas", "ambos", "beide", "les deux", "deux", "2", "b"})
+def _claw_meaning(text: str, taught: Mapping[str, str]) -> str | None:
+    """The claw that a text means as a whole, ``"both"``, ``"left"``, ``"right"``, or ``None``."""
+    word = plain(text)
+    told = taught_meaning(taught.get(word, ""))
+    if told is not None and told[0] == "claw":
+        return told[1]
+    if word in _RIGHT:
+        return "right"
+    return phrases("claw").get(word) or phrases("claw_alone").get(word)
+
+
+_RIGHT = frozenset({"r", "rt"})
 
 
 def read_feet_text(
@@ -227,18 +230,25 @@ def read_feet_text(
         place += 1
         if item.kind == "foot":
             found |= set(item.value.split())
-        elif after is not None and {item.kind, after.kind} == {"side", "end"}:
-            side, end = (item, after) if item.kind == "side" else (after, item)
-            found.add(side.value + end.value)
+        elif after is not None and (one := _side_and_end(item.text, after.text)) is not None:
+            found.add(one)
             place += 1
         elif item.kind in ("number", "range") and all(digit in key for digit in re.findall(r"[0-9]+", item.value)):
             found |= {key[digit] for digit in re.findall(r"[0-9]+", item.value)}
-        elif item.kind == "side":
-            return (), _open(text, "foot", [foot for foot in FEET if foot[0] == item.value])
+        elif plain(item.text) in phrases("side"):
+            return (), _open(text, "foot", [foot for foot in FEET if foot[0] == phrases("side")[plain(item.text)]])
         else:
             return (), _open(text, "foot", [])
     feet = tuple(foot for foot in FEET if foot in found)
     return feet, None if feet else _open(text, "foot", [])
+
+
+def _side_and_end(first: str, second: str) -> str | None:
+    """The foot that a side and an end name, in either order, or ``None``."""
+    for side, end in ((first, second), (second, first)):
+        if plain(side) in phrases("side") and plain(end) in phrases("end"):
+            return phrases("side")[plain(side)] + phrases("end")[plain(end)]
+    return None
 
 
 def read_score_text(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> tuple[int | None, Doubt | None]:
@@ -270,7 +280,7 @@ def read_score_text(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> tuple
         elif item.kind == "unknown" and (glued := re.fullmatch(r"([a-z]+)([0-5])", item.value)):
             values.append(glued[2])
             unknown = unknown or plain(glued[1]) not in phrases("cue")
-        elif item.kind not in ("cue", "unsure"):
+        elif item.kind not in ("cue", "unsure") and plain(item.text) not in phrases("cue"):
             unknown = True
     found = [value for value in dict.fromkeys(values) if value in ("0", "1", "2", "3", "4", "5")]
     if len(found) != 1 or len(set(values)) != 1:
