@@ -152,6 +152,22 @@ def meaning(kind: str, text: str) -> str | None:
     return phrases(kind).get(plain(text))
 
 
+@cache
+def foot_sets() -> tuple[Mapping[str, str], ...]:
+    """Codes of feet that are certain where several of one set stand together: plain form -> foot, one mapping a set.
+
+    Example
+    -------
+    >>> foot_sets()[0]["dd"]
+    'RF'
+    """
+    text = resources.files("analytics.trade").joinpath("words", "foot_set.csv").read_text("utf-8")
+    return tuple(
+        MappingProxyType(dict(zip(row["words"].split("|"), row["means"].split(), strict=True)))
+        for row in csv.DictReader(text.splitlines())
+    )
+
+
 def squeezed_heading(plain_text: str) -> str:
     """The plain form of a heading without spaces; short ones keep them, as "R L" is not "RL".
 

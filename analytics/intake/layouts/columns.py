@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from difflib import get_close_matches
 
 from analytics.intake.headings import column_letters
 from analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
 from analytics.intake.layouts.questions import Answers, Question, choices
-from analytics.intake.layouts.roles import MEASURES, Role, role_of_code
+from analytics.intake.layouts.roles import MEASURES, Role, read_heading, role_of_code
 from analytics.intake.parsing.value_cells import read_severity_text
 from analytics.trade.feet import CLAW_NAMES, FEET, FOOT_NAMES
 from analytics.trade.lesions import LESIONS
-from analytics.trade.lexicon import plain
+from analytics.trade.lexicon import headings as headings_known
+from analytics.trade.lexicon import plain, squeezed_heading
 from analytics.words import Said, say
 
 ENOUGH = 0.8
@@ -57,6 +60,10 @@ def settle_roles(
     list of Role
         ``note`` for a column that is kept as a remark, ``skip`` for a blank one.
     """
+    roles = [
+        _likely_meant(heading, profile, taught) if role is None and profile.filled else role
+        for heading, role, profile in zip(headings, roles, profiles, strict=True)
+    ]
     known = {role.field for role in roles if role is not None and role.kind == "field"}
     places = any(role is not None and role.kind in ("foot", "claw", "lesion") for role in roles)
     out: list[Role] = []
@@ -73,6 +80,24 @@ def settle_roles(
         settled = _settle(place, name, question_id, role, profile, known, places, beside_lesion, answers, taught)
         out.append(settled)
     return out
+
+
+def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> Role | None:
+    """The role of a misspelt heading whose cells can be what it seems to say; not certain."""
+    word = squeezed_heading(plain(heading))
+    if len(word) < 3 or word.isdecimal():
+        return None
+    close = get_close_matches(word, [one for one in headings_known() if abs(len(one) - len(word)) <= 2], 1, CLOSE)
+    role = read_heading(close[0]) if close else None
+    if role is None or role.kind != "field":
+        return None
+    if profile.share(test=lambda text: fits(role.field, text, taught)) < ENOUGH:
+        return None
+    return replace(role, certain=False)
+
+
+CLOSE = 0.74
+"""How alike a misspelt heading must be, as difflib measures it. [common practice, no source]"""
 
 
 def _given(question_id: str, name: str, value: str, role: Role | None, answers: Answers) -> Role:
@@ -107,6 +132,11 @@ def _settle(
         return _ask(question_id, name, text, codes, role, answers, default=default, safe=safe)
 
     shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
+    if role is not None and not role.certain:
+        return ask(
+            say("Does '{heading}' ({shown}) mean {field}?", heading=name, shown=shown, field=describe(role.code)),
+            [role.code, "note"], role.code,
+        )  # fmt: skip
     if role is None:
         return _unknown(name, question_id, profile, known, places, answers, taught)
     if role.kind == "field" and role.field == "locomotion_score":
@@ -154,6 +184,8 @@ def _settle(
     if (role.kind == "measure" or role.field in MEASURES) and role.field.startswith("toe_length"):
         if role.unit is None and profile.is_numeric and max(profile.numbers) <= LONGEST_TOE_CM:
             return replace(role, unit="cm")
+    if role.kind == "foot" and share("toe_lengths") >= ENOUGH:
+        return Role("measure", field=BOTH_LENGTHS, foot=role.foot, unit="cm" if _is_cm(profile) else None)
     if role.kind == "foot" and profile.is_numeric and min(profile.numbers) >= 40:
         return ask(
             say("Are the numbers under '{heading}' ({shown}) lengths of the toe?", heading=name, shown=shown),
@@ -164,6 +196,15 @@ def _settle(
     if role.kind != "field" or role.number:
         return role
     return _checked_field(name, role, profile, shown, share, known, ask, taught)
+
+
+BOTH_LENGTHS = "toe_length_mm/toe_length_after_mm"
+"""Lengths before and after trimming in one cell, such as 8.2 / 7.5."""
+
+
+def _is_cm(profile: Profile) -> bool:
+    numbers = [float(text.replace(",", ".")) for said in profile.texts for text in re.findall(r"\d+(?:[.,]\d+)?", said)]
+    return bool(numbers) and max(numbers) <= LONGEST_TOE_CM
 
 
 def _checked_field(
@@ -222,13 +263,14 @@ def _part(
     low, high = {"toe": (3, 200), "heel": (5, 120), "sole": (2, 30)}[word]
     shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
     if profile.is_numeric and min(profile.numbers) >= low and max(profile.numbers) <= high:
-        return Role("field", field=measure, unit=role.unit)
+        cm = word == "toe" and role.unit is None and max(profile.numbers) <= LONGEST_TOE_CM
+        return Role("field", field=measure, unit="cm" if cm else role.unit)
     if share("claw") >= ENOUGH:
         return Role("field", field="claw")
-    if profile.share(test=lambda text: says_lesion(text, taught)) >= 0.5:
+    if profile.share(test=lambda text: says_lesion(text, taught) or says_lesion(f"{word} {text}", taught)) >= 0.5:
         return ask(
-            say("Are the words under '{heading}' ({shown}) lesions?", heading=name, shown=shown),
-            ["lesion 9", "note"], "lesion 9",
+            say("Are the words under '{heading}' ({shown}) lesions there?", heading=name, shown=shown),
+            [f"part {word}", "note"], f"part {word}",
         )  # fmt: skip
     return ask(
         say("What do the cells under '{heading}' ({shown}) say?", heading=name, shown=shown),
@@ -260,6 +302,14 @@ def _unknown(
             question_id, name,
             say("Do the cells under '{heading}' ({shown}) say how severe the lesion is?", heading=name, shown=shown),
             ["severity", "note"], role, answers, default="severity",
+        )  # fmt: skip
+    if "zone" not in known and not profile.is_numeric and profile.share(
+        test=lambda text: fits("zone", text, taught)
+    ) >= 0.5:  # fmt: skip
+        return _ask(
+            question_id, name,
+            say("Do the cells under '{heading}' ({shown}) say where on the claw?", heading=name, shown=shown),
+            ["zone", "note"], role, answers, default="zone",
         )  # fmt: skip
     if "action" not in known and profile.share(test=lambda text: fits("action", text, taught) and not is_yes_no(text)) >= ENOUGH:
         return _ask(
@@ -317,6 +367,8 @@ def describe(code: str) -> Said:
     words = code.split()
     if words[0] == "lesion" and len(words) == 2 and words[1] in LESIONS:
         return say("{lesion}: a mark, a foot or a severity", lesion=LESIONS[words[1]].name)
+    if words[0] == "part":
+        return say("lesions of the {part}", part=words[1])
     if words[0] == "lesion" and len(words) == 2:
         return say("a further lesion")
     if words[0] == "foot" and len(words) == 2 and words[1] in FEET:

@@ -146,6 +146,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
             free.append(cell)
         place += 1
     context = Context(key=keys, others=tuple(others))
+    free.sort(key=lambda text: _named(text) != text)
     for text in free:
         context = context.beside(_read_free(text, order, today, known))
     return context.beside(Context(values))
@@ -238,15 +239,26 @@ def _named(part: str) -> str:
     ('Brookend', 'GAEC du Moulin', '')
     """
     words = [word for word in part.split() if plain(word)]
-    titles = phrases("title")
-    telling = [
-        place for place, word in enumerate(words) if plain(word) not in titles and not re.fullmatch(r"[a-z]{0,2}\d+", word)
-    ]
+    telling = [place for place, word in enumerate(words) if not _is_title(word)]
     if not telling or all(plain(words[place]) in FARM_WORDS for place in telling):
         return ""
-    return " ".join(words[telling[0] : telling[-1] + 1]).strip(" .-_:")
+    start = telling[0]
+    if start and plain(words[start - 1]) in ARTICLES and words[start - 1][0].isupper():
+        start -= 1
+    return " ".join(words[start : telling[-1] + 1]).strip(" .-_:")
 
 
+def _is_title(word: str) -> bool:
+    bare = plain(word)
+    return bare in phrases("title") or bool(_TITLE_STEM.match(bare) or re.fullmatch(r"[a-z]{0,2}\d+", word))
+
+
+_TITLE_STEM = re.compile(
+    r"(locomo|escore|scor|mobil|lahm|beweg|kreupel|boit|cojer|claudic|klau|bekap|parage|casque|apar|recort|hoof|trim|"
+    r"lesion|laesi|befund|lame|seen|visit|toe|zehen|event|evento|ereignis|gebeurten)"
+)
+"""Beginnings of words that are titles of sheets in one of the languages. [common practice, no source]"""
+ARTICLES = frozenset(("de", "het", "la", "le", "les", "el", "los", "las", "der", "die", "das", "the", "o", "a", "os", "as"))
 FARM_WORDS = frozenset(("farm", "farms", "hof", "ferme", "granja", "quinta", "finca", "fazenda", "dairy", "herd"))
 """Words that stand in many names of farms and are none alone."""
 

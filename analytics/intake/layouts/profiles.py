@@ -135,6 +135,8 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
         return any(meaning("action", part) is not None for part in re.split(r"[,;+/&]", bare)) or is_yes_no(bare)
     if field in ("toe_length_mm", "toe_length_after_mm", "heel_depth_mm", "sole_thickness_mm", "toe_angle_deg"):
         return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*(?:mm|cm|in|\"|deg|\N{DEGREE SIGN})?", bare, re.I))
+    if field == "toe_lengths":
+        return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*[/>-]+\s*\d+(?:[.,]\d+)?", bare))
     if field in ("herd_size", "parity"):
         return bool(re.fullmatch(r"\d+(?:[.,]0+)?", bare))
     return True

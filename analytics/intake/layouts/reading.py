@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from analytics.intake.dates import DateOrder, decide_order
+from analytics.intake.dates import DateOrder, decide_order, read_day
 from analytics.intake.columns import is_blank
 from analytics.intake.fields import KINDS, field_of
 from analytics.intake.findings import read_finding
@@ -26,6 +26,7 @@ from analytics.intake.layouts.tables import Table, cow_column, find_tables
 from analytics.intake.layouts.unfolding import (
     EXTRA,
     FINDING_FIELDS,
+    SIDES,
     Words,
     filled_down,
     groups_of,
@@ -40,14 +41,14 @@ from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS, NOTHING, READERS
 from analytics.mistake import Mistake
 from analytics.trade.lesions import LESIONS, PARENTS
-from analytics.trade.lexicon import meaning, phrases, plain
+from analytics.trade.lexicon import foot_sets, meaning, phrases, plain
 from analytics.words import Said, say
 
 DATE_FIELDS = ("visit_date", "calving_date", "recheck_on")
 SHOWN = 4
 FEW_UNKNOWN = 0.1
 """Share of the rows up to which unknown words may be set aside without asking. [common practice, no source]"""
-FINDING_ROLES = ("foot", "claw", "lesion", "measure", "event")
+FINDING_ROLES = ("foot", "claw", "lesion", "part", "measure", "event")
 ABOVE_REPEATS = 0.2
 """Share of filled cells that may repeat the one above in a column that is filled only where something changes.
 [common practice, no source]"""
@@ -253,10 +254,28 @@ def settle(draft: Draft, answers: Answers) -> None:
             cow = cow_column(roles, table.headings)
             if cow is not None and roles[cow] is None:
                 roles[cow] = Role("field", field="cow")
+            _learn_places(draft, alike, roles)
             by_headings[key] = settle_roles(
                 table.headings, roles, profiles, _beside_lesion(draft, alike, roles), answers, draft.words.taught
             )
         draft.roles.append(by_headings[key])
+
+
+def _learn_places(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> None:
+    """Codes of feet and claws that are certain only because of the others in their column."""
+    for place, role in enumerate(roles):
+        if role is None or role.kind != "field" or place >= len(draft.sheet.columns):
+            continue
+        if role.field not in ("foot", "claw"):
+            continue
+        profile = profile_of([(draft.sheet.columns[place], table.rows) for table in tables])
+        said = {plain(text) for text in profile.texts}
+        if role.field == "claw" and said >= {"l", "r"} and said <= {"l", "r", "both", "b"}:
+            draft.words.feet[SIDES] = "yes"
+        if role.field == "foot":
+            for codes in foot_sets():
+                if len(said & set(codes)) >= 2:
+                    draft.words.feet |= {code: foot for code, foot in codes.items() if code in said}
 
 
 def _numbered_places(
@@ -1124,7 +1143,7 @@ def _reads_plainly(column: RawColumn, rows: Positions, match: Match) -> bool:
     if type == "lesion":
         return all(_reads(read_finding, bare_text(text)) for text in texts)
     if type == "date":
-        return all(not text.strip() or text.strip().casefold() in NOTHING or _WHOLE_DAY.search(text) for text in texts)
+        return all(not text.strip() or text.strip().casefold() in NOTHING or _is_whole_day(text) for text in texts)
     reader = READERS.get(type)
     if reader is None or type in ("text", "label", "farm", "lower", "action"):
         return True
@@ -1132,7 +1151,18 @@ def _reads_plainly(column: RawColumn, rows: Positions, match: Match) -> bool:
 
 
 PLAIN_COWS = 20_000
-_WHOLE_DAY = re.compile(r"\d{4}|\d\D+\d+\D+'?\d{2}|\d\D+'?\d{2}$")
+
+
+def _is_whole_day(text: str) -> bool:
+    today = dt.date.today()
+    for first in (True, False):
+        try:
+            read_day(text, DateOrder(first, "option"), today)
+        except Unreadable:
+            continue
+        return True
+    # What looks like a day and is none is set aside by the checks.
+    return bool(re.search(r"\d{4}\D\d|\d\D\d{4}", text)) or not re.search(r"\d", text)
 
 
 def _reads(reader: Any, text: str) -> bool:

@@ -21,7 +21,7 @@ class Role:
     ----------
     kind : str
         ``field`` (of a trim sheet), ``foot`` or ``claw`` (findings there), ``lesion`` (ticks, feet, severities or
-        counts of it), ``measure`` (a length of one foot), ``day`` (scores of that day), ``side``, ``end``, ``lame``,
+        counts of it), ``part`` (lesions of the toe, sole or heel), ``measure`` (a length of one foot), ``day`` (scores of that day), ``side``, ``end``, ``lame``,
         ``action`` (ticks), ``event``, ``note``, ``skip`` (known, but no part of a trim record).
     field : str
         Of a field or a measure.
@@ -58,6 +58,7 @@ class Role:
             "lesion": ["lesion", self.lesion],
             "measure": [self.field, self.foot, self.claw],
             "action": ["action", self.action],
+            "part": ["part", self.field],
             "day": ["scores of", self.day],
         }.get(self.kind, [self.kind])
         return " ".join(part for part in parts if part)
@@ -78,6 +79,8 @@ def role_of_code(code: str, role: Role) -> Role:
         return Role("action", action=words[1])
     if words[:2] == ["scores", "of"]:
         return Role("day", day=" ".join(words[2:]))
+    if words[0] == "part":
+        return Role("part", field=words[1])
     if len(words) == 2 and words[1] in FEET:
         return Role("measure", field=words[0], foot=words[1], unit=role.unit)
     number = int(words[1]) if len(words) == 2 and words[1].isdecimal() else 0

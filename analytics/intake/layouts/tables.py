@@ -13,12 +13,15 @@ from analytics.intake.headings import is_own_column
 from analytics.intake.layouts.days import is_day
 from analytics.intake.layouts.roles import Role, joined_headings, read_heading
 from analytics.intake.sheet import Positions, RawSheet
-from analytics.trade.lexicon import phrases, plain
+from analytics.trade.lexicon import foot_sets, phrases, plain
 
 HEADING_ROWS_SEARCHED = 60
 """Rows from the top among which the first headings are looked for."""
 
 _COW_LIKE = re.compile(r"^[#'*]*\s*(?:[A-Za-z]{1,3}[\s-]?)?\d[\d\s./-]*[A-Za-z]?[\s*#'.]*$")
+_MONTH_AND_NUMBER = re.compile(r"^([^\W\d_]{3,10})\.?[\s/'-]*(\d\d)$")
+ENOUGH_FEET = 3
+"""Codes of one set of feet that must stand among the headings. [common practice, no source]"""
 _PLACES = ("foot", "claw", "lesion", "measure", "day")
 
 
@@ -62,14 +65,25 @@ class _HeadingRow:
 def roles_of(headings: Sequence[str]) -> list[Role | None]:
     """What each heading says; a heading that is a day counts where there are two or more beside a cow."""
     roles = [None if is_own_column(text) else read_heading(text) for text in headings]
+    for codes in foot_sets():
+        there = [place for place, text in enumerate(headings) if plain(text) in codes]
+        if len(there) >= ENOUGH_FEET:
+            for place in there:
+                roles[place] = Role("foot", foot=codes[plain(headings[place])])
     days = [
         place
         for place, text in enumerate(headings)
         if text.strip() and (roles[place] is None or _is_month(text)) and len(text) < 30 and is_day(text)
     ]
     if len(days) >= 2:
+        years = {match[2] for place in days if (match := _MONTH_AND_NUMBER.match(headings[place].strip()))}
         for place in days:
-            roles[place] = Role("day", day=headings[place].strip())
+            day = headings[place].strip()
+            match = _MONTH_AND_NUMBER.match(day)
+            if match and len(years) == 1 and _is_month(match[1]):
+                # One number beside every month is the year.
+                day = f"{match[1]} 20{match[2]}"
+            roles[place] = Role("day", day=day)
     return _numbered_pairs(roles)
 
 
@@ -266,11 +280,12 @@ def _stretches(
     count = count[count > 0]
     special = _special_rows(sheet, head, positions, count, cow)
     again = _repeats(sheet, head, positions)
+    named = _are_names(sheet, positions[count > 1], cow)
     lines_at: list[int] = []
     totals_at: list[int] = []
     for index in np.flatnonzero(special & ~again).tolist():
         cells = sheet.row(int(positions[index]))
-        sort = _sort_of_row(cells, head, cow)
+        sort = _sort_of_row(cells, head, cow, named=named)
         if sort == "total":
             totals_at.append(index)
         elif sort == "line":
@@ -298,6 +313,15 @@ def _stretches(
         last = out[-1]
         out[-1] = Table(last.headings, last.roles, last.rows, last.lines, lines, last.totals, last.repeats)
     return out
+
+
+def _are_names(sheet: RawSheet, positions: Positions, cow: int | None) -> bool:
+    """Whether the cows of the rows that say more than a cow are mostly called by names."""
+    if cow is None or cow >= len(sheet.columns) or not len(positions):
+        return False
+    column = sheet.columns[cow]
+    names = np.array([bool(text.strip()) and not text.strip()[0].isdigit() for text in column.texts], dtype=bool)
+    return bool(names[column.codes[positions]].mean() > 0.5)
 
 
 def _special_rows(
@@ -336,11 +360,13 @@ def _begins_total(text: str) -> bool:
     )
 
 
-def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None) -> str:
+def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named: bool) -> str:
     said = [(place, cell.strip()) for place, cell in enumerate(cells) if cell.strip()]
     if not said:
         return "line"
     if _begins_total(said[0][1]) and (cow is None or said[0][0] <= cow or not cells[cow].strip()):
+        return "total"
+    if cow is not None and cow < len(cells) and _begins_total(cells[cow]):
         return "total"
     cow_text = cells[cow].strip() if cow is not None and cow < len(cells) else ""
     placed = [place for place, _ in said if place < len(head.roles) and head.roles[place] is not None]
@@ -357,7 +383,7 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None) -> str:
     if cow_text:
         # A cow may have a name. A line of words stands alone under the first heading.
         if len(said) == 1:
-            return "record" if len(cow_text.split()) == 1 and not any(map(str.isdigit, cow_text)) and len(head.headings) <= 3 else "line"
+            return "record" if named and len(cow_text.split()) <= 3 else "line"
         if len(said) == 2 and len(cow_text.split()) > 2:
             return "line"
         return "record"

@@ -34,6 +34,8 @@ FINDING_FIELDS = (
 """Fields in which the findings of one row may differ."""
 _OF_ROW = ("foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "side", "end")
 NO_KEY: Mapping[str, str] = {}
+SIDES = "sides"
+"""In a key of feet, says that L and R of a claw are left and right."""
 EXTRA = "extra"
 """Key under which a record keeps words for its note."""
 
@@ -77,7 +79,7 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
     """
     out: list[Group] = []
     events = any(role.kind == "event" for role in roles)
-    ticked = any(role.kind == "lesion" for role in roles)
+    ticked = any(role.kind in ("lesion", "part") for role in roles)
     numbers = sorted({role.number for role in roles if role.kind == "field" and role.field in _OF_ROW})
     for number in numbers or [0]:
         places = {
@@ -113,6 +115,9 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
                 out.append(Group((place, *beside.values()), _beside_reader(tuple(beside), reader, words)))
             else:
                 out.append(Group((place,), reader))
+        elif role.kind == "part":
+            reader = _part_reader(role, words)
+            out.append(Group((place, *beside.values()), _beside_reader(tuple(beside), reader, words)))
         elif role.kind == "event":
             remarks = [at for at, one in enumerate(roles) if one.kind == "note" or one.field == "note"]
             out.append(Group((place, *remarks), _event_reader(words)))
@@ -184,7 +189,7 @@ def read_row(
     for finding in found or [{}]:
         own_feet = [finding["foot"]] if finding.get("foot") else list(reading.feet if not finding else ()) or feet
         for foot in own_feet or [""]:
-            claws, claw_doubt, raw = _claws(claw_text, foot, taught)
+            claws, claw_doubt, raw = _claws(claw_text, foot, taught, sides=bool(key.get(SIDES)))
             if claw_doubt is not None:
                 doubts.append(claw_doubt)
             own_claws = [finding["claw"]] if finding.get("claw") else (claws or list(foot_claws)) or ([raw] if raw else [""])
@@ -242,6 +247,13 @@ def _feet(
         told = taught.get(plain(text), "")
         if told.startswith("foot:"):
             return told[5:].split(), [], (), ""
+        if plain(text) in key:
+            return [key[plain(text)]], [], (), ""
+        side, end = said.get("side", ""), said.get("end", "")
+        left = meaning("side", side or text)
+        hind = meaning("end", end or text)
+        if (side or end) and left and hind:
+            return [left + hind], [], (), ""
         feet, doubt = read_feet_text(text, key)
         if feet:
             return list(feet), [], (), ""
@@ -265,10 +277,14 @@ def _feet(
     return [], [], (), ""
 
 
-def _claws(text: str, foot: str, taught: Mapping[str, str]) -> tuple[list[str], Doubt | None, str]:
+def _claws(
+    text: str, foot: str, taught: Mapping[str, str], *, sides: bool
+) -> tuple[list[str], Doubt | None, str]:
     if not text or text.casefold() in BLANKS:
         return [], None, ""
     told = taught.get(plain(text), "")
+    if sides and plain(text) in ("l", "r") and foot:
+        return ["lateral" if plain(text) == foot[0].casefold() else "medial"], None, ""
     if told.startswith("claw:"):
         return ["lateral", "medial"] if told[5:] == "both" else [told[5:]], None, ""
     claws, doubt = read_claw_text(text, foot or None)
@@ -367,6 +383,24 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
     return read
 
 
+def _part_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
+    """Lesions under the name of a part of the claw: "ulcer" under "Toe" is a toe ulcer."""
+
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        text = texts[0].strip()
+        if not text or text.casefold() in BLANKS:
+            return [], ()
+        for said in (f"{role.field} {text}", f"{text} {role.field}", text):
+            reading = read_findings(said, taught=words.taught)
+            if reading.findings and not reading.doubts and not reading.unread:
+                return [dict(_fields_of(finding)) for finding in reading.findings], ()
+        reading = read_findings(text, taught=words.taught)
+        records = [dict(_fields_of(finding)) for finding in reading.findings]
+        return records or [{"lesion": text}], reading.doubts
+
+    return read
+
+
 def _beside_reader(
     names: tuple[str, ...], reader: Callable[[tuple[str, ...]], Any], words: Words
 ) -> Callable[[tuple[str, ...]], Any]:
@@ -449,6 +483,10 @@ def _measure_reader(foot: str, claw: str, names: tuple[str, ...]) -> Callable[[t
         }
         if not said:
             return [], ()
+        for name in list(said):
+            if "/" in name:
+                parts = re.split(r"\s*[/>-]+\s*", said.pop(name))
+                said |= dict(zip(name.split("/"), parts, strict=False))
         return [{"foot": foot, **({"claw": claw} if claw else {}), **said}], ()
 
     return read
