@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 
 from analytics.intake.headings import column_letters
 from analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
@@ -93,11 +93,16 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
         return None
     if profile.share(test=lambda text: fits(role.field, text, taught)) < ENOUGH:
         return None
+    if fits(role.field, "\N{BULLET}", taught) and SequenceMatcher(None, word, close[0]).ratio() < CLOSER:
+        # Any text fits a name: the heading alone must tell.
+        return None
     return replace(role, certain=False)
 
 
 CLOSE = 0.74
-"""How alike a misspelt heading must be, as difflib measures it. [common practice, no source]"""
+CLOSER = 0.85
+"""How alike a misspelt heading must be, as difflib measures it, and more where its cells tell nothing.
+[common practice, no source]"""
 
 
 def _given(question_id: str, name: str, value: str, role: Role | None, answers: Answers) -> Role:

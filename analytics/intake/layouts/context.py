@@ -266,7 +266,9 @@ FARM_WORDS = frozenset(("farm", "farms", "hof", "ferme", "granja", "quinta", "fi
 def _may_be_farm(text: str) -> bool:
     if not re.search(r"[^\W\d_]{2}", text) or len(text) > 60 or len(text.split()) > 6:
         return False
-    return not any(meaning(kind, word) for word in text.split() for kind in ("lesion", "severity", "nothing"))
+    if any(meaning(kind, text) for kind in ("lesion", "severity", "nothing", "foot", "action")):
+        return False
+    return not any(len(word) > 2 and meaning("lesion", word) for word in text.split())
 
 
 def _day_alone(text: str, order: DateOrder, today: dt.date) -> Day | None:

@@ -255,9 +255,13 @@ def settle(draft: Draft, answers: Answers) -> None:
             if cow is not None and roles[cow] is None:
                 roles[cow] = Role("field", field="cow")
             _learn_places(draft, alike, roles)
-            by_headings[key] = settle_roles(
+            settled = settle_roles(
                 table.headings, roles, profiles, _beside_lesion(draft, alike, roles), answers, draft.words.taught
             )
+            if any(role.kind == "event" for role in settled):
+                # Beside an event everything told of it is a remark.
+                settled = [Role("note") if role.field in ("lesion", "lesion_detail", "action") else role for role in settled]
+            by_headings[key] = settled
         draft.roles.append(by_headings[key])
 
 
@@ -1026,7 +1030,8 @@ def _joined(kind: str, pieces: Sequence[_Piece], draft: Draft, rows: int, notes:
                 translate[code] = texts.setdefault(column.texts[code], len(texts))
             codes.append(translate[column.codes])
         columns.append(RawColumn(np.concatenate(codes).astype(np.int32), list(texts)))
-        unit = next((role.unit for roles in draft.roles for role in roles if role.field == name and role.unit), None)
+        unit = next((role.unit for roles in draft.roles for role in roles
+                     if name in role.field.split("/") and role.unit), None)  # fmt: skip
         scale = next((role.scale for roles in draft.roles for role in roles if role.field in (name, "locomotion_score")
                       and role.scale), None)  # fmt: skip
         matches[name] = Match(place, field_of(kind, name), headings[place], unit,
