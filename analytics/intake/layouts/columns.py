@@ -14,8 +14,7 @@ from analytics.intake.layouts.roles import MEASURES, Role, read_heading, role_of
 from analytics.intake.parsing.value_cells import read_severity_text
 from analytics.trade.feet import CLAW_NAMES, FEET, FOOT_NAMES
 from analytics.trade.lesions import LESIONS
-from analytics.trade.lexicon import headings as headings_known
-from analytics.trade.lexicon import plain, squeezed_heading
+from analytics.trade.lexicon import heading_fields, plain, squeezed_heading
 from analytics.words import Said, say
 
 ENOUGH = 0.8
@@ -87,7 +86,7 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
     word = squeezed_heading(plain(heading))
     if len(word) < 3 or word.isdecimal():
         return None
-    close = get_close_matches(word, [one for one in headings_known() if abs(len(one) - len(word)) <= 2], 1, CLOSE)
+    close = get_close_matches(word, [one for one in heading_fields() if abs(len(one) - len(word)) <= 2], 1, CLOSE)
     role = read_heading(close[0]) if close else None
     if role is None or role.kind != "field":
         return None

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from analytics.intake.headings import match_heading
 from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lesions import LESIONS
-from analytics.trade.lexicon import headings, meaning, phrases, plain, squeezed_heading
+from analytics.trade.lexicon import heading_fields, meaning, phrases, plain, squeezed_heading
 from analytics.trade.locomotion import understand_scale
 
 
@@ -149,10 +149,10 @@ def _worded(text: str) -> Role | None:
     aside = " ".join(re.findall(r"[(\[]([^)\]]*)[)\]]", text))
     bare = plain(re.sub(r"[(\[][^)\]]*[)\]]", " ", text))
     unit = next((word for word in plain(aside).split() if word in ("mm", "cm", "in")), None)
-    names = headings().get(squeezed_heading(bare)) or headings().get(squeezed_heading(plain(text))) or ()
+    names = heading_fields().get(squeezed_heading(bare)) or heading_fields().get(squeezed_heading(plain(text))) or ()
     if not names and unit is None and bare.split()[-1:] in (["mm"], ["cm"]):
         unit = bare.split()[-1]
-        names = headings().get(squeezed_heading(" ".join(bare.split()[:-1]))) or ()
+        names = heading_fields().get(squeezed_heading(" ".join(bare.split()[:-1]))) or ()
     for wanted in ("trims.", "*.", "layout.", "locomotion.", "own:"):
         for name in names:
             if not name.startswith(wanted):
