@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
 
 from analytics.intake import CheckedSheet
 from analytics.ledger import sums
@@ -16,15 +18,18 @@ from analytics.ledger.derive import rebuild
 from analytics.ledger.engine import next_number
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
+from analytics.ledger.matching import DIFFERS, IDENTITIES, MOVED, NEW, SAME, merged
 from analytics.ledger.questioned import questioned_in_import, questioned_in_sheets
-from analytics.ledger.schema import BOOKKEEPING, ROW_TABLES, key_of
+from analytics.ledger.replacing import bring_back, replace_rows
+from analytics.ledger.revisions import Choice, Comparison, compare_sheets, compare_staged, plan_rows
+from analytics.ledger.schema import BOOKKEEPING, ROW_TABLES
+from analytics.ledger.staging import as_arrow, stage_records
 from analytics.mistake import Mistake
 from analytics.progress import stage
 from analytics.words import Said, say
 
 if TYPE_CHECKING:
     import duckdb
-    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -32,6 +37,7 @@ class ImportResult:
     """What came of one file. ``read = added + already_known + set_aside``, always.
 
     ``import_no`` is 0 for a dry run. ``questioned`` says which visits are not what their sheet calls them.
+    ``replaced`` of the rows added took the place of an earlier version.
     """
 
     file: str
@@ -41,15 +47,23 @@ class ImportResult:
     set_aside: int
     import_no: int
     questioned: tuple[Said, ...] = ()
+    replaced: int = 0
 
 
 def add_sheets(
-    ledger: Ledger, sheets: Sequence[CheckedSheet], file: str, sha256: str, *, dry_run: bool = False
+    ledger: Ledger,
+    sheets: Sequence[CheckedSheet],
+    file: str,
+    sha256: str,
+    *,
+    revision_choice: Choice | None = None,
+    dry_run: bool = False,
 ) -> ImportResult:
     """Add the checked sheets of one file to the ledger, in one transaction.
 
     A row whose content is already in the ledger, or occurs twice in the file, is counted as already
-    known and not added again.
+    known and not added again. So is one that says nothing else than the ledger's version of the record; a note that
+    it adds is added to the ledger's.
 
     Parameters
     ----------
@@ -57,6 +71,11 @@ def add_sheets(
     sheets : sequence of CheckedSheet
     file, sha256 : str
         Name of the file and the digest of its bytes, kept with the import.
+    revision_choice : {"replace", "keep both", "skip"}, optional
+        What becomes of other versions of records that are there, see
+        :func:`~analytics.ledger.revisions.compare_with_ledger`: they take the earlier ones' places, stand beside
+        them, or are counted as known. Without it they stand beside them, but for versions that an import replaced,
+        which are known.
     dry_run : bool
         Count only, change nothing.
 
@@ -72,19 +91,21 @@ def add_sheets(
     rows = sum(sheet.rows_read for sheet in sheets)
     if dry_run:
         stage(say("Comparing {rows} rows with those already known", rows=rows))
-        return _count_only(ledger, sheets, file)
+        return _count_only(ledger, sheets, file, revision_choice)
     farms = {farm for sheet in sheets for farm in sheet.records["farm"].dropna().unique()}
     of_every_farm = any(sheet.records["farm"].isna().any() for sheet in sheets)
     with ledger.writing(None if of_every_farm else farms) as connection:
         stage(say("Adding {rows} rows", rows=rows))
         number = next_number(connection, "imports", "import_no")
-        added = known = held = read = 0
+        added = known = held = read = replaced = noted = 0
         for sheet in sheets:
             read += sheet.rows_read
             held += sheet.held
-            new, again = _add_rows(connection, sheet, number)
-            added += new
-            known += again
+            one = _add_rows(connection, sheet, number, revision_choice)
+            added += one.added
+            known += len(sheet.records) - one.added
+            replaced += one.replaced
+            noted += one.noted
             _keep_set_aside(connection, sheet, number)
         if ledger.dialect == "duckdb":
             sums.add_import(connection, number)
@@ -109,19 +130,22 @@ def add_sheets(
             connection,
             "import added",
             subject=f"import {number}",
-            after={"file": file, "read": read, "added": added, "already_known": known, "set_aside": held},
-        )
-        if added:
+            after={
+                "file": file, "read": read, "added": added, "already_known": known, "set_aside": held,
+                "replaced": replaced,
+            },
+        )  # fmt: skip
+        if added or noted:
             stage(say("Working out visits and cases"))
             rebuild(executor(connection), farms)
         questioned = questioned_in_import(connection, number) if added else ()
-    return ImportResult(file, read, added, known, held, number, questioned)
+    return ImportResult(file, read, added, known, held, number, questioned, replaced)
 
 
 def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
     """Take import *number* back, in one transaction.
 
-    A row that a later import brought again stays, as that import's.
+    A row that a later import brought again stays, as that import's. Rows whose place it took come back as they were.
 
     Parameters
     ----------
@@ -182,8 +206,9 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
             [(count,)] = connection.execute(f"SELECT COUNT(*) FROM {table} WHERE import_no = ?", [number]).fetchall()
             removed += count
             if ledger.dialect == "duckdb":
-                sums.take_import(connection, table, number)
+                sums.change(connection, table, "import_no = ?", [number], -1)
             connection.execute(f"DELETE FROM {table} WHERE import_no = ?", [number])
+        farms |= bring_back(connection, number)
         connection.execute("DELETE FROM seen_again WHERE import_no = ?", [number])
         connection.execute(
             "UPDATE imports SET undone_at = ? WHERE import_no = ?",
@@ -205,6 +230,10 @@ def _farms_of(ledger: Ledger, number: int) -> set[str] | None:
                 [number, number],
             ).fetchall()
             farms |= {farm for (farm,) in rows}
+        rows = cursor.execute(
+            "SELECT DISTINCT farm FROM replaced_rows WHERE import_no = ? OR of_import = ?", [number, number]
+        ).fetchall()
+        farms |= {farm for (farm,) in rows}
     return None if None in farms else {farm for farm in farms if farm is not None}
 
 
@@ -224,84 +253,80 @@ def executor(connection: duckdb.DuckDBPyConnection) -> Any:
     return lambda sql, parameters=None: connection.execute(sql, parameters or [])
 
 
-def _stage(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet) -> tuple[str, dict[str, str]]:
-    """The sheet's rows as a temporary table ``incoming`` with a key, first of equal rows marked."""
-    table, fields = ROW_TABLES[sheet.kind]
-    if hasattr(connection, "load"):
-        # Elsewhere than in the embedded engine the same digests are worked out here and sent along, so that a row
-        # has one digest whatever holds the ledger.
-        with _in_memory() as memory:
-            _stage(memory, sheet)
-            types = {"row_no": "BIGINT", **fields, "row_key": "VARCHAR", "turn": "BIGINT"}
-            columns = ", ".join(f'"{name}"' for name in types)
-            rows = memory.sql(f"SELECT {columns} FROM incoming").to_arrow_table()
-        connection.load("incoming", rows, types)
-        return table, fields
-    frame = sheet.records.reindex(columns=["row", *fields])
-    connection.register("frame_in", _arrow(frame))
-    typed = ", ".join(f'CAST("{name}" AS {kind}) AS "{name}"' for name, kind in fields.items())
-    connection.execute(
-        f"""CREATE OR REPLACE TEMP TABLE incoming AS
-        SELECT *, ROW_NUMBER() OVER (PARTITION BY row_key ORDER BY row_no) AS turn
-        FROM (SELECT *, {key_of(fields)} AS row_key
-              FROM (SELECT CAST("row" AS BIGINT) AS row_no, {typed} FROM frame_in))"""
-    )
-    connection.unregister("frame_in")
-    return table, fields
+@dataclass(frozen=True)
+class _Added:
+    """Rows of a sheet that were added, how many of them in the place of others, and notes that were added to."""
+
+    added: int
+    replaced: int = 0
+    noted: int = 0
 
 
-@contextlib.contextmanager
-def _in_memory() -> Iterator[duckdb.DuckDBPyConnection]:
-    import duckdb
+def _add_rows(connection: Any, sheet: CheckedSheet, number: int, choice: Choice | None) -> _Added:
+    kind = sheet.kind
+    table, _ = ROW_TABLES[kind]
+    stage_records(connection, kind, sheet.records)
+    others = connection.execute(f"SELECT 1 FROM {table} WHERE import_no <> ? LIMIT 1", [number]).fetchall()
+    if not others or kind not in IDENTITIES:
+        return _Added(_insert_incoming(connection, kind, number))
+    compared = compare_staged(connection, connection, kind, number)
+    plan = plan_rows(connection, kind, compared, choice)
+    if plan.left_out.any():
+        keys = compared.records.loc[plan.left_out, "row_key"].tolist()
+        connection.execute("DELETE FROM incoming WHERE row_key IN (SELECT UNNEST(?))", [keys])
+    added = _insert_incoming(connection, kind, number)
+    again = compared.ledger["row_key"].iloc[compared.matches.partner[plan.seen_again]].tolist()
+    if again:
+        connection.execute(
+            f"INSERT INTO seen_again SELECT DISTINCT {number}, '{kind}', row_key FROM {table} "
+            "WHERE row_key IN (SELECT UNNEST(?))",
+            [again],
+        )
+    noted = _replace(connection, kind, number, compared, plan.noted)
+    replaced = _replace(connection, kind, number, compared, plan.replacing)
+    return _Added(added + replaced, replaced, noted)
 
-    memory = duckdb.connect()
-    try:
-        yield memory
-    finally:
-        memory.close()
 
-
-def _arrow(frame: pd.DataFrame) -> Any:
-    import pyarrow as pa
-
-    return pa.Table.from_pandas(frame, preserve_index=False)
-
-
-def _add_rows(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, number: int) -> tuple[int, int]:
-    table, fields = _stage(connection, sheet)
+def _insert_incoming(connection: Any, kind: str, number: int) -> int:
+    """Add the staged rows that are not there yet, and remember those that are; how many were added."""
+    table, fields = ROW_TABLES[kind]
     columns = ", ".join(f'"{name}"' for name in fields)
     connection.execute(
-        f"""INSERT INTO seen_again SELECT DISTINCT {number}, '{sheet.kind}', row_key FROM incoming
+        f"""INSERT INTO seen_again SELECT DISTINCT {number}, '{kind}', row_key FROM incoming
         WHERE row_key IN (SELECT row_key FROM {table})"""
     )
     [(added,)] = connection.execute(
         f"""INSERT INTO {table} SELECT {number}, row_no, row_key, {columns} FROM incoming
-        WHERE turn = 1 AND row_key NOT IN (SELECT row_key FROM {table}) ORDER BY row_no"""
+        WHERE turn = 1 AND row_key NOT IN (SELECT row_key FROM {table}) ORDER BY row_no, place"""
     ).fetchall()
-    return int(added), len(sheet.records) - added
+    return int(added)
 
 
-def _count_only(ledger: Ledger, sheets: Sequence[CheckedSheet], file: str) -> ImportResult:
-    """The result an import would have, from keys worked out in memory and compared with the ledger."""
+def _replace(connection: Any, kind: str, number: int, compared: Comparison, chosen: npt.NDArray[np.bool_]) -> int:
+    """Let some of the compared records take the places of their partners; how many rows were added."""
+    if not chosen.any():
+        return 0
+    ours, theirs, matches = compared.rows(chosen)
+    rows = merged(kind, ours, theirs, matches).assign(row=ours["row_no"])
+    stage_records(connection, kind, rows)
+    keys = [key for (key,) in connection.execute("SELECT row_key FROM incoming ORDER BY place").fetchall()]
+    replace_rows(connection, kind, number, theirs, keys)
+    return _insert_incoming(connection, kind, number)
+
+
+def _count_only(ledger: Ledger, sheets: Sequence[CheckedSheet], file: str, choice: Choice | None) -> ImportResult:
+    """The result an import would have, from records compared in memory."""
     read = sum(sheet.rows_read for sheet in sheets)
     held = sum(sheet.held for sheet in sheets)
-    added = 0
-    new: dict[str, set[str]] = {}
-    with _in_memory() as memory:
-        for sheet in sheets:
-            table, _ = _stage(memory, sheet)
-            keys = {key for (key,) in memory.execute("SELECT DISTINCT row_key FROM incoming").fetchall()}
-            new[table] = new.get(table, set()) | keys
-    for table, keys in new.items():
-        known: set[str] = set()
-        if ledger.exists and keys:
+    added = replaced = 0
+    for sheet, compared in zip(sheets, compare_sheets(ledger, sheets), strict=True):
+        added += int(np.isin(compared.states, (NEW, DIFFERS, MOVED)).sum())
+        if np.isin(compared.states, (DIFFERS, MOVED)).any():
             with ledger.reading() as cursor:
-                rows = cursor.execute(
-                    f"SELECT row_key FROM {table} WHERE row_key IN (SELECT UNNEST(?))", [sorted(keys)]
-                ).fetchall()
-                known = {key for (key,) in rows}
-        added += len(keys - known)
-    return ImportResult(file, read, added, read - held - added, held, 0, questioned_in_sheets(sheets))
+                plan = plan_rows(cursor, sheet.kind, compared, choice)
+            added -= int((plan.left_out & ~plan.replacing & (compared.matches.state != SAME)).sum())
+            replaced += int(plan.replacing.sum())
+    return ImportResult(file, read, added, read - held - added, held, 0, questioned_in_sheets(sheets), replaced)
 
 
 def _keep_set_aside(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, number: int) -> None:
@@ -310,9 +335,9 @@ def _keep_set_aside(connection: duckdb.DuckDBPyConnection, sheet: CheckedSheet, 
     frame = sheet.set_aside.assign(import_no=number, source=sheet.source)
     if hasattr(connection, "load"):
         columns = list(BOOKKEEPING["set_aside"])
-        connection.load("set_aside", _arrow(frame.rename(columns={"row": "row_no"})[columns]), None)
+        connection.load("set_aside", as_arrow(frame.rename(columns={"row": "row_no"})[columns]), None)
         return
-    connection.register("frame_in", _arrow(frame))
+    connection.register("frame_in", as_arrow(frame))
     connection.execute(
         'INSERT INTO set_aside SELECT import_no, source, "row", "column", value, reason, remedy, original FROM frame_in'
     )

@@ -21,8 +21,10 @@ from analytics.ledger.farms_together import farms_together
 from analytics.ledger.history import note
 from analytics.ledger.incoming import Taken
 from analytics.ledger.ledger import Ledger
+from analytics.ledger.matching import IDENTITIES
 from analytics.ledger.questioned import questioned_in_import
 from analytics.ledger.schema import ROW_TABLES, half_as_number
+from analytics.words import Said, say
 
 MEMORY = "600MB"
 """The most that the engine may hold during such an import; what does not fit goes to a folder beside the ledger."""
@@ -39,6 +41,9 @@ def add_stream(
     ledger: Ledger, stream: CheckedStream, file: str, sha256: str, *, dry_run: bool = False, memory: str = MEMORY
 ) -> ImportResult:
     """Add a checked stream to the ledger, in one transaction; see :func:`~analytics.ledger.adding.add_sheets`.
+
+    Of rows only those that are there word for word are known: other versions of a record are added beside it, and it is
+    said when visits of the file are there already.
 
     Parameters
     ----------
@@ -97,7 +102,9 @@ def add_stream(
         if added:
             for farms in _farms_together(connection, table, number):
                 rebuild(executor(connection), farms)
-        questioned = questioned_in_import(connection, number) if added else ()
+        questioned = (
+            questioned_in_import(connection, number) + _met_again(connection, stream.kind, number) if added else ()
+        )
     return ImportResult(file, taken.read, added, known, taken.held, number, questioned)
 
 
@@ -167,6 +174,28 @@ def _farms_together(connection: Any, table: str, number: int) -> Iterator[list[s
         GROUP BY farm ORDER BY farm"""
     ).fetchall()
     return farms_together(farms, ROWS_AT_A_TIME)
+
+
+def _met_again(connection: Any, kind: str, number: int) -> tuple[Said, ...]:
+    """What to say where visits of an import were there already."""
+    if kind not in IDENTITIES or number == 1:
+        return ()
+    table, _ = ROW_TABLES[kind]
+    one, other = IDENTITIES[kind].visit
+    found = connection.execute(
+        f"""SELECT farm, "{other}", COUNT(*) OVER () AS n FROM {table} GROUP BY "{one}", "{other}"
+        HAVING MIN(import_no) < {number} AND MAX(import_no) = {number} ORDER BY farm, "{other}" LIMIT 1"""
+    ).fetchall()
+    if not found:
+        return ()
+    [(farm, place, n)] = found
+    return (
+        say(
+            "Farms and days (or cows) that have records here already: {n}, such as {farm}, {place}. The file is too "
+            "large to compare record by record, so only rows that are there word for word were left out.",
+            n=int(n), farm=farm, place=str(place),
+        ),
+    )  # fmt: skip
 
 
 @contextlib.contextmanager

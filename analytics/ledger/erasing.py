@@ -16,7 +16,7 @@ from analytics.ledger.copying import FOLDER, forget, log_of
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.ledger.making import STALE_SECONDS
-from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES, create_statements
+from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, FARM_BOOKKEEPING, ROW_TABLES, create_statements
 from analytics.mistake import Mistake
 
 ERASED = "erased"
@@ -49,7 +49,7 @@ class Erased:
 
 
 def erase_farm(ledger: Ledger, farm: str) -> Erased:
-    """Erase a farm: its rows, what was derived from them, limits, history and set-aside rows.
+    """Erase a farm: its rows, what was derived from them, limits, names, history and set-aside rows.
 
     Of an import that held nothing else, the name of the file and its digest go as well; of one that held other farms
     too, the counts are made less and set-aside rows that name the farm go. A ledger in a file is written anew to a
@@ -154,12 +154,12 @@ def _write_without(connection: Any, draft: Path, farm: str) -> None:
     try:
         for statement in create_statements():
             connection.execute(statement)
-        for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, "horn_limits", "history"]:
+        for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, *FARM_BOOKKEEPING]:
             connection.execute(
                 f"INSERT INTO {table} SELECT * FROM {source}{table} WHERE farm IS DISTINCT FROM ?", [farm]
             )
         for table in BOOKKEEPING:
-            if table not in ("horn_limits", "history"):
+            if table not in FARM_BOOKKEEPING:
                 connection.execute(f"INSERT INTO {table} SELECT * FROM {source}{table}")
         scrub_imports(connection, source, farm)
         for table, _ in ROW_TABLES.values():
@@ -195,15 +195,25 @@ def scrub_imports(connection: Any, source: str, farm: str) -> None:
             WHERE imports.import_no = less.import_no""",
             [farm],
         )
+    replaced = f"SELECT row_key FROM {source}replaced_rows WHERE farm = ?"
+    connection.execute(f"DELETE FROM seen_again WHERE row_key IN ({replaced})", [farm])
+    connection.execute(
+        f"""UPDATE imports SET added = GREATEST(0, added - less.n)
+        FROM (SELECT of_import, COUNT(*) AS n FROM {source}replaced_rows WHERE farm = ? GROUP BY of_import) AS less
+        WHERE imports.import_no = less.of_import""",
+        [farm],
+    )
     others = " UNION ".join(
         f"SELECT import_no FROM {source}{table} WHERE farm IS DISTINCT FROM ?" for table, _ in ROW_TABLES.values()
     )
+    others += f" UNION SELECT of_import FROM {source}replaced_rows WHERE farm IS DISTINCT FROM ?"
     # An import that was taken back has no rows that would say whose they were: its file and its rows set aside go.
     only = (
         f"SELECT import_no FROM imports WHERE undone_at IS NOT NULL OR (import_no NOT IN ({others}) AND import_no IN "
-        "(SELECT import_no FROM (" + of_farm().replace("FROM ", f"FROM {source}") + ") AS of_farm))"
+        "(SELECT import_no FROM (" + of_farm().replace("FROM ", f"FROM {source}") + ") AS of_farm "
+        f"UNION SELECT of_import FROM {source}replaced_rows WHERE farm = ?))"
     )
-    emptied = [number for (number,) in connection.execute(only, [farm] * 2 * len(ROW_TABLES)).fetchall()]
+    emptied = [number for (number,) in connection.execute(only, [farm] * 2 * (len(ROW_TABLES) + 1)).fetchall()]
     for number in emptied:
         connection.execute("DELETE FROM set_aside WHERE import_no = ?", [number])
         connection.execute("DELETE FROM seen_again WHERE import_no = ?", [number])
@@ -226,12 +236,35 @@ def scrub_imports(connection: Any, source: str, farm: str) -> None:
         )
         if shown == ERASED:
             connection.execute("UPDATE history SET before = NULL, after = NULL WHERE subject = ?", [f"import {number}"])
+    _scrub_remembered(connection, told)
     connection.execute("UPDATE imports SET rows_read = added + already_known + set_aside")
     for number, before, after, subject in connection.execute(
         "SELECT history_no, before, after, subject FROM history"
     ).fetchall():
         if any(_tells(text, told) for text in (before, after, subject)):
             connection.execute("DELETE FROM history WHERE history_no = ?", [number])
+
+
+def _scrub_remembered(connection: Any, told: str) -> None:
+    """Take what names the farm out of the aliases and out of the answers kept for layouts."""
+    for said, means in connection.execute("SELECT said, means FROM aliases").fetchall():
+        if _tells(said, told) or _tells(means, told):
+            connection.execute("DELETE FROM aliases WHERE said = ? AND means = ?", [said, means])
+    for number, name, headings, answers in connection.execute(
+        "SELECT layout_no, name, headings, answers FROM layouts"
+    ).fetchall():
+        if _tells(headings, told):
+            connection.execute("DELETE FROM layouts WHERE layout_no = ?", [number])
+            continue
+        others = {
+            question: value
+            for question, value in json.loads(answers).items()
+            if not _tells(json.dumps([question, value], ensure_ascii=False), told)
+        }
+        connection.execute(
+            "UPDATE layouts SET name = ?, answers = ? WHERE layout_no = ?",
+            [ERASED if _tells(name, told) else name, json.dumps(others, ensure_ascii=False, sort_keys=True), number],
+        )
 
 
 def _tells(text: object, told: str) -> bool:

@@ -7,7 +7,7 @@ from typing import Any
 from analytics.ledger.erasing import Erased, no_such_farm, of_farm, scrub_imports
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
-from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES
+from analytics.ledger.schema import DERIVED_TABLES, FARM_BOOKKEEPING, ROW_TABLES
 
 
 def erase_in_place(ledger: Ledger, farm: str) -> Erased:
@@ -25,7 +25,7 @@ def erase_in_place(ledger: Ledger, farm: str) -> Erased:
         if not rows:
             raise no_such_farm(ledger, farm)
         scrub_imports(connection, source, farm)
-        for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, "horn_limits", "history"]:
+        for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, *FARM_BOOKKEEPING]:
             connection.execute(f"DELETE FROM {table} WHERE farm = ?", [farm])
         note(connection, "farm erased", subject="ledger")
     return Erased(rows, imports, (), ledger.engine.forget_bytes())

@@ -16,6 +16,8 @@ from analytics.intake.fields import KIND_NAMES, KINDS
 from analytics.intake.setting_aside import safe_text
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.limits import EVERY_LIMIT, IN_ORDER
+from analytics.ledger.remembered import FILE as REMEMBERED
+from analytics.ledger.remembered import write_remembered
 from analytics.ledger.schema import ROW_TABLES
 from analytics.mistake import Mistake
 
@@ -41,6 +43,8 @@ TYPES = {
 
 def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: Sequence[str] = ()) -> dict[str, int]:
     """Write the records to a folder: one file a kind of sheet, in the order they were imported.
+
+    Names and answers that were told go along in a file of their own, see :mod:`analytics.ledger.remembered`.
 
     Parameters
     ----------
@@ -81,6 +85,9 @@ def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: 
                 )
                 if rows:
                     written[name] = rows
+            lines = write_remembered(cursor, out, farms)
+            if lines:
+                written[REMEMBERED] = lines
         _write_dictionary(out / DICTIONARY, format, written)
     except OSError as error:
         raise Mistake(f"{out} cannot be written ({error.strerror}); choose another folder.") from None

@@ -9,7 +9,9 @@ from analytics.ledger.schema import ROW_TABLES
 
 
 def farms_of_import(ledger: Ledger, number: int) -> set[str]:
-    """Farms of which an import holds rows; empty when all its rows were known already or set aside.
+    """Farms of which an import holds rows, or held rows that were replaced.
+
+    Empty when all its rows were known already or set aside.
 
     Raises
     ------
@@ -17,7 +19,8 @@ def farms_of_import(ledger: Ledger, number: int) -> set[str]:
         The ledger cannot be read.
     """
     each = " UNION ".join(f"SELECT farm FROM {table} WHERE import_no = ?" for table, _ in ROW_TABLES.values())
-    return set(ledger.frame(each, [number] * len(ROW_TABLES))["farm"].dropna())
+    each += " UNION SELECT farm FROM replaced_rows WHERE of_import = ?"
+    return set(ledger.frame(each, [number] * (len(ROW_TABLES) + 1))["farm"].dropna())
 
 
 def imports_beyond(ledger: Ledger, farms: Sequence[str]) -> set[int]:
@@ -29,5 +32,6 @@ def imports_beyond(ledger: Ledger, farms: Sequence[str]) -> set[int]:
         The ledger cannot be read.
     """
     each = " UNION ".join(f"SELECT import_no, farm FROM {table}" for table, _ in ROW_TABLES.values())
+    each += " UNION SELECT of_import, farm FROM replaced_rows"
     frame = ledger.frame(f"SELECT DISTINCT import_no, farm FROM ({each}) AS met")
     return {int(number) for number in frame.loc[~frame["farm"].isin(list(farms)), "import_no"]}

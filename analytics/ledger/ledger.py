@@ -213,7 +213,8 @@ class Ledger:
             return []
         names = self.frame(
             "SELECT farm FROM trims UNION SELECT farm FROM scores UNION SELECT farm FROM cows "
-            "UNION SELECT farm FROM housing_rows UNION SELECT farm FROM change_rows ORDER BY 1"
+            "UNION SELECT farm FROM housing_rows UNION SELECT farm FROM change_rows "
+            "UNION SELECT farm FROM summary_rows ORDER BY 1"
         )["farm"].tolist()
         return [name for name in names if allowed is None or name in allowed]
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from analytics.ledger import sums
+from analytics.ledger.replacing import rekey
 from analytics.ledger.schema import ROW_TABLES, key_of
 
 
@@ -65,6 +66,21 @@ MIGRATIONS: tuple[Migration, ...] = (
         keys=True,
     ),
     Migration(5, "what was looked at: kinds of visit by the share of the herd, numbers used again", derive=True),
+    Migration(
+        6,
+        "names that mean the same, answers kept for a layout, rows replaced, counts without cows",
+        (
+            'CREATE TABLE summary_rows ("import_no" INTEGER, "row_no" BIGINT, "row_key" VARCHAR, "visit_date" DATE, '
+            '"farm" VARCHAR, "trimmer" VARCHAR, "herd_size" INTEGER, "looked_at" INTEGER, "lesion" VARCHAR, '
+            '"cases" INTEGER, "unit" VARCHAR, "note" VARCHAR)',
+            'CREATE TABLE replaced_rows ("import_no" INTEGER, "kind" VARCHAR, "farm" VARCHAR, "row_key" VARCHAR, '
+            '"of_import" INTEGER, "row_no" BIGINT, "new_key" VARCHAR, "content" VARCHAR)',
+            'CREATE TABLE aliases ("kind" VARCHAR, "farm" VARCHAR, "said" VARCHAR, "means" VARCHAR, '
+            '"created_at" TIMESTAMP, "taken_back_at" TIMESTAMP)',
+            'CREATE TABLE layouts ("layout_no" INTEGER, "name" VARCHAR, "headings" VARCHAR, "signature" VARCHAR, '
+            '"trimmer" VARCHAR, "answers" VARCHAR, "created_at" TIMESTAMP, "used_at" TIMESTAMP)',
+        ),
+    ),
 )
 
 
@@ -94,6 +110,7 @@ def migrate(connection: Any, layout: int) -> None:
 
 def _key_anew(connection: Any) -> None:
     known = sums.kept(connection)
+    rekey(connection)
     for kind, (table, fields) in ROW_TABLES.items():
         connection.execute(
             f"""UPDATE seen_again SET row_key = other.new_key

@@ -8,7 +8,7 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 5
+SCHEMA_VERSION = 6
 """The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
@@ -96,6 +96,18 @@ LIMIT_FIELDS: dict[str, str] = {
     "value": "DOUBLE",
     "note": "VARCHAR",
 }
+COUNT_FIELDS: dict[str, str] = {
+    "visit_date": "DATE",
+    "farm": "VARCHAR",
+    "trimmer": "VARCHAR",
+    "herd_size": "INTEGER",
+    "looked_at": "INTEGER",
+    "lesion": "VARCHAR",
+    "cases": "INTEGER",
+    "unit": "VARCHAR",
+    "note": "VARCHAR",
+}
+"""Counts of a visit whose cows are not told apart: so many looked at, so many with a lesion."""
 
 ROW_TABLES: dict[str, tuple[str, dict[str, str]]] = {
     "trims": ("trim_rows", TRIM_FIELDS),
@@ -104,6 +116,7 @@ ROW_TABLES: dict[str, tuple[str, dict[str, str]]] = {
     "housing": ("housing_rows", HOUSING_FIELDS),
     "changes": ("change_rows", CHANGE_FIELDS),
     "limits": ("limit_rows", LIMIT_FIELDS),
+    "counts": ("summary_rows", COUNT_FIELDS),
 }
 """Kind of sheet -> (row table, its fields)."""
 
@@ -239,6 +252,34 @@ BOOKKEEPING: dict[str, dict[str, str]] = {
         "set_at": "TIMESTAMP",
     },
     "seen_again": {"import_no": "INTEGER", "kind": "VARCHAR", "row_key": "VARCHAR"},
+    "replaced_rows": {
+        "import_no": "INTEGER",
+        "kind": "VARCHAR",
+        "farm": "VARCHAR",
+        "row_key": "VARCHAR",
+        "of_import": "INTEGER",
+        "row_no": "BIGINT",
+        "new_key": "VARCHAR",
+        "content": "VARCHAR",
+    },
+    "aliases": {
+        "kind": "VARCHAR",
+        "farm": "VARCHAR",
+        "said": "VARCHAR",
+        "means": "VARCHAR",
+        "created_at": "TIMESTAMP",
+        "taken_back_at": "TIMESTAMP",
+    },
+    "layouts": {
+        "layout_no": "INTEGER",
+        "name": "VARCHAR",
+        "headings": "VARCHAR",
+        "signature": "VARCHAR",
+        "trimmer": "VARCHAR",
+        "answers": "VARCHAR",
+        "created_at": "TIMESTAMP",
+        "used_at": "TIMESTAMP",
+    },
     "history": {
         "history_no": "BIGINT",
         "noted_at": "TIMESTAMP",
@@ -250,6 +291,15 @@ BOOKKEEPING: dict[str, dict[str, str]] = {
         "after": "VARCHAR",
     },
 }
+
+FARM_BOOKKEEPING = ("horn_limits", "history", "replaced_rows", "aliases")
+"""Tables of bookkeeping with a column ``farm``: its lines go when the farm is erased.
+
+``replaced_rows`` keeps each row that another took the place of: the import that did it, the row's own import, number
+and key, the key of the row that stands there now, and its fields as a JSON object. ``aliases`` says what a name in
+sheets stands for; its farm is the one meant, or the one whose cow is meant. ``layouts`` keeps the answers that were
+given for a layout of sheets.
+"""
 
 STAMP: dict[str, str] = {"import_no": "INTEGER", "row_no": "BIGINT", "row_key": "VARCHAR"}
 """Columns in front of every row table's fields: which import, which row of the file, and the digest of

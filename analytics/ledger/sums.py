@@ -21,16 +21,10 @@ def add_import(connection: Any, number: int) -> None:
     known = kept(connection)
     for table, _ in ROW_TABLES.values():
         if table in known:
-            _bring_on(connection, table, number, 1)
+            change(connection, table, "import_no = ?", [number], 1)
         else:
             # A ledger from before sums were kept, or a new one.
             keep(connection, table)
-
-
-def take_import(connection: Any, table: str, number: int) -> None:
-    """Take the rows of an import, which are about to go from a table, out of its sum."""
-    if table in kept(connection):
-        _bring_on(connection, table, number, -1)
 
 
 def take_in(connection: Any, table: str, number: int, rows: int, keys: int) -> None:
@@ -56,10 +50,24 @@ def take_in(connection: Any, table: str, number: int, rows: int, keys: int) -> N
         _write(connection, one, known[one][0] + more[0], known[one][1] ^ more[1])
 
 
-def _bring_on(connection: Any, table: str, number: int, sign: int) -> None:
-    [(rows, keys)] = connection.execute(f"SELECT {SUM} FROM {table} WHERE import_no = ?", [number]).fetchall()
+def change(connection: Any, table: str, where: str, values: list[Any], sign: int) -> None:
+    """Take rows that have just come (*sign* 1), or are about to go (-1), into the sum of their table.
+
+    Parameters
+    ----------
+    connection : Connection
+    table : str
+    where : str
+        SQL by which the rows are chosen, with ``?`` for *values*.
+    values : list
+    sign : int
+    """
+    known = kept(connection)
+    if table not in known:
+        return
+    [(rows, keys)] = connection.execute(f"SELECT {SUM} FROM {table} WHERE {where}", values).fetchall()
     if rows:
-        before_rows, before_keys = kept(connection)[table]
+        before_rows, before_keys = known[table]
         _write(connection, table, before_rows + sign * int(rows), before_keys ^ int(keys))
 
 

@@ -11,7 +11,9 @@ from typing import Any
 from analytics.ledger import sums
 from analytics.ledger.copying import copy_file
 from analytics.ledger.failures import Damaged
+from analytics.ledger.layouts import is_whole
 from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.replacing import wrong_keys
 from analytics.ledger.schema import (
     BOOKKEEPING,
     DERIVED_TABLES,
@@ -191,6 +193,7 @@ def _imports(cursor: Any) -> Iterator[Said]:
     there = " UNION ALL ".join(
         f"SELECT import_no, COUNT(*) AS n FROM {table} GROUP BY import_no" for table, _ in ROW_TABLES.values()
     )
+    there += " UNION ALL SELECT of_import, COUNT(*) FROM replaced_rows GROUP BY of_import"
     for number, read, added, known, held, rows, kept_rows in cursor.execute(
         f"""SELECT i.import_no, rows_read, added, already_known, i.set_aside, COALESCE(there.n, 0), COALESCE(s.n, 0)
         FROM imports i
@@ -236,11 +239,39 @@ def _bookkeeping(cursor: Any) -> Iterator[Said]:
         astray = count_of(
             cursor,
             "SELECT COUNT(*) FROM seen_again s JOIN imports i USING (import_no) "
-            f"WHERE kind = '{kind}' AND i.undone_at IS NULL AND row_key NOT IN (SELECT row_key FROM {table})",
+            f"WHERE kind = '{kind}' AND i.undone_at IS NULL AND row_key NOT IN (SELECT row_key FROM {table} "
+            f"UNION ALL SELECT row_key FROM replaced_rows WHERE kind = '{kind}')",
         )
         if astray:
             yield say("{n} rows that were met again are no longer in {table}.", n=astray, table=table)
-    for table, column in (("history", "history_no"), ("horn_limits", "limit_no")):
+    for column in ("import_no", "of_import"):
+        astray = count_of(
+            cursor,
+            f"SELECT COUNT(*) FROM replaced_rows t LEFT JOIN imports i ON i.import_no = t.{column} "
+            "WHERE i.import_no IS NULL OR i.undone_at IS NOT NULL",
+        )
+        if astray:
+            yield say("{n} rows that were replaced belong to no import, or to one that was taken back.", n=astray)
+    changed = wrong_keys(cursor)
+    if changed:
+        yield say("{n} rows that were replaced are not what they were when they came in.", n=changed)
+    yield from _remembered(cursor)
+    for table, column in (("history", "history_no"), ("horn_limits", "limit_no"), ("layouts", "layout_no")):
         twice = count_of(cursor, f"SELECT COUNT(*) - COUNT(DISTINCT {column}) FROM {table}")
         if twice:
             yield say("{n} lines of {table} bear a number that another bears.", n=twice, table=table)
+
+
+def _remembered(cursor: Any) -> Iterator[Said]:
+    """Names that mean two things at once, and layouts whose headings or answers are not what they were."""
+    twice = count_of(
+        cursor,
+        "SELECT COUNT(*) FROM (SELECT 1 FROM aliases WHERE taken_back_at IS NULL "
+        "GROUP BY kind, CASE WHEN kind = 'cow' THEN farm END, LOWER(said) HAVING COUNT(*) > 1)",
+    )
+    if twice:
+        yield say("{n} names are said to mean two things.", n=twice)
+    rows = cursor.execute("SELECT headings, signature, answers FROM layouts").fetchall()
+    broken = sum(not is_whole(*row) for row in rows)
+    if broken:
+        yield say("{n} layouts that are remembered cannot be read.", n=broken)

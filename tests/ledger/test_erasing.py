@@ -56,7 +56,7 @@ def traces(ledger: Ledger) -> list[str]:
     for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, *BOOKKEEPING]:
         frame = ledger.frame(f"SELECT * FROM {table}")
         for column in frame:
-            if frame[column].map(lambda cell: any(trace in str(cell) for trace in TRACES)).any():
+            if any(trace in str(cell) for cell in frame[column] for trace in TRACES):
                 found.append(f"{table}.{column}")
     ledger.lease.drop_if_idle()
     content = Path(ledger.name).read_bytes()
