@@ -29,7 +29,11 @@ LedgerOption = Annotated[
 FarmOfSheet = Annotated[str | None, typer.Option("--farm", help="Farm of a sheet that has no farm column.")]
 DayFirst = Annotated[bool, typer.Option("--day-first", help="Read 03/04/2026 as 3 April.")]
 MonthFirst = Annotated[bool, typer.Option("--month-first", help="Read 03/04/2026 as March 4.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the counts as JSON.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print counts, questions and notes as JSON.")]
+Given = Annotated[
+    list[str] | None, typer.Option("--answer", metavar="ID=VALUE", help="Answer a question; may be given several times.")
+]
+Accept = Annotated[bool, typer.Option("--accept", help="Take the likeliest answer of every question.")]
 
 
 @app.command("import")
@@ -40,11 +44,22 @@ def import_files(
     day_first: DayFirst = False,
     month_first: MonthFirst = False,
     json: AsJson = False,
+    answer: Given = None,
+    accept: Accept = False,
 ) -> None:
-    """Check sheets and add their rows to the ledger."""
-    from dashboard.importing import import_paths
+    """Check sheets and add their rows to the ledger.
 
-    import_paths(files, ledger, farm, _date_order(day_first, month_first), json, dry_run=False)
+    Exit codes: 0 all in or known, 4 some rows set aside and the rest in, 3 a question is open and nothing written,
+    2 not readable.
+    """
+    from dashboard.importing import given_answers, import_paths
+
+    code = import_paths(
+        files, ledger, farm, _date_order(day_first, month_first), json, dry_run=False, given=given_answers(answer or []),
+        accept=accept,
+    )  # fmt: skip
+    if code:
+        raise typer.Exit(code)
 
 
 @app.command()
@@ -55,11 +70,42 @@ def check(
     day_first: DayFirst = False,
     month_first: MonthFirst = False,
     json: AsJson = False,
+    answer: Given = None,
+    accept: Accept = False,
+    records: Annotated[bool, typer.Option("--records", help="Print the records as they would be stored, as CSV.")] = False,
 ) -> None:
-    """Do all that import does, but write nothing."""
-    from dashboard.importing import import_paths
+    """Do all that import does, but write nothing. Exit codes as of import."""
+    from dashboard.importing import given_answers, import_paths
 
-    import_paths(files, ledger, farm, _date_order(day_first, month_first), json, dry_run=True)
+    code = import_paths(
+        files, ledger, farm, _date_order(day_first, month_first), json, dry_run=True, given=given_answers(answer or []),
+        accept=accept, records=records,
+    )  # fmt: skip
+    if code:
+        raise typer.Exit(code)
+
+
+layouts_app = typer.Typer(help="What is remembered of the layouts of sheets.", invoke_without_command=True)
+app.add_typer(layouts_app, name="layouts")
+
+
+@layouts_app.callback()
+def layouts(context: typer.Context, ledger: LedgerOption = None) -> None:
+    """List the layouts that are remembered, with the answers kept for each."""
+    from dashboard.importing import list_layouts
+
+    if context.invoked_subcommand is None:
+        list_layouts(ledger)
+
+
+@layouts_app.command("remove")
+def layouts_remove(number: int, ledger: LedgerOption = None) -> None:
+    """Forget a layout and its answers."""
+    from analytics.ledger import open_ledger
+    from analytics.ledger.layouts import remove_layout
+
+    remove_layout(open_ledger(ledger), number)
+    print(f"Layout {number} was removed.")
 
 
 @app.command()

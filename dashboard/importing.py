@@ -12,7 +12,7 @@ from pathlib import Path
 from analytics.intake import CheckedSheet
 from analytics.intake.layouts.questions import Question
 from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import ImportResult, count_only
+from analytics.ledger.adding import ImportResult, add_sheets
 from analytics.ledger.file_import import PreparedImport, prepare_import, records_table, run_import
 from analytics.mistake import Mistake
 from analytics.words import say
@@ -64,6 +64,39 @@ def import_paths(
     if unread:
         raise Mistake(" ".join(unread))
     return QUESTION_OPEN if QUESTION_OPEN in codes else max(codes)
+
+
+def given_answers(said: Sequence[str]) -> dict[str, str]:
+    """Answers given as ID=VALUE.
+
+    Raises
+    ------
+    Mistake
+        One has no equals sign.
+    """
+    given: dict[str, str] = {}
+    for one in said:
+        # An id may hold an equals sign, a value does not.
+        id, equals, value = one.rpartition("=")
+        if not equals or not id.strip():
+            raise Mistake(f"'{one}' is no answer; write --answer ID=VALUE, with an id that `evenfoot check` prints.")
+        given[id.strip()] = value.strip()
+    return given
+
+
+def list_layouts(address: str | None) -> None:
+    """Print the layouts that are remembered."""
+    from analytics.ledger.layouts import layouts
+
+    found = layouts(open_ledger(address))
+    if found.empty:
+        print("No layout is remembered yet.")
+    for row in found.itertuples(index=False):
+        headings = ", ".join(json.loads(row.headings))
+        whose = f", sheets of {row.trimmer}" if isinstance(row.trimmer, str) and row.trimmer else ""
+        print(f"{row.layout_no}  {row.name}{whose}: {headings}")
+        for question, value in json.loads(row.answers).items():
+            print(f"     {question} = {value}")
 
 
 def _prepared(
@@ -147,7 +180,9 @@ def counted(ledger: Ledger, prepared: PreparedImport, digest: str) -> ImportResu
         from analytics.ledger.bulk import add_stream
 
         return add_stream(ledger, prepared.stream, prepared.file, digest, dry_run=True)
-    return count_only(ledger, prepared.sheets, prepared.file)
+    return add_sheets(
+        ledger, prepared.sheets, prepared.file, digest, revision_choice=prepared.revision_choice, dry_run=True
+    )
 
 
 def _explain_question(question: Question) -> list[str]:

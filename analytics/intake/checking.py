@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from analytics.intake.columns import Setting
-from analytics.intake.dates import DateOrder, decide_order
+from analytics.intake.dates import DateOrder
 from analytics.intake.fields import KIND_NAMES, KINDS
 from analytics.intake.headings import Headings, find_headings, is_whole
 from analytics.intake.layouts.questions import Answers
@@ -98,9 +98,11 @@ def check_file(
     ['7', 'LH', 'SU']
     """
     found = understand_file(
-        source, name, farm=farm, day_first=day_first, today=today, known_farms=known_farms, answers=Answers(accept=True)
+        source, name, farm=farm, day_first=day_first, today=today, known_farms=known_farms, answers=Answers()
     )
-    for question in found.answers.open():
+    for question in found.answers.blocking():
+        if question.default == "aside":
+            continue
         raise Mistake(say("{name}: {question}", name=name, question=question.text))
     return found.sheets
 
@@ -163,10 +165,7 @@ def understand_file(
     texts = [pair for survey in surveys for pair in survey.date_texts()]
     for draft in drafts:
         texts += date_texts(draft)
-    if not drafts:
-        order = decide_order(texts, name, day_first)
-    else:
-        order = decide_days(texts, facts, answers)
+    order = decide_days(texts, facts, answers)
     share_words(drafts)
     stage(say("Checking {rows} rows of {name}", rows=sum(map(len, raw)), name=name))
     checked: list[CheckedSheet] = []
@@ -275,6 +274,8 @@ def _check_sheet(
         checked.rows_read,
         understood_table(verdicts),
         (*opening_notes(setting.order, sheet.source, survey), *verdicts.told.notes),
+        own_headings=tuple(name for name in headings.names if name),
+        blanked=checked.blanked,
     )
 
 

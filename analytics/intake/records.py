@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from analytics.intake.setting_aside import bare_text
 from analytics.intake.sheet import Codes, Findings, Positions, Problem, RawColumn, RawSheet
 from analytics.intake.survey import OF_FINDING, OF_SCALE, ROW_BY_ROW, Survey, record_rows
 from analytics.intake.verdicts import Verdicts
+from analytics.words import say
 
 SET_ASIDE_COLUMNS = ("row", "column", "value", "reason", "remedy", "original")
 
@@ -31,6 +32,7 @@ class CheckedRows:
     records: pd.DataFrame
     set_aside: pd.DataFrame
     rows_read: int
+    blanked: int = 0
 
     def __len__(self) -> int:
         return len(self.records)
@@ -131,13 +133,47 @@ def check_rows(
     additions = additions_to_note(headings, survey, codes, lambda number: piece.columns[number].among(positions))
     frame["note"] = _notes(frame["note"], additions)
     frame["row"] = pd.array(rows, dtype="Int64")
-    aside = _set_aside(piece, headings, positions, rows, findings.problems, farm)
-    if not findings.problems:
-        return CheckedRows(frame, aside, len(positions))
     bad = np.zeros(len(positions), dtype=bool)
+    blanked: list[Problem] = []
     for problem in findings.problems:
-        bad[problem.positions] = True
-    return CheckedRows(frame[~bad].reset_index(drop=True), aside, len(positions))
+        if problem.field in BLANKED.get(kind, ()) and problem.reason not in NOT_BLANKED:
+            blanked.append(problem)
+        else:
+            bad[problem.positions] = True
+    lines: list[Problem] = []
+    cells = 0
+    for problem in findings.problems:
+        kept = problem.positions[~bad[problem.positions]]
+        if not any(problem is one for one in blanked) or not len(kept):
+            lines.append(problem)
+            continue
+        cells += len(kept)
+        frame.loc[kept, problem.field] = pd.NA
+        lines.append(replace(problem, positions=kept, remedy=LEFT_BLANK))
+        lost = problem.positions[bad[problem.positions]]
+        if len(lost):
+            lines.append(replace(problem, positions=lost))
+    aside = _set_aside(piece, headings, positions, rows, lines, farm)
+    if not bad.any():
+        return CheckedRows(frame, aside, len(positions), cells)
+    return CheckedRows(frame[~bad].reset_index(drop=True), aside, len(positions), cells)
+
+
+BLANKED: dict[str, tuple[str, ...]] = {
+    "trims": (
+        "trimmer", "visit_kind", "herd_size", "group", "housing", "floor", "bedding", "parity", "calving_date", "breed",
+        "sire", "feet_seen", "foot", "claw", "zone", "lesion_detail", "severity", "dd_stage", "toe_length_mm",
+        "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm", "shed_stage", "toe_break_mm",
+        "action", "recheck_on", "locomotion_score", "locomotion_scale",
+    ),
+    "locomotion": ("scale", "scorer"),
+    "register": ("breed", "sire"),
+}  # fmt: skip
+"""Fields that a record can be without: a cell that cannot be right is left blank and listed, the row is kept."""
+NOT_BLANKED = frozenset((say("A zone, but no lesion in the row."), say("A severity, but no lesion in the row."),
+                         say("A claw, but no foot.")))  # fmt: skip
+"""Reasons for which the row is set aside after all: what is missing may be the lesion."""
+LEFT_BLANK = say("The cell was left blank and the row kept. Correct the cell and import it again.")
 
 
 def neutral(column: RawColumn) -> RawColumn:

@@ -109,6 +109,8 @@ class CheckedSheet:
         Rows of the sheet as it was, where they were unfolded.
     own_headings : tuple of str
         The sheet's own headings, by which its layout is known again.
+    blanked : int
+        Cells that were left blank, their rows kept.
     """
 
     kind: str
@@ -120,6 +122,7 @@ class CheckedSheet:
     notes: tuple[Said, ...] = ()
     sheet_rows: int | None = None
     own_headings: tuple[str, ...] = ()
+    blanked: int = 0
 
     @property
     def held(self) -> int:

@@ -182,8 +182,9 @@ def judge_findings(survey: Survey, told: Findings) -> FindingVerdicts:
         except Unreadable as unreadable:
             name = unreadable.field if isinstance(unreadable, Mismatch) else name
             out.unread[place] = name, unreadable.with_traceback(None)
-            # Not missing: a zone beside an unread lesion is no second mistake.
-            finding = Finding("?")
+            if name == "lesion":
+                # Not missing: a zone beside an unread lesion is no second mistake.
+                finding = Finding("?")
         out.places[key] = place
         out.results.append(finding)
         if finding.lesion != "?" and "lesion" in headings.matches and said[0].strip():

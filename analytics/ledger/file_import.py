@@ -20,7 +20,7 @@ from analytics.ledger.aliases import KnownNames, add_alias, known_names
 from analytics.ledger.bulk import add_stream
 from analytics.ledger.layouts import answers_for, save_answers
 from analytics.ledger.ledger import Ledger
-from analytics.ledger.revisions import CHOICES, Revision, compare_with_ledger
+from analytics.ledger.revisions import CHOICES, Choice, Revision, compare_with_ledger
 from analytics.words import Said, say
 
 SHOWN_NAMES = 6
@@ -69,6 +69,12 @@ class PreparedImport:
     def cells_left_blank(self) -> int:
         """Cells that could not be read and were left blank, their rows kept."""
         return sum(sheet.blanked for sheet in self.sheets)
+
+    @property
+    def revision_choice(self) -> Choice | None:
+        """What is done with records of which the ledger has another version."""
+        value = self.answers.value("same-visits") if "same-visits" in self.answers.met else None
+        return next((choice for choice in CHOICES if choice == value), None)
 
     @property
     def is_whole(self) -> bool:
@@ -141,9 +147,8 @@ def prepare_import(
         if stream is not None:
             return PreparedImport(name, [stream.without_records()], answers, stream=stream)
     found = understand_file(
-        source, name, farm=farm, day_first=day_first, today=today, known_farms=_farm_spellings(ledger, known),
-        answers=answers,
-    )  # fmt: skip
+        source, name, farm=farm, day_first=day_first, today=today, known_farms=known, answers=answers
+    )
     names, sheets = _known_by_name(ledger, found, answers)
     sheets = _with_rest(ledger, sheets, answers)
     revision = compare_with_ledger(ledger, sheets) if ledger.exists else None
@@ -156,10 +161,6 @@ def _recalled(ledger: Ledger, headings: Sequence[str]) -> Mapping[str, str]:
     if not ledger.exists:
         return {}
     return {key: str(value) for key, value in answers_for(ledger, headings).items()}
-
-
-def _farm_spellings(ledger: Ledger, known: Sequence[str]) -> list[str]:
-    return list(known)
 
 
 def run_import(ledger: Ledger, prepared: PreparedImport, sha256: str) -> ImportResult:
@@ -175,11 +176,9 @@ def run_import(ledger: Ledger, prepared: PreparedImport, sha256: str) -> ImportR
     """
     if prepared.stream is not None:
         return add_stream(ledger, prepared.stream, prepared.file, sha256)
-    choice = prepared.answers.value("same-visits") if "same-visits" in prepared.answers.met else None
     result = add_sheets(
-        ledger, prepared.sheets, prepared.file, sha256,
-        revision_choice=choice if choice in CHOICES else None,  # type: ignore[arg-type]
-    )  # fmt: skip
+        ledger, prepared.sheets, prepared.file, sha256, revision_choice=prepared.revision_choice
+    )
     for kind, farm, said, means in prepared.names:
         add_alias(ledger, kind, said, means, farm or None)
     lasting = prepared.answers.lasting()
@@ -196,24 +195,30 @@ def _known_by_name(
     sheets = found.sheets
     told: list[tuple[str, str, str, str]] = []
     said_farms = _names(sheets, "farm")
-    known = _known(ledger, said_farms)
-    farms = {said: known.farm(said) or said for said in said_farms}
-    for candidate in similar_farms([said for said, means in farms.items() if known.farm(said) is None], known.farms):
-        value = answers.ask(_farm_question(candidate))
-        if value == "same":
-            farms[candidate.said] = candidate.means
-        if f"same-farm:{candidate.said}" in answers.used:
-            told.append(("farm", "", candidate.said, candidate.means if value == "same" else candidate.said))
+    known = _known(ledger, ())
+    farms = {said: said if said in known.farms else known.meaning("farm", said) or said for said in said_farms}
+    undecided = [
+        said for said in said_farms if said not in known.farms and known.meaning("farm", said) is None
+    ]
+    for candidate in similar_farms(undecided, known.farms):
+        question = _farm_question(candidate)
+        same = answers.ask(question) == "same"
+        if same:
+            farms[candidate.said] = farms.get(candidate.means, candidate.means)
+        if question.id in answers.used:
+            told.append(("farm", "", candidate.said, candidate.means if same else candidate.said))
     sheets = [_renamed(sheet, "farm", farms) for sheet in sheets]
-    for farm in _names(sheets, "farm"):
-        sheets, asked = _cows_by_name(ledger, sheets, farm, known, answers)
+    named = _names(sheets, "farm")
+    known = _known(ledger, named)
+    for farm in named:
+        sheets, asked = _cows_by_name(sheets, farm, known, answers)
         told += asked
     return tuple(told), sheets
 
 
 def _known(ledger: Ledger, farms: Sequence[str]) -> KnownNames:
     if not ledger.exists:
-        return KnownNames.none()
+        return KnownNames((), (), {}, {})
     with ledger.reading() as cursor:
         return known_names(cursor, farms)
 
@@ -244,18 +249,20 @@ def _farm_question(candidate: Candidate) -> Question:
 
 
 def _cows_by_name(
-    ledger: Ledger, sheets: list[CheckedSheet], farm: str, known: KnownNames, answers: Answers
+    sheets: list[CheckedSheet], farm: str, known: KnownNames, answers: Answers
 ) -> tuple[list[CheckedSheet], list[tuple[str, str, str, str]]]:
     """The sheets with the cows of a farm called as the ledger calls them."""
-    there = known.cows_of(farm)
+    there = known.cows.get(farm, ())
     if not there:
         return sheets, []
     said = list(dict.fromkeys(
         str(cow) for sheet in sheets if "cow" in sheet.records
         for cow in sheet.records.loc[sheet.records["farm"] == farm, "cow"].dropna().unique()
     ))  # fmt: skip
-    names = {cow: known.cow(farm, cow) or cow for cow in said}
-    candidates = similar_cows([cow for cow in said if known.cow(farm, cow) is None], there)
+    exact = set(there)
+    names = {cow: cow if cow in exact else known.meaning("cow", cow, farm) or cow for cow in said}
+    undecided = [cow for cow in said if cow not in exact and known.meaning("cow", cow, farm) is None]
+    candidates = similar_cows(undecided, there)
     told: list[tuple[str, str, str, str]] = []
     if candidates:
         pairs = ", ".join(f"{one.said} = {one.means}" for one in candidates[:SHOWN_NAMES])
