@@ -40,7 +40,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
 
-from analytics.intake.parsing.cell_items import LESION_KINDS, Item, Splitter, taught_meaning
+from analytics.intake.parsing.cell_items import LESION_KINDS, Item, Splitter, is_compound, taught_meaning
 from analytics.intake.parsing.readings import CellReading, Doubt, Finding, key_of
 from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lesions import LESIONS, parent_of, says_nothing_found
@@ -201,17 +201,20 @@ class _Cell:
     def _whole(self, text: str) -> CellReading | None:
         """A cell that is read as a whole: taught, a mark, or a word for nothing found."""
         bare = text.strip()
-        means = taught_meaning(self.taught.get(key_of(bare), ""))
+        means = self._answer(bare) if self.taught and not is_compound(bare) else None
         if means is not None and means[0] in ("nothing", "note"):
             return CellReading(nothing=True) if means[0] == "nothing" else CellReading(unread=(bare,))
-        if means is not None and means[0] == "lesion":
-            draft = _Draft(means[1], 0, bare, 0, feet=(self.foot,) if self.foot else ())
+        if means is not None and means[0] in ("lesion", "other_lesion"):
+            words = bare if means[1] == "other" else None
+            draft = _Draft(means[1], 0, bare, 0, words, feet=(self.foot,) if self.foot else ())
             return CellReading(findings=tuple(self._expand(draft)))
+        if bare.casefold() in _MARKS and self.is_prose:
+            return CellReading(unread=(bare,))
         if bare.casefold() in _MARKS:
             doubt = Doubt(bare, "tick", ("done", "other", "note"), "done", True)
             return CellReading(nothing=True, doubts=(doubt,))
         is_yes = plain(bare) in phrases("yes") and plain(bare) not in phrases("remark")
-        if is_yes and not plain(bare).isdigit():
+        if is_yes and not plain(bare).isdigit() and not self.is_prose:
             return CellReading(doubts=(Doubt(bare, "tick", ("done", "other", "note"), None, True),))
         if _HYPHENS.fullmatch(bare) or plain(bare) in phrases("nothing") or plain(bare) in phrases("no"):
             return CellReading(nothing=True)
@@ -368,6 +371,8 @@ class _Cell:
                 elif item.kind == "other_lesion":
                     self._add_draft(segment, _Draft("other", at, item.text, segment.index, words=item.text))
             for at, item in segment.items:
+                if item.kind == "zone":
+                    self._find_lesion_in_zone(segment, at, item)
                 if item.kind == "doubtful":
                     self._weigh(segment, at, item)
             stages = [(at, item) for at, item in segment.items if item.kind == "stage"]
@@ -428,6 +433,21 @@ class _Cell:
                 self._add_draft(
                     segment, _Draft(codes[0] if codes else "other", at, item.text, segment.index, item.text)
                 )
+
+    def _find_lesion_in_zone(self, segment: _Segment, at: int, item: Item) -> None:
+        """A zone named after the white line says the lesion too, unless another one stands there that it fits."""
+        code = _lesion_in(plain(item.text))
+        near = _nearest(segment.drafts, at, False) if segment.drafts else None
+        if code is None or item.value == "open":
+            return
+        if near is not None and (near.code not in LESIONS or int(item.value) in LESIONS[near.code].usual_zones):
+            return
+        claws = [phrases("claw").get(word) for word in plain(item.text).split()]
+        draft = _Draft(code, at, item.text, segment.index)
+        self._add_draft(segment, draft)
+        for claw in claws:
+            if claw in CLAWS:
+                item.kind, item.value = "claw", claw
 
     def _weigh_zones(self, near: _Draft, item: Item, zones: list[str]) -> None:
         """A place such as heel or toe beside a lesion: the one of its zones that is usual for the lesion."""
@@ -499,9 +519,17 @@ class _Cell:
         for draft in self.drafts:
             draft.feet = draft.feet or (self.foot,)
         strange = sorted({*named, *self.spare_feet} - {self.foot}, key=FEET.index)
-        if strange:
-            choices = tuple(f"foot:{foot}" for foot in (self.foot, *strange))
-            self.doubts.append(Doubt(" ".join(strange), "foot", choices, f"foot:{' '.join(strange)}", True))
+        if not strange:
+            return
+        word = f"{' '.join(strange)} in {self.foot}"
+        answer = self._answer(word)
+        if answer is None:
+            choices = (f"foot:{self.foot}", f"foot:{' '.join(strange)}")
+            self.doubts.append(Doubt(word, "foot", choices, choices[1], True))
+        elif answer == ("foot", self.foot):
+            self.spare_feet = []
+            for draft in self.drafts:
+                draft.feet = (self.foot,)
 
     # ------------------------------------------------------------------ claw, zone, severity, stage
 
@@ -695,7 +723,7 @@ class _Cell:
         self.doubts = [doubt for doubt in self.doubts if doubt.about != "tick"]
         for segment in self.segments:
             found = [draft for draft in segment.drafts if draft.is_found]
-            if not found or not segment.unknown:
+            if not found or not (segment.unknown or any(self._is_purpose(draft) for draft in found)):
                 continue
             start = min(item.start for _, item in segment.items)
             end = max(item.end for _, item in segment.items)
@@ -708,6 +736,11 @@ class _Cell:
             if answer is None:
                 codes = tuple(dict.fromkeys(_lesion_answer(draft) for draft in found))
                 self.doubts.append(Doubt(words, "lesion", (*codes, "note"), "note", True))
+
+    def _is_purpose(self, draft: _Draft) -> bool:
+        """Whether a lesion is what something is for (``footbath for DD``)."""
+        before = self.items[draft.at - 1] if draft.at else None
+        return before is not None and before.kind == "filler" and plain(before.text) in _FOR
 
     # ------------------------------------------------------------------ the reading
 
@@ -742,7 +775,7 @@ class _Cell:
 
     def _chunks(self) -> Iterable[str]:
         """What is unread, as written; pieces with nothing but spaces, joiners or punctuation between them are one."""
-        left = sorted(set(self.unread))
+        left = sorted(self._with_fillers(set(self.unread)))
         bounds = sorted((item.start, item.end) for item in self.items)
         taken = {span for span in bounds if span not in set(left)}
         fill = {(item.start, item.end) for item in self.items if item.kind in ("filler", "joiner", "colon")}
@@ -763,6 +796,16 @@ class _Cell:
         if piece is not None:
             yield self.text[piece[0] : piece[1]].strip()
 
+    def _with_fillers(self, left: set[tuple[int, int]]) -> set[tuple[int, int]]:
+        """What is unread with the small words beside it, which belong to its sentence."""
+        for items in (self.items, self.items[::-1]):
+            is_left = False
+            for item in items:
+                if item.kind in ("filler", "joiner") and is_left:
+                    left.add((item.start, item.end))
+                is_left = (item.start, item.end) in left
+        return left
+
     def _settle(self, draft: _Draft) -> bool:
         """Resolves numbers, open degrees and states; whether the lesion is a finding."""
         for item in draft.numbers:
@@ -778,6 +821,9 @@ class _Cell:
 
     def _settle_count(self, draft: _Draft, item: Item) -> None:
         """``DDx2``, ``2 DD``: how many there are, which a finding does not hold."""
+        if int(item.value) > len(FEET):
+            self._leave(item)
+            return
         word = f"{draft.word} x{item.value}"
         answer = self._answer(word)
         if answer is not None:
@@ -1033,9 +1079,8 @@ class _FootWalk:
         self._flush_waiting()
         if self.pending and segment.sign == "," and segment.drafts:
             named = events[next(k for k, event in enumerate(events) if event[0] == "foot")][2]
-            for draft in self.pending:
-                choices = (f"foot:{' '.join(named)}", "note")
-                self.cell.doubts.append(Doubt(f"{draft.word} {' '.join(named)}", "foot", choices, choices[0]))
+            for draft in list(self.pending):
+                self._ask_behind(draft, named)
         given: list[_Draft] = []
         for kind, at, feet in events:
             if kind == "lesion":
@@ -1049,6 +1094,16 @@ class _FootWalk:
                 given = self._copy(given, segment, at, feet)
         self.carried = ()
         self.behind = given
+
+    def _ask_behind(self, draft: _Draft, feet: list[str]) -> None:
+        """``SU, WL RH``: the foot of the last lesion is taken for the one before a comma too, and asked about."""
+        word = f"{draft.word} {' '.join(feet)}"
+        answer = self.cell._answer(word)
+        if answer is not None and answer[0] == "note":
+            self.pending.remove(draft)
+        elif answer is None:
+            choices = (f"foot:{' '.join(feet)}", "note")
+            self.cell.doubts.append(Doubt(word, "foot", choices, choices[0]))
 
     def _copy(self, drafts: list[_Draft], segment: _Segment, at: int, feet: list[str]) -> list[_Draft]:
         """The same lesions on more feet, which may have claws and degrees of their own."""
@@ -1073,11 +1128,14 @@ class _FootWalk:
     def _flush(self) -> None:
         """Lesions that no foot follows stay without one; asked about if the cell names feet."""
         named = dict.fromkeys(foot for item in self.cell.items if item.kind == "foot" for foot in item.value.split())
-        if named and self.cell.foot is None:
-            for draft in self.pending:
-                if draft.is_found:
-                    choices = tuple(f"foot:{foot}" for foot in named)
-                    self.cell.doubts.append(Doubt(draft.word, "foot", (*choices, "note"), "note"))
+        for draft in self.pending:
+            word = f"{draft.word} foot"
+            answer = self.cell._answer(word)
+            if answer is not None and answer[0] == "foot":
+                draft.feet = tuple(answer[1].split())
+            elif answer is None and draft.is_found and named and self.cell.foot is None:
+                choices = tuple(f"foot:{foot}" for foot in named)
+                self.cell.doubts.append(Doubt(word, "foot", (*choices, "note"), "note"))
         self.pending = []
 
     def _flush_waiting(self) -> None:
@@ -1093,6 +1151,8 @@ _MARKS = frozenset({"x", "xx", "\u2713", "\u2714", "\u221a", "\u2611", "*", "v",
 _HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
 _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
 _BOTH_FEET = ("foot:LH RH", "foot:LF RF")
+_FOR = frozenset({"for", "para", "fur", "fuer", "voor", "pour", "por", "wegen"})
+"""Words in front of what something is done for. [common practice, no source]"""
 _MOST_TRIES = 40
 """Unknown words of a cell for which the nearest lesion is sought; it is slow."""
 _STATES: dict[str, tuple[str, str | None, bool]] = {
@@ -1103,6 +1163,24 @@ _STATES: dict[str, tuple[str, str | None, bool]] = {
     "nothing": ("negated", "nothing", True),
 }
 """State of a lesion -> what the doubt is about, its default (``None``: the lesion stays), whether it is serious."""
+
+
+@lru_cache(maxsize=1024)
+def _lesion_in(phrase: str) -> str | None:
+    """Code of the lesion whose word is a part of a phrase of several words.
+
+    Example
+    -------
+    >>> _lesion_in("abaxial white line"), _lesion_in("bulb of the heel"), _lesion_in("white line")
+    ('WL', None, None)
+    """
+    parts = phrase.split()
+    for size in range(len(parts) - 1, 1, -1):
+        for start in range(len(parts) - size + 1):
+            code = phrases("lesion").get(" ".join(parts[start : start + size]))
+            if code is not None:
+                return code
+    return None
 
 
 def _is_cue(item: Item) -> bool:
