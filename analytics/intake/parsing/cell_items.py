@@ -35,13 +35,13 @@ _TOKEN = re.compile(
     r"(?P<stage>(?<![^\W_])[mM] ?(?:4[.,]1|[0-4])(?![^\W_]))"
     r"|(?P<atom>[^\W_](?:[^\W_]|[\u0300-\u036f])*)"
     r"|(?P<plus>\(\++\)|\++)"
-    r"|(?P<nothing>(?<![^\s:,;/+(])[-\u2013\u2014]+(?=\s*(?:[,;/|&)\n\r]|\Z)))"
+    r"|(?P<nothing>(?<=[^\W_])-(?=\s|\Z|[,;/])|(?<![^\s:,;/+(])[-\u2013\u2014]+(?=\s*(?:[,;/|&)\n\r]|\Z)))"
     r"|(?P<hard>[;\n\r\u2028\u2029]+)"
     r"|(?P<soft>[,|&]|(?<=\s)[-\u2013\u2014](?=\s))"
     r"|(?P<slash>/)"
     r"|(?P<unsure>\?+)"
     r"|(?P<colon>:)"
-    r"|(?P<tick>[\u2713\u2714\u221a\u2611*])"
+    r"|(?P<tick>[\u2713\u2714\u221a\u2611])"
 )
 _GLUE = re.compile(r"[^\S\n\r]*[-.'\u2019/_\u2013]?|\.?[^\S\n\r]+")
 _CHAIN = re.compile(r"[.,/\u2013-]")
@@ -330,9 +330,7 @@ class Splitter:
             sign = {"hard": ";", "soft": ",", "slash": "/"}[name]
             yield Item("separator", match[0] if match[0] in "&-" else sign, start, end)
         elif name == "tick":
-            bullet = match[0] == "*" and bool(items)
-            if not bullet:
-                yield Item("tick", "x", start, end)
+            yield Item("tick", "x", start, end)
         else:
             yield Item(name, match[0], start, end)
 

@@ -130,6 +130,8 @@ class _Draft:
     """With zone and severity: the one that counts, empty where none does."""
     is_found: bool = True
     copied: _Draft | None = None
+    early: list[Item] = field(default_factory=list)
+    """What stands between the lesion and its first foot, which counts for its copies on other feet as well."""
 
     @property
     def parent(self) -> str:
@@ -191,6 +193,7 @@ class _Cell:
         self._negate()
         self._place_feet()
         self._place_rest()
+        self._share()
         self._ask_unknown()
         reading = self._result()
         rest = text[LONGEST:].strip()
@@ -232,11 +235,21 @@ class _Cell:
             if before is not None and before.kind == "colon" and len(items) > 1 and _is_cue(items[-2]):
                 items.pop()
                 before = items[-1]
-            if before is not None and _is_cue(before) and item.kind in ("number", "range", "severity"):
+            if (
+                before is not None
+                and {before.kind, item.kind} == {"tick", "number"}
+                and "x" in self._between(before, item)
+            ):
+                number = item if item.kind == "number" else before
+                items[-1] = self._merged("count", number.value, before, item)
+            elif before is not None and _is_cue(before) and item.kind in ("number", "range", "severity"):
                 items[-1] = self._keyed(before, item)
             else:
                 items.append(item)
         self.items = items
+
+    def _between(self, first: Item, last: Item) -> str:
+        return self.text[first.start : last.end].casefold()
 
     def _merged(self, kind: str, value: str, first: Item, last: Item) -> Item:
         start, end = min(first.start, last.start), max(first.end, last.end)
@@ -272,7 +285,9 @@ class _Cell:
             for item in items:
                 item.kind = "unknown" if item.kind == "filler" else item.kind
         for index, item in enumerate(items):
-            if item.kind in ("range", "number") and not self._is_degree(item):
+            after = items[index + 1] if index + 1 < len(items) else None
+            counts = after is not None and after.kind == "action" and after.text.casefold().endswith("s")
+            if item.kind in ("range", "number") and (counts or not self._is_degree(item)):
                 item.kind = "unknown"
             if item.kind in ("joiner", "filler") and len(plain(item.text)) == 1:
                 beside_words = [
@@ -391,9 +406,14 @@ class _Cell:
     def _add_draft(self, segment: _Segment, draft: _Draft) -> None:
         """Adds a lesion; the same lesion named twice side by side is one, with the more exact name."""
         last = segment.drafts[-1] if segment.drafts else None
-        if last is not None and draft.code != "other" and last.parent == draft.parent:
-            kinds = {item.kind for at, item in segment.items if last.at < at < draft.at}
-            if not kinds and (draft.code == draft.parent or last.code in (last.parent, draft.code)):
+        is_beside = last is not None and not any(last.at < at < draft.at for at, _ in segment.items)
+        if last is not None and is_beside:
+            turned = phrases("lesion").get(f"{plain(draft.word)} {plain(last.word)}")
+            if turned is not None:
+                last.code, last.word = turned, f"{last.word} {draft.word}"
+                return
+        if last is not None and is_beside and draft.code != "other" and last.parent == draft.parent:
+            if draft.code == draft.parent or last.code in (last.parent, draft.code):
                 last.code = draft.code if draft.code != draft.parent else last.code
                 last.word = f"{last.word} {draft.word}"
                 return
@@ -553,6 +573,8 @@ class _Cell:
                     else:
                         target = self._elsewhere(segment)
                     self._place(target, item)
+                    if target is not None and target.copied is None and not _has_foot(segment, target.at, at):
+                        target.early.append(item)
                 elif kind == "nothing" and drafts and not self._is_of_other_foot(segment, at):
                     _nearest(drafts, at, False).states.append(item)
                 elif kind == "nothing" and segment.sign == "-" and len(segment.items) == 1 and segment.index:
@@ -574,6 +596,22 @@ class _Cell:
             for item in segment.unknown:
                 self._leave(item)
 
+    def _share(self) -> None:
+        """Copies on other feet take what they have not of their own (``DD M2 LH + RH``)."""
+        for draft in self.drafts:
+            own = {
+                "claw": draft.claws or draft.sides,
+                "zone": draft.zones,
+                "severity": draft.severities or draft.numbers,
+                "stage": draft.stages,
+            }
+            first = draft.copied
+            while first is not None and first.copied is not None:
+                first = first.copied
+            for item in first.early if first is not None else ():
+                if not own.get({"side": "claw", "number": "severity", "range": "severity"}.get(item.kind, item.kind)):
+                    self._place(draft, item)
+
     def _is_of_action(self, at: int) -> bool:
         """Whether the claw behind an action is the action's: it stands next to it, but for words such as on."""
         place = at - 1
@@ -584,9 +622,7 @@ class _Cell:
     @staticmethod
     def _is_of_other_foot(segment: _Segment, at: int) -> bool:
         """Whether a word for nothing found stands behind or before another foot than the lesion does."""
-        near = min(segment.drafts, key=lambda draft: abs(draft.at - at)).at
-        low, high = sorted((near, at))
-        return any(item.kind == "foot" for place, item in segment.items if low < place < high)
+        return _has_foot(segment, min(segment.drafts, key=lambda draft: abs(draft.at - at)).at, at)
 
     def _elsewhere(self, segment: _Segment) -> _Draft | None:
         """The lesion that a segment without one speaks of: of its clause, before it, else behind it."""
@@ -710,7 +746,7 @@ class _Cell:
         if not told or any(item.kind in ("unknown", "action") for item in self.items):
             return False
         item = told[0]
-        is_fine = item.value in ("healed", "overgrown")
+        is_fine = item.value in ("healed", "absent", "overgrown")
         if is_fine:
             self.says_nothing = True
         about = "healed" if item.value == "healed" else "lesion"
@@ -1159,6 +1195,7 @@ _STATES: dict[str, tuple[str, str | None, bool]] = {
     "unsure": ("uncertain", None, False),
     "healed": ("healed", "nothing", True),
     "healing": ("healing", None, False),
+    "absent": ("negated", "nothing", True),
     "elsewhen": ("another time", "note", True),
     "nothing": ("negated", "nothing", True),
 }
@@ -1205,6 +1242,12 @@ def _claw_of_side(side: str, foot: str) -> str:
 
 def _feet_of_side(side: str) -> tuple[str, ...]:
     return tuple(f"foot:{foot}" for foot in FEET if foot[0] == side)
+
+
+def _has_foot(segment: _Segment, first: int, last: int) -> bool:
+    """Whether a foot stands between two places of a segment."""
+    low, high = sorted((first, last))
+    return any(item.kind == "foot" for place, item in segment.items if low < place < high)
 
 
 def _nearest(drafts: Sequence[_Draft], at: int, ahead: bool) -> _Draft:
