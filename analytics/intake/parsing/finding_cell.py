@@ -116,8 +116,8 @@ class _Draft:
     words: str | None = None
     feet: tuple[str, ...] = ()
     claws: list[str] = field(default_factory=list)
-    sides: list[str] = field(default_factory=list)
-    """L, R, or B for both."""
+    sides: list[tuple[str, str]] = field(default_factory=list)
+    """L, R, or B for both, and the word as written; so are zones, severities and stages."""
     zones: list[tuple[str, str]] = field(default_factory=list)
     severities: list[tuple[str, str]] = field(default_factory=list)
     stages: list[tuple[str, str]] = field(default_factory=list)
@@ -412,8 +412,8 @@ class _Cell:
             if turned is not None:
                 last.code, last.word = turned, f"{last.word} {draft.word}"
                 return
-        if last is not None and is_beside and draft.code != "other" and last.parent == draft.parent:
-            if draft.code == draft.parent or last.code in (last.parent, draft.code):
+            is_known = draft.code == draft.parent or last.code in (last.parent, draft.code)
+            if draft.code != "other" and last.parent == draft.parent and is_known:
                 last.code = draft.code if draft.code != draft.parent else last.code
                 last.word = f"{last.word} {draft.word}"
                 return
@@ -667,11 +667,11 @@ class _Cell:
                 self.spare_states.append(item)
         elif kind == "claw":
             if item.value in ("left", "right"):
-                draft.sides.append(item.value[0].upper())
+                draft.sides.append((item.value[0].upper(), item.text))
             else:
                 draft.claws.extend(CLAWS if item.value == "both" else (item.value,))
         elif kind == "side":
-            draft.sides.append(item.value)
+            draft.sides.append((item.value, item.text))
         elif kind == "zone":
             draft.zones.append((item.value, item.text))
         elif kind == "severity":
@@ -980,13 +980,12 @@ class _Cell:
         parent = parent_of(code) if code in LESIONS else code
         for foot in draft.feet or (None,):
             claws: list[str | None] = list(dict.fromkeys(draft.claws))
-            for side in draft.sides:
+            for side, word in draft.sides:
                 if side == "B":
-                    claws.extend(self._both_claws(draft, foot))
+                    claws.extend(self._both_claws(draft, foot, word))
                 elif foot is not None:
                     claws.append(_claw_of_side(side, foot))
                 else:
-                    word = {"L": "left", "R": "right"}[side]
                     choices = (*_feet_of_side(side), "note")
                     self.doubts.append(Doubt(word, "foot", choices, "note"))
             for claw in claws or [None]:
@@ -1001,14 +1000,14 @@ class _Cell:
                     draft.words,
                 )
 
-    def _both_claws(self, draft: _Draft, foot: str | None) -> Iterable[str]:
+    def _both_claws(self, draft: _Draft, foot: str | None, word: str) -> Iterable[str]:
         """The word both beside a lesion: both claws of a known foot; with two feet it says no more."""
         if len(draft.feet) > 1:
             return ()
         if foot is None:
-            self.doubts.append(Doubt("both", "foot", (*_BOTH_FEET, "claw:both", "note"), "note"))
+            self.doubts.append(Doubt(word, "foot", (*_BOTH_FEET, "claw:both", "note"), "note"))
             return ()
-        self.doubts.append(Doubt("both", "claw", ("claw:both", "note"), "claw:both"))
+        self.doubts.append(Doubt(word, "claw", ("claw:both", "note"), "claw:both"))
         return CLAWS
 
 
