@@ -18,6 +18,7 @@ from analytics.intake.numbers import read_angle, read_length
 from analytics.intake.sheet import Codes, Findings, Problem, Rows
 from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS, NOTHING, READERS, SPOKEN, is_plain_action
+from analytics.trade.lesions import names_other_lesion
 from analytics.words import say
 
 Distinct = pd.api.extensions.ExtensionArray | np.ndarray[Any, Any]
@@ -225,6 +226,9 @@ def note_word(findings: Findings, match: Match, said: str, understood_as: str, r
     )
 
 
-def weightier_words(texts: Sequence[str]) -> list[bool]:
-    """Whether each action says more than it is read as, so that the words belong in the note."""
-    return [bool(t.strip()) and not is_blank(t, "action") and not is_plain_action(t) for t in texts]
+def _is_telling_action(text: str) -> bool:
+    return bool(text.strip()) and not is_blank(text, "action") and not is_plain_action(text)
+
+
+KEPT_WORDS: dict[str, Callable[[str], bool]] = {"action": _is_telling_action, "lesion": names_other_lesion}
+"""Field -> whether a cell says more than it is read as, so that its words belong in the note."""

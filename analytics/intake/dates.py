@@ -6,9 +6,11 @@ import datetime as dt
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 
 from analytics.intake.unreadable import Unreadable
 from analytics.mistake import Mistake
+from analytics.trade.lexicon import meaning, phrases, plain
 from analytics.words import say
 
 EARLIEST = dt.date(1980, 1, 1)
@@ -16,34 +18,17 @@ EARLIEST = dt.date(1980, 1, 1)
 SPREADSHEET_DAY_ZERO = dt.date(1899, 12, 30)
 """Day 0 of the day numbers of spreadsheets [pub: OpenDocument 1.2, part 2, null date]."""
 
-_MONTHS = {
-    name[:length]: number
-    for number, name in enumerate(
-        (
-            "january",
-            "february",
-            "march",
-            "april",
-            "may",
-            "june",
-            "july",
-            "august",
-            "september",
-            "october",
-            "november",
-            "december",
-        ),
-        start=1,
-    )
-    for length in range(3, len(name) + 1)
-}
 _CLOCK = re.compile(r"[T\s,]+\d{1,2}[:.]\d{2}(:\d{2}(\.\d+)?)?\s*([ap]\.?m\.?)?\s*(z|utc|[+-]\d{2}:?\d{2})?$", re.I)
 _YEAR_FIRST = re.compile(r"^(\d{4})\s*[-/.\s]\s*(\d{1,2})\s*[-/.\s]\s*(\d{1,2})\.?$")
 _COMPACT = re.compile(r"^((?:19|20)\d{2})(\d{2})(\d{2})$")
 _YEAR_LAST = re.compile(r"^(\d{1,2})\s*[-/.\s]\s*(\d{1,2})\s*[-/.\s]\s*(\d{4}|'?\d{2})\.?$")
-_DAY_NAME = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+", re.I)
-_DAY_MONTH = re.compile(r"^(\d{1,2})(?:st|nd|rd|th)?(?:\s+of)?[\s\-./]*([a-z]{3,9})\.?[\s\-./,]*'?(\d{4}|\d{2})$", re.I)
-_MONTH_DAY = re.compile(r"^([a-z]{3,9})\.?[\s\-./]*(\d{1,2})(?:st|nd|rd|th)?[\s\-./,]+'?(\d{4}|\d{2})$", re.I)
+_DAY_MONTH = re.compile(
+    r"^(\d{1,2})(?:st|nd|rd|th|er|[\u00ba\u00aa\u00b0])?(?:\s+(?:of|de))?[\s\-./]*([^\W\d_]{3,10})\.?(?:\s+(?:de|del))?[\s\-./,]*"
+    r"'?(\d{4}|\d{2})$",
+    re.I,
+)
+_MONTH_DAY = re.compile(r"^([^\W\d_]{3,10})\.?[\s\-./]*(\d{1,2})(?:st|nd|rd|th)?[\s\-./,]+'?(\d{4}|\d{2})$", re.I)
+_DAY_NAME = re.compile(r"^([^\W\d_]+(?:-feira)?)\.?,?\s+", re.I)
 _SERIAL = re.compile(r"^\d{5}(\.\d+)?$")
 
 _REMEDY = say("Write the date as year-month-day, such as 2026-03-14.")
@@ -142,8 +127,10 @@ def read_day(text: str, order: DateOrder, today: dt.date, *, from_workbook: bool
     >>> today, order = dt.date(2026, 11, 1), DateOrder(True, "option")
     >>> [str(read_day(t, order, today)) for t in ("3/4/26", "2026-04-03 08:30", "3rd Apr 2026", "April 3, 2026")]
     ['2026-04-03', '2026-04-03', '2026-04-03', '2026-04-03']
+    >>> [str(read_day(t, order, today)) for t in ("12. März 2026", "12 de marzo de 2026", "jeu. 12 mars 2026")]
+    ['2026-03-12', '2026-03-12', '2026-03-12']
     """
-    bare = _DAY_NAME.sub("", _without_clock(text))
+    bare = _without_day_name(_without_clock(text))
     try:
         for pattern in (_YEAR_FIRST, _COMPACT):
             if match := pattern.match(bare):
@@ -151,10 +138,10 @@ def read_day(text: str, order: DateOrder, today: dt.date, *, from_workbook: bool
         if match := _YEAR_LAST.match(bare):
             day, month = (match[1], match[2]) if order.day_first else (match[2], match[1])
             return dt.date(_year(match[3], today), int(month), int(day))
-        if (match := _DAY_MONTH.match(bare)) and match[2].casefold() in _MONTHS:
-            return dt.date(_year(match[3], today), _MONTHS[match[2].casefold()], int(match[1]))
-        if (match := _MONTH_DAY.match(bare)) and match[1].casefold() in _MONTHS:
-            return dt.date(_year(match[3], today), _MONTHS[match[1].casefold()], int(match[2]))
+        if (match := _DAY_MONTH.match(bare)) and (number := month_of(match[2])):
+            return dt.date(_year(match[3], today), number, int(match[1]))
+        if (match := _MONTH_DAY.match(bare)) and (number := month_of(match[1])):
+            return dt.date(_year(match[3], today), number, int(match[2]))
         if from_workbook and _SERIAL.match(bare):
             return SPREADSHEET_DAY_ZERO + dt.timedelta(days=int(float(bare)))
     except ValueError:
@@ -163,6 +150,35 @@ def read_day(text: str, order: DateOrder, today: dt.date, *, from_workbook: bool
             say("There is no such day, read{how}.", how=how) if how else say("There is no such day."), _REMEDY
         ) from None
     raise Unreadable(say("Not understood as a date."), _REMEDY)
+
+
+def month_of(word: str) -> int | None:
+    """The month that a word names, whole or cut short to three letters or more, or ``None``.
+
+    Example
+    -------
+    >>> [month_of(word) for word in ("March", "März", "mrt", "ene.", "Septem", "jui", "Foo")]
+    [3, 3, 3, 1, 9, None, None]
+    """
+    return _months().get(plain(word))
+
+
+@cache
+def _months() -> dict[str, int]:
+    beginnings: dict[str, set[int]] = {}
+    for name, month in phrases("month").items():
+        for length in range(3, len(name)):
+            beginnings.setdefault(name[:length], set()).add(int(month))
+    short = {beginning: months.pop() for beginning, months in beginnings.items() if len(months) == 1}
+    return short | {name: int(month) for name, month in phrases("month").items()}
+
+
+def _without_day_name(text: str) -> str:
+    """A date without the name of its weekday; ``mar 3, 2026`` begins with a month."""
+    match = _DAY_NAME.match(text)
+    if match is None or meaning("weekday", match[1]) is None:
+        return text
+    return text if (found := _MONTH_DAY.match(text)) and month_of(found[1]) else text[match.end() :]
 
 
 def _without_clock(text: str) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 
 from analytics.mistake import Mistake
 from analytics.trade.data_exchange import POSITIONS, RESOURCE_NAMES, SEVERITIES, read_site
-from analytics.trade.lesions import LESIONS, understand_lesion, understand_stage
+from analytics.trade.lesions import LESIONS, OTHER_LESION, understand_lesion, understand_stage
 from analytics.words import say
 
 _FEET = {position: foot for foot, position in POSITIONS.items()}
@@ -88,10 +88,12 @@ def _lesion(diagnosis: dict[str, Any], where: str) -> dict[str, Any]:
     code = str(_part(diagnosis, "diagnosisCode", where).get("id") or "")
     named = str(diagnosis.get("name") or "")
     lesion = understand_lesion(code) or understand_lesion(named)
+    # The words of a diagnosis outside the atlas say more than its code.
+    written = named if lesion == OTHER_LESION and understand_lesion(code) is None else lesion
     described = str(diagnosis.get("description") or "")
     claw, zone = read_site(str(diagnosis.get("site") or ""))
     row: dict[str, Any] = {
-        "lesion": lesion or code or named or described or "not named",
+        "lesion": written or code or named or described or "not named",
         "claw": claw,
         "zone": zone,
         "severity": _severity(diagnosis),

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field, replace
 
 from analytics.intake.fields import KINDS, OWN_COLUMNS, UNITS, Field
 from analytics.intake.sheet import RawSheet
+from analytics.trade import lexicon
+from analytics.trade.lexicon import plain
 from analytics.trade.locomotion import understand_scale
 
 HEADING_SEARCH_ROWS = 20
@@ -28,14 +30,14 @@ _BRACKETS = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 
 
 def squeezed(heading: str) -> str:
-    """A heading without case, spaces and punctuation.
+    """A heading without case, accents, spaces and punctuation.
 
     Example
     -------
-    >>> squeezed(" COW NO. ")
-    'cowno'
+    >>> squeezed(" COW NO. "), squeezed("Lesión")
+    ('cowno', 'lesion')
     """
-    return re.sub(r"[\W_]+", "", heading.casefold())
+    return plain(heading).replace(" ", "")
 
 
 @dataclass(frozen=True)
@@ -71,18 +73,15 @@ class Headings:
     width: int = 0
 
 
-def _lookup(fields: Sequence[Field]) -> dict[str, Field]:
-    # A field's own name always means that field; of other words the first field to claim one has it.
-    own = {squeezed(each.name): each for each in fields}
-    own |= {squeezed(re.sub(r"_(mm|deg)$", "", each.name)): each for each in reversed(fields)} | own
-    table = dict(own)
-    for each in fields:
-        for heading in each.headings:
-            table.setdefault(squeezed(heading), each)
-    return table
+def _lookup(kind: str) -> dict[str, Field]:
+    """Squeezed heading -> field. A field's own name always means that field."""
+    fields = {each.name: each for each in KINDS[kind]}
+    table = {squeezed(heading): fields[name] for heading, name in lexicon.headings(kind).items() if name in fields}
+    table |= {squeezed(re.sub(r"_(mm|deg)$", "", name)): each for name, each in reversed(fields.items())}
+    return table | {squeezed(name): each for name, each in fields.items()}
 
 
-_LOOKUPS = {kind: _lookup(fields) for kind, fields in KINDS.items()}
+_LOOKUPS = {kind: _lookup(kind) for kind in KINDS}
 _OWN = {squeezed(name) for name in OWN_COLUMNS}
 
 
@@ -105,7 +104,7 @@ def match_heading(heading: str, kind: str) -> tuple[Field, str | None, str | Non
     table = _LOOKUPS[kind]
     aside = " ".join(_BRACKETS.findall(heading))
     bare = _BRACKETS.sub(" ", heading)
-    words = re.sub(r"[\W_]+", " ", bare.casefold()).split()
+    words = plain(bare).split()
     scale = understand_scale(aside) if re.search(r"\d", aside) else None
     unit = _UNIT_WORDS.get(aside.strip(" .").casefold())
     if unit is None and len(words) > 1 and words[-1] in _UNIT_WORDS and squeezed(bare) not in table:

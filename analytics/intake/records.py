@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.intake.checks import impossible
-from analytics.intake.columns import distinct_values, read_texts, weightier_words
+from analytics.intake.columns import KEPT_WORDS, distinct_values, read_texts
 from analytics.intake.fields import KINDS, dtype_of
 from analytics.intake.headings import Headings
 from analytics.intake.refusals import refuse_missing, refuse_overlong, refuse_second_findings
@@ -128,9 +128,7 @@ def check_rows(
     if not piece.from_workbook and not piece.has_headings:
         refuse_overlong(piece, headings, positions, findings)
     refuse_second_findings(piece, headings, positions, findings)
-    additions = additions_to_note(
-        headings, survey, codes.get("action"), lambda number: piece.columns[number].among(positions)
-    )
+    additions = additions_to_note(headings, survey, codes, lambda number: piece.columns[number].among(positions))
     frame["note"] = _notes(frame["note"], additions)
     frame["row"] = pd.array(rows, dtype="Int64")
     aside = _set_aside(piece, headings, positions, rows, findings.problems, farm)
@@ -157,25 +155,25 @@ def _fill_scale(frame: pd.DataFrame, headings: Headings, verdicts: Verdicts) -> 
 
 
 def additions_to_note(
-    headings: Headings, survey: Survey, action: Codes | None, column_at: Callable[[int], RawColumn]
+    headings: Headings, survey: Survey, codes: Mapping[str, Codes], column_at: Callable[[int], RawColumn]
 ) -> list[RawColumn]:
-    """What is added to the note: every column that is no field, and every action that says more than it is read as.
+    """What is added to the note: every column that is no field, and every action and lesion whose words say more than
+    what they are read as.
 
     Parameters
     ----------
     headings, survey
-    action : array of int or None
-        For each row the text of its action.
+    codes : mapping of str to array of int
+        Field -> for each row the text of its cell.
     column_at : callable
         The column at a place, its rows the records.
     """
     added: list[tuple[str, RawColumn]] = []
-    if action is not None:
-        texts = survey.texts["action"].texts
-        telling = weightier_words(texts)
-        kept = [text if says else "" for text, says in zip(texts, telling, strict=True)]
-        if any(telling):
-            added.append((headings.matches["action"].heading, RawColumn(action, kept)))
+    for name, says_more in KEPT_WORDS.items():
+        if name in codes:
+            kept = [text if says_more(text) else "" for text in survey.texts[name].texts]
+            if any(kept):
+                added.append((headings.matches[name].heading, RawColumn(codes[name], kept)))
     for number in sorted(survey.told_extra):
         added.append((headings.names[number], neutral(column_at(number))))
     return [

@@ -156,9 +156,7 @@ class Screen:
             elif name not in arrows:
                 arrows[name] = self._arrow_of(name)
             out[name] = codes.get(name, nothing), arrows[name]
-        additions = additions_to_note(
-            self.survey.headings, self.survey, piece.numbers.get("action"), piece.columns.__getitem__
-        )
+        additions = additions_to_note(self.survey.headings, self.survey, piece.numbers, piece.columns.__getitem__)
         if additions:
             out["note"] = _with_additions(*out["note"], additions)
         return out, suspect

@@ -11,7 +11,8 @@ from analytics.trade.changes import in_order
 from analytics.trade.feet import FEET, understand_claw, understand_feet, understand_foot
 from analytics.trade.horn_limits import LIMITS, understand_limit
 from analytics.trade.housing import HOUSINGS, WETNESS, understand_floor, understand_housing, understand_wetness
-from analytics.trade.lesions import DD_STAGES, SEVERITIES, understand_lesion, understand_stage
+from analytics.trade.lesions import DD_STAGES, understand_lesion, understand_stage
+from analytics.trade.lexicon import meaning, plain
 from analytics.trade.locomotion import SCALES, understand_scale
 from analytics.trade.visits import VISIT_KINDS, understand_visit_kind
 from analytics.words import say
@@ -21,14 +22,10 @@ BLANKS = frozenset({"", "-", "--", "\N{EN DASH}", "\N{EM DASH}", "n/a", "#n/a", 
 NOTHING = BLANKS | {"none", "nil", "no"}
 """The same, in cells for a coded word or a measurement."""
 
-_SEVERITY_WORDS = {
-    **{word: number for number, word in SEVERITIES.items()},
-    "light": 1, "slight": 1, "minor": 1, "low": 1, "small": 1, "medium": 2, "mod": 2, "middling": 2,
-    "heavy": 3, "bad": 3,
-    "leve": 1, "ligera": 1, "ligero": 1, "moderada": 2, "moderado": 2, "media": 2, "medio": 2, "grave": 3, "severa": 3,
-    "severo": 3,
-    "high": 3, "serious": 3, "major": 3, "i": 1, "ii": 2, "iii": 3, "+": 1, "++": 2, "+++": 3,
-}  # fmt: skip
+_SEVERITY_MARKS = {"i": 1, "ii": 2, "iii": 3, "+": 1, "++": 2, "+++": 3}
+_BEFORE_SEVERITY = re.compile(
+    r"^(?:severity|sev|grade|gr|grad|grado|grau|graad|degr[e\u00e9]|schweregrad|ernst)(?![^\W\d_])[\s.:]*"
+)
 
 ACTIONS: dict[str, str] = {
     "trim": "trimmed",
@@ -37,15 +34,9 @@ ACTIONS: dict[str, str] = {
     "refer": "veterinarian asked",
     "other": "something else, kept in the note",
 }
-_ACTION_WORDS = {
-    "refer": "refer|referred|vet|veterinarian|veterinary|call vet|vet called|refer to vet|vet check|ask vet|see vet",
-    "block": "block|blocked|block on|block applied|block put on|shoe|shoed|blocks|hoof block|blk",
-    "wrap": "wrap|wrapped|bandage|bandaged|dressing|dressed|bandage on|wrap on|wraps",
-    "trim": "trim|trimmed|trimming|routine trim|functional trim|therapeutic trim|corrective trim|pared|pare|trim only",
-}
-_ACTION_OF = {word: action for action, words in _ACTION_WORDS.items() for word in words.split("|")}
-_YES = frozenset({"yes", "y", "true", "1", "x", "t", "on", "in use", "day and night", "\N{CHECK MARK}"})
-_NO = frozenset({"no", "n", "false", "0", "f", "none", "off", "never"})
+_YES_MARKS = frozenset("\N{CHECK MARK}\N{HEAVY CHECK MARK}\N{BALLOT BOX WITH CHECK}")
+_BETWEEN = re.compile(r"[,;+/&|\n]|\b(?:and|y|und|en|et|e)\b", re.IGNORECASE)
+"""What stands between two words of a cell."""
 
 
 def _among(words: object) -> str:
@@ -86,7 +77,7 @@ def read_lesions(text: str) -> str:
     ('DD HHE', 'SU WL')
     """
     whole = understand_lesion(text)
-    parts = [part for part in re.split(r"[,;+/&|\n]|\band\b|\by\b", text) if part.strip()] if whole is None else [text]
+    parts = [part for part in _BETWEEN.split(text) if part.strip()] if whole is None else [text]
     if len(parts) == 1 and whole is None:
         parts = text.split()
     found = [understand_lesion(part) for part in parts]
@@ -100,7 +91,16 @@ def read_lesions(text: str) -> str:
 
 
 def read_zone(text: str) -> int:
-    """Zone of the foot; the word may stand before the number."""
+    """Zone of the foot, as a number, with or without the word before it, or in words.
+
+    Example
+    -------
+    >>> read_zone("4"), read_zone("Zone 4"), read_zone("zona 4"), read_zone("Kronsaum")
+    (4, 4, 4, 9)
+    """
+    named = meaning("zone", text)
+    if named is not None:
+        return int(named)
     return read_whole(re.sub(r"^\s*(?:zone|z)\s*\.?\s*", "", text, flags=re.I))
 
 
@@ -115,9 +115,16 @@ def read_severity(text: str) -> int:
     (3, 3, 2, 2)
     """
     word = text.strip().casefold().rstrip(".")
-    if word not in _SEVERITY_WORDS:
-        word = re.sub(r"^(?:grade|severity|sev)(?![^\W\d_])[\s.:]*", "", word)
-    return _SEVERITY_WORDS[word] if word in _SEVERITY_WORDS else read_whole(word)
+    found = _severity(word)
+    if found is None:
+        word = _BEFORE_SEVERITY.sub("", word)
+        found = _severity(word)
+    return read_whole(word) if found is None else found
+
+
+def _severity(word: str) -> int | None:
+    named = meaning("severity", word)
+    return _SEVERITY_MARKS.get(word) if named is None else int(named)
 
 
 def read_stage(text: str) -> str:
@@ -144,8 +151,9 @@ def read_score(text: str) -> int:
 
 def read_action(text: str) -> str:
     """What was done. Of several the weightiest; other words are ``other`` and are kept in the note."""
-    parts = [part for part in re.split(r"[,;+/&]|\band\b", text.casefold()) if part.strip()]
-    found = {_ACTION_OF.get(re.sub(r"[\W_]+", " ", part).strip(), "other") for part in parts}
+    whole = meaning("action", text)
+    parts = [part for part in _BETWEEN.split(text) if part.strip()] if whole is None else [text]
+    found = {meaning("action", part) or "other" for part in parts}
     for action in ("refer", "block", "wrap", "other"):
         if action in found:
             return action
@@ -154,14 +162,15 @@ def read_action(text: str) -> str:
 
 def is_plain_action(text: str) -> bool:
     """Whether an action word says no more than the action it is read as."""
-    return re.sub(r"[\W_]+", " ", text.casefold()).strip() in {*_ACTION_OF, "other"}
+    return meaning("action", text) not in (None, "other") or plain(text) == "other"
 
 
 def read_yes_no(text: str) -> bool:
     """Yes or no."""
-    word = text.strip().casefold()
-    if word in _YES or word in _NO:
-        return word in _YES
+    if text.strip() in _YES_MARKS or meaning("yes", text):
+        return True
+    if meaning("no", text):
+        return False
     raise Unreadable(say("Not understood: '{shown}'.", shown=_shown(text)), say("Write yes or no."))
 
 

@@ -18,6 +18,7 @@ from analytics.trade.data_exchange import (
     ANIMAL_SCHEME,
     FARM_SCHEME,
     LESION_SCHEME,
+    OTHER_LESION_SCHEME,
     POSITIONS,
     RESOURCE,
     SEVERITIES,
@@ -25,7 +26,7 @@ from analytics.trade.data_exchange import (
     STAGES,
     site_of,
 )
-from analytics.trade.lesions import LESIONS
+from analytics.trade.lesions import LESIONS, OTHER_LESION
 
 OF_EVENT = ("visit_date", "farm", "cow", "trimmer", "group", "note")
 """Fields that an event says; rows alike in them are one event."""
@@ -112,7 +113,7 @@ def _diagnosis(row: dict[str, Any], event: dict[str, Any]) -> dict[str, Any]:
         "id": f"{event['id']}-{len(event['diagnoses']) + 1}",
         "name": LESIONS[code].name,
         "description": f"{LESIONS[code].name}, stage {stage}" if stage else None,
-        "diagnosisCode": {"id": code, "scheme": LESION_SCHEME},
+        "diagnosisCode": {"id": code, "scheme": OTHER_LESION_SCHEME if code == OTHER_LESION else LESION_SCHEME},
         "site": site_of(row["claw"], None if row["zone"] is None else int(row["zone"])),
         "stage": STAGES.get(stage) if stage else None,
         "severity": SEVERITIES.get(severity) if severity else None,

@@ -26,8 +26,8 @@ FAIR_VISITS = ("whole-herd", "scoring")
 """Scores are held against each other only where the whole herd was scored: at lame-cow calls most cows are lame."""
 
 LENGTHS = ("toe_length_mm", "toe_length_after_mm", "sole_thickness_mm", "heel_depth_mm", "toe_angle_deg")
-SKIN = tuple(code for code, lesion in LESIONS.items() if lesion.site == "skin")
-"""Lesions of the skin lie on a foot, not on one claw: a blank claw is right there."""
+NOT_ON_A_CLAW = tuple(code for code, lesion in LESIONS.items() if lesion.site != "claw")
+"""Lesions of the skin or the leg do not lie on one claw: a blank claw is right there."""
 
 
 def record_keeping(ledger: Ledger, selection: Selection) -> dict[str, pd.DataFrame]:
@@ -74,7 +74,7 @@ def _questions(selection: Selection) -> dict[str, Question]:
         n=trims.count(), **{name: value.cast("int64").sum() for name, value in said.items()}
     )
     cases = rows.filter(rows.lesion.notnull())
-    on_claw = ~cases.lesion.isin(SKIN)
+    on_claw = ~cases.lesion.isin(NOT_ON_A_CLAW)
     is_dd = cases.lesion == "DD"
     lesions = cases.group_by(["who", "month"]).agg(
         n=cases.count(),

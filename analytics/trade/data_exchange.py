@@ -31,6 +31,8 @@ STAGES: dict[str, str] = {"M1": "Early", "M2": "Acute", "M4": "Chronic", "M4.1":
 written out in the description."""
 
 LESION_SCHEME = "local.icar-claw-health-atlas"
+OTHER_LESION_SCHEME = "local.evenfoot-lesion"
+"""Scheme of the code ``other``, which the atlas does not hold."""
 FARM_SCHEME = "local.farm"
 ANIMAL_SCHEME = "local.farm-animal"
 SOURCE = "local.evenfoot"

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from analytics.trade.lexicon import phrases, plain
+
 FEET: tuple[str, ...] = ("LF", "RF", "LH", "RH")
 FOOT_NAMES: dict[str, str] = {
     "LF": "left front",
@@ -52,41 +54,21 @@ trade's numbered foot map, e.g. Shearer and co-authors' extension articles]"""
 ULCER_ZONES: tuple[int, ...] = (4, 5, 6)
 WHITE_LINE_ZONES: tuple[int, ...] = (1, 2, 3)
 FISSURE_ZONES: tuple[int, ...] = (7, 8)
-
-_SIDE = {"l": "L", "left": "L", "r": "R", "right": "R"}
-_END = {
-    **dict.fromkeys(("f", "front", "fore", "forefoot", "forelimb"), "F"),
-    **dict.fromkeys(("h", "hind", "rear", "back", "b", "hindfoot", "hindlimb"), "H"),
-}
-_FOOT_LETTERS = {
-    "lf": "LF", "fl": "LF", "rf": "RF", "fr": "RF",
-    "lh": "LH", "hl": "LH", "lr": "LH", "rl": "LH", "bl": "LH", "lb": "LH",
-    "rh": "RH", "hr": "RH", "rr": "RH", "br": "RH", "rb": "RH",
-}  # fmt: skip
-_CLAW_WORDS = {
-    **dict.fromkeys(("lateral", "lat", "l", "outer", "outside", "out", "o"), "lateral"),
-    **dict.fromkeys(("medial", "med", "m", "inner", "inside", "in", "i"), "medial"),
-}
-_FILLER = frozenset(
-    {
-        "foot",
-        "leg",
-        "feet",
-        "hoof",
-        "claw",
-        "claws",
-        "toe",
-        "digit",
-        "the",
-        "limb",
-        "hooves",
-        "legs",
-    }
-)
+_BETWEEN = re.compile(r"[,;/+&|]|\b(?:and|y|und|en|et|e)\b", re.IGNORECASE)
 
 
 def _parts(text: str) -> list[str]:
-    return [word for word in re.sub(r"[\W_]+", " ", text.casefold()).split() if word not in _FILLER]
+    return [word for word in plain(text).split() if word not in phrases("filler")]
+
+
+def _named(kinds: tuple[str, ...], text: str) -> str | None:
+    """What a text means as a word of some kinds, whole, without words that say nothing, or written in one."""
+    words = _parts(text)
+    for form in (plain(text), " ".join(words), "".join(words)):
+        for kind in kinds:
+            if form in phrases(kind):
+                return phrases(kind)[form]
+    return None
 
 
 def limb_of(foot: str) -> str:
@@ -105,22 +87,11 @@ def understand_foot(text: str) -> str | None:
 
     Example
     -------
-    >>> [understand_foot(t) for t in ("left hind", "Right-Front", "RR", "HL", "hind", "nose")]
-    ['LH', 'RF', 'RH', 'LH', None, None]
+    >>> [understand_foot(t) for t in ("left hind", "Right-Front", "RR", "hinten links", "linksachter", "hind", "nose")]
+    ['LH', 'RF', 'RH', 'LH', 'LH', None, None]
     """
-    words = _parts(text)
-    joined = "".join(words)
-    if joined in _FOOT_LETTERS:
-        return _FOOT_LETTERS[joined]
-    for end in ("front", "fore", "hind", "rear", "back"):
-        if len(words) == 1 and words[0].endswith(end) and words[0][: -len(end)] in _SIDE:
-            return _SIDE[words[0][: -len(end)]] + _END[end]
-    if len(words) != 2:
-        return None
-    for side, end in (words, words[::-1]):
-        if side in _SIDE and end in _END:
-            return _SIDE[side] + _END[end]
-    return None
+    found = _named(("foot",), text)
+    return found if found in FEET else None
 
 
 def understand_claw(text: str) -> str | None:
@@ -128,11 +99,11 @@ def understand_claw(text: str) -> str | None:
 
     Example
     -------
-    >>> [understand_claw(t) for t in ("Outer claw", "M", "inside", "both")]
+    >>> [understand_claw(t) for t in ("Outer claw", "M", "Innenklaue", "both")]
     ['lateral', 'medial', 'medial', None]
     """
-    words = _parts(text)
-    return _CLAW_WORDS.get(words[0]) if len(words) == 1 else None
+    found = _named(("claw", "claw_alone"), text)
+    return found if found in CLAWS else None
 
 
 def understand_feet(text: str) -> tuple[str, ...] | None:
@@ -142,24 +113,23 @@ def understand_feet(text: str) -> tuple[str, ...] | None:
     -------
     >>> understand_feet("hind"), understand_feet("RH, lh"), understand_feet("both front feet")
     (('LH', 'RH'), ('LH', 'RH'), ('LF', 'RF'))
-    >>> understand_feet("all"), understand_feet("left"), understand_feet("nose") is None
+    >>> understand_feet("todas"), understand_feet("left"), understand_feet("nose") is None
     (('LF', 'RF', 'LH', 'RH'), ('LF', 'LH'), True)
     """
     found: set[str] = set()
-    for piece in re.split(r"[,;/+&|]|\band\b", text.casefold()):
-        words = [word for word in _parts(piece) if word not in ("both", "only", "two")]
+    whole = _named(("foot", "foot_alone"), text)
+    for piece in _BETWEEN.split(text) if whole is None else [text]:
+        words = [word for word in _parts(piece) if phrases("claw_alone").get(word) != "both"]
         if not words:
             continue
-        one = understand_foot(piece)
-        if one is not None:
-            found.add(one)
-        elif words in (["all"], ["four"], ["4"], ["all", "four"], ["all", "4"]):
-            found |= set(FEET)
-        elif len(words) == 1 and words[0].rstrip("s") in (*_END, *_SIDE):
-            letter = {**_END, **_SIDE}[words[0].rstrip("s")]
-            found |= {foot for foot in FEET if letter in foot}
-        elif all(word in _FOOT_LETTERS for word in words):
-            found |= {_FOOT_LETTERS[word] for word in words}
+        named = _named(("foot", "foot_alone"), piece) or _named(("foot", "foot_alone"), " ".join(words))
+        letter = _named(("end", "side"), " ".join(words))
+        if named is not None:
+            found.update(named.split())
+        elif letter is not None:
+            found.update(foot for foot in FEET if letter in foot)
+        elif all(word in phrases("foot") for word in words):
+            found.update(foot for word in words for foot in phrases("foot")[word].split())
         else:
             return None
     return tuple(foot for foot in FEET if foot in found) or None

@@ -1,13 +1,16 @@
-"""Lesions of the claw and foot: codes, names, families, usual sites and the everyday words for them.
+"""Lesions of the claw and foot: codes, names, families and usual sites.
 
 Codes and names are those of the ICAR Claw Health Atlas, 2nd edition (2020), an open standard
-[from memory of it]. Families follow the atlas's grouping; the synonyms are [common practice, no source].
+[from memory of it]. Families follow the atlas's grouping. Everyday words for them are data of the lexicon
+[common practice, no source].
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+
+from analytics.trade.lexicon import meaning, phrases, plain
 
 FAMILIES: dict[str, str] = {
     "infectious": "Infectious lesions of skin and heel",
@@ -29,6 +32,8 @@ DD_STAGES: dict[str, str] = {
 """Stages of digital dermatitis. M0 is a foot looked at and found free: recorded, never a case."""
 
 NO_CASE_STAGE = "M0"
+OTHER_LESION = "other"
+"""Code of a diagnosis that the atlas does not hold, such as a foreign body. It is ours; the note keeps the words."""
 SEVERITIES: dict[int, str] = {1: "mild", 2: "moderate", 3: "severe"}
 
 
@@ -48,7 +53,7 @@ class Lesion:
     usual_zones : tuple of int
         Zones of the foot map where it is usually found, the commonest first.
     site : str
-        ``"claw"`` if it lies on one claw, ``"skin"`` if on the skin of the foot.
+        ``"claw"`` if it lies on one claw, ``"skin"`` if on the skin of the foot, ``"leg"`` if anywhere on foot or leg.
     """
 
     code: str
@@ -101,122 +106,19 @@ LESIONS: dict[str, Lesion] = {
         *_of("CC", "corkscrew claw", "shape", (7, 8)),
         *_of("SC", "scissor claws", "shape", (7,)),
         *_of("SW", "swelling of coronet and/or bulb", "other", (9,), "skin"),
+        *_of(OTHER_LESION, "another lesion", "other", (), "leg"),
     )
 }  # fmt: skip
-"""Code -> lesion; subtypes included."""
+"""Code -> lesion; subtypes included, and ``other`` for what the atlas does not hold."""
 
 PARENTS: tuple[str, ...] = tuple(code for code, lesion in LESIONS.items() if lesion.parent == code)
 """Codes that are counted, in the order of the atlas's families."""
 
-NOTHING_FOUND: frozenset[str] = frozenset(
-    [
-        "none",
-        "nothing",
-        "nothing found",
-        "nothing seen",
-        "nothing to report",
-        "no lesion",
-        "no lesions",
-        "no finding",
-        "no findings",
-        "no problem",
-        "no problems",
-        "ok",
-        "okay",
-        "okey",
-        "fine",
-        "good",
-        "clean",
-        "clear",
-        "normal",
-        "healthy",
-        "sound",
-        "nil",
-        "null",
-        "no",
-        "n",
-        "na",
-        "n a",
-        "n/a",
-        "nad",
-        "0",
-        "-",
-        "--",
-        ".",
-        "trim",
-        "trim only",
-        "trimmed",
-        "routine",
-        "routine trim",
-        "all good",
-        "all ok",
-        "all clear",
-    ]
-)
-"""Words in a lesion cell that say the cow was looked at and nothing was found."""
+NOTHING_MARKS = frozenset({"", "-", "--", "\N{EN DASH}", "\N{EM DASH}", ".", "0", "n", "N"})
+"""Marks in a lesion cell that say the cow was looked at and nothing was found, beside the words for it."""
 
-_SYNONYMS: dict[str, str] = {
-    "DD": "dermatitis digitalis|digital derm|digi derm|digidermatitis|dig derm|wart|warts|hairy wart|hairy warts|"
-    "hairy heel wart|hairy heel warts|heel wart|heel warts|foot wart|foot warts|footwart|hoof wart|strawberry|"
-    "strawberry foot|strawberry heel|strawberries|mortellaro|mortellaro disease|papillomatous digital dermatitis|"
-    "pdd|dd lesion|active dd|chronic dd",
-    "ID": "interdigital derm|inter digital dermatitis|dermatitis interdigitalis|scald|stable foot rot",
-    "IP": "foul|foul in the foot|foul of the foot|foul foot|foot rot|footrot|foot foul|super foul|superfoul|"
-    "phlegmon|interdigital necrobacillosis|interdigital necrosis|inter digital phlegmon|fouls|foot rott",
-    "HHE": "heel erosion|heel erosions|heel horn erosions|slurry heel|slurry heels|erosion|erosions|"
-    "heel necrosis|eroded heel|eroded heels|erosio ungulae|he",
-    "IH": "tyloma|tylomas|corn|corns|growth|growths|interdigital growth|interdigital growths|limax|fibroma|"
-    "interdigital fibroma|wild flesh|hyperplasia|inter digital hyperplasia|interdigital corn|interdigital skin fold",
-    "SU": "ulcer|ulcers|sole ulcers|sole ulceration|rusterholz|rusterholz ulcer|pododermatitis circumscripta|"
-    "ulcer of the sole|ulcer sole|sole ulc",
-    "BU": "heel ulcer|heel ulcers|bulb ulcers|ulcer of the bulb|ulcer of the heel|bulbar ulcer|ulcer heel",
-    "TU": "toe ulcers|ulcer of the toe|toe tip ulcer|ulcer toe|toe abscess",
-    "TN": "toe tip necrosis|necrosis of the toe|necrotic toe|toe necrotic|apical necrosis|toe tip necrosis syndrome",
-    "SH": "haemorrhage|hemorrhage|sole hemorrhage|sole haemorrhages|sole hemorrhages|haemorrhages|hemorrhages|"
-    "bruise|bruises|bruising|bruised|bruised sole|sole bruise|sole bruising|blood in the sole|blood in sole|"
-    "sole bleeding",
-    "SHD": "diffuse haemorrhage|diffuse hemorrhage|sole hemorrhage diffuse|sole haemorrhage diffuse|"
-    "diffuse sole hemorrhage|diffuse bruising",
-    "SHC": "circumscribed haemorrhage|circumscribed hemorrhage|sole hemorrhage circumscribed|"
-    "sole haemorrhage circumscribed|circumscribed sole hemorrhage|sole hemorrhage circumscribed form",
-    "WL": "white line|whiteline|white line lesion|white line lesions|white line disorder|white line separation|"
-    "whiteline disease|wld|white line diseases|white line defect|w line|separated white line",
-    "WLF": "white line fissures|white line crack|fissure of the white line|whiteline fissure|white line gap",
-    "WLA": "white line abscesses|whiteline abscess|abscess of the white line|white line pus|wl abscess|"
-    "purulent white line|white line infection",
-    "DS": "double soles|doublesole|underrun sole|under run sole|underrun|under run|false sole|two soles|"
-    "underrun heel|under run heel",
-    "TS": "thin soles|thin soled|worn sole|worn soles|overworn sole|sole too thin|too thin sole",
-    "HF": "fissure|fissures|wall crack|wall cracks|crack|cracks|cracked wall|horn crack|wall fissure|"
-    "horn fissures|claw crack|hoof crack",
-    "HFA": "axial fissure|axial wall fissure|axial wall crack|axial crack|horn fissure axial|inside wall crack",
-    "HFH": "horizontal fissure|horizontal crack|horizontal wall crack|horizontal wall fissure|"
-    "horn fissure horizontal|hardship groove|hardship grooves|thimble|thimble toe|broken toe",
-    "HFV": "vertical fissure|vertical crack|vertical wall crack|vertical wall fissure|sand crack|sandcrack|"
-    "sand cracks|horn fissure vertical",
-    "AC": "asymmetric claw|asymmetrical claws|uneven claws|asymmetry|unequal claws|asymmetric",
-    "CD": "concave wall|concave dorsal|dorsal concavity|concave toe wall|buckled claw|buckled toe|concave",
-    "CC": "corkscrew|cork screw|corkscrew claws|corkscrew toe|corkscrew toes|screw claw|screw claws|cork screw claw|"
-    "corkscrews",
-    "SC": "scissor claw|scissor|scissors|scissored|crossed toes|crossed claws|crossing toes|scissor toes",
-    "SW": "swelling|swollen|swollen coronet|swollen bulb|swollen heel|swollen foot|swelling of coronet|"
-    "swelling of bulb|swelling of the coronet|swelling of the bulb|swelling coronet|swelling bulb|"
-    "swelling of coronet and bulb|swelling of coronet or bulb|swelling coronet and bulb",
-}
-
-_STAGE = re.compile(r"(?:stage\s*|\(?\s*)?\bm\s?(4\s?[.,]\s?1|[0-4])\b\)?", re.IGNORECASE)
-
-
-def _plain(text: str) -> str:
-    """Lower case, with single spaces for punctuation, so that spelling differences do not count."""
-    return re.sub(r"[\W_]+", " ", text.casefold()).strip()
-
-
-_WORDS: dict[str, str] = {
-    **{word: code for code, words in _SYNONYMS.items() for word in words.split("|")},
-    **{_plain(lesion.name): code for code, lesion in LESIONS.items()},
-    **{code.casefold(): code for code in LESIONS},
-}
+_STAGE_WORDS = ("stage", "stadium", "stade", "estadio", "est\u00e1dio", "est\u00e1gio", "fase")
+_STAGE = re.compile(rf"(?:(?:{'|'.join(_STAGE_WORDS)})\s*|\(?\s*)?\bm\s?(4\s?[.,]\s?1|[0-4])\b\)?", re.IGNORECASE)
 
 
 def parent_of(code: str) -> str:
@@ -259,8 +161,9 @@ def understand_stage(text: str) -> str | None:
 def understand_lesion(text: str) -> str | None:
     """Code of the lesion (or subtype) that a word, name or code stands for.
 
-    Case, punctuation and a stage of digital dermatitis in the text do not matter. A stage alone means
-    digital dermatitis. What is not in the vocabulary is ``None``: it is never guessed.
+    Case, accents, punctuation and a stage of digital dermatitis in the text do not matter. A stage alone means
+    digital dermatitis. A diagnosis outside the atlas is ``other``. What is not in the lexicon is ``None``: it is never
+    guessed.
 
     Parameters
     ----------
@@ -273,16 +176,30 @@ def understand_lesion(text: str) -> str | None:
 
     Example
     -------
-    >>> [understand_lesion(t) for t in ("Ulcer", "white-line abscess", "DD M4.1", "m2", "squishy")]
-    ['SU', 'WLA', 'DD', 'DD', None]
+    >>> [understand_lesion(t) for t in ("Ulcer", "Weiße-Linie-Abszess", "DD M4.1", "m2", "stone", "squishy")]
+    ['SU', 'WLA', 'DD', 'DD', 'other', None]
     """
-    word = _plain(text)
-    if word in _WORDS:
-        return _WORDS[word]
+    word = plain(text)
+    found = phrases("lesion").get(word)
+    if found is not None:
+        return found
+    if word in phrases("other_lesion"):
+        return OTHER_LESION
     if understand_stage(text) is None:
         return None
-    rest = _plain(_STAGE.sub(" ", text))
-    return "DD" if rest in ("", "stage") or _WORDS.get(rest) == "DD" else None
+    rest = plain(_STAGE.sub(" ", text))
+    return "DD" if rest in ("", *map(plain, _STAGE_WORDS)) or phrases("lesion").get(rest) == "DD" else None
+
+
+def names_other_lesion(text: str) -> bool:
+    """Whether a text names a diagnosis outside the atlas, so that its words say more than the code ``other``.
+
+    Example
+    -------
+    >>> names_other_lesion("Stone"), names_other_lesion("other"), names_other_lesion("ulcer")
+    (True, False, False)
+    """
+    return plain(text) in phrases("other_lesion")
 
 
 def says_nothing_found(text: str) -> bool:
@@ -290,8 +207,13 @@ def says_nothing_found(text: str) -> bool:
 
     Example
     -------
-    >>> says_nothing_found(" OK "), says_nothing_found("-"), says_nothing_found("wart")
-    (True, True, False)
+    >>> [says_nothing_found(text) for text in (" OK ", "-", "o.B.", "geen", "wart")]
+    [True, True, True, True, False]
     """
-    bare = text.strip().casefold()
-    return bare == "" or bare in NOTHING_FOUND or _plain(text) in NOTHING_FOUND
+    word = plain(text)
+    return (
+        text.strip() in NOTHING_MARKS
+        or word in phrases("nothing")
+        or word in phrases("negation")
+        or meaning("action", word) == "trim"
+    )

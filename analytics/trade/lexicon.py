@@ -11,7 +11,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from types import MappingProxyType
 
@@ -30,6 +30,7 @@ KINDS: tuple[str, ...] = (
     "other_lesion",
     "nothing",
     "foot",
+    "foot_alone",
     "claw",
     "claw_alone",
     "zone",
@@ -50,14 +51,20 @@ KINDS: tuple[str, ...] = (
     "doubtful",
     "total",
     "weekday",
+    "heading",
+    "ambiguous",
 )
 """Kinds of word; each has a file of that name.
 
-``claw_alone``, ``side``, ``end``, ``yes`` and ``no`` hold words that are certain only where they stand alone in a column
-of their own. ``remark`` holds words that add something to a finding and change none of its fields: ``lame``,
-``overgrown``, ``course``, ``depth``, ``recheck``. ``doubtful`` holds words that can mean several things; its meaning is
-the candidates with spaces between: codes of lesions, ``other``, feet, zones, claws, ``nothing``, ``lesion``, ``trim``,
-``filler``.
+- ``foot_alone``, ``claw_alone``, ``side``, ``end``, ``yes`` and ``no`` hold words that are certain only where they stand
+  alone in a column of their own.
+- ``filler`` holds words that say nothing in a finding; those that join two findings mean ``and``.
+- ``remark`` holds words that add to a finding and change none of its fields: ``lame``, ``overgrown``, ``course``,
+  ``depth``, ``recheck``.
+- ``doubtful`` holds words that can mean several things. Its meaning is the candidates with spaces between: codes of
+  lesions, ``other``, feet, zones, claws, ``nothing``, ``lesion``, ``trim``, ``filler``.
+- ``heading`` holds what columns are called, see :func:`headings`.
+- ``ambiguous`` holds headings that alone can mean several fields. Its meaning is the candidates with spaces between.
 """
 
 CELL_KINDS: tuple[str, ...] = (
@@ -97,7 +104,7 @@ def plain(text: str) -> str:
     >>> plain(" Úlcera de  suela!"), plain("o.B."), plain("Weiße-Linie")
     ('ulcera de suela', 'o b', 'weisse linie')
     """
-    letters = unicodedata.normalize("NFKD", text.casefold().translate(_LIGATURES))
+    letters = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold().translate(_LIGATURES))
     bare = "".join(letter for letter in letters if not unicodedata.combining(letter))
     return re.sub(r"[\W_]+", " ", bare).strip()
 
@@ -122,6 +129,23 @@ def words(kind: str) -> tuple[Word, ...]:
 
 
 @cache
+def forms(kind: str) -> tuple[tuple[str, Word], ...]:
+    """Every plain form of the words of a kind, with its word; German words also with ae, oe and ue.
+
+    Example
+    -------
+    >>> [form for form, word in forms("month") if word.text == "märz"]
+    ['marz', 'maerz']
+    """
+    found: dict[tuple[str, Word], None] = {}
+    for word in words(kind):
+        found[plain(word.text), word] = None
+        if word.language == "de":
+            found[plain(word.text.translate(_UMLAUTS)), word] = None
+    return tuple(found)
+
+
+@cache
 def phrases(kind: str) -> Mapping[str, str]:
     """Plain form of every word of a kind -> what it means.
 
@@ -133,10 +157,8 @@ def phrases(kind: str) -> Mapping[str, str]:
     ('SU', 'LH')
     """
     found: dict[str, str] = {}
-    for word in words(kind):
-        found.setdefault(plain(word.text), word.means)
-        if word.language == "de":
-            found.setdefault(plain(word.text.translate(_UMLAUTS)), word.means)
+    for form, word in forms(kind):
+        found.setdefault(form, word.means)
     return MappingProxyType(found)
 
 
@@ -149,3 +171,85 @@ def meaning(kind: str, text: str) -> str | None:
     ('WLA', None)
     """
     return phrases(kind).get(plain(text))
+
+
+@cache
+def headings(sheet: str) -> Mapping[str, str]:
+    """Plain form of every heading that a kind of sheet may have -> name of the field.
+
+    Parameters
+    ----------
+    sheet : str
+        A kind of sheet; ``"layout"`` for columns that only some layouts of a sheet have, such as a column for left and
+        right; ``"own"`` for columns that people keep and that are no field, such as the day a cow is due to calve.
+
+    Example
+    -------
+    >>> headings("trims")["pezuna"], headings("register")["calved"], headings("own")["cell count"]
+    ('claw', 'calvings', 'cell count')
+    """
+    found: dict[str, str] = {}
+    for form, word in forms("heading"):
+        of, name = re.split("[.:]", word.means, maxsplit=1)
+        if of == sheet or (of == "*" and sheet not in ("layout", "own")):
+            found.setdefault(form, name)
+    return MappingProxyType(found)
+
+
+SHORTEST_SUGGESTED = 4
+"""Letters below which nothing is suggested: short words are near too many others. [common practice, no source]"""
+LETTERS_A_SLIP = 4
+"""A suggestion may differ by one slip for every so many letters, [common practice, no source]"""
+MOST_SLIPS = 3
+"""and by so many at most. [common practice, no source]"""
+
+
+@lru_cache(maxsize=4096)
+def suggest(kinds: tuple[str, ...], text: str) -> str | None:
+    """The word of some kinds that a text was probably meant to be, as it is written in the lexicon, or ``None``.
+
+    A slip is a letter left out, put in, changed, or two letters that changed places. Nothing is suggested for fewer
+    than four letters, nor when the nearest words mean different things.
+
+    Example
+    -------
+    >>> suggest(("lesion",), "mortelaro"), suggest(("lesion",), "sole ulser"), suggest(("lesion",), "ulc")
+    ('mortellaro', 'sole ulcer', None)
+
+    References
+    ----------
+    Damerau 1964, Communications of the ACM 7:171 (the four slips).
+    """
+    said = plain(text)
+    if len(said.replace(" ", "")) < SHORTEST_SUGGESTED:
+        return None
+    most = min(MOST_SLIPS, len(said) // LETTERS_A_SLIP)
+    nearest: dict[tuple[str, str], str] = {}
+    for kind in kinds:
+        for form, word in forms(kind):
+            if abs(len(form) - len(said)) > most or len(form) < SHORTEST_SUGGESTED:
+                continue
+            slips = _slips(said, form, most)
+            if slips > most:
+                continue
+            if slips < most:
+                most, nearest = slips, {}
+            nearest.setdefault((kind, word.means), word.text)
+    return next(iter(nearest.values())) if len(nearest) == 1 else None
+
+
+def _slips(one: str, other: str, most: int) -> int:
+    """Slips between two texts (optimal string alignment); more than ``most`` are not counted to the end."""
+    before: list[int] = []
+    last = list(range(len(other) + 1))
+    for i, letter in enumerate(one, 1):
+        here = [i]
+        for j, against in enumerate(other, 1):
+            cost = min(last[j] + 1, here[j - 1] + 1, last[j - 1] + (letter != against))
+            if i > 1 and j > 1 and letter == other[j - 2] and one[i - 2] == against:
+                cost = min(cost, before[j - 2] + 1)
+            here.append(cost)
+        if min(here) > most and min(last) > most:
+            return most + 1
+        before, last = last, here
+    return last[-1]

@@ -16,22 +16,32 @@ from analytics.intake import vocabulary
 from analytics.intake.columns import is_blank
 from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import READERS, read_severity
-from analytics.trade import feet, horn, horn_limits, housing, lesions, locomotion, visits
+from analytics.trade import feet, horn, horn_limits, housing, lesions, lexicon, locomotion, visits
 from tests.intake.books import only
 
+
+def spoken(*kinds: str) -> dict[str, str]:
+    """Every word of some kinds of the lexicon, as it is written, and what it means."""
+    return {word.text: word.means for kind in kinds for word in lexicon.words(kind)}
+
+
+SEVERITIES = {
+    **{word: int(means) for word, means in spoken("severity").items()}, **vocabulary._SEVERITY_MARKS
+}  # fmt: skip
+
 WORDS: dict[str, Mapping[str, object]] = {
-    "severity": {**vocabulary._SEVERITY_WORDS, "1": 1, "2": 2, "3": 3},
-    "action": {**vocabulary._ACTION_OF, "other": "other"},
-    "yes-no": {**dict.fromkeys(vocabulary._YES, True), **dict.fromkeys(vocabulary._NO, False)},
-    "visit kind": {**visits._WORDS, **{kind: kind for kind in visits.VISIT_KINDS}},
+    "severity": {**SEVERITIES, "1": 1, "2": 2, "3": 3},
+    "action": {**spoken("action"), "other": "other"},
+    "yes-no": {**dict.fromkeys([*spoken("yes"), *vocabulary._YES_MARKS], True), **dict.fromkeys(spoken("no"), False)},
+    "visit kind": {**spoken("visit_kind"), **{kind: kind for kind in visits.VISIT_KINDS}},
     "housing": {**housing._HOUSING, **{code: code for code in housing.HOUSINGS}},
     "floor": {**housing._FLOOR, **{code: code for code in housing.FLOORS}},
     "wetness": {**housing._WETNESS, **{code: code for code in housing.WETNESS}},
-    "foot": {**feet._FOOT_LETTERS, **{name: foot for foot, name in feet.FOOT_NAMES.items()}},
-    "claw": feet._CLAW_WORDS,
+    "foot": {word: means for word, means in spoken("foot").items() if means in feet.FEET},
+    "claw": {word: means for word, means in spoken("claw", "claw_alone").items() if means in feet.CLAWS},
     "dd stage": {stage: stage for stage in lesions.DD_STAGES},
     "shed stage": {str(stage): stage for stage in horn.SHED_STAGES} | {f"stage {n}": n for n in horn.SHED_STAGES},
-    "zone": {str(zone): zone for zone in feet.ZONES} | {f"zone {zone}": zone for zone in feet.ZONES},
+    "zone": {str(zone): zone for zone in feet.ZONES} | {word: int(means) for word, means in spoken("zone").items()},
     "scale": {name: name for name in locomotion.SCALES},
     "horn limit": {name: name for name in horn_limits.LIMITS},
 }
@@ -48,7 +58,11 @@ def test_every_word_reads_as_its_value(type: str) -> None:
             assert READERS[type](written) == value, written
 
 
-LESION_WORDS = {**lesions._WORDS, **dict.fromkeys(lesions.DD_STAGES, "DD")}
+LESION_WORDS = {
+    **spoken("lesion"),
+    **dict.fromkeys(spoken("other_lesion"), lesions.OTHER_LESION),
+    **dict.fromkeys(lesions.DD_STAGES, "DD"),
+}
 
 SHEETS: dict[str, tuple[str, str, str, Mapping[str, object]]] = {
     "severity": ("trims", "severity,lesion", "{},ulcer", WORDS["severity"]),
@@ -90,11 +104,9 @@ def test_every_word_reads_as_its_value_in_a_sheet(field: str) -> None:
     assert [(written, value) for (written, _), value in zip(expected, got, strict=True)] == expected
 
 
-@given(
-    st.sampled_from(sorted(vocabulary._SEVERITY_WORDS)), st.sampled_from(["grade", "severity", "sev", "Sev.", "Grade:"])
-)
+@given(st.sampled_from(sorted(SEVERITIES)), st.sampled_from(["grade", "severity", "sev", "Sev.", "Grade:"]))
 def test_the_name_of_the_column_may_stand_before_a_severity(word: str, named: str) -> None:
-    assert read_severity(f"{named} {word}") == vocabulary._SEVERITY_WORDS[word]
+    assert read_severity(f"{named} {word}") == SEVERITIES[word]
 
 
 @given(
@@ -104,8 +116,9 @@ def test_the_name_of_the_column_may_stand_before_a_severity(word: str, named: st
 def test_a_word_that_only_begins_like_the_column_is_not_cut(rest: str, beginning: str) -> None:
     """What follows must not be taken for a word of its own: ``sevi`` is not grade I."""
     word = beginning + rest
-    if word in vocabulary._SEVERITY_WORDS:
-        assert read_severity(word) == vocabulary._SEVERITY_WORDS[word]
+    known = lexicon.meaning("severity", word) or SEVERITIES.get(word)
+    if known is not None:
+        assert read_severity(word) == int(known)
     else:
         with pytest.raises(Unreadable):
             read_severity(word)
