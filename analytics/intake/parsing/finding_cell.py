@@ -44,7 +44,7 @@ from analytics.intake.parsing.cell_items import LESION_KINDS, Item, Splitter, is
 from analytics.intake.parsing.readings import CellReading, Doubt, Finding, key_of
 from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lesions import LESIONS, parent_of, says_nothing_found
-from analytics.trade.lexicon import phrases, plain
+from analytics.trade.lexicon import phrases, plain, suggest
 
 __all__ = ["CellReading", "Doubt", "Finding", "key_of", "read_findings", "read_remark"]
 
@@ -1188,6 +1188,8 @@ _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
 _BOTH_FEET = ("foot:LH RH", "foot:LF RF")
 _FOR = frozenset({"for", "para", "fur", "fuer", "voor", "pour", "por", "wegen"})
 """Words in front of what something is done for. [common practice, no source]"""
+_LONGEST_NAME = 60
+"""Letters above which words are no misspelt name of a lesion. [common practice, no source]"""
 _MOST_TRIES = 40
 """Unknown words of a cell for which the nearest lesion is sought; it is slow."""
 _STATES: dict[str, tuple[str, str | None, bool]] = {
@@ -1263,49 +1265,17 @@ def _spans(start: int, end: int) -> Iterable[tuple[int, int]]:
             yield first, first + size
 
 
-@lru_cache(maxsize=4096)
 def nearest_lesion(words: str) -> str | None:
-    """Code of the lesion whose word is nearly the given one (plain form), or ``None``.
+    """Code of the lesion that a misspelt word was probably meant to be, or ``None``.
 
-    One letter may differ in words of five letters or more, two in words of nine or more; the first letter may not.
+    The first letter and a length of five or more are asked of it, so that few words of prose are near a lesion.
 
     Example
     -------
     >>> nearest_lesion("ulser"), nearest_lesion("digital dermatitus"), nearest_lesion("weeks")
     ('SU', 'DD', None)
     """
-    allowed = 2 if len(words) >= 9 else 1
-    if len(words) < 5:
+    near = suggest(("lesion",), words) if 5 <= len(words) <= _LONGEST_NAME else None
+    if near is None or plain(near)[:1] != plain(words)[:1]:
         return None
-    best: tuple[int, str] | None = None
-    for phrase, code in _phrases_by_letter().get(words[0], ()):
-        if abs(len(phrase) - len(words)) <= allowed:
-            changes = _changes(words, phrase, allowed)
-            if changes <= allowed and (best is None or (changes, code) < best):
-                best = (changes, code)
-    return best[1] if best else None
-
-
-@lru_cache(maxsize=1)
-def _phrases_by_letter() -> Mapping[str, tuple[tuple[str, str], ...]]:
-    found: dict[str, list[tuple[str, str]]] = {}
-    for phrase, code in phrases("lesion").items():
-        if len(phrase) >= 5:
-            found.setdefault(phrase[0], []).append((phrase, code))
-    return {letter: tuple(some) for letter, some in found.items()}
-
-
-def _changes(first: str, second: str, most: int) -> int:
-    """Letters to change, add, leave out or swap; more than ``most`` is not counted on."""
-    before: list[int] = []
-    row = list(range(len(second) + 1))
-    for i, letter in enumerate(first, 1):
-        older, before, row = before, row, [i]
-        for j, other in enumerate(second, 1):
-            cost = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (letter != other))
-            if i > 1 and j > 1 and letter == second[j - 2] and first[i - 2] == other:
-                cost = min(cost, older[j - 2] + 1)
-            row.append(cost)
-        if min(row) > most:
-            return most + 1
-    return row[-1]
+    return phrases("lesion")[plain(near)]
