@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 from analytics.trade.feet import CLAWS, FEET, ZONES
 from analytics.trade.lesions import DD_STAGES, LESIONS
@@ -35,13 +35,13 @@ _TOKEN = re.compile(
     r"(?P<stage>(?<![^\W_])[mM] ?(?:4[.,]1|[0-4])(?![^\W_]))"
     r"|(?P<atom>[^\W_](?:[^\W_]|[\u0300-\u036f])*)"
     r"|(?P<plus>\(\++\)|\++)"
-    r"|(?P<nothing>(?<![^\s:,;/+(])[-\u2013\u2014]+(?=\s*(?:[,;/|&)\n\r]|\Z)))"
+    r"|(?P<nothing>(?<=[^\W_])-(?=\s|\Z|[,;/])|(?<![^\s:,;/+(])[-\u2013\u2014]+(?=\s*(?:[,;/|&)\n\r]|\Z)))"
     r"|(?P<hard>[;\n\r\u2028\u2029]+)"
     r"|(?P<soft>[,|&]|(?<=\s)[-\u2013\u2014](?=\s))"
     r"|(?P<slash>/)"
     r"|(?P<unsure>\?+)"
     r"|(?P<colon>:)"
-    r"|(?P<tick>[\u2713\u2714\u221a\u2611*])"
+    r"|(?P<tick>[\u2713\u2714\u221a\u2611])"
 )
 _GLUE = re.compile(r"[^\S\n\r]*[-.'\u2019/_\u2013]?|\.?[^\S\n\r]+")
 _CHAIN = re.compile(r"[.,/\u2013-]")
@@ -153,7 +153,7 @@ class Splitter:
         for word, answer in taught.items():
             means = taught_meaning(answer)
             phrase = plain(word)
-            if means is not None and phrase:
+            if means is not None and phrase and not is_compound(word):
                 self._taught[phrase] = means
                 first, *rest = phrase.split()
                 self._longest[first] = max(self._longest.get(first, 1), 1 + len(rest))
@@ -272,7 +272,7 @@ class Splitter:
         return end
 
     def _mixed(self, atom: _Atom, items: list[Item]) -> Iterator[Item]:
-        """A word written together with a number, such as SU2, z4, DDx2, 2x, DDM2, or with a foot (RHO); else an unknown word."""
+        """A word written together with a number (SU2, z4, DDx2, 2x, DDM2) or a foot (RHO); else an unknown word."""
         word, start, end = atom.plain, atom.start, atom.end
 
         def known(part: str, *kinds: str) -> Item | None:
@@ -330,11 +330,22 @@ class Splitter:
             sign = {"hard": ";", "soft": ",", "slash": "/"}[name]
             yield Item("separator", match[0] if match[0] in "&-" else sign, start, end)
         elif name == "tick":
-            bullet = match[0] == "*" and bool(items)
-            if not bullet:
-                yield Item("tick", "x", start, end)
+            yield Item("tick", "x", start, end)
         else:
             yield Item(name, match[0], start, end)
+
+
+@lru_cache(maxsize=4096)
+def is_compound(text: str) -> bool:
+    """Whether a text is a lesion with more beside it (``WL 3``, ``SU healed``): whose answer is no word's.
+
+    Example
+    -------
+    >>> is_compound("WL 3"), is_compound("sole ulcer"), is_compound("kicked")
+    (True, False, False)
+    """
+    items = Splitter({}).split(text)
+    return len(items) > 1 and any(item.kind in LESION_KINDS for item in items)
 
 
 def _plus(text: str, match: re.Match[str], items: list[Item]) -> Iterator[Item]:

@@ -40,11 +40,11 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
 
-from analytics.intake.parsing.cell_items import LESION_KINDS, Item, Splitter, taught_meaning
+from analytics.intake.parsing.cell_items import LESION_KINDS, Item, Splitter, is_compound, taught_meaning
 from analytics.intake.parsing.readings import CellReading, Doubt, Finding, key_of
 from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lesions import LESIONS, parent_of, says_nothing_found
-from analytics.trade.lexicon import phrases, plain
+from analytics.trade.lexicon import phrases, plain, suggest
 
 __all__ = ["CellReading", "Doubt", "Finding", "key_of", "read_findings", "read_remark"]
 
@@ -116,8 +116,8 @@ class _Draft:
     words: str | None = None
     feet: tuple[str, ...] = ()
     claws: list[str] = field(default_factory=list)
-    sides: list[str] = field(default_factory=list)
-    """L, R, or B for both."""
+    sides: list[tuple[str, str]] = field(default_factory=list)
+    """L, R, or B for both, and the word as written; so are zones, severities and stages."""
     zones: list[tuple[str, str]] = field(default_factory=list)
     severities: list[tuple[str, str]] = field(default_factory=list)
     stages: list[tuple[str, str]] = field(default_factory=list)
@@ -130,6 +130,8 @@ class _Draft:
     """With zone and severity: the one that counts, empty where none does."""
     is_found: bool = True
     copied: _Draft | None = None
+    early: list[Item] = field(default_factory=list)
+    """What stands between the lesion and its first foot, which counts for its copies on other feet as well."""
 
     @property
     def parent(self) -> str:
@@ -191,6 +193,7 @@ class _Cell:
         self._negate()
         self._place_feet()
         self._place_rest()
+        self._share()
         self._ask_unknown()
         reading = self._result()
         rest = text[LONGEST:].strip()
@@ -201,17 +204,20 @@ class _Cell:
     def _whole(self, text: str) -> CellReading | None:
         """A cell that is read as a whole: taught, a mark, or a word for nothing found."""
         bare = text.strip()
-        means = taught_meaning(self.taught.get(key_of(bare), ""))
+        means = self._answer(bare) if self.taught and not is_compound(bare) else None
         if means is not None and means[0] in ("nothing", "note"):
             return CellReading(nothing=True) if means[0] == "nothing" else CellReading(unread=(bare,))
-        if means is not None and means[0] == "lesion":
-            draft = _Draft(means[1], 0, bare, 0, feet=(self.foot,) if self.foot else ())
+        if means is not None and means[0] in ("lesion", "other_lesion"):
+            words = bare if means[1] == "other" else None
+            draft = _Draft(means[1], 0, bare, 0, words, feet=(self.foot,) if self.foot else ())
             return CellReading(findings=tuple(self._expand(draft)))
+        if bare.casefold() in _MARKS and self.is_prose:
+            return CellReading(unread=(bare,))
         if bare.casefold() in _MARKS:
             doubt = Doubt(bare, "tick", ("done", "other", "note"), "done", True)
             return CellReading(nothing=True, doubts=(doubt,))
         is_yes = plain(bare) in phrases("yes") and plain(bare) not in phrases("remark")
-        if is_yes and not plain(bare).isdigit():
+        if is_yes and not plain(bare).isdigit() and not self.is_prose:
             return CellReading(doubts=(Doubt(bare, "tick", ("done", "other", "note"), None, True),))
         if _HYPHENS.fullmatch(bare) or plain(bare) in phrases("nothing") or plain(bare) in phrases("no"):
             return CellReading(nothing=True)
@@ -229,11 +235,21 @@ class _Cell:
             if before is not None and before.kind == "colon" and len(items) > 1 and _is_cue(items[-2]):
                 items.pop()
                 before = items[-1]
-            if before is not None and _is_cue(before) and item.kind in ("number", "range", "severity"):
+            if (
+                before is not None
+                and {before.kind, item.kind} == {"tick", "number"}
+                and "x" in self._between(before, item)
+            ):
+                number = item if item.kind == "number" else before
+                items[-1] = self._merged("count", number.value, before, item)
+            elif before is not None and _is_cue(before) and item.kind in ("number", "range", "severity"):
                 items[-1] = self._keyed(before, item)
             else:
                 items.append(item)
         self.items = items
+
+    def _between(self, first: Item, last: Item) -> str:
+        return self.text[first.start : last.end].casefold()
 
     def _merged(self, kind: str, value: str, first: Item, last: Item) -> Item:
         start, end = min(first.start, last.start), max(first.end, last.end)
@@ -269,7 +285,9 @@ class _Cell:
             for item in items:
                 item.kind = "unknown" if item.kind == "filler" else item.kind
         for index, item in enumerate(items):
-            if item.kind in ("range", "number") and not self._is_degree(item):
+            after = items[index + 1] if index + 1 < len(items) else None
+            counts = after is not None and after.kind == "action" and after.text.casefold().endswith("s")
+            if item.kind in ("range", "number") and (counts or not self._is_degree(item)):
                 item.kind = "unknown"
             if item.kind in ("joiner", "filler") and len(plain(item.text)) == 1:
                 beside_words = [
@@ -368,6 +386,8 @@ class _Cell:
                 elif item.kind == "other_lesion":
                     self._add_draft(segment, _Draft("other", at, item.text, segment.index, words=item.text))
             for at, item in segment.items:
+                if item.kind == "zone":
+                    self._find_lesion_in_zone(segment, at, item)
                 if item.kind == "doubtful":
                     self._weigh(segment, at, item)
             stages = [(at, item) for at, item in segment.items if item.kind == "stage"]
@@ -386,9 +406,14 @@ class _Cell:
     def _add_draft(self, segment: _Segment, draft: _Draft) -> None:
         """Adds a lesion; the same lesion named twice side by side is one, with the more exact name."""
         last = segment.drafts[-1] if segment.drafts else None
-        if last is not None and draft.code != "other" and last.parent == draft.parent:
-            kinds = {item.kind for at, item in segment.items if last.at < at < draft.at}
-            if not kinds and (draft.code == draft.parent or last.code in (last.parent, draft.code)):
+        is_beside = last is not None and not any(last.at < at < draft.at for at, _ in segment.items)
+        if last is not None and is_beside:
+            turned = phrases("lesion").get(f"{plain(draft.word)} {plain(last.word)}")
+            if turned is not None:
+                last.code, last.word = turned, f"{last.word} {draft.word}"
+                return
+            is_known = draft.code == draft.parent or last.code in (last.parent, draft.code)
+            if draft.code != "other" and last.parent == draft.parent and is_known:
                 last.code = draft.code if draft.code != draft.parent else last.code
                 last.word = f"{last.word} {draft.word}"
                 return
@@ -428,6 +453,21 @@ class _Cell:
                 self._add_draft(
                     segment, _Draft(codes[0] if codes else "other", at, item.text, segment.index, item.text)
                 )
+
+    def _find_lesion_in_zone(self, segment: _Segment, at: int, item: Item) -> None:
+        """A zone named after the white line says the lesion too, unless another one stands there that it fits."""
+        code = _lesion_in(plain(item.text))
+        near = _nearest(segment.drafts, at, False) if segment.drafts else None
+        if code is None or item.value == "open":
+            return
+        if near is not None and (near.code not in LESIONS or int(item.value) in LESIONS[near.code].usual_zones):
+            return
+        claws = [phrases("claw").get(word) for word in plain(item.text).split()]
+        draft = _Draft(code, at, item.text, segment.index)
+        self._add_draft(segment, draft)
+        for claw in claws:
+            if claw in CLAWS:
+                item.kind, item.value = "claw", claw
 
     def _weigh_zones(self, near: _Draft, item: Item, zones: list[str]) -> None:
         """A place such as heel or toe beside a lesion: the one of its zones that is usual for the lesion."""
@@ -499,9 +539,17 @@ class _Cell:
         for draft in self.drafts:
             draft.feet = draft.feet or (self.foot,)
         strange = sorted({*named, *self.spare_feet} - {self.foot}, key=FEET.index)
-        if strange:
-            choices = tuple(f"foot:{foot}" for foot in (self.foot, *strange))
-            self.doubts.append(Doubt(" ".join(strange), "foot", choices, f"foot:{' '.join(strange)}", True))
+        if not strange:
+            return
+        word = f"{' '.join(strange)} in {self.foot}"
+        answer = self._answer(word)
+        if answer is None:
+            choices = (f"foot:{self.foot}", f"foot:{' '.join(strange)}")
+            self.doubts.append(Doubt(word, "foot", choices, choices[1], True))
+        elif answer == ("foot", self.foot):
+            self.spare_feet = []
+            for draft in self.drafts:
+                draft.feet = (self.foot,)
 
     # ------------------------------------------------------------------ claw, zone, severity, stage
 
@@ -525,6 +573,8 @@ class _Cell:
                     else:
                         target = self._elsewhere(segment)
                     self._place(target, item)
+                    if target is not None and target.copied is None and not _has_foot(segment, target.at, at):
+                        target.early.append(item)
                 elif kind == "nothing" and drafts and not self._is_of_other_foot(segment, at):
                     _nearest(drafts, at, False).states.append(item)
                 elif kind == "nothing" and segment.sign == "-" and len(segment.items) == 1 and segment.index:
@@ -546,6 +596,22 @@ class _Cell:
             for item in segment.unknown:
                 self._leave(item)
 
+    def _share(self) -> None:
+        """Copies on other feet take what they have not of their own (``DD M2 LH + RH``)."""
+        for draft in self.drafts:
+            own = {
+                "claw": draft.claws or draft.sides,
+                "zone": draft.zones,
+                "severity": draft.severities or draft.numbers,
+                "stage": draft.stages,
+            }
+            first = draft.copied
+            while first is not None and first.copied is not None:
+                first = first.copied
+            for item in first.early if first is not None else ():
+                if not own.get({"side": "claw", "number": "severity", "range": "severity"}.get(item.kind, item.kind)):
+                    self._place(draft, item)
+
     def _is_of_action(self, at: int) -> bool:
         """Whether the claw behind an action is the action's: it stands next to it, but for words such as on."""
         place = at - 1
@@ -556,9 +622,7 @@ class _Cell:
     @staticmethod
     def _is_of_other_foot(segment: _Segment, at: int) -> bool:
         """Whether a word for nothing found stands behind or before another foot than the lesion does."""
-        near = min(segment.drafts, key=lambda draft: abs(draft.at - at)).at
-        low, high = sorted((near, at))
-        return any(item.kind == "foot" for place, item in segment.items if low < place < high)
+        return _has_foot(segment, min(segment.drafts, key=lambda draft: abs(draft.at - at)).at, at)
 
     def _elsewhere(self, segment: _Segment) -> _Draft | None:
         """The lesion that a segment without one speaks of: of its clause, before it, else behind it."""
@@ -603,11 +667,11 @@ class _Cell:
                 self.spare_states.append(item)
         elif kind == "claw":
             if item.value in ("left", "right"):
-                draft.sides.append(item.value[0].upper())
+                draft.sides.append((item.value[0].upper(), item.text))
             else:
                 draft.claws.extend(CLAWS if item.value == "both" else (item.value,))
         elif kind == "side":
-            draft.sides.append(item.value)
+            draft.sides.append((item.value, item.text))
         elif kind == "zone":
             draft.zones.append((item.value, item.text))
         elif kind == "severity":
@@ -682,7 +746,7 @@ class _Cell:
         if not told or any(item.kind in ("unknown", "action") for item in self.items):
             return False
         item = told[0]
-        is_fine = item.value in ("healed", "overgrown")
+        is_fine = item.value in ("healed", "absent", "overgrown")
         if is_fine:
             self.says_nothing = True
         about = "healed" if item.value == "healed" else "lesion"
@@ -695,7 +759,7 @@ class _Cell:
         self.doubts = [doubt for doubt in self.doubts if doubt.about != "tick"]
         for segment in self.segments:
             found = [draft for draft in segment.drafts if draft.is_found]
-            if not found or not segment.unknown:
+            if not found or not (segment.unknown or any(self._is_purpose(draft) for draft in found)):
                 continue
             start = min(item.start for _, item in segment.items)
             end = max(item.end for _, item in segment.items)
@@ -708,6 +772,11 @@ class _Cell:
             if answer is None:
                 codes = tuple(dict.fromkeys(_lesion_answer(draft) for draft in found))
                 self.doubts.append(Doubt(words, "lesion", (*codes, "note"), "note", True))
+
+    def _is_purpose(self, draft: _Draft) -> bool:
+        """Whether a lesion is what something is for (``footbath for DD``)."""
+        before = self.items[draft.at - 1] if draft.at else None
+        return before is not None and before.kind == "filler" and plain(before.text) in _FOR
 
     # ------------------------------------------------------------------ the reading
 
@@ -742,7 +811,7 @@ class _Cell:
 
     def _chunks(self) -> Iterable[str]:
         """What is unread, as written; pieces with nothing but spaces, joiners or punctuation between them are one."""
-        left = sorted(set(self.unread))
+        left = sorted(self._with_fillers(set(self.unread)))
         bounds = sorted((item.start, item.end) for item in self.items)
         taken = {span for span in bounds if span not in set(left)}
         fill = {(item.start, item.end) for item in self.items if item.kind in ("filler", "joiner", "colon")}
@@ -763,6 +832,16 @@ class _Cell:
         if piece is not None:
             yield self.text[piece[0] : piece[1]].strip()
 
+    def _with_fillers(self, left: set[tuple[int, int]]) -> set[tuple[int, int]]:
+        """What is unread with the small words beside it, which belong to its sentence."""
+        for items in (self.items, self.items[::-1]):
+            is_left = False
+            for item in items:
+                if item.kind in ("filler", "joiner") and is_left:
+                    left.add((item.start, item.end))
+                is_left = (item.start, item.end) in left
+        return left
+
     def _settle(self, draft: _Draft) -> bool:
         """Resolves numbers, open degrees and states; whether the lesion is a finding."""
         for item in draft.numbers:
@@ -778,6 +857,9 @@ class _Cell:
 
     def _settle_count(self, draft: _Draft, item: Item) -> None:
         """``DDx2``, ``2 DD``: how many there are, which a finding does not hold."""
+        if int(item.value) > len(FEET):
+            self._leave(item)
+            return
         word = f"{draft.word} x{item.value}"
         answer = self._answer(word)
         if answer is not None:
@@ -898,13 +980,12 @@ class _Cell:
         parent = parent_of(code) if code in LESIONS else code
         for foot in draft.feet or (None,):
             claws: list[str | None] = list(dict.fromkeys(draft.claws))
-            for side in draft.sides:
+            for side, word in draft.sides:
                 if side == "B":
-                    claws.extend(self._both_claws(draft, foot))
+                    claws.extend(self._both_claws(draft, foot, word))
                 elif foot is not None:
                     claws.append(_claw_of_side(side, foot))
                 else:
-                    word = {"L": "left", "R": "right"}[side]
                     choices = (*_feet_of_side(side), "note")
                     self.doubts.append(Doubt(word, "foot", choices, "note"))
             for claw in claws or [None]:
@@ -919,14 +1000,14 @@ class _Cell:
                     draft.words,
                 )
 
-    def _both_claws(self, draft: _Draft, foot: str | None) -> Iterable[str]:
+    def _both_claws(self, draft: _Draft, foot: str | None, word: str) -> Iterable[str]:
         """The word both beside a lesion: both claws of a known foot; with two feet it says no more."""
         if len(draft.feet) > 1:
             return ()
         if foot is None:
-            self.doubts.append(Doubt("both", "foot", (*_BOTH_FEET, "claw:both", "note"), "note"))
+            self.doubts.append(Doubt(word, "foot", (*_BOTH_FEET, "claw:both", "note"), "note"))
             return ()
-        self.doubts.append(Doubt("both", "claw", ("claw:both", "note"), "claw:both"))
+        self.doubts.append(Doubt(word, "claw", ("claw:both", "note"), "claw:both"))
         return CLAWS
 
 
@@ -1033,9 +1114,8 @@ class _FootWalk:
         self._flush_waiting()
         if self.pending and segment.sign == "," and segment.drafts:
             named = events[next(k for k, event in enumerate(events) if event[0] == "foot")][2]
-            for draft in self.pending:
-                choices = (f"foot:{' '.join(named)}", "note")
-                self.cell.doubts.append(Doubt(f"{draft.word} {' '.join(named)}", "foot", choices, choices[0]))
+            for draft in list(self.pending):
+                self._ask_behind(draft, named)
         given: list[_Draft] = []
         for kind, at, feet in events:
             if kind == "lesion":
@@ -1049,6 +1129,16 @@ class _FootWalk:
                 given = self._copy(given, segment, at, feet)
         self.carried = ()
         self.behind = given
+
+    def _ask_behind(self, draft: _Draft, feet: list[str]) -> None:
+        """``SU, WL RH``: the foot of the last lesion is taken for the one before a comma too, and asked about."""
+        word = f"{draft.word} {' '.join(feet)}"
+        answer = self.cell._answer(word)
+        if answer is not None and answer[0] == "note":
+            self.pending.remove(draft)
+        elif answer is None:
+            choices = (f"foot:{' '.join(feet)}", "note")
+            self.cell.doubts.append(Doubt(word, "foot", choices, choices[0]))
 
     def _copy(self, drafts: list[_Draft], segment: _Segment, at: int, feet: list[str]) -> list[_Draft]:
         """The same lesions on more feet, which may have claws and degrees of their own."""
@@ -1073,11 +1163,14 @@ class _FootWalk:
     def _flush(self) -> None:
         """Lesions that no foot follows stay without one; asked about if the cell names feet."""
         named = dict.fromkeys(foot for item in self.cell.items if item.kind == "foot" for foot in item.value.split())
-        if named and self.cell.foot is None:
-            for draft in self.pending:
-                if draft.is_found:
-                    choices = tuple(f"foot:{foot}" for foot in named)
-                    self.cell.doubts.append(Doubt(draft.word, "foot", (*choices, "note"), "note"))
+        for draft in self.pending:
+            word = f"{draft.word} foot"
+            answer = self.cell._answer(word)
+            if answer is not None and answer[0] == "foot":
+                draft.feet = tuple(answer[1].split())
+            elif answer is None and draft.is_found and named and self.cell.foot is None:
+                choices = tuple(f"foot:{foot}" for foot in named)
+                self.cell.doubts.append(Doubt(word, "foot", (*choices, "note"), "note"))
         self.pending = []
 
     def _flush_waiting(self) -> None:
@@ -1093,16 +1186,39 @@ _MARKS = frozenset({"x", "xx", "\u2713", "\u2714", "\u221a", "\u2611", "*", "v",
 _HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
 _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
 _BOTH_FEET = ("foot:LH RH", "foot:LF RF")
+_FOR = frozenset({"for", "para", "fur", "fuer", "voor", "pour", "por", "wegen"})
+"""Words in front of what something is done for. [common practice, no source]"""
+_LONGEST_NAME = 60
+"""Letters above which words are no misspelt name of a lesion. [common practice, no source]"""
 _MOST_TRIES = 40
 """Unknown words of a cell for which the nearest lesion is sought; it is slow."""
 _STATES: dict[str, tuple[str, str | None, bool]] = {
     "unsure": ("uncertain", None, False),
     "healed": ("healed", "nothing", True),
     "healing": ("healing", None, False),
+    "absent": ("negated", "nothing", True),
     "elsewhen": ("another time", "note", True),
     "nothing": ("negated", "nothing", True),
 }
 """State of a lesion -> what the doubt is about, its default (``None``: the lesion stays), whether it is serious."""
+
+
+@lru_cache(maxsize=1024)
+def _lesion_in(phrase: str) -> str | None:
+    """Code of the lesion whose word is a part of a phrase of several words.
+
+    Example
+    -------
+    >>> _lesion_in("abaxial white line"), _lesion_in("bulb of the heel"), _lesion_in("white line")
+    ('WL', None, None)
+    """
+    parts = phrase.split()
+    for size in range(len(parts) - 1, 1, -1):
+        for start in range(len(parts) - size + 1):
+            code = phrases("lesion").get(" ".join(parts[start : start + size]))
+            if code is not None:
+                return code
+    return None
 
 
 def _is_cue(item: Item) -> bool:
@@ -1129,6 +1245,12 @@ def _feet_of_side(side: str) -> tuple[str, ...]:
     return tuple(f"foot:{foot}" for foot in FEET if foot[0] == side)
 
 
+def _has_foot(segment: _Segment, first: int, last: int) -> bool:
+    """Whether a foot stands between two places of a segment."""
+    low, high = sorted((first, last))
+    return any(item.kind == "foot" for place, item in segment.items if low < place < high)
+
+
 def _nearest(drafts: Sequence[_Draft], at: int, ahead: bool) -> _Draft:
     """The lesion before a place, or behind it; at the end of the row the last there is."""
     if ahead:
@@ -1143,49 +1265,17 @@ def _spans(start: int, end: int) -> Iterable[tuple[int, int]]:
             yield first, first + size
 
 
-@lru_cache(maxsize=4096)
 def nearest_lesion(words: str) -> str | None:
-    """Code of the lesion whose word is nearly the given one (plain form), or ``None``.
+    """Code of the lesion that a misspelt word was probably meant to be, or ``None``.
 
-    One letter may differ in words of five letters or more, two in words of nine or more; the first letter may not.
+    The first letter and a length of five or more are asked of it, so that few words of prose are near a lesion.
 
     Example
     -------
     >>> nearest_lesion("ulser"), nearest_lesion("digital dermatitus"), nearest_lesion("weeks")
     ('SU', 'DD', None)
     """
-    allowed = 2 if len(words) >= 9 else 1
-    if len(words) < 5:
+    near = suggest(("lesion",), words) if 5 <= len(words) <= _LONGEST_NAME else None
+    if near is None or plain(near)[:1] != plain(words)[:1]:
         return None
-    best: tuple[int, str] | None = None
-    for phrase, code in _phrases_by_letter().get(words[0], ()):
-        if abs(len(phrase) - len(words)) <= allowed:
-            changes = _changes(words, phrase, allowed)
-            if changes <= allowed and (best is None or (changes, code) < best):
-                best = (changes, code)
-    return best[1] if best else None
-
-
-@lru_cache(maxsize=1)
-def _phrases_by_letter() -> Mapping[str, tuple[tuple[str, str], ...]]:
-    found: dict[str, list[tuple[str, str]]] = {}
-    for phrase, code in phrases("lesion").items():
-        if len(phrase) >= 5:
-            found.setdefault(phrase[0], []).append((phrase, code))
-    return {letter: tuple(some) for letter, some in found.items()}
-
-
-def _changes(first: str, second: str, most: int) -> int:
-    """Letters to change, add, leave out or swap; more than ``most`` is not counted on."""
-    before: list[int] = []
-    row = list(range(len(second) + 1))
-    for i, letter in enumerate(first, 1):
-        older, before, row = before, row, [i]
-        for j, other in enumerate(second, 1):
-            cost = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (letter != other))
-            if i > 1 and j > 1 and letter == second[j - 2] and first[i - 2] == other:
-                cost = min(cost, older[j - 2] + 1)
-            row.append(cost)
-        if min(row) > most:
-            return most + 1
-    return row[-1]
+    return phrases("lesion")[plain(near)]

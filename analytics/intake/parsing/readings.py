@@ -9,6 +9,8 @@ from analytics.trade.lexicon import plain
 
 _SIGNS = (("?", " unsure "), ("+", " plus "), ("\N{CHECK MARK}", " tick "), ("\N{HEAVY CHECK MARK}", " tick "))
 
+_LONE_HYPHEN = re.compile(r"(?<!\S)[-\u2013\u2014]+(?!\S)")
+
 
 def key_of(word: str) -> str:
     """The key under which an answer about a word is remembered: its plain form, with signs as words.
@@ -18,6 +20,7 @@ def key_of(word: str) -> str:
     >>> key_of("DD?"), key_of("Ulser "), key_of("++"), key_of("WL 3")
     ('dd unsure', 'ulser', 'plus plus', 'wl 3')
     """
+    word = _LONE_HYPHEN.sub(" minus ", word)
     for sign, said in _SIGNS:
         word = word.replace(sign, said)
     return plain(word) or re.sub(r"\s+", " ", word).strip()
