@@ -21,6 +21,8 @@ SPREADSHEET_DAY_ZERO = dt.date(1899, 12, 30)
 _CLOCK = re.compile(r"[T\s,]+\d{1,2}[:.]\d{2}(:\d{2}(\.\d+)?)?\s*([ap]\.?m\.?)?\s*(z|utc|[+-]\d{2}:?\d{2})?$", re.I)
 _YEAR_FIRST = re.compile(r"^(\d{4})\s*[-/.\s]\s*(\d{1,2})\s*[-/.\s]\s*(\d{1,2})\.?$")
 _COMPACT = re.compile(r"^((?:19|20)\d{2})(\d{2})(\d{2})$")
+_DOTTED = re.compile(r"^\d{1,2}\.\s*\d{1,2}\.")
+"""Dates with dots are written day first wherever dots are written [common practice, no source]."""
 _YEAR_LAST = re.compile(r"^(\d{1,2})\s*[-/.\s]\s*(\d{1,2})\s*[-/.\s]\s*(\d{4}|'?\d{2})\.?$")
 _DAY_MONTH = re.compile(
     r"^(\d{1,2})(?:st|nd|rd|th|er|[\u00ba\u00aa\u00b0])?(?:\s+(?:of|de))?[\s\-./]*([^\W\d_]{3,10})\.?(?:\s+(?:de|del))?[\s\-./,]*"
@@ -53,7 +55,7 @@ class DateOrder:
 
 
 def decide_order(texts: Iterable[tuple[str, int]], name: str, day_first: bool | None = None) -> DateOrder:
-    """Decide for a whole file whether the day or the month comes first.
+    """Decide for a whole file whether the day or the month comes first. Between dots the day does.
 
     Parameters
     ----------
@@ -75,6 +77,8 @@ def decide_order(texts: Iterable[tuple[str, int]], name: str, day_first: bool | 
     True
     >>> decide_order([("3/4/2026", 1), ("4/14/2026", 1)], "book.csv").day_first
     False
+    >>> decide_order([("12.03.2026", 1)], "book.csv").day_first
+    True
     """
     if day_first is not None:
         return DateOrder(day_first, "option")
@@ -89,7 +93,7 @@ def decide_order(texts: Iterable[tuple[str, int]], name: str, day_first: bool | 
             votes[True] += rows
         elif second > 12 >= first:
             votes[False] += rows
-        elif first != second and first <= 12:
+        elif first != second and first <= 12 and not _DOTTED.match(match[0]):
             unsure = unsure or text.strip()
     if votes[True] and votes[True] == votes[False]:
         raise Mistake(

@@ -57,8 +57,8 @@ KINDS: tuple[str, ...] = (
 )
 """Kinds of word; each has a file of that name.
 
-- ``foot_alone``, ``claw_alone``, ``side``, ``end``, ``yes`` and ``no`` hold words that are certain only where they stand
-  alone in a column of their own.
+- ``foot_alone``, ``claw_alone``, ``side``, ``end``, ``yes`` and ``no`` hold words that are certain only where they
+  stand alone in a column of their own.
 - ``filler`` holds words that say nothing in a finding; those that join two findings mean ``and``.
 - ``remark`` holds words that add to a finding and change none of its fields: ``lame``, ``overgrown``, ``course``,
   ``depth``, ``recheck``.
@@ -84,6 +84,7 @@ CELL_KINDS: tuple[str, ...] = (
 )
 """Kinds that are read together in a cell of findings. No plain form stands in two of them."""
 
+_BETWEEN_WORDS = re.compile(r"[\W_]+")
 _LIGATURES = str.maketrans({"œ": "oe", "æ": "ae"})
 _UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
 
@@ -105,9 +106,13 @@ def plain(text: str) -> str:
     >>> plain(" Úlcera de  suela!"), plain("o.B."), plain("Weiße-Linie")
     ('ulcera de suela', 'o b', 'weisse linie')
     """
-    letters = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold().translate(_LIGATURES))
-    bare = "".join(letter for letter in letters if not unicodedata.combining(letter))
-    return re.sub(r"[\W_]+", " ", bare).strip()
+    letters = text.casefold()
+    if not letters.isascii():
+        whole = unicodedata.normalize("NFKD", text).casefold().translate(_LIGATURES)
+        letters = "".join(
+            letter for letter in unicodedata.normalize("NFKD", whole) if not unicodedata.combining(letter)
+        )
+    return " ".join(_BETWEEN_WORDS.split(letters)).strip()
 
 
 @cache

@@ -62,8 +62,8 @@ def _types(ledger: Ledger, view: View) -> Drawn:
 
 
 def of_skin(selection: Selection) -> bool:
-    """Whether all the lesions chosen lie on the skin, and so on a foot and not on a claw."""
-    return bool(selection.lesions) and all(LESIONS[parent_of(code)].site == "skin" for code in selection.lesions)
+    """Whether all the lesions chosen lie on the skin or the leg, and so on a foot and not on a claw."""
+    return bool(selection.lesions) and all(LESIONS[parent_of(code)].site != "claw" for code in selection.lesions)
 
 
 def _claws(ledger: Ledger, view: View) -> Drawn:

@@ -10,6 +10,7 @@ from analytics.intake.dates import DateOrder, decide_order, read_day
 from analytics.intake.headings import match_heading
 from analytics.intake.numbers import read_decimal, read_length, read_whole
 from analytics.intake.unreadable import Unreadable
+from analytics.mistake import Mistake
 from tests.intake.books import TODAY, only, reasons, trims
 
 DAY_FIRST, MONTH_FIRST = DateOrder(True, "option"), DateOrder(False, "option")
@@ -23,6 +24,23 @@ DAY_FIRST, MONTH_FIRST = DateOrder(True, "option"), DateOrder(False, "option")
 )  # fmt: skip
 def test_dates(text: str) -> None:
     assert read_day(text, DAY_FIRST, TODAY) == dt.date(2026, 4, 3)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["12. März 2026", "12 de marzo de 2026", "12 de marzo del 2026", "12 mars 2026", "jeudi 12 mars 2026",
+     "12 maart 2026", "Do. 12.03.2026", "quinta-feira, 12 de março de 2026", "12 mrt 26",
+     "12-Mär-2026", "12º de março de 2026",
+     "mar 12, 2026", "jue 12 mar 2026", "12.03.2026"],
+)  # fmt: skip
+def test_dates_in_six_languages(text: str) -> None:
+    assert read_day(text, DAY_FIRST, TODAY) == dt.date(2026, 3, 12)
+
+
+def test_a_first_of_the_month_in_french_and_a_weekday_that_is_a_month() -> None:
+    assert read_day("1er avril 2026", DAY_FIRST, TODAY) == dt.date(2026, 4, 1)
+    assert read_day("mar. 3 mars 2026", DAY_FIRST, TODAY) == dt.date(2026, 3, 3)
+    assert read_day("mar 3/4/2026", DAY_FIRST, TODAY) == dt.date(2026, 4, 3)
 
 
 @pytest.mark.parametrize(
@@ -237,3 +255,20 @@ def test_labels_keep_one_spelling() -> None:
     assert sheet.records["group"].to_list() == ["High"] * 3
     feet = sheet.records["feet_seen"].astype(object).where(sheet.records["feet_seen"].notna(), None).to_list()
     assert feet == ["LH RH", None, "LH RH"]
+
+
+def test_a_diagnosis_outside_the_atlas_is_another_lesion_and_keeps_its_words() -> None:
+    sheet = only(
+        b"date,farm,cow,foot,lesion,note\n2026-03-12,Elm,1,LH,Stone in claw,limps\n2026-03-12,Elm,2,RH,Klauenrehe,\n"
+        b"2026-03-12,Elm,3,RH,other,\n2026-03-12,Elm,4,RH,ulcer,\n"
+    )
+    assert sheet.set_aside.empty
+    assert list(sheet.records["lesion"]) == ["other", "other", "other", "SU"]
+    assert list(sheet.records["note"].fillna("")) == ["limps; lesion: Stone in claw", "lesion: Klauenrehe", "", ""]
+
+
+def test_dates_with_dots_need_no_row_that_tells_their_order() -> None:
+    assert decide_order([("12.03.2026", 4)], "x").day_first
+    assert not decide_order([("12.03.2026", 1), ("3/14/2026", 2)], "x").day_first
+    with pytest.raises(Mistake):
+        decide_order([("12.03.2026", 4), ("12/03/2026", 1)], "x")
