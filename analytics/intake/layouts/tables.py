@@ -230,14 +230,28 @@ def _later_headings(sheet: RawSheet, first: _HeadingRow) -> list[_HeadingRow]:
     for position in np.flatnonzero(cow_words).tolist():
         if position <= last.rows[-1]:
             continue
+        cells = sheet.row(position)
+        if _looks_like_record(cells) or cells == sheet.row(last.rows[-1]):
+            continue
         found = _heading_at(sheet, position)
-        if found is None or found.headings == last.headings or sheet.row(position) == sheet.row(last.rows[-1]):
+        if found is None or found.headings == last.headings:
             continue
         if not any(role is not None and role.kind == "field" and role.field == "cow" for role in found.roles):
             continue
         out.append(found)
         last = found
     return out
+
+
+def _looks_like_record(cells: Sequence[str]) -> bool:
+    """Whether a row has a whole day or a number of a cow in it, or few words that are headings."""
+    said = [cell.strip() for cell in cells if cell.strip()]
+    if any(_WHOLE_DAY_OR_NUMBER.match(cell) for cell in said):
+        return sum(bool(_WHOLE_DAY_OR_NUMBER.match(cell)) for cell in said) < 0.5 * len(said)
+    return sum(read_heading(cell[:200]) is not None for cell in said) < 0.6 * len(said)
+
+
+_WHOLE_DAY_OR_NUMBER = re.compile(r"^(\d{3,}|\d{1,4}\D\d{1,2}\D\d{1,4}.*)$")
 
 
 def _is_cow_heading(text: str) -> bool:
