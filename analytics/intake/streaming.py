@@ -23,6 +23,7 @@ from analytics.intake.dates import decide_order
 from analytics.intake.encoding import sort_of_file
 from analytics.intake.fields import KINDS, dtype_of
 from analytics.intake.headings import squeezed
+from analytics.intake.layouts.reading import is_plain_head, is_plain_survey
 from analytics.intake.objects import looks_like_json
 from analytics.intake.pieces import CannotRead, Source, padded_head, parquet_source, text_sources
 from analytics.intake.records import CheckedRows, check_rows, set_aside_frame
@@ -36,6 +37,9 @@ from analytics.words import Said
 BIG_TEXT = 16_000_000
 BIG_PARQUET = 4_000_000
 """Bytes from which a file is taken in pieces; a smaller one is as quick in one."""
+LARGEST_UNFOLDED = 60_000_000
+"""Bytes up to which a file with cells or rows that are not one record as they stand is read whole, to be unfolded. Of a
+larger one such rows are set aside."""
 FIRST_LINES = 20
 
 
@@ -98,8 +102,8 @@ def check_stream(
     Returns
     -------
     CheckedStream or None
-        ``None`` when the file is small, is missing, or is of a sort that is only read whole: a workbook, JSON, or
-        several tables one under the other.
+        ``None`` when the file is small, is missing, or is of a sort that is only read whole: a workbook, JSON,
+        several tables one under the other, or a layout that has to be unfolded.
 
     Raises
     ------
@@ -120,6 +124,8 @@ def check_stream(
     if found is None:
         return None
     survey, stash, like = found
+    if path.stat().st_size <= LARGEST_UNFOLDED and not (is_plain_survey(survey) and is_plain_head(like, name)):
+        return None
     order = decide_order(survey.date_texts(), name, day_first)
     verdicts = judge(survey, Setting(order, today or dt.date.today(), False), farm, list(known_farms))
 

@@ -81,6 +81,8 @@ class Survey:
         Every combination of farm, score and scale, likewise.
     told_extra : set of int
         Columns that are no field and say something.
+    marked_cows : bool
+        Whether a row has no cow, or one whose number has signs around it.
     """
 
     def __init__(self, headings: Headings) -> None:
@@ -94,6 +96,7 @@ class Survey:
         self.findings: Counter[tuple[int, ...]] = Counter()
         self.scores: set[tuple[int, ...]] = set()
         self.told_extra: set[int] = set()
+        self.marked_cows = False
 
     def add(self, piece: RawSheet, *, first: bool) -> CodedPiece:
         """Take in some rows of the sheet; the first piece has the headings. Gives its records as codes."""
@@ -107,6 +110,9 @@ class Survey:
                 numbers = self.texts[name].numbers(column.texts)
                 self.texts[name].count(numbers, column.counts())
                 codes[name] = numbers[column.codes]
+            elif match.field.type == "cow" and not self.marked_cows:
+                here = zip(column.texts, column.counts().tolist(), strict=True)
+                self.marked_cows = any(rows and _is_marked(text) for text, rows in here)
             elif name in self._dates:
                 for text, rows in zip(column.texts, column.counts().tolist(), strict=True):
                     for one in date_pieces(bare_text(text), match.field.type) if rows else ():
@@ -143,9 +149,17 @@ class Survey:
             if match.field.type == "date":
                 texts = self.texts[name]
                 out += [(t, n) for t, n in zip(texts.texts, texts.rows.tolist(), strict=True) if n]
+            elif match.field.type == "cow" and not self.marked_cows:
+                here = zip(column.texts, column.counts().tolist(), strict=True)
+                self.marked_cows = any(rows and _is_marked(text) for text, rows in here)
             elif name in self._dates:
                 out += self._dates[name].items()
         return out
+
+
+def _is_marked(cow: str) -> bool:
+    bare = cow.strip()
+    return not bare or bare[0] == "#" or bare[-1] in "*#"
 
 
 def record_rows(piece: RawSheet, headings: Headings, *, first: bool) -> tuple[Positions, int]:

@@ -15,7 +15,7 @@ from analytics.intake.dates import DateOrder, decide_order, read_day
 from analytics.intake.columns import is_blank
 from analytics.intake.fields import KINDS, field_of
 from analytics.intake.findings import read_finding
-from analytics.intake.headings import Headings, Match, column_letters, is_whole
+from analytics.intake.headings import Headings, Match, column_letters, find_headings, is_whole
 from analytics.intake.layouts.columns import settle_roles
 from analytics.intake.layouts.context import Context, read_lines, read_name
 from analytics.intake.layouts.days import MID_MONTH, Day, read_day_text
@@ -37,6 +37,7 @@ from analytics.intake.parsing.finding_cell import read_findings, read_remark
 from analytics.intake.parsing.value_cells import read_score_text
 from analytics.intake.setting_aside import bare_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
+from analytics.intake.survey import Survey
 from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS, NOTHING, READERS
 from analytics.mistake import Mistake
@@ -1168,6 +1169,23 @@ def _is_whole_day(text: str) -> bool:
         return True
     # What looks like a day and is none is set aside by the checks.
     return bool(re.search(r"\d{4}\D\d|\d\D\d{4}", text)) or not re.search(r"\d", text)
+
+
+def is_plain_survey(survey: Survey) -> bool:
+    """Whether every text of a surveyed sheet is read by the reader of plain sheets."""
+    if survey.marked_cows:
+        return False
+    for name, texts in survey.texts.items():
+        said = [text for text, rows in zip(texts.raw, texts.rows.tolist(), strict=True) if rows]
+        column = RawColumn(np.arange(len(said), dtype=np.int32), said)
+        if not _reads_plainly(column, np.arange(len(said)), survey.headings.matches[name]):
+            return False
+    return True
+
+
+def is_plain_head(head: RawSheet, name: str) -> bool:
+    """Whether the first rows of a sheet are read as they stand."""
+    return draft_if_needed(head, find_headings(head), Facts(name, dt.date.today()), Answers()) is None
 
 
 def _reads(reader: Any, text: str) -> bool:
