@@ -136,10 +136,13 @@ def check_rows(
     bad = np.zeros(len(positions), dtype=bool)
     blanked: list[Problem] = []
     for problem in findings.problems:
-        if problem.field in BLANKED.get(kind, ()) and problem.reason not in NOT_BLANKED:
-            blanked.append(problem)
-        else:
+        if problem.field not in BLANKED.get(kind, ()):
             bad[problem.positions] = True
+            continue
+        blanked.append(problem)
+        if problem.field in OF_LESION:
+            # Without a lesion in the row, it may be the lesion that is missing.
+            bad[problem.positions[frame["lesion"].iloc[problem.positions].isna().to_numpy()]] = True
     lines: list[Problem] = []
     cells = 0
     for problem in findings.problems:
@@ -170,9 +173,8 @@ BLANKED: dict[str, tuple[str, ...]] = {
     "register": ("breed", "sire"),
 }  # fmt: skip
 """Fields that a record can be without: a cell that cannot be right is left blank and listed, the row is kept."""
-NOT_BLANKED = frozenset((say("A zone, but no lesion in the row."), say("A severity, but no lesion in the row."),
-                         say("A claw, but no foot.")))  # fmt: skip
-"""Reasons for which the row is set aside after all: what is missing may be the lesion."""
+OF_LESION = ("claw", "zone", "lesion_detail", "severity", "dd_stage")
+"""Fields that say something of a lesion."""
 LEFT_BLANK = say("The cell was left blank and the row kept. Correct the cell and import it again.")
 
 

@@ -21,7 +21,7 @@ from analytics.intake.parsing.finding_cell import read_findings, read_remark
 from analytics.intake.parsing.readings import CellReading, Doubt
 from analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_severity_text, read_zone_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
-from analytics.intake.vocabulary import BLANKS
+from analytics.intake.vocabulary import BLANKS, NOTHING
 from analytics.trade.lexicon import meaning, plain
 
 Record = Mapping[str, str]
@@ -201,7 +201,12 @@ def read_row(
                     record["claw"] = claw
                 out.append(record)
     if not found:
-        if any("foot" in record or "severity" in record or "zone" in record for record in out) or reading.nothing:
+        # A severity or a zone without a lesion stays as it is written, so that the row is set aside.
+        raw = {name: text for name in ("zone", "severity", "dd_stage", "lesion_detail")
+               if (text := said.get(name, "")) and text.casefold() not in NOTHING}  # fmt: skip
+        for record in out:
+            record.update({name: text for name, text in raw.items() if name not in record})
+        if raw or any("foot" in record for record in out) or reading.nothing:
             out = out[:1] if len(out) == 1 else []
         else:
             out = []
