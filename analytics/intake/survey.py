@@ -149,9 +149,6 @@ class Survey:
             if match.field.type == "date":
                 texts = self.texts[name]
                 out += [(t, n) for t, n in zip(texts.texts, texts.rows.tolist(), strict=True) if n]
-            elif match.field.type == "cow" and not self.marked_cows:
-                here = zip(column.texts, column.counts().tolist(), strict=True)
-                self.marked_cows = any(rows and _is_marked(text) for text, rows in here)
             elif name in self._dates:
                 out += self._dates[name].items()
         return out
