@@ -1,4 +1,4 @@
-"""The fields of the six kinds of sheet: the headings they go by, their unit, and an example of each.
+"""The fields of the seven kinds of sheet: the headings they go by, their unit, and an example of each.
 
 A heading is compared without case, spaces, punctuation and underscores.
 """
@@ -236,6 +236,25 @@ LIMITS: tuple[Field, ...] = (
     _NOTE,
 )  # fmt: skip
 
+COUNTS: tuple[Field, ...] = (
+    _field("visit_date", "date",
+           _DATE + "|trim date|trimming date|date trimmed|date of trim|session date|trimmed on",
+           "Day of the visit", "2026-03-14", required=True),
+    _FARM,
+    _field("trimmer", "label", "hoof trimmer|claw trimmer|foot trimmer|trimmed by|operator|technician|who",
+           "Who trimmed", "J. Moss"),
+    _field("herd_size", "whole", "cows in herd|milking cows|cows milking|size of herd|number of cows|herd count|"
+           "cows in milk", "Cows in the milking herd that day", "180"),
+    _field("looked_at", "whole", "cows looked at|cows trimmed|number trimmed|trimmed|cows examined|examined|cows seen",
+           "How many were looked at", "60"),
+    _field("lesion", "counted lesion", "lesion code|finding|diagnosis|disorder|lesion type|lesion name|disease",
+           "Lesion: a name or a code; blank means any lesion", "DD"),
+    _field("cases", "whole", "number of cases|cows with it|cows affected|affected cows|number affected",
+           "How many of them had it", "9", required=True, telling=True),
+    _field("unit", "unit", "counted|what is counted", "cows, feet or claws; blank means cows", "cows"),
+    _NOTE,
+)  # fmt: skip
+
 KINDS: dict[str, tuple[Field, ...]] = {
     "trims": TRIMS,
     "locomotion": LOCOMOTION,
@@ -243,6 +262,7 @@ KINDS: dict[str, tuple[Field, ...]] = {
     "housing": HOUSING,
     "changes": CHANGES,
     "limits": LIMITS,
+    "counts": COUNTS,
 }
 KIND_NAMES: dict[str, str] = {
     "trims": "trim sheet",
@@ -251,6 +271,7 @@ KIND_NAMES: dict[str, str] = {
     "housing": "housing sheet",
     "changes": "list of changes",
     "limits": "list of horn limits",
+    "counts": "sheet of counts without cows",
 }
 
 OWN_COLUMNS: tuple[str, ...] = ("evenfoot_row", "evenfoot_problem", "evenfoot_remedy")
