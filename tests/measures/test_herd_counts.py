@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from pathlib import Path
 
 import pandas as pd
@@ -18,6 +19,7 @@ from analytics.ledger.folder import export_folder
 from analytics.ledger.verifying import verify
 from analytics.measures.catalogue import answer
 from analytics.tally.selection import Selection
+from dashboard.tables import as_json
 from tests.sheets import checked, ledger_of
 
 SHEET = """date,farm,trimmer,herd size,cows trimmed,lesion,number of cases,counted,remarks
@@ -74,6 +76,16 @@ def test_counts_are_listed_with_their_shares(ledger: Ledger) -> None:
     assert answer("herd-counts", ledger, Selection(trimmers=("K. Vance",))).table["cases"].tolist() == [20, 9, 5]
     [caution] = answer("herd-counts", ledger, Selection(housing=("pasture",))).cautions
     assert "say nothing of single cows" in caution
+
+
+def test_they_are_written_as_json(ledger: Ledger) -> None:
+    rows = json.loads(as_json(answer("herd-counts", ledger, Selection())))["table"]
+    assert [(row["farm"], row["visit_date"], row["lesion"], row["looked_at"]) for row in rows] == [
+        ("Alder", "2026-04-07", "WL", None),
+        ("Brookend", "2026-03-02", None, 60),
+        ("Brookend", "2026-03-02", "DD", 60),
+        ("Brookend", "2026-03-02", "SU", 240),
+    ]
 
 
 def test_they_are_in_no_figure_of_cows(ledger: Ledger, tmp_path: Path) -> None:
