@@ -41,7 +41,9 @@ def is_blank(text: str, type: str) -> bool:
     word = text.strip().casefold()
     if type == "text":
         return word == ""
-    return word in (BLANKS if type in ("cow", "farm", "label", "lower", "yes-no", "floor") else NOTHING)
+    return word in (
+        BLANKS if type in ("cow", "farm", "label", "lower", "yes-no", "floor", "counted lesion") else NOTHING
+    )
 
 
 def reader_of(match: Match, setting: Setting) -> Callable[[str], Any]:
