@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pandas as pd
 
@@ -21,6 +21,8 @@ from analytics.ledger.bulk import add_stream
 from analytics.ledger.layouts import answers_for, save_answers
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.revisions import CHOICES, Choice, Revision, compare_with_ledger
+from analytics.ledger.rest_of_herd import REST_CHOICES, RestChoice, answer_rest, rest_question
+from analytics.mistake import Mistake
 from analytics.words import Said, say
 
 SHOWN_NAMES = 6
@@ -200,13 +202,13 @@ def _known_by_name(
     undecided = [
         said for said in said_farms if said not in known.farms and known.meaning("farm", said) is None
     ]
-    for candidate in similar_farms(undecided, known.farms):
-        question = _farm_question(candidate)
+    for question, candidates in _farm_questions(similar_farms(undecided, known.farms)):
         same = answers.ask(question) == "same"
-        if same:
-            farms[candidate.said] = farms.get(candidate.means, candidate.means)
-        if question.id in answers.used:
-            told.append(("farm", "", candidate.said, candidate.means if same else candidate.said))
+        for candidate in candidates:
+            if same:
+                farms[candidate.said] = farms.get(candidate.means, candidate.means)
+            if question.id in answers.used:
+                told.append(("farm", "", candidate.said, candidate.means if same else candidate.said))
     sheets = [_renamed(sheet, "farm", farms) for sheet in sheets]
     named = _names(sheets, "farm")
     known = _known(ledger, named)
@@ -239,13 +241,23 @@ def _renamed(sheet: CheckedSheet, column: str, names: Mapping[str, str], rows: A
     return replace(sheet, records=sheet.records.assign(**{column: new}))
 
 
-def _farm_question(candidate: Candidate) -> Question:
-    return Question(
-        f"same-farm:{candidate.said}", candidate.said,
-        say("Is '{said}' the farm {means}?", said=candidate.said, means=candidate.means),
-        choices([("same", say("yes, the same farm")), ("other", say("no, another farm"))]),
-        "same" if candidate.certain else None, lasting=False,
-    )  # fmt: skip
+def _farm_questions(candidates: Sequence[Candidate]) -> list[tuple[Question, list[Candidate]]]:
+    """One question for all spellings that may be one farm, and one for each that may be another."""
+    together: dict[tuple[str, bool], list[Candidate]] = {}
+    for candidate in candidates:
+        together.setdefault((candidate.means, candidate.certain), []).append(candidate)
+    out = []
+    for (means, certain), alike in together.items():
+        for some in [alike] if certain else [[one] for one in alike]:
+            said = ", ".join(f"'{one.said}'" for one in some)
+            about = means if certain else some[0].said
+            question = Question(
+                f"same-farm:{about}", said, say("Is {said} the farm {means}?", said=said, means=means),
+                choices([("same", say("yes, the same farm")), ("other", say("no, another farm"))]),
+                "same" if certain else None, lasting=False,
+            )  # fmt: skip
+            out.append((question, some))
+    return out
 
 
 def _cows_by_name(
@@ -302,7 +314,29 @@ def _ask_revision(revision: Revision, name: str, answers: Answers) -> None:
 
 
 def _with_rest(ledger: Ledger, sheets: list[CheckedSheet], answers: Answers) -> list[CheckedSheet]:
-    """The sheets with what is known of the cows that they do not list."""
+    """The sheets with what was answered about the cows that they do not list."""
+    for visit in rest_question(ledger, sheets):
+        offered: list[tuple[str, Said]] = [(value, says) for value, says in REST_CHOICES.items()]
+        if visit.herd_size is None:
+            offered[0] = ("herd size", say("Yes. Give the number of cows in the herd."))
+        question = Question(
+            f"rest:{visit.farm}:{visit.first:%Y-%m-%d}", visit.farm, visit.question, choices(offered), "not known",
+            # A herd that is said to be looked at whole, or to be larger, changes every share: that is asked.
+            safe=not (visit.stated or (visit.all_with_lesion and visit.herd_size is not None and not visit.usual)),
+            free=visit.herd_size is None, lasting=False,
+        )  # fmt: skip
+        value = answers.ask(question)
+        if question.id not in answers.given:
+            continue
+        if value in ("rest sound", "only these", "not known"):
+            sheets = answer_rest(sheets, visit, cast(RestChoice, value))
+        elif value is not None and value.isdecimal():
+            sheets = answer_rest(sheets, visit, "rest sound", int(value))
+        else:
+            raise Mistake(
+                say("How many cows are in the herd of {farm}? Give a number, or 'only these' or 'not known'.",
+                    farm=visit.farm)
+            )  # fmt: skip
     return sheets
 
 
