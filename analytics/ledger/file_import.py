@@ -20,6 +20,7 @@ from analytics.ledger.aliases import KnownNames, add_alias, known_names
 from analytics.ledger.bulk import add_stream
 from analytics.ledger.layouts import answers_for, save_answers
 from analytics.ledger.ledger import Ledger
+from analytics.ledger.scales import scales_used
 from analytics.ledger.revisions import CHOICES, Choice, Revision, compare_with_ledger
 from analytics.ledger.rest_of_herd import REST_CHOICES, RestChoice, answer_rest, rest_question
 from analytics.mistake import Mistake
@@ -149,7 +150,8 @@ def prepare_import(
         if stream is not None:
             return PreparedImport(name, [stream.without_records()], answers, stream=stream)
     found = understand_file(
-        source, name, farm=farm, day_first=day_first, today=today, known_farms=known, answers=answers
+        source, name, farm=farm, day_first=day_first, today=today, known_farms=known, answers=answers,
+        known_scales=scales_used(ledger),
     )
     names, sheets = _known_by_name(ledger, found, answers)
     sheets = _with_rest(ledger, sheets, answers)

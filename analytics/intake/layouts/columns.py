@@ -87,7 +87,7 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
     if len(word) < 3 or word.isdecimal():
         return None
     near = [one for one in heading_fields() if abs(len(one) - len(word)) <= 2]
-    for close in get_close_matches(word, near, 5, CLOSE):
+    for close in get_close_matches(word, near, 10, CLOSE):
         role = read_heading(close)
         if role is None or role.kind != "field":
             continue

@@ -126,6 +126,8 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
         return bool(read_claw_text(bare, "RH")[0])
     if field == "lesion":
         return says_finding_or_nothing(bare, taught)
+    if field == "lesion_detail":
+        return bool(read_findings(bare, taught=taught).findings)
     if field == "severity":
         return read_severity_text(bare)[0] is not None or bool(re.fullmatch(r"[0-3]\s*[-/.,]\s*\d", bare))
     if field in ("locomotion_score", "score"):
