@@ -22,7 +22,7 @@ from analytics.ledger.layouts import answers_for, save_answers
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.scales import scales_used
 from analytics.ledger.revisions import CHOICES, Choice, Revision, compare_with_ledger
-from analytics.ledger.rest_of_herd import REST_CHOICES, RestChoice, answer_rest, rest_question
+from analytics.ledger.rest_of_herd import REST_CHOICES, RestChoice, RestOfHerd, answer_rest, rest_question
 from analytics.mistake import Mistake
 from analytics.words import Said, say
 
@@ -65,8 +65,8 @@ class PreparedImport:
 
     @property
     def set_aside(self) -> int:
-        """Rows that would be set aside."""
-        return sum(sheet.held for sheet in self.sheets)
+        """Rows that would be set aside; of a stream they are known when it has been added."""
+        return 0 if self.stream is not None else sum(sheet.held for sheet in self.sheets)
 
     @property
     def cells_left_blank(self) -> int:
@@ -102,7 +102,7 @@ class PreparedImport:
         """Everything that is said of the file, defaults that were taken included."""
         said = [note for sheet in self.sheets for note in sheet.notes]
         said += [
-            say("{question} Taken: {answer}.", question=question.text, answer=_answer_words(question, question.default))
+            say("{question} Taken: {answer}", question=question.text, answer=_answer_words(question, question.default))
             for question in self.answers.taken()
         ]
         return [*dict.fromkeys([*said, *self.notes])]
@@ -317,22 +317,21 @@ def _ask_revision(revision: Revision, name: str, answers: Answers) -> None:
 
 def _with_rest(ledger: Ledger, sheets: list[CheckedSheet], answers: Answers) -> list[CheckedSheet]:
     """The sheets with what was answered about the cows that they do not list."""
-    for visit in rest_question(ledger, sheets):
-        offered: list[tuple[str, Said]] = [(value, says) for value, says in REST_CHOICES.items()]
-        if visit.herd_size is None:
-            offered[0] = ("herd size", say("Yes. Give the number of cows in the herd."))
-        question = Question(
-            f"rest:{visit.farm}:{visit.first:%Y-%m-%d}", visit.farm, visit.question, choices(offered), "not known",
-            # A herd that is said to be looked at whole, or to be larger, changes every share: that is asked.
-            safe=not (visit.stated or (visit.all_with_lesion and visit.herd_size is not None and not visit.usual)),
-            free=visit.herd_size is None, lasting=False,
-        )  # fmt: skip
-        value = answers.ask(question)
-        if question.id not in answers.given:
+    visits = rest_question(ledger, sheets)
+    together = _ask_rest_of_all(visits, answers) if len(visits) > MOST_VISITS_ASKED else None
+    for visit in visits:
+        id = f"rest:{visit.farm}:{visit.first:%Y-%m-%d}"
+        value = together if together is not None and id not in answers.given else None
+        if len(visits) <= MOST_VISITS_ASKED or id in answers.given:
+            answers.ask(_rest_question(id, visit))
+            value = answers.given.get(id)
+        if value is None:
             continue
         if value in ("rest sound", "only these", "not known"):
+            if value == "rest sound" and visit.herd_size is None:
+                continue
             sheets = answer_rest(sheets, visit, cast(RestChoice, value))
-        elif value is not None and value.isdecimal():
+        elif value.isdecimal():
             sheets = answer_rest(sheets, visit, "rest sound", int(value))
         else:
             raise Mistake(
@@ -340,6 +339,35 @@ def _with_rest(ledger: Ledger, sheets: list[CheckedSheet], answers: Answers) -> 
                     farm=visit.farm)
             )  # fmt: skip
     return sheets
+
+
+def _rest_question(id: str, visit: RestOfHerd) -> Question:
+    offered: list[tuple[str, Said]] = [(value, says) for value, says in REST_CHOICES.items()]
+    if visit.herd_size is None:
+        offered[0] = ("herd size", say("Yes. Give the number of cows in the herd."))
+    # A herd that is said to be looked at whole, or to be larger, changes every share: that is asked.
+    safe = not (visit.stated or (visit.all_with_lesion and visit.herd_size is not None and not visit.usual))
+    return Question(
+        id, visit.farm, visit.question, choices(offered), "not known", safe, free=visit.herd_size is None, lasting=False
+    )
+
+
+def _ask_rest_of_all(visits: Sequence[RestOfHerd], answers: Answers) -> str | None:
+    """One question for many visits; what was answered, ``None`` where nobody did."""
+    shown = "; ".join(f"{one.farm} {one.first:%Y-%m-%d}" for one in visits[:SHOWN_VISITS])
+    question = Question(
+        "rest", shown,
+        say("{n} visits list only cows with a lesion, or fewer than the herd ({visits} ...). Were the other cows "
+            "looked at and sound at each of them?", n=len(visits), visits=shown),
+        choices(REST_CHOICES.items()), "not known", safe=not any(visit.stated for visit in visits), lasting=False,
+    )  # fmt: skip
+    answers.ask(question)
+    return answers.given.get("rest")
+
+
+MOST_VISITS_ASKED = 3
+"""Visits that are asked about one by one; more are asked about together. [common practice, no source]"""
+SHOWN_VISITS = 3
 
 
 def records_table(sheets: Sequence[CheckedSheet]) -> dict[str, pd.DataFrame]:

@@ -486,7 +486,7 @@ def _reads_remarks(draft: Draft, answers: Answers) -> bool:
         if any(role.kind == "event" for role in roles):
             continue
         sourced |= _has_findings(roles)
-        told = _lesions_by_row(draft, table, roles)
+        told: dict[int, set[str]] | None = None
         for place in notes:
             column = draft.sheet.columns[place]
             codes = column.codes[table.rows]
@@ -497,6 +497,7 @@ def _reads_remarks(draft: Draft, answers: Answers) -> bool:
                 found = {finding.lesion for finding in read_remark(text, draft.words.taught).findings} - {"other"}
                 if not found:
                     continue
+                told = _lesions_by_row(draft, table, roles) if told is None else told
                 for index in np.flatnonzero(codes == code).tolist():
                     if found - told.get(index, set()):
                         rows_with += 1
