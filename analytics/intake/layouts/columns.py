@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from difflib import SequenceMatcher, get_close_matches
 
+from analytics.intake.fields import KINDS
 from analytics.intake.headings import column_letters
 from analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
 from analytics.intake.layouts.questions import Answers, Question, choices
@@ -86,7 +87,8 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
     word = squeezed_heading(plain(heading))
     if len(word) < 3 or word.isdecimal():
         return None
-    near = [one for one in heading_fields() if abs(len(one) - len(word)) <= 2]
+    named = {squeezed_heading(plain(each.name)): None for each in KINDS["trims"]}
+    near = [one for one in {**heading_fields(), **named} if abs(len(one) - len(word)) <= 2]
     for close in get_close_matches(word, near, 10, CLOSE):
         role = read_heading(close)
         if role is None or role.kind != "field":
