@@ -84,7 +84,7 @@ def profile_of(columns: Sequence[tuple[RawColumn, Positions]]) -> Profile:
 def is_tick(text: str) -> bool:
     """Whether a cell is a mark that says yes and nothing else."""
     word = text.strip().casefold()
-    return word in TICKS or (meaning("yes", text) is not None and not word.isdecimal()) or word == "1"
+    return word in TICKS or (meaning("yes", text) is not None and not plain(text).isdecimal()) or word == "1"
 
 
 def is_yes_no(text: str) -> bool:

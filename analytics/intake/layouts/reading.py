@@ -24,6 +24,7 @@ from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role, read_heading
 from analytics.intake.layouts.tables import Table, cow_column, find_tables
 from analytics.intake.layouts.unfolding import (
+    CELL_VALUES,
     EXTRA,
     FINDING_FIELDS,
     SIDES,
@@ -360,7 +361,10 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
     changed = False
     for (about, key), doubt in list(draft.words.doubts.items()):
         rows = draft.words.rows[(about, key)]
-        options = [(code, _choice_words(code)) for code in doubt.choices]
+        options = [
+            (code, LEFT_BLANK if code == "note" and about in CELL_VALUES else _choice_words(code))
+            for code in doubt.choices
+        ]
         default, safe = doubt.default, not doubt.serious
         if about == "lesion":
             known = {value for value, _ in options}
@@ -405,6 +409,7 @@ def _choice_words(value: str) -> Said:
     return say("{kind} {value}", kind=kind, value=rest) if rest else say("{value}", value=value)
 
 
+LEFT_BLANK = say("not certain: leave it blank and list it")
 _SAYS: dict[str, Said] = {
     "nothing": say("looked at, nothing found"),
     "done": say("looked at, nothing found"),
@@ -934,17 +939,17 @@ def bare_cow(text: str) -> str:
 
 
 def _read_scores(column: RawColumn, words: Words) -> RawColumn:
-    """Scores as whole numbers; a range is not certain and stays away."""
+    """Scores as whole numbers; a range is not certain and stays as it is written, so that the cell is listed."""
     texts = []
     counts = column.counts()
     for text, rows in zip(column.texts, counts.tolist(), strict=True):
         if not text.strip() or not rows or text.strip().casefold() in BLANKS:
             texts.append("")
             continue
-        value, doubt = read_score_text(text)
+        value, doubt = read_score_text(text, words.taught)
         if doubt is not None:
             words.note([doubt], rows)
-        texts.append(str(value) if value is not None else ("" if doubt is not None else text))
+        texts.append(text if value is None else str(value))
     return RawColumn(column.codes, texts)
 
 
