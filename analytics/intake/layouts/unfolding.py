@@ -216,8 +216,11 @@ def read_row(
         for record in out:
             record.setdefault("action", reading.action)
     if reading.unread and found:
+        # A word that stays under the lesion, as it was not read, is no remark as well.
+        raw_words = {lesion, *_unanswered(reading, taught)}
         for record in out:
-            record[EXTRA] = " ".join(reading.unread)
+            if record.get("lesion") not in raw_words:
+                record[EXTRA] = " ".join(reading.unread)
     return out, tuple(doubts)
 
 
