@@ -820,6 +820,9 @@ class _Maker:
             return self.facts.farm
         if "farm" in self.context.values:
             return self.context.values["farm"]
+        if _says_anything(columns.get("farm")):
+            # Other rows name theirs: a row that names none is set aside.
+            return None
         return farm_said_once(self.draft, self.context, self.facts, self.answers)
 
     def _days(self, columns: dict[str, RawColumn]) -> None:
