@@ -91,7 +91,7 @@ def profile_of(columns: Sequence[tuple[RawColumn, Positions]]) -> Profile:
 def is_tick(text: str) -> bool:
     """Whether a cell is a mark that says yes and nothing else."""
     word = text.strip().casefold()
-    return word in TICKS or (meaning("yes", text) is not None and not word.isdecimal()) or word == "1"
+    return word in TICKS or (meaning("yes", text) is not None and not plain(text).isdecimal()) or word == "1"
 
 
 def is_yes_no(text: str) -> bool:
@@ -116,6 +116,9 @@ def says_finding_or_nothing(text: str, taught: Mapping[str, str]) -> bool:
 def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
     """Whether a cell can be what a field holds."""
     bare = text.strip()
+    if field == "toe_lengths":
+        # Signs for nothing found do not make a column one of lengths.
+        return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*[/>-]+\s*\d+(?:[.,]\d+)?", bare))
     if bare.casefold() in BLANKS:
         return True
     if field in ("visit_date", "recheck_on", "calving_date"):
@@ -144,8 +147,6 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
         return any(meaning("action", part) is not None for part in re.split(r"[,;+/&]", bare)) or is_yes_no(bare)
     if field in ("toe_length_mm", "toe_length_after_mm", "heel_depth_mm", "sole_thickness_mm", "toe_angle_deg"):
         return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*(?:mm|cm|in|\"|deg|\N{DEGREE SIGN})?", bare, re.I))
-    if field == "toe_lengths":
-        return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*[/>-]+\s*\d+(?:[.,]\d+)?", bare))
     if field in ("herd_size", "parity"):
         return bool(re.fullmatch(r"\d+(?:[.,]0+)?", bare))
     return True

@@ -15,7 +15,7 @@ from analytics.intake.dates import DateOrder, decide_order, read_day
 from analytics.intake.columns import is_blank
 from analytics.intake.fields import KINDS, field_of
 from analytics.intake.findings import read_finding
-from analytics.intake.headings import Headings, Match, column_letters, find_headings, is_whole
+from analytics.intake.headings import Headings, Match, column_letters, find_headings, is_whole, match_heading
 from analytics.intake.layouts.columns import settle_roles
 from analytics.intake.layouts.context import Context, read_lines, read_name
 from analytics.intake.layouts.days import MID_MONTH, Day, read_day_text
@@ -24,6 +24,7 @@ from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role, read_heading
 from analytics.intake.layouts.tables import Table, cow_column, find_tables
 from analytics.intake.layouts.unfolding import (
+    CELL_VALUES,
     EXTRA,
     FINDING_FIELDS,
     SIDES,
@@ -360,7 +361,10 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
     changed = False
     for (about, key), doubt in list(draft.words.doubts.items()):
         rows = draft.words.rows[(about, key)]
-        options = [(code, _choice_words(code)) for code in doubt.choices]
+        options = [
+            (code, LEFT_BLANK if code == "note" and about in CELL_VALUES else _choice_words(code))
+            for code in doubt.choices
+        ]
         default, safe = doubt.default, not doubt.serious
         if about == "lesion":
             known = {value for value, _ in options}
@@ -405,6 +409,7 @@ def _choice_words(value: str) -> Said:
     return say("{kind} {value}", kind=kind, value=rest) if rest else say("{value}", value=value)
 
 
+LEFT_BLANK = say("not certain: leave it blank and list it")
 _SAYS: dict[str, Said] = {
     "nothing": say("looked at, nothing found"),
     "done": say("looked at, nothing found"),
@@ -471,6 +476,15 @@ def _opening(draft: Draft) -> list[Said]:
     if others:
         shown = "; ".join(f"'{one[:60]}'" for one in dict.fromkeys(others))
         notes.append(say("Lines that hold no record were left out: {lines}.", lines=shown))
+    unread = dict.fromkeys(
+        " ".join(heading.split()) or str(say("column {letters}", letters=column_letters(place)))
+        for table, roles in zip(draft.tables, draft.roles, strict=True)
+        for place, (heading, role) in enumerate(zip(table.headings, roles, strict=True))
+        if role.kind == "skip" and place < len(draft.sheet.columns)
+        and profile_of([(draft.sheet.columns[place], table.rows)]).filled
+    )  # fmt: skip
+    if unread:
+        notes.append(say("Columns that are no part of a trim were not read: {headings}.", headings=", ".join(unread)))
     return notes
 
 
@@ -590,7 +604,11 @@ class _Maker:
         self.table, self.roles = draft.tables[number], draft.roles[number]
         self.context = draft.contexts[number]
         self.sheet, self.rows = draft.sheet, self.table.rows
-        self.own: dict[str, str] = {}
+        self.own = {
+            role.field: " ".join(heading.split())
+            for role, heading in zip(reversed(self.roles), reversed(self.table.headings), strict=True)
+            if role.kind == "field" and role.number <= 1
+        }
 
     def place(self, name: str) -> int | None:
         """The column of a field without a number."""
@@ -612,7 +630,6 @@ class _Maker:
             if place is None:
                 continue
             column = self.sheet.columns[place]
-            self.own[name] = " ".join(self.table.headings[place].split())
             blanks = np.zeros(size, dtype=bool)
             if name in ("visit_date", "farm", "trimmer", "visit_kind", "herd_size", "group"):
                 blanks = (blank_ids & as_above) | self._fills((place,))
@@ -712,7 +729,6 @@ class _Maker:
             place = self.place(name)
             if place is not None:
                 column = self.sheet.columns[place]
-                self.own[name] = " ".join(self.table.headings[place].split())
                 columns[name] = RawColumn(column.codes[self.rows][of_row], [text.strip() for text in column.texts])
 
     def _action(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
@@ -720,7 +736,6 @@ class _Maker:
         texts = _texts_of(columns["action"])
         place = self.place("action")
         if place is not None:
-            self.own["action"] = " ".join(self.table.headings[place].split())
             column = self.sheet.columns[place]
             codes = column.codes[self.rows][of_row]
             for index in np.flatnonzero([text == "" for text in texts]).tolist():
@@ -813,6 +828,9 @@ class _Maker:
             return self.facts.farm
         if "farm" in self.context.values:
             return self.context.values["farm"]
+        if _says_anything(columns.get("farm")):
+            # Other rows name theirs: a row that names none is set aside.
+            return None
         return farm_said_once(self.draft, self.context, self.facts, self.answers)
 
     def _days(self, columns: dict[str, RawColumn]) -> None:
@@ -942,17 +960,17 @@ def bare_cow(text: str) -> str:
 
 
 def _read_scores(column: RawColumn, words: Words) -> RawColumn:
-    """Scores as whole numbers; a range is not certain and stays away."""
+    """Scores as whole numbers; a range is not certain and stays as it is written, so that the cell is listed."""
     texts = []
     counts = column.counts()
     for text, rows in zip(column.texts, counts.tolist(), strict=True):
         if not text.strip() or not rows or text.strip().casefold() in BLANKS:
             texts.append("")
             continue
-        value, doubt = read_score_text(text)
+        value, doubt = read_score_text(text, words.taught)
         if doubt is not None:
             words.note([doubt], rows)
-        texts.append(str(value) if value is not None else ("" if doubt is not None else text))
+        texts.append(text if value is None else str(value))
     return RawColumn(column.codes, texts)
 
 
@@ -1023,9 +1041,12 @@ def _joined(kind: str, pieces: Sequence[_Piece], draft: Draft, rows: int, notes:
     for piece in pieces:
         own = {**piece.own, **own}
     columns: list[RawColumn] = []
-    headings = [own.get(name, name) for name in names]
+    headings: list[str] = []
     matches: dict[str, Match] = {}
     for place, name in enumerate(names):
+        unit = next((role.unit for roles in draft.roles for role in roles
+                     if name in role.field.split("/") and role.unit), None)  # fmt: skip
+        headings.append(_heading(kind, name, own.get(name, name), unit))
         texts: dict[str, int] = {"": 0, headings[place]: 1}
         codes: list[Codes] = [np.ones(1, np.int32)]
         for piece in pieces:
@@ -1039,8 +1060,6 @@ def _joined(kind: str, pieces: Sequence[_Piece], draft: Draft, rows: int, notes:
                 translate[code] = texts.setdefault(column.texts[code], len(texts))
             codes.append(translate[column.codes])
         columns.append(RawColumn(np.concatenate(codes).astype(np.int32), list(texts)))
-        unit = next((role.unit for roles in draft.roles for role in roles
-                     if name in role.field.split("/") and role.unit), None)  # fmt: skip
         scale = next((role.scale for roles in draft.roles for role in roles if role.field in (name, "locomotion_score")
                       and role.scale), None)  # fmt: skip
         matches[name] = Match(place, field_of(kind, name), headings[place], unit,
@@ -1054,6 +1073,17 @@ def _joined(kind: str, pieces: Sequence[_Piece], draft: Draft, rows: int, notes:
     found = Headings(kind, 0, headings, matches, cells=tuple(headings), width=len(headings))
     own_headings = tuple(dict.fromkeys(text for table in draft.tables for text in table.headings if text.strip()))
     return Unfolded(sheet, found, rows, notes, own_headings)
+
+
+def _heading(kind: str, name: str, own: str, unit: str | None) -> str:
+    """The sheet's own heading where it says the field and its unit by itself, else the field's name and unit.
+
+    Under it a row that is set aside is listed, mended and read again.
+    """
+    found = match_heading(own, kind)
+    if found is not None and found[0].name == name and (found[1] or "mm") in (unit or "mm", "deg"):
+        return own
+    return f"{name.removesuffix('mm')}{unit}" if unit and name.endswith("_mm") else name
 
 
 def _says_anything(column: RawColumn | None) -> bool:

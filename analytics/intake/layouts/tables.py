@@ -13,7 +13,7 @@ from analytics.intake.headings import is_own_column
 from analytics.intake.layouts.days import is_day
 from analytics.intake.layouts.roles import Role, joined_headings, read_heading
 from analytics.intake.sheet import Positions, RawSheet
-from analytics.trade.lexicon import foot_sets, phrases, plain
+from analytics.trade.lexicon import foot_sets, meaning, phrases, plain
 
 HEADING_ROWS_SEARCHED = 60
 """Rows from the top among which the first headings are looked for."""
@@ -65,6 +65,12 @@ class _HeadingRow:
 def roles_of(headings: Sequence[str]) -> list[Role | None]:
     """What each heading says; a heading that is a day counts where there are two or more beside a cow."""
     roles = [None if is_own_column(text) else read_heading(text) for text in headings]
+    cows = [place for place, role in enumerate(roles) if role is not None and role.code == "cow"]
+    lesions = [place for place in cows if meaning("lesion", headings[place]) is not None]
+    if len(lesions) < len(cows):
+        # "ID" beside "Cow" is the lesion.
+        for place in lesions:
+            roles[place] = Role("lesion", lesion=str(meaning("lesion", headings[place])))
     for codes in foot_sets():
         there = [place for place, text in enumerate(headings) if plain(text) in codes]
         if len(there) >= ENOUGH_FEET:
@@ -232,6 +238,12 @@ def _later_headings(sheet: RawSheet, first: _HeadingRow) -> list[_HeadingRow]:
             continue
         cells = sheet.row(position)
         if _looks_like_record(cells) or cells == sheet.row(last.rows[-1]):
+            continue
+        cow = cow_column(last.roles, last.headings)
+        if cow is not None and _COW_LIKE.match(cells[cow].strip()) and all(
+            meaning("lesion", cell) is not None for cell in cells if _is_cow_heading(cell)
+        ):
+            # Beside the number of a cow "ID" is a lesion and no heading.
             continue
         found = _heading_at(sheet, position)
         if found is None or found.headings == last.headings:

@@ -37,6 +37,8 @@ _OF_ROW = ("foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "sever
 NO_KEY: Mapping[str, str] = {}
 SIDES = "sides"
 """In a key of feet, says that L and R of a claw are left and right."""
+CELL_VALUES = ("severity", "zone", "claw", "foot", "score")
+"""What a cell of one value may hold. One that is not certain is left blank and listed."""
 EXTRA = "extra"
 """Key under which a record keeps words for its note."""
 
@@ -51,8 +53,10 @@ class Words:
     rows: dict[tuple[str, str], int] = field(default_factory=dict)
 
     def note(self, doubts: Iterable[Doubt], rows: int) -> None:
-        """Remember doubts and in how many rows they are."""
+        """Remember doubts and in how many rows they are. A cell of one value that can be none is no question."""
         for doubt in doubts:
+            if not doubt.choices and doubt.about in CELL_VALUES:
+                continue
             key = (doubt.about, plain(doubt.word) or doubt.word.strip())
             self.doubts.setdefault(key, doubt)
             self.rows[key] = self.rows.get(key, 0) + rows
@@ -174,11 +178,9 @@ def read_row(
         text = said.get(name, "")
         if not text or text.casefold() in BLANKS:
             continue
-        value, doubt = _coded(name, text, taught)
+        base[name], doubt = _coded(name, text, taught)
         if doubt is not None:
             doubts.append(doubt)
-        if value is not None:
-            base[name] = value
     found = _records_of(reading, lesion)
     if not found and lesion and not reading.nothing and not reading.doubts and lesion.casefold() not in BLANKS:
         if reading.unread and not reading.feet:
@@ -215,8 +217,11 @@ def read_row(
         for record in out:
             record.setdefault("action", reading.action)
     if reading.unread and found:
+        # A word that stays under the lesion, as it was not read, is no remark as well.
+        raw_words = {lesion, *_unanswered(reading, taught)}
         for record in out:
-            record.setdefault(EXTRA, " ".join(reading.unread))
+            if record.get("lesion") not in raw_words:
+                record.setdefault(EXTRA, " ".join(reading.unread))
     return out, tuple(doubts)
 
 
@@ -307,20 +312,15 @@ def _claws(
     claws, doubt = read_claw_text(text, foot or None)
     if claws:
         return list(claws), None, ""
-    return [], doubt, "" if doubt is not None else text
+    return [], doubt, text
 
 
-def _coded(name: str, text: str, taught: Mapping[str, str]) -> tuple[str | None, Doubt | None]:
-    if name == "severity":
-        told = taught.get(plain(text) or text, "")
-        if told.startswith("severity:"):
-            return told[9:], None
-        value, doubt = read_severity_text(text)
-        return (str(value) if value is not None else (None if doubt is not None else text)), doubt
-    if name == "zone":
-        zone, doubt = read_zone_text(text)
-        return (str(zone) if zone is not None else (None if doubt is not None else text)), doubt
-    return text, None
+def _coded(name: str, text: str, taught: Mapping[str, str]) -> tuple[str, Doubt | None]:
+    """The value of a cell; what is not certain stays as it is written, so that the cell is left blank and listed."""
+    if name not in ("severity", "zone"):
+        return text, None
+    value, doubt = (read_severity_text if name == "severity" else read_zone_text)(text, taught)
+    return (text if value is None else str(value)), doubt
 
 
 def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
@@ -501,8 +501,9 @@ def _measure_reader(foot: str, claw: str, names: tuple[str, ...]) -> Callable[[t
             return [], ()
         for name in list(said):
             if "/" in name:
-                parts = re.split(r"\s*[/>-]+\s*", said.pop(name))
-                said |= dict(zip(name.split("/"), parts, strict=False))
+                text, fields = said.pop(name), name.split("/")
+                parts = re.split(r"\s*[/>-]+\s*", text)
+                said |= dict(zip(fields, parts, strict=False)) if len(parts) <= len(fields) else {fields[0]: text}
         return [{"foot": foot, **({"claw": claw} if claw else {}), **said}], ()
 
     return read
