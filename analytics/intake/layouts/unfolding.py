@@ -441,7 +441,7 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
 
 
 _FEET_EVENT = re.compile(
-    r"\b(hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic)"
+    r"\b(hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic|recort|arregl|despalm)"
 )
 """Words of an event that is about feet. [common practice, no source]"""
 
