@@ -148,6 +148,9 @@ def _settle(
             say("Does '{heading}' ({shown}) mean {field}?", heading=name, shown=shown, field=describe(role.code)),
             [role.code, "note"], role.code,
         )  # fmt: skip
+    bare_score = word in SCORE_WORDS and (role is None or role.field == "note") and profile.is_numeric
+    if bare_score and has_lesion and "severity" not in known:
+        return _score(place, name, profile, beside_lesion, ask)
     if role is None:
         return _unknown(name, question_id, profile, known, places, answers, taught)
     if role.kind == "field" and role.field == "locomotion_score":

@@ -1208,7 +1208,7 @@ def _is_plain(draft: Draft, headings: Headings) -> bool:
             if role.kind not in ("note", "skip"):
                 return False
             continue
-        if match.field.name == "note" or role.kind == "skip":
+        if (match.field.name == "note" and _is_remark(role)) or role.kind == "skip":
             continue
         name = {"date": "visit_date", "score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer"}.get(
             match.field.name, match.field.name
