@@ -188,7 +188,7 @@ def foot_sets() -> tuple[Mapping[str, str], ...]:
     >>> foot_sets()[0]["dd"]
     'RF'
     """
-    text = resources.files("analytics.trade").joinpath("words", "foot_set.csv").read_text("utf-8")
+    text = resources.files("analytics.trade").joinpath("foot_sets.csv").read_text("utf-8")
     return tuple(
         MappingProxyType(dict(zip(row["words"].split("|"), row["means"].split(), strict=True)))
         for row in csv.DictReader(text.splitlines())

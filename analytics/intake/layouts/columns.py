@@ -318,6 +318,13 @@ def _unknown(
             say("The cells under '{heading}' ({shown}) name lesions. Are they findings?", heading=name, shown=shown),
             [reads, "note"], role, answers, default=default,
         )  # fmt: skip
+    degrees = re.search(r"1\s*[-\N{EN DASH}]\s*3", name) and profile.is_numeric and max(profile.numbers) <= 3
+    if degrees and "severity" not in known and ("lesion" in known or places):
+        return _ask(
+            question_id, name,
+            say("Do the cells under '{heading}' ({shown}) say how severe the lesion is?", heading=name, shown=shown),
+            ["severity", "locomotion_score", "note"], role, answers, default="severity",
+        )  # fmt: skip
     if "severity" not in known and not profile.is_numeric and profile.share(
         test=lambda text: read_severity_text(text)[0] is not None
     ) >= 0.5:  # fmt: skip
@@ -392,6 +399,8 @@ def describe(code: str) -> Said:
         return say("{lesion}: a mark, a foot or a severity", lesion=LESIONS[words[1]].name)
     if words[0] == "part":
         return say("lesions of the {part}", part=words[1])
+    if words[0] == "zone" and len(words) == 2:
+        return say("findings in zone {zone}", zone=words[1])
     if words[0] == "lesion" and len(words) == 2:
         return say("a further lesion")
     if words[0] == "foot" and len(words) == 2 and words[1] in FEET:

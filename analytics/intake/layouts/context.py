@@ -139,7 +139,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         entries = _key_entries(cell)
         if entries:
             keys |= entries
-        elif len(cells) == 2 and place == 0 and _explains(cells[0], cells[1]):
+        elif len(cells) == 2 and place == 0 and explains(cells[0], cells[1]):
             keys[plain(cells[0])] = cells[1]
             place += 1
         else:
@@ -179,12 +179,18 @@ def _key_entries(cell: str) -> dict[str, str]:
         if match is None:
             return {}
         found[plain(match[1]) or match[1].strip()] = match[2]
-    return found if "=" in cell or all(_explains(word, said) for word, said in found.items()) else {}
+    return found if "=" in cell or all(explains(word, said) for word, said in found.items()) else {}
 
 
-def _explains(word: str, said: str) -> bool:
-    """Whether the second text says what the first, a short one, stands for."""
-    if len(word) > 6 or not word.strip():
+def explains(word: str, said: str) -> bool:
+    """Whether the second text says what the first, a short one, stands for.
+
+    Example
+    -------
+    >>> explains("U", "sole ulcer"), explains("44", "Elm End")
+    (True, False)
+    """
+    if len(word) > 6 or not word.strip() or not re.search(r"[^\W\d_]{2}", said):
         return False
     return any(
         meaning(kind, said) is not None for kind in ("lesion", "nothing", "foot", "claw", "action", "other_lesion")
@@ -220,6 +226,11 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
     # A part that is a name and nothing else is likelier the farm than one with words of a title in it.
     parts.sort(key=lambda part: _named(part) != part)
     for part in parts:
+        labelled = _LABELLED.match(part)
+        named_field = _field_of(labelled[1]) if labelled else None
+        if labelled and named_field:
+            values.setdefault(named_field, labelled[2])
+            continue
         if not part:
             continue
         if plain(part) in known:

@@ -86,18 +86,26 @@ def read_day_text(text: str, order: DateOrder, today: dt.date, *, serial: bool) 
     named = [(place, months[word]) for place, word in enumerate(words) if word in months]
     if len(named) == 1:
         place, month_name = named[0]
-        numbers = [word for word in words[:place] + words[place + 1 :] if re.fullmatch(r"\d+(?:st|nd|rd|th|er|o|a)?", word)]
-        years = [int(word) for word in numbers if re.fullmatch(r"(19|20)\d{2}", word)]
-        days = [int(re.sub(r"\D", "", word)) for word in numbers if not re.fullmatch(r"(19|20)\d{2}", word)]
-        if len(numbers) + 1 >= len([w for w in words if w not in _BETWEEN and w not in phrases("weekday")]):
-            if len(days) == 2 and not years:
-                years = [2000 + days.pop() if place == 0 or place == 1 else 2000 + days.pop(0)]
-            if len(years) <= 1 and len(days) <= 1:
-                return _checked(years[0] if years else None, int(month_name), days[0] if days else None, text)
+        before = [word for word in words[:place] if _ORDINAL.fullmatch(word)]
+        after = [word for word in words[place + 1 :] if _ORDINAL.fullmatch(word)]
+        others = [
+            word for at, word in enumerate(words)
+            if at != place and word not in _BETWEEN and word not in phrases("weekday")
+        ]  # fmt: skip
+        if len(before) + len(after) == len(others) and len(before) <= 1 and len(before) + len(after) <= 2:
+            numbers = [int(re.sub(r"\D", "", word)) for word in before + after]
+            # The day stands before the month, or right after it; the year stands last, or is the one of four digits.
+            years = [number for number in numbers if number >= 1900]
+            rest = [number for number in numbers if number < 1900]
+            if not years and len(rest) == 2:
+                years = [2000 + rest.pop()]
+            if len(years) <= 1 and len(rest) <= 1:
+                return _checked(years[0] if years else None, int(month_name), rest[0] if rest else None, text)
     found = read_day(text, order, today)
     return Day(found.year, found.month, found.day)
 
 
+_ORDINAL = re.compile(r"\d{1,4}(?:st|nd|rd|th|er|o|a)?")
 _BETWEEN = frozenset(("of", "de", "del", "the", "den", "der", "le", "do", "em", "am", "op", "den"))
 
 

@@ -132,6 +132,8 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
     if field == "lesion_detail":
         return bool(read_findings(bare, taught=taught).findings)
     if field == "severity":
+        if read_findings(bare).findings:
+            return False
         return read_severity_text(bare)[0] is not None or bool(re.fullmatch(r"[0-3]\s*[-/.,]\s*\d", bare))
     if field in ("locomotion_score", "score"):
         return bool(re.fullmatch(r"\D{0,12}[0-5](?:[.,]\d)?\s*[+-]?(?:\s*[-/]\s*[0-5])?\s*\D{0,12}", bare))

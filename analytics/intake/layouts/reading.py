@@ -17,7 +17,7 @@ from analytics.intake.fields import KINDS, field_of
 from analytics.intake.findings import read_finding
 from analytics.intake.headings import Headings, Match, column_letters, find_headings, is_whole, match_heading
 from analytics.intake.layouts.columns import settle_roles
-from analytics.intake.layouts.context import Context, read_lines, read_name
+from analytics.intake.layouts.context import Context, explains, read_lines, read_name
 from analytics.intake.layouts.days import MID_MONTH, Day, read_day_text
 from analytics.intake.layouts.profiles import DITTO, Profile, is_tick, profile_of
 from analytics.intake.layouts.questions import Answers, Question, choices
@@ -50,7 +50,7 @@ DATE_FIELDS = ("visit_date", "calving_date", "recheck_on")
 SHOWN = 4
 FEW_UNKNOWN = 0.1
 """Share of the rows up to which unknown words may be set aside without asking. [common practice, no source]"""
-FINDING_ROLES = ("foot", "claw", "lesion", "part", "measure", "event")
+FINDING_ROLES = ("foot", "claw", "lesion", "part", "zone", "measure", "event")
 ABOVE_REPEATS = 0.2
 """Share of filled cells that may repeat the one above in a column that is filled only where something changes.
 [common practice, no source]"""
@@ -256,6 +256,7 @@ def settle(draft: Draft, answers: Answers) -> None:
             cow = cow_column(roles, table.headings)
             if cow is not None and roles[cow] is None:
                 roles[cow] = Role("field", field="cow")
+            roles = _zone_places(_legend_beside(draft, alike, roles))
             _learn_places(draft, alike, roles)
             settled = settle_roles(
                 table.headings, roles, profiles, _beside_lesion(draft, alike, roles), answers, draft.words.taught
@@ -263,7 +264,7 @@ def settle(draft: Draft, answers: Answers) -> None:
             if any(role.kind == "event" for role in settled):
                 # Beside an event everything told of it is a remark.
                 settled = [Role("note") if role.field in ("lesion", "lesion_detail", "action") else role for role in settled]
-            by_headings[key] = settled
+            by_headings[key] = _ticked_feet(settled, profiles)
         draft.roles.append(by_headings[key])
 
 
@@ -318,6 +319,52 @@ FEET_ORDERS = ("LF RF LH RH", "LF RF RH LH", "RF LF RH LH", "LF LH RF RH", "LH R
 """Orders in which four feet are numbered. [common practice, no source]"""
 
 
+def _zone_places(roles: list[Role | None]) -> list[Role | None]:
+    """Headings "Zone 1" to "Zone 6" whose cells hold findings there."""
+    zones = [place for place, role in enumerate(roles) if role is not None and role.field == "zone" and role.number]
+    if len(zones) < 3 or any(role is not None and role.kind == "field" and role.field == "lesion" for role in roles):
+        return roles
+    return [
+        Role("zone", field=str(role.number)) if place in zones and role is not None else role
+        for place, role in enumerate(roles)
+    ]
+
+
+def _ticked_feet(roles: Sequence[Role], profiles: Sequence[Profile]) -> list[Role]:
+    """Columns of feet that hold nothing but ticks beside a lesion named once: they say on which feet it is."""
+    feet = [place for place, role in enumerate(roles) if role.kind == "foot"]
+    named = any(role.kind == "field" and role.field == "lesion" and not role.number for role in roles)
+    ticked = all(profiles[place].without_blanks.share(test=is_tick) > ENOUGH_TICKS or not profiles[place].filled
+                 for place in feet)  # fmt: skip
+    if not named or not feet or not ticked or any(role.field == "foot" for role in roles):
+        return list(roles)
+    return [Role("which", foot=role.foot) if role.kind == "foot" else role for role in roles]
+
+
+ENOUGH_TICKS = 0.9
+"""Share of the cells of a foot that must be ticks. [common practice, no source]"""
+
+
+def _legend_beside(draft: Draft, tables: Sequence[Table], roles: list[Role | None]) -> list[Role | None]:
+    """Two columns beside the table that explain words: taken over as its key, and left out."""
+    out = list(roles)
+    for place in range(len(roles) - 1):
+        if out[place] is not None or place + 1 >= len(draft.sheet.columns):
+            continue
+        said: dict[str, str] = {}
+        filled = 0
+        for table in tables:
+            for row in table.rows[:200].tolist():
+                word, meant = (draft.sheet.columns[column].text(row).strip() for column in (place, place + 1))
+                filled += bool(word)
+                if explains(word, meant):
+                    said[plain(word) or word] = meant
+        if len(said) >= 2 and len(said) >= 0.7 * filled:
+            explain(draft, said)
+            out[place] = out[place + 1] = Role("skip")
+    return out
+
+
 def _beside_lesion(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> Any:
     """Counts, for a column, of the rows in which it is filled beside a lesion and beside none."""
     sheet = draft.sheet
@@ -359,13 +406,18 @@ def _names_lesion(text: str, role: Role | None, taught: Mapping[str, str]) -> bo
 def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
     """Ask about the words that are not certain; whether any of them now reads otherwise than before."""
     changed = False
+    many: dict[str, int] = {}
+    for (about, _), rows in draft.words.rows.items():
+        many[about] = many.get(about, 0) + rows
     for (about, key), doubt in list(draft.words.doubts.items()):
         rows = draft.words.rows[(about, key)]
         options = [
             (code, LEFT_BLANK if code == "note" and about in CELL_VALUES else _choice_words(code))
             for code in doubt.choices
         ]
-        default, safe = doubt.default, not doubt.serious
+        default = doubt.default
+        # A cell that is left blank in many rows may be the way the sheet says it.
+        safe = not doubt.serious and not (default == "note" and many[about] > max(1, FEW_UNKNOWN * records))
         if about == "lesion":
             known = {value for value, _ in options}
             options += [(code, _choice_words(code)) for code in PARENTS if code not in known]
@@ -457,10 +509,50 @@ def unfold(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> li
                 notes += table_notes
         if not ask_words(draft, answers, max(rows, 1)):
             break
+    trims += _cows_in_lines(draft, trims, answers)
     out = []
     for kind, pieces in (("trims", trims), ("locomotion", scores)):
         if pieces:
             out.append(_joined(kind, pieces, draft, rows, tuple(dict.fromkeys(notes)) if not out else ()))
+    return out
+
+
+_COWS_IN_LINE = re.compile(r"^\s*(\D{2,60}?)\s*[:=-]\s*((?:#?\w*\d\w*\s*[,;/ ]\s*){1,}#?\w*\d\w*)\s*\.?\s*$")
+
+
+def _cows_in_lines(draft: Draft, pieces: Sequence[_Piece], answers: Answers) -> list[_Piece]:
+    """Cows listed in a line below the table as trimmed or sound, such as "nothing found: 2, 9, 17"."""
+    if not pieces:
+        return []
+    out: list[_Piece] = []
+    for table in draft.tables:
+        for cells in table.after:
+            line = ", ".join(cell.strip() for cell in cells if cell.strip())
+            match = _COWS_IN_LINE.match(line)
+            if match is None:
+                continue
+            reading = read_findings(match[1], taught=draft.words.taught)
+            if reading.findings or not (reading.nothing or reading.action):
+                continue
+            cows = [bare_cow(cow) for cow in re.split(r"[,;/\s]+", match[2]) if cow.strip()]
+            value = answers.ask(
+                Question(
+                    "cows-in-line", line[:60],
+                    say("'{line}' lists {n} cows. Were they looked at and nothing found?", line=line[:60], n=len(cows)),
+                    choices([("sound", say("yes: add them as sound")), ("leave", say("no: leave the line out"))]),
+                    "sound",
+                )
+            )  # fmt: skip
+            if value != "sound":
+                continue
+            last = pieces[-1]
+            columns = {
+                name: RawColumn(np.repeat(column.codes[-1:], len(cows)), column.texts)
+                for name, column in last.columns.items()
+                if name in ("visit_date", "farm", "trimmer", "herd_size", "visit_kind")
+            }
+            columns["cow"] = _column_of(cows)
+            out.append(_Piece(np.repeat(last.numbers[-1:], len(cows)), columns, {}))
     return out
 
 
@@ -1114,7 +1206,11 @@ def draft_if_needed(
     tables = find_tables(sheet)
     if whole and headings is not None and headings.kind not in ("trims", "locomotion"):
         events = any(role is not None and role.kind == "event" for table in tables for role in table.roles)
-        if not (events and headings.kind == "changes"):
+        places = {
+            role.code for table in tables for role in table.roles
+            if role is not None and (role.kind in ("foot", "claw", "lesion") or role.field == "lesion")
+        }  # fmt: skip
+        if not (events and headings.kind == "changes") and not (headings.kind == "register" and len(places) >= 2):
             return None
     if not tables or not any(len(table.rows) for table in tables):
         return None

@@ -56,10 +56,11 @@ class Role:
             "field": [self.field, str(self.number or "")],
             "foot": ["foot", self.foot],
             "claw": ["claw", self.foot, self.claw],
-            "lesion": ["lesion", self.lesion],
+            "lesion": ["lesion", self.lesion, self.foot],
             "measure": [self.field, self.foot, self.claw],
             "action": ["action", self.action],
             "part": ["part", self.field],
+            "zone": ["zone", self.field],
             "day": ["scores of", self.day],
         }.get(self.kind, [self.kind])
         return " ".join(part for part in parts if part)
@@ -74,8 +75,10 @@ def role_of_code(code: str, role: Role) -> Role:
         return Role("foot", foot=words[1])
     if words[0] == "claw" and len(words) == 3:
         return Role("claw", foot=words[1], claw=words[2])
-    if words[0] == "lesion" and len(words) == 2 and words[1] in LESIONS:
-        return Role("lesion", lesion=words[1])
+    if words[0] == "lesion" and len(words) in (2, 3) and words[1] in LESIONS:
+        return Role("lesion", lesion=words[1], foot=words[2] if len(words) == 3 else "")
+    if words[0] == "zone" and len(words) == 2 and role.kind == "zone":
+        return Role("zone", field=words[1])
     if words[0] == "action" and len(words) == 2:
         return Role("action", action=words[1])
     if words[:2] == ["scores", "of"]:
@@ -131,6 +134,12 @@ def read_heading(text: str) -> Role | None:
     return None
 
 
+def headings_of(text: str) -> tuple[str, ...]:
+    """The fields that a heading may name, as the lexicon has them."""
+    named = ("trims.foot",) if plain(text) == "foot" else ("trims.claw",) if plain(text) == "claw" else ()
+    return (*named, *heading_fields().get(squeezed_heading(plain(text)), ()))
+
+
 _SCORES = {"score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer", "date": "visit_date"}
 """Fields of a locomotion sheet as the fields of a trim sheet that say the same."""
 
@@ -146,7 +155,12 @@ def _field(text: str) -> Role | None:
 
 
 def _worded(text: str) -> Role | None:
-    """A heading by the words of six languages."""
+    """A heading by the words of six languages; "foot/claw" is the foot, whose cells may name the claw as well."""
+    parts = [part for part in re.split(r"[/&+]", text) if part.strip()]
+    if len(parts) == 2:
+        both = [headings_of(part) for part in parts]
+        if {"trims.foot", "trims.claw"} <= {name for names in both for name in names} and all(both):
+            return Role("field", field="foot")
     aside = " ".join(re.findall(r"[(\[]([^)\]]*)[)\]]", text))
     bare = plain(re.sub(r"[(\[][^)\]]*[)\]]", " ", text))
     unit = next((word for word in plain(aside).split() if word in ("mm", "cm", "in")), None)
@@ -209,6 +223,9 @@ def _foot_and_claw(bare: str) -> Role | None:
             rest = [word for word in words[:start] + words[start + size :] if word not in fillers]
             if not rest:
                 return Role("foot", foot=foot)
+            lesion = meaning("lesion", " ".join(rest))
+            if lesion is not None:
+                return Role("lesion", lesion=lesion, foot=foot)
             claw = claws.get(" ".join(rest))
             if claw in ("left", "right"):
                 claw = "lateral" if (claw == "left") == foot.startswith("L") else "medial"

@@ -15,7 +15,7 @@ from analytics.intake.layouts.days import is_day
 from analytics.intake.layouts.roles import Role, joined_headings, read_heading
 from analytics.intake.sheet import Positions, RawSheet
 from analytics.trade.feet import FEET
-from analytics.trade.lexicon import foot_sets, meaning, phrases, plain
+from analytics.trade.lexicon import foot_sets, meaning, phrases, plain, squeezed_heading
 
 HEADING_ROWS_SEARCHED = 60
 """Rows from the top among which the first headings are looked for."""
@@ -24,6 +24,8 @@ _COW_LIKE = re.compile(r"^[#'*]*\s*(?:[A-Za-z]{1,3}[\s-]?)?\d[\d\s./-]*[A-Za-z]?
 _MONTH_AND_NUMBER = re.compile(r"^([^\W\d_]{3,10})\.?[\s/'-]*(\d\d)$")
 ENOUGH_FEET = 3
 """Codes of one set of feet that must stand among the headings. [common practice, no source]"""
+NUMBER_HEADINGS = frozenset(("no", "n o", "nr", "number", "num", "n", "numero", "nummer", "no s"))
+"""Headings of a column of numbers, which are the cows' where no other column is."""
 _PLACES = ("foot", "claw", "lesion", "measure", "day")
 
 
@@ -74,10 +76,13 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
         for place in lesions:
             roles[place] = Role("lesion", lesion=str(meaning("lesion", headings[place])))
     for codes in foot_sets():
-        there = [place for place, text in enumerate(headings) if plain(text) in codes]
-        if len(there) >= ENOUGH_FEET:
-            for place in there:
-                roles[place] = Role("foot", foot=codes[plain(headings[place])])
+        firsts = {place: plain(text).split() for place, text in enumerate(headings) if plain(text)}
+        there = {place: codes[words[0]] for place, words in firsts.items() if words[0] in codes}
+        if len(set(there.values())) >= ENOUGH_FEET:
+            for place, foot in there.items():
+                role = read_heading(" ".join([foot, *firsts[place][1:]]))
+                if role is not None and role.kind in ("foot", "claw"):
+                    roles[place] = role
     _add_fourth_foot(headings, roles)
     days = [
         place
@@ -298,6 +303,13 @@ def cow_column(roles: Sequence[Role | None], headings: Sequence[str]) -> int | N
     for place, role in enumerate(roles):
         if role is not None and role.kind == "field" and role.field == "cow":
             return place
+    fields = {role.field for role in roles if role is not None and role.kind == "field"}
+    if fields & {"lesion", "locomotion_score"} or sum(role is not None and role.kind in _PLACES for role in roles) >= 3:
+        for place, heading in enumerate(headings):
+            if squeezed_heading(plain(heading)) in NUMBER_HEADINGS and (
+                (role := roles[place]) is None or role.kind == "skip"
+            ):
+                return place
     places = sum(role is not None and role.kind in _PLACES for role in roles)
     if places >= 3 and roles and roles[0] is None and not is_own_column(headings[0]):
         return 0

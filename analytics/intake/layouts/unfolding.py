@@ -22,8 +22,9 @@ from analytics.intake.parsing.readings import CellReading, Doubt
 from analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_severity_text, read_zone_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from analytics.intake.vocabulary import BLANKS, NOTHING
+from analytics.trade.feet import FEET
 from analytics.trade.lesions import OTHER_LESION
-from analytics.trade.lexicon import meaning, plain
+from analytics.trade.lexicon import foot_sets, meaning, phrases, plain
 
 Record = Mapping[str, str]
 """Fields of one finding as texts of the canonical columns."""
@@ -84,7 +85,7 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
     """
     out: list[Group] = []
     events = any(role.kind == "event" for role in roles)
-    ticked = any(role.kind in ("lesion", "part") for role in roles)
+    ticked = any(role.kind in ("lesion", "part", "zone") for role in roles)
     numbers = sorted({role.number for role in roles if role.kind == "field" and role.field in _OF_ROW})
     for number in numbers or [0]:
         places = {
@@ -93,6 +94,7 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
             if (role.kind == "field" and role.field in _OF_ROW and role.number == number)
             or (number == min(numbers or [0]) and role.kind in ("side", "end"))
         }
+        places |= {f"which {role.foot}": place for place, role in enumerate(roles) if role.kind == "which"}
         if number and "lesion" not in places:
             continue
         if number:
@@ -120,8 +122,8 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
                 out.append(Group((place, *beside.values()), _beside_reader(tuple(beside), reader, words)))
             else:
                 out.append(Group((place,), reader))
-        elif role.kind == "part":
-            reader = _part_reader(role, words)
+        elif role.kind in ("part", "zone"):
+            reader = _part_reader(role, words) if role.kind == "part" else _zone_reader(role, words)
             out.append(Group((place, *beside.values()), _beside_reader(tuple(beside), reader, words)))
         elif role.kind == "event":
             remarks = [at for at, one in enumerate(roles) if one.kind == "note" or one.field == "note"]
@@ -166,7 +168,8 @@ def read_row(
     tuple of Doubt
     """
     doubts: list[Doubt] = []
-    lesion = said.get("lesion", "")
+    said = with_places({name: _undotted(text) for name, text in said.items()})
+    lesion = _without_comment(said.get("lesion", ""))
     reading = read_findings(lesion, taught=taught)
     doubts += reading.doubts
     feet, foot_doubts, foot_claws, foot_raw = _feet(said, taught, key)
@@ -236,6 +239,38 @@ def _records_of(reading: CellReading, text: str) -> list[dict[str, str]]:
     return out
 
 
+def _undotted(text: str) -> str:
+    """Abbreviations without their dots: "R.H." is RH."""
+    return re.sub(r"\b(?:[^\W\d_]\.){2,}", lambda match: match[0].replace(".", ""), text)
+
+
+def _without_comment(text: str) -> str:
+    """"ok (kicker)" says ok: a word for nothing found keeps its meaning before a comment in brackets."""
+    bare = re.sub(r"\s*\([^)]*\)\s*$", "", text)
+    return bare if bare != text and bare and read_findings(bare).nothing else text
+
+
+_CLAW_LETTERS = {"o": "lateral", "a": "lateral", "e": "lateral", "l": "lateral", "i": "medial", "m": "medial",
+                 "out": "lateral", "in": "medial", "ext": "lateral", "int": "medial", "lat": "lateral", "med": "medial",
+                 "bu": "lateral", "bi": "medial"}  # fmt: skip
+"""What stands for the claw behind the letters of a foot: outer, au\N{LATIN SMALL LETTER SHARP S}en, externa, lateral; inner, medial.
+[common practice, no source]"""
+
+
+def with_places(said: Mapping[str, str]) -> dict[str, str]:
+    """Foot and claw told apart where one cell holds the letters of both, such as RHO or HLI."""
+    out = dict(said)
+    for name in ("foot", "claw"):
+        word = plain(said.get(name, "")).replace(" ", "")
+        foot, claw = word[:2], _CLAW_LETTERS.get(word[2:], "")
+        if not claw or (name == "foot" and word in phrases("foot")) or word in phrases("claw"):
+            continue
+        feet = {phrases("foot").get(foot), *(codes.get(foot) for codes in foot_sets())} - {None}
+        if len(feet) == 1 and feet <= set(FEET):
+            out["foot"], out["claw"] = str(feet.pop()), claw
+    return out
+
+
 def _unanswered(reading: CellReading, taught: Mapping[str, str]) -> list[str]:
     """Words that may be lesions and were not explained: they stay as they are, so that the row is set aside."""
     return [
@@ -264,6 +299,9 @@ def _feet(
     said: Mapping[str, str], taught: Mapping[str, str], key: Mapping[str, str]
 ) -> tuple[list[str], list[Doubt], tuple[str, ...], str]:
     """Feet of a row, doubts, claws named beside them, and the cell as it is where it cannot be read."""
+    which = [name[6:] for name, tick in said.items() if name.startswith("which ") and tick and is_tick(tick)]
+    if which:
+        return which, [], (), ""
     text = said.get("foot", "")
     if text and text.casefold() not in BLANKS:
         told = taught.get(plain(text), "")
@@ -325,7 +363,7 @@ def _coded(name: str, text: str, taught: Mapping[str, str]) -> tuple[str, Doubt 
 
 def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
-        text = texts[0].strip()
+        text = _without_comment(_undotted(texts[0].strip()))
         if not text:
             return [], ()
         reading = read_findings(text, foot=role.foot, taught=words.taught)
@@ -357,6 +395,8 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
             return [], ()
         found = read_findings(role.lesion)
         base = dict(_fields_of(found.findings[0])) if found.findings else {"lesion": role.lesion}
+        if role.foot:
+            base["foot"] = role.foot
         number = re.fullmatch(r"(\d+)(?:[.,]0+)?", text)
         if number:
             if not counts and 1 <= int(number[1]) <= 3:
@@ -395,6 +435,19 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
                 record[EXTRA] = " ".join(reading.unread)
             out.append(record)
         return out, ()
+
+    return read
+
+
+def _zone_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
+    """Findings in the zone that the heading names."""
+
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        reading = read_findings(texts[0], taught=words.taught)
+        records = _records_of(reading, texts[0])
+        for record in records:
+            record.setdefault("zone", role.field)
+        return records, reading.doubts
 
     return read
 
