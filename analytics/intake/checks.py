@@ -21,6 +21,8 @@ from analytics.words import say
 # Bounds that only slips of the pen go beyond [common practice, no source].
 RANGES: dict[str, tuple[float, float, str]] = {
     "herd_size": (1, 100_000, ""),
+    "looked_at": (1, 800_000, ""),
+    "cases": (0, 800_000, ""),
     "parity": (1, 20, ""),
     "parity_first": (1, 20, ""),
     "parity_last": (1, 20, ""),
@@ -135,6 +137,13 @@ CONTRADICTIONS: dict[str, tuple[Contradiction, ...]] = {
         Contradiction("turned range", "parity_last", ("parity_first", "parity_last"),
                       _later("parity_first", "parity_last"),
                       say("The last lactation is before the first."), say("Correct one of the two.")),
+    ),
+    "counts": (
+        Contradiction("more cases than looked at", "cases", ("cases", "looked_at"), _later("cases", "looked_at"),
+                      say("More had it than were looked at."), say("Correct one of the two numbers.")),
+        Contradiction("more looked at than the herd", "looked_at", ("looked_at", "herd_size", "unit"),
+                      lambda f: (f["unit"].fillna("cows") == "cows") & (f["looked_at"] > f["herd_size"]),
+                      say("More cows were looked at than are in the herd."), say("Correct one of the two numbers.")),
     ),
 }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""The fields of the six kinds of sheet: their type, what they hold, and an example of each.
+"""The fields of the seven kinds of sheet: their type, what they hold, and an example of each.
 
 The headings they go by are data of the lexicon.
 """
@@ -150,6 +150,18 @@ LIMITS: tuple[Field, ...] = (
     _NOTE,
 )
 
+COUNTS: tuple[Field, ...] = (
+    Field("visit_date", "date", "Day of the visit", "2026-03-14", required=True),
+    _FARM,
+    Field("trimmer", "label", "Who trimmed", "J. Moss"),
+    Field("herd_size", "whole", "Cows in the milking herd that day", "180"),
+    Field("looked_at", "whole", "How many were looked at", "60"),
+    Field("lesion", "counted lesion", "Lesion: a name or a code; blank means any lesion", "DD"),
+    Field("cases", "whole", "How many of them had it", "9", required=True, telling=True),
+    Field("unit", "unit", "cows, feet or claws; blank means cows", "cows"),
+    _NOTE,
+)
+
 KINDS: dict[str, tuple[Field, ...]] = {
     "trims": TRIMS,
     "locomotion": LOCOMOTION,
@@ -157,6 +169,7 @@ KINDS: dict[str, tuple[Field, ...]] = {
     "housing": HOUSING,
     "changes": CHANGES,
     "limits": LIMITS,
+    "counts": COUNTS,
 }
 KIND_NAMES: dict[str, str] = {
     "trims": "trim sheet",
@@ -165,6 +178,7 @@ KIND_NAMES: dict[str, str] = {
     "housing": "housing sheet",
     "changes": "list of changes",
     "limits": "list of horn limits",
+    "counts": "sheet of counts without cows",
 }
 
 OWN_COLUMNS: tuple[str, ...] = ("evenfoot_row", "evenfoot_problem", "evenfoot_remedy")

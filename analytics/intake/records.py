@@ -99,7 +99,7 @@ def check_rows(
     columns: dict[str, Any] = {}
     for field in KINDS[kind]:
         match = headings.matches.get(field.name)
-        if field.name in OF_FINDING:
+        if kind == "trims" and field.name in OF_FINDING:
             continue
         if match is None:
             value = verdicts.farm if field.type == "farm" else None

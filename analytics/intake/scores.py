@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 import pandas as pd
 
 from analytics.intake.sheet import Findings
@@ -13,11 +16,17 @@ USUAL_SCALE = "1-5"
 SHOWN_FARMS = 5
 
 
-def farm_scales(scores: pd.Series, scales: pd.Series, farms: pd.Series, findings: Findings) -> dict[str, str]:
+def farm_scales(
+    scores: pd.Series,
+    scales: pd.Series,
+    farms: pd.Series,
+    findings: Findings,
+    known_scales: Mapping[str, str] = MappingProxyType({}),
+) -> dict[str, str]:
     """The scale of scores that come without one, farm by farm; says so in the notes.
 
-    A score of 4 or 5 is only on the 1-5 scale, one of 0 only on the 0-3 scale. Without either the usual
-    scale is taken.
+    A score of 4 or 5 is only on the 1-5 scale, one of 0 only on the 0-3 scale. Without either the scale that the farm
+    used before is taken, else the usual one.
 
     Parameters
     ----------
@@ -25,6 +34,9 @@ def farm_scales(scores: pd.Series, scales: pd.Series, farms: pd.Series, findings
         With ``scales`` and ``farms``: every combination of the three that the sheet holds.
     scales : Series of str
     farms : Series of str
+    findings : Findings
+    known_scales : mapping of str to str
+        Farm -> the scale of its earlier scores.
 
     Returns
     -------
@@ -40,8 +52,13 @@ def farm_scales(scores: pd.Series, scales: pd.Series, farms: pd.Series, findings
     for farm, group in seen.groupby("farm"):
         values = {int(score) for score in group["score"]}
         high, low = bool(values & {4, 5}), 0 in values
+        known = known_scales.get(str(farm))
         scale = "0-3" if low and not high else USUAL_SCALE
         reason = "both" if low and high else "high" if high else "low" if low else "unsure"
+        if known is not None and reason == "unsure":
+            scale, reason = known, "known"
+        elif known not in (None, scale):
+            reason = "other"
         scale_of[str(farm)] = scale
         told.setdefault((scale, reason), []).append(str(farm) or "rows without a farm")
     for (scale, reason), names in told.items():
@@ -65,6 +82,10 @@ def fill_scales(scores: pd.Series, scales: pd.Series, farms: pd.Series, scale_of
 
 
 _SENTENCES = {
+    "known": "Locomotion scores of {farms} come without a scale; they were taken to be on the {scale} scale, as "
+    "earlier ones are.",
+    "other": "Locomotion scores of {farms} were taken to be on the {scale} scale, as some are only on it, though "
+    "earlier ones are on another scale. Check whether the scale was changed.",
     "high": "Locomotion scores of {farms} were taken to be on the {scale} scale, as some are 4 or 5.",
     "low": "Locomotion scores of {farms} were taken to be on the {scale} scale, as some are 0.",
     "both": "Locomotion scores of {farms} were taken to be on the {scale} scale, as some are 4 or 5; "

@@ -87,7 +87,7 @@ def judge(survey: Survey, setting: Setting, farm: str | None, known_farms: list[
     told = verdicts.told
     for each in KINDS[headings.kind]:
         match = headings.matches.get(each.name)
-        if match is None or each.name in OF_FINDING:
+        if match is None or (headings.kind == "trims" and each.name in OF_FINDING):
             continue
         if each.type in ROW_BY_ROW:
             note_word(told, match, "", describe(match, setting), 0)
@@ -133,6 +133,7 @@ def _scales(survey: Survey, verdicts: Verdicts) -> dict[str, str]:
         scales if named is None else scales.fillna(named),
         pd.Series(column(0, "farm", verdicts.farm), dtype="str"),
         verdicts.told,
+        verdicts.setting.known_scales,
     )
 
 

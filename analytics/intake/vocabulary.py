@@ -11,7 +11,7 @@ from analytics.trade.changes import in_order
 from analytics.trade.feet import FEET, understand_claw, understand_feet, understand_foot
 from analytics.trade.horn_limits import LIMITS, understand_limit
 from analytics.trade.housing import HOUSINGS, WETNESS, understand_floor, understand_housing, understand_wetness
-from analytics.trade.lesions import DD_STAGES, understand_lesion, understand_stage
+from analytics.trade.lesions import DD_STAGES, parent_of, says_nothing_found, understand_lesion, understand_stage
 from analytics.trade.lexicon import meaning, plain
 from analytics.trade.locomotion import SCALES, understand_scale
 from analytics.trade.visits import VISIT_KINDS, understand_visit_kind
@@ -37,6 +37,15 @@ ACTIONS: dict[str, str] = {
 _YES_MARKS = frozenset("\N{CHECK MARK}\N{HEAVY CHECK MARK}\N{BALLOT BOX WITH CHECK}")
 _BETWEEN = re.compile(r"[,;+/&|\n]|\b(?:and|y|und|en|et|e)\b", re.IGNORECASE)
 """What stands between two words of a cell."""
+_ANY_LESION = frozenset({"any", "any lesion", "all", "all lesions", "lesions", "with a lesion"})
+_UNITS = {
+    word: unit
+    for unit, words in {
+        "cows": "cows|cow|animals|animal|head", "feet": "feet|foot|legs|leg|hooves|hoof", "claws": "claws|claw|digits",
+    }.items()
+    for word in words.split("|")
+}  # fmt: skip
+"""What a sheet may call what it counts -> cows, feet or claws."""
 
 
 def _among(words: object) -> str:
@@ -88,6 +97,30 @@ def read_lesions(text: str) -> str:
             say("Name lesions by code or name with commas between, such as DD, heel horn erosion."),
         )
     return " ".join(in_order([code for code in found if code is not None]))
+
+
+def read_counted_lesion(text: str) -> str | None:
+    """The code of the lesion that a count is of, a subtype as what it is counted under; ``None`` for any lesion.
+
+    Example
+    -------
+    >>> read_counted_lesion("white line abscess"), read_counted_lesion("Any")
+    ('WL', None)
+    """
+    if " ".join(text.split()).casefold() in _ANY_LESION:
+        return None
+    if says_nothing_found(text):
+        raise Unreadable(
+            say("A count of sound cows: '{shown}'.", shown=_shown(text)),
+            say("Count the cows with a lesion, and write how many were looked at; the others are sound."),
+        )
+    code = understand_lesion(text)
+    if code is None:
+        raise Unreadable(
+            say("Not understood: '{shown}'.", shown=_shown(text)),
+            say("Use a name or a code from the list of lesions, such as SU, sole ulcer, WL, DD."),
+        )
+    return parent_of(code)
 
 
 def read_zone(text: str) -> int:
@@ -202,6 +235,8 @@ READERS: dict[str, Callable[[str], object]] = {
     "foot": _known(understand_foot, _among(FEET)),
     "feet": read_feet,
     "lesions": read_lesions,
+    "counted lesion": read_counted_lesion,
+    "unit": _known(lambda text: _UNITS.get(text.strip().casefold()), _among(("cows", "feet", "claws"))),
     "claw": _known(understand_claw, "Use lateral (outer) or medial (inner)."),
     "zone": read_zone,
     "severity": read_severity,
@@ -220,6 +255,6 @@ READERS: dict[str, Callable[[str], object]] = {
 
 SPOKEN = frozenset(
     {"foot", "feet", "claw", "horn limit", "scale", "housing", "floor", "wetness", "visit kind", "action", "yes-no",
-     "dd stage", "lesion", "lesions", "detail", "farm", "severity"}
+     "dd stage", "lesion", "lesions", "counted lesion", "unit", "detail", "farm", "severity"}
 )  # fmt: skip
 """Types whose words are listed with what they were understood as."""

@@ -98,10 +98,11 @@ def add_sheets(
         stage(say("Adding {rows} rows", rows=rows))
         number = next_number(connection, "imports", "import_no")
         added = known = held = read = replaced = noted = 0
+        met: dict[str, set[str]] = {}
         for sheet in sheets:
             read += sheet.rows_read
             held += sheet.held
-            one = _add_rows(connection, sheet, number, revision_choice)
+            one = _add_rows(connection, sheet, number, revision_choice, met.setdefault(sheet.kind, set()))
             added += one.added
             known += len(sheet.records) - one.added
             replaced += one.replaced
@@ -262,10 +263,14 @@ class _Added:
     noted: int = 0
 
 
-def _add_rows(connection: Any, sheet: CheckedSheet, number: int, choice: Choice | None) -> _Added:
+def _add_rows(connection: Any, sheet: CheckedSheet, number: int, choice: Choice | None, met: set[str]) -> _Added:
+    """Add the records of a sheet; *met* has the keys of the file's earlier ones, and gets those of the sheet."""
     kind = sheet.kind
     table, _ = ROW_TABLES[kind]
     stage_records(connection, kind, sheet.records)
+    if met:
+        connection.execute("DELETE FROM incoming WHERE row_key IN (SELECT UNNEST(?))", [sorted(met)])
+    met |= {key for (key,) in connection.execute("SELECT row_key FROM incoming").fetchall()}
     others = connection.execute(f"SELECT 1 FROM {table} WHERE import_no <> ? LIMIT 1", [number]).fetchall()
     if not others or kind not in IDENTITIES:
         return _Added(_insert_incoming(connection, kind, number))

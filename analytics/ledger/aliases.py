@@ -7,6 +7,7 @@ remembered, too: the name then stands for itself.
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -58,6 +59,17 @@ class KnownNames:
 def spelling(name: str) -> str:
     """What two spellings have in common that differ in case and spaces only."""
     return " ".join(name.split()).casefold()
+
+
+def names_farm(text: object, farm: str) -> bool:
+    """Whether a text has a farm's name in it, as words of its own and in any case.
+
+    Example
+    -------
+    >>> names_farm("Visit_of_ALDER.csv", "Alder"), names_farm("Alders", "Alder")
+    (True, False)
+    """
+    return re.search(rf"(?<![^\W_]){re.escape(farm.casefold())}(?![^\W_])", str(text).casefold()) is not None
 
 
 def known_names(connection: Any, farms: Sequence[str] = ()) -> KnownNames:

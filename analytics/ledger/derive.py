@@ -68,16 +68,8 @@ def rebuild(execute: _Execute, farms: Iterable[str]) -> None:
         Takes one SQL statement, with optional positional parameters.
     farms : iterable of str
     """
-    execute("CREATE OR REPLACE TEMP TABLE touched (farm VARCHAR)")
-    names = iter(sorted(set(farms)))
-    while some := list(islice(names, 500)):
-        execute(f"INSERT INTO touched VALUES {', '.join(['(?)'] * len(some))}", list(some))
-    for table in DERIVED_TABLES:
-        execute(f"DELETE FROM {table} WHERE farm IN (SELECT farm FROM touched)")
-    for statement in (
-        *(_ENTRIES, _REUSED, _CALVINGS, _MOVES, _REGISTERED, _SAID, _looks(), _VISIT_DAYS, _VISITS, _COVERAGE),
-        *(_visit_kinds(), _unlisted(), _COW_DAYS),
-    ):
+    find_coverage(execute, farms)
+    for statement in (_visit_kinds(), _unlisted(), _COW_DAYS):
         execute(statement)
     execute(_TRIMS)
     execute(_findings())
@@ -86,6 +78,31 @@ def rebuild(execute: _Execute, farms: Iterable[str]) -> None:
     execute(_COWS)
     for table in _PASSING:
         execute(f"DROP TABLE {table}")
+
+
+def find_coverage(execute: _Execute, farms: Iterable[str]) -> None:
+    """Work out how much of the herd was looked at, and leave it in temporary tables.
+
+    ``visit_days`` has farm, scoring (0 trims, 1 scores), visit_date and run, the number of the visit among the farm's;
+    ``coverage`` has farm, scoring, run, first and last day, cows, herd_size (missing where nothing tells), and unsure,
+    1 where the herd's size is only known by its usual numbers. The derived rows of the farms are gone.
+
+    Parameters
+    ----------
+    execute : callable
+        As for :func:`rebuild`.
+    farms : iterable of str
+    """
+    execute("CREATE OR REPLACE TEMP TABLE touched (farm VARCHAR)")
+    names = iter(sorted(set(farms)))
+    while some := list(islice(names, 500)):
+        execute(f"INSERT INTO touched VALUES {', '.join(['(?)'] * len(some))}", list(some))
+    for table in DERIVED_TABLES:
+        execute(f"DELETE FROM {table} WHERE farm IN (SELECT farm FROM touched)")
+    for statement in (
+        _ENTRIES, _REUSED, _CALVINGS, _MOVES, _REGISTERED, _SAID, _looks(), _VISIT_DAYS, _VISITS, _COVERAGE,
+    ):  # fmt: skip
+        execute(statement)
 
 
 def derive_anew(connection: Any) -> None:

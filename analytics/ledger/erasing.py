@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from analytics.ledger import sums
+from analytics.ledger.aliases import names_farm
 from analytics.ledger.copying import FOLDER, forget, log_of
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger, open_ledger
@@ -236,7 +237,7 @@ def scrub_imports(connection: Any, source: str, farm: str) -> None:
         )
         if shown == ERASED:
             connection.execute("UPDATE history SET before = NULL, after = NULL WHERE subject = ?", [f"import {number}"])
-    _scrub_remembered(connection, told)
+    _scrub_remembered(connection, farm)
     connection.execute("UPDATE imports SET rows_read = added + already_known + set_aside")
     for number, before, after, subject in connection.execute(
         "SELECT history_no, before, after, subject FROM history"
@@ -245,25 +246,29 @@ def scrub_imports(connection: Any, source: str, farm: str) -> None:
             connection.execute("DELETE FROM history WHERE history_no = ?", [number])
 
 
-def _scrub_remembered(connection: Any, told: str) -> None:
+def _scrub_remembered(connection: Any, farm: str) -> None:
     """Take what names the farm out of the aliases and out of the answers kept for layouts."""
     for said, means in connection.execute("SELECT said, means FROM aliases").fetchall():
-        if _tells(said, told) or _tells(means, told):
+        if names_farm(said, farm) or names_farm(means, farm):
             connection.execute("DELETE FROM aliases WHERE said = ? AND means = ?", [said, means])
     for number, name, headings, answers in connection.execute(
         "SELECT layout_no, name, headings, answers FROM layouts"
     ).fetchall():
-        if _tells(headings, told):
+        if names_farm(" ".join(json.loads(headings)), farm):
             connection.execute("DELETE FROM layouts WHERE layout_no = ?", [number])
             continue
         others = {
             question: value
             for question, value in json.loads(answers).items()
-            if not _tells(json.dumps([question, value], ensure_ascii=False), told)
+            if not names_farm(f"{question} {value}", farm)
         }
         connection.execute(
             "UPDATE layouts SET name = ?, answers = ? WHERE layout_no = ?",
-            [ERASED if _tells(name, told) else name, json.dumps(others, ensure_ascii=False, sort_keys=True), number],
+            [
+                ERASED if _tells(name, farm.casefold()) else name,
+                json.dumps(others, ensure_ascii=False, sort_keys=True),
+                number,
+            ],
         )
 
 

@@ -59,7 +59,7 @@ IDENTITIES: dict[str, Identity] = {
     "register": Identity(("farm", "cow"), open=("birth_date", "entered_on"), listed=("calvings", "group_moves")),
     "housing": Identity(("farm", "starts_on"), ("group",)),
     "changes": Identity(("farm", "date"), ("what",)),
-    "counts": Identity(("farm", "visit_date"), ("lesion", "unit"), ("trimmer",)),
+    "counts": Identity(("farm", "visit_date"), ("lesion",), ("unit", "trimmer")),
 }
 """Kind of sheet -> identity. Limits of horn have none: the one set last holds."""
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger.aliases import KINDS, add_alias
+from analytics.ledger.aliases import KINDS, add_alias, names_farm
 from analytics.ledger.layouts import save_answers
 from analytics.ledger.ledger import Ledger
 from analytics.mistake import Mistake
@@ -38,7 +38,7 @@ def remembered(cursor: Any, farms: Sequence[str] = ()) -> dict[str, list[dict[st
     if farms:
         names = [line for line in names if line[1] is None or line[1] in farms]
         found = cursor.execute("SELECT DISTINCT farm FROM cows").fetchall()
-        others = [farm.casefold() for (farm,) in found if farm not in farms]
+        others = [farm for (farm,) in found if farm not in farms]
     layouts = [
         {
             "name": name,
@@ -47,11 +47,11 @@ def remembered(cursor: Any, farms: Sequence[str] = ()) -> dict[str, list[dict[st
             "answers": {
                 question: value
                 for question, value in json.loads(answers).items()
-                if not any(farm in f"{question} {value}".casefold() for farm in others)
+                if not any(names_farm(f"{question} {value}", farm) for farm in others)
             },
         }
         for name, headings, trimmer, answers in kept
-        if not any(farm in f"{name} {headings}".casefold() for farm in others)
+        if not any(names_farm(f"{name} {' '.join(json.loads(headings))}", farm) for farm in others)
     ]
     return {
         "names": [dict(zip(("kind", "farm", "said", "means"), line, strict=True)) for line in names],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -194,17 +194,16 @@ def compare_sheets(ledger: Ledger, sheets: Sequence[CheckedSheet]) -> list[Compa
             earlier = met.setdefault(sheet.kind, set())
             if ledger.exists:
                 with ledger.reading() as cursor:
-                    one = compare_staged(memory, cursor, sheet.kind)
+                    out.append(compare_staged(memory, cursor, sheet.kind, met=earlier))
             else:
-                one = compare_staged(memory, None, sheet.kind)
-            keys = memory.execute("SELECT row_key FROM incoming ORDER BY place").fetchall()
-            one.states[np.array([key in earlier for (key,) in keys], dtype=bool)] = TWICE
-            earlier.update(key for (key,) in keys)
-            out.append(one)
+                out.append(compare_staged(memory, None, sheet.kind, met=earlier))
+            earlier |= {key for (key,) in memory.execute("SELECT row_key FROM incoming").fetchall()}
     return out
 
 
-def compare_staged(staged: Any, ledger: Any, kind: str, number: int = 0) -> Comparison:
+def compare_staged(
+    staged: Any, ledger: Any, kind: str, number: int = 0, met: Collection[str] = frozenset()
+) -> Comparison:
     """Compare the records of a temporary table ``incoming`` with those of a ledger.
 
     Parameters
@@ -216,13 +215,16 @@ def compare_staged(staged: Any, ledger: Any, kind: str, number: int = 0) -> Comp
     kind : str
     number : int
         Records of this import are not looked at: the sheets of one file are not versions of each other.
+    met : collection of str
+        Keys of the records of earlier sheets of the file.
     """
     table, fields = ROW_TABLES[kind]
     columns = ", ".join(f'"{name}"' for name in fields)
     identity = IDENTITIES.get(kind)
     visit = _visit(kind) if identity else "''"
     ours: pd.DataFrame = staged.execute(f"SELECT row_key, turn, {visit} AS visit FROM incoming ORDER BY place").df()
-    states = np.where(ours["turn"] > 1, TWICE, NEW).astype(object)
+    twice = (ours["turn"] > 1) | ours["row_key"].isin(met)
+    states = np.where(twice, TWICE, NEW).astype(object)
     nothing = Comparison(
         states,
         pd.DataFrame(columns=["place", "row_no", "row_key", *fields]),
@@ -241,7 +243,7 @@ def compare_staged(staged: Any, ledger: Any, kind: str, number: int = 0) -> Comp
     there = _of_visits(ledger, table, f"row_key, {visit} AS visit", kind, ours["visit"], number)
     fresh = ours["visit"].isin(set(there["visit"])) & ~ours["row_key"].isin(set(there["row_key"]))
     states[ours["row_key"].isin(set(there["row_key"])).to_numpy() & (states == NEW)] = SAME
-    fresh &= ours["turn"] == 1
+    fresh &= ~twice
     if not bool(fresh.any()):
         return nothing
     records = staged.execute(

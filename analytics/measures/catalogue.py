@@ -53,6 +53,7 @@ MEASURES: dict[str, Measure] = {
         Measure("how-many", "sample_size", "how_many", "How many cows does it take to see a change?"),
         Measure("worklist", "worklist", "worklist", "Which cows are due, when, why, and for whom?"),
         Measure("quality", "record_quality", "record_quality", "How good are the records?"),
+        Measure("herd-counts", "herd_counts", "herd_counts", "What was counted without telling the cows apart?"),
         Measure("plan", "plan", "plan", "On which days should whom be seen, over the coming months?"),
     )
 }

@@ -19,6 +19,7 @@ KINDS = {
     "housing": say("housing periods"),
     "changes": say("changes on the farm"),
     "limits": say("horn limits"),
+    "counts": say("counts without cows"),
 }
 
 

@@ -7,7 +7,7 @@ What is not drawn, as no person could be certain of it:
 
 - Days whose day and month could change places, except in the layout that asks about them.
 - What was done beside several findings in one cell: it may belong to the last or to all.
-- Plus signs for severity in a cell whose findings are joined by plus signs.
+- Plus signs for severity in a cell whose findings, or what was done, are joined by plus signs.
 - "in" for the inner claw within other words: it joins them as well ("SU in zone 4").
 - Headings that mean several things, such as "number" or "length", except in the layouts that ask about them.
 """
@@ -178,6 +178,7 @@ class Hand:
         if finding.zone is not None:
             parts.append(f"{self.one(('z', 'Z', 'zone '))}{finding.zone}")
         if finding.severity:
+            plus = plus and not finding.action
             parts.append(PLUS[finding.severity] if plus and self.yes() else self.word("severity", str(finding.severity)))
         if foot and finding.foot:
             parts.insert(0, self.word("foot", finding.foot))

@@ -148,6 +148,18 @@ def test_equal_records_of_one_file_are_told_apart_from_known_ones(ledger: Ledger
     assert [one.states.tolist() for one in found.sheets] == [["new", "twice", "same"], ["twice"] * 3]
 
 
+@pytest.mark.parametrize("choice", [None, "replace", "keep both", "skip"])
+def test_a_tab_that_is_there_twice_is_added_once(ledger: Ledger, choice: Choice | None) -> None:
+    results = [
+        add_sheets(ledger, [of_office(), of_office()], "b.xlsx", "", revision_choice=choice, dry_run=dry_run)
+        for dry_run in (True, False)
+    ]
+    rows = 0 if choice == "skip" else 1
+    assert [(one.read, one.added, one.replaced) for one in results] == [(8, rows, int(choice == "replace"))] * 2
+    assert len(ledger.frame("SELECT * FROM trim_rows")) == (5 if choice in (None, "keep both") else 4)
+    assert verify(ledger).findings == ()
+
+
 def test_nothing_is_known_where_there_is_no_ledger(tmp_path: Path) -> None:
     found = compare_with_ledger(open_ledger(tmp_path / "none.duckdb"), [of_trimmer()])
     assert found.counts["new"] == 4 and not found.is_open and found.frame.empty

@@ -43,7 +43,7 @@ from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS, NOTHING, READERS
 from analytics.mistake import Mistake
 from analytics.trade.lesions import LESIONS, PARENTS
-from analytics.trade.lexicon import foot_sets, meaning, phrases, plain
+from analytics.trade.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
 from analytics.words import Said, say
 
 DATE_FIELDS = ("visit_date", "calving_date", "recheck_on")
@@ -434,6 +434,8 @@ def unfold(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> li
     -------
     list of Unfolded
     """
+    if all(_is_counts(roles) for roles in draft.roles):
+        return [_counts_sheet(draft, facts, order, answers)]
     read_notes = _reads_remarks(draft, answers)
     counts = _counted_lesions(draft, answers)
     trims: list[_Piece] = []
@@ -498,7 +500,7 @@ def _reads_remarks(draft: Draft, answers: Answers) -> bool:
         if any(role.kind == "event" for role in roles):
             continue
         sourced |= _has_findings(roles)
-        told = _lesions_by_row(draft, table, roles)
+        told: dict[int, set[str]] | None = None
         for place in notes:
             column = draft.sheet.columns[place]
             codes = column.codes[table.rows]
@@ -509,6 +511,7 @@ def _reads_remarks(draft: Draft, answers: Answers) -> bool:
                 found = {finding.lesion for finding in read_remark(text, draft.words.taught).findings} - {"other"}
                 if not found:
                     continue
+                told = _lesions_by_row(draft, table, roles) if told is None else told
                 for index in np.flatnonzero(codes == code).tolist():
                     if found - told.get(index, set()):
                         rows_with += 1
@@ -797,6 +800,11 @@ class _Maker:
         if "visit_date" not in columns:
             self._ask_day(columns, size)
 
+    def complete(self, columns: dict[str, RawColumn], size: int) -> None:
+        """Fill in what is said once for the table, and read the days."""
+        self._once(columns, size)
+        self._days(columns)
+
     def _ask_day(self, columns: dict[str, RawColumn], size: int) -> None:
         guess = DateOrder(self.order.day_first, "option")
         named = read_name(self.facts.file, guess, self.facts.today).day
@@ -1026,7 +1034,7 @@ def _joined(kind: str, pieces: Sequence[_Piece], draft: Draft, rows: int, notes:
     names = [each.name for each in KINDS[kind] if any(each.name in piece.columns for piece in pieces)]
     names = [
         name for name in names
-        if name in ("visit_date", "date", "farm", "cow", "lesion", "score")
+        if name in ("visit_date", "date", "farm", "cow", "lesion", "score", "cases")
         or any(_says_anything(piece.columns.get(name)) for piece in pieces)
     ]  # fmt: skip
     own: dict[str, str] = {}
@@ -1122,11 +1130,57 @@ def draft_if_needed(
     return draft
 
 
+def _is_counts(roles: Sequence[Role]) -> bool:
+    """Whether the columns count cows with lesions, a visit a row, and name no cow."""
+    fields = {role.field for role in roles if role.kind == "field"}
+    return "cow" not in fields and "foot" not in fields and sum(role.kind == "lesion" for role in roles) >= 2
+
+
+def _counts_sheet(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> Unfolded:
+    """Counts without cows: a record a visit and lesion."""
+    pieces: list[_Piece] = []
+    notes = _opening(draft)
+    rows = sum(len(table.rows) for table in draft.tables)
+    for number, table in enumerate(draft.tables):
+        maker = _Maker(draft, number, facts, order, answers, notes)
+        looked = _looked_at(table, draft.sheet)
+        for place, role in enumerate(maker.roles):
+            if role.kind != "lesion" or place >= len(draft.sheet.columns):
+                continue
+            column = draft.sheet.columns[place]
+            said = np.array([text.strip().casefold() not in BLANKS for text in column.texts], dtype=bool)
+            keep = np.flatnonzero(said[column.codes[table.rows]])
+            if not len(keep):
+                continue
+            columns = {
+                name: RawColumn(codes[keep], texts)
+                for name, (codes, texts) in maker.shared().items()
+                if name in ("visit_date", "farm", "trimmer", "herd_size")
+            }
+            columns["cases"] = RawColumn(column.codes[table.rows][keep], [text.strip() for text in column.texts])
+            columns["lesion"] = RawColumn(np.ones(len(keep), np.int32), ["", role.lesion])
+            if looked is not None:
+                counted = draft.sheet.columns[looked]
+                columns["looked_at"] = RawColumn(counted.codes[table.rows][keep], [text.strip() for text in counted.texts])
+            maker.complete(columns, len(keep))
+            pieces.append(_Piece(table.rows[keep] + draft.sheet.first_row, columns, maker.own))
+    notes.append(say("The sheet counts cows and names none: its figures are kept as counts, apart from records of cows."))
+    return _joined("counts", pieces, draft, rows, tuple(dict.fromkeys(notes)))
+
+
+def _looked_at(table: Table, sheet: RawSheet) -> int | None:
+    """The column that says how many cows were looked at."""
+    for place, heading in enumerate(table.headings[: len(sheet.columns)]):
+        if "counts.looked_at" in heading_fields().get(squeezed_heading(plain(heading)), ()):
+            return place
+    return None
+
+
 def _is_of_use(roles: Sequence[Role]) -> bool:
     """Whether the columns make records: a cow, and something about her feet or gait."""
     fields = {role.field for role in roles if role.kind == "field"}
     if "cow" not in fields:
-        return False
+        return _is_counts(roles)
     return (
         any(role.kind in (*FINDING_ROLES, "day", "action") for role in roles)
         or bool(fields & {"lesion", "foot", "claw", "locomotion_score", "toe_length_mm", "severity", "feet_seen"})
@@ -1154,7 +1208,7 @@ def _is_plain(draft: Draft, headings: Headings) -> bool:
             if role.kind not in ("note", "skip"):
                 return False
             continue
-        if match.field.name == "note" or role.kind == "skip":
+        if (match.field.name == "note" and _is_remark(role)) or role.kind == "skip":
             continue
         name = {"date": "visit_date", "score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer"}.get(
             match.field.name, match.field.name

@@ -10,9 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analytics.intake.headings import is_own_column
+from analytics.intake.layouts.context import field_told
 from analytics.intake.layouts.days import is_day
 from analytics.intake.layouts.roles import Role, joined_headings, read_heading
 from analytics.intake.sheet import Positions, RawSheet
+from analytics.trade.feet import FEET
 from analytics.trade.lexicon import foot_sets, meaning, phrases, plain
 
 HEADING_ROWS_SEARCHED = 60
@@ -76,6 +78,7 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
         if len(there) >= ENOUGH_FEET:
             for place in there:
                 roles[place] = Role("foot", foot=codes[plain(headings[place])])
+    _add_fourth_foot(headings, roles)
     days = [
         place
         for place, text in enumerate(headings)
@@ -91,6 +94,16 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
                 day = f"{match[1]} 20{match[2]}"
             roles[place] = Role("day", day=day)
     return _numbered_pairs(roles)
+
+
+def _add_fourth_foot(headings: Sequence[str], roles: list[Role | None]) -> None:
+    """Where three headings are feet, a word that may name the fourth does: "F R" is no "front or rear"."""
+    there = {role.foot for role in roles if role is not None and role.kind == "foot"}
+    if len(there) != len(FEET) - 1:
+        return
+    named = [place for place, text in enumerate(headings) if meaning("foot", text) in set(FEET) - there]
+    for place in named if len(named) == 1 else ():
+        roles[place] = Role("foot", foot=str(meaning("foot", headings[place])))
 
 
 def _is_month(text: str) -> bool:
@@ -240,10 +253,9 @@ def _later_headings(sheet: RawSheet, first: _HeadingRow) -> list[_HeadingRow]:
         if _looks_like_record(cells) or cells == sheet.row(last.rows[-1]):
             continue
         cow = cow_column(last.roles, last.headings)
-        if cow is not None and _COW_LIKE.match(cells[cow].strip()) and all(
-            meaning("lesion", cell) is not None for cell in cells if _is_cow_heading(cell)
-        ):
-            # Beside the number of a cow "ID" is a lesion and no heading.
+        numbered = cow is not None and (not cells[cow].strip() or _COW_LIKE.match(cells[cow].strip()))
+        if numbered and all(meaning("lesion", cell) is not None for cell in cells if _is_cow_heading(cell)):
+            # Beside the number of a cow, or as above, "ID" is a lesion and no heading.
             continue
         found = _heading_at(sheet, position)
         if found is None or found.headings == last.headings:
@@ -388,7 +400,7 @@ def _begins_total(text: str) -> bool:
 
 def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named: bool) -> str:
     said = [(place, cell.strip()) for place, cell in enumerate(cells) if cell.strip()]
-    if not said:
+    if not said or field_told(said[0][1]) not in (None, "herd_size"):
         return "line"
     if _begins_total(said[0][1]) and (cow is None or said[0][0] <= cow or not cells[cow].strip()):
         return "total"

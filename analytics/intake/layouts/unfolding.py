@@ -22,6 +22,7 @@ from analytics.intake.parsing.readings import CellReading, Doubt
 from analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_severity_text, read_zone_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from analytics.intake.vocabulary import BLANKS, NOTHING
+from analytics.trade.lesions import OTHER_LESION
 from analytics.trade.lexicon import meaning, plain
 
 Record = Mapping[str, str]
@@ -182,7 +183,7 @@ def read_row(
         base[name], doubt = _coded(name, text, taught)
         if doubt is not None:
             doubts.append(doubt)
-    found = [dict(_fields_of(finding)) for finding in reading.findings]
+    found = _records_of(reading, lesion)
     if not found and lesion and not reading.nothing and not reading.doubts and lesion.casefold() not in BLANKS:
         if reading.unread and not reading.feet:
             found = [{"lesion": lesion}]
@@ -222,8 +223,19 @@ def read_row(
         raw_words = {lesion, *_unanswered(reading, taught)}
         for record in out:
             if record.get("lesion") not in raw_words:
-                record[EXTRA] = " ".join(reading.unread)
+                record.setdefault(EXTRA, " ".join(reading.unread))
     return out, tuple(doubts)
+
+
+def _records_of(reading: CellReading, text: str) -> list[dict[str, str]]:
+    """One record a finding; a lesion that is not on the list keeps the whole cell in its note."""
+    out = []
+    for finding in reading.findings:
+        record = dict(_fields_of(finding))
+        if finding.lesion == OTHER_LESION:
+            record[EXTRA] = " ".join(text.split())
+        out.append(record)
+    return out
 
 
 def _unanswered(reading: CellReading, taught: Mapping[str, str]) -> list[str]:
@@ -320,8 +332,7 @@ def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
             return [], ()
         reading = read_findings(text, foot=role.foot, taught=words.taught)
         out = []
-        for finding in reading.findings:
-            record = dict(_fields_of(finding))
+        for record in _records_of(reading, text):
             record.setdefault("foot", role.foot)
             if role.claw:
                 record.setdefault("claw", role.claw)
@@ -335,7 +346,7 @@ def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
             if reading.action:
                 record["action"] = reading.action
             if reading.unread and record.get("lesion") not in raw:
-                record[EXTRA] = " ".join(reading.unread)
+                record.setdefault(EXTRA, " ".join(reading.unread))
         return out, reading.doubts
 
     return read
@@ -433,7 +444,7 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
         if not texts[0].strip():
             return [], ()
         reading = read_remark(texts[0], words.taught)
-        out = [dict(_fields_of(finding)) for finding in reading.findings]
+        out = _records_of(reading, texts[0])
         if reading.action:
             for record in out:
                 record["action"] = reading.action
@@ -443,7 +454,7 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
 
 
 _FEET_EVENT = re.compile(
-    r"\b(hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic)"
+    r"\b(hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic|recort|arregl|despalm)"
 )
 """Words of an event that is about feet. [common practice, no source]"""
 
