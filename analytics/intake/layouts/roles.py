@@ -118,6 +118,10 @@ def read_heading(text: str) -> Role | None:
     measure = _measure(bare)
     if measure is not None:
         return measure
+    # Before the feet: "LA" is a foot in Dutch, and "ulcère de la sole" is none.
+    lesion = meaning("lesion", _bare_of_counts(bare))
+    if lesion is not None:
+        return Role("lesion", lesion=lesion)
     place = _foot_and_claw(bare)
     if place is not None:
         return place
