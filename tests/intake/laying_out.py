@@ -1107,7 +1107,8 @@ CERTAIN: tuple[Callable[[Hand], Laid], ...] = (
     scores_a_column_a_month, lines_above, a_tab_a_farm, a_tab_a_visit, blocks, pens_between, as_above, ditto_marks,
     headings_again_and_totals, two_feet_or_claws_in_a_cell, feet_over_lesion_and_severity, lesions_over_feet,
     a_title_line, the_day_in_the_name_of_the_file, feet_by_numbers_with_a_key, a_locomotion_score_beside_findings,
-    columns_of_other_things, mobility_in_a_row, feet_as_keys_in_json, own_codes_with_a_key_below, own_codes_with_a_key_in_a_tab,
+    columns_of_other_things, mobility_in_a_row, feet_as_keys_in_json, own_codes_with_a_key_below,
+    own_codes_with_a_key_in_a_tab,
 )  # fmt: skip
 """Layouts in every language that a person reads with certainty."""
 WITHOUT_WORDS = (visits_in_json,)

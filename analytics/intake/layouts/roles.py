@@ -130,7 +130,7 @@ def read_heading(text: str) -> Role | None:
         found = _field(numbered[2])
         if found is not None and found.field in NUMBERED_FIELDS:
             return replace(found, number=int(numbered[1] or numbered[3]))
-    lesion = meaning("lesion", _bare_of_counts(bare)) or _abbreviated(_bare_of_counts(bare))
+    lesion = _abbreviated(_bare_of_counts(bare))
     if lesion is not None:
         return Role("lesion", lesion=lesion)
     action = meaning("action", bare)
