@@ -34,6 +34,8 @@ FINDING_FIELDS = (
 )  # fmt: skip
 """Fields in which the findings of one row may differ."""
 _OF_ROW = ("foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "side", "end")
+_OF_GROUP = (*_OF_ROW, "action")
+"""Fields of a row, and those of one of its numbered groups."""
 NO_KEY: Mapping[str, str] = {}
 SIDES = "sides"
 """In a key of feet, says that L and R of a claw are left and right."""
@@ -96,7 +98,7 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
         places = {
             role.field: place
             for place, role in enumerate(roles)
-            if role.kind == "field" and role.field in _OF_ROW and role.number == number
+            if role.kind == "field" and role.number == number and role.field in (_OF_GROUP if number else _OF_ROW)
         }
         if number and "lesion" not in places:
             continue
@@ -106,7 +108,8 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
         places = {**shared, **places}
         if places and not ("lesion" not in places and ticked):
             names = tuple(places)
-            out.append(Group(tuple(places.values()), _row_reader(names, words)))
+            of_foot = next((role for role in roles if role.number == number and role.foot), None) if number else None
+            out.append(Group(tuple(places.values()), _row_reader(names, words, of_foot)))
     beside = {
         role.field or role.kind: place
         for place, role in enumerate(roles)
@@ -139,10 +142,18 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
     return out
 
 
-def _row_reader(names: tuple[str, ...], words: Words) -> Callable[[tuple[str, ...]], Any]:
+def _row_reader(
+    names: tuple[str, ...], words: Words, of_foot: Role | None = None
+) -> Callable[[tuple[str, ...]], Any]:
+    """Columns of one row; with ``of_foot`` they all tell of that foot or claw."""
+
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
         said = {name: text.strip() for name, text in zip(names, texts, strict=True)}
-        return read_row(said, words.taught, words.feet)
+        if of_foot is None:
+            return read_row(said, words.taught, words.feet)
+        place = {"foot": of_foot.foot, **({"claw": of_foot.claw} if of_foot.claw else {})}
+        records, doubts = read_row({**said, **place}, words.taught, words.feet)
+        return [record for record in records if record != place], doubts
 
     return read
 
@@ -215,9 +226,10 @@ def read_row(
             out = out[:1] if len(out) == 1 else []
         else:
             out = []
-    if reading.action:
-        for record in out:
-            record.setdefault("action", reading.action)
+    action = reading.action or said.get("action", "")
+    if action:
+        for record in out if found else ():
+            record.setdefault("action", action)
     if reading.unread and found:
         # A word that stays under the lesion, as it was not read, is no remark as well.
         raw_words = {lesion, *_unanswered(reading, taught)}
@@ -359,6 +371,8 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
             return [], ()
         found = read_findings(role.lesion)
         base = dict(_fields_of(found.findings[0])) if found.findings else {"lesion": role.lesion}
+        if role.foot:
+            base["foot"] = role.foot
         number = re.fullmatch(r"(\d+)(?:[.,]0+)?", text)
         if number:
             if not counts and 1 <= int(number[1]) <= 3:
