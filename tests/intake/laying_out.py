@@ -178,8 +178,8 @@ class Hand:
         if finding.zone is not None:
             parts.append(f"{self.one(('z', 'Z', 'zone '))}{finding.zone}")
         if finding.severity:
-            plus = plus and not finding.action
-            parts.append(PLUS[finding.severity] if plus and self.yes() else self.word("severity", str(finding.severity)))
+            signs = plus and not finding.action and self.yes()
+            parts.append(PLUS[finding.severity] if signs else self.word("severity", str(finding.severity)))
         if foot and finding.foot:
             parts.insert(0, self.word("foot", finding.foot))
         if finding.action:
@@ -194,7 +194,8 @@ class Hand:
 
     def numbers(self, count: int) -> list[str]:
         """Numbers of cows."""
-        return [str(one) for one in self.draw(st.lists(st.integers(10, 4999), min_size=count, max_size=count, unique=True))]
+        drawn = self.draw(st.lists(st.integers(10, 4999), min_size=count, max_size=count, unique=True))
+        return [str(one) for one in drawn]
 
     def findings(
         self, *, lesions: Sequence[str], feet: Sequence[str] = FEET, claws: bool = False, zones: bool = False,
@@ -334,7 +335,8 @@ def _headings(field: str, language: str) -> list[str]:
 def _foot_codes(language: str) -> list[dict[str, str]]:
     """Sets of codes of the four feet that a language uses."""
     if language == "en":
-        return [dict(zip(FEET, codes, strict=True)) for codes in (FEET, ("FL", "FR", "HL", "HR"), ("LF", "RF", "LR", "RR"))]
+        sets = (FEET, ("FL", "FR", "HL", "HR"), ("LF", "RF", "LR", "RR"))
+        return [dict(zip(FEET, codes, strict=True)) for codes in sets]
     known = {word.text for word in words("foot") if word.language == language}
     found = [{foot: code for code, foot in codes.items()} for codes in foot_sets()]
     return [codes for codes in found if len(known & set(codes.values())) >= 3] or [
@@ -669,7 +671,15 @@ def scores_in_a_row(hand: Hand) -> Laid:
     for place, cow in enumerate(hand.numbers(hand.number(3, 7))):
         score = hand.number(1, 5) if place else 5
         rows.append({"visit_date": day, "farm": farm, "cow": cow, "locomotion_score": str(score)})
-        records.append({"visit_date": day.isoformat(), "farm": farm, "cow": cow, "locomotion_score": score})
+        records.append(
+            {
+                "visit_date": day.isoformat(),
+                "farm": farm,
+                "cow": cow,
+                "locomotion_score": score,
+                "locomotion_scale": "1-5",
+            }
+        )
     return hand.file(hand.columns(rows, headings), records)
 
 
@@ -704,7 +714,7 @@ def _score_columns(hand: Hand, headings: list[str], days: list[str], lines: Iter
         rows.append([*([farm] if in_column else []), cow,
                      *(str(score) if there else "" for score, there in zip(scores, seen, strict=True))])  # fmt: skip
         records += [
-            {"visit_date": day, "farm": farm, "cow": cow, "locomotion_score": score}
+            {"visit_date": day, "farm": farm, "cow": cow, "locomotion_score": score, "locomotion_scale": "1-5"}
             for day, score, there in zip(days, scores, seen, strict=True) if there
         ]  # fmt: skip
     return hand.file(rows, records)
@@ -778,14 +788,15 @@ def blocks(hand: Hand) -> Laid:
 def pens_between(hand: Hand) -> Laid:
     """One table with the pen in a line above its cows."""
     visit = hand.visit(lesions=ON_CLAWS)
-    label, headings = hand.heading("group"), {name: hand.heading(name) for name in ("visit_date", "farm", "cow", "foot", "lesion")}
+    label = hand.heading("group")
+    headings = {name: hand.heading(name) for name in ("visit_date", "farm", "cow", "foot", "lesion")}
     table = hand.columns(_finding_rows(hand, replace(visit, cows=visit.cows[:2])), headings)
     rest = _finding_rows(hand, replace(visit, cows=visit.cows[2:]))
     names = [next(name for name, text in headings.items() if text == heading) for heading in table[0]]
     rows: list[Row] = [table[0], [f"{label}: A"], *table[1:], [f"{label}: B"],
                        *([row.get(name, "") for name in names] for row in rest)]  # fmt: skip
-    records = [*replace(visit, cows=visit.cows[:2]).records(group="A"), *replace(visit, cows=visit.cows[2:]).records(group="B")]
-    return hand.file(rows, records)
+    first, second = replace(visit, cows=visit.cows[:2]), replace(visit, cows=visit.cows[2:])
+    return hand.file(rows, [*first.records(group="A"), *second.records(group="B")])
 
 
 def as_above(hand: Hand) -> Laid:
@@ -846,8 +857,8 @@ def _own_codes(hand: Hand) -> tuple[Visit, dict[str, str], list[Row]]:
 def own_codes_with_a_key_below(hand: Hand) -> Laid:
     visit, codes, rows = _own_codes(hand)
     key = [f"{code} = {hand.word('lesion', lesion)}" for lesion, code in codes.items()]
-    rows += [[], *([one] for one in key)] if hand.yes() else [[], [", ".join(key)]]
-    return hand.file(rows, visit.records())
+    below: list[Row] = [[one] for one in key] if hand.yes() else [[", ".join(key)]]
+    return hand.file([*rows, [], *below], visit.records())
 
 
 def own_codes_with_a_key_in_a_tab(hand: Hand) -> Laid:
@@ -880,6 +891,169 @@ def visits_in_json(hand: Hand) -> Laid:
     return Laid("hooves.json", text.encode(), [record for visit in visits for record in visit.records()], "", text)
 
 
+BOTH: dict[str, dict[tuple[str, ...], tuple[str, ...]]] = {
+    "en": {("LF", "RF"): ("both front", "LF RF", "LF+RF"), ("LH", "RH"): ("both hind", "LH/RH", "LH & RH")},
+    "es": {("LF", "RF"): ("ambas delanteras",), ("LH", "RH"): ("ambas traseras",)},
+    "de": {("LF", "RF"): ("beide vorne", "VL+VR"), ("LH", "RH"): ("beide hinten", "HL/HR")},
+    "nl": {("LF", "RF"): ("beide voor", "LV RV"), ("LH", "RH"): ("beide achter", "LA+RA")},
+    "fr": {("LF", "RF"): ("les deux avants",), ("LH", "RH"): ("les deux arrières",)},
+    "pt": {("LF", "RF"): ("ambos anteriores",), ("LH", "RH"): ("ambos posteriores",)},
+}  # fmt: skip
+"""Two feet in one cell."""
+
+
+def two_feet_or_claws_in_a_cell(hand: Hand) -> Laid:
+    """A row a lesion, on two feet or on both claws of one."""
+    visit = hand.visit(lesions=("SU",))
+    rows: list[dict[str, Cell]] = []
+    cows = []
+    for cow in visit.cows:
+        lesion = hand.one(ON_CLAWS)
+        row: dict[str, Cell] = {"visit_date": visit.day, "farm": visit.farm, "cow": cow.number}
+        row["lesion"] = hand.lesion(lesion)
+        if hand.yes():
+            feet = hand.one(BOTH[hand.language])
+            row["foot"] = hand.one(BOTH[hand.language][feet])
+            found = [Finding(lesion, foot) for foot in feet]
+        else:
+            foot = hand.one(FEET)
+            row |= {"foot": hand.word("foot", foot), "claw": hand.word("claw", "both")}
+            found = [Finding(lesion, foot, claw) for claw in CLAWS]
+        rows.append(row)
+        cows.append(replace(cow, findings=tuple(found)))
+    headings = {name: hand.heading(name) for name in ("visit_date", "farm", "cow", "foot", "claw", "lesion")}
+    return hand.file(hand.columns(rows, headings), replace(visit, cows=tuple(cows)).records())
+
+
+def feet_over_lesion_and_severity(hand: Hand) -> Laid:
+    """Two rows of headings: the foot over its lesion, its claw and its severity."""
+    visit = hand.visit(lesions=ON_CLAWS, claws=True, severities=True, apart="foot")
+    feet, order = hand.foot_names(), hand.order(FEET)
+    names = hand.order(("lesion", "claw", "severity"))
+    low = {name: hand.heading(name) for name in names}
+    joined = hand.yes()
+    head: Row = [hand.heading(name) for name in ("visit_date", "farm", "cow")]
+    rows: list[Row] = [[*head, *(f"{feet[foot]} {low[name]}" for foot in order for name in names)]] if joined else [
+        ["", "", "", *(feet[foot] if name == names[0] else "" for foot in order for name in names)],
+        [*head, *(low[name] for _ in order for name in names)],
+    ]  # fmt: skip
+    for cow in visit.cows:
+        row: Row = [visit.day, visit.farm, cow.number]
+        for foot in order:
+            one = next((one for one in cow.findings if one.foot == foot), None)
+            said = {} if one is None else {
+                "lesion": hand.lesion(one.lesion), "claw": hand.word("claw", one.claw) if one.claw else "",
+                "severity": str(one.severity or ""),
+            }  # fmt: skip
+            row += [said.get(name, "") for name in names]
+        rows.append(row)
+    return hand.file(rows, visit.records())
+
+
+def lesions_over_feet(hand: Hand) -> Laid:
+    """Two rows of headings: the lesion over the four feet, and marks."""
+    visit = hand.visit(lesions=COLUMN_LESIONS)
+    lesions = list(dict.fromkeys([*(one.lesion for cow in visit.cows for one in cow.findings), "SU", "DD"]))
+    feet = hand.foot_names()
+    head: Row = [hand.heading(name) for name in ("visit_date", "farm", "cow")]
+    named = {code: hand.word("lesion", code) for code in lesions}
+    rows: list[Row] = [["", "", "", *(named[code] if foot == "LF" else "" for code in lesions for foot in FEET)],
+                       [*head, *(feet[foot] for _ in lesions for foot in FEET)]]  # fmt: skip
+    mark = hand.one(("x", "X", "1"))
+    for cow in visit.cows:
+        found = {(one.lesion, one.foot) for one in cow.findings}
+        rows.append([visit.day, visit.farm, cow.number,
+                     *(mark if (code, foot) in found else "" for code in lesions for foot in FEET)])  # fmt: skip
+    return hand.file(rows, visit.records())
+
+
+def a_title_line(hand: Hand) -> Laid:
+    """Farm and day in one line of words above the table."""
+    visit = hand.visit(lesions=ON_CLAWS + ON_SKIN, apart="foot")
+    day = hand.one(DATES[:6])(visit.day, hand.language)
+    title = f"{visit.farm}{hand.one((' - ', ', ', ' | '))}{day}"
+    return hand.file([[title], *([[]] if hand.yes() else []), *_foot_columns(hand, visit, once=True)], visit.records())
+
+
+def the_day_in_the_name_of_the_file(hand: Hand) -> Laid:
+    visit = hand.visit(lesions=ON_CLAWS)
+    headings = {name: hand.heading(name) for name in ("farm", "cow", "foot", "lesion")}
+    return hand.file(hand.columns(_finding_rows(hand, visit), headings), visit.records(),
+                     name=f"hooves_{visit.day.isoformat()}")  # fmt: skip
+
+
+def feet_by_numbers_with_a_key(hand: Hand) -> Laid:
+    visit = hand.visit(lesions=ON_CLAWS)
+    numbers = {foot: str(n) for n, foot in enumerate(hand.order(FEET), start=1)}
+    rows = _finding_rows(hand, visit)
+    found = [one for cow in visit.cows for one in cow.findings or [None]]
+    for row, one in zip(rows, found, strict=True):
+        row["foot"] = numbers[str(one.foot)] if one is not None else ""
+    headings = {name: hand.heading(name) for name in ("visit_date", "farm", "cow", "foot", "lesion")}
+    key = [f"{number} = {hand.word('foot', foot)}" for foot, number in numbers.items()]
+    below: list[Row] = [[", ".join(key)]] if hand.yes() else [[one] for one in key]
+    return hand.file([*hand.columns(rows, headings), [], *below], visit.records())
+
+
+def a_locomotion_score_beside_findings(hand: Hand) -> Laid:
+    """A score of each cow, up to 5, beside her feet."""
+    visit = hand.visit(lesions=ON_CLAWS, apart="foot")
+    head, *rows = _foot_columns(hand, visit)
+    scores = {cow.number: 5 if not place else hand.number(1, 5) for place, cow in enumerate(visit.cows)}
+    place = hand.number(0, len(head))
+    head.insert(place, hand.heading("locomotion_score"))
+    for cow, row in zip(visit.cows, rows, strict=True):
+        row.insert(place, str(scores[cow.number]))
+    records = [
+        {**record, "locomotion_score": scores[record["cow"]], "locomotion_scale": "1-5"} for record in visit.records()
+    ]
+    return hand.file([head, *rows], records)
+
+
+def columns_of_other_things(hand: Hand) -> Laid:
+    """Lactation, milk and remarks among the columns, one column without a heading and blank."""
+    visit = hand.visit(lesions=ON_CLAWS, claws=True)
+    names = ("visit_date", "farm", "cow", "foot", "claw", "lesion", "parity", "note")
+    headings = {name: hand.heading(name) for name in names}
+    headings |= {"milk": hand.one(OTHERS[hand.language]), "blank": ""}
+    rows = [
+        {**row, "parity": str(hand.number(1, 6)), "milk": str(hand.number(12, 48)), "note": hand.one(("", "A17", "?"))}
+        for row in _finding_rows(hand, visit)
+    ]
+    return hand.file(hand.columns(rows, headings), visit.records())
+
+
+OTHERS = {
+    "en": ("Milk kg", "Milk yield"), "es": ("Leche kg", "Leche"), "de": ("Milch kg", "Milchmenge"),
+    "nl": ("Melk kg", "Melkgift"), "fr": ("Lait kg", "Lait"), "pt": ("Leite kg", "Leite"),
+}  # fmt: skip
+
+
+def mobility_in_a_row(hand: Hand) -> Laid:
+    """Scores from 0 to 3, with the scale in the heading."""
+    farm, day = hand.one(FARMS), hand.day()
+    headings = {name: hand.heading(name) for name in ("visit_date", "farm", "cow", "locomotion_score")}
+    headings["locomotion_score"] += " (0-3)"
+    rows: list[dict[str, Cell]] = []
+    records = []
+    for cow in hand.numbers(hand.number(3, 7)):
+        score = hand.number(0, 3)
+        rows.append({"visit_date": day, "farm": farm, "cow": cow, "locomotion_score": str(score)})
+        records.append({"visit_date": day.isoformat(), "farm": farm, "cow": cow, "locomotion_score": score,
+                        "locomotion_scale": "0-3"})  # fmt: skip
+    return hand.file(hand.columns(rows, headings), records)
+
+
+def feet_as_keys_in_json(hand: Hand) -> Laid:
+    """Farms with their cows, the feet as keys."""
+    visit = hand.visit(lesions=ON_CLAWS + ON_SKIN, apart="foot")
+    feet = hand.foot_names()
+    cows = [{"cow": cow.number, "feet": {feet[str(one.foot)]: hand.lesion(one.lesion) for one in cow.findings}}
+            for cow in visit.cows]  # fmt: skip
+    text = json.dumps([{"farm": visit.farm, "date": visit.day.isoformat(), "cows": cows}])
+    return Laid("hooves.json", text.encode(), visit.records(), "", text)
+
+
 # Layouts that cannot be certain.
 
 
@@ -893,7 +1067,7 @@ def days_that_may_be_months(hand: Hand) -> Laid:
 
 
 def own_codes_without_a_key(hand: Hand) -> Laid:
-    visit, _, rows = _own_codes(hand)
+    rows = _own_codes(hand)[2]
     return hand.file(rows, [], asks="word:")
 
 
@@ -931,12 +1105,17 @@ CERTAIN: tuple[Callable[[Hand], Laid], ...] = (
     lesion_columns_with_severities, lesion_columns_with_plus, lesion_columns_beside_a_foot, numbered_pairs,
     pairs_without_numbers, toe_lengths, toe_lengths_in_a_cell, scores_in_a_row, scores_a_column_a_day,
     scores_a_column_a_month, lines_above, a_tab_a_farm, a_tab_a_visit, blocks, pens_between, as_above, ditto_marks,
-    headings_again_and_totals, own_codes_with_a_key_below, own_codes_with_a_key_in_a_tab,
+    headings_again_and_totals, two_feet_or_claws_in_a_cell, feet_over_lesion_and_severity, lesions_over_feet,
+    a_title_line, the_day_in_the_name_of_the_file, feet_by_numbers_with_a_key, a_locomotion_score_beside_findings,
+    columns_of_other_things, mobility_in_a_row, feet_as_keys_in_json, own_codes_with_a_key_below,
+    own_codes_with_a_key_in_a_tab,
 )  # fmt: skip
 """Layouts in every language that a person reads with certainty."""
 WITHOUT_WORDS = (visits_in_json,)
 """Layouts whose words are English alone."""
-UNCERTAIN = (days_that_may_be_months, own_codes_without_a_key, no_farm, a_score_beside_the_lesion, numbers_under_lesions)
+UNCERTAIN = (
+    days_that_may_be_months, own_codes_without_a_key, no_farm, a_score_beside_the_lesion, numbers_under_lesions,
+)  # fmt: skip
 """Layouts that leave something open."""
 CASES = [
     *((layout, language) for layout in (*CERTAIN, *UNCERTAIN) for language in LANGUAGES),

@@ -9,7 +9,6 @@ from zlib import crc32
 
 import pytest
 from hypothesis import HealthCheck, given, seed, settings
-from hypothesis import strategies as st
 
 from analytics.intake import CheckedSheet
 from analytics.intake.checking import understand_file
@@ -18,8 +17,9 @@ from tests.intake.laying_out import CASES, TODAY, Hand, Laid, Record, sheets
 
 FIELDS = (
     "visit_date", "farm", "cow", "foot", "claw", "zone", "lesion", "dd_stage", "severity", "action", "locomotion_score",
-    "toe_length_mm", "toe_length_after_mm", "trimmer", "herd_size", "group",
+    "toe_length_mm", "toe_length_after_mm", "locomotion_scale", "trimmer", "herd_size", "group",
 )  # fmt: skip
+SCORE_FIELDS = {"visit_date": "date", "locomotion_score": "score", "locomotion_scale": "scale"}
 EXAMPLES = 3
 SHEETS = 150
 
@@ -29,9 +29,9 @@ def records_of(found: list[CheckedSheet]) -> list[Record]:
     out = []
     for sheet in found:
         for row in sheet.records.astype(object).where(sheet.records.notna(), None).to_dict("records"):
-            record: dict[str, Any] = dict(row)
+            record: dict[str, Any] = {str(name): value for name, value in row.items()}
             if sheet.kind == "locomotion":
-                record |= {"visit_date": row["date"], "locomotion_score": row["score"]}
+                record |= {name: row[of] for name, of in SCORE_FIELDS.items()}
             record["visit_date"] = str(record["visit_date"])[:10]
             record["lesion"] = record.get("lesion_detail") or record.get("lesion")
             out.append({name: record[name] for name in FIELDS if record.get(name) is not None})

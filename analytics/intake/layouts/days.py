@@ -22,6 +22,8 @@ _IN_TEXT = re.compile(
     r"(?<!\d)(?:(?:19|20)\d{2}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}\s?[-/.]\s?\d{1,2}\s?[-/.]\s?(?:\d{4}|\d{2})|(?:19|20)\d{6})(?!\d)"
 )
 
+_NAMED = re.compile(r"(?<!\w)\d{1,2}[-/.][^\W\d_]{3,10}\.?[-/.]\d{2,4}(?!\w)")
+
 
 @dataclass(frozen=True)
 class Day:
@@ -145,6 +147,14 @@ def days_within(text: str, order: DateOrder, today: dt.date) -> tuple[list[dt.da
             continue
         if EARLIEST <= found:
             dates.append(found)
+            rest = rest.replace(match[0], " ", 1)
+    for match in _NAMED.finditer(rest):
+        try:
+            named = read_day_text(match[0], order, today, serial=False)
+        except (Unreadable, ValueError):
+            continue
+        if named.year is not None and named.day is not None:
+            dates.append(dt.date(named.year, named.month, named.day))
             rest = rest.replace(match[0], " ", 1)
     words = rest.split()
     months = phrases("month")

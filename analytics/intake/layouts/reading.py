@@ -827,7 +827,8 @@ class _Maker:
         """What was done: in the finding's own cell, else in the row's column, else by the ticks under an action."""
         texts = _texts_of(columns["action"])
         place = self.place("action")
-        if place is not None:
+        numbered = {role.number for role in self.roles if role.field == "lesion" and role.number}
+        if place is not None and self.roles[place].number not in numbered:
             column = self.sheet.columns[place]
             codes = column.codes[self.rows][of_row]
             for index in np.flatnonzero([text == "" for text in texts]).tolist():

@@ -27,6 +27,7 @@ class Role:
     field : str
         Of a field or a measure.
     foot, claw, lesion, action : str
+        A field with a foot says something of the finding there; a lesion with a foot is marked for that foot.
     day : str
         The heading that names the day, as written.
     number : int
@@ -53,7 +54,7 @@ class Role:
     def code(self) -> str:
         """The role as an answer to a question: "severity", "foot LH", "lesion DD"."""
         parts = {
-            "field": [self.field, str(self.number or "")],
+            "field": [self.field, str(self.number or ""), self.foot, self.claw],
             "foot": ["foot", self.foot],
             "claw": ["claw", self.foot, self.claw],
             "lesion": ["lesion", self.lesion, self.foot],
@@ -87,11 +88,14 @@ def role_of_code(code: str, role: Role) -> Role:
         return Role("part", field=words[1])
     if len(words) == 2 and words[1] in FEET:
         return Role("measure", field=words[0], foot=words[1], unit=role.unit)
-    number = int(words[1]) if len(words) == 2 and words[1].isdecimal() else 0
-    return Role("field", field=words[0], number=number, unit=role.unit, scale=role.scale)
+    number = int(words[1]) if len(words) >= 2 and words[1].isdecimal() else 0
+    foot, claw = (*words[2:], "", "")[:2]
+    return Role("field", field=words[0], foot=foot, claw=claw, number=number, unit=role.unit, scale=role.scale)
 
 
 _NUMBERED = re.compile(r"^\s*(?:(\d{1,2})(?:st|nd|rd|th|\.|º|ª|e)?[\s._-]+)?(.*?\D)[\s._#-]*(\d{1,2})?\s*$", re.DOTALL)
+OF_FOOT = 11
+"""Numbers from here on stand for one foot or claw, as in "LF severity"."""
 NUMBERED_FIELDS = ("lesion", "foot", "claw", "zone", "severity", "action", "lesion_detail", "dd_stage")
 MEASURES = ("toe_length_mm", "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm")
 _TIMES = re.compile(
@@ -117,6 +121,10 @@ def read_heading(text: str) -> Role | None:
     measure = _measure(bare)
     if measure is not None:
         return measure
+    # Before the feet: "LA" is a foot in Dutch, and "ulcère de la sole" is none.
+    lesion = meaning("lesion", _bare_of_counts(bare))
+    if lesion is not None:
+        return Role("lesion", lesion=lesion)
     place = _foot_and_claw(bare)
     if place is not None:
         return place
@@ -125,7 +133,7 @@ def read_heading(text: str) -> Role | None:
         found = _field(numbered[2])
         if found is not None and found.field in NUMBERED_FIELDS:
             return replace(found, number=int(numbered[1] or numbered[3]))
-    lesion = meaning("lesion", _bare_of_counts(bare)) or _abbreviated(_bare_of_counts(bare))
+    lesion = _abbreviated(_bare_of_counts(bare))
     if lesion is not None:
         return Role("lesion", lesion=lesion)
     action = meaning("action", bare)
@@ -211,7 +219,7 @@ def _foot_and_claw(bare: str) -> Role | None:
     """"left hind outer", "rh lateral", "outer claw left front": a foot, with a claw or without one."""
     feet, claws, fillers = phrases("foot"), phrases("claw"), phrases("filler")
     words = bare.split()
-    if len(words) > 6:
+    if len(words) > 8:
         return None
     if len(words) <= 3 and all(len(word) == 1 for word in words):
         words = ["".join(words)]
@@ -229,7 +237,44 @@ def _foot_and_claw(bare: str) -> Role | None:
             claw = claws.get(" ".join(rest))
             if claw in ("left", "right"):
                 claw = "lateral" if (claw == "left") == foot.startswith("L") else "medial"
-            return Role("claw", foot=foot, claw=claw) if claw in CLAWS else None
+            if claw in CLAWS:
+                return Role("claw", foot=foot, claw=claw)
+            told = _of_foot(" ".join(words[:start] + words[start + size :]), foot)
+            if told is not None:
+                return told
+    return None
+
+
+def told_of_foot(text: str) -> Role | None:
+    """What a heading tells of one foot, where it may as well be the foot alone: "LF claw" beside "LF lesion".
+
+    Example
+    -------
+    >>> read_heading("LF claw").code, told_of_foot("LF claw").field
+    ('foot LF', 'claw')
+    """
+    words = plain(text).split()
+    for size in range(len(words) - 1, 0, -1):
+        for start in range(len(words) - size + 1):
+            foot = phrases("foot").get(" ".join(words[start : start + size]))
+            told = _of_foot(" ".join(words[:start] + words[start + size :]), foot) if foot in FEET else None
+            if told is not None:
+                return told
+    return None
+
+
+def _of_foot(rest: str, foot: str) -> Role | None:
+    """What is told of one foot or claw: "severity", "outer lesion", or a lesion to be marked."""
+    lesion = meaning("lesion", rest)
+    if lesion is not None:
+        return Role("lesion", lesion=lesion, foot=foot)
+    words = rest.split()
+    for size in range(len(words)):
+        claw = phrases("claw").get(" ".join(words[:size])) or "" if size else ""
+        found = _field(" ".join(words[size:])) if claw in ("", *CLAWS) and (claw or not size) else None
+        if found is not None and found.field in NUMBERED_FIELDS and found.field != "foot":
+            number = OF_FOOT + 3 * FEET.index(foot) + ("", *CLAWS).index(claw)
+            return replace(found, foot=foot, claw=claw, number=number)
     return None
 
 

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from analytics.intake.headings import is_own_column
 from analytics.intake.layouts.context import field_told
 from analytics.intake.layouts.days import is_day
-from analytics.intake.layouts.roles import Role, joined_headings, read_heading
+from analytics.intake.layouts.roles import Role, joined_headings, read_heading, told_of_foot
 from analytics.intake.sheet import Positions, RawSheet
 from analytics.trade.feet import FEET
 from analytics.trade.lexicon import foot_sets, meaning, phrases, plain, squeezed_heading
@@ -84,6 +84,7 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
                 if role is not None and role.kind in ("foot", "claw"):
                     roles[place] = role
     _add_fourth_foot(headings, roles)
+    _settle_feet(headings, roles)
     days = [
         place
         for place, text in enumerate(headings)
@@ -109,6 +110,31 @@ def _add_fourth_foot(headings: Sequence[str], roles: list[Role | None]) -> None:
     named = [place for place, text in enumerate(headings) if meaning("foot", text) in set(FEET) - there]
     for place in named if len(named) == 1 else ():
         roles[place] = Role("foot", foot=str(meaning("foot", headings[place])))
+
+
+def _settle_feet(headings: Sequence[str], roles: list[Role | None]) -> None:
+    """Lesions marked for feet count where several belong together; "LF" beside "LF severity" is the lesion there."""
+    marked = [role for role in roles if role is not None and role.kind == "lesion" and role.foot]
+    for place, role in enumerate(roles):
+        if role is None:
+            continue
+        if role in marked and sum(one.lesion == role.lesion or one.foot == role.foot for one in marked) < 2:
+            roles[place] = None
+        beside = {
+            one.field for one in roles
+            if one is not None and one.kind == "field" and (one.foot, one.claw) == (role.foot, role.claw) and one.number
+        }  # fmt: skip
+        told = told_of_foot(headings[place]) if role.kind == "foot" and "lesion" in beside else None
+        if told is not None and told.kind == "field":
+            roles[place] = told
+        elif role.kind in ("foot", "claw") and beside and "lesion" not in beside:
+            number = next(
+                one.number for one in roles
+                if one is not None and one.number and (one.foot, one.claw) == (role.foot, role.claw)
+            )  # fmt: skip
+            roles[place] = Role("field", field="lesion", foot=role.foot, claw=role.claw, number=number)
+        elif role.kind == "field" and role.foot and beside == {"lesion"}:
+            roles[place] = Role("claw" if role.claw else "foot", foot=role.foot, claw=role.claw)
 
 
 def _is_month(text: str) -> bool:
@@ -160,10 +186,17 @@ def _heading_at(sheet: RawSheet, position: int) -> _HeadingRow | None:
     above = [cell[:200] for cell in sheet.row(position - 1)]
     if not any(cell.strip() for cell in above):
         return single
-    both = joined_headings(above, cells)
+    both = [
+        low if not top.strip() and low.strip() and read_heading(whole) is None and read_heading(low) else whole
+        for top, low, whole in zip(above, cells, joined_headings(above, cells), strict=True)
+    ]
     joined = _rank(both, roles_of(both), (position - 1, position))
     alone = _rank(above, roles_of(above), (position - 1,))
-    if joined is not None and joined.rank >= max(one.rank if one else 0 for one in (single, alone)) + 2:
+    # Feet or lesions above would be lost in the lower row alone.
+    upper = [role for role in roles_of(above) if role is not None]
+    places = any(role.kind in _PLACES for role in upper) and not any(role.field == "cow" for role in upper)
+    more = 0 if places else 2
+    if joined is not None and joined.rank >= max(one.rank if one else 0 for one in (single, alone)) + more:
         return joined
     return single
 
@@ -414,7 +447,9 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
     said = [(place, cell.strip()) for place, cell in enumerate(cells) if cell.strip()]
     if not said or field_told(said[0][1]) not in (None, "herd_size"):
         return "line"
-    if _begins_total(said[0][1]) and (cow is None or said[0][0] <= cow or not cells[cow].strip()):
+    first = head.roles[said[0][0]] if said[0][0] < len(head.roles) else None
+    is_foot = first is not None and first.field == "foot" and meaning("foot", said[0][1]) is not None
+    if _begins_total(said[0][1]) and not is_foot and (cow is None or said[0][0] <= cow or not cells[cow].strip()):
         return "total"
     if cow is not None and cow < len(cells) and _begins_total(cells[cow]):
         return "total"

@@ -35,6 +35,8 @@ FINDING_FIELDS = (
 )  # fmt: skip
 """Fields in which the findings of one row may differ."""
 _OF_ROW = ("foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "side", "end")
+_OF_GROUP = (*_OF_ROW, "action")
+"""Fields of a row, and those of one of its numbered groups."""
 NO_KEY: Mapping[str, str] = {}
 SIDES = "sides"
 """In a key of feet, says that L and R of a claw are left and right."""
@@ -87,26 +89,29 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
     events = any(role.kind == "event" for role in roles)
     ticked = any(role.kind in ("lesion", "part", "zone") for role in roles)
     numbers = sorted({role.number for role in roles if role.kind == "field" and role.field in _OF_ROW})
+    shared = {
+        role.field or role.kind: place
+        for place, role in enumerate(roles)
+        if (role.kind == "field" and role.field in ("foot", "claw") and not role.number) or role.kind in ("side", "end")
+    }
+    pairs = any(role.kind == "field" and role.field == "lesion" and role.number for role in roles)
     for number in numbers or [0]:
         places = {
-            role.field or role.kind: place
+            role.field: place
             for place, role in enumerate(roles)
-            if (role.kind == "field" and role.field in _OF_ROW and role.number == number)
-            or (number == min(numbers or [0]) and role.kind in ("side", "end"))
+            if role.kind == "field" and role.number == number and role.field in (_OF_GROUP if number else _OF_ROW)
         }
         places |= {f"which {role.foot}": place for place, role in enumerate(roles) if role.kind == "which"}
         if number and "lesion" not in places:
             continue
-        if number:
-            shared = {
-                role.field: place
-                for place, role in enumerate(roles)
-                if role.kind == "field" and role.field in ("foot", "claw") and not role.number
-            }
-            places = {**{key: place for key, place in shared.items() if 0 not in numbers or True}, **places}
+        if pairs and not number and places.keys() <= shared.keys():
+            # Each pair takes the foot and claw of the row.
+            continue
+        places = {**shared, **places}
         if places and not ("lesion" not in places and ticked):
             names = tuple(places)
-            out.append(Group(tuple(places.values()), _row_reader(names, words)))
+            of_foot = next((role for role in roles if role.number == number and role.foot), None) if number else None
+            out.append(Group(tuple(places.values()), _row_reader(names, words, of_foot)))
     beside = {
         role.field or role.kind: place
         for place, role in enumerate(roles)
@@ -139,10 +144,18 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
     return out
 
 
-def _row_reader(names: tuple[str, ...], words: Words) -> Callable[[tuple[str, ...]], Any]:
+def _row_reader(
+    names: tuple[str, ...], words: Words, of_foot: Role | None = None
+) -> Callable[[tuple[str, ...]], Any]:
+    """Columns of one row; with ``of_foot`` they all tell of that foot or claw."""
+
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
         said = {name: text.strip() for name, text in zip(names, texts, strict=True)}
-        return read_row(said, words.taught, words.feet)
+        if of_foot is None:
+            return read_row(said, words.taught, words.feet)
+        place = {"foot": of_foot.foot, **({"claw": of_foot.claw} if of_foot.claw else {})}
+        records, doubts = read_row({**said, **place}, words.taught, words.feet)
+        return [record for record in records if record != place], doubts
 
     return read
 
@@ -216,9 +229,10 @@ def read_row(
             out = out[:1] if len(out) == 1 else []
         else:
             out = []
-    if reading.action:
-        for record in out:
-            record.setdefault("action", reading.action)
+    action = reading.action or said.get("action", "")
+    if action:
+        for record in out if found else ():
+            record.setdefault("action", action)
     if reading.unread and found:
         # A word that stays under the lesion, as it was not read, is no remark as well.
         raw_words = {lesion, *_unanswered(reading, taught)}
@@ -637,12 +651,33 @@ def unfold_rows(
     clean = np.flatnonzero(found == 0)
     row = np.concatenate([row, clean])
     turn = np.concatenate([*turns, np.zeros(len(clean), np.int64)]) if turns else np.zeros(len(clean), np.int64)
+    codes_of = {
+        name: np.concatenate([*columns[name], np.zeros(len(clean), np.int32)]).astype(np.int32) for name in names
+    }
     order = np.lexsort((turn, row))
-    out: dict[str, RawColumn] = {}
-    for name in names:
-        codes = np.concatenate([*columns[name], np.zeros(len(clean), np.int32)]).astype(np.int32)
-        out[name] = RawColumn(codes[order], list(built.texts[name]))
+    if len(groups) > 1:
+        order = order[_says_more(row[order], {name: codes[order] for name, codes in codes_of.items()})]
+    out = {name: RawColumn(codes[order], list(built.texts[name])) for name, codes in codes_of.items()}
     return row[order], out, found
+
+
+def _says_more(row: Positions, codes: Mapping[str, Codes]) -> Any:
+    """Which records stay: of a row's records one that names a foot or claw at most is left out where another says so."""
+    foot, claw = codes["foot"].astype(np.int64), codes["claw"].astype(np.int64)
+    bare = np.ones(len(row), dtype=bool)
+    for name, here in codes.items():
+        if name not in ("foot", "claw"):
+            bare &= here == 0
+    on_foot = row * (foot.max(initial=0) + 1) + foot
+    on_claw = on_foot * (claw.max(initial=0) + 1) + claw
+    keep = ~bare | ~(
+        ((foot == 0) & (claw == 0) & np.isin(row, row[~bare | (foot > 0)]))
+        | ((claw == 0) & np.isin(on_foot, on_foot[~bare | (claw > 0)]))
+        | np.isin(on_claw, on_claw[~bare])
+    )
+    first = np.zeros(len(row), dtype=bool)
+    first[np.unique(on_claw, return_index=True)[1]] = True
+    return keep & (~bare | first)
 
 
 def _combinations(
