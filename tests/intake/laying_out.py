@@ -20,6 +20,7 @@ import io
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 import openpyxl
@@ -304,6 +305,7 @@ DATES: tuple[Callable[[dt.date, str], str], ...] = (
 """Ways to write a day after the twelfth of a month."""
 
 
+@cache
 def _words(kind: str, means: str, language: str) -> list[str]:
     """The words of a language that are known to mean something, without those that are no words of a cell."""
     return [word.text for word in words(kind) if word.means == means and word.language == language]
@@ -314,6 +316,7 @@ _SCORES = {"score": "locomotion_score", "scale": "locomotion_scale", "scorer": "
 _AMBIGUOUS = {form for form, _ in forms("ambiguous")}
 
 
+@cache
 def _headings(field: str, language: str) -> list[str]:
     """Headings of a language that mean a field of a trim or locomotion sheet and nothing else."""
     told: dict[str, set[str]] = {}
@@ -332,6 +335,7 @@ def _headings(field: str, language: str) -> list[str]:
     ]  # fmt: skip
 
 
+@cache
 def _foot_codes(language: str) -> list[dict[str, str]]:
     """Sets of codes of the four feet that a language uses."""
     if language == "en":
