@@ -83,7 +83,7 @@ def _section(of: str, name: str, contents: str) -> html.Section:
             html.H3(name),
             # The bytes stay in the page until the sheet is added.
             dcc.Store(id={"type": "sheet", "of": of}, data={"name": name, "contents": contents}),
-            dcc.Store(id={"type": "answers", "of": of}, data={}),
+            dcc.Store(id={"type": "answers", "of": of}, data={"given": {}, "fold": False}),
             dcc.Store(id={"type": "shown", "of": of}),
             dcc.Store(id={"type": "done", "of": of}),
             html.Div(html.P(_("Reading ..."), className="basis"), id={"type": "body", "of": of}),
@@ -93,30 +93,34 @@ def _section(of: str, name: str, contents: str) -> html.Section:
     )
 
 
-def _read(
-    ledger: Ledger, sheet: Mapping[str, str], of: str, given: Mapping[str, str]
-) -> tuple[list[Any], dict[str, Any]]:
+def _read(ledger: Ledger, sheet: Mapping[str, str], of: str, answers: Mapping[str, Any]) -> tuple[list[Any], Any]:
     """What is shown of a dropped sheet, and what stands in its fields."""
-    data, name = bytes_of(sheet["contents"]), sheet["name"]
-    prepared = prepared_for_viewer(ledger, data, name, given)
-    return _shown(ledger, prepared, data, of, given)
+    data = bytes_of(sheet["contents"])
+    return _shown(ledger, prepared_for_viewer(ledger, data, sheet["name"], answers["given"]), data, of, answers)
 
 
 def _shown(
-    ledger: Ledger, prepared: PreparedImport, data: bytes, of: str, given: Mapping[str, str]
+    ledger: Ledger, prepared: PreparedImport, data: bytes, of: str, answers: Mapping[str, Any]
 ) -> tuple[list[Any], dict[str, Any]]:
     digest = digest_of(data)
     result = add_sheets(
         ledger, prepared.sheets, prepared.file, digest, revision_choice=prepared.revision_choice, dry_run=True
     )
     body = sheet_body(
-        of, prepared, result, raw_rows(data, prepared.file, SHOWN_ROWS), given,
+        of,
+        prepared,
+        result,
+        raw_rows(data, prepared.file, SHOWN_ROWS),
+        answers["given"],
         beside_demo=_is_beside_demo(ledger, digest),
-    )  # fmt: skip
+        fold_open=answers["fold"],
+    )
+    blocking = prepared.answers.blocking()
     shown = {
-        "given": dict(given),
+        "answers": answers,
         "values": shown_values(prepared.answers),
-        "likeliest": [q.id for q in prepared.answers.blocking() if q.default is not None],
+        "open": [question.id for question in blocking],
+        "likeliest": [question.id for question in blocking if question.default is not None],
     }
     return body, shown
 
@@ -127,41 +131,49 @@ def _is_beside_demo(ledger: Ledger, digest: str) -> bool:
 
 def new_answers(
     shown: Mapping[str, Any] | None, fields: Answered, pressed: Mapping[str, Any] | None
-) -> dict[str, str] | None:
+) -> dict[str, Any] | None:
     """The answers given so far and those given now; ``None`` where nothing was answered.
 
     Parameters
     ----------
     shown : mapping or None
-        What stood in the fields (``values``), what was answered before (``given``) and which questions had a likeliest
-        answer (``likeliest``).
+        What stood in the fields (``values``), what was answered before (``answers``), which questions were open
+        (``open``) and which of those had a likeliest answer (``likeliest``).
     fields : list
         The fields as they stand now.
     pressed : mapping or None
         The id of the button that was pressed: that of one question, or of none for every likeliest answer.
 
+    Returns
+    -------
+    dict or None
+        ``given``: question id -> answer. ``fold``: whether something was changed that was not open.
+
     Example
     -------
-    >>> shown = {"given": {}, "values": {"a": "1", "b": "2"}, "likeliest": ["a", "b"]}
+    >>> before = {"given": {}, "fold": False}
+    >>> shown = {"answers": before, "values": {"a": "1", "b": "2"}, "open": ["a", "b"], "likeliest": ["a", "b"]}
     >>> new_answers(shown, [{"id": {"question": "a"}, "value": "3"}, {"id": {"question": "b"}, "value": "2"}], None)
-    {'a': '3'}
-    >>> new_answers(shown, [], {"question": "b"}), new_answers(shown, [], {"question": ""})
-    ({'b': '2'}, {'a': '1', 'b': '2'})
+    {'given': {'a': '3'}, 'fold': False}
+    >>> new_answers(shown, [], {"question": ""})["given"], new_answers(shown, [], None)
+    ({'a': '1', 'b': '2'}, None)
     """
     if shown is None:
         return None
     values = shown["values"]
-    told_now: dict[str, str] = {}
+    said: dict[str, str] = {}
     for one in fields:
         question, value = one["id"]["question"], (one.get("value") or "").strip()
-        blank = not value or value == values.get(question)
-        if not blank:
-            told_now[question] = value
+        if value and value != values.get(question):
+            said[question] = value
     if pressed is not None:
         asked = [pressed["question"]] if pressed["question"] else shown["likeliest"]
-        told_now |= {question: values[question] for question in asked if values.get(question)}
-    answers: dict[str, str] = {**shown["given"], **told_now}
-    return answers if answers != shown["given"] else None
+        said |= {question: values[question] for question in asked if values.get(question)}
+    before = shown["answers"]
+    given = {**before["given"], **said}
+    if given == before["given"]:
+        return None
+    return {"given": given, "fold": before["fold"] or not set(said) <= set(shown["open"])}
 
 
 def register(app: Dash, ledger: Ledger) -> None:
@@ -215,17 +227,17 @@ def _register_sheets(app: Dash, ledger: Ledger, store: Store) -> None:
         State({"type": "shown", "of": MATCH}, "data"),
         running=progress.while_running("import"),
     )
-    def read(given: dict[str, str], sheet: dict[str, str], id: dict[str, str], shown: dict[str, Any] | None) -> Any:
+    def read(answers: dict[str, Any], sheet: dict[str, str], id: dict[str, str], shown: dict[str, Any] | None) -> Any:
         try:
             with progress.watched("import"):
-                return _read(ledger, sheet, id["of"], given or {})
+                return _read(ledger, sheet, id["of"], answers)
         except Mistake as known:
             refused = mistake_line(told(known.sentence))
         if shown is None:
             return refused, None
         # The answer cannot be used: it is said, and the sheet is shown as it was before.
         try:
-            body, shown = _read(ledger, sheet, id["of"], shown["given"])
+            body, shown = _read(ledger, sheet, id["of"], shown["answers"])
         except Mistake as known:
             return mistake_line(told(known.sentence)), None
         return [refused, *body], shown
@@ -242,33 +254,35 @@ def _register_sheets(app: Dash, ledger: Ledger, store: Store) -> None:
         running=progress.while_running("import"),
         prevent_initial_call=True,
     )
-    def add(clicks: int | None, sheet: dict[str, str] | None, id: dict[str, str], given: dict[str, str]) -> Any:
+    def add(clicks: int | None, sheet: dict[str, str] | None, id: dict[str, str], answers: dict[str, Any]) -> Any:
         if not clicks or not sheet:
             return (no_update,) * 4
         try:
             with progress.watched("import"):
-                return _add(ledger, store, sheet, id["of"], given or {})
+                return _add(ledger, store, sheet, id["of"], answers)
         except Mistake as known:
             refused = mistake_line(told(known.sentence))
         try:
-            body, shown = _read(ledger, sheet, id["of"], given or {})
+            body, shown = _read(ledger, sheet, id["of"], answers)
         except Mistake:
             # What is wrong with the sheet has been said.
             return refused, None, no_update, no_update
         return [refused, *body], shown, no_update, no_update
 
 
-def _add(ledger: Ledger, store: Store, sheet: Mapping[str, str], of: str, given: Mapping[str, str]) -> tuple[Any, ...]:
+def _add(
+    ledger: Ledger, store: Store, sheet: Mapping[str, str], of: str, answers: Mapping[str, Any]
+) -> tuple[Any, ...]:
     """Add a dropped sheet; where a question has come up meanwhile, show it instead."""
     data = bytes_of(sheet["contents"])
     digest = digest_of(data)
-    prepared = prepared_for_viewer(ledger, data, sheet["name"], given)
+    prepared = prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
     if not prepared.answers.blocking() and _is_beside_demo(ledger, digest):
         current_viewer().refuse_unless("see every import")
         take_out_demo(ledger)
-        prepared = prepared_for_viewer(ledger, data, sheet["name"], given)
+        prepared = prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
     if prepared.answers.blocking():
-        return *_shown(ledger, prepared, data, of, given), no_update, no_update
+        return *_shown(ledger, prepared, data, of, answers), no_update, no_update
     result = run_import(ledger, prepared, digest)
     imports_rights.remember(store, current_viewer(), result, digest)
     held = not prepared.is_whole

@@ -72,6 +72,17 @@ def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
     if frame.empty:
         return html.P(_("No sheet has been imported yet."), className="empty")
     held = set(ledger.frame("SELECT DISTINCT import_no FROM set_aside")["import_no"].astype(int))
+    heads = [
+        _("No."),
+        _("When"),
+        _("File"),
+        _("What"),
+        _("Read"),
+        _("Added"),
+        _("Already known"),
+        _("Set aside"),
+        _("Take back"),
+    ]
     rows = []
     for record in frame.sort_values("import_no", ascending=False).to_dict("records"):
         import_no, undone = int(record["import_no"]), pd.notna(record["undone_at"])
@@ -90,20 +101,13 @@ def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
             kinds,
             *(number(record[name]) for name in ("rows_read", "added", "already_known", "set_aside")),
         ]
-        rows.append(html.Tr([*(html.Td(cell) for cell in cells), html.Td(acts, className="acts")]))
-    heads = [
-        _("No."),
-        _("When"),
-        _("File"),
-        _("What"),
-        _("Read"),
-        _("Added"),
-        _("Already known"),
-        _("Set aside"),
-        _("Take back"),
-    ]
+        named = (html.Td(cell, **{"data-label": head}) for head, cell in zip(heads, cells, strict=False))
+        rows.append(html.Tr([*named, html.Td(acts, className="acts")]))
+
     return html.Div(
-        html.Table([html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])), html.Tbody(rows)]),
+        html.Table(
+            [html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])), html.Tbody(rows)], className="imports"
+        ),
         className="scroll",
         tabIndex=0,
         role="region",

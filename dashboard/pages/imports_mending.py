@@ -75,13 +75,18 @@ def grid_rows(frame: pd.DataFrame) -> tuple[list[str], list[dict[str, Any]]]:
     for row, column, reason, remedy, original in zip(
         frame[number], frame["column"], frame["reason"], frame["remedy"], frame["original"], strict=True
     ):
-        cells = {name: cell for name, cell in json.loads(original).items() if name not in OWN_COLUMNS}
+        cells = _cells(original)
         line = lines.setdefault((int(row), original), {"row": int(row), "reason": ""})
         why = ": ".join(str(part) for part in (column, told(reason)) if isinstance(part, str) and part)
         line["reason"] = " ".join(part for part in (line["reason"], why, told(remedy or "")) if part)
         for name, cell in cells.items():
             line[f"c{headings.setdefault(name, len(headings))}"] = cell
     return list(headings), list(lines.values())
+
+
+def _cells(original: str) -> dict[str, str]:
+    """A row's own cells by heading."""
+    return {name: cell for name, cell in json.loads(original).items() if name not in OWN_COLUMNS}
 
 
 def mending_body(
@@ -98,7 +103,7 @@ def mending_body(
     """
     columns = [
         {"field": "row", "headerName": _("Row"), "width": 80},
-        {"field": "reason", "headerName": _("Reason"), "minWidth": 260, "flex": 2, "wrapText": True,
+        {"field": "reason", "headerName": _("Reason"), "minWidth": 180, "flex": 2, "wrapText": True,
          "autoHeight": True},
         *(
             {"field": f"c{place}", "headerName": heading, "editable": True, "minWidth": 110, "flex": 1}
@@ -119,13 +124,15 @@ def mending_body(
             id="mend-grid",
             rowData=list(lines[:MOST_ROWS]),
             columnDefs=columns,
-            defaultColDef={"sortable": True, "resizable": True},
+            # Cells are text, whatever they look like: a grid that takes a column for dates hides what is none.
+            defaultColDef={"sortable": True, "resizable": True, "cellDataType": False},
             dashGridOptions={
                 "localeText": for_grids(),
                 "domLayout": "autoHeight",
                 "singleClickEdit": True,
                 "stopEditingWhenCellsLoseFocus": True,
                 "rowHeight": 48,
+                "suppressColumnVirtualisation": True,
             },
             style={"height": None},
         ),
@@ -134,18 +141,17 @@ def mending_body(
     ]
 
 
+def mended_cells(headings: Sequence[str], line: Mapping[str, Any]) -> dict[str, str]:
+    """A line of the grid as a row's own cells by heading."""
+    return {name: str(line.get(f"c{n}") or "") for n, name in enumerate(headings) if f"c{n}" in line}
+
+
 def mended_csv(headings: Sequence[str], lines: Sequence[Mapping[str, Any]]) -> bytes:
     """The rows of the grid as a sheet with their own headings, as the list of set-aside rows has them."""
     frame = pd.DataFrame(
         {
             "row": [int(line.get("row") or 0) for line in lines],
-            "original": [
-                json.dumps(
-                    {name: str(line.get(f"c{n}") or "") for n, name in enumerate(headings) if f"c{n}" in line},
-                    ensure_ascii=False,
-                )
-                for line in lines
-            ],
+            "original": [json.dumps(mended_cells(headings, line), ensure_ascii=False) for line in lines],
         }
     ).assign(column="", reason="", remedy="")
     return write_set_aside(frame).encode()
@@ -167,13 +173,20 @@ def try_again(
     name, digest = MENDED_FILE.format(number=number), digest_of(data)
     prepared = prepared_for_viewer(ledger, data, name, given)
     held = [sheet.set_aside for sheet in prepared.sheets if not sheet.set_aside.empty]
-    left = pd.concat(held, ignore_index=True) if held else pd.DataFrame()
+    left = _as_they_stood(pd.concat(held, ignore_index=True), headings, lines) if held else pd.DataFrame()
     questions = prepared.answers.blocking()
     if questions:
         return Tried(None, digest, left, questions)
     if not prepared.records:
         return Tried(None, digest, left, [])
     return Tried(run_import(ledger, _marked(prepared), digest), digest, left, [])
+
+
+def _as_they_stood(left: pd.DataFrame, headings: Sequence[str], lines: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    """Rows that are not right yet, with the row numbers of the sheet that they came from."""
+    rows = {json.dumps(mended_cells(headings, line), sort_keys=True): line.get("row") or 0 for line in lines}
+    keys = [json.dumps(_cells(original), sort_keys=True) for original in left["original"]]
+    return left.assign(row=[int(rows.get(key, row)) for key, row in zip(keys, left["row"], strict=True)])
 
 
 def _marked(prepared: PreparedImport) -> PreparedImport:

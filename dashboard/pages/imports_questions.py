@@ -90,7 +90,7 @@ def field(of: str, question: Question, value: str) -> list[Any]:
             if choice.value == question.default
             else told(choice.says),
         }
-        for choice in question.choices
+        for choice in {choice.value: choice for choice in question.choices}.values()
     ]
     parts: list[Any] = []
     if choices and len(choices) <= MOST_BUTTONS:
@@ -133,7 +133,7 @@ def _list(id: dict[str, str], label: str, choices: Sequence[Mapping[str, str]], 
     )
 
 
-def settled_fold(of: str, answers: Answers, given: Mapping[str, str]) -> list[Any]:
+def settled_fold(of: str, answers: Answers, given: Mapping[str, str], *, is_open: bool) -> list[Any]:
     """All that was answered, remembered or taken as likeliest, each to be changed, under a fold."""
     blocking = {question.id for question in answers.blocking()}
     settled = [question for id, question in answers.met.items() if id not in blocking and not id.startswith(COLUMN)]
@@ -156,6 +156,7 @@ def settled_fold(of: str, answers: Answers, given: Mapping[str, str]) -> list[An
                 html.Div([_column(of, *column) for column in columns], className="choices columns"),
             ],
             className="fold",
+            open=is_open,
         )
     ]  # fmt: skip
 

@@ -16,7 +16,20 @@ from dashboard.language import _, _n, told
 
 SHOWN_ROWS = 50
 NAMED_BY_THEMSELVES = frozenset(
-    ("visit_date", "date", "farm", "foot", "claw", "lesion", "lesion_detail", "visit_kind", "housing", "note", "what")
+    (
+        "visit_date",
+        "date",
+        "farm",
+        "foot",
+        "claw",
+        "zone",
+        "lesion",
+        "lesion_detail",
+        "visit_kind",
+        "housing",
+        "note",
+        "what",
+    )
 )
 """Fields whose values say what they are; others stand after their name."""
 
@@ -60,7 +73,7 @@ def _table(source: str, sheets: Sequence[CheckedSheet], rows: Sequence[RawRow]) 
                 html.Th(str(row.number), scope="row"),
                 html.Td([html.Span(cell, className="cell") for cell in row.cells if cell], className="words"),
                 html.Td(
-                    html.Ul(came[row.number]) if row.number in came else html.Span(_("nothing"), className="empty"),
+                    html.Ul(came[row.number]) if row.number in came else html.Span("–", className="empty"),
                     className="words",
                 ),
             ]

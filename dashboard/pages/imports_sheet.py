@@ -20,6 +20,7 @@ from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from analytics.words import say
 from dashboard.accounts import current_viewer
+from dashboard.charts.frame import records
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import number
 from dashboard.language import _, _n, told
@@ -85,6 +86,7 @@ def sheet_body(
     given: Mapping[str, str],
     *,
     beside_demo: bool,
+    fold_open: bool,
 ) -> list[Any]:
     """All that is shown of a sheet before it is added.
 
@@ -101,6 +103,8 @@ def sheet_body(
         Answers given on the page.
     beside_demo : bool
         Whether it would come to stand among the demo herds.
+    fold_open : bool
+        Whether what was taken without asking stands open.
     """
     blocking = prepared.answers.blocking()
     revision = prepared.revision if prepared.revision is not None and prepared.revision.is_open else None
@@ -110,7 +114,7 @@ def sheet_body(
         *open_questions(of, blocking),
         *(_both_versions(revision.frame) if revision is not None else []),
         *_adding(of, len(blocking), result, beside_demo=beside_demo),
-        *settled_fold(of, prepared.answers, given),
+        *settled_fold(of, prepared.answers, given, is_open=fold_open),
         html.Details(
             [
                 html.Summary(_("The sheet as it was, and what goes in")),
@@ -181,56 +185,59 @@ def _both_versions(frame: pd.DataFrame) -> list[Any]:
     """Records that are there already in another version, both versions beside each other."""
     if frame.empty:
         return []
-    table = pd.DataFrame(
-        {
-            "row": frame["row"],
-            "field": [column_label(str(field)) for field in frame["field"]],
-            "there": [value_label(str(f), v) or "–" for f, v in zip(frame["field"], frame["before"], strict=True)],
-            "now": [value_label(str(f), v) or "–" for f, v in zip(frame["field"], frame["now"], strict=True)],
-        }
-    )
-    heads = (_("Row"), _("What"), _("Here already"), _("In this sheet"))
-    return [
-        html.Div(
-            html.Table(
-                [
-                    html.Caption(_("What differs from the records that are here already"), className="unseen"),
-                    html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])),
-                    html.Tbody(
-                        [html.Tr([html.Td(str(cell)) for cell in line]) for line in table.head(SHOWN_ROWS).to_numpy()]
-                    ),
-                ],
-                className="versions",
-            ),
-            className="scroll",
-            tabIndex=0,
-            role="region",
-            **{"aria-label": _("Both versions")},
-        ),
-        html.P(_n("{n} further difference.", "{n} further differences.", len(table) - SHOWN_ROWS), className="basis")
-        if len(table) > SHOWN_ROWS
-        else None,
+    lines = [
+        (
+            str(line["row"]),
+            column_label(str(line["field"])),
+            value_label(str(line["field"]), line["before"]) or "–",
+            value_label(str(line["field"]), line["now"]) or "–",
+        )
+        for line in records(frame)
     ]
+    heads = (_("Row"), _("What"), _("Here already"), _("In this sheet"))
+    return _table(heads, lines, _("What differs from the records that are here already"))
 
 
 def _held(sheets: Sequence[CheckedSheet]) -> list[Any]:
     frames = [sheet.set_aside for sheet in sheets if not sheet.set_aside.empty]
     if not frames:
         return []
-    frame = pd.concat(frames, ignore_index=True)
-    table = pd.DataFrame(
-        {
-            "row": frame["row"],
-            "column": frame["column"],
-            "value": frame["value"],
-            "reason": [told(text) for text in frame["reason"].fillna("")],
-            "remedy": [told(text) for text in frame["remedy"].fillna("")],
-        }
-    )
+    frame = pd.concat(frames, ignore_index=True).drop_duplicates(["row", "column", "value", "reason"])
+    lines = [
+        (
+            str(line["row"]),
+            line["column"] or "",
+            line["value"] or "",
+            " ".join(told(text) for text in (line["reason"], line["remedy"]) if text),
+        )
+        for line in records(frame[["row", "column", "value", "reason", "remedy"]].fillna(""))
+    ]
+    heads = (_("Row"), _("Column"), _("Found"), _("Reason"))
     return [
         html.H4(_("Set aside or left blank, with the reason")),
         html.P(_("These are kept too, and can be mended on this page once the sheet is added."), className="basis"),
-        number_table(table, None, _("Set aside or left blank, with the reason")),
+        *_table(heads, lines, _("Set aside or left blank, with the reason")),
+    ]
+
+
+def _table(heads: Sequence[str], lines: Sequence[Sequence[str]], label: str) -> list[Any]:
+    """A table of text as it stands, the first lines of it."""
+    more = len(lines) - SHOWN_ROWS
+    return [
+        html.Div(
+            html.Table(
+                [
+                    html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])),
+                    html.Tbody([html.Tr([html.Td(cell) for cell in line]) for line in lines[:SHOWN_ROWS]]),
+                ],
+                className="lines",
+            ),
+            className="scroll",
+            tabIndex=0,
+            role="region",
+            **{"aria-label": label},
+        ),
+        html.P(_n("{n} further line.", "{n} further lines.", more), className="basis") if more > 0 else None,
     ]
 
 
