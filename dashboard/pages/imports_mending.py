@@ -104,7 +104,7 @@ def mending_body(
     columns = [
         {"field": "row", "headerName": _("Row"), "width": 80},
         {"field": "reason", "headerName": _("Reason"), "minWidth": 180, "flex": 2, "wrapText": True,
-         "autoHeight": True},
+         "autoHeight": True, "cellStyle": {"lineHeight": "1.4", "paddingTop": "12px", "paddingBottom": "12px"}},
         *(
             {"field": f"c{place}", "headerName": heading, "editable": True, "minWidth": 110, "flex": 1}
             for place, heading in enumerate(headings)
