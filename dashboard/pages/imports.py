@@ -387,6 +387,8 @@ def _register_list(app: Dash, ledger: Ledger, store: Store) -> None:
         Input("address", "pathname"),
     )
     def listed(_seen: int, _done: list[Any], _path: str) -> Any:
+        if isinstance(ctx.triggered_id, dict) and not any(each["value"] for each in ctx.triggered):
+            return (no_update,) * 3  # a sheet was dropped, and is not added yet
         viewer = current_viewer()
         try:
             imports = imports_so_far(ledger, imports_rights.own_imports(ledger, store, viewer))
