@@ -171,7 +171,7 @@ def _import_one(
                 file=sys.stderr,
             )
         return QUESTION_OPEN
-    return 0 if prepared.is_whole else SET_ASIDE
+    return 0 if prepared.is_whole and (result is None or not result.set_aside) else SET_ASIDE
 
 
 def counted(ledger: Ledger, prepared: PreparedImport, digest: str) -> ImportResult:

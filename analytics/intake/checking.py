@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
 
 from analytics.intake.columns import Setting
-from analytics.intake.dates import DateOrder
 from analytics.intake.fields import KIND_NAMES, KINDS
 from analytics.intake.headings import Headings, find_headings, is_whole
 from analytics.intake.layouts.questions import Answers, Question, choices
@@ -115,6 +114,7 @@ def understand_file(
     day_first: bool | None = None,
     today: dt.date | None = None,
     known_farms: Sequence[str] = (),
+    known_scales: Mapping[str, str] | None = None,
     answers: Answers | None = None,
 ) -> Understanding:
     """Read a file of any layout, check every record in it, and gather what it leaves open.
@@ -123,6 +123,8 @@ def understand_file(
     ----------
     source, name, farm, day_first, today, known_farms
         As for :func:`check_file`.
+    known_scales : mapping of str to str, optional
+        Farm -> the scale of its scores so far.
     answers : Answers, optional
         Answers given before, and those that the layout is remembered for.
 
@@ -173,11 +175,11 @@ def understand_file(
     for sort, number in order_of_sheets:
         if sort == "plain":
             sheet, _ = plain[number]
-            setting = Setting(order, today, sheet.from_workbook)
+            setting = Setting(order, today, sheet.from_workbook, known_scales or {})
             checked.append(_check_sheet(sheet, surveys[number], setting, farms[number], known_farms))
             continue
         for unfolded in unfold(drafts[number], facts, order, answers):
-            checked.append(_check_unfolded(unfolded, order, today, known_farms))
+            checked.append(_check_unfolded(unfolded, Setting(order, today, False, known_scales or {}), known_farms))
     left = tuple(
         say("Not read, as no known headings were found: {tab}.", tab=sheet.source + _near(headings))
         for sheet, headings in unread
@@ -188,12 +190,10 @@ def understand_file(
     return Understanding(checked, answers, left)
 
 
-def _check_unfolded(
-    unfolded: Unfolded, order: DateOrder, today: dt.date, known_farms: Sequence[str]
-) -> CheckedSheet:
+def _check_unfolded(unfolded: Unfolded, setting: Setting, known_farms: Sequence[str]) -> CheckedSheet:
     survey = Survey(unfolded.headings)
     survey.add(unfolded.sheet, first=True)
-    sheet = _check_sheet(unfolded.sheet, survey, Setting(order, today, False), None, known_farms)
+    sheet = _check_sheet(unfolded.sheet, survey, setting, None, known_farms)
     notes = tuple(note for note in sheet.notes if not str(note).startswith(unfolded.sheet.source + " was read as"))
     opening = say(
         "{source} was read as a {kind}: {rows} rows, {records} records.",

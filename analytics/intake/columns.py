@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -34,6 +34,7 @@ class Setting:
     order: DateOrder
     today: dt.date
     from_workbook: bool
+    known_scales: Mapping[str, str] = field(default_factory=dict)
 
 
 def is_blank(text: str, type: str) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from analytics.trade.feet import FEET
-from analytics.trade.lexicon import meaning
+from analytics.trade.lexicon import heading_fields, meaning, plain, squeezed_heading
 
 DEEPEST = 12
 """Levels that are gone down. [common practice, no source]"""
@@ -65,7 +65,9 @@ def _flat(record: Any, around: dict[str, Any], key: str, depth: int) -> Iterator
 
 def _below(name: str, value: Any, here: dict[str, Any], depth: int) -> Iterator[dict[str, Any]]:
     if isinstance(value, list):
-        for one in value:
+        # A sound foot beside one with findings says no more than that she was looked at.
+        telling = [one for one in value if not _is_sound_foot(one)]
+        for one in telling or value:
             yield from _flat(one, here, name, depth + 1)
         return
     feet = {foot: said for foot, said in value.items() if meaning("foot", foot) in FEET}
@@ -82,6 +84,14 @@ def _below(name: str, value: Any, here: dict[str, Any], depth: int) -> Iterator[
         here |= {_named(inner, name): said for inner, said in value.items()}
         return
     yield from _flat(value, here, name, depth + 1)
+
+
+def _is_sound_foot(record: Any) -> bool:
+    """Whether a record names a foot and holds an empty list of findings, and no other."""
+    if not isinstance(record, dict) or not any(value == [] for value in record.values()) or _holds_records(record):
+        return False
+    return any("trims.foot" in heading_fields().get(squeezed_heading(plain(name)), ()) or plain(name) == "foot"
+               for name in record)  # fmt: skip
 
 
 def _named(name: str, key: str) -> str:

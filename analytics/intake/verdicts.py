@@ -133,6 +133,7 @@ def _scales(survey: Survey, verdicts: Verdicts) -> dict[str, str]:
         scales if named is None else scales.fillna(named),
         pd.Series(column(0, "farm", verdicts.farm), dtype="str"),
         verdicts.told,
+        verdicts.setting.known_scales,
     )
 
 

@@ -8,6 +8,7 @@ import io
 from collections.abc import Sequence
 
 from analytics.intake import CheckedSheet, check_file
+from analytics.intake.records import LEFT_BLANK
 
 TODAY = dt.date(2026, 11, 1)
 HEADINGS = ("date", "farm", "cow", "foot", "claw", "zone", "lesion", "severity")
@@ -24,9 +25,24 @@ def delimited(
 def check(data: bytes, name: str = "book.csv", **options: object) -> list[CheckedSheet]:
     sheets = check_file(data, name, **{"today": TODAY, **options})  # type: ignore[arg-type]
     for sheet in sheets:
-        assert sheet.rows_read == len(sheet.records) + sheet.set_aside["row"].nunique()
-        assert not set(sheet.records["row"]) & set(sheet.set_aside["row"])
+        add_up(sheet)
     return sheets
+
+
+def add_up(sheet: CheckedSheet) -> None:
+    """Every row is a record or is listed; a cell that was left blank is listed beside its record."""
+    blanked = (sheet.set_aside["remedy"] == LEFT_BLANK).to_numpy(dtype=bool)
+    lost = sheet.set_aside[~blanked]
+    assert sheet.blanked == int(blanked.sum())
+    assert set(sheet.set_aside.loc[blanked, "row"]) <= set(sheet.records["row"])
+    if sheet.sheet_rows is None:
+        assert sheet.rows_read == len(sheet.records) + lost["row"].nunique()
+        assert not set(sheet.records["row"]) & set(lost["row"])
+    else:
+        # One row of the sheet may hold several findings, of which some are records.
+        assert sheet.held >= lost["row"].nunique() >= (sheet.held > 0)
+        assert sheet.held >= len(lost[["row", "original"]].drop_duplicates())
+        assert sheet.sheet_rows >= len(set(sheet.records["row"]) | set(lost["row"]))
 
 
 def only(data: bytes, name: str = "book.csv", **options: object) -> CheckedSheet:

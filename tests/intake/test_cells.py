@@ -9,6 +9,7 @@ import pytest
 from analytics.intake.dates import DateOrder, decide_order, read_day
 from analytics.intake.headings import match_heading
 from analytics.intake.numbers import read_decimal, read_length, read_whole
+from analytics.intake.records import LEFT_BLANK
 from analytics.intake.unreadable import Unreadable
 from analytics.mistake import Mistake
 from tests.intake.books import TODAY, only, reasons, trims
@@ -117,55 +118,86 @@ def test_headings(heading: str, field: str, unit: str | None) -> None:
 @pytest.mark.parametrize(
     ("headings", "cells", "column", "value"),
     [
-        ("zone|lesion", "40|ulcer", "zone", "40"),
-        ("zone|lesion", "-1|ulcer", "zone", "-1"),
-        ("zone|lesion", "4.5|ulcer", "zone", "4.5"),
         ("zone|lesion", "4|", "zone", "4"),
-        ("severity|lesion", "4|ulcer", "severity", "4"),
-        ("severity|lesion", "0|ulcer", "severity", "0"),
         ("severity|lesion", "2|ok", "severity", "2"),
-        ("claw|lesion", "inner|ulcer", "claw", "inner"),
-        ("foot|claw|lesion", "fifth|outer|ulcer", "foot", "fifth"),
-        ("lesion|foot", "squishy|LH", "lesion", "squishy"),
-        ("lesion|foot", "SU + WL|LH", "lesion", "SU + WL"),
-        ("lesion|foot", "DD, HHE|LH", "lesion", "DD, HHE"),
-        ("lesion|dd_stage", "SU|M2", "dd_stage", "M2"),
         ("lesion|dd_stage", "|M2", "dd_stage", "M2"),
-        ("lesion|dd_stage", "DD M1|M2", "dd_stage", "M2"),
-        ("lesion|dd_stage", "DD|M7", "dd_stage", "M7"),
-        ("lesion|lesion_detail", "WL|HFV", "lesion_detail", "HFV"),
-        ("lesion|lesion_detail", "WLA|WLF", "lesion_detail", "WLF"),
-        ("toe length|foot", "750|LH", "toe length", "750"),
-        ("toe_length_in|foot", "29,5|LH", "toe_length_in", "29,5"),
-        ("toe length|foot", "long|LH", "toe length", "long"),
-        ("toe length|toe length after", "75|80", "toe length after", "80"),
-        ("angle|foot", "12|LH", "angle", "12"),
-        ("heel|foot", "121|LH", "heel", "121"),
-        ("sole|foot", "31|LH", "sole", "31"),
-        ("toe break|foot", "61|LH", "toe break", "61"),
-        ("shed|foot", "6|LH", "shed", "6"),
-        ("herd size|lesion", "0|ok", "herd size", "0"),
-        ("parity|lesion", "21|ok", "parity", "21"),
-        ("calved|lesion", "2026-03-15|ok", "calved", "2026-03-15"),
-        ("recheck|lesion", "2026-03-13|ok", "recheck", "2026-03-13"),
-        ("recheck|lesion", "2062-03-13|ok", "recheck", "2062-03-13"),
-        ("loco score|lesion", "7|ok", "loco score", "7"),
-        ("loco score|scale|lesion", "4|0-3|ok", "loco score", "4"),
-        ("loco score|scale|lesion", "0|1-5|ok", "loco score", "0"),
-        ("loco score|lesion", "2.5|ok", "loco score", "2.5"),
-        ("visit type|lesion", "party|ok", "visit type", "party"),
-        ("housing|lesion", "tent|ok", "housing", "tent"),
-        ("feet seen|lesion", "nose|ok", "feet seen", "nose"),
+        ("foot|claw|lesion", "LH|blue|", "claw", "blue"),
+        ("lesion|foot", "squishy|LH", "lesion", "squishy"),
+        ("lesion|lesion_detail", "|XYZ", "lesion_detail", "XYZ"),
     ],
 )
-def test_an_impossible_cell_sets_its_row_aside(headings: str, cells: str, column: str, value: str) -> None:
+def test_a_row_that_may_lack_its_lesion_is_set_aside(headings: str, cells: str, column: str, value: str) -> None:
     # The first row is sound, so that the rule is shown to pass what it should.
     sheet = trims(headings, "|" * headings.count("|"), cells)
     assert reasons(sheet) == [(3, column, value)]
     line = sheet.set_aside.iloc[0]
-    assert line["reason"].endswith(".") and line["remedy"].endswith(".")
+    assert line["reason"].endswith(".") and line["remedy"].endswith(".") and line["remedy"] != LEFT_BLANK
     assert json.loads(line["original"])[column] == value
-    assert len(sheet.records) == 1
+    assert len(sheet.records) == 1 and (sheet.held, sheet.blanked) == (1, 0)
+
+
+@pytest.mark.parametrize(
+    ("headings", "cells", "column", "value", "left"),
+    [
+        ("zone|lesion", "40|ulcer", "zone", "40", "lesion=SU"),
+        ("zone|lesion", "-1|ulcer", "zone", "-1", "lesion=SU"),
+        ("zone|lesion", "4.5|ulcer", "zone", "4.5", "lesion=SU"),
+        ("severity|lesion", "4|ulcer", "severity", "4", "lesion=SU"),
+        ("severity|lesion", "0|ulcer", "severity", "0", "lesion=SU"),
+        ("severity|lesion", "2-3|ulcer", "severity", "2-3", "lesion=SU"),
+        ("claw|lesion", "inner|ulcer", "claw", "inner", "lesion=SU"),
+        ("foot|claw|lesion", "LH|blue|ulcer", "claw", "blue", "foot=LH lesion=SU"),
+        ("foot|claw|lesion", "fifth|outer|ulcer", "foot", "fifth", "claw=lateral lesion=SU"),
+        ("lesion|dd_stage", "SU|M2", "dd_stage", "M2", "lesion=SU"),
+        ("lesion|dd_stage", "DD M1|M2", "dd_stage", "M2", "lesion=DD"),
+        ("lesion|dd_stage", "DD|M7", "dd_stage", "M7", "lesion=DD"),
+        ("lesion|lesion_detail", "WL|HFV", "lesion_detail", "HFV", "lesion=WL"),
+        ("lesion|lesion_detail", "WLA|WLF", "lesion_detail", "WLF", "lesion=WL"),
+        ("toe length|foot", "750|LH", "toe length", "750", "foot=LH"),
+        ("toe_length_in|foot", "29,5|LH", "toe_length_in", "29,5", "foot=LH"),
+        ("toe length|foot", "long|LH", "toe length", "long", "foot=LH"),
+        ("toe length|toe length after", "75|80", "toe length after", "80", "toe_length_mm=75.0"),
+        ("angle|foot", "12|LH", "angle", "12", "foot=LH"),
+        ("heel depth|foot", "121|LH", "heel depth", "121", "foot=LH"),
+        ("sole thickness|foot", "31|LH", "sole thickness", "31", "foot=LH"),
+        ("toe break|foot", "61|LH", "toe break", "61", "foot=LH"),
+        ("shed stage|foot", "6|LH", "shed stage", "6", "foot=LH"),
+        ("herd size|lesion", "0|ok", "herd size", "0", ""),
+        ("parity|lesion", "21|ok", "parity", "21", ""),
+        ("calved|lesion", "2026-03-15|ok", "calved", "2026-03-15", ""),
+        ("recheck|lesion", "2026-03-13|ok", "recheck", "2026-03-13", ""),
+        ("recheck|lesion", "2062-03-13|ok", "recheck", "2062-03-13", ""),
+        ("loco score|lesion", "7|ok", "loco score", "7", ""),
+        ("loco score|scale|lesion", "4|0-3|ok", "loco score", "4", ""),
+        ("loco score|scale|lesion", "0|1-5|ok", "loco score", "0", ""),
+        ("loco score|lesion", "2.5|ok", "loco score", "2.5", ""),
+        ("housing|lesion", "tent|ok", "housing", "tent", ""),
+        ("feet seen|lesion", "nose|ok", "feet seen", "nose", ""),
+    ],
+)
+def test_an_impossible_cell_is_left_blank_and_its_row_kept(
+    headings: str, cells: str, column: str, value: str, left: str
+) -> None:
+    sheet = trims(headings, "|" * headings.count("|"), cells)
+    assert reasons(sheet) == [(3, column, value)]
+    line = sheet.set_aside.iloc[0]
+    assert line["reason"].endswith(".") and line["remedy"] == LEFT_BLANK
+    assert json.loads(line["original"])[column] == value
+    assert len(sheet.records) == 2 and (sheet.held, sheet.blanked) == (0, 1)
+    said = sheet.records.iloc[1].drop(["visit_date", "farm", "cow", "row", "locomotion_scale"]).dropna()
+    assert " ".join(f"{name}={text}" for name, text in said.items()) == left
+
+
+def test_a_word_under_a_heading_of_another_kind_stays_in_the_note() -> None:
+    sheet = trims("visit type|lesion", "|", "party|ok")
+    assert sheet.set_aside.empty
+    assert sheet.records["note"].fillna("").to_list() == ["", "visit type: party"]
+
+
+def test_a_number_of_a_shed_is_no_stage_of_shedding() -> None:
+    sheet = trims("shed|foot", "2|LH", "6|LH")
+    assert sheet.set_aside.empty and sheet.records["shed_stage"].isna().all()
+    assert sheet.records["group"].to_list() == ["2", "6"]
 
 
 def test_dates_that_cannot_be_and_missing_keys() -> None:
@@ -214,9 +246,19 @@ def test_extra_columns_and_telling_actions_are_kept_in_the_note() -> None:
 
 def test_second_findings_in_a_row_are_not_lost() -> None:
     sheet = trims("lesion 1|lesion 2", "ulcer|", "ulcer|wart", "ok|none")
-    assert [row for row, _, _ in reasons(sheet)] == [3]
-    assert "Lesion 2" in sheet.set_aside["reason"].iloc[0].title()
-    assert sheet.records["lesion"].iloc[0] == "SU"
+    assert sheet.set_aside.empty
+    assert (sheet.rows_read, sheet.sheet_rows, sheet.held) == (4, 3, 0)
+    frame = sheet.records.astype(object).where(sheet.records.notna(), None)
+    assert frame[["row", "lesion"]].to_numpy().tolist() == [[2, "SU"], [3, "SU"], [3, "DD"], [4, None]]
+
+
+@pytest.mark.parametrize(("cell", "lesions"), [("SU + WL", ["SU", "WL"]), ("DD, HHE", ["DD", "HHE"])])
+def test_findings_in_one_cell_are_a_record_each(cell: str, lesions: list[str]) -> None:
+    sheet = trims("lesion|foot|herd size|note", "|||", f"{cell}|LH|60|limps")
+    assert sheet.set_aside.empty and (sheet.rows_read, sheet.sheet_rows) == (3, 2)
+    found = sheet.records[sheet.records["row"] == 3]
+    assert found["lesion"].to_list() == lesions
+    assert set(found["foot"]) == {"LH"} and set(found["herd_size"]) == {60} and set(found["note"]) == {"limps"}
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from difflib import SequenceMatcher, get_close_matches
 
+from analytics.intake.fields import KINDS
 from analytics.intake.headings import column_letters
 from analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
 from analytics.intake.layouts.questions import Answers, Question, choices
@@ -14,7 +15,7 @@ from analytics.intake.layouts.roles import MEASURES, Role, read_heading, role_of
 from analytics.intake.parsing.value_cells import read_severity_text
 from analytics.trade.feet import CLAW_NAMES, FEET, FOOT_NAMES
 from analytics.trade.lesions import LESIONS
-from analytics.trade.lexicon import heading_fields, plain, squeezed_heading
+from analytics.trade.lexicon import heading_fields, meaning, plain, squeezed_heading
 from analytics.words import Said, say
 
 ENOUGH = 0.8
@@ -87,16 +88,20 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
     word = squeezed_heading(plain(heading))
     if len(word) < 3 or word.isdecimal():
         return None
-    close = get_close_matches(word, [one for one in heading_fields() if abs(len(one) - len(word)) <= 2], 1, CLOSE)
-    role = read_heading(close[0]) if close else None
-    if role is None or role.kind != "field":
-        return None
-    if profile.share(test=lambda text: fits(role.field, text, taught)) < ENOUGH:
-        return None
-    if fits(role.field, "\N{BULLET}", taught) and SequenceMatcher(None, word, close[0]).ratio() < CLOSER:
-        # Any text fits a name: the heading alone must tell.
-        return None
-    return replace(role, certain=False)
+    named = {squeezed_heading(plain(each.name)): None for each in KINDS["trims"]}
+    near = [one for one in {**heading_fields(), **named} if abs(len(one) - len(word)) <= 2]
+    for close in get_close_matches(word, near, 10, CLOSE):
+        role = read_heading(close)
+        if role is None or role.kind != "field":
+            continue
+        field = role.field
+        if profile.without_blanks.share(test=lambda text, field=field: fits(field, text, taught)) < ENOUGH:
+            continue
+        if fits(field, "\N{BULLET}", taught) and SequenceMatcher(None, word, close).ratio() < CLOSER:
+            # Any text fits a name: the heading alone must tell.
+            continue
+        return replace(role, certain=False)
+    return None
 
 
 CLOSE = 0.74
@@ -130,8 +135,10 @@ def _settle(
     word = plain(name)
     has_lesion = "lesion" in known or places
 
+    telling = profile.without_blanks
+
     def share(field: str) -> float:
-        return profile.share(test=lambda text: fits(field, text, taught))
+        return telling.share(test=lambda text: fits(field, text, taught))
 
     def ask(text: Said, codes: Sequence[str], default: str | None, *, safe: bool = False) -> Role:
         return _ask(question_id, name, text, codes, role, answers, default=default, safe=safe)
@@ -142,6 +149,9 @@ def _settle(
             say("Does '{heading}' ({shown}) mean {field}?", heading=name, shown=shown, field=describe(role.code)),
             [role.code, "note"], role.code,
         )  # fmt: skip
+    bare_score = word in SCORE_WORDS and (role is None or role.field == "note") and profile.is_numeric
+    if bare_score and has_lesion and "severity" not in known:
+        return _score(place, name, profile, beside_lesion, ask)
     if role is None:
         return _unknown(name, question_id, profile, known, places, answers, taught)
     if role.kind == "field" and role.field == "locomotion_score":
@@ -219,6 +229,8 @@ def _checked_field(
     """A field whose cells cannot be read as it is asked about, with what they can be read as."""
     if role.field in ("note", "farm", "trimmer", "breed", "sire", "group", "housing", "floor", "bedding"):
         return role
+    if not profile.without_blanks.filled:
+        return role
     if share(role.field) >= 0.5:
         return role
     others = [
@@ -289,6 +301,13 @@ def _unknown(
 ) -> Role:  # fmt: skip
     """A column whose heading says nothing known: asked about where its cells hold lesions or feet."""
     shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
+    if "group" in (meaning("ambiguous", name) or "").split() and "group" not in known:
+        return _ask(
+            question_id, name,
+            say("Is '{heading}' ({shown}) the group or building she lives in?", heading=name, shown=shown),
+            ["group", "note"], Role("note"), answers, default="group", safe=True,
+        )  # fmt: skip
+    profile = profile.without_blanks
     lesions = profile.share(test=lambda text: says_lesion(text, taught))
     role = Role("note")
     if lesions >= 0.3 and (not profile.is_numeric or any(plain(text) in taught for text in profile.texts)):

@@ -152,6 +152,17 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
     return context.beside(Context(values))
 
 
+def field_told(cell: str) -> str | None:
+    """The field that a cell such as "Farm: Elm End" or "Farm" tells of, of those that are said once.
+
+    Example
+    -------
+    >>> field_told("Nombre granja: Elm End"), field_told("Total: 12")
+    ('farm', None)
+    """
+    return _field_of(cell.partition(":")[0])
+
+
 def _field_of(text: str) -> str | None:
     role = read_heading(text)
     return role.field if role is not None and role.kind == "field" and role.field in SAID_ONCE else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -58,12 +58,19 @@ class Profile:
         """Whether nine of ten texts are numbers."""
         return bool(self.texts) and len(self.numbers) >= 0.9 * len(self.texts)
 
-    def share(self, fits: Mapping[str, bool] | None = None, test: object = None) -> float:
-        """Share of the rows said for whose text *test* holds."""
+    @cached_property
+    def without_blanks(self) -> Profile:
+        """The same without texts that say nothing, such as a dash."""
+        said = [
+            (text, count) for text, count in zip(self.texts, self.counts, strict=True) if text.casefold() not in BLANKS
+        ]
+        return Profile([text for text, _ in said], [count for _, count in said], self.rows)
+
+    def share(self, *, test: Callable[[str], bool]) -> float:
+        """Share of the rows said for whose text *test* holds; 0 where nothing is said."""
         if not self.filled:
             return 0.0
-        check = test if callable(test) else (lambda text: bool(fits and fits.get(text)))
-        return sum(count for text, count in zip(self.texts, self.counts, strict=True) if check(text)) / self.filled
+        return sum(count for text, count in zip(self.texts, self.counts, strict=True) if test(text)) / self.filled
 
 
 def profile_of(columns: Sequence[tuple[RawColumn, Positions]]) -> Profile:
@@ -84,7 +91,7 @@ def profile_of(columns: Sequence[tuple[RawColumn, Positions]]) -> Profile:
 def is_tick(text: str) -> bool:
     """Whether a cell is a mark that says yes and nothing else."""
     word = text.strip().casefold()
-    return word in TICKS or (meaning("yes", text) is not None and not word.isdecimal()) or word == "1"
+    return word in TICKS or (meaning("yes", text) is not None and not plain(text).isdecimal()) or word == "1"
 
 
 def is_yes_no(text: str) -> bool:
@@ -109,6 +116,9 @@ def says_finding_or_nothing(text: str, taught: Mapping[str, str]) -> bool:
 def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
     """Whether a cell can be what a field holds."""
     bare = text.strip()
+    if field == "toe_lengths":
+        # Signs for nothing found do not make a column one of lengths.
+        return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*[/>-]+\s*\d+(?:[.,]\d+)?", bare))
     if bare.casefold() in BLANKS:
         return True
     if field in ("visit_date", "recheck_on", "calving_date"):
@@ -119,6 +129,8 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
         return bool(read_claw_text(bare, "RH")[0])
     if field == "lesion":
         return says_finding_or_nothing(bare, taught)
+    if field == "lesion_detail":
+        return bool(read_findings(bare, taught=taught).findings)
     if field == "severity":
         return read_severity_text(bare)[0] is not None or bool(re.fullmatch(r"[0-3]\s*[-/.,]\s*\d", bare))
     if field in ("locomotion_score", "score"):
@@ -135,8 +147,6 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
         return any(meaning("action", part) is not None for part in re.split(r"[,;+/&]", bare)) or is_yes_no(bare)
     if field in ("toe_length_mm", "toe_length_after_mm", "heel_depth_mm", "sole_thickness_mm", "toe_angle_deg"):
         return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*(?:mm|cm|in|\"|deg|\N{DEGREE SIGN})?", bare, re.I))
-    if field == "toe_lengths":
-        return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*[/>-]+\s*\d+(?:[.,]\d+)?", bare))
     if field in ("herd_size", "parity"):
         return bool(re.fullmatch(r"\d+(?:[.,]0+)?", bare))
     return True

@@ -15,7 +15,7 @@ from analytics.intake.dates import DateOrder, decide_order, read_day
 from analytics.intake.columns import is_blank
 from analytics.intake.fields import KINDS, field_of
 from analytics.intake.findings import read_finding
-from analytics.intake.headings import Headings, Match, column_letters, find_headings, is_whole
+from analytics.intake.headings import Headings, Match, column_letters, find_headings, is_whole, match_heading
 from analytics.intake.layouts.columns import settle_roles
 from analytics.intake.layouts.context import Context, read_lines, read_name
 from analytics.intake.layouts.days import MID_MONTH, Day, read_day_text
@@ -24,6 +24,7 @@ from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role, read_heading
 from analytics.intake.layouts.tables import Table, cow_column, find_tables
 from analytics.intake.layouts.unfolding import (
+    CELL_VALUES,
     EXTRA,
     FINDING_FIELDS,
     SIDES,
@@ -42,7 +43,7 @@ from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS, NOTHING, READERS
 from analytics.mistake import Mistake
 from analytics.trade.lesions import LESIONS, PARENTS
-from analytics.trade.lexicon import foot_sets, meaning, phrases, plain
+from analytics.trade.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
 from analytics.words import Said, say
 
 DATE_FIELDS = ("visit_date", "calving_date", "recheck_on")
@@ -360,7 +361,10 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
     changed = False
     for (about, key), doubt in list(draft.words.doubts.items()):
         rows = draft.words.rows[(about, key)]
-        options = [(code, _choice_words(code)) for code in doubt.choices]
+        options = [
+            (code, LEFT_BLANK if code == "note" and about in CELL_VALUES else _choice_words(code))
+            for code in doubt.choices
+        ]
         default, safe = doubt.default, not doubt.serious
         if about == "lesion":
             known = {value for value, _ in options}
@@ -405,6 +409,7 @@ def _choice_words(value: str) -> Said:
     return say("{kind} {value}", kind=kind, value=rest) if rest else say("{value}", value=value)
 
 
+LEFT_BLANK = say("not certain: leave it blank and list it")
 _SAYS: dict[str, Said] = {
     "nothing": say("looked at, nothing found"),
     "done": say("looked at, nothing found"),
@@ -429,6 +434,8 @@ def unfold(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> li
     -------
     list of Unfolded
     """
+    if all(_is_counts(roles) for roles in draft.roles):
+        return [_counts_sheet(draft, facts, order, answers)]
     read_notes = _reads_remarks(draft, answers)
     counts = _counted_lesions(draft, answers)
     trims: list[_Piece] = []
@@ -469,6 +476,15 @@ def _opening(draft: Draft) -> list[Said]:
     if others:
         shown = "; ".join(f"'{one[:60]}'" for one in dict.fromkeys(others))
         notes.append(say("Lines that hold no record were left out: {lines}.", lines=shown))
+    unread = dict.fromkeys(
+        " ".join(heading.split()) or str(say("column {letters}", letters=column_letters(place)))
+        for table, roles in zip(draft.tables, draft.roles, strict=True)
+        for place, (heading, role) in enumerate(zip(table.headings, roles, strict=True))
+        if role.kind == "skip" and place < len(draft.sheet.columns)
+        and profile_of([(draft.sheet.columns[place], table.rows)]).filled
+    )  # fmt: skip
+    if unread:
+        notes.append(say("Columns that are no part of a trim were not read: {headings}.", headings=", ".join(unread)))
     return notes
 
 
@@ -484,7 +500,7 @@ def _reads_remarks(draft: Draft, answers: Answers) -> bool:
         if any(role.kind == "event" for role in roles):
             continue
         sourced |= _has_findings(roles)
-        told = _lesions_by_row(draft, table, roles)
+        told: dict[int, set[str]] | None = None
         for place in notes:
             column = draft.sheet.columns[place]
             codes = column.codes[table.rows]
@@ -495,6 +511,7 @@ def _reads_remarks(draft: Draft, answers: Answers) -> bool:
                 found = {finding.lesion for finding in read_remark(text, draft.words.taught).findings} - {"other"}
                 if not found:
                     continue
+                told = _lesions_by_row(draft, table, roles) if told is None else told
                 for index in np.flatnonzero(codes == code).tolist():
                     if found - told.get(index, set()):
                         rows_with += 1
@@ -587,7 +604,11 @@ class _Maker:
         self.table, self.roles = draft.tables[number], draft.roles[number]
         self.context = draft.contexts[number]
         self.sheet, self.rows = draft.sheet, self.table.rows
-        self.own: dict[str, str] = {}
+        self.own = {
+            role.field: " ".join(heading.split())
+            for role, heading in zip(reversed(self.roles), reversed(self.table.headings), strict=True)
+            if role.kind == "field" and role.number <= 1
+        }
 
     def place(self, name: str) -> int | None:
         """The column of a field without a number."""
@@ -609,7 +630,6 @@ class _Maker:
             if place is None:
                 continue
             column = self.sheet.columns[place]
-            self.own[name] = " ".join(self.table.headings[place].split())
             blanks = np.zeros(size, dtype=bool)
             if name in ("visit_date", "farm", "trimmer", "visit_kind", "herd_size", "group"):
                 blanks = (blank_ids & as_above) | self._fills((place,))
@@ -709,7 +729,6 @@ class _Maker:
             place = self.place(name)
             if place is not None:
                 column = self.sheet.columns[place]
-                self.own[name] = " ".join(self.table.headings[place].split())
                 columns[name] = RawColumn(column.codes[self.rows][of_row], [text.strip() for text in column.texts])
 
     def _action(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
@@ -717,7 +736,6 @@ class _Maker:
         texts = _texts_of(columns["action"])
         place = self.place("action")
         if place is not None:
-            self.own["action"] = " ".join(self.table.headings[place].split())
             column = self.sheet.columns[place]
             codes = column.codes[self.rows][of_row]
             for index in np.flatnonzero([text == "" for text in texts]).tolist():
@@ -782,6 +800,11 @@ class _Maker:
         if "visit_date" not in columns:
             self._ask_day(columns, size)
 
+    def complete(self, columns: dict[str, RawColumn], size: int) -> None:
+        """Fill in what is said once for the table, and read the days."""
+        self._once(columns, size)
+        self._days(columns)
+
     def _ask_day(self, columns: dict[str, RawColumn], size: int) -> None:
         guess = DateOrder(self.order.day_first, "option")
         named = read_name(self.facts.file, guess, self.facts.today).day
@@ -805,6 +828,9 @@ class _Maker:
             return self.facts.farm
         if "farm" in self.context.values:
             return self.context.values["farm"]
+        if _says_anything(columns.get("farm")):
+            # Other rows name theirs: a row that names none is set aside.
+            return None
         return farm_said_once(self.draft, self.context, self.facts, self.answers)
 
     def _days(self, columns: dict[str, RawColumn]) -> None:
@@ -934,17 +960,17 @@ def bare_cow(text: str) -> str:
 
 
 def _read_scores(column: RawColumn, words: Words) -> RawColumn:
-    """Scores as whole numbers; a range is not certain and stays away."""
+    """Scores as whole numbers; a range is not certain and stays as it is written, so that the cell is listed."""
     texts = []
     counts = column.counts()
     for text, rows in zip(column.texts, counts.tolist(), strict=True):
         if not text.strip() or not rows or text.strip().casefold() in BLANKS:
             texts.append("")
             continue
-        value, doubt = read_score_text(text)
+        value, doubt = read_score_text(text, words.taught)
         if doubt is not None:
             words.note([doubt], rows)
-        texts.append(str(value) if value is not None else ("" if doubt is not None else text))
+        texts.append(text if value is None else str(value))
     return RawColumn(column.codes, texts)
 
 
@@ -1008,16 +1034,19 @@ def _joined(kind: str, pieces: Sequence[_Piece], draft: Draft, rows: int, notes:
     names = [each.name for each in KINDS[kind] if any(each.name in piece.columns for piece in pieces)]
     names = [
         name for name in names
-        if name in ("visit_date", "date", "farm", "cow", "lesion", "score")
+        if name in ("visit_date", "date", "farm", "cow", "lesion", "score", "cases")
         or any(_says_anything(piece.columns.get(name)) for piece in pieces)
     ]  # fmt: skip
     own: dict[str, str] = {}
     for piece in pieces:
         own = {**piece.own, **own}
     columns: list[RawColumn] = []
-    headings = [own.get(name, name) for name in names]
+    headings: list[str] = []
     matches: dict[str, Match] = {}
     for place, name in enumerate(names):
+        unit = next((role.unit for roles in draft.roles for role in roles
+                     if name in role.field.split("/") and role.unit), None)  # fmt: skip
+        headings.append(_heading(kind, name, own.get(name, name), unit))
         texts: dict[str, int] = {"": 0, headings[place]: 1}
         codes: list[Codes] = [np.ones(1, np.int32)]
         for piece in pieces:
@@ -1031,8 +1060,6 @@ def _joined(kind: str, pieces: Sequence[_Piece], draft: Draft, rows: int, notes:
                 translate[code] = texts.setdefault(column.texts[code], len(texts))
             codes.append(translate[column.codes])
         columns.append(RawColumn(np.concatenate(codes).astype(np.int32), list(texts)))
-        unit = next((role.unit for roles in draft.roles for role in roles
-                     if name in role.field.split("/") and role.unit), None)  # fmt: skip
         scale = next((role.scale for roles in draft.roles for role in roles if role.field in (name, "locomotion_score")
                       and role.scale), None)  # fmt: skip
         matches[name] = Match(place, field_of(kind, name), headings[place], unit,
@@ -1046,6 +1073,17 @@ def _joined(kind: str, pieces: Sequence[_Piece], draft: Draft, rows: int, notes:
     found = Headings(kind, 0, headings, matches, cells=tuple(headings), width=len(headings))
     own_headings = tuple(dict.fromkeys(text for table in draft.tables for text in table.headings if text.strip()))
     return Unfolded(sheet, found, rows, notes, own_headings)
+
+
+def _heading(kind: str, name: str, own: str, unit: str | None) -> str:
+    """The sheet's own heading where it says the field and its unit by itself, else the field's name and unit.
+
+    Under it a row that is set aside is listed, mended and read again.
+    """
+    found = match_heading(own, kind)
+    if found is not None and found[0].name == name and (found[1] or "mm") in (unit or "mm", "deg"):
+        return own
+    return f"{name.removesuffix('mm')}{unit}" if unit and name.endswith("_mm") else name
 
 
 def _says_anything(column: RawColumn | None) -> bool:
@@ -1092,11 +1130,57 @@ def draft_if_needed(
     return draft
 
 
+def _is_counts(roles: Sequence[Role]) -> bool:
+    """Whether the columns count cows with lesions, a visit a row, and name no cow."""
+    fields = {role.field for role in roles if role.kind == "field"}
+    return "cow" not in fields and "foot" not in fields and sum(role.kind == "lesion" for role in roles) >= 2
+
+
+def _counts_sheet(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> Unfolded:
+    """Counts without cows: a record a visit and lesion."""
+    pieces: list[_Piece] = []
+    notes = _opening(draft)
+    rows = sum(len(table.rows) for table in draft.tables)
+    for number, table in enumerate(draft.tables):
+        maker = _Maker(draft, number, facts, order, answers, notes)
+        looked = _looked_at(table, draft.sheet)
+        for place, role in enumerate(maker.roles):
+            if role.kind != "lesion" or place >= len(draft.sheet.columns):
+                continue
+            column = draft.sheet.columns[place]
+            said = np.array([text.strip().casefold() not in BLANKS for text in column.texts], dtype=bool)
+            keep = np.flatnonzero(said[column.codes[table.rows]])
+            if not len(keep):
+                continue
+            columns = {
+                name: RawColumn(codes[keep], texts)
+                for name, (codes, texts) in maker.shared().items()
+                if name in ("visit_date", "farm", "trimmer", "herd_size")
+            }
+            columns["cases"] = RawColumn(column.codes[table.rows][keep], [text.strip() for text in column.texts])
+            columns["lesion"] = RawColumn(np.ones(len(keep), np.int32), ["", role.lesion])
+            if looked is not None:
+                counted = draft.sheet.columns[looked]
+                columns["looked_at"] = RawColumn(counted.codes[table.rows][keep], [text.strip() for text in counted.texts])
+            maker.complete(columns, len(keep))
+            pieces.append(_Piece(table.rows[keep] + draft.sheet.first_row, columns, maker.own))
+    notes.append(say("The sheet counts cows and names none: its figures are kept as counts, apart from records of cows."))
+    return _joined("counts", pieces, draft, rows, tuple(dict.fromkeys(notes)))
+
+
+def _looked_at(table: Table, sheet: RawSheet) -> int | None:
+    """The column that says how many cows were looked at."""
+    for place, heading in enumerate(table.headings[: len(sheet.columns)]):
+        if "counts.looked_at" in heading_fields().get(squeezed_heading(plain(heading)), ()):
+            return place
+    return None
+
+
 def _is_of_use(roles: Sequence[Role]) -> bool:
     """Whether the columns make records: a cow, and something about her feet or gait."""
     fields = {role.field for role in roles if role.kind == "field"}
     if "cow" not in fields:
-        return False
+        return _is_counts(roles)
     return (
         any(role.kind in (*FINDING_ROLES, "day", "action") for role in roles)
         or bool(fields & {"lesion", "foot", "claw", "locomotion_score", "toe_length_mm", "severity", "feet_seen"})
@@ -1124,7 +1208,7 @@ def _is_plain(draft: Draft, headings: Headings) -> bool:
             if role.kind not in ("note", "skip"):
                 return False
             continue
-        if match.field.name == "note" or role.kind == "skip":
+        if (match.field.name == "note" and _is_remark(role)) or role.kind == "skip":
             continue
         name = {"date": "visit_date", "score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer"}.get(
             match.field.name, match.field.name

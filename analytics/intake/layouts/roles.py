@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 
 from analytics.intake.headings import match_heading
 from analytics.trade.feet import CLAWS, FEET
@@ -121,7 +122,7 @@ def read_heading(text: str) -> Role | None:
         found = _field(numbered[2])
         if found is not None and found.field in NUMBERED_FIELDS:
             return replace(found, number=int(numbered[1] or numbered[3]))
-    lesion = meaning("lesion", _bare_of_counts(bare))
+    lesion = meaning("lesion", _bare_of_counts(bare)) or _abbreviated(_bare_of_counts(bare))
     if lesion is not None:
         return Role("lesion", lesion=lesion)
     action = meaning("action", bare)
@@ -171,6 +172,25 @@ def _worded(text: str) -> Role | None:
 
 def _bare_of_counts(bare: str) -> str:
     return re.sub(r"^(no of|number of|n|cows with|feet with)\s+|\s+(y n|yes no|x|count|no of feet|feet|cows|tick)$", "", bare)
+
+
+SHORTEST_ABBREVIATION = 4
+"""Letters of the words of a shortened lesion. [common practice, no source]"""
+
+
+@cache
+def _abbreviated(bare: str) -> str | None:
+    """The lesion whose words begin with the words of a heading: "interdig growth"."""
+    words = bare.split()
+    if len(words) < 2 or any(len(word) < SHORTEST_ABBREVIATION for word in words):
+        return None
+    found = {
+        code
+        for phrase, code in phrases("lesion").items()
+        if len(parts := phrase.split()) == len(words)
+        and all(part.startswith(word) for part, word in zip(parts, words, strict=True))
+    }
+    return found.pop() if len(found) == 1 else None
 
 
 def _foot_and_claw(bare: str) -> Role | None:

@@ -10,10 +10,12 @@ import numpy as np
 import numpy.typing as npt
 
 from analytics.intake.headings import is_own_column
+from analytics.intake.layouts.context import field_told
 from analytics.intake.layouts.days import is_day
 from analytics.intake.layouts.roles import Role, joined_headings, read_heading
 from analytics.intake.sheet import Positions, RawSheet
-from analytics.trade.lexicon import foot_sets, phrases, plain
+from analytics.trade.feet import FEET
+from analytics.trade.lexicon import foot_sets, meaning, phrases, plain
 
 HEADING_ROWS_SEARCHED = 60
 """Rows from the top among which the first headings are looked for."""
@@ -65,11 +67,18 @@ class _HeadingRow:
 def roles_of(headings: Sequence[str]) -> list[Role | None]:
     """What each heading says; a heading that is a day counts where there are two or more beside a cow."""
     roles = [None if is_own_column(text) else read_heading(text) for text in headings]
+    cows = [place for place, role in enumerate(roles) if role is not None and role.code == "cow"]
+    lesions = [place for place in cows if meaning("lesion", headings[place]) is not None]
+    if len(lesions) < len(cows):
+        # "ID" beside "Cow" is the lesion.
+        for place in lesions:
+            roles[place] = Role("lesion", lesion=str(meaning("lesion", headings[place])))
     for codes in foot_sets():
         there = [place for place, text in enumerate(headings) if plain(text) in codes]
         if len(there) >= ENOUGH_FEET:
             for place in there:
                 roles[place] = Role("foot", foot=codes[plain(headings[place])])
+    _add_fourth_foot(headings, roles)
     days = [
         place
         for place, text in enumerate(headings)
@@ -85,6 +94,16 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
                 day = f"{match[1]} 20{match[2]}"
             roles[place] = Role("day", day=day)
     return _numbered_pairs(roles)
+
+
+def _add_fourth_foot(headings: Sequence[str], roles: list[Role | None]) -> None:
+    """Where three headings are feet, a word that may name the fourth does: "F R" is no "front or rear"."""
+    there = {role.foot for role in roles if role is not None and role.kind == "foot"}
+    if len(there) != len(FEET) - 1:
+        return
+    named = [place for place, text in enumerate(headings) if meaning("foot", text) in set(FEET) - there]
+    for place in named if len(named) == 1 else ():
+        roles[place] = Role("foot", foot=str(meaning("foot", headings[place])))
 
 
 def _is_month(text: str) -> bool:
@@ -233,6 +252,11 @@ def _later_headings(sheet: RawSheet, first: _HeadingRow) -> list[_HeadingRow]:
         cells = sheet.row(position)
         if _looks_like_record(cells) or cells == sheet.row(last.rows[-1]):
             continue
+        cow = cow_column(last.roles, last.headings)
+        numbered = cow is not None and (not cells[cow].strip() or _COW_LIKE.match(cells[cow].strip()))
+        if numbered and all(meaning("lesion", cell) is not None for cell in cells if _is_cow_heading(cell)):
+            # Beside the number of a cow, or as above, "ID" is a lesion and no heading.
+            continue
         found = _heading_at(sheet, position)
         if found is None or found.headings == last.headings:
             continue
@@ -376,7 +400,7 @@ def _begins_total(text: str) -> bool:
 
 def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named: bool) -> str:
     said = [(place, cell.strip()) for place, cell in enumerate(cells) if cell.strip()]
-    if not said:
+    if not said or field_told(said[0][1]) not in (None, "herd_size"):
         return "line"
     if _begins_total(said[0][1]) and (cow is None or said[0][0] <= cow or not cells[cow].strip()):
         return "total"

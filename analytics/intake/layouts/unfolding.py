@@ -22,6 +22,7 @@ from analytics.intake.parsing.readings import CellReading, Doubt
 from analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_severity_text, read_zone_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from analytics.intake.vocabulary import BLANKS, NOTHING
+from analytics.trade.lesions import OTHER_LESION
 from analytics.trade.lexicon import meaning, plain
 
 Record = Mapping[str, str]
@@ -36,6 +37,8 @@ _OF_ROW = ("foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "sever
 NO_KEY: Mapping[str, str] = {}
 SIDES = "sides"
 """In a key of feet, says that L and R of a claw are left and right."""
+CELL_VALUES = ("severity", "zone", "claw", "foot", "score")
+"""What a cell of one value may hold. One that is not certain is left blank and listed."""
 EXTRA = "extra"
 """Key under which a record keeps words for its note."""
 
@@ -50,8 +53,10 @@ class Words:
     rows: dict[tuple[str, str], int] = field(default_factory=dict)
 
     def note(self, doubts: Iterable[Doubt], rows: int) -> None:
-        """Remember doubts and in how many rows they are."""
+        """Remember doubts and in how many rows they are. A cell of one value that can be none is no question."""
         for doubt in doubts:
+            if not doubt.choices and doubt.about in CELL_VALUES:
+                continue
             key = (doubt.about, plain(doubt.word) or doubt.word.strip())
             self.doubts.setdefault(key, doubt)
             self.rows[key] = self.rows.get(key, 0) + rows
@@ -173,12 +178,10 @@ def read_row(
         text = said.get(name, "")
         if not text or text.casefold() in BLANKS:
             continue
-        value, doubt = _coded(name, text, taught)
+        base[name], doubt = _coded(name, text, taught)
         if doubt is not None:
             doubts.append(doubt)
-        if value is not None:
-            base[name] = value
-    found = [dict(_fields_of(finding)) for finding in reading.findings]
+    found = _records_of(reading, lesion)
     if not found and lesion and not reading.nothing and not reading.doubts and lesion.casefold() not in BLANKS:
         if reading.unread and not reading.feet:
             found = [{"lesion": lesion}]
@@ -214,9 +217,23 @@ def read_row(
         for record in out:
             record.setdefault("action", reading.action)
     if reading.unread and found:
+        # A word that stays under the lesion, as it was not read, is no remark as well.
+        raw_words = {lesion, *_unanswered(reading, taught)}
         for record in out:
-            record[EXTRA] = " ".join(reading.unread)
+            if record.get("lesion") not in raw_words:
+                record.setdefault(EXTRA, " ".join(reading.unread))
     return out, tuple(doubts)
+
+
+def _records_of(reading: CellReading, text: str) -> list[dict[str, str]]:
+    """One record a finding; a lesion that is not on the list keeps the whole cell in its note."""
+    out = []
+    for finding in reading.findings:
+        record = dict(_fields_of(finding))
+        if finding.lesion == OTHER_LESION:
+            record[EXTRA] = " ".join(text.split())
+        out.append(record)
+    return out
 
 
 def _unanswered(reading: CellReading, taught: Mapping[str, str]) -> list[str]:
@@ -295,20 +312,15 @@ def _claws(
     claws, doubt = read_claw_text(text, foot or None)
     if claws:
         return list(claws), None, ""
-    return [], doubt, "" if doubt is not None else text
+    return [], doubt, text
 
 
-def _coded(name: str, text: str, taught: Mapping[str, str]) -> tuple[str | None, Doubt | None]:
-    if name == "severity":
-        told = taught.get(plain(text) or text, "")
-        if told.startswith("severity:"):
-            return told[9:], None
-        value, doubt = read_severity_text(text)
-        return (str(value) if value is not None else (None if doubt is not None else text)), doubt
-    if name == "zone":
-        zone, doubt = read_zone_text(text)
-        return (str(zone) if zone is not None else (None if doubt is not None else text)), doubt
-    return text, None
+def _coded(name: str, text: str, taught: Mapping[str, str]) -> tuple[str, Doubt | None]:
+    """The value of a cell; what is not certain stays as it is written, so that the cell is left blank and listed."""
+    if name not in ("severity", "zone"):
+        return text, None
+    value, doubt = (read_severity_text if name == "severity" else read_zone_text)(text, taught)
+    return (text if value is None else str(value)), doubt
 
 
 def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
@@ -318,8 +330,7 @@ def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
             return [], ()
         reading = read_findings(text, foot=role.foot, taught=words.taught)
         out = []
-        for finding in reading.findings:
-            record = dict(_fields_of(finding))
+        for record in _records_of(reading, text):
             record.setdefault("foot", role.foot)
             if role.claw:
                 record.setdefault("claw", role.claw)
@@ -333,7 +344,7 @@ def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
             if reading.action:
                 record["action"] = reading.action
             if reading.unread and record.get("lesion") not in raw:
-                record[EXTRA] = " ".join(reading.unread)
+                record.setdefault(EXTRA, " ".join(reading.unread))
         return out, reading.doubts
 
     return read
@@ -431,7 +442,7 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
         if not texts[0].strip():
             return [], ()
         reading = read_remark(texts[0], words.taught)
-        out = [dict(_fields_of(finding)) for finding in reading.findings]
+        out = _records_of(reading, texts[0])
         if reading.action:
             for record in out:
                 record["action"] = reading.action
@@ -441,7 +452,7 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
 
 
 _FEET_EVENT = re.compile(
-    r"\b(hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic)"
+    r"\b(hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic|recort|arregl|despalm)"
 )
 """Words of an event that is about feet. [common practice, no source]"""
 
@@ -490,8 +501,9 @@ def _measure_reader(foot: str, claw: str, names: tuple[str, ...]) -> Callable[[t
             return [], ()
         for name in list(said):
             if "/" in name:
-                parts = re.split(r"\s*[/>-]+\s*", said.pop(name))
-                said |= dict(zip(name.split("/"), parts, strict=False))
+                text, fields = said.pop(name), name.split("/")
+                parts = re.split(r"\s*[/>-]+\s*", text)
+                said |= dict(zip(fields, parts, strict=False)) if len(parts) <= len(fields) else {fields[0]: text}
         return [{"foot": foot, **({"claw": claw} if claw else {}), **said}], ()
 
     return read

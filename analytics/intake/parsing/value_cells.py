@@ -25,6 +25,7 @@ _BLANK = re.compile(r"[\s\-\u2013\u2014._?]*")
 _DECIMAL_ZERO = re.compile(r"([0-9]{1,2})[.,]0+")
 _PAIR = re.compile(r"([0-9]{1,2})\s*([-/.,])\s*([0-9]{1,2})")
 _ROMAN = {"i": "1", "ii": "2", "iii": "3"}
+_BELOW_ZERO = re.compile(r"\s*[-\u2212][0-9]")
 
 
 def _is_blank(text: str) -> bool:
@@ -65,11 +66,15 @@ def read_severity_text(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> tu
     -------
     >>> [read_severity_text(text)[0] for text in ("++", "(+)", "3+", "1/3", "severe", "grade II", "2-3", "2.5")]
     [2, 1, 3, 1, 3, 2, None, None]
+    >>> read_severity_text("-1")[0] is None
+    True
     >>> read_severity_text("2-3")[1].choices
     ('severity:2', 'severity:3', 'note')
     """
     if _is_blank(text):
         return None, None
+    if _BELOW_ZERO.match(text):
+        return None, _open(text, "severity", [])
     told = _answer(text, "severity", taught)
     if told is not None:
         return (int(told) if told in ("0", "1", "2", "3") else None), None
@@ -123,6 +128,8 @@ def read_zone_text(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> tuple[
     """
     if _is_blank(text):
         return None, None
+    if _BELOW_ZERO.match(text):
+        return None, _open(text, "zone", [])
     told = _answer(text, "zone", taught)
     if told is not None:
         return (int(told) if told else None), None
@@ -264,6 +271,8 @@ def read_score_text(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> tuple
     """
     if _is_blank(text):
         return None, None
+    if _BELOW_ZERO.match(text):
+        return None, _open(text, "score", [])
     told = _answer(text, "score", taught)
     if told is not None:
         return (int(told) if re.fullmatch(r"[0-5]", told) else None), None

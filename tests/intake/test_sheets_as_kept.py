@@ -1,0 +1,135 @@
+"""Sheets as people keep them: every record of every sheet is read, or asked about, and none is wrong in silence.
+
+The sheets and what a person of the trade reads in them stand in ``tests/sheets`` [common practice, no source].
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from analytics.intake import CheckedSheet
+from analytics.ledger import open_ledger
+from analytics.ledger.file_import import PreparedImport, prepare_import, run_import
+
+SHEETS = Path(__file__).parent.parent / "sheets"
+FILES = sorted((SHEETS / "files").iterdir())
+TODAY = dt.date(2026, 11, 28)
+
+AFTER = {"40b": "40a", "42b": "42a", "60b": "60a", "t87b": "t87a", "t88b": "t88a"}
+"""A sheet that comes to a ledger that holds another."""
+
+ANSWERS: dict[str, dict[str, str]] = {
+    "56b": {"word:u": "SU", "word:m": "DD", "word:w": "WL"},
+    "t80": {"word:k": "SU", "word:p": "DD", "word:q": "WL"},
+    "t75": {"word:noen": "nothing"},
+}
+"""What a person answers where no answer is likeliest."""
+
+KNOWN_ALREADY = {"60b": 4}
+"""Records of a sheet that are in the ledger already, and that the expected ones leave out."""
+
+NO_RECORDS = {"t84"}
+"""Sheets that are none of a trim: they are refused with a sentence."""
+
+
+def key_of(path: Path) -> str:
+    return path.name.split("_")[0]
+
+
+def prepared(path: Path, folder: Path, *, accept: bool, given: dict[str, str] | None = None) -> PreparedImport:
+    ledger = open_ledger(str(folder / "kept.duckdb"))
+    earlier = AFTER.get(key_of(path))
+    if earlier is not None and not ledger.exists:
+        [before] = [one for one in FILES if key_of(one) == earlier]
+        run_import(ledger, prepare_import(ledger, before, before.name, accept=True, today=TODAY), "0" * 64)
+    return prepare_import(ledger, path, path.name, today=TODAY, given=given, accept=accept)
+
+
+def records_of(sheets: list[CheckedSheet]) -> list[dict[str, Any]]:
+    out = []
+    names = {"date": "visit_date", "score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer"}
+    for sheet in sheets:
+        if sheet.kind not in ("trims", "locomotion"):
+            continue
+        frame = sheet.records.rename(columns=names if sheet.kind == "locomotion" else {})
+        frame = frame.astype(object).where(frame.notna(), None)
+        out += frame.to_dict("records")
+    return out
+
+
+def is_same(expected: dict[str, Any], got: dict[str, Any]) -> bool:
+    """Whether a record says what is expected; what has to be asked is expected to be null and may be anything."""
+    for name, value in expected.items():
+        found = got.get(name)
+        if name.endswith(("_date", "_on")) and found is not None:
+            found = str(found)[: len(value) if value else 10]
+        if value is None and name in ("visit_date", "farm"):
+            continue
+        if isinstance(value, int | float) and found is not None:
+            found = float(found)
+        if found != value:
+            return False
+    return True
+
+
+def compare(path: Path, sheets: list[CheckedSheet]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Expected records that were not read, and records that were not expected."""
+    expected = json.loads((SHEETS / "expected" / f"{path.name}.json").read_text("utf-8"))
+    rest = records_of(sheets)
+    missing = []
+    for one in expected:
+        place = next((place for place, got in enumerate(rest) if is_same(one, got)), None)
+        if place is None:
+            missing.append(one)
+        else:
+            del rest[place]
+    return missing, rest
+
+
+@pytest.mark.parametrize("path", [path for path in FILES if key_of(path) not in NO_RECORDS], ids=key_of)
+def test_every_record_is_read(path: Path, tmp_path: Path) -> None:
+    found = prepared(path, tmp_path, accept=True, given=ANSWERS.get(key_of(path)))
+    missing, more = compare(path, found.sheets)
+    assert missing == []
+    assert len(more) == KNOWN_ALREADY.get(key_of(path), 0), more
+    assert found.answers.blocking() == []
+
+
+@pytest.mark.parametrize("path", [path for path in FILES if key_of(path) not in NO_RECORDS], ids=key_of)
+def test_nothing_is_wrong_in_silence(path: Path, tmp_path: Path) -> None:
+    """Without an answer a record that is not as expected is asked about, or its row is set aside."""
+    found = prepared(path, tmp_path, accept=False)
+    missing, more = compare(path, found.sheets)
+    if missing or len(more) != KNOWN_ALREADY.get(key_of(path), 0):
+        assert found.answers.blocking() or found.set_aside
+
+
+def test_diagnoses_outside_the_atlas_keep_their_words(tmp_path: Path) -> None:
+    [path] = [one for one in FILES if key_of(one) == "t81"]
+    notes = " ".join(str(one["note"]) for one in records_of(prepared(path, tmp_path, accept=True).sheets)).casefold()
+    for words in ("swollen hock", "nail in the sole", "septic joint", "acute laminitis"):
+        assert words in notes
+
+
+def test_counts_without_cows_are_kept_as_counts(tmp_path: Path) -> None:
+    [path] = [one for one in FILES if key_of(one) == "t82"]
+    [sheet] = prepared(path, tmp_path, accept=True).sheets
+    assert sheet.kind == "counts"
+    first = sheet.records[sheet.records["lesion"] == "DD"].iloc[0]
+    assert (first["looked_at"], first["cases"], first["farm"]) == (120, 18, "Pine Hollow")
+
+
+def test_a_layout_told_once_is_read_the_next_time_without_asking(tmp_path: Path) -> None:
+    [path] = [one for one in FILES if key_of(one) == "56b"]
+    ledger = open_ledger(str(tmp_path / "kept.duckdb"))
+    first = prepare_import(ledger, path, path.name, today=TODAY, given=ANSWERS["56b"])
+    run_import(ledger, first, "0" * 64)
+    later = path.read_bytes().replace(b"2026-08-25", b"2026-09-25")
+    again = prepare_import(ledger, later, "september.csv", today=TODAY)
+    assert again.answers.blocking() == []
+    assert [one["lesion"] for one in records_of(again.sheets)] == ["SU", "DD", None, "WL", "WL"]
