@@ -29,7 +29,11 @@ def build(address: str | None) -> Ledger:
 
     ledger = open_ledger(address or os.environ.get("EVENFOOT_LEDGER") or default_path().with_name("demo.duckdb"))
     if ledger.exists:
-        _refuse_others(ledger, {path.name for path in sample_data.FILES})
+        frame = ledger.imports()
+        files = set(frame.loc[frame["undone_at"].isna(), "file"])
+        _refuse_others(ledger, files, {path.name for path in sample_data.FILES})
+        if not files:
+            _fill(ledger)
         return ledger
     if ledger.dialect != "duckdb":
         _fill(ledger)
@@ -66,8 +70,7 @@ def _fill(ledger: Ledger) -> None:
         add_sheets(ledger, sheets, path.name, hashlib.sha256(path.read_bytes()).hexdigest())
 
 
-def _refuse_others(ledger: Ledger, demo_files: set[str]) -> None:
-    files = set(ledger.imports()["file"]) if ledger.exists else set()
+def _refuse_others(ledger: Ledger, files: set[str], demo_files: set[str]) -> None:
     if files and not files & demo_files:
         raise Mistake(
             f"The ledger {ledger.name} holds other records than the demo herds; use `evenfoot serve` for it, or "

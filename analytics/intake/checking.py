@@ -12,7 +12,7 @@ import pandas as pd
 from analytics.intake.columns import Setting
 from analytics.intake.fields import KIND_NAMES, KINDS
 from analytics.intake.headings import Headings, find_headings, is_whole
-from analytics.intake.layouts.questions import Answers
+from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.reading import (
     Draft,
     Facts,
@@ -31,7 +31,7 @@ from analytics.intake.survey import Survey
 from analytics.intake.verdicts import Verdicts, judge, opening_notes
 from analytics.mistake import Mistake
 from analytics.progress import stage
-from analytics.words import say
+from analytics.words import Said, say
 
 UNDERSTOOD_COLUMNS = ("field", "heading", "said", "understood_as", "rows")
 
@@ -143,6 +143,7 @@ def understand_file(
     raw = read_sheets(source, None, name) if isinstance(source, Path) else read_sheets(None, source, name)
     facts = Facts(name, today, day_first, farm, tuple(known_farms))
     plain: list[tuple[RawSheet, Headings]] = []
+    farms: list[str | None] = []
     drafts: list[Draft] = []
     order_of_sheets: list[tuple[str, int]] = []
     unread: list[tuple[RawSheet, Headings | None]] = []
@@ -154,9 +155,9 @@ def understand_file(
             order_of_sheets.append(("draft", len(drafts)))
             drafts.append(draft)
         elif headings is not None and is_whole(headings):
-            _need_farm(sheet, headings, farm)
             order_of_sheets.append(("plain", len(plain)))
             plain.append((sheet, headings))
+            farms.append(_farm_of(sheet, headings, facts, answers))
         else:
             unread.append((sheet, headings))
     if not plain and not drafts:
@@ -175,7 +176,7 @@ def understand_file(
         if sort == "plain":
             sheet, _ = plain[number]
             setting = Setting(order, today, sheet.from_workbook, known_scales or {})
-            checked.append(_check_sheet(sheet, surveys[number], setting, farm, known_farms))
+            checked.append(_check_sheet(sheet, surveys[number], setting, farms[number], known_farms))
             continue
         for unfolded in unfold(drafts[number], facts, order, answers):
             checked.append(_check_unfolded(unfolded, Setting(order, today, False, known_scales or {}), known_farms))
@@ -212,6 +213,23 @@ def _check_unfolded(unfolded: Unfolded, setting: Setting, known_farms: Sequence[
 def needs_farm(kind: str) -> bool:
     """Whether every row of that kind of sheet belongs to a farm; a limit of horn may be every farm's."""
     return any(each.name == "farm" and each.required for each in KINDS[kind])
+
+
+def _farm_of(sheet: RawSheet, headings: Headings, facts: Facts, answers: Answers) -> str | None:
+    """The farm of a sheet without a farm column: told by the user, else asked."""
+    if not needs_farm(headings.kind) or "farm" in headings.matches or (facts.farm or "").strip():
+        return facts.farm
+    answers.remember([name for name in headings.names if name])
+    return answers.ask(
+        Question(
+            "farm", sheet.source,
+            say("{source} has no column for the farm. Which farm is it?", source=sheet.source),
+            choices((farm, say("{farm}", farm=farm)) for farm in facts.known_farms[:SHOWN_FARMS]), None, free=True,
+        )
+    )  # fmt: skip
+
+
+SHOWN_FARMS = 20
 
 
 def whole_headings(sheet: RawSheet, name: str, farm: str | None) -> Headings:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, cast
@@ -122,6 +122,8 @@ def prepare_import(
     today: dt.date | None = None,
     given: Mapping[str, str] | None = None,
     accept: bool = False,
+    farms: Sequence[str] | None = None,
+    screen: Callable[[Sequence[CheckedSheet]], None] | None = None,
 ) -> PreparedImport:
     """Read a file and compare it with the ledger. Nothing is written.
 
@@ -137,23 +139,28 @@ def prepare_import(
         Question id -> answer.
     accept : bool
         Whether the default of every question is taken.
+    farms : sequence of str, optional
+        The farms that whoever asks may know of; every farm of the ledger without it.
+    screen : callable, optional
+        Raises a :class:`Mistake` for sheets that whoever asks may not bring in, before anything else is looked up for
+        them.
 
     Raises
     ------
     Mistake
         The file cannot be read, or an answer is none of its question's choices.
     """
-    answers = Answers(dict(given or {}), accept, recall=lambda headings: _recalled(ledger, headings))
-    known = ledger.farms()
+    answers = Answers(dict(given or {}), accept, recall=lambda headings: _recalled(ledger, headings, farms))
+    known = ledger.farms() if farms is None else list(farms)
     if isinstance(source, Path) and ledger.dialect == "duckdb":
         stream = check_stream(source, name, farm=farm, day_first=day_first, today=today, known_farms=known)
         if stream is not None:
             return PreparedImport(name, [stream.without_records()], answers, stream=stream)
     found = understand_file(
         source, name, farm=farm, day_first=day_first, today=today, known_farms=known, answers=answers,
-        known_scales=scales_used(ledger),
+        known_scales={name: scale for name, scale in scales_used(ledger).items() if farms is None or name in farms},
     )
-    names, sheets = _known_by_name(ledger, found, answers)
+    names, sheets = _known_by_name(ledger, found, answers, farms, screen)
     sheets = _with_rest(ledger, sheets, answers)
     revision = compare_with_ledger(ledger, sheets) if ledger.exists else None
     if revision is not None and revision.is_open:
@@ -161,10 +168,13 @@ def prepare_import(
     return PreparedImport(name, sheets, answers, found.unread, revision, names=names)
 
 
-def _recalled(ledger: Ledger, headings: Sequence[str]) -> Mapping[str, str]:
+def _recalled(ledger: Ledger, headings: Sequence[str], farms: Sequence[str] | None) -> Mapping[str, str]:
     if not ledger.exists:
         return {}
-    return {key: str(value) for key, value in answers_for(ledger, headings).items()}
+    kept = {key: str(value) for key, value in answers_for(ledger, headings).items()}
+    if farms is not None and kept.get("farm") not in (None, *farms):
+        del kept["farm"]
+    return kept
 
 
 def run_import(ledger: Ledger, prepared: PreparedImport, sha256: str) -> ImportResult:
@@ -193,13 +203,17 @@ def run_import(ledger: Ledger, prepared: PreparedImport, sha256: str) -> ImportR
 
 
 def _known_by_name(
-    ledger: Ledger, found: Understanding, answers: Answers
+    ledger: Ledger,
+    found: Understanding,
+    answers: Answers,
+    allowed: Sequence[str] | None,
+    screen: Callable[[Sequence[CheckedSheet]], None] | None,
 ) -> tuple[tuple[tuple[str, str, str, str], ...], list[CheckedSheet]]:
     """The sheets with farms and cows called as the ledger calls them, and what was answered about names."""
     sheets = found.sheets
     told: list[tuple[str, str, str, str]] = []
     said_farms = _names(sheets, "farm")
-    known = _known(ledger, ())
+    known = _known(ledger, (), allowed)
     farms = {said: said if said in known.farms else known.meaning("farm", said) or said for said in said_farms}
     undecided = [
         said for said in said_farms if said not in known.farms and known.meaning("farm", said) is None
@@ -212,19 +226,26 @@ def _known_by_name(
             if question.id in answers.used:
                 told.append(("farm", "", candidate.said, candidate.means if same else candidate.said))
     sheets = [_renamed(sheet, "farm", farms) for sheet in sheets]
+    if screen is not None:
+        screen(sheets)
     named = _names(sheets, "farm")
-    known = _known(ledger, named)
+    known = _known(ledger, named, allowed)
     for farm in named:
         sheets, asked = _cows_by_name(sheets, farm, known, answers)
         told += asked
     return tuple(told), sheets
 
 
-def _known(ledger: Ledger, farms: Sequence[str]) -> KnownNames:
+def _known(ledger: Ledger, farms: Sequence[str], allowed: Sequence[str] | None) -> KnownNames:
+    """The names of the ledger, without those of farms that are not *allowed*."""
     if not ledger.exists:
         return KnownNames((), (), {}, {})
     with ledger.reading() as cursor:
-        return known_names(cursor, farms)
+        known = known_names(cursor, farms)
+    if allowed is None:
+        return known
+    decided = {key: means for key, means in known.decided.items() if key[0] != "farm" or means in allowed}
+    return replace(known, farms=tuple(allowed), decided=decided)
 
 
 def _names(sheets: Sequence[CheckedSheet], column: str) -> list[str]:

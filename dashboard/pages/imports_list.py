@@ -10,7 +10,7 @@ from dash import html
 from analytics.ledger import Ledger
 from analytics.words import say
 from dashboard.charts.theme import number
-from dashboard.language import _, told, words
+from dashboard.language import _, _n, told, words
 
 KINDS = {
     "trims": say("trim records"),
@@ -28,8 +28,37 @@ def download_button(number: int) -> html.Button:
     return html.Button(
         _("Set-aside rows as CSV"),
         id={"type": "set-aside", "number": number},
-        className="take",
+        className="take thumb",
         **{"aria-label": _("Set-aside rows of import {number} as CSV, to be fixed and imported again", number=number)},
+    )
+
+
+def mend_button(number: int) -> html.Button:
+    """The way to mend on the page what an import set aside."""
+    return html.Button(
+        _("Mend"),
+        id={"type": "mend", "number": number},
+        className="take thumb",
+        **{"aria-label": _("Mend the rows that import {number} set aside", number=number)},
+    )
+
+
+def _take_back(number: int, added: int) -> html.Details:
+    """The way to take an import back, which asks first."""
+    return html.Details(
+        [
+            html.Summary(
+                _("Take back"), className="take thumb", **{"aria-label": _("Take import {number} back", number=number)}
+            ),
+            html.P(_n("{n} row goes out. Sure?", "{n} rows go out. Sure?", added)),
+            html.Button(
+                _("Yes, take it back"),
+                id={"type": "undo", "number": number},
+                className="take thumb",
+                **{"aria-label": _("Yes, take import {number} back", number=number)},
+            ),
+        ],
+        className="asks-first",
     )
 
 
@@ -42,32 +71,7 @@ def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
         frame = frame[frame["import_no"].isin(own)]
     if frame.empty:
         return html.P(_("No sheet has been imported yet."), className="empty")
-    rows = []
-    for record in frame.sort_values("import_no", ascending=False).to_dict("records"):
-        import_no, undone = int(record["import_no"]), pd.notna(record["undone_at"])
-        acts: list[Any] = []
-        if undone:
-            acts.append(html.Span(_("taken back {day}", day=words().date(record["undone_at"]))))
-        else:
-            acts.append(
-                html.Button(
-                    _("Take back"),
-                    id={"type": "undo", "number": import_no},
-                    className="take",
-                    **{"aria-label": _("Take import {number} back", number=import_no)},
-                )
-            )
-            if record["set_aside"]:
-                acts.append(download_button(import_no))
-        kinds = ", ".join(told(KINDS.get(kind, kind)) for kind in str(record["kinds"]).split(", "))
-        cells = [
-            str(import_no),
-            f"{words().date(record['imported_at'])} {record['imported_at']:%H:%M} UTC",
-            record["file"],
-            kinds,
-            *(number(record[name]) for name in ("rows_read", "added", "already_known", "set_aside")),
-        ]
-        rows.append(html.Tr([*(html.Td(cell) for cell in cells), html.Td(acts, className="acts")]))
+    held = set(ledger.frame("SELECT DISTINCT import_no FROM set_aside")["import_no"].astype(int))
     heads = [
         _("No."),
         _("When"),
@@ -79,8 +83,31 @@ def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
         _("Set aside"),
         _("Take back"),
     ]
+    rows = []
+    for record in frame.sort_values("import_no", ascending=False).to_dict("records"):
+        import_no, undone = int(record["import_no"]), pd.notna(record["undone_at"])
+        acts: list[Any] = []
+        if undone:
+            acts.append(html.Span(_("taken back {day}", day=words().date(record["undone_at"]))))
+        else:
+            acts.append(_take_back(import_no, int(record["added"])))
+            if import_no in held:
+                acts += [mend_button(import_no), download_button(import_no)]
+        kinds = ", ".join(told(KINDS.get(kind, kind)) for kind in str(record["kinds"]).split(", "))
+        cells = [
+            str(import_no),
+            f"{words().date(record['imported_at'])} {record['imported_at']:%H:%M} UTC",
+            record["file"],
+            kinds,
+            *(number(record[name]) for name in ("rows_read", "added", "already_known", "set_aside")),
+        ]
+        named = (html.Td(cell, **{"data-label": head}) for head, cell in zip(heads, cells, strict=False))
+        rows.append(html.Tr([*named, html.Td(acts, className="acts")]))
+
     return html.Div(
-        html.Table([html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])), html.Tbody(rows)]),
+        html.Table(
+            [html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])), html.Tbody(rows)], className="imports"
+        ),
         className="scroll",
         tabIndex=0,
         role="region",

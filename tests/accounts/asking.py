@@ -57,7 +57,7 @@ def _given(part: dict[str, str], values: dict[str, Any], matched: dict[str, str]
         return [{"id": each, "property": part["property"], "value": value} for each, value in values.get(name, [])]
     own: Any = part["id"]
     if "MATCH" in own:
-        own = {**(matched or {}), "type": json.loads(part["id"])["type"]}
+        own = _matched(part["id"], matched)
         if part["property"] == "id":
             return {"id": own, "property": "id", "value": own}
     return {"id": own, "property": part["property"], "value": values.get(name)}
@@ -79,8 +79,13 @@ def _outputs(key: str, matched: dict[str, str] | None) -> Any:
     if not key.startswith(".."):
         name, _, own = key.rpartition(".")
         return {"id": matched if "MATCH" in name else name, "property": own}
-    parts = key.strip(".").split("...")
-    return [{"id": part.rpartition(".")[0], "property": part.rpartition(".")[2]} for part in parts]
+    named = [part.rpartition(".") for part in key.strip(".").split("...")]
+    return [{"id": _matched(name, matched) if "MATCH" in name else name, "property": own} for name, _, own in named]
+
+
+def _matched(pattern: str, matched: dict[str, str] | None) -> dict[str, str]:
+    """The id that stands for a pattern."""
+    return {**(matched or {}), "type": json.loads(pattern)["type"]}
 
 
 def marks(text: str, *said: str) -> bool:

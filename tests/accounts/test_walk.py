@@ -200,7 +200,7 @@ def test_imports_of_others_are_neither_seen_nor_taken_back(
         for number in (1, 2, 3, 99, -1):
             pressed = {"number": number, "type": "undo"}
             values = {'{"number":["ALL"],"type":"undo"}.n_clicks': [(pressed, 1)]}
-            _, text = ask(office, staff[who], key_of(office, "imports-changed.data@"), values)
+            _, text = ask(office, staff[who], key_of(office, "imports-changed.data..."), values)
             said.add(text)
             values = {'{"number":["ALL"],"type":"set-aside"}.n_clicks': [({"number": number, "type": "set-aside"}, 1)]}
             _, text = ask(office, staff[who], key_of(office, "set-aside-download"), values)
@@ -220,14 +220,24 @@ def sheet(farm: str, kind: str = "trims") -> str:
     return "data:text/csv;base64," + base64.b64encode(text.encode()).decode()
 
 
+OF = {"of": "1"}
+PRESSED = '{"of":["MATCH"],"type":"add"}.n_clicks'
+
+
 def brought(contents: str) -> dict[str, Any]:
     return {
-        "upload.contents": contents,
-        "upload.filename": "a.csv",
-        "upload-order.value": "",
-        '{"of":["ALL"],"type":"add"}.n_clicks': [({"of": "upload", "type": "add"}, 1)],
-        "imports-changed.data": 0,
+        '{"of":["MATCH"],"type":"sheet"}.data': {"name": "a.csv", "contents": contents},
+        '{"of":["MATCH"],"type":"answers"}.data': {"given": {}, "fold": False},
+        PRESSED: 1,
     }
+
+
+def sheet_keys(office: Office) -> tuple[str, str]:
+    """The callbacks that read a dropped sheet and that add it."""
+    of_body = [key for key in office.app.callback_map if '"type":"body"' in key]
+    [add] = [key for key in of_body if '"type":"done"' in key]
+    [read] = [key for key in of_body if key != add]
+    return read, add
 
 
 def test_sheets_of_other_farms_are_refused_before_anything_is_looked_up(
@@ -235,18 +245,53 @@ def test_sheets_of_other_farms_are_refused_before_anything_is_looked_up(
 ) -> None:
     before = len(offices[0].ledger.imports())
     for who in (*NARROWED, "New"):
-        for farm in (OTHER, "zzOTHER farm", "Zznew Farm"):
-            answers = []
-            for office, staff in zip(offices, people_in, strict=True):
-                for part in ("upload-preview.children", "upload.contents"):
-                    key = next(
-                        k for k in office.app.callback_map if k == part or (part == "upload.contents" and part in k)
-                    )
-                    answers.append(ask(office, staff[who], key, brought(sheet(farm)))[1])
-            assert all("was not granted" in text or "may not" in text for text in answers), answers
-            assert len({re.sub(r'"imports-changed.*', "", text.split("mistake")[0]) for text in answers}) <= 2
-            assert not any("already known" in text for text in answers)
+        for farm in (OTHER, "zzOTHER farm", "Zznew Farm", "Zzother Frm"):
+            for turn in (0, 1):
+                answers = [
+                    ask(office, staff[who], sheet_keys(office)[turn], brought(sheet(farm)), OF)[1]
+                    for office, staff in zip(offices, people_in, strict=True)
+                ]
+                assert all("was not granted" in text or "may not" in text for text in answers), answers
+                assert len(set(answers)) == 1
+                assert not marks(answers[0], farm) and "Already known" not in answers[0]
     assert len(offices[0].ledger.imports()) == before
+
+
+def test_a_sheet_of_a_farm_that_was_granted_is_read_without_the_others(
+    offices: list[Office], people_in: list[dict[str, Browser]]
+) -> None:
+    answers = [
+        ask(office, staff["Kim"], sheet_keys(office)[0], brought(sheet("home  FARM")), OF)[1]
+        for office, staff in zip(offices, people_in, strict=True)
+    ]
+    assert "Already known" in answers[0] and not marks(answers[0])
+    assert len(set(answers)) == 1
+
+
+def test_rows_of_anothers_import_are_not_mended_and_nothing_remembered_is_seen_or_forgotten(
+    offices: list[Office], people_in: list[dict[str, Browser]]
+) -> None:
+    office, staff = offices[0], people_in[0]
+    for who in NARROWED:
+        opening = {'{"number":["ALL"],"type":"mend"}.n_clicks': [({"number": 1, "type": "mend"}, 1)]}
+        _, text = ask(office, staff[who], key_of(office, "mending.children...mend-of.data.."), opening)
+        assert not marks(text) and ("no such import" in text or "may not" in text), text
+        again = next(key for key in office.app.callback_map if "mending.children@" in key)
+        values = {
+            "mend-again.n_clicks": 1, "imports-changed.data": 0,
+            "mend-grid.rowData": [{"row": 2, "c0": "2026-01-05", "c1": "Home Farm", "c2": "9", "c3": "SU"}],
+            "mend-of.data": {"number": 1, "headings": ["visit_date", "farm", "cow", "lesion"], "given": {}},
+        }  # fmt: skip
+        _, text = ask(office, staff[who], again, values)
+        assert not marks(text) and ("no such import" in text or "may not" in text), text
+        _, text = ask(office, staff[who], key_of(office, "imports-list"), {})
+        assert "What is remembered" not in text and not marks(text)
+        forget = next(key for key in office.app.callback_map if "imports-said.children@" in key)
+        named = {"type": "forget", "what": "layout", "name": "1", "farm": ""}
+        pattern = '{"farm":["ALL"],"name":["ALL"],"type":"forget","what":["ALL"]}.n_clicks'
+        _, text = ask(office, staff[who], forget, {pattern: [(named, 1)]})
+        assert "may not" in text, text
+    assert len(office.ledger.imports()) == len(offices[1].ledger.imports())
 
 
 def test_each_role_brings_in_what_it_may(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -254,18 +299,18 @@ def test_each_role_brings_in_what_it_may(tmp_path: Path, monkeypatch: pytest.Mon
     store = staffed(tmp_path / "a.sqlite", STAFF | {"Kit": ("trimmer", (MINE,))}, Clock())
     office = Office(two_farms(tmp_path / "l.duckdb"), store, Clock())
     staff = {name: office.signed_in(name) for name in (*STAFF, "Kit")}
-    add = key_of(office, "upload.contents")
+    _, add = sheet_keys(office)
     first = len(office.ledger.imports())
     for who, kind, may in (
         ("Ada", "trims", False), ("Ada", "changes", False), ("Max", "trims", False), ("Max", "changes", True),
         ("Kim", "trims", True), ("New", "trims", False), ("Kim", "limits", False), ("Max", "limits", False),
     ):  # fmt: skip
-        _, text = ask(office, staff[who], add, brought(sheet("home farm", kind)))
+        _, text = ask(office, staff[who], add, brought(sheet("home farm", kind)), OF)
         assert ("added as import" in text) == may, (who, kind, text)
     for farm in ("home farm", ""):
-        assert "may not set limits" in ask(office, staff["Kim"], add, brought(sheet(farm, "limits")))[1]
+        assert "may not set limits" in ask(office, staff["Kim"], add, brought(sheet(farm, "limits")), OF)[1]
     assert len(office.ledger.imports()) == first + 2
-    undo, mine = key_of(office, "imports-changed.data@"), first + 2
+    undo, mine = key_of(office, "imports-changed.data..."), first + 2
     pressed = {'{"number":["ALL"],"type":"undo"}.n_clicks': [({"number": mine, "type": "undo"}, 1)]}
     pressed |= {"imports-changed.data": 0}
     listing = key_of(office, "imports-list")
@@ -388,7 +433,8 @@ def test_every_callback_is_walked(offices: list[Office]) -> None:
     walked = {
         "content.children", "..navigation.children", "address.search", "stale.children", "..trail.children",
         '{"name":["MATCH"],"type":"panel"}', "link-made", "link-list", "..report-preview", "report-logo-told",
-        "upload-preview.children", "..upload-preview", "imports-list", "..imports-changed", "set-aside-download",
+        "..sheets.children", '..{"of":["MATCH"],"type":"body"}', '{"of":["MATCH"],"type":"answers"}', "..imports-list",
+        "..imports-changed", "set-aside-download", "..mending",
         "..note-said",
         "import-progress",
         "report-progress",

@@ -72,12 +72,13 @@ def settle_roles(
         question_id = f"column:{plain(heading) or column_letters(place).casefold()}"
         given = answers.given.get(question_id)
         if given is not None:
-            out.append(_given(question_id, name, given, role, answers))
-            continue
-        if not profile.filled:
-            out.append(role if role is not None and role.kind not in ("note",) else Role("skip"))
-            continue
-        settled = _settle(place, name, question_id, role, profile, known, places, beside_lesion, answers, taught)
+            settled = _given(question_id, name, given, role, answers)
+        elif not profile.filled:
+            settled = role if role is not None and role.kind not in ("note",) else Role("skip")
+        else:
+            settled = _settle(place, name, question_id, role, profile, known, places, beside_lesion, answers, taught)
+        if profile.filled:
+            answers.columns[question_id] = (name, settled.code)
         out.append(settled)
     return out
 

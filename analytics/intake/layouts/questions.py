@@ -72,6 +72,9 @@ class Answers:
         Whether every default is taken.
     recall : callable or None
         Gives the answers that are remembered for a sheet with some headings.
+    columns : mapping of str to (str, str)
+        Question id -> a column's heading and what it was taken for, for every column, whether it was asked about or
+        not. An answer under that id changes it.
     """
 
     given: dict[str, str] = field(default_factory=dict)
@@ -79,6 +82,7 @@ class Answers:
     recall: Callable[[Sequence[str]], Mapping[str, str]] | None = None
     met: dict[str, Question] = field(default_factory=dict)
     used: dict[str, str] = field(default_factory=dict)
+    columns: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     def remember(self, headings: Sequence[str]) -> None:
         """Take over what is remembered for a sheet with these headings; what was given now comes first."""

@@ -1,0 +1,205 @@
+"""Rows that an import set aside, in a grid to be mended and tried again."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import dash_ag_grid as dag
+import pandas as pd
+from dash import html
+
+from analytics.intake import CheckedSheet, write_set_aside
+from analytics.intake.fields import OWN_COLUMNS
+from analytics.intake.layouts.questions import Question
+from analytics.ledger import Ledger
+from analytics.ledger.adding import ImportResult
+from analytics.ledger.file_import import PreparedImport, run_import
+from analytics.ledger.matching import join_notes
+from analytics.mistake import Mistake
+from analytics.today import today
+from analytics.words import say
+from dashboard.language import _, _n, told
+from dashboard.pages.imports_questions import field
+from dashboard.pages.imports_sheet import digest_of, prepared_for_viewer
+from dashboard.reader import for_grids
+
+MOST_ROWS = 500
+"""Rows that are mended at a time; the rest is in the file of set-aside rows."""
+
+MENDED_FILE = "mended-{number}.csv"
+"""What the import of rows mended of another import is called."""
+
+MENDED_NOTE = "mended on {day}"
+"""What the note of a mended record says. Kept with the record, so it is the same in every language."""
+
+MENDING = "mending"
+"""Which sheet a question is about that comes up while rows are mended."""
+
+
+@dataclasses.dataclass(frozen=True)
+class Tried:
+    """What came of mended rows.
+
+    Attributes
+    ----------
+    result : ImportResult or None
+        What went in.
+    digest : str
+        Of the sheet of mended rows.
+    left : pandas.DataFrame
+        Rows that are not right yet: row, column, reason, remedy, original.
+    questions : list of Question
+        What has to be answered first; nothing went in then.
+    """
+
+    result: ImportResult | None
+    digest: str
+    left: pd.DataFrame
+    questions: list[Question]
+
+
+def grid_rows(frame: pd.DataFrame) -> tuple[list[str], list[dict[str, Any]]]:
+    """Headings, and one line a row set aside: its number, its reasons, and its own cells by place among the headings.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        Of :meth:`~analytics.ledger.ledger.Ledger.set_aside` or of :attr:`~analytics.intake.CheckedSheet.set_aside`.
+    """
+    number = "row" if "row" in frame.columns else "row_no"
+    headings: dict[str, int] = {}
+    lines: dict[tuple[int, str], dict[str, Any]] = {}
+    for row, column, reason, remedy, original in zip(
+        frame[number], frame["column"], frame["reason"], frame["remedy"], frame["original"], strict=True
+    ):
+        cells = _cells(original)
+        line = lines.setdefault((int(row), original), {"row": int(row), "reason": ""})
+        why = ": ".join(str(part) for part in (column, told(reason)) if isinstance(part, str) and part)
+        line["reason"] = " ".join(part for part in (line["reason"], why, told(remedy or "")) if part)
+        for name, cell in cells.items():
+            line[f"c{headings.setdefault(name, len(headings))}"] = cell
+    return list(headings), list(lines.values())
+
+
+def _cells(original: str) -> dict[str, str]:
+    """A row's own cells by heading."""
+    return {name: cell for name, cell in json.loads(original).items() if name not in OWN_COLUMNS}
+
+
+def mending_body(
+    number: int, headings: Sequence[str], lines: Sequence[Mapping[str, Any]], questions: Sequence[Question] = ()
+) -> list[Any]:
+    """The grid of what import *number* set aside, with the questions that came up, and the way to try again.
+
+    Parameters
+    ----------
+    number : int
+    headings, lines
+        Of :func:`grid_rows`.
+    questions : sequence of Question
+    """
+    columns = [
+        {"field": "row", "headerName": _("Row"), "width": 80},
+        {"field": "reason", "headerName": _("Reason"), "minWidth": 180, "flex": 2, "wrapText": True,
+         "autoHeight": True, "cellStyle": {"lineHeight": "1.4", "paddingTop": "12px", "paddingBottom": "12px"}},
+        *(
+            {"field": f"c{place}", "headerName": heading, "editable": True, "minWidth": 110, "flex": 1}
+            for place, heading in enumerate(headings)
+        ),
+    ]  # fmt: skip
+    return [
+        html.P(
+            _n(
+                "{n} row of import {number} was set aside or has a blank cell. Correct its cells, then try again.",
+                "{n} rows of import {number} were set aside or have blank cells. Correct their cells, then try again.",
+                len(lines),
+                number=str(number),
+            )
+        ),
+        *(html.Div(field(MENDING, question, question.default or ""), className="ask") for question in questions),
+        dag.AgGrid(
+            id="mend-grid",
+            rowData=list(lines[:MOST_ROWS]),
+            columnDefs=columns,
+            # Cells are text, whatever they look like: a grid that takes a column for dates hides what is none.
+            defaultColDef={"sortable": True, "resizable": True, "cellDataType": False},
+            dashGridOptions={
+                "localeText": for_grids(),
+                "domLayout": "autoHeight",
+                "singleClickEdit": True,
+                "stopEditingWhenCellsLoseFocus": True,
+                "rowHeight": 48,
+                "suppressColumnVirtualisation": True,
+            },
+            style={"height": None},
+        ),
+        html.P(_("The rest is in the file of set-aside rows."), className="basis") if len(lines) > MOST_ROWS else None,
+        html.Button(_("Try again"), id="mend-again", className="act thumb"),
+    ]
+
+
+def mended_cells(headings: Sequence[str], line: Mapping[str, Any]) -> dict[str, str]:
+    """A line of the grid as a row's own cells by heading."""
+    return {name: str(line.get(f"c{n}") or "") for n, name in enumerate(headings) if f"c{n}" in line}
+
+
+def mended_csv(headings: Sequence[str], lines: Sequence[Mapping[str, Any]]) -> bytes:
+    """The rows of the grid as a sheet with their own headings, as the list of set-aside rows has them."""
+    frame = pd.DataFrame(
+        {
+            "row": [int(line.get("row") or 0) for line in lines],
+            "original": [json.dumps(mended_cells(headings, line), ensure_ascii=False) for line in lines],
+        }
+    ).assign(column="", reason="", remedy="")
+    return write_set_aside(frame).encode()
+
+
+def try_again(
+    ledger: Ledger, number: int, headings: Sequence[str], lines: Sequence[Mapping[str, Any]], given: Mapping[str, str]
+) -> Tried:
+    """Check mended rows, and add those that are right now, marked as mended.
+
+    Raises
+    ------
+    Mistake
+        There are no rows, they cannot be read, or the viewer may not bring them in.
+    """
+    if not lines:
+        raise Mistake(say("There are no rows to try again."))
+    data = mended_csv(headings, lines)
+    name, digest = MENDED_FILE.format(number=number), digest_of(data)
+    prepared = prepared_for_viewer(ledger, data, name, given)
+    held = [sheet.set_aside for sheet in prepared.sheets if not sheet.set_aside.empty]
+    left = _as_they_stood(pd.concat(held, ignore_index=True), headings, lines) if held else pd.DataFrame()
+    questions = prepared.answers.blocking()
+    if questions:
+        return Tried(None, digest, left, questions)
+    if not prepared.records:
+        return Tried(None, digest, left, [])
+    return Tried(run_import(ledger, _marked(prepared), digest), digest, left, [])
+
+
+def _as_they_stood(left: pd.DataFrame, headings: Sequence[str], lines: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    """Rows that are not right yet, with the row numbers of the sheet that they came from."""
+    rows = {json.dumps(mended_cells(headings, line), sort_keys=True): line.get("row") or 0 for line in lines}
+    keys = [json.dumps(_cells(original), sort_keys=True) for original in left["original"]]
+    return left.assign(row=[int(rows.get(key, row)) for key, row in zip(keys, left["row"], strict=True)])
+
+
+def _marked(prepared: PreparedImport) -> PreparedImport:
+    """The rows that are right, with a note that they were mended; what is still wrong stays with its first import."""
+    note = MENDED_NOTE.format(day=today().isoformat())
+    return dataclasses.replace(prepared, sheets=[_marked_sheet(sheet, note) for sheet in prepared.sheets])
+
+
+def _marked_sheet(sheet: CheckedSheet, note: str) -> CheckedSheet:
+    records = sheet.records
+    if "note" in records:
+        notes = [join_notes(None if pd.isna(before) else str(before), note) for before in records["note"]]
+        records = records.assign(note=pd.Series(notes, index=records.index, dtype=object).astype(records["note"].dtype))
+    return dataclasses.replace(
+        sheet, records=records, set_aside=sheet.set_aside.iloc[:0], rows_read=len(records), blanked=0
+    )
