@@ -31,7 +31,8 @@ DayFirst = Annotated[bool, typer.Option("--day-first", help="Read 03/04/2026 as 
 MonthFirst = Annotated[bool, typer.Option("--month-first", help="Read 03/04/2026 as March 4.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print counts, questions and notes as JSON.")]
 Given = Annotated[
-    list[str] | None, typer.Option("--answer", metavar="ID=VALUE", help="Answer a question; may be given several times.")
+    list[str] | None,
+    typer.Option("--answer", metavar="ID=VALUE", help="Answer a question; may be given several times."),
 ]
 Accept = Annotated[bool, typer.Option("--accept", help="Take the likeliest answer of every question.")]
 
@@ -72,7 +73,9 @@ def check(
     json: AsJson = False,
     answer: Given = None,
     accept: Accept = False,
-    records: Annotated[bool, typer.Option("--records", help="Print the records as they would be stored, as CSV.")] = False,
+    records: Annotated[
+        bool, typer.Option("--records", help="Print the records as they would be stored, as CSV.")
+    ] = False,
 ) -> None:
     """Do all that import does, but write nothing. Exit codes as of import."""
     from dashboard.importing import given_answers, import_paths

@@ -205,7 +205,9 @@ def explain(prepared: PreparedImport, result: ImportResult | None) -> list[str]:
     lines += reasons(prepared.sheets)
     held = prepared.set_aside if result is None else result.set_aside
     if held:
-        where = f"evenfoot set-aside {result.import_no}" if result is not None and result.import_no else "evenfoot import"
+        where = (
+            f"evenfoot set-aside {result.import_no}" if result is not None and result.import_no else "evenfoot import"
+        )
         lines.append(f"{held} rows were set aside; `{where}` gives them to be fixed and imported again.")
     return lines
 

@@ -27,7 +27,7 @@ def is_nested(said: list[Any] | dict[str, Any]) -> bool:
 
 def _holds_records(record: dict[str, Any]) -> bool:
     return any(
-        isinstance(value, dict) and value or isinstance(value, list) and any(isinstance(one, dict) for one in value)
+        (isinstance(value, dict) and value) or (isinstance(value, list) and any(isinstance(one, dict) for one in value))
         for value in record.values()
     )
 

@@ -20,9 +20,9 @@ from analytics.ledger.aliases import KnownNames, add_alias, known_names
 from analytics.ledger.bulk import add_stream
 from analytics.ledger.layouts import answers_for, save_answers
 from analytics.ledger.ledger import Ledger
-from analytics.ledger.scales import scales_used
-from analytics.ledger.revisions import CHOICES, Choice, Revision, compare_with_ledger
 from analytics.ledger.rest_of_herd import REST_CHOICES, RestChoice, RestOfHerd, answer_rest, rest_question
+from analytics.ledger.revisions import CHOICES, Choice, Revision, compare_with_ledger
+from analytics.ledger.scales import scales_used
 from analytics.mistake import Mistake
 from analytics.words import Said, say
 
@@ -157,7 +157,13 @@ def prepare_import(
         if stream is not None:
             return PreparedImport(name, [stream.without_records()], answers, stream=stream)
     found = understand_file(
-        source, name, farm=farm, day_first=day_first, today=today, known_farms=known, answers=answers,
+        source,
+        name,
+        farm=farm,
+        day_first=day_first,
+        today=today,
+        known_farms=known,
+        answers=answers,
         known_scales={name: scale for name, scale in scales_used(ledger).items() if farms is None or name in farms},
     )
     names, sheets = _known_by_name(ledger, found, answers, farms, screen)
@@ -190,9 +196,7 @@ def run_import(ledger: Ledger, prepared: PreparedImport, sha256: str) -> ImportR
     """
     if prepared.stream is not None:
         return add_stream(ledger, prepared.stream, prepared.file, sha256)
-    result = add_sheets(
-        ledger, prepared.sheets, prepared.file, sha256, revision_choice=prepared.revision_choice
-    )
+    result = add_sheets(ledger, prepared.sheets, prepared.file, sha256, revision_choice=prepared.revision_choice)
     for kind, farm, said, means in prepared.names:
         add_alias(ledger, kind, said, means, farm or None)
     lasting = prepared.answers.lasting()
@@ -215,9 +219,7 @@ def _known_by_name(
     said_farms = _names(sheets, "farm")
     known = _known(ledger, (), allowed)
     farms = {said: said if said in known.farms else known.meaning("farm", said) or said for said in said_farms}
-    undecided = [
-        said for said in said_farms if said not in known.farms and known.meaning("farm", said) is None
-    ]
+    undecided = [said for said in said_farms if said not in known.farms and known.meaning("farm", said) is None]
     for question, candidates in _farm_questions(similar_farms(undecided, known.farms)):
         same = answers.ask(question) == "same"
         for candidate in candidates:
@@ -408,7 +410,12 @@ def records_table(sheets: Sequence[CheckedSheet]) -> dict[str, pd.DataFrame]:
 
     tables: dict[str, list[pd.DataFrame]] = {}
     columns = [each.name for each in KINDS["trims"]]
-    score_columns = {"date": "visit_date", "score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer"}
+    score_columns = {
+        "date": "visit_date",
+        "score": "locomotion_score",
+        "scale": "locomotion_scale",
+        "scorer": "trimmer",
+    }
     for sheet in sheets:
         frame = sheet.records.drop(columns="row")
         kind = sheet.kind

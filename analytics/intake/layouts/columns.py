@@ -112,7 +112,9 @@ CLOSER = 0.85
 
 def _given(question_id: str, name: str, value: str, role: Role | None, answers: Answers) -> Role:
     answers.ask(
-        Question(question_id, name, say("What is '{heading}'?", heading=name), choices([(value, describe(value))]), value)
+        Question(
+            question_id, name, say("What is '{heading}'?", heading=name), choices([(value, describe(value))]), value
+        )
     )
     return role_of_code(value, role or Role("note"))
 
@@ -236,7 +238,10 @@ def _checked_field(
     others = [
         field
         for field in ("lesion", "foot", "claw", "visit_date", "severity", "action", "visit_kind")
-        if field != role.field and not (role.field == "lesion" and field in ("severity", "action", "visit_kind")) and field not in known and share(field) >= 0.9
+        if field != role.field
+        and not (role.field == "lesion" and field in ("severity", "action", "visit_kind"))
+        and field not in known
+        and share(field) >= 0.9
     ]
     if "lesion" in others and profile.share(test=lambda text: says_lesion(text, taught)) < 0.3:
         others.remove("lesion")
@@ -275,7 +280,7 @@ def _part(
     name: str, word: str, profile: Profile, role: Role, ask: Callable[..., Role], taught: Mapping[str, str],
     share: Callable[[str], float],
 ) -> Role:  # fmt: skip
-    """"Heel", "toe", "sole": a measure, a claw, or lesions there."""
+    """ "Heel", "toe", "sole": a measure, a claw, or lesions there."""
     measure = PARTS[word]
     low, high = {"toe": (3, 200), "heel": (5, 120), "sole": (2, 30)}[word]
     shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
@@ -342,7 +347,10 @@ def _unknown(
             say("Do the cells under '{heading}' ({shown}) say where on the claw?", heading=name, shown=shown),
             ["zone", "note"], role, answers, default="zone",
         )  # fmt: skip
-    if "action" not in known and profile.share(test=lambda text: fits("action", text, taught) and not is_yes_no(text)) >= ENOUGH:
+    if (
+        "action" not in known
+        and profile.share(test=lambda text: fits("action", text, taught) and not is_yes_no(text)) >= ENOUGH
+    ):
         return _ask(
             question_id, name,
             say("Do the cells under '{heading}' ({shown}) say what was done?", heading=name, shown=shown),
@@ -407,7 +415,9 @@ def describe(code: str) -> Said:
     if words[0] == "foot" and len(words) == 2 and words[1] in FEET:
         return say("findings on the {foot} foot", foot=FOOT_NAMES[words[1]])
     if words[0] == "claw" and len(words) == 3:
-        return say("findings on the {claw} claw of the {foot} foot", claw=CLAW_NAMES[words[2]], foot=FOOT_NAMES[words[1]])
+        return say(
+            "findings on the {claw} claw of the {foot} foot", claw=CLAW_NAMES[words[2]], foot=FOOT_NAMES[words[1]]
+        )
     if len(words) == 2 and words[1] in FEET:
         return say("{what}, {foot} foot", what=_FIELD_WORDS.get(words[0], say(words[0])), foot=FOOT_NAMES[words[1]])
     return _FIELD_WORDS.get(words[0], say("{field}", field=words[0].replace("_", " ")))

@@ -22,7 +22,9 @@ _LABEL = re.compile(r"^\s*([^:=]{2,40}?)\s*[:=]?\s*$")
 _KEY = re.compile(r"^\s*([^\s=:]{1,12})\s*[=:\N{EN DASH}]\s*(\S.{1,60}?)\s*$")
 _NUMBERED_PLACE = re.compile(r"^\s*(\d{1,2})[.)]?\s+([^\W\d_].{1,40}?)\s*$")
 _NAME_OF_PERSON = re.compile(r"^(?:[A-Z]\.\s?){1,3}[A-Z][\w'-]+$")
-_HERD_OF = re.compile(r"\b(\d{1,5})\s+(?:milking\s+)?(?:cows|kuhe|koeien|vaches|vacas)\b|\bherd (?:of|size)?\s*(\d{1,5})\b")
+_HERD_OF = re.compile(
+    r"\b(\d{1,5})\s+(?:milking\s+)?(?:cows|kuhe|koeien|vaches|vacas)\b|\bherd (?:of|size)?\s*(\d{1,5})\b"
+)
 _SEPARATORS = re.compile(r"\s+[-\N{EN DASH}\N{EM DASH}|/]\s+|[,;|()\[\]]|\s{3,}")
 
 
@@ -169,7 +171,7 @@ def _field_of(text: str) -> str | None:
 
 
 def _key_entries(cell: str) -> dict[str, str]:
-    """"U = sole ulcer, M = wart" as plain word -> what it says."""
+    """ "U = sole ulcer, M = wart" as plain word -> what it says."""
     found: dict[str, str] = {}
     rest = re.sub(r"^\s*[^\W\d_]{3,12}\s*[:.]\s+", "", cell)
     for piece in re.split(r"[,;\n|]|\s{2,}", rest):
@@ -192,9 +194,11 @@ def explains(word: str, said: str) -> bool:
     """
     if len(word) > 6 or not word.strip() or not re.search(r"[^\W\d_]{2}", said):
         return False
-    return any(
-        meaning(kind, said) is not None for kind in ("lesion", "nothing", "foot", "claw", "action", "other_lesion")
-    ) or understand_lesion(said) is not None or _is_place(said)
+    return (
+        any(meaning(kind, said) is not None for kind in ("lesion", "nothing", "foot", "claw", "action", "other_lesion"))
+        or understand_lesion(said) is not None
+        or _is_place(said)
+    )
 
 
 def _is_place(said: str) -> bool:
@@ -280,7 +284,9 @@ _TITLE_STEM = re.compile(
     r"lesion|laesi|befund|lame|seen|visit|toe|zehen|event|evento|ereignis|gebeurten)"
 )
 """Beginnings of words that are titles of sheets in one of the languages. [common practice, no source]"""
-ARTICLES = frozenset(("de", "het", "la", "le", "les", "el", "los", "las", "der", "die", "das", "the", "o", "a", "os", "as"))
+ARTICLES = frozenset(
+    ("de", "het", "la", "le", "les", "el", "los", "las", "der", "die", "das", "the", "o", "a", "os", "as")
+)
 FARM_WORDS = frozenset(("farm", "farms", "hof", "ferme", "granja", "quinta", "finca", "fazenda", "dairy", "herd"))
 """Words that stand in many names of farms and are none alone."""
 

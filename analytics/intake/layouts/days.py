@@ -145,7 +145,7 @@ def days_within(text: str, order: DateOrder, today: dt.date) -> tuple[list[dt.da
             found = read_day(match[0], order, today)
         except Unreadable:
             continue
-        if EARLIEST <= found:
+        if found >= EARLIEST:
             dates.append(found)
             rest = rest.replace(match[0], " ", 1)
     for match in _NAMED.finditer(rest):

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from analytics.intake.dates import DateOrder, decide_order, read_day
 from analytics.intake.columns import is_blank
+from analytics.intake.dates import DateOrder, decide_order, read_day
 from analytics.intake.fields import KINDS, field_of
 from analytics.intake.findings import read_finding
 from analytics.intake.headings import Headings, Match, column_letters, find_headings, is_whole, match_heading
@@ -141,8 +141,10 @@ def without_dittos(sheet: RawSheet, tables: Sequence[Table]) -> RawSheet:
         for table in tables:
             codes[table.rows] = filled_down(column, table.rows, blanks=np.zeros(len(table.rows), dtype=bool))
         columns[place] = RawColumn(codes, column.texts)
-    return sheet if all(new is old for new, old in zip(columns, sheet.columns, strict=True)) else replace(
-        sheet, columns=columns
+    return (
+        sheet
+        if all(new is old for new, old in zip(columns, sheet.columns, strict=True))
+        else replace(sheet, columns=columns)
     )
 
 
@@ -263,7 +265,9 @@ def settle(draft: Draft, answers: Answers) -> None:
             )
             if any(role.kind == "event" for role in settled):
                 # Beside an event everything told of it is a remark.
-                settled = [Role("note") if role.field in ("lesion", "lesion_detail", "action") else role for role in settled]
+                settled = [
+                    Role("note") if role.field in ("lesion", "lesion_detail", "action") else role for role in settled
+                ]
             by_headings[key] = _ticked_feet(settled, profiles)
         draft.roles.append(by_headings[key])
 
@@ -768,7 +772,9 @@ class _Maker:
             (role.kind == "field" and role.field in FINDING_FIELDS and role.field != "locomotion_score")
             for role in roles
         )  # fmt: skip
-        scored = any(role.kind == "day" or (role.kind == "field" and role.field == "locomotion_score") for role in roles)
+        scored = any(
+            role.kind == "day" or (role.kind == "field" and role.field == "locomotion_score") for role in roles
+        )
         if scored and not plain_trims and not notes_only:
             return []
         groups = groups_of(roles, self.draft.words, read_notes=read_notes, counts=counts)
@@ -975,9 +981,7 @@ class _Maker:
         return int(value) if value and value.isdecimal() else None
 
     def _month_day(self) -> None:
-        self.notes.append(
-            say("Months without a day were taken as the {day}th of the month.", day=MID_MONTH)
-        )
+        self.notes.append(say("Months without a day were taken as the {day}th of the month.", day=MID_MONTH))
 
     def _scores_of_row(self, columns: dict[str, RawColumn]) -> None:
         column = columns.get("locomotion_score")
@@ -993,7 +997,9 @@ class _Maker:
     def scores(self) -> list[_Piece]:
         """The records of a locomotion sheet: a score a cow and day."""
         days = [
-            (place, role) for place, role in enumerate(self.roles) if role.kind == "day" and place < len(self.sheet.columns)
+            (place, role)
+            for place, role in enumerate(self.roles)
+            if role.kind == "day" and place < len(self.sheet.columns)
         ]
         single = self.place("locomotion_score")
         trimmed = any(
@@ -1023,7 +1029,9 @@ class _Maker:
             if role is not None:
                 columns["visit_date"] = RawColumn(np.ones(len(keep), np.int32), ["", role.day])
             if "locomotion_scale" in self.context.values and "scale" not in columns:
-                columns["scale"] = RawColumn(np.ones(len(keep), np.int32), ["", self.context.values["locomotion_scale"]])
+                columns["scale"] = RawColumn(
+                    np.ones(len(keep), np.int32), ["", self.context.values["locomotion_scale"]]
+                )
             scorer = columns.pop("scorer", None)
             self._once(columns, len(keep))
             self._days(columns)
@@ -1258,10 +1266,14 @@ def _counts_sheet(draft: Draft, facts: Facts, order: DateOrder, answers: Answers
             columns["lesion"] = RawColumn(np.ones(len(keep), np.int32), ["", role.lesion])
             if looked is not None:
                 counted = draft.sheet.columns[looked]
-                columns["looked_at"] = RawColumn(counted.codes[table.rows][keep], [text.strip() for text in counted.texts])
+                columns["looked_at"] = RawColumn(
+                    counted.codes[table.rows][keep], [text.strip() for text in counted.texts]
+                )
             maker.complete(columns, len(keep))
             pieces.append(_Piece(table.rows[keep] + draft.sheet.first_row, columns, maker.own))
-    notes.append(say("The sheet counts cows and names none: its figures are kept as counts, apart from records of cows."))
+    notes.append(
+        say("The sheet counts cows and names none: its figures are kept as counts, apart from records of cows.")
+    )
     return _joined("counts", pieces, draft, rows, tuple(dict.fromkeys(notes)))
 
 
@@ -1281,8 +1293,7 @@ def _is_of_use(roles: Sequence[Role]) -> bool:
     return (
         any(role.kind in (*FINDING_ROLES, "day", "action") for role in roles)
         or bool(fields & {"lesion", "foot", "claw", "locomotion_score", "toe_length_mm", "severity", "feet_seen"})
-        or bool(fields & {"visit_date"})
-        and bool(fields & {"note", "visit_kind", "herd_size", "action"})
+        or (bool(fields & {"visit_date"}) and bool(fields & {"note", "visit_kind", "herd_size", "action"}))
     )
 
 
@@ -1307,18 +1318,27 @@ def _is_plain(draft: Draft, headings: Headings) -> bool:
             continue
         if (match.field.name == "note" and _is_remark(role)) or role.kind == "skip":
             continue
-        name = {"date": "visit_date", "score": "locomotion_score", "scale": "locomotion_scale", "scorer": "trimmer"}.get(
-            match.field.name, match.field.name
-        )
+        name = {
+            "date": "visit_date",
+            "score": "locomotion_score",
+            "scale": "locomotion_scale",
+            "scorer": "trimmer",
+        }.get(match.field.name, match.field.name)
         if role.kind != "field" or role.field != name or role.number:
             return False
         if not _reads_plainly(draft.sheet.columns[place], table.rows, match):
             return False
-    return not any(_names_new_lesion(draft, table, roles, place) for place, role in enumerate(roles) if _is_remark(role))
+    return not any(
+        _names_new_lesion(draft, table, roles, place) for place, role in enumerate(roles) if _is_remark(role)
+    )
 
 
 def _reads_plainly(column: RawColumn, rows: Positions, match: Match) -> bool:
-    used = column.counts() if len(rows) == len(column.codes) else np.bincount(column.codes[rows], minlength=len(column.texts))
+    used = (
+        column.counts()
+        if len(rows) == len(column.codes)
+        else np.bincount(column.codes[rows], minlength=len(column.texts))
+    )
     texts = [text for text, count in zip(column.texts, used.tolist(), strict=True) if count]
     if any(text.strip().casefold() in DITTO for text in texts):
         return False

@@ -193,7 +193,9 @@ def _worded(text: str) -> Role | None:
 
 
 def _bare_of_counts(bare: str) -> str:
-    return re.sub(r"^(no of|number of|n|cows with|feet with)\s+|\s+(y n|yes no|x|count|no of feet|feet|cows|tick)$", "", bare)
+    return re.sub(
+        r"^(no of|number of|n|cows with|feet with)\s+|\s+(y n|yes no|x|count|no of feet|feet|cows|tick)$", "", bare
+    )
 
 
 SHORTEST_ABBREVIATION = 4
@@ -216,7 +218,7 @@ def _abbreviated(bare: str) -> str | None:
 
 
 def _foot_and_claw(bare: str) -> Role | None:
-    """"left hind outer", "rh lateral", "outer claw left front": a foot, with a claw or without one."""
+    """ "left hind outer", "rh lateral", "outer claw left front": a foot, with a claw or without one."""
     feet, claws, fillers = phrases("foot"), phrases("claw"), phrases("filler")
     words = bare.split()
     if len(words) > 8:
@@ -279,7 +281,7 @@ def _of_foot(rest: str, foot: str) -> Role | None:
 
 
 def _measure(bare: str) -> Role | None:
-    """"toe length LH", "LH before", "toe RF after trim (cm)"."""
+    """ "toe length LH", "LH before", "toe RF after trim (cm)"."""
     feet = phrases("foot")
     words = bare.split()
     for place, word in enumerate(words):
@@ -290,7 +292,9 @@ def _measure(bare: str) -> Role | None:
         name, unit = "", None
         if found is not None and found.field in MEASURES:
             name, unit = found.field, found.unit
-        elif re.fullmatch(r"(before|after|vor|vorher|nach|nachher|voor|na|avant|apres|antes|despues|depois)( (mm|cm))?", rest):
+        elif re.fullmatch(
+            r"(before|after|vor|vorher|nach|nachher|voor|na|avant|apres|antes|despues|depois)( (mm|cm))?", rest
+        ):
             name, unit = "toe_length_mm", rest.split()[-1] if rest.split()[-1] in ("mm", "cm") else None
         if not name:
             continue

@@ -29,7 +29,6 @@ NUMBER_HEADINGS = frozenset(("no", "n o", "nr", "number", "num", "n", "numero", 
 _PLACES = ("foot", "claw", "lesion", "measure", "day")
 
 
-
 @dataclass(frozen=True)
 class Table:
     """One table of a sheet, or a stretch of it to which the same lines above apply.
@@ -438,8 +437,13 @@ def _repeats(sheet: RawSheet, head: _HeadingRow, positions: Positions) -> npt.ND
 def _begins_total(text: str) -> bool:
     word = plain(text[:60])
     totals = phrases("total")
-    return word in totals or (word.split(" ")[0] in totals and not word[-1:].isdigit()) or (
-        bool(word) and word.split(" ")[0] in ("total", "totals", "sum", "average", "mean", "summe", "durchschnitt", "totaal")
+    return (
+        word in totals
+        or (word.split(" ")[0] in totals and not word[-1:].isdigit())
+        or (
+            bool(word)
+            and word.split(" ")[0] in ("total", "totals", "sum", "average", "mean", "summe", "durchschnitt", "totaal")
+        )
     )
 
 

@@ -144,9 +144,7 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
     return out
 
 
-def _row_reader(
-    names: tuple[str, ...], words: Words, of_foot: Role | None = None
-) -> Callable[[tuple[str, ...]], Any]:
+def _row_reader(names: tuple[str, ...], words: Words, of_foot: Role | None = None) -> Callable[[tuple[str, ...]], Any]:
     """Columns of one row; with ``of_foot`` they all tell of that foot or claw."""
 
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
@@ -211,7 +209,9 @@ def read_row(
             claws, claw_doubt, raw = _claws(claw_text, foot, taught, sides=bool(key.get(SIDES)))
             if claw_doubt is not None:
                 doubts.append(claw_doubt)
-            own_claws = [finding["claw"]] if finding.get("claw") else (claws or list(foot_claws)) or ([raw] if raw else [""])
+            own_claws = (
+                [finding["claw"]] if finding.get("claw") else (claws or list(foot_claws)) or ([raw] if raw else [""])
+            )
             for claw in own_claws:
                 record = {**base, **finding}
                 if foot:
@@ -259,7 +259,7 @@ def _undotted(text: str) -> str:
 
 
 def _without_comment(text: str) -> str:
-    """"ok (kicker)" says ok: a word for nothing found keeps its meaning before a comment in brackets."""
+    """ "ok (kicker)" says ok: a word for nothing found keeps its meaning before a comment in brackets."""
     bare = re.sub(r"\s*\([^)]*\)\s*$", "", text)
     return bare if bare != text and bare and read_findings(bare).nothing else text
 
@@ -351,9 +351,7 @@ def _feet(
     return [], [], (), ""
 
 
-def _claws(
-    text: str, foot: str, taught: Mapping[str, str], *, sides: bool
-) -> tuple[list[str], Doubt | None, str]:
+def _claws(text: str, foot: str, taught: Mapping[str, str], *, sides: bool) -> tuple[list[str], Doubt | None, str]:
     if not text or text.casefold() in BLANKS:
         return [], None, ""
     told = taught.get(plain(text), "")
