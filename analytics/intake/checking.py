@@ -154,7 +154,7 @@ def understand_file(
             order_of_sheets.append(("draft", len(drafts)))
             drafts.append(draft)
         elif headings is not None and is_whole(headings):
-            _need_farm(sheet, headings, farm)
+            need_farm(sheet, headings, farm)
             order_of_sheets.append(("plain", len(plain)))
             plain.append((sheet, headings))
         else:
@@ -214,23 +214,20 @@ def needs_farm(kind: str) -> bool:
     return any(each.name == "farm" and each.required for each in KINDS[kind])
 
 
-def whole_headings(sheet: RawSheet, name: str, farm: str | None) -> Headings:
-    """The headings of a sheet.
+def lacks_farm(headings: Headings, farm: str | None) -> bool:
+    """Whether the farm of a sheet of that kind is told nowhere."""
+    return needs_farm(headings.kind) and "farm" not in headings.matches and not (farm or "").strip()
+
+
+def need_farm(sheet: RawSheet, headings: Headings, farm: str | None) -> None:
+    """Say that a sheet lacks its farm.
 
     Raises
     ------
     Mistake
-        They make no known sheet, or the farm is told nowhere.
+        The farm is told nowhere.
     """
-    headings = find_headings(sheet)
-    if headings is None or not is_whole(headings):
-        raise Mistake(_no_sheet(name, [(sheet, headings)]))
-    _need_farm(sheet, headings, farm)
-    return headings
-
-
-def _need_farm(sheet: RawSheet, headings: Headings, farm: str | None) -> None:
-    if needs_farm(headings.kind) and "farm" not in headings.matches and not (farm or "").strip():
+    if lacks_farm(headings, farm):
         raise Mistake(
             say("{source} has no farm column. Add one, or say which farm it is with --farm.", source=sheet.source)
         )
