@@ -32,7 +32,7 @@ MonthFirst = Annotated[bool, typer.Option("--month-first", help="Read 03/04/2026
 AsJson = Annotated[bool, typer.Option("--json", help="Print counts, questions and notes as JSON.")]
 Given = Annotated[
     list[str] | None,
-    typer.Option("--answer", metavar="ID=VALUE", help="Answer a question; may be given several times."),
+    typer.Option("--answer", metavar="ID=VALUE", help="Answer a question; can be repeated."),
 ]
 Accept = Annotated[bool, typer.Option("--accept", help="Take the likeliest answer of every question.")]
 
@@ -56,8 +56,8 @@ def import_files(
     from dashboard.importing import given_answers, import_paths
 
     code = import_paths(
-        files, ledger, farm, _date_order(day_first, month_first), json, dry_run=False, given=given_answers(answer or []),
-        accept=accept,
+        files, ledger, farm, _date_order(day_first, month_first), json, dry_run=False,
+        given=given_answers(answer or []), accept=accept,
     )  # fmt: skip
     if code:
         raise typer.Exit(code)
@@ -74,15 +74,15 @@ def check(
     answer: Given = None,
     accept: Accept = False,
     records: Annotated[
-        bool, typer.Option("--records", help="Print the records as they would be stored, as CSV.")
+        bool, typer.Option("--records", help="Print the records as CSV, as they would be stored.")
     ] = False,
 ) -> None:
     """Do all that import does, but write nothing. Exit codes as of import."""
     from dashboard.importing import given_answers, import_paths
 
     code = import_paths(
-        files, ledger, farm, _date_order(day_first, month_first), json, dry_run=True, given=given_answers(answer or []),
-        accept=accept, records=records,
+        files, ledger, farm, _date_order(day_first, month_first), json, dry_run=True,
+        given=given_answers(answer or []), accept=accept, records=records,
     )  # fmt: skip
     if code:
         raise typer.Exit(code)

@@ -9,8 +9,10 @@ import sys
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from analytics.intake import CheckedSheet
+import pandas as pd
+
 from analytics.intake.layouts.questions import Question
+from analytics.intake.records import LEFT_BLANK
 from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import ImportResult, add_sheets
 from analytics.ledger.file_import import PreparedImport, prepare_import, records_table, run_import
@@ -148,6 +150,7 @@ def _import_one(
         said = prepared.as_json()
         if result is not None:
             said |= {
+                "records": result.read - result.set_aside,
                 "read": result.read,
                 "added": result.added,
                 "already_known": result.already_known,
@@ -166,7 +169,7 @@ def _import_one(
     if blocking:
         if not dry_run:
             print(
-                f"{prepared.file}: nothing was written, as {len(blocking)} questions are open. Answer them with "
+                f"{prepared.file}: nothing was written. Questions that are open: {len(blocking)}. Answer each with "
                 "--answer ID=VALUE, or take what is likeliest with --accept.",
                 file=sys.stderr,
             )
@@ -202,25 +205,24 @@ def explain(prepared: PreparedImport, result: ImportResult | None) -> list[str]:
     """Notes on how the file was understood, and the first reasons rows were set aside."""
     lines = [str(note) for note in prepared.told]
     lines += [str(question) for question in result.questioned] if result is not None else []
-    lines += reasons(prepared.sheets)
+    lines += reasons(prepared.listed)
     held = prepared.set_aside if result is None else result.set_aside
+    number = result.import_no if result is not None else 0
+    where = f"; `evenfoot set-aside {number}` gives them to be mended and imported again" if number else ""
     if held:
-        where = (
-            f"evenfoot set-aside {result.import_no}" if result is not None and result.import_no else "evenfoot import"
-        )
-        lines.append(f"{held} rows were set aside; `{where}` gives them to be fixed and imported again.")
+        lines.append(f"Rows set aside: {held}{where}.")
+    if prepared.cells_left_blank:
+        lines.append(f"Cells left blank, their rows kept: {prepared.cells_left_blank}{where}.")
     return lines
 
 
-def reasons(sheets: Sequence[CheckedSheet]) -> list[str]:
+def reasons(listed: pd.DataFrame) -> list[str]:
     """The first reasons for which rows were set aside or cells left blank."""
     lines: list[str] = []
-    for sheet in sheets:
-        for row in sheet.set_aside.itertuples(index=False):
-            if len(lines) == SHOWN_REASONS:
-                return lines
-            found = f" '{row.value}'" if isinstance(row.value, str) and row.value else ""
-            lines.append(f"Set aside: {sheet.source}, row {row.row}, {row.column}{found}: {row.reason} {row.remedy}")
+    for row in listed.head(SHOWN_REASONS).itertuples(index=False):
+        found = f" '{row.value}'" if isinstance(row.value, str) and row.value else ""
+        what = "Left blank" if row.remedy == LEFT_BLANK else "Set aside"
+        lines.append(f"{what}: {row.source}, row {row.row}, {row.column}{found}: {row.reason} {row.remedy}")
     return lines
 
 

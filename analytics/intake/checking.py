@@ -232,23 +232,20 @@ def _farm_of(sheet: RawSheet, headings: Headings, facts: Facts, answers: Answers
 SHOWN_FARMS = 20
 
 
-def whole_headings(sheet: RawSheet, name: str, farm: str | None) -> Headings:
-    """The headings of a sheet.
+def lacks_farm(headings: Headings, farm: str | None) -> bool:
+    """Whether the farm of a sheet of that kind is told nowhere."""
+    return needs_farm(headings.kind) and "farm" not in headings.matches and not (farm or "").strip()
+
+
+def need_farm(sheet: RawSheet, headings: Headings, farm: str | None) -> None:
+    """Say that a sheet lacks its farm.
 
     Raises
     ------
     Mistake
-        They make no known sheet, or the farm is told nowhere.
+        The farm is told nowhere.
     """
-    headings = find_headings(sheet)
-    if headings is None or not is_whole(headings):
-        raise Mistake(_no_sheet(name, [(sheet, headings)]))
-    _need_farm(sheet, headings, farm)
-    return headings
-
-
-def _need_farm(sheet: RawSheet, headings: Headings, farm: str | None) -> None:
-    if needs_farm(headings.kind) and "farm" not in headings.matches and not (farm or "").strip():
+    if lacks_farm(headings, farm):
         raise Mistake(
             say("{source} has no farm column. Add one, or say which farm it is with --farm.", source=sheet.source)
         )

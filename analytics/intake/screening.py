@@ -51,6 +51,8 @@ class ScreenedRows:
         Positions of the records among them.
     set_aside : pandas.DataFrame
     rows_read : int
+    blanked : int
+        Cells that were left blank: none, as nothing is wrong.
     """
 
     kind: str
@@ -59,6 +61,7 @@ class ScreenedRows:
     good: Positions
     set_aside: pd.DataFrame
     rows_read: int
+    blanked: int = 0
 
     def __len__(self) -> int:
         return len(self.good)

@@ -15,14 +15,14 @@ import numpy as np
 import pandas as pd
 
 from analytics.beside import ahead
-from analytics.intake.checking import understood_table, whole_headings
+from analytics.intake.checking import lacks_farm, need_farm, understood_table
 from analytics.intake.coded import Stash, sheet_of
 from analytics.intake.columnar import looks_like_parquet
 from analytics.intake.columns import Setting
 from analytics.intake.dates import decide_order
 from analytics.intake.encoding import sort_of_file
 from analytics.intake.fields import KINDS, dtype_of
-from analytics.intake.headings import squeezed
+from analytics.intake.headings import find_headings, is_whole, squeezed
 from analytics.intake.layouts.reading import is_plain_head, is_plain_survey
 from analytics.intake.objects import looks_like_json
 from analytics.intake.pieces import CannotRead, Source, padded_head, parquet_source, text_sources
@@ -47,7 +47,7 @@ FIRST_LINES = 20
 class CheckedStream:
     """The records of one large sheet, piece by piece; see :class:`~analytics.intake.sheet.CheckedSheet`.
 
-    ``understood`` and ``first_set_aside`` (its first lines) are complete once the pieces have been taken.
+    ``understood``, ``first_set_aside`` (its first lines) and ``blanked`` are complete once the pieces have been taken.
     """
 
     kind: str
@@ -57,10 +57,12 @@ class CheckedStream:
     verdicts: Verdicts
     _pieces: Callable[[], Iterator[CheckedRows | ScreenedRows]] = field(repr=False)
     first_set_aside: pd.DataFrame = field(default_factory=pd.DataFrame)
+    blanked: int = 0
 
     def pieces(self) -> Iterator[CheckedRows | ScreenedRows]:
         """The checked rows, in the order of the file. To be taken once."""
         for piece in self._pieces():
+            self.blanked += piece.blanked
             if len(self.first_set_aside) < FIRST_LINES:
                 parts = [self.first_set_aside, piece.set_aside] if len(self.first_set_aside) else [piece.set_aside]
                 self.first_set_aside = pd.concat(parts, ignore_index=True).head(FIRST_LINES)
@@ -75,8 +77,9 @@ class CheckedStream:
         """What was said of the sheet, for showing: its notes and the first lines set aside."""
         none = pd.DataFrame({field.name: pd.Series(dtype=dtype_of(field)) for field in KINDS[self.kind]})
         return CheckedSheet(
-            self.kind, self.source, none, self.first_set_aside, self.rows_read, self.understood, self.notes
-        )
+            self.kind, self.source, none, self.first_set_aside, self.rows_read, self.understood, self.notes,
+            blanked=self.blanked,
+        )  # fmt: skip
 
 
 def check_stream(
@@ -103,7 +106,7 @@ def check_stream(
     -------
     CheckedStream or None
         ``None`` when the file is small, is missing, or is of a sort that is only read whole: a workbook, JSON,
-        several tables one under the other, or a layout that has to be unfolded.
+        several tables one under the other, a layout that has to be unfolded, or one that leaves something open.
 
     Raises
     ------
@@ -111,9 +114,10 @@ def check_stream(
         As for ``check_file``.
     """
     found = None
+    small = path.exists() and path.stat().st_size <= LARGEST_UNFOLDED
     for source in _sources(path, name, big_from):
         try:
-            found = _surveyed(source, name, farm)
+            found = _surveyed(source, name, farm, small)
         except CannotRead:
             continue
         except Mistake:
@@ -124,9 +128,15 @@ def check_stream(
     if found is None:
         return None
     survey, stash, like = found
-    if path.stat().st_size <= LARGEST_UNFOLDED and not (is_plain_survey(survey) and is_plain_head(like, name)):
+    if small and not (is_plain_survey(survey) and is_plain_head(like, name)):
         return None
-    order = decide_order(survey.date_texts(), name, day_first)
+    try:
+        order = decide_order(survey.date_texts(), name, day_first)
+    except Mistake:
+        if small:
+            # Read whole, it is asked about.
+            return None
+        raise
     verdicts = judge(survey, Setting(order, today or dt.date.today(), False), farm, list(known_farms))
 
     def pieces() -> Iterator[CheckedRows | ScreenedRows]:
@@ -177,18 +187,20 @@ def _checked(
             checked = check_rows(sheet, headings, survey, verdicts, farm, first=False, rows=some.rows, counted=True)
             aside = checked.set_aside
             if len(checked):
-                yield CheckedRows(checked.records, none_aside, 0)
+                yield CheckedRows(checked.records, none_aside, 0, checked.blanked)
         good = np.flatnonzero(~suspect)
         yield ScreenedRows(headings.kind, values, piece.rows, good, aside, len(piece))
 
 
-def _surveyed(source: Source, name: str, farm: str | None) -> tuple[Survey, Stash, RawSheet] | None:
+def _surveyed(source: Source, name: str, farm: str | None, small: bool) -> tuple[Survey, Stash, RawSheet] | None:
     """The survey of the whole file, its records as codes, and its headings; ``None`` of several tables in one.
 
     Raises
     ------
     CannotRead
-        None of the source's ways suits it.
+        None of the source's ways suits it, or it is of a layout that is only read whole.
+    Mistake
+        It is too large to be asked about, and its farm is told nowhere.
     """
     stash = Stash(name)
     for way in source.ways:
@@ -196,7 +208,11 @@ def _surveyed(source: Source, name: str, farm: str | None) -> tuple[Survey, Stas
         try:
             while True:
                 like = padded_head(source.head, width)
-                headings = whole_headings(like, name, farm)
+                headings = find_headings(like)
+                if headings is None or not is_whole(headings) or (small and lacks_farm(headings, farm)):
+                    # Another layout, or one that has to be asked about.
+                    raise CannotRead
+                need_farm(like, headings, farm)
                 survey, first, broadest, marks = Survey(headings), source.headed, width, 0
                 stash.empty()
                 # The next rows are read while these are looked at.

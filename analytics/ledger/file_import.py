@@ -70,8 +70,15 @@ class PreparedImport:
 
     @property
     def cells_left_blank(self) -> int:
-        """Cells that could not be read and were left blank, their rows kept."""
-        return sum(sheet.blanked for sheet in self.sheets)
+        """Cells that could not be read and were left blank, their rows kept; of a stream as far as it was taken."""
+        return self.stream.blanked if self.stream is not None else sum(sheet.blanked for sheet in self.sheets)
+
+    @property
+    def listed(self) -> pd.DataFrame:
+        """Rows set aside and cells left blank, of a stream the first ones; see ``CheckedSheet.set_aside``."""
+        if self.stream is not None:
+            return self.stream.first_set_aside.assign(source=self.stream.source)
+        return pd.concat([sheet.set_aside.assign(source=sheet.source) for sheet in self.sheets], ignore_index=True)
 
     @property
     def revision_choice(self) -> Choice | None:

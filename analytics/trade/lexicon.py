@@ -209,7 +209,7 @@ def squeezed_heading(plain_text: str) -> str:
 
 @cache
 def heading_fields() -> Mapping[str, tuple[str, ...]]:
-    """Plain form of every heading without spaces -> the fields it may name: ``trims.lesion``, ``*.cow``, ``layout.side``.
+    """Plain form of every heading without spaces -> the fields it may name, such as ``trims.lesion`` or ``*.cow``.
 
     ``*`` stands for all kinds of sheet, ``layout`` for columns that only the layout of a sheet uses, and ``own`` for
     columns that people keep and that are no part of a record.

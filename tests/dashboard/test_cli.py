@@ -8,7 +8,9 @@ import json
 import socket
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
+import openpyxl
 import pytest
 
 from analytics.ledger import open_ledger
@@ -19,9 +21,10 @@ SHEET = """visit_date,farm,visit_kind,herd_size,cow,foot,claw,zone,lesion,severi
 2026-03-02,Home,whole-herd,3,1,RH,lateral,4,sole ulcer,2,3,freestall
 2026-03-02,Home,whole-herd,3,2,,,,none,,1,freestall
 2026-03-02,Home,whole-herd,3,3,LH,,10,wart,1,4,tie-stall
-2026-03-02,Home,whole-herd,3,4,RH,lateral,40,sole ulcer,2,2,tie-stall
-2026-03-02,Home,whole-herd,3,5,RH,lateral,4,squishy,2,2,tie-stall
+2062-03-02,Home,whole-herd,3,4,RH,lateral,4,sole ulcer,2,2,tie-stall
+2026-02-30,Home,whole-herd,3,5,RH,lateral,4,white line,2,2,tie-stall
 """
+LINE = "2026-03-02,Home,whole-herd,3,9,LH,lateral,{},{},2,1,tie-stall\n"
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -55,19 +58,101 @@ def sheet(tmp_path: Path) -> Path:
     return path
 
 
+def counts(out: str) -> dict[str, Any]:
+    """What ``import --json`` printed, without the notes."""
+    said = json.loads(out)
+    assert all(isinstance(note, str) for note in said.pop("notes"))
+    return said
+
+
 def test_import_prints_its_counts_as_json(run: Run, sheet: Path) -> None:
     code, out, err = run("import", sheet, "--json")
-    assert code == 0
-    assert json.loads(out) == {"read": 5, "added": 3, "already_known": 0, "set_aside": 2, "import": 1}
-    assert "row 5, zone '40'" in err and "squishy" in err
-    assert json.loads(run("import", sheet, "--json")[1]) == {
-        "read": 5, "added": 0, "already_known": 3, "set_aside": 2, "import": 2,
+    assert code == 4
+    first = {
+        "file": "sheet.csv", "kind": "trims", "rows_read": 5, "records": 3, "set_aside": 2, "questions": [],
+        "read": 5, "added": 3, "already_known": 0, "import": 1,
     }  # fmt: skip
+    assert counts(out) == first
+    assert "Set aside: sheet.csv, row 5, visit_date '2062-03-02'" in err and "row 6, visit_date '2026-02-30'" in err
+    assert "Rows set aside: 2; `evenfoot set-aside 1` gives them" in err
+    code, out, _ = run("import", sheet, "--json")
+    assert code == 4 and counts(out) == {**first, "added": 0, "already_known": 3, "import": 2}
+
+
+def test_a_sheet_that_goes_in_whole_ends_with_0(run: Run, sheet: Path) -> None:
+    sheet.write_text("".join(SHEET.splitlines(keepends=True)[:4]))
+    for added, known in ((3, 0), (0, 3)):
+        code, out, err = run("import", sheet, "--json")
+        said = counts(out)
+        assert (code, said["added"], said["already_known"], said["set_aside"]) == (0, added, known, 0)
+        assert "aside" not in err and "blank" not in err
+
+
+def test_a_cell_that_is_left_blank_is_told(run: Run, sheet: Path) -> None:
+    sheet.write_text("".join(SHEET.splitlines(keepends=True)[:4]) + LINE.format(40, "sole ulcer"))
+    code, out, err = run("import", sheet, "--json")
+    said = counts(out)
+    assert (code, said["records"], said["added"], said["set_aside"]) == (4, 4, 4, 0)
+    assert "Left blank: sheet.csv, row 5, zone '40': It must be from 0 to 12." in err
+    assert "Cells left blank, their rows kept: 1; `evenfoot set-aside 1` gives them" in err and "Rows set" not in err
+    _, out, _ = run("set-aside", 1)
+    [row] = list(csv.DictReader(io.StringIO(out.lstrip("\ufeff"))))
+    assert (row["cow"], row["zone"]) == ("9", "40")
+    assert run("import", sheet, "--json")[0] == 4
+
+
+def test_a_tab_that_is_not_read_is_told(run: Run, tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for line in SHEET.splitlines()[:4]:
+        book.active.append(line.split(","))
+    prose = book.create_sheet("diary")
+    prose.append(["Rain all week, the gates stick."])
+    path = tmp_path / "book.xlsx"
+    book.save(path)
+    code, out, err = run("import", path, "--json")
+    said = counts(out)
+    assert (code, said["added"], said["set_aside"]) == (4, 3, 0)
+    assert "Not read" in err and "diary" in err
+
+
+def test_an_open_question_writes_nothing(run: Run, sheet: Path, tmp_path: Path) -> None:
+    sheet.write_text(SHEET.replace("white line", "squishy"))
+    for words in (("import", sheet), ("check", sheet)):
+        code, out, err = run(*words)
+        assert code == 3 and "Question word:squishy: What does 'squishy' say?" in err
+        assert "--answer 'word:squishy=DD'" in err
+    assert "nothing was written. Questions that are open: 1." in run("import", sheet)[2]
+    said = json.loads(run("import", sheet, "--json")[1])
+    assert [(one["id"], one["default"]) for one in said["questions"]] == [("word:squishy", "aside")]
+    assert "added" not in said and not (tmp_path / "ledger.duckdb").exists()
+    code, out, _ = run("import", sheet, "--json", "--accept")
+    assert (code, counts(out)["added"], counts(out)["set_aside"]) == (4, 3, 2)
+    assert run("import", sheet, "--answer", "word:squishy=blue")[0] == 2
+
+
+def test_an_answer_is_taken_and_remembered(run: Run, sheet: Path) -> None:
+    rows = "".join(SHEET.splitlines(keepends=True)[:4])
+    sheet.write_text(rows + LINE.format(3, "squishy"))
+    code, out, err = run("import", sheet, "--json", "--answer", "word:squishy=WL")
+    assert (code, counts(out)["added"], counts(out)["set_aside"]) == (0, 4, 0), err
+    assert "word:squishy = WL" in run("layouts")[1]
+    sheet.write_text((rows + LINE.format(3, "squishy")).replace("2026-03-02", "2026-03-03"))
+    code, out, err = run("import", sheet, "--json")
+    assert (code, counts(out)["added"], counts(out)["questions"]) == (0, 4, []), err
+
+
+def test_an_unknown_word_in_few_rows_is_set_aside_without_asking(run: Run, sheet: Path) -> None:
+    rows = "".join(LINE.format(4, "sole ulcer").replace(",9,", f",{cow},") for cow in range(10, 30))
+    sheet.write_text(SHEET.splitlines(keepends=True)[0] + rows + LINE.format(4, "squishy"))
+    code, out, err = run("import", sheet, "--json")
+    said = counts(out)
+    assert (code, said["added"], said["set_aside"]) == (4, 20, 1)
+    assert "lesion 'squishy'" in err
 
 
 def test_check_writes_nothing(run: Run, sheet: Path, tmp_path: Path) -> None:
     code, out, _ = run("check", sheet)
-    assert code == 0 and "3 would be added" in out
+    assert code == 4 and "3 would be added" in out
     assert not (tmp_path / "ledger.duckdb").exists()
 
 
@@ -78,9 +163,9 @@ def test_set_aside_rows_can_be_fixed_and_imported_again(run: Run, sheet: Path, t
     assert [row["cow"] for row in rows] == ["4", "5"]
     assert all(row["evenfoot_remedy"] for row in rows)
     fixed = tmp_path / "fixed.csv"
-    fixed.write_text(out.replace(",40,", ",4,").replace("squishy", "white line abscess"))
-    _, out, err = run("import", fixed, "--json")
-    assert json.loads(out)["added"] == 2, err
+    fixed.write_text(out.replace("2062-", "2026-").replace("2026-02-30", "2026-03-02"))
+    code, out, err = run("import", fixed, "--json")
+    assert (code, json.loads(out)["added"]) == (0, 2), err
     assert run("set-aside", 99)[0] == 2
 
 

@@ -5,14 +5,17 @@ import struct
 import zipfile
 import zlib
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 import pytest
 
-from analytics.intake import check_file, workbooks
+from analytics.intake import CheckedSheet, check_file, workbooks
+from analytics.intake.checking import understand_file
+from analytics.intake.layouts.questions import Answers
 from analytics.intake.reading import read_sheets
 from analytics.mistake import Mistake
-from tests.intake.books import check
+from tests.intake.books import TODAY, check
 
 
 def says(data: bytes, name: str = "book.csv", **options: object) -> str:
@@ -36,7 +39,7 @@ def says(data: bytes, name: str = "book.csv", **options: object) -> str:
         (b"hello\nworld\n", "no headings"),
         (b"a,b,c\n1,2,3\n", "no headings"),
         (b"date,farm,lesion,foot\n2026-03-14,Elm,ulcer,LH\n", "'cow'"),
-        (b"date,cow,lesion\n2026-03-14,1,ulcer\n", "--farm"),
+        (b"date,cow,lesion\n2026-03-14,1,ulcer\n", "Which farm is it?"),
         (b'date,farm,cow,lesion\n2026-03-14,Elm,1,"ulcer\n2026-03-14,Elm,2,ok\n', "quotation mark"),
         (b"PK\x03\x04" + bytes(200), "cannot be opened"),
         (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), "cannot be opened"),
@@ -55,14 +58,37 @@ def test_json_that_is_none(data: bytes) -> None:
         check(data, "book.json")
 
 
-def test_ambiguous_dates_ask_for_the_option() -> None:
+def asked(data: bytes, **options: Any) -> tuple[Answers, list[CheckedSheet]]:
+    found = understand_file(data, "book.csv", today=TODAY, **options)
+    return found.answers, found.sheets
+
+
+def test_dates_that_can_be_read_both_ways_are_asked_about() -> None:
     data = b"date,farm,cow,lesion\n3/4/2026,Elm,1,ulcer\n5.6.2026,Elm,2,ok\n"
-    message = says(data)
-    assert "--day-first" in message and "--month-first" in message and "3/4/2026" in message
-    assert check(data, day_first=True)[0].records["visit_date"].dt.month.to_list() == [4, 6]
-    assert check(data, day_first=False)[0].records["visit_date"].dt.month.to_list() == [3, 5]
+    assert "'3/4/2026'" in says(data)
+    answers, _ = asked(data)
+    (question,) = answers.blocking()
+    assert question.id == "date-order" and [one.value for one in question.choices] == ["day-first", "month-first"]
+    for value, months in (("day-first", [4, 6]), ("month-first", [3, 5])):
+        answers, (sheet,) = asked(data, answers=Answers({"date-order": value}))
+        assert answers.open() == [] and sheet.records["visit_date"].dt.month.to_list() == months
+        (sheet,) = check(data, day_first=value == "day-first")
+        assert sheet.records["visit_date"].dt.month.to_list() == months
     torn = b"date,farm,cow,lesion\n14/3/2026,Elm,1,ulcer\n3/14/2026,Elm,2,ok\n"
-    assert "--day-first" in says(torn)
+    assert [one.id for one in asked(torn)[0].blocking()] == ["date-order"]
+    assert "day first or the month first" in says(torn)
+
+
+def test_a_farm_that_is_named_nowhere_is_asked_for() -> None:
+    data = b"date,cow,lesion\n2026-03-14,1,ulcer\n"
+    answers, _ = asked(data, known_farms=("Elm", "Oak"))
+    (question,) = answers.blocking()
+    assert question.id == "farm" and question.free and question.default is None
+    assert {"Elm", "Oak"} <= {one.value for one in question.choices}
+    for found in (asked(data, answers=Answers({"farm": "Ash"})), asked(data, farm="Ash")):
+        assert found[0].open() == [] and found[1][0].records["farm"].to_list() == ["Ash"]
+    with pytest.raises(Mistake, match="--farm"):
+        check(b"cow,birth_date,calvings\n1,2020-01-01,2022-01-02\n")
 
 
 def test_no_such_file_and_a_folder(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ from analytics.intake.sheet import CheckedSheet
 from analytics.intake.streaming import CheckedStream, check_stream
 from analytics.mistake import Mistake
 from sample_data import truths
-from tests.intake.books import TODAY
+from tests.intake.books import TODAY, add_up, reasons
 from tests.intake.test_any_file import _CELL, _HEADING
 
 _SHARED = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture]
@@ -48,15 +48,20 @@ def _whole(stream: CheckedStream) -> CheckedSheet:
     held = [piece.set_aside for piece in taken if len(piece.set_aside)]
     aside = pd.concat(held, ignore_index=True) if held else taken[0].set_aside if taken else pd.DataFrame()
     pd.testing.assert_frame_equal(stream.first_set_aside, aside.head(len(stream.first_set_aside)))
-    return CheckedSheet(
+    records = pd.concat([piece.records for piece in taken], ignore_index=True)
+    sheet = CheckedSheet(
         stream.kind,
         stream.source,
-        pd.concat([piece.records for piece in taken], ignore_index=True),
+        # Rows with a cell that was left blank come before the others of their piece.
+        records.sort_values("row", ignore_index=True),
         aside,
         stream.rows_read,
         stream.understood,
         stream.notes,
+        blanked=stream.blanked,
     )
+    add_up(sheet)
+    return sheet
 
 
 def _same(path: Path, **options: object) -> bool:
@@ -69,6 +74,7 @@ def _same(path: Path, **options: object) -> bool:
         return True
     (sheet,) = one
     assert (sheet.kind, sheet.source, sheet.rows_read) == (other.kind, other.source, other.rows_read)
+    assert (sheet.held, sheet.blanked) == (other.held, other.blanked)
     pd.testing.assert_frame_equal(sheet.records, other.records)
     pd.testing.assert_frame_equal(sheet.set_aside, other.set_aside)
     pd.testing.assert_frame_equal(sheet.understood, other.understood)
@@ -91,15 +97,32 @@ def test_the_demo_herds(path: Path) -> None:
     assert _same(path, known_farms=("larkmoor",))
 
 
-def test_the_messy_book_by_either_reader(piece_size: None, tmp_path: Path) -> None:
-    assert _same(sample_data.MESSY)
+def test_the_messy_book_by_either_reader(piece_size: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Two findings in a cell, a remark for a lesion and a row without a cow are for the reader of whole files ...
+    assert _in_pieces(sample_data.MESSY) is None
     text = sample_data.MESSY.read_bytes().decode("utf-8", "replace").replace("\r\n", "\n")
     assert truths.MESSY_FARM in text
     lines = [line for line in text.split("\n") if line.strip()]
     path = tmp_path / "plain.csv"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="")
     assert text_file.look_through(path, "plain.csv").plain
-    assert _same(path)
+    assert _in_pieces(path) is None
+    # ... and of a file too large for it such rows are set aside.
+    monkeypatch.setattr(streaming, "LARGEST_UNFOLDED", 0)
+    for book, shift in ((sample_data.MESSY, 0), (path, None)):
+        sheet = _in_pieces(book)
+        assert isinstance(sheet, CheckedSheet)
+        said = reasons(sheet)
+        assert [value for _, _, value in said] == [bad.value for bad in truths.MESSY_BAD_ROWS]
+        assert shift is None or [row for row, _, _ in said] == [bad.row for bad in truths.MESSY_BAD_ROWS]
+        assert (sheet.held, sheet.blanked) == (4, 4)
+    # Without them both ways give the same.
+    alike = tmp_path / "alike.csv"
+    odd = ("ulcer + wart", "squishy")
+    kept = [line for line in lines[2:] if not any(one in line for one in odd) and line.split(";")[2].strip()]
+    alike.write_text("\n".join(kept) + "\n", encoding="utf-8", newline="")
+    monkeypatch.setattr(streaming, "LARGEST_UNFOLDED", 60_000_000)
+    assert _same(alike)
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=_SHARED)
@@ -148,9 +171,9 @@ def test_any_table(
         (b"3,Elm,LH,wart\n", True),
         ("3,Ki\u00eb,LH,wart\n".encode(), True),
         ("3,Ki\u00eb,LH,wart\n".encode("cp1252"), False),
-        (b"3,Elm,LH,wart\r\n4,Elm,LH,wart\r\n", False),
+        (b"3,Elm,LH,wart\r\n2026-03-15,4,Elm,LH,wart\r\n", False),
         (b'3,Elm,"L"H,wart\n', False),
-        (b"3,Elm,LH,wart\n\n4,Elm,LH,wart\n", False),
+        (b"3,Elm,LH,wart\n\n2026-03-15,4,Elm,LH,wart\n", False),
         (b"3,Elm,LH,wart,more,and more\n", False),
         (b'3,Elm,"LH,wart\n', False),
         (b"3,Elm,LH,wart\x1a", False),
@@ -209,7 +232,7 @@ def test_odd_quotes_blanks_and_breadths(body: list[str], ending: str, last: bool
 
 @settings(max_examples=20, deadline=None, suppress_health_check=_SHARED)
 @given(
-    rows=st.lists(st.tuples(st.sampled_from(["Elm", "elm ", "Ash"]), st.sampled_from(["", "0", "1", "4", "9", "x"]),
+    rows=st.lists(st.tuples(st.sampled_from(["Elm", "elm ", "Ash"]), st.sampled_from(["", "0", "1", "4", "9"]),
                             st.sampled_from(["", "0-3", "1-5"]), st.sampled_from(["High", "high", " HIGH", "dry", ""]),
                             st.sampled_from(["3/4/2026", "14/4/2026", "4/14/2026", "2026-05-01", "soon"])),
                   min_size=1, max_size=40),
@@ -222,7 +245,27 @@ def test_what_one_row_says_of_another_is_kept_over_the_seams(
     lines += [f"{day};{farm};{n};{group};ok;{score};{scale}" for n, (farm, score, scale, group, day) in enumerate(rows)]
     path = tmp_path / "seams.csv"
     path.write_bytes("\r\n".join(lines).encode())
-    assert _same(path)
+    one = _in_one(path)
+    # Dates that can be read both ways are asked about, by the reader of whole files.
+    asked = isinstance(one, str) and "day first or the month first" in one
+    assert _same(path) is not asked
+
+
+def test_what_a_large_file_leaves_open_is_asked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "open.csv"
+    for text, said in (
+        ("date,farm,cow,lesion\n3/4/2026,Elm,1,ulcer\n", "--day-first"),
+        ("date,cow,lesion\n2026-03-14,1,ulcer\n", "--farm"),
+    ):
+        path.write_text(text)
+        assert check_stream(path, path.name, big_from=0) is None
+        with monkeypatch.context() as patch, pytest.raises(Mistake, match=said):
+            patch.setattr(streaming, "LARGEST_UNFOLDED", 0)
+            check_stream(path, path.name, big_from=0)
+    path.write_text("date,farm,cow,LF,RF\n2026-03-14,Elm,1,ulcer,\n")
+    assert check_stream(path, path.name, big_from=0) is None
+    monkeypatch.setattr(streaming, "LARGEST_UNFOLDED", 0)
+    assert check_stream(path, path.name, big_from=0) is None
 
 
 def test_parquet(piece_size: None, tmp_path: Path) -> None:

@@ -22,11 +22,12 @@ ENOUGH = 0.8
 """Share of the cells that must be readable for a heading to be believed. [common practice, no source]"""
 
 SCORE_WORDS = frozenset(
-    ("score", "scores", "points", "note", "wert", "wertung", "bewertung", "punkte", "punt", "punten", "puntos", "cijfer",
-     "nota", "notation", "puntuacion", "pontuacao", "escore", "grado", "grade", "graad", "grad")
+    ("score", "scores", "points", "note", "wert", "wertung", "bewertung", "punkte", "punt", "punten", "puntos",
+     "cijfer", "nota", "notation", "puntuacion", "pontuacao", "escore", "grado", "grade", "graad", "grad")
 )  # fmt: skip
 LONGEST_TOE_CM = 20
-"""Lengths of toes up to this are in cm where no unit is named: no toe is so short in mm. [common practice, no source]"""
+"""Lengths of toes up to this are in cm where no unit is named: no toe is so short in mm.
+[common practice, no source]"""
 SHED_WORDS = frozenset(("shed", "sheds"))
 DUE_WORDS = frozenset(("due", "due date", "date due"))
 COUNT_WORDS = frozenset(("number", "no", "nr", "n", "nº", "num", "numero", "nummer"))

@@ -22,7 +22,8 @@ class Role:
     ----------
     kind : str
         ``field`` (of a trim sheet), ``foot`` or ``claw`` (findings there), ``lesion`` (ticks, feet, severities or
-        counts of it), ``part`` (lesions of the toe, sole or heel), ``measure`` (a length of one foot), ``day`` (scores of that day), ``side``, ``end``, ``lame``,
+        counts of it), ``part`` (lesions of the toe, sole or heel), ``zone`` (findings there), ``which`` (ticks of a
+        foot), ``measure`` (a length of one foot), ``day`` (scores of that day), ``side``, ``end``, ``lame``,
         ``action`` (ticks), ``event``, ``note``, ``skip`` (known, but no part of a trim record).
     field : str
         Of a field or a measure.

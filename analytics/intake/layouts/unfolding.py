@@ -267,7 +267,7 @@ def _without_comment(text: str) -> str:
 _CLAW_LETTERS = {"o": "lateral", "a": "lateral", "e": "lateral", "l": "lateral", "i": "medial", "m": "medial",
                  "out": "lateral", "in": "medial", "ext": "lateral", "int": "medial", "lat": "lateral", "med": "medial",
                  "bu": "lateral", "bi": "medial"}  # fmt: skip
-"""What stands for the claw behind the letters of a foot: outer, au\N{LATIN SMALL LETTER SHARP S}en, externa, lateral; inner, medial.
+"""What stands for the claw behind the letters of a foot: outer, externa, lateral; inner, medial.
 [common practice, no source]"""
 
 
@@ -660,7 +660,7 @@ def unfold_rows(
 
 
 def _says_more(row: Positions, codes: Mapping[str, Codes]) -> Any:
-    """Which records stay: of a row's records one that names a foot or claw at most is left out where another says so."""
+    """Which records stay: one that names no more than a foot or claw is left out where another of its row says so."""
     foot, claw = codes["foot"].astype(np.int64), codes["claw"].astype(np.int64)
     bare = np.ones(len(row), dtype=bool)
     for name, here in codes.items():
