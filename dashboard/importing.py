@@ -94,10 +94,10 @@ def list_layouts(address: str | None) -> None:
     if found.empty:
         print("No layout is remembered yet.")
     for row in found.itertuples(index=False):
-        headings = ", ".join(json.loads(row.headings))
+        headings = ", ".join(json.loads(str(row.headings)))
         whose = f", sheets of {row.trimmer}" if isinstance(row.trimmer, str) and row.trimmer else ""
         print(f"{row.layout_no}  {row.name}{whose}: {headings}")
-        for question, value in json.loads(row.answers).items():
+        for question, value in json.loads(str(row.answers)).items():
             print(f"     {question} = {value}")
 
 

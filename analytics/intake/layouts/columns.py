@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from difflib import SequenceMatcher, get_close_matches
+from functools import partial
 
 from analytics.intake.fields import KINDS
 from analytics.intake.headings import column_letters
@@ -18,8 +19,9 @@ from analytics.trade.lesions import LESIONS
 from analytics.trade.lexicon import heading_fields, meaning, plain, squeezed_heading
 from analytics.words import Said, say
 
-ENOUGH = 0.8
-"""Share of the cells that must be readable for a heading to be believed. [common practice, no source]"""
+ENOUGH, MOST = 0.8, 0.9
+"""Shares of the cells that must be readable for a heading to be believed, and for one that says nothing to be asked
+about. [common practice, no source]"""
 
 SCORE_WORDS = frozenset(
     ("score", "scores", "points", "note", "wert", "wertung", "bewertung", "punkte", "punt", "punten", "puntos",
@@ -95,14 +97,17 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
         role = read_heading(close)
         if role is None or role.kind != "field":
             continue
-        field = role.field
-        if profile.without_blanks.share(test=lambda text, field=field: fits(field, text, taught)) < ENOUGH:
+        if profile.without_blanks.share(test=partial(_fits, role.field, taught)) < ENOUGH:
             continue
-        if fits(field, "\N{BULLET}", taught) and SequenceMatcher(None, word, close).ratio() < CLOSER:
+        if fits(role.field, "\N{BULLET}", taught) and SequenceMatcher(None, word, close).ratio() < CLOSER:
             # Any text fits a name: the heading alone must tell.
             continue
         return replace(role, certain=False)
     return None
+
+
+def _fits(field: str, taught: Mapping[str, str], text: str) -> bool:
+    return fits(field, text, taught)
 
 
 CLOSE = 0.74
@@ -162,9 +167,9 @@ def _settle(
             return Role("lame")
         if word in SCORE_WORDS and has_lesion and "severity" not in known:
             return _score(place, name, profile, beside_lesion, ask)
-    if role.kind == "field" and role.field == "severity" and "locomotion_score" not in known and word in SCORE_WORDS:
-        if has_lesion and profile.numbers and max(profile.numbers) > 3:
-            return _score(place, name, profile, beside_lesion, ask)
+    beyond = max(profile.numbers, default=0) > 3
+    if role.field == "severity" and "locomotion_score" not in known and word in SCORE_WORDS and has_lesion and beyond:
+        return _score(place, name, profile, beside_lesion, ask)
     if word in SHED_WORDS:
         beside, without = beside_lesion(place)
         if not profile.is_numeric or max(profile.numbers, default=0) > 5:
@@ -199,9 +204,9 @@ def _settle(
         return _part(name, word, profile, role, ask, taught, share)
     if role.kind == "field" and role.field == "cow":
         return role
-    if (role.kind == "measure" or role.field in MEASURES) and role.field.startswith("toe_length"):
-        if role.unit is None and profile.is_numeric and max(profile.numbers) <= LONGEST_TOE_CM:
-            return replace(role, unit="cm")
+    is_toe = (role.kind == "measure" or role.field in MEASURES) and role.field.startswith("toe_length")
+    if is_toe and role.unit is None and profile.is_numeric and max(profile.numbers) <= LONGEST_TOE_CM:
+        return replace(role, unit="cm")
     if role.kind == "foot" and share("toe_lengths") >= ENOUGH:
         return Role("measure", field=BOTH_LENGTHS, foot=role.foot, unit="cm" if _is_cm(profile) else None)
     if role.kind == "foot" and profile.is_numeric and min(profile.numbers) >= 40:
@@ -357,20 +362,20 @@ def _unknown(
             say("Do the cells under '{heading}' ({shown}) say what was done?", heading=name, shown=shown),
             ["action", "note"], role, answers, default="action", safe=True,
         )  # fmt: skip
-    if "foot" not in known and not places and profile.share(test=lambda text: fits("foot", text, taught)) >= 0.9:
-        if not profile.is_numeric:
-            return _ask(
-                question_id, name,
-                say("Are the cells under '{heading}' ({shown}) feet?", heading=name, shown=shown),
-                ["foot", "note"], role, answers, default="foot",
-            )  # fmt: skip
-    if "visit_date" not in known and profile.share(test=lambda text: fits("visit_date", text, taught)) >= 0.9:
-        if not profile.is_numeric:
-            return _ask(
-                question_id, name,
-                say("Is '{heading}' ({shown}) the day of the visit?", heading=name, shown=shown),
-                ["visit_date", "note"], role, answers, default="visit_date",
-            )  # fmt: skip
+    if profile.is_numeric:
+        return role
+    if "foot" not in known and not places and profile.share(test=partial(_fits, "foot", taught)) >= MOST:
+        return _ask(
+            question_id, name,
+            say("Are the cells under '{heading}' ({shown}) feet?", heading=name, shown=shown),
+            ["foot", "note"], role, answers, default="foot",
+        )  # fmt: skip
+    if "visit_date" not in known and profile.share(test=partial(_fits, "visit_date", taught)) >= MOST:
+        return _ask(
+            question_id, name,
+            say("Is '{heading}' ({shown}) the day of the visit?", heading=name, shown=shown),
+            ["visit_date", "note"], role, answers, default="visit_date",
+        )  # fmt: skip
     return role
 
 

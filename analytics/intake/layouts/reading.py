@@ -514,7 +514,7 @@ def unfold(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> li
         if not ask_words(draft, answers, max(rows, 1)):
             break
     trims += _cows_in_lines(draft, trims, answers)
-    out = []
+    out: list[Unfolded] = []
     for kind, pieces in (("trims", trims), ("locomotion", scores)):
         if pieces:
             out.append(_joined(kind, pieces, draft, rows, tuple(dict.fromkeys(notes)) if not out else ()))
@@ -1009,8 +1009,10 @@ class _Maker:
             return []
         shared = self.shared()
         out = []
-        for place, role in days or [(single, None)]:
-            assert place is not None
+        columns_of_scores: list[tuple[int, Role | None]] = [*days]
+        if not days and single is not None:
+            columns_of_scores = [(single, None)]
+        for place, role in columns_of_scores:
             column = self.sheet.columns[place]
             said = np.array([text.strip().casefold() not in BLANKS for text in column.texts], dtype=bool)
             keep = np.flatnonzero(said[column.codes[self.rows]]) if role is not None else np.arange(len(self.rows))

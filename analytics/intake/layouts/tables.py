@@ -12,7 +12,7 @@ import numpy.typing as npt
 from analytics.intake.headings import is_own_column
 from analytics.intake.layouts.context import field_told
 from analytics.intake.layouts.days import is_day
-from analytics.intake.layouts.roles import Role, joined_headings, read_heading, told_of_foot
+from analytics.intake.layouts.roles import NUMBERED_FIELDS, Role, joined_headings, read_heading, told_of_foot
 from analytics.intake.sheet import Positions, RawSheet
 from analytics.trade.feet import FEET
 from analytics.trade.lexicon import foot_sets, meaning, phrases, plain, squeezed_heading
@@ -151,10 +151,10 @@ def _numbered_pairs(roles: list[Role | None]) -> list[Role | None]:
         return roles
     out: list[Role | None] = []
     for role in roles:
-        if role is not None and role.kind == "field" and not role.number and counts[role.field] > 1:
-            if role.field in ("lesion", "foot", "claw", "zone", "severity", "action", "lesion_detail", "dd_stage"):
-                seen[role.field] = seen.get(role.field, 0) + 1
-                role = Role("field", field=role.field, number=seen[role.field], unit=role.unit, scale=role.scale)
+        repeated = role is not None and role.kind == "field" and not role.number and counts[role.field] > 1
+        if role is not None and repeated and role.field in NUMBERED_FIELDS:
+            seen[role.field] = seen.get(role.field, 0) + 1
+            role = Role("field", field=role.field, number=seen[role.field], unit=role.unit, scale=role.scale)
         out.append(role)
     return out
 

@@ -196,9 +196,9 @@ def read_row(
         if doubt is not None:
             doubts.append(doubt)
     found = _records_of(reading, lesion)
-    if not found and lesion and not reading.nothing and not reading.doubts and lesion.casefold() not in BLANKS:
-        if reading.unread and not reading.feet:
-            found = [{"lesion": lesion}]
+    said_nothing = reading.nothing or reading.doubts or lesion.casefold() in BLANKS
+    if not found and lesion and not said_nothing and reading.unread and not reading.feet:
+        found = [{"lesion": lesion}]
     for word in _unanswered(reading, taught):
         found.append({"lesion": word})
     claw_text = said.get("claw", "")
@@ -221,11 +221,13 @@ def read_row(
                 out.append(record)
     if not found:
         # A severity or a zone without a lesion stays as it is written, so that the row is set aside.
-        raw = {name: text for name in ("zone", "severity", "dd_stage", "lesion_detail")
-               if (text := said.get(name, "")) and text.casefold() not in NOTHING}  # fmt: skip
+        written = {name: text for name in ("zone", "severity", "dd_stage", "lesion_detail")
+                   if (text := said.get(name, "")) and text.casefold() not in NOTHING}  # fmt: skip
         for record in out:
-            record.update({name: text for name, text in raw.items() if name not in record})
-        if raw or any("foot" in record for record in out) or reading.nothing:
+            record.update({name: text for name, text in written.items() if name not in record})
+        if written:
+            out = out[:1]
+        elif any("foot" in record for record in out) or reading.nothing:
             out = out[:1] if len(out) == 1 else []
         else:
             out = []
