@@ -1,4 +1,4 @@
-"""One dropped sheet: what would go in, what it leaves open, and where it leads once it is added."""
+"""One dropped sheet: what would go in, and what it leaves open."""
 
 from __future__ import annotations
 
@@ -17,7 +17,6 @@ from analytics.ledger import Ledger
 from analytics.ledger.adding import ImportResult
 from analytics.ledger.file_import import PreparedImport, prepare_import
 from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
 from analytics.words import say
 from dashboard.accounts import current_viewer
 from dashboard.charts.frame import records
@@ -29,11 +28,6 @@ from dashboard.pages.imports_list import KINDS
 from dashboard.pages.imports_questions import open_questions, settled_fold
 from dashboard.pages.imports_rows import SHOWN_ROWS, rows_beside
 from dashboard.panel import number_table
-from dashboard.view import View
-
-WHOLE_HERD = "whole-herd"
-SHOWN_FARMS = 12
-"""Farms of one file that are linked to."""
 
 
 def bytes_of(contents: str) -> bytes:
@@ -252,45 +246,3 @@ def _understood(prepared: PreparedImport) -> list[Any]:
     if not parts:
         return []
     return [html.Details([html.Summary(_("What was understood how")), *parts], className="fold")]
-
-
-def added_body(ledger: Ledger, prepared: PreparedImport, result: ImportResult) -> list[Any]:
-    """What is shown of a sheet that has been added: what went in, and the farms it leads to."""
-    return [
-        html.P(
-            _(
-                "Rows added as import {number}: {added}; already known: {known}; set aside: {aside}.",
-                number=str(result.import_no),
-                added=result.added,
-                known=result.already_known,
-                aside=result.set_aside,
-            ),
-            className="lead",
-            role="status",
-        ),
-        *(html.P(told(question), className="caution") for question in result.questioned),
-        *farm_links(ledger, prepared.sheets),
-    ]
-
-
-def farm_links(ledger: Ledger, sheets: Sequence[CheckedSheet]) -> list[Any]:
-    """Links to the herd page of the farms of some sheets, with every kind of visit that each has."""
-    farms = sorted({str(farm) for sheet in sheets for farm in sheet.records["farm"].dropna().unique()})
-    if not farms:
-        return []
-    return [
-        html.P(
-            [
-                html.A(_("See {farm}", farm=farm), href=herd_address(ledger, farm), className="act thumb")
-                for farm in farms[:SHOWN_FARMS]
-            ],
-            className="acts",
-        )
-    ]
-
-
-def herd_address(ledger: Ledger, farm: str) -> str:
-    """The herd page of a farm; of all its visits where some are not of the whole herd, which it would leave out."""
-    found = ledger.frame("SELECT DISTINCT visit_kind FROM trims WHERE farm = ?", [farm])
-    whole = set(found["visit_kind"]) <= {WHOLE_HERD}
-    return View("/", Selection(farms=(farm,), visits=(WHOLE_HERD,) if whole else ("all",))).href

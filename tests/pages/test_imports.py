@@ -16,10 +16,10 @@ from analytics.ledger.file_import import prepare_import, run_import
 from analytics.today import SET_BY
 from analytics.words import say
 from dashboard import demo
+from dashboard.pages.imports_added import herd_address
 from dashboard.pages.imports_demo import demo_imports, take_out_demo
 from dashboard.pages.imports_mending import grid_rows, try_again
 from dashboard.pages.imports_questions import field, open_questions, shown_values
-from dashboard.pages.imports_sheet import herd_address
 from sample_data.farms import END
 
 

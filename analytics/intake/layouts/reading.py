@@ -424,7 +424,8 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
         safe = not doubt.serious and not (default == "note" and many[about] > max(1, FEW_UNKNOWN * records))
         if about == "lesion":
             known = {value for value, _ in options}
-            options += [(code, _choice_words(code)) for code in PARENTS if code not in known]
+            likely = sorted((code for code in PARENTS if code not in known), key=lambda code: not _begins(code, key))
+            options += [(code, _choice_words(code)) for code in likely]
             options += [
                 (value, _choice_words(value))
                 for value in ("nothing", "other", "note", "aside") if value not in known
@@ -435,7 +436,7 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
             Question(
                 f"word:{key}" if about in ("lesion", "tick") else f"{about}:{key}",
                 doubt.word,
-                say("What does '{word}' say? It stands in {rows} rows.", word=doubt.word, rows=rows),
+                say("What does '{word}' say? Rows with it: {rows}.", word=doubt.word, rows=rows),
                 choices(options),
                 default,
                 safe,
@@ -448,6 +449,11 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
             draft.words.taught[key] = told
             changed = True
     return changed
+
+
+def _begins(code: str, key: str) -> bool:
+    """Whether a word of the lesion's name or its code begins as the word in question does."""
+    return any(word.startswith(key) for word in (code.casefold(), *plain(LESIONS[code].name).split()))
 
 
 def _taught(about: str, value: str) -> str:

@@ -1,0 +1,62 @@
+"""Where a sheet leads once it is added: what went in, and the herds it is of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import html
+
+from analytics.intake import CheckedSheet
+from analytics.ledger import Ledger
+from analytics.ledger.adding import ImportResult
+from analytics.ledger.file_import import PreparedImport
+from analytics.tally.selection import Selection
+from dashboard.language import _, told
+from dashboard.view import View
+
+WHOLE_HERD = "whole-herd"
+SHOWN_FARMS = 12
+"""Farms of one file that are linked to."""
+
+
+def added_body(ledger: Ledger, prepared: PreparedImport, result: ImportResult) -> list[Any]:
+    """What is shown of a sheet that has been added: what went in, and the farms it leads to."""
+    return [
+        html.P(
+            _(
+                "Rows added as import {number}: {added}; already known: {known}; set aside: {aside}.",
+                number=str(result.import_no),
+                added=result.added,
+                known=result.already_known,
+                aside=result.set_aside,
+            ),
+            className="lead",
+            role="status",
+        ),
+        *(html.P(told(question), className="caution") for question in result.questioned),
+        *farm_links(ledger, prepared.sheets),
+    ]
+
+
+def farm_links(ledger: Ledger, sheets: Sequence[CheckedSheet]) -> list[Any]:
+    """Links to the herd page of the farms of some sheets, with every kind of visit that each has."""
+    farms = sorted({str(farm) for sheet in sheets for farm in sheet.records["farm"].dropna().unique()})
+    if not farms:
+        return []
+    return [
+        html.P(
+            [
+                html.A(_("See {farm}", farm=farm), href=herd_address(ledger, farm), className="act thumb")
+                for farm in farms[:SHOWN_FARMS]
+            ],
+            className="acts",
+        )
+    ]
+
+
+def herd_address(ledger: Ledger, farm: str) -> str:
+    """The herd page of a farm; of all its visits where some are not of the whole herd, which it would leave out."""
+    found = ledger.frame("SELECT DISTINCT visit_kind FROM trims WHERE farm = ?", [farm])
+    whole = set(found["visit_kind"]) <= {WHOLE_HERD}
+    return View("/", Selection(farms=(farm,), visits=(WHOLE_HERD,) if whole else ("all",))).href

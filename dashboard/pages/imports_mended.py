@@ -1,0 +1,107 @@
+"""Rows that were set aside: opened in a grid, mended, and tried again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
+
+from analytics.ledger import Ledger
+from analytics.mistake import Mistake
+from dashboard import progress
+from dashboard.accounts import current_viewer
+from dashboard.accounts.store import Store
+from dashboard.frame import mistake as mistake_line
+from dashboard.language import _, told
+from dashboard.pages import imports_rights
+from dashboard.pages.imports_mending import MENDING, grid_rows, mending_body, try_again
+
+
+def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
+    """The callbacks of the grid of rows that were set aside."""
+
+    @app.callback(
+        Output("mending", "children"),
+        Output("mend-of", "data"),
+        Input({"type": "mend", "number": ALL}, "n_clicks"),
+        Input({"type": "done", "of": ALL}, "data"),
+        prevent_initial_call=True,
+    )
+    def open_rows(clicks: list[int | None], _done: list[Any]) -> Any:
+        """The rows of the import whose button was pressed, or of the one just added that has some."""
+        asked = ctx.triggered_id
+        if not isinstance(asked, dict):
+            return no_update, no_update
+        if asked["type"] == "mend":
+            number = int(asked["number"]) if any(clicks) and ctx.triggered[0]["value"] else 0
+        else:
+            said = ctx.triggered[0]["value"] if ctx.triggered else None
+            number = said["number"] if said and said["held"] else 0
+        if not number:
+            return no_update, no_update
+        try:
+            return _mending(ledger, store, number)
+        except Mistake as known:
+            return mistake_line(told(known.sentence)), None
+
+    @app.callback(
+        Output("mending", "children", allow_duplicate=True),
+        Output("mend-of", "data", allow_duplicate=True),
+        Output("imports-changed", "data", allow_duplicate=True),
+        Input("mend-again", "n_clicks"),
+        State("mend-grid", "rowData"),
+        State("mend-of", "data"),
+        State({"type": "answer", "of": MENDING, "question": ALL, "part": ALL}, "value"),
+        State("imports-changed", "data"),
+        running=progress.while_running("import"),
+        prevent_initial_call=True,
+    )
+    def again(
+        clicks: int | None, lines: list[dict[str, Any]] | None, of: dict[str, Any] | None, _values: list[Any], seen: int
+    ) -> Any:
+        if not clicks or not of:
+            return (no_update,) * 3
+        given = {
+            one["id"]["question"]: one["value"].strip()
+            for one in ctx.states_list[2]
+            if isinstance(one.get("value"), str) and one["value"].strip()
+        }
+        number, headings, rows = of["number"], of["headings"], lines or []
+        try:
+            with progress.watched("import"):
+                imports_rights.refuse_import(ledger, store, current_viewer(), number)
+                tried = try_again(ledger, number, headings, rows, {**of["given"], **given})
+        except Mistake as known:
+            return [mistake_line(told(known.sentence)), *mending_body(number, headings, rows)], of, no_update
+        if tried.questions:
+            body = mending_body(number, headings, rows, tried.questions)
+            return body, {**of, "given": {**of["given"], **given}}, no_update
+        said: list[Any] = []
+        if tried.result is not None:
+            imports_rights.remember(store, current_viewer(), tried.result, tried.digest)
+            said = [
+                html.P(
+                    _(
+                        "Rows added as import {number}: {added}; already known: {known}. Their note says that they "
+                        "were mended.",
+                        number=str(tried.result.import_no),
+                        added=tried.result.added,
+                        known=tried.result.already_known,
+                    ),
+                    className="lead",
+                    role="status",
+                )
+            ]
+        if tried.left.empty:
+            return said, None, seen + 1
+        headings, rows = grid_rows(tried.left)
+        return [*said, *mending_body(number, headings, rows)], {**of, "headings": headings}, seen + 1
+
+
+def _mending(ledger: Ledger, store: Store, number: int) -> tuple[Any, Any]:
+    """The grid of what an import set aside, and what has to be known of it to try again."""
+    imports_rights.refuse_import(ledger, store, current_viewer(), number)
+    headings, rows = grid_rows(ledger.set_aside(number))
+    if not rows:
+        return None, None
+    return mending_body(number, headings, rows), {"number": number, "headings": headings, "given": {}}
