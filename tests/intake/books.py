@@ -7,8 +7,11 @@ import datetime as dt
 import io
 from collections.abc import Sequence
 
+import pandas as pd
+
 from analytics.intake import CheckedSheet, check_file
 from analytics.intake.records import LEFT_BLANK
+from analytics.intake.streaming import CheckedStream
 
 TODAY = dt.date(2026, 11, 1)
 HEADINGS = ("date", "farm", "cow", "foot", "claw", "zone", "lesion", "severity")
@@ -43,6 +46,29 @@ def add_up(sheet: CheckedSheet) -> None:
         assert sheet.held >= lost["row"].nunique() >= (sheet.held > 0)
         assert sheet.held >= len(lost[["row", "original"]].drop_duplicates())
         assert sheet.sheet_rows >= len(set(sheet.records["row"]) | set(lost["row"]))
+
+
+def whole_of(stream: CheckedStream) -> CheckedSheet:
+    """The sheet that the pieces of a stream make together."""
+    taken = list(stream.pieces())
+    assert stream.rows_read == sum(piece.rows_read for piece in taken)
+    held = [piece.set_aside for piece in taken if len(piece.set_aside)]
+    aside = pd.concat(held, ignore_index=True) if held else taken[0].set_aside if taken else pd.DataFrame()
+    pd.testing.assert_frame_equal(stream.first_set_aside, aside.head(len(stream.first_set_aside)))
+    records = pd.concat([piece.records for piece in taken], ignore_index=True)
+    sheet = CheckedSheet(
+        stream.kind,
+        stream.source,
+        # Rows with a cell that was left blank come before the others of their piece.
+        records.sort_values("row", ignore_index=True),
+        aside,
+        stream.rows_read,
+        stream.understood,
+        stream.notes,
+        blanked=stream.blanked,
+    )
+    add_up(sheet)
+    return sheet
 
 
 def only(data: bytes, name: str = "book.csv", **options: object) -> CheckedSheet:

@@ -18,10 +18,10 @@ from hypothesis import strategies as st
 import sample_data
 from analytics.intake import check_file, coded, combining, pieces, streaming, text_file
 from analytics.intake.sheet import CheckedSheet
-from analytics.intake.streaming import CheckedStream, check_stream
+from analytics.intake.streaming import check_stream
 from analytics.mistake import Mistake
 from sample_data import truths
-from tests.intake.books import TODAY, add_up, reasons
+from tests.intake.books import TODAY, reasons, whole_of
 from tests.intake.test_any_file import _CELL, _HEADING
 
 _SHARED = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture]
@@ -37,31 +37,9 @@ def _in_one(path: Path, **options: object) -> list[CheckedSheet] | str:
 def _in_pieces(path: Path, **options: object) -> CheckedSheet | str | None:
     try:
         stream = check_stream(path, path.name, today=TODAY, big_from=0, **options)  # type: ignore[arg-type]
-        return None if stream is None else _whole(stream)
+        return None if stream is None else whole_of(stream)
     except Mistake as mistake:
         return str(mistake)
-
-
-def _whole(stream: CheckedStream) -> CheckedSheet:
-    taken = list(stream.pieces())
-    assert stream.rows_read == sum(piece.rows_read for piece in taken)
-    held = [piece.set_aside for piece in taken if len(piece.set_aside)]
-    aside = pd.concat(held, ignore_index=True) if held else taken[0].set_aside if taken else pd.DataFrame()
-    pd.testing.assert_frame_equal(stream.first_set_aside, aside.head(len(stream.first_set_aside)))
-    records = pd.concat([piece.records for piece in taken], ignore_index=True)
-    sheet = CheckedSheet(
-        stream.kind,
-        stream.source,
-        # Rows with a cell that was left blank come before the others of their piece.
-        records.sort_values("row", ignore_index=True),
-        aside,
-        stream.rows_read,
-        stream.understood,
-        stream.notes,
-        blanked=stream.blanked,
-    )
-    add_up(sheet)
-    return sheet
 
 
 def _same(path: Path, **options: object) -> bool:

@@ -70,7 +70,7 @@ def farm_year(number: int, year: int) -> dict[str, np.ndarray]:
 
     lesion = where(found, np.array(_LESIONS, dtype=object)[which])
     wrong = rng.random(size) < WRONG
-    lesion[wrong] = "sore spot"
+    lesion[wrong] = "squishy"
     zone = np.array(_ZONES)[which].astype(str)
     scored = visit != 1
     return {
