@@ -37,7 +37,8 @@ def _few_on_sheet(records: pd.DataFrame) -> pd.DataFrame:
     rows = judged.merge(days[["farm", "visit_date", "run"]], on=["farm", "visit_date"])
     runs = rows.groupby("run").agg(looked_at=("cow", "nunique"), herd_size=("herd_size", "max"))
     few = runs.index[runs["looked_at"] < WHOLE_HERD_SHARE * runs["herd_size"].astype("float64")]
-    return days.loc[days["run"].isin(few) & days["called"], ["farm", "visit_date", "cows"]]
+    # Without any such visit the column has no type of its own.
+    return days.loc[days["run"].isin(few) & days["called"].astype(bool), ["farm", "visit_date", "cows"]]
 
 
 def questioned_in_import(connection: Any, number: int) -> tuple[Said, ...]:

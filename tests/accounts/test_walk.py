@@ -227,7 +227,7 @@ PRESSED = '{"of":["MATCH"],"type":"add"}.n_clicks'
 def brought(contents: str) -> dict[str, Any]:
     return {
         '{"of":["MATCH"],"type":"sheet"}.data': {"name": "a.csv", "contents": contents},
-        '{"of":["MATCH"],"type":"answers"}.data': {"given": {}, "fold": False},
+        '{"of":["MATCH"],"type":"answers"}.data': {"given": {"rest:Home Farm:2026-01-05": "not known"}, "fold": False},
         PRESSED: 1,
     }
 

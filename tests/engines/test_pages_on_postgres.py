@@ -114,7 +114,10 @@ def test_the_import_page_adds_lists_and_takes_back(office: Office) -> None:
     contents = "data:text/csv;base64," + base64.b64encode(SHEET.encode()).decode()
     values = {
         '{"of":["MATCH"],"type":"sheet"}.data': {"name": "new.csv", "contents": contents},
-        '{"of":["MATCH"],"type":"answers"}.data': {"given": {}, "fold": False},
+        '{"of":["MATCH"],"type":"answers"}.data': {
+            "given": {"word:gremlins": "aside", "rest:Home Farm:2026-03-04": "not known"},
+            "fold": False,
+        },
         '{"of":["MATCH"],"type":"add"}.n_clicks': 1,
     }
     of_body = [key for key in office.app.callback_map if '"type":"body"' in key]
@@ -123,7 +126,7 @@ def test_the_import_page_adds_lists_and_takes_back(office: Office) -> None:
     code, text = ask(office, browser, read, values, {"of": "1"})
     assert code == 200 and "gremlins" in text
     code, text = ask(office, browser, add, values, {"of": "1"})
-    assert code == 200, text
+    assert code == 200 and "added as import" in text, text
     number = int(office.ledger.imports()["import_no"].max())
     assert office.ledger.imports()["file"].iloc[-1] == "new.csv"
     listed = key_of(office, "imports-list.children")
