@@ -56,7 +56,11 @@ def farm_links(ledger: Ledger, sheets: Sequence[CheckedSheet]) -> list[Any]:
 
 
 def herd_address(ledger: Ledger, farm: str) -> str:
-    """The herd page of a farm; of all its visits where some are not of the whole herd, which it would leave out."""
-    found = ledger.frame("SELECT DISTINCT visit_kind FROM trims WHERE farm = ?", [farm])
+    """Where a farm is best seen: the herd page, or its lesions where one visit has nothing to compare with.
+
+    All kinds of visit are shown where some are not of the whole herd, which the page would leave out.
+    """
+    found = ledger.frame("SELECT DISTINCT visit_date, visit_kind FROM trims WHERE farm = ?", [farm])
     whole = set(found["visit_kind"]) <= {WHOLE_HERD}
-    return View("/", Selection(farms=(farm,), visits=(WHOLE_HERD,) if whole else ("all",))).href
+    path = "/lesions" if found["visit_date"].nunique() == 1 else "/"
+    return View(path, Selection(farms=(farm,), visits=(WHOLE_HERD,) if whole else ("all",))).href

@@ -49,10 +49,10 @@ def test_demo_herds_make_room_and_come_back(
 @pytest.mark.parametrize(
     ("kind", "herd", "address"),
     [
-        ("", "", "/?farms=Elm+End&visits=all"),
-        ("", "40", "/?farms=Elm+End&visits=all"),
-        ("", "10", "/?farms=Elm+End"),
-        ("whole-herd", "10", "/?farms=Elm+End"),
+        ("", "", "/lesions?farms=Elm+End&visits=all"),
+        ("", "40", "/lesions?farms=Elm+End&visits=all"),
+        ("", "10", "/lesions?farms=Elm+End"),
+        ("whole-herd", "10", "/lesions?farms=Elm+End"),
     ],
 )
 def test_the_link_shows_every_kind_of_visit(tmp_path: Path, kind: str, herd: str, address: str) -> None:
@@ -114,3 +114,10 @@ def test_a_long_list_holds_each_answer_once() -> None:
     [select] = field("1", Question("q", "q", say("Which?"), many, None), "")
     values = [each["value"] for each in select.data]
     assert len(values) == len(set(values)) == 9
+
+
+def test_a_second_visit_leads_to_the_herd_page(tmp_path: Path) -> None:
+    ledger = open_ledger(str(tmp_path / "l.duckdb"))
+    rows = "\n".join(f"2026-0{month}-03,Elm End,{n},whole-herd,10" for month in (2, 5) for n in range(10))
+    brought(ledger, f"visit_date,farm,cow,visit_kind,herd_size\n{rows}\n")
+    assert herd_address(ledger, "Elm End") == "/?farms=Elm+End"
