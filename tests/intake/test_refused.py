@@ -87,7 +87,7 @@ def test_a_farm_that_is_named_nowhere_is_asked_for() -> None:
     assert {"Elm", "Oak"} <= {one.value for one in question.choices}
     for found in (asked(data, answers=Answers({"farm": "Ash"})), asked(data, farm="Ash")):
         assert found[0].open() == [] and found[1][0].records["farm"].to_list() == ["Ash"]
-    with pytest.raises(Mistake, match="--farm"):
+    with pytest.raises(Mistake, match="Which farm is it"):
         check(b"cow,birth_date,calvings\n1,2020-01-01,2022-01-02\n")
 
 
