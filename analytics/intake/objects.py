@@ -46,7 +46,7 @@ def read_objects(text: str, name: str) -> list[RawSheet]:
             say("{name} is not JSON that can be read: it is nested too deep or a number is too long.", name=name)
         ) from None
     if is_diagnosis_collection(said):
-        return [_sheet(trim_rows(said, name), name, "trims")]
+        return [replace(_sheet(trim_rows(said, name), name, "trims"), exact=True)]
     if isinstance(said, list | dict) and is_nested(said):
         return [_sheet(flat_records(said), name, None)]
     if isinstance(said, list):

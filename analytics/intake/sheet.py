@@ -57,6 +57,8 @@ class RawSheet:
         Whether the heading row is known to be the first (JSON).
     tab : str
         Name of the tab, in a workbook.
+    exact : bool
+        Its columns and words are those of a standard: nothing is to be unfolded or asked about.
     numbers : array of int or None
         Row number of each row, where rows were unfolded and no longer stand as in the file.
     """
@@ -70,6 +72,7 @@ class RawSheet:
     has_headings: bool = False
     tab: str = ""
     numbers: Positions | None = None
+    exact: bool = False
 
     def __len__(self) -> int:
         return len(self.widths)

@@ -14,11 +14,14 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
-from analytics.intake import check_file, write_set_aside
+from analytics.intake import write_set_aside
+from analytics.intake.checking import understand_file
+from analytics.intake.layouts.questions import Answers
 from analytics.ledger import open_ledger
 from analytics.ledger.adding import add_sheets
 from analytics.ledger.verifying import verify
 from analytics.mistake import Mistake
+from tests.intake.books import add_up
 from tests.torture.files import formulas, mutants
 from tests.torture.forked import Tally, Told, run, start
 from tests.torture.harmful import harmful
@@ -45,22 +48,32 @@ def memory() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
+def check_sentence(said: str) -> None:
+    """Raise unless something is said in one sentence."""
+    if not said or "\n" in said or len(said) > 1500:
+        raise AssertionError(f"told in no sentence: {said[:2000]!r}")
+
+
 def take(name: str, content: bytes, path: Path, *, add: bool) -> str:
-    """What becomes of one file; anything but rows or a Mistake of one sentence raises."""
+    """What becomes of one file, what is likeliest taken for what it leaves open; anything but rows or one sentence raises."""
     ledger = open_ledger(str(path))
+    answers = Answers(accept=True)
     try:
-        sheets = check_file(content, name, farm="Elm", day_first=True, known_farms=("Elm",))
+        sheets = understand_file(
+            content, name, farm="Elm", day_first=True, known_farms=("Elm",), answers=answers
+        ).sheets
+        for question in answers.met.values():
+            check_sentence(str(question.text))
         result = add_sheets(ledger, sheets, name, "0" * 64, dry_run=not add)
     except Mistake as mistake:
-        said = str(mistake)
-        if not said or "\n" in said or len(said) > 1500:
-            raise AssertionError(f"told in no sentence: {said[:2000]!r}") from None
+        check_sentence(str(mistake))
         return "told"
     if result.read != result.added + result.already_known + result.set_aside:
         raise AssertionError(f"{result}")
     if result.read != sum(sheet.rows_read for sheet in sheets):
         raise AssertionError(f"{result}")
     for sheet in sheets:
+        add_up(sheet)
         write_set_aside(sheet.set_aside)
     return "rows" if result.added else "no new row"
 

@@ -116,6 +116,11 @@ CLOSER = 0.85
 [common practice, no source]"""
 
 
+def _shown(profile: Profile) -> str:
+    """The first texts of a column, to be shown in a question of one line."""
+    return ", ".join(f"'{' '.join(text.split())[:24]}'" for text in profile.texts[:4])
+
+
 def _given(question_id: str, name: str, value: str, role: Role | None, answers: Answers) -> Role:
     answers.ask(
         Question(
@@ -151,7 +156,7 @@ def _settle(
     def ask(text: Said, codes: Sequence[str], default: str | None, *, safe: bool = False) -> Role:
         return _ask(question_id, name, text, codes, role, answers, default=default, safe=safe)
 
-    shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
+    shown = _shown(profile)
     if role is not None and not role.certain:
         return ask(
             say("Does '{heading}' ({shown}) mean {field}?", heading=name, shown=shown, field=describe(role.code)),
@@ -289,7 +294,7 @@ def _part(
     """ "Heel", "toe", "sole": a measure, a claw, or lesions there."""
     measure = PARTS[word]
     low, high = {"toe": (3, 200), "heel": (5, 120), "sole": (2, 30)}[word]
-    shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
+    shown = _shown(profile)
     if profile.is_numeric and min(profile.numbers) >= low and max(profile.numbers) <= high:
         cm = word == "toe" and role.unit is None and max(profile.numbers) <= LONGEST_TOE_CM
         return Role("field", field=measure, unit="cm" if cm else role.unit)
@@ -311,7 +316,7 @@ def _unknown(
     taught: Mapping[str, str],
 ) -> Role:  # fmt: skip
     """A column whose heading says nothing known: asked about where its cells hold lesions or feet."""
-    shown = ", ".join(f"'{text[:24]}'" for text in profile.texts[:4])
+    shown = _shown(profile)
     if "group" in (meaning("ambiguous", name) or "").split() and "group" not in known:
         return _ask(
             question_id, name,

@@ -82,6 +82,10 @@ class Context:
         )
 
 
+LONGEST_LINE = 2000
+"""Letters of a cell that are looked at: more is prose. [common practice, no source]"""
+
+
 def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date, farms: Iterable[str] = ()) -> Context:
     """What lines of cells outside a table say of its rows.
 
@@ -97,7 +101,7 @@ def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date,
     known = {plain(farm): farm for farm in farms}
     context = Context()
     for cells in lines:
-        found = _read_cells([cell.strip() for cell in cells if cell.strip()], order, today, known)
+        found = _read_cells([cell.strip()[:LONGEST_LINE] for cell in cells if cell.strip()], order, today, known)
         context = context.beside(found)
     return context
 

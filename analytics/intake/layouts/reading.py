@@ -228,7 +228,7 @@ def decide_days(texts: Sequence[tuple[str, int]], facts: Facts, answers: Answers
     try:
         return decide_order(texts, facts.file, facts.day_first)
     except Mistake:
-        example = next((text.strip() for text, _ in texts if re.match(r"\s*\d{1,2}\s*[./-]", text)), "")
+        example = next((" ".join(text.split()) for text, _ in texts if re.match(r"\s*\d{1,2}\s*[./-]", text)), "")
         value = answers.ask(
             Question(
                 "date-order", example,
@@ -1218,7 +1218,7 @@ def draft_if_needed(
         Other tabs that explain words.
     """
     whole = headings is not None and is_whole(headings)
-    if headings is not None and headings.own:
+    if sheet.exact or (headings is not None and headings.own):
         return None
     tables = find_tables(sheet)
     if whole and headings is not None and headings.kind not in ("trims", "locomotion"):
