@@ -55,7 +55,7 @@ def check_sentence(said: str) -> None:
 
 
 def take(name: str, content: bytes, path: Path, *, add: bool) -> str:
-    """What becomes of one file, what is likeliest taken for what it leaves open; anything but rows or one sentence raises."""
+    """What becomes of one file, with what is likeliest for what it leaves open; all but rows or one sentence raises."""
     ledger = open_ledger(str(path))
     answers = Answers(accept=True)
     try:
