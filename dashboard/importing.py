@@ -16,6 +16,7 @@ from analytics.intake.records import LEFT_BLANK
 from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import ImportResult, add_sheets
 from analytics.ledger.file_import import PreparedImport, prepare_import, records_table, run_import
+from analytics.ledger.remembered import FILE, is_remembered, take_remembered
 from analytics.mistake import Mistake
 from analytics.words import say
 
@@ -55,6 +56,9 @@ def import_paths(
     for path in files:
         try:
             digest = _digest(path)
+            if path.name == FILE and is_remembered(path.read_bytes()):
+                _take_remembered(ledger, path, dry_run=dry_run)
+                continue
             prepared = _prepared(ledger, path, farm, day_first, dict(given or {}), accept, ask=not (as_json or records))
             if records:
                 _print_records(prepared)
@@ -115,6 +119,16 @@ def _prepared(
         if not blocking or not ask or not (sys.stdin.isatty() and sys.stdout.isatty()):
             return prepared
         given[blocking[0].id] = _ask(blocking[0])
+
+
+def _take_remembered(ledger: Ledger, path: Path, *, dry_run: bool) -> None:
+    """Take in names and layouts of an export, and say how many."""
+    would = "would be " if dry_run else ""
+    told = json.loads(path.read_bytes())
+    names, layouts = (
+        (len(told["names"]), len(told["layouts"])) if dry_run else take_remembered(ledger, path.read_bytes())
+    )
+    print(f"{path.name}: {names} names and {layouts} layouts {would}remembered.")
 
 
 def _ask(question: Question) -> str:

@@ -295,3 +295,20 @@ def test_one_unreadable_file_does_not_stop_the_others(run: Run, sheet: Path, tmp
     code, out, err = run("import", junk, sheet)
     assert code == 2 and "picture.csv" in err
     assert "3 added" in out
+
+
+def test_what_is_remembered_travels_with_an_export(run: Run, tmp_path: Path) -> None:
+    """An answer given on one machine is not asked for on another that the export was brought to."""
+    own, later = tmp_path / "own.csv", tmp_path / "later.csv"
+    own.write_text("Date,Farm,Cow,Foot,Lesion\n2026-08-25,Elm End,14,RH,U\n2026-08-25,Elm End,15,,none\n")
+    later.write_text(own.read_text().replace("08-25", "09-25"))
+    assert run("import", own)[0] == 3
+    assert run("import", own, "--answer", "word:u=SU")[0] == 0
+    assert "word:u = SU" in run("layouts")[1]
+    assert run("export", "--out", tmp_path / "out")[0] == 0
+    there = ("--ledger", tmp_path / "other.duckdb")
+    code, out, _ = run("import", tmp_path / "out" / "remembered.json", *there)
+    assert code == 0 and "1 layouts remembered" in out
+    assert run("import", later, *there)[0] == 0
+    assert run("layouts", "remove", "1", *there)[0] == 0
+    assert "No layout" in run("layouts", *there)[1]
