@@ -13,6 +13,7 @@ import numpy as np
 from analytics.intake.dates import DateOrder
 from analytics.intake.layouts.columns import settle_roles
 from analytics.intake.layouts.context import Context, explains, read_lines, read_name
+from analytics.intake.layouts.days import is_day
 from analytics.intake.layouts.profiles import DITTO, Profile, is_tick, profile_of
 from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role, read_heading
@@ -68,6 +69,7 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     """A raw sheet with the lines around its tables read."""
     guess = DateOrder(True, "option") if facts.day_first is None else DateOrder(facts.day_first, "option")
     farms = facts.known_farms
+    tables = [part for table in tables for part in tables_by_day(table)]
     draft = Draft(without_dittos(sheet, tables), tables)
     said = Context()
     for table in tables:
@@ -80,6 +82,40 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
         key |= context.key
     explain(draft, key)
     return draft
+
+
+PLACE_KINDS = ("foot", "claw", "lesion")
+
+
+def tables_by_day(table: Table) -> list[Table]:
+    """A table with visits side by side, the day above each, as one table a visit; any other as it is.
+
+    The day stands above the first column of its visit. All of them have the same columns of feet, claws or lesions.
+    """
+    codes = [role.code for role in table.roles if role is not None and role.kind in PLACE_KINDS]
+    if len(codes) == len(set(codes)):
+        return [table]
+    for number, line in enumerate(table.lines):
+        days = {place: cell.strip() for place, cell in enumerate(line) if cell.strip() and is_day(cell.strip())}
+        if len(days) < 2:
+            continue
+        starts = sorted(days)
+        others = [said for at, said in enumerate(table.lines) if at != number]
+        out = []
+        for turn, start in enumerate(starts):
+            stop = starts[turn + 1] if turn + 1 < len(starts) else len(table.roles)
+            roles = [
+                role if role is None or role.kind not in PLACE_KINDS or start <= place < stop else Role("skip")
+                for place, role in enumerate(table.roles)
+            ]
+            headings = [
+                heading if roles[place] is table.roles[place] else "" for place, heading in enumerate(table.headings)
+            ]
+            lines = [*others, ["Date", days[start]]]
+            after, totals, repeats = (table.after, table.totals, table.repeats) if not turn else ([], 0, 0)
+            out.append(Table(headings, roles, table.rows, lines, after, totals, repeats))
+        return out
+    return [table]
 
 
 def without_dittos(sheet: RawSheet, tables: Sequence[Table]) -> RawSheet:
@@ -169,6 +205,7 @@ def settle(draft: Draft, answers: Answers) -> None:
                 roles[cow] = Role("field", field="cow")
             roles = _zone_places(_legend_beside(draft, alike, roles))
             _learn_places(draft, alike, roles)
+            _ask_twice(roles, answers)
             settled = settle_roles(
                 table.headings, roles, profiles, _beside_lesion(draft, alike, roles), answers, draft.words.taught
             )
@@ -179,6 +216,20 @@ def settle(draft: Draft, answers: Answers) -> None:
                 ]
             by_headings[key] = _ticked_feet(settled, profiles)
         draft.roles.append(by_headings[key])
+
+
+def _ask_twice(roles: Sequence[Role | None], answers: Answers) -> None:
+    """Ask where columns of the same foot stand twice and no day tells them apart."""
+    codes = [role.code for role in roles if role is not None and role.kind in ("foot", "claw")]
+    twice = sorted({code for code in codes if codes.count(code) > 1})
+    if twice:
+        answers.ask(
+            Question(
+                "places-twice", ", ".join(twice),
+                say("Columns stand twice: {columns}. Are they of one visit?", columns=", ".join(twice)),
+                choices([("one", say("yes, of one visit")), ("stop", say("no: part the sheet by visit first"))]), "one",
+            )
+        )  # fmt: skip
 
 
 def _learn_places(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> None:
