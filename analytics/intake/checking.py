@@ -12,18 +12,11 @@ import pandas as pd
 from analytics.intake.columns import Setting
 from analytics.intake.fields import KIND_NAMES, KINDS
 from analytics.intake.headings import Headings, find_headings, is_whole
+from analytics.intake.layouts.asking import date_texts, decide_days
+from analytics.intake.layouts.drafts import Draft, Facts, is_key, share_words
+from analytics.intake.layouts.making import Unfolded
 from analytics.intake.layouts.questions import Answers, Question, choices
-from analytics.intake.layouts.reading import (
-    Draft,
-    Facts,
-    Unfolded,
-    date_texts,
-    decide_days,
-    draft_if_needed,
-    is_key,
-    share_words,
-    unfold,
-)
+from analytics.intake.layouts.reading import draft_if_needed, unfold
 from analytics.intake.reading import read_sheets
 from analytics.intake.records import check_rows
 from analytics.intake.sheet import CheckedSheet, RawSheet

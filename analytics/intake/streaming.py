@@ -23,7 +23,8 @@ from analytics.intake.dates import decide_order
 from analytics.intake.encoding import sort_of_file
 from analytics.intake.fields import KINDS, dtype_of
 from analytics.intake.headings import find_headings, is_whole, squeezed
-from analytics.intake.layouts.reading import is_plain_head, is_plain_survey
+from analytics.intake.layouts.plain_sheets import is_plain_survey
+from analytics.intake.layouts.reading import is_plain_head
 from analytics.intake.objects import looks_like_json
 from analytics.intake.pieces import CannotRead, Source, padded_head, parquet_source, text_sources
 from analytics.intake.records import CheckedRows, check_rows, set_aside_frame

@@ -15,8 +15,8 @@ from analytics.intake.layouts.context import field_told
 from analytics.intake.layouts.days import is_day
 from analytics.intake.layouts.roles import NUMBERED_FIELDS, Role, joined_headings, read_heading, told_of_foot
 from analytics.intake.sheet import Positions, RawSheet
-from analytics.trade.feet import FEET
 from analytics.trade import lexicon
+from analytics.trade.feet import FEET
 from analytics.trade.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
 
 HEADING_ROWS_SEARCHED = 60

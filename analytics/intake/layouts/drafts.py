@@ -1,0 +1,342 @@
+"""A raw sheet while it is understood: its tables, what is said once, what its key explains, what each column is."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from analytics.intake.dates import DateOrder
+from analytics.intake.layouts.columns import settle_roles
+from analytics.intake.layouts.context import Context, explains, read_lines, read_name
+from analytics.intake.layouts.profiles import DITTO, Profile, is_tick, profile_of
+from analytics.intake.layouts.questions import Answers, Question, choices
+from analytics.intake.layouts.roles import Role, read_heading
+from analytics.intake.layouts.tables import Table, cow_column
+from analytics.intake.layouts.unfolding import (
+    SIDES,
+    Words,
+    filled_down,
+)
+from analytics.intake.parsing.finding_cell import read_findings
+from analytics.intake.sheet import RawColumn, RawSheet
+from analytics.intake.vocabulary import BLANKS
+from analytics.trade.lexicon import foot_sets, meaning, plain
+from analytics.words import say
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What is known beside a file.
+
+    Attributes
+    ----------
+    file : str
+    today : datetime.date
+    day_first : bool or None
+    farm : str or None
+        Told by the user.
+    known_farms : tuple of str
+    """
+
+    file: str
+    today: dt.date
+    day_first: bool | None = None
+    farm: str | None = None
+    known_farms: tuple[str, ...] = ()
+
+
+@dataclass
+class Draft:
+    """One raw sheet while it is understood: its tables, their columns' roles, and what is said once."""
+
+    sheet: RawSheet
+    tables: list[Table]
+    contexts: list[Context] = field(default_factory=list)
+    after: Context = field(default_factory=Context)
+    tab: Context = field(default_factory=Context)
+    roles: list[list[Role]] = field(default_factory=list)
+    words: Words = field(default_factory=Words)
+    places: dict[str, Role] = field(default_factory=dict)
+
+
+def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
+    """A raw sheet with the lines around its tables read."""
+    guess = DateOrder(True, "option") if facts.day_first is None else DateOrder(facts.day_first, "option")
+    farms = facts.known_farms
+    draft = Draft(without_dittos(sheet, tables), tables)
+    said = Context()
+    for table in tables:
+        said = said.then(read_lines(table.lines, guess, facts.today, farms))
+        draft.contexts.append(said)
+    draft.after = read_lines((line for table in tables for line in table.after), guess, facts.today, farms)
+    draft.tab = read_name(sheet.tab, guess, facts.today, farms) if sheet.tab else Context()
+    key = {**draft.after.key}
+    for context in draft.contexts:
+        key |= context.key
+    explain(draft, key)
+    return draft
+
+
+def without_dittos(sheet: RawSheet, tables: Sequence[Table]) -> RawSheet:
+    """The sheet with the text above in the place of every mark that says "as above"."""
+    columns = list(sheet.columns)
+    for place, column in enumerate(columns):
+        if not any(text.strip().casefold() in DITTO for text in column.texts):
+            continue
+        codes = column.codes.copy()
+        for table in tables:
+            codes[table.rows] = filled_down(column, table.rows, blanks=np.zeros(len(table.rows), dtype=bool))
+        columns[place] = RawColumn(codes, column.texts)
+    return (
+        sheet
+        if all(new is old for new, old in zip(columns, sheet.columns, strict=True))
+        else replace(sheet, columns=columns)
+    )
+
+
+def explain(draft: Draft, key: Mapping[str, str]) -> None:
+    """Take over what a key says of words, and of numbers of feet and claws."""
+    places = places_by_key(key)
+    draft.places = {**places, **draft.places}
+    draft.words.feet = {number: role.foot for number, role in draft.places.items() if role.kind == "foot"}
+    draft.words.taught = {
+        **taught_by_key({word: said for word, said in key.items() if word not in places}),
+        **draft.words.taught,
+    }
+
+
+def places_by_key(key: Mapping[str, str]) -> dict[str, Role]:
+    """Numbers that a key explains as feet or claws: "1 = LF", "8 = right hind outer".
+
+    Example
+    -------
+    >>> places_by_key({"1": "LF", "8": "right hind outer", "u": "ulcer"})["8"].code
+    'claw RH lateral'
+    """
+    out: dict[str, Role] = {}
+    for number, said in key.items():
+        role = read_heading(said) if number.isdecimal() else None
+        if role is not None and role.kind in ("foot", "claw"):
+            out[number] = role
+    return out
+
+
+def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
+    """What a sheet's own key says of its words, as answers to questions about words.
+
+    Example
+    -------
+    >>> taught_by_key({"u": "sole ulcer", "x": "done, nothing found", "1": "LF"})
+    {'u': 'lesion:SU', 'x': 'nothing', '1': 'foot:LF'}
+    """
+    out: dict[str, str] = {}
+    for word, said in key.items():
+        reading = read_findings(said)
+        foot = meaning("foot", said)
+        if len(reading.findings) == 1:
+            finding = reading.findings[0]
+            out[word] = f"lesion:{finding.detail or finding.lesion}"
+        elif foot is not None:
+            out[word] = f"foot:{foot}"
+        elif reading.nothing or re.search(r"\b(done|nothing|clean|trimmed|ok)\b", plain(said)):
+            out[word] = "nothing"
+        elif meaning("action", said) is not None:
+            out[word] = f"action:{meaning('action', said)}"
+    return out
+
+
+def settle(draft: Draft, answers: Answers) -> None:
+    """Decide what each column of each table is; tables with the same headings share one decision."""
+    by_headings: dict[tuple[str, ...], list[Role]] = {}
+    sheet = draft.sheet
+    for table in draft.tables:
+        key = tuple(table.headings)
+        if key not in by_headings:
+            alike = [one for one in draft.tables if tuple(one.headings) == key]
+            profiles = [
+                profile_of([(sheet.columns[place], one.rows) for one in alike])
+                if place < len(sheet.columns) else Profile([], [], 0)
+                for place in range(len(table.headings))
+            ]  # fmt: skip
+            roles = _numbered_places(table.headings, list(table.roles), draft, answers)
+            cow = cow_column(roles, table.headings)
+            if cow is not None and roles[cow] is None:
+                roles[cow] = Role("field", field="cow")
+            roles = _zone_places(_legend_beside(draft, alike, roles))
+            _learn_places(draft, alike, roles)
+            settled = settle_roles(
+                table.headings, roles, profiles, _beside_lesion(draft, alike, roles), answers, draft.words.taught
+            )
+            if any(role.kind == "event" for role in settled):
+                # Beside an event everything told of it is a remark.
+                settled = [
+                    Role("note") if role.field in ("lesion", "lesion_detail", "action") else role for role in settled
+                ]
+            by_headings[key] = _ticked_feet(settled, profiles)
+        draft.roles.append(by_headings[key])
+
+
+def _learn_places(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> None:
+    """Codes of feet and claws that are certain only because of the others in their column."""
+    for place, role in enumerate(roles):
+        if role is None or role.kind != "field" or place >= len(draft.sheet.columns):
+            continue
+        if role.field not in ("foot", "claw"):
+            continue
+        profile = profile_of([(draft.sheet.columns[place], table.rows) for table in tables])
+        said = {plain(text) for text in profile.texts}
+        if role.field == "claw" and said >= {"l", "r"} and said <= {"l", "r", "both", "b"}:
+            draft.words.feet[SIDES] = "yes"
+        if role.field == "foot":
+            for codes in foot_sets():
+                if len(said & set(codes)) >= 2:
+                    draft.words.feet |= {code: foot for code, foot in codes.items() if code in said}
+
+
+def _numbered_places(
+    headings: Sequence[str], roles: list[Role | None], draft: Draft, answers: Answers
+) -> list[Role | None]:
+    """Headings "1" to "4", "Foot 1" or "Claw 8" whose cells hold findings, as the feet or claws that they number."""
+    if any(role is not None and role.kind == "field" and role.field == "lesion" for role in roles):
+        return roles
+    numbered: dict[int, str] = {}
+    for place, (heading, role) in enumerate(zip(headings, roles, strict=True)):
+        if role is None and heading.strip().isdecimal() and len(heading.strip()) <= 2:
+            numbered[place] = str(int(heading))
+        elif role is not None and role.kind == "field" and role.field in ("foot", "claw") and role.number:
+            numbered[place] = str(role.number)
+    if len(numbered) < 3:
+        return roles
+    out = list(roles)
+    order: list[Role] = []
+    if not all(number in draft.places for number in numbered.values()) and len(numbered) == 4:
+        value = answers.ask(
+            Question(
+                "feet-order", ", ".join(headings[place].strip() for place in numbered),
+                say("Which feet are {headings}?", headings=", ".join(headings[place].strip() for place in numbered)),
+                choices([(feet, say("{feet}", feet=feet.replace(" ", ", "))) for feet in FEET_ORDERS]), None,
+            )
+        )  # fmt: skip
+        order = [Role("foot", foot=foot) for foot in value.split()] if value else []
+    for turn, (place, number) in enumerate(numbered.items()):
+        out[place] = draft.places.get(number) or (order[turn] if turn < len(order) else None)
+    return out
+
+
+FEET_ORDERS = ("LF RF LH RH", "LF RF RH LH", "RF LF RH LH", "LF LH RF RH", "LH RH LF RF")
+"""Orders in which four feet are numbered. [common practice, no source]"""
+
+
+def _zone_places(roles: list[Role | None]) -> list[Role | None]:
+    """Headings "Zone 1" to "Zone 6" whose cells hold findings there."""
+    zones = [place for place, role in enumerate(roles) if role is not None and role.field == "zone" and role.number]
+    if len(zones) < 3 or any(role is not None and role.kind == "field" and role.field == "lesion" for role in roles):
+        return roles
+    return [
+        Role("zone", field=str(role.number)) if place in zones and role is not None else role
+        for place, role in enumerate(roles)
+    ]
+
+
+def _ticked_feet(roles: Sequence[Role], profiles: Sequence[Profile]) -> list[Role]:
+    """Columns of feet that hold nothing but ticks beside a lesion named once: they say on which feet it is."""
+    feet = [place for place, role in enumerate(roles) if role.kind == "foot"]
+    named = any(role.kind == "field" and role.field == "lesion" and not role.number for role in roles)
+    ticked = all(profiles[place].without_blanks.share(test=is_tick) > ENOUGH_TICKS or not profiles[place].filled
+                 for place in feet)  # fmt: skip
+    if not named or not feet or not ticked or any(role.field == "foot" for role in roles):
+        return list(roles)
+    return [Role("which", foot=role.foot) if role.kind == "foot" else role for role in roles]
+
+
+ENOUGH_TICKS = 0.9
+"""Share of the cells of a foot that must be ticks. [common practice, no source]"""
+
+
+def _legend_beside(draft: Draft, tables: Sequence[Table], roles: list[Role | None]) -> list[Role | None]:
+    """Two columns beside the table that explain words: taken over as its key, and left out."""
+    out = list(roles)
+    for place in range(len(roles) - 1):
+        if out[place] is not None or place + 1 >= len(draft.sheet.columns):
+            continue
+        said: dict[str, str] = {}
+        filled = 0
+        for table in tables:
+            for row in table.rows[:200].tolist():
+                word, meant = (draft.sheet.columns[column].text(row).strip() for column in (place, place + 1))
+                filled += bool(word)
+                if explains(word, meant):
+                    said[plain(word) or word] = meant
+        if len(said) >= 2 and len(said) >= 0.7 * filled:
+            explain(draft, said)
+            out[place] = out[place + 1] = Role("skip")
+    return out
+
+
+def _beside_lesion(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> Any:
+    """Counts, for a column, of the rows in which it is filled beside a lesion and beside none."""
+    sheet = draft.sheet
+    sources = [
+        place for place, role in enumerate(roles)
+        if role is not None and place < len(sheet.columns)
+        and (role.kind in ("foot", "claw", "lesion") or (role.kind == "field" and role.field == "lesion"))
+    ]  # fmt: skip
+
+    def count(place: int) -> tuple[int, int]:
+        beside = without = 0
+        for table in tables:
+            has = np.zeros(len(table.rows), dtype=bool)
+            for source in sources:
+                column = sheet.columns[source]
+                used = np.unique(column.codes[table.rows])
+                found = np.zeros(len(column.texts), dtype=bool)
+                for code in used.tolist():
+                    text = column.texts[code]
+                    found[code] = bool(text.strip()) and names_lesion(text, roles[source], draft.words.taught)
+                has |= found[column.codes[table.rows]]
+            column = sheet.columns[place]
+            says = np.array([text.strip().casefold() not in BLANKS for text in column.texts], dtype=bool)
+            filled = says[column.codes[table.rows]]
+            beside += int((filled & has).sum())
+            without += int((filled & ~has).sum())
+        return beside, without
+
+    return count
+
+
+def names_lesion(text: str, role: Role | None, taught: Mapping[str, str]) -> bool:
+    if role is not None and role.kind == "lesion":
+        return text.strip() not in ("0", "-") and meaning("no", text) is None
+    reading = read_findings(text, taught=taught)
+    return bool(reading.findings) or (not reading.nothing and bool(reading.doubts or reading.unread))
+
+
+def is_key(sheet: RawSheet) -> bool:
+    """Whether a sheet without records explains words, as a tab with a key does."""
+    return bool(key_of_tab(sheet))
+
+
+def key_of_tab(sheet: RawSheet) -> dict[str, str]:
+    if len(sheet) > 200 or len(sheet.columns) > 12:
+        return {}
+    lines = [[cell.strip() for cell in sheet.row(place) if cell.strip()] for place in range(len(sheet))]
+    places = {
+        cells[0]: " ".join(cells[1:])
+        for cells in lines
+        if len(cells) > 1 and cells[0].isdecimal() and places_by_key({cells[0]: " ".join(cells[1:])})
+    }
+    return places or read_lines(lines, DateOrder(True, "option"), dt.date.today()).key
+
+
+def share_words(drafts: Sequence[Draft]) -> None:
+    """Words explained in one tab hold for all tabs of the file."""
+    told: dict[str, str] = {}
+    for draft in drafts:
+        told |= draft.words.taught
+    for draft in drafts:
+        draft.words.taught = {**told, **draft.words.taught}
