@@ -278,18 +278,41 @@ def suggest(kinds: tuple[str, ...], text: str) -> str | None:
     if len(said.replace(" ", "")) < SHORTEST_SUGGESTED:
         return None
     most = min(MOST_SLIPS, len(said) // LETTERS_A_SLIP)
-    nearest: dict[tuple[str, str], str] = {}
+    said_letters = _letters(said)
+    nearest: dict[tuple[str, str], tuple[int, str]] = {}
     for kind in kinds:
-        for form, word in forms(kind):
-            if abs(len(form) - len(said)) > most or len(form) < SHORTEST_SUGGESTED:
-                continue
-            slips = _slips(said, form, most)
-            if slips > most:
-                continue
-            if slips < most:
-                most, nearest = slips, {}
-            nearest.setdefault((kind, word.means), word.text)
-    return next(iter(nearest.values())) if len(nearest) == 1 else None
+        alike = _forms_by_length(kind)
+        for length in range(max(len(said) - most, SHORTEST_SUGGESTED), len(said) + most + 1):
+            for place, form, word, letters in alike.get(length, ()):
+                if (letters & ~said_letters).bit_count() > most or (said_letters & ~letters).bit_count() > most:
+                    # A slip brings or takes one letter at most.
+                    continue
+                slips = _slips(said, form, most)
+                if slips > most:
+                    continue
+                if slips < most:
+                    most, nearest = slips, {}
+                found = (place, word.text)
+                nearest[(kind, word.means)] = min(found, nearest.get((kind, word.means), found))
+    return next(iter(nearest.values()))[1] if len(nearest) == 1 else None
+
+
+@cache
+def _forms_by_length(kind: str) -> Mapping[int, tuple[tuple[int, str, Word, int], ...]]:
+    """Number of letters -> the forms of so many: place in the lexicon, form, word and letters."""
+    out: dict[int, list[tuple[int, str, Word, int]]] = {}
+    for place, (form, word) in enumerate(forms(kind)):
+        out.setdefault(len(form), []).append((place, form, word, _letters(form)))
+    return MappingProxyType({length: tuple(some) for length, some in out.items()})
+
+
+def _letters(text: str) -> int:
+    """The letters of a text, one bit for each; those outside the alphabet share one."""
+    bits = 0
+    for letter in text:
+        place = ord(letter) - 96
+        bits |= 1 << (place if 0 < place < 27 else 0)
+    return bits
 
 
 def _slips(one: str, other: str, most: int) -> int:

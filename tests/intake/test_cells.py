@@ -6,8 +6,10 @@ import json
 import pandas as pd
 import pytest
 
+from analytics.intake.checking import understand_file
 from analytics.intake.dates import DateOrder, decide_order, read_day
 from analytics.intake.headings import match_heading
+from analytics.intake.layouts.questions import Answers
 from analytics.intake.numbers import read_decimal, read_length, read_whole
 from analytics.intake.records import LEFT_BLANK
 from analytics.intake.unreadable import Unreadable
@@ -314,3 +316,27 @@ def test_dates_with_dots_need_no_row_that_tells_their_order() -> None:
     assert not decide_order([("12.03.2026", 1), ("3/14/2026", 2)], "x").day_first
     with pytest.raises(Mistake):
         decide_order([("12.03.2026", 4), ("12/03/2026", 1)], "x")
+
+
+def test_a_word_near_a_lesion_is_set_aside_where_a_person_wants_it() -> None:
+    answers = {"word:ulser": "aside"}
+    for text, feet in (("lesion,foot\n{},LH", 1), ("LH,RH\n{},WL", 2)):
+        data = ("date,farm,cow," + text.format("ulser").replace("\n", "\n2026-03-14,Elm,1,")).encode()
+        (sheet,) = understand_file(data, "book.csv", today=TODAY, answers=Answers(answers)).sheets
+        assert [value for _, _, value in reasons(sheet)] == ["ulser"]
+        assert (sheet.held, sheet.records["lesion"].to_list()) == (1, ["WL"] * (feet - 1))
+
+
+def test_very_many_unknown_words_are_asked_about_together() -> None:
+    letters = "bcdfghjklmnp"
+    words = [f"qu{one}{other}zz" for one in letters for other in letters]
+    rows = [f"2026-03-14,Elm,{place},LH,{word}" for place, word in enumerate([*words, words[0]])]
+    data = "\n".join(["date,farm,cow,foot,lesion", *rows]).encode()
+    found = understand_file(data, "book.csv", today=TODAY, answers=Answers())
+    asked = {one.id: one for one in found.answers.open()}
+    assert len(asked) == 101 and f"word:{words[0]}" in asked
+    assert "44 more words" in str(asked["words"].text) and asked["words"].default == "aside"
+    assert found.sheets[0].held == len(rows)
+    (sheet,) = understand_file(data, "book.csv", today=TODAY, answers=Answers({"words": "other"}, accept=True)).sheets
+    assert (len(sheet.records), sheet.held) == (44, 101) and set(sheet.records["lesion"]) == {"other"}
+    assert set(sheet.records["note"]) < {f"lesion: {word}" for word in words} | set(words)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 
 import numpy as np
@@ -15,9 +15,7 @@ from analytics.intake.layouts.profiles import profile_of
 from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role
 from analytics.intake.layouts.tables import Table
-from analytics.intake.layouts.unfolding import (
-    CELL_VALUES,
-)
+from analytics.intake.layouts.unfolding import ASIDE, CELL_VALUES
 from analytics.intake.parsing.finding_cell import read_findings, read_remark
 from analytics.mistake import Mistake
 from analytics.trade.lesions import LESIONS, PARENTS
@@ -27,6 +25,8 @@ from analytics.words import Said, say
 DATE_FIELDS = ("visit_date", "calving_date", "recheck_on")
 
 
+SHOWN = 4
+"""Words that are shown of many. [common practice, no source]"""
 FEW_UNKNOWN = 0.1
 """Share of the rows up to which unknown words may be set aside without asking. [common practice, no source]"""
 
@@ -82,7 +82,15 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
     many: dict[str, int] = {}
     for (about, _), rows in draft.words.rows.items():
         many[about] = many.get(about, 0) + rows
+    together = _words_asked_together(draft, answers)
+    if together:
+        value = _ask_together(draft, together, answers, records)
+        for key in together if value != ASIDE else ():
+            changed |= draft.words.taught.get(key) != value
+            draft.words.taught[key] = value
     for (about, key), doubt in list(draft.words.doubts.items()):
+        if about == "lesion" and key in together:
+            continue
         rows = draft.words.rows[(about, key)]
         options = [
             (code, LEFT_BLANK if code == "note" and about in CELL_VALUES else _choice_words(code))
@@ -101,7 +109,7 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
             ]  # fmt: skip
             if default is None:
                 default, safe = "aside", rows <= FEW_UNKNOWN * records
-        value = answers.ask(
+        answer = answers.ask(
             Question(
                 f"word:{key}" if about in ("lesion", "tick") else f"{about}:{key}",
                 doubt.word,
@@ -111,9 +119,12 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
                 safe,
             )
         )
-        if value is None or value == "aside" or (value == doubt.default and about not in ("lesion", "tick")):
+        if answer is None or (answer == doubt.default and about not in ("lesion", "tick")):
             continue
-        told = _taught(about, value)
+        if answer == ASIDE and doubt.default is None:
+            # So it is as long as nobody says otherwise.
+            continue
+        told = _taught(about, answer)
         if draft.words.taught.get(key) != told:
             draft.words.taught[key] = told
             changed = True
@@ -123,6 +134,36 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
 def _begins(code: str, key: str) -> bool:
     """Whether a word of the lesion's name or its code begins as the word in question does."""
     return any(word.startswith(key) for word in (code.casefold(), *plain(LESIONS[code].name).split()))
+
+
+MOST_WORDS_ASKED = 100
+"""Unknown words of a sheet that are asked about one by one. [common practice, no source]"""
+
+
+def _words_asked_together(draft: Draft, answers: Answers) -> dict[str, int]:
+    """Unknown words beyond those that stand in most rows -> rows with them."""
+    unknown = {
+        key: draft.words.rows[(about, key)]
+        for (about, key), doubt in draft.words.doubts.items()
+        if about == "lesion" and doubt.default is None and f"word:{key}" not in answers.given
+    }
+    if len(unknown) <= MOST_WORDS_ASKED:
+        return {}
+    return dict(sorted(unknown.items(), key=lambda item: -item[1])[MOST_WORDS_ASKED:])
+
+
+def _ask_together(draft: Draft, words: Mapping[str, int], answers: Answers, records: int) -> str:
+    """One question for many words that are not understood; what they all say."""
+    shown = ", ".join(f"'{draft.words.doubts[('lesion', key)].word[:24]}'" for key in list(words)[:SHOWN])
+    rows = sum(words.values())
+    question = Question(
+        "words", shown,
+        say("{n} more words are not understood, such as {words}. Rows with them: {rows}. What do they say?",
+            n=len(words), words=shown, rows=rows),
+        choices((value, _choice_words(value)) for value in (ASIDE, "other", "note", "nothing")),
+        ASIDE, rows <= FEW_UNKNOWN * records,
+    )  # fmt: skip
+    return answers.ask(question) or ASIDE
 
 
 def _taught(about: str, value: str) -> str:

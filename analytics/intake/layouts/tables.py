@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -14,8 +15,9 @@ from analytics.intake.layouts.context import field_told
 from analytics.intake.layouts.days import is_day
 from analytics.intake.layouts.roles import NUMBERED_FIELDS, Role, joined_headings, read_heading, told_of_foot
 from analytics.intake.sheet import Positions, RawSheet
+from analytics.trade import lexicon
 from analytics.trade.feet import FEET
-from analytics.trade.lexicon import foot_sets, meaning, phrases, plain, squeezed_heading
+from analytics.trade.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
 
 HEADING_ROWS_SEARCHED = 60
 """Rows from the top among which the first headings are looked for."""
@@ -315,8 +317,31 @@ def _looks_like_record(cells: Sequence[str]) -> bool:
 _WHOLE_DAY_OR_NUMBER = re.compile(r"^(\d{3,}|\d{1,4}\D\d{1,2}\D\d{1,4}.*)$")
 
 
+_BRACKETS = re.compile(r"[(\[{][^)\]}]*[)\]}]")
+
+
+@cache
+def _cow_headings() -> frozenset[str]:
+    """Headings of a cow's column without spaces; of 100,000 distinct texts each is looked up here first."""
+    return frozenset(
+        {word for word, names in heading_fields().items() if any(name.endswith(".cow") for name in names)}
+        | {
+            word.replace(" ", "")
+            for sheet in ("trims", "locomotion")
+            for word, name in lexicon.headings(sheet).items()
+            if name == "cow"
+        }
+        | {"cow"}
+    )  # fmt: skip
+
+
 def _is_cow_heading(text: str) -> bool:
     if not text.strip() or len(text) > 40 or text.strip().isdecimal():
+        return False
+    word = plain(text)
+    bare = plain(_BRACKETS.sub(" ", text)) if "(" in text or "[" in text or "{" in text else word
+    said = {squeezed_heading(word), squeezed_heading(bare), word.replace(" ", ""), bare.replace(" ", "")}
+    if _cow_headings().isdisjoint(said):
         return False
     role = read_heading(text)
     return role is not None and role.kind == "field" and role.field == "cow"

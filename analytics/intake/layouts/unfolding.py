@@ -42,6 +42,8 @@ SIDES = "sides"
 """In a key of feet, says that L and R of a claw are left and right."""
 CELL_VALUES = ("severity", "zone", "claw", "foot", "score")
 """What a cell of one value may hold. One that is not certain is left blank and listed."""
+ASIDE = "aside"
+"""What a word is taught to say whose rows are set aside."""
 EXTRA = "extra"
 """Key under which a record keeps words for its note."""
 
@@ -199,8 +201,10 @@ def read_row(
     said_nothing = reading.nothing or reading.doubts or lesion.casefold() in BLANKS
     if not found and lesion and not said_nothing and reading.unread and not reading.feet:
         found = [{"lesion": lesion}]
-    for word in _unanswered(reading, taught):
-        found.append({"lesion": word})
+    if _is_put_aside(reading, taught):
+        found = [{"lesion": lesion}]
+    else:
+        found += [{"lesion": word} for word in _unanswered(reading, taught)]
     claw_text = said.get("claw", "")
     out: list[dict[str, str]] = []
     for finding in found or [{}]:
@@ -285,6 +289,11 @@ def with_places(said: Mapping[str, str]) -> dict[str, str]:
         if len(feet) == 1 and feet <= set(FEET):
             out["foot"], out["claw"] = str(feet.pop()), claw
     return out
+
+
+def _is_put_aside(reading: CellReading, taught: Mapping[str, str]) -> bool:
+    """Whether a person wants the row of a word to be set aside, whatever the word is near to."""
+    return any(doubt.about == "lesion" and taught.get(plain(doubt.word)) == ASIDE for doubt in reading.doubts)
 
 
 def _unanswered(reading: CellReading, taught: Mapping[str, str]) -> list[str]:
@@ -388,6 +397,8 @@ def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
                 record.setdefault("claw", role.claw)
             out.append(record)
         raw = _unanswered(reading, words.taught)
+        if _is_put_aside(reading, words.taught):
+            out, raw = [], [text]
         if not out and not raw and not reading.nothing and not reading.doubts and not reading.action and reading.unread:
             raw = [text]
         for word in raw:
