@@ -226,7 +226,7 @@ def test_a_large_sheet_says_how_far_it_has_come(browser: Browser, tmp_path: Path
                  .observe(document.getElementById("import-progress"), {childList: true, subtree: true})"""
         )
         tab.page.locator("#upload input[type=file]").set_input_files(sheet)
-        add = tab.page.get_by_role("button", name="Add 60,000 records")
+        add = tab.page.get_by_role("button", name="Add 36,000 records")
         expect(add).to_be_visible(timeout=60_000)
         add.click()
         expect(tab.page.get_by_text("as import 1")).to_be_visible(timeout=60_000)
