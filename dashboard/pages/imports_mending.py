@@ -78,7 +78,7 @@ def grid_rows(frame: pd.DataFrame) -> tuple[list[str], list[dict[str, Any]]]:
         cells = _cells(original)
         line = lines.setdefault((int(row), original), {"row": int(row), "reason": ""})
         why = ": ".join(str(part) for part in (column, told(reason)) if isinstance(part, str) and part)
-        line["reason"] = " ".join(part for part in (line["reason"], why, told(remedy or "")) if part)
+        line["reason"] = " ".join(part for part in (line["reason"], why, told(remedy) if remedy else "") if part)
         for name, cell in cells.items():
             line[f"c{headings.setdefault(name, len(headings))}"] = cell
     return list(headings), list(lines.values())
