@@ -133,3 +133,22 @@ def test_a_layout_told_once_is_read_the_next_time_without_asking(tmp_path: Path)
     again = prepare_import(ledger, later, "september.csv", today=TODAY)
     assert again.answers.blocking() == []
     assert [one["lesion"] for one in records_of(again.sheets)] == ["SU", "DD", None, "WL", "WL"]
+
+
+def test_a_lesion_in_a_remark_is_asked_about_even_where_its_day_is_not_certain(tmp_path: Path) -> None:
+    """ "Had" may tell of another time; a cow who is clean but for that remark is not taken for sound in silence."""
+    text = "Date,Farm,Cow,LF,RF,LH,RH,Remarks\n2026-03-04,Elm End,12,ok,ok,ok,SU,\n2026-03-04,Elm End,16,,,,,{}\n"
+    ledger = open_ledger(str(tmp_path / "kept.duckdb"))
+    for remark in ("also had WL on LH", "LH white line"):
+        found = prepare_import(ledger, text.format(remark).encode(), "sheet.csv", today=TODAY)
+        assert [question.id for question in found.answers.blocking()] == ["remarks"]
+    assert prepare_import(ledger, text.format("walks well").encode(), "sheet.csv", today=TODAY).answers.blocking() == []
+
+
+def test_a_misspelt_word_offers_each_lesion_once_and_by_its_name(tmp_path: Path) -> None:
+    ledger = open_ledger(str(tmp_path / "kept.duckdb"))
+    text = b"date,farm,cow,foot,lesion\n2026-03-04,Elm End,14,LH,Mortelaro\n"
+    [question] = prepare_import(ledger, text, "sheet.csv", today=TODAY).answers.blocking()
+    values = [choice.value for choice in question.choices]
+    assert question.default == "DD" and len(values) == len(set(values))
+    assert str(question.choices[0].says) == "digital dermatitis"

@@ -18,7 +18,7 @@ from analytics.intake.layouts.tables import Table
 from analytics.intake.layouts.unfolding import ASIDE, CELL_VALUES
 from analytics.intake.parsing.finding_cell import read_findings, read_remark
 from analytics.mistake import Mistake
-from analytics.trade.lesions import LESIONS, PARENTS
+from analytics.trade.lesions import LESIONS, OTHER_LESION, PARENTS, parent_of
 from analytics.trade.lexicon import phrases, plain
 from analytics.words import Said, say
 
@@ -94,9 +94,9 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
         rows = draft.words.rows[(about, key)]
         options = [
             (code, LEFT_BLANK if code == "note" and about in CELL_VALUES else _choice_words(code))
-            for code in doubt.choices
+            for code in map(_bare_code, doubt.choices)
         ]
-        default = doubt.default
+        default = _bare_code(doubt.default) if doubt.default is not None else None
         # A cell that is left blank in many rows may be the way the sheet says it.
         safe = not doubt.serious and not (default == "note" and many[about] > max(1, FEW_UNKNOWN * records))
         if about == "lesion":
@@ -119,7 +119,7 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
                 safe,
             )
         )
-        if answer is None or (answer == doubt.default and about not in ("lesion", "tick")):
+        if answer is None or (answer == default and about not in ("lesion", "tick")):
             continue
         if answer == ASIDE and doubt.default is None:
             # So it is as long as nobody says otherwise.
@@ -129,6 +129,11 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
             draft.words.taught[key] = told
             changed = True
     return changed
+
+
+def _bare_code(value: str) -> str:
+    """A lesion as its code alone, as a person answers it."""
+    return value.removeprefix("lesion:")
 
 
 def _begins(code: str, key: str) -> bool:
@@ -213,7 +218,7 @@ def reads_remarks(draft: Draft, answers: Answers) -> bool:
                 text = column.texts[code]
                 if not may_name_lesion(text):
                     continue
-                found = {finding.lesion for finding in read_remark(text, draft.words.taught).findings} - {"other"}
+                found = lesions_in_remark(text, draft.words.taught)
                 if not found:
                     continue
                 told = lesions_by_row(draft, table, roles) if told is None else told
@@ -327,6 +332,19 @@ def farm_said_once(draft: Draft, context: Context, facts: Facts, answers: Answer
 @cache
 def _lesion_words() -> frozenset[str]:
     return frozenset(word for phrase in phrases("lesion") for word in phrase.split() if len(word) > 1)
+
+
+def lesions_in_remark(text: str, taught: Mapping[str, str]) -> set[str]:
+    """Lesions of the atlas that a remark names, also where it is not certain that they were found that day.
+
+    Example
+    -------
+    >>> lesions_in_remark("also had WL on LH", {}), lesions_in_remark("walks well", {})
+    ({'WL'}, set())
+    """
+    reading = read_remark(text, taught)
+    unsure = {choice[7:] for doubt in reading.doubts for choice in doubt.choices if choice.startswith("lesion:")}
+    return {finding.lesion for finding in reading.findings} - {OTHER_LESION} | {parent_of(code) for code in unsure}
 
 
 def may_name_lesion(text: str) -> bool:

@@ -13,13 +13,12 @@ from analytics.intake.columns import is_blank
 from analytics.intake.dates import DateOrder, read_day
 from analytics.intake.findings import read_finding
 from analytics.intake.headings import Headings, Match
-from analytics.intake.layouts.asking import is_remark, lesions_by_row, may_name_lesion
+from analytics.intake.layouts.asking import is_remark, lesions_by_row, lesions_in_remark, may_name_lesion
 from analytics.intake.layouts.drafts import Draft
 from analytics.intake.layouts.making import bare_cow
 from analytics.intake.layouts.profiles import DITTO
 from analytics.intake.layouts.roles import Role
 from analytics.intake.layouts.tables import Table
-from analytics.intake.parsing.finding_cell import read_remark
 from analytics.intake.setting_aside import bare_text
 from analytics.intake.sheet import Positions, RawColumn
 from analytics.intake.survey import Survey
@@ -131,7 +130,7 @@ def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: 
         text = column.texts[code]
         if not may_name_lesion(text):
             continue
-        found = {finding.lesion for finding in read_remark(text, {}).findings} - {"other"}
+        found = lesions_in_remark(text, {})
         if not found:
             continue
         told = lesions_by_row(draft, table, roles) if told is None else told
