@@ -57,7 +57,7 @@ lease.WAIT_SECONDS = 120.0
 
 LONGEST = (
     "browser/test_every_page", "accounts/test_walk", "browser/test_spanish", "browser/test_states",
-    "browser/test_drills", "browser/test_main_line", "engines/test_readme", "ledger/test_torture",
+    "browser/test_drills", "browser/test_main_line", "engines/test_guide", "ledger/test_torture",
     "engines/test_measures_on_postgres",
     "engines/test_counts", "engines/test_keeping", "engines/test_measures_on_spark", "engines/test_writing",
     "report/test_document", "browser/test_following", "report/test_all_farms", "dashboard/test_stored_text",

@@ -1,4 +1,4 @@
-"""The house itself: rooms import only rooms to their left, and nothing is fetched from elsewhere."""
+"""The project itself: folders import only folders to their left, nothing is fetched from elsewhere, guides stay short."""
 
 from __future__ import annotations
 
@@ -41,3 +41,13 @@ def test_a_page_file_stays_small_enough_to_read_at_a_sitting() -> None:
     sizes = {path.name: len(path.read_text().splitlines()) for path in (ROOT / "dashboard" / "pages").glob("*.py")}
     assert len(sizes) > 15
     assert not {name: lines for name, lines in sizes.items() if lines > 250}
+
+
+def test_guides_are_short_and_their_links_lead_somewhere() -> None:
+    assert len((ROOT / "README.md").read_bytes()) < 8_000
+    assert len((ROOT / "DEVELOPERS.md").read_bytes()) < 12_000
+    guides = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "tests" / "README.md", *(ROOT / "docs").glob("*.md")]
+    assert len(guides) > 8
+    for guide in guides:
+        for link in re.findall(r"\]\(([^)#]+)", guide.read_text(encoding="utf-8")):
+            assert link.startswith("http") or (guide.parent / link).exists(), (guide.name, link)

@@ -1,4 +1,4 @@
-"""The commands of the README on ledgers elsewhere, run as they are written, on the README's own sheet."""
+"""The commands of docs/engines.md, run as they are written, on the sheet of docs/sheets.md."""
 
 from __future__ import annotations
 
@@ -10,12 +10,13 @@ import sys
 from pathlib import Path
 from urllib.parse import urlsplit
 
-README = Path(__file__).parents[2] / "README.md"
+ROOT = Path(__file__).parents[2]
+ENGINES, SHEETS = ROOT / "docs" / "engines.md", ROOT / "docs" / "sheets.md"
 
 
-def section(title: str) -> str:
-    """The text under a heading, up to the next of its rank."""
-    text = README.read_text(encoding="utf-8")
+def section(guide: Path, title: str) -> str:
+    """The text under a heading of a guide, up to the next of its rank."""
+    text = guide.read_text(encoding="utf-8")
     rank = re.search(rf"^(#+) {re.escape(title)}$", text, re.MULTILINE)
     assert rank is not None, title
     rest = text[rank.end() :]
@@ -25,16 +26,18 @@ def section(title: str) -> str:
 
 def commands(about: str) -> str:
     """The one block of commands that names *about*."""
-    blocks = re.findall(r"^```sh\n(.*?)^```$", section("When one machine is not enough"), re.MULTILINE | re.DOTALL)
+    blocks = re.findall(
+        r"^```sh\n(.*?)^```$", section(ENGINES, "When one machine is not enough"), re.MULTILINE | re.DOTALL
+    )
     [block] = [each for each in blocks if about in each]
     return str(block)
 
 
 def sheet(path: Path) -> None:
-    """The sheet that the README shows, as a file."""
+    """The sheet that the guide shows, as a file."""
     rows = [
         [cell.strip() for cell in line.strip().strip("|").split("|")]
-        for line in section("What a sheet looks like").splitlines()
+        for line in section(SHEETS, "What a sheet looks like").splitlines()
         if line.startswith("|") and not set(line) <= set("|- ")
     ]
     assert len(rows) == 11
@@ -47,7 +50,7 @@ def run(block: str, folder: Path, **environment: str) -> str:
     sheet(folder / "my-sheet.csv")
     bin_folder = Path(sys.executable).parent
     own = {**os.environ, **environment, "PATH": f"{bin_folder}:{os.environ['PATH']}", "HOME": str(folder)}
-    own["PYTHONPATH"] = str(README.parent)
+    own["PYTHONPATH"] = str(ROOT)
     done = subprocess.run(
         ["bash", "-e", "-c", block], cwd=folder, env=own, capture_output=True, text=True, timeout=1200
     )
