@@ -1,4 +1,4 @@
-"""The project itself: folders import only folders to their left, nothing is fetched from elsewhere, guides stay short."""
+"""The project itself: folders import only folders to their left, nothing is fetched, guides stay short."""
 
 from __future__ import annotations
 
