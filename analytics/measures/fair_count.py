@@ -64,11 +64,6 @@ def fair_unit(
     return "cow", (), (_unfair(facts),)
 
 
-def uneven_trims(ledger: Ledger, selection: Selection, name: str) -> tuple[Said, ...]:
-    """A caution where cows of one group were trimmed much more often than those of another."""
-    return fair_unit(ledger, selection, (name,), "cow")[2]
-
-
 def _unfair(facts: dict[str, str | float]) -> Said:
     return say(
         "Cows were trimmed {most:.1f} times on average in {often} but {least:.1f} times in {seldom}; more "

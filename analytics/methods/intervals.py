@@ -180,50 +180,6 @@ def difference(
     return diff[()], low[()], high[()]
 
 
-def poisson_rate(events: npt.ArrayLike, exposure: npt.ArrayLike, level: float = LEVEL) -> tuple[Any, Any]:
-    """Exact (Garwood) limits of a rate: events per unit of exposure.
-
-    ``low = chi2(alpha/2, 2 events) / 2 / exposure``, ``high = chi2(1 - alpha/2, 2 events + 2) / 2 /
-    exposure``.
-
-    Parameters
-    ----------
-    events : array_like
-        Counted events.
-    exposure : array_like
-        Time at risk, in any unit (cow-years, say). The limits are per that unit.
-    level : float, default 0.95
-        Confidence level.
-
-    Returns
-    -------
-    low, high : float or ndarray
-        Limits of the rate. Both are nan where exposure is 0; low is 0 where there were no events.
-
-    Raises
-    ------
-    ValueError
-        If a count or exposure is negative, or *level* is not between 0 and 1.
-
-    References
-    ----------
-    Garwood F (1936). Fiducial limits for the Poisson distribution. Biometrika 28:437-442.
-
-    Examples
-    --------
-    >>> low, high = poisson_rate(10, 1)
-    >>> print(f"{low:.3f} {high:.3f}")
-    4.795 18.390
-    """
-    e, time = as_counts(events, exposure)
-    normal_quantile(level)
-    tail = (1.0 - level) / 2.0
-    with np.errstate(divide="ignore", invalid="ignore"):
-        low = np.where(e == 0, 0.0, special.gammaincinv(np.maximum(e, 1e-300), tail)) / time
-        high = special.gammaincinv(e + 1.0, 1.0 - tail) / time
-    return _blank(low, time > 0), _blank(high, time > 0)
-
-
 def rate_ratio(
     events1: npt.ArrayLike,
     exposure1: npt.ArrayLike,

@@ -34,9 +34,6 @@ LEVEL_MEAN, LEVEL_SD = -2.5, 2.5
 
 _SDS = np.array([0.0, 0.1, 0.2, 0.3, 0.45, 0.7])
 _SDS_PRIOR = np.array([0.2, 0.15, 0.22, 0.22, 0.14, 0.07])
-VISIT_SD = 0.24
-"""Mean of the prior of the standard deviation between visits of one herd, in log odds; few visits draw the estimate
-towards it. [common practice, no source]"""
 
 _WAVES = np.array([0.05, 0.15, 0.3])
 _WAVES_PRIOR = np.array([0.3, 0.35, 0.35])

@@ -50,13 +50,6 @@ def patterns(
     return both.assign(m=both["m"].fillna(0).astype("int64")), found.iloc[:0]
 
 
-def add_cases(looked_at: pd.DataFrame, cases: pd.DataFrame, lesion: str) -> pd.DataFrame:
-    """The patterns with the cases of one lesion as column m."""
-    keys = [name for name in looked_at.columns if name != "n"]
-    both = looked_at.merge(cases[cases["lesion"] == lesion].drop(columns="lesion"), on=keys, how="left")
-    return both.assign(m=both["m"].fillna(0).astype("int64"))
-
-
 @built_once
 def _questions(selection: Selection, by: tuple[str, ...], per: str, cluster: str, lesions: bool) -> dict[str, Question]:
     names = ["of_farm"] if cluster == "farm" else ["of_farm", "of_cow"]

@@ -51,9 +51,6 @@ BETWEEN_CLAWS: tuple[int, ...] = (0, 10)
 """Zones of the skin between the claws, which belong to the foot and to neither claw. [pub: the zones of the
 trade's numbered foot map, e.g. Shearer and co-authors' extension articles]"""
 
-ULCER_ZONES: tuple[int, ...] = (4, 5, 6)
-WHITE_LINE_ZONES: tuple[int, ...] = (1, 2, 3)
-FISSURE_ZONES: tuple[int, ...] = (7, 8)
 _BETWEEN = re.compile(r"[,;/+&|]|\b(?:and|y|und|en|et|e)\b", re.IGNORECASE)
 
 

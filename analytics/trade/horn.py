@@ -10,14 +10,10 @@ from dataclasses import dataclass
 from analytics.trade.units import MM_PER_INCH
 from analytics.words import say
 
-GROWTH_MM_PER_YEAR = 50.0
-"""[pub: University of Kentucky, Hoof Trimming of Dairy Cows]"""
 GROWTH_MM_PER_MONTH = 4.0
 """\"Some 4 mm a month\" [pub: University of Kentucky, Hoof Trimming of Dairy Cows]"""
 TARGET_TOE_LENGTH_MM = 75.0
 """Dorsal wall from coronet to toe after trimming, mature cow [pub: University of Kentucky, same]"""
-TARGET_SOLE_MM = 6.0
-"""[pub: University of Kentucky, same, 0.25 in]"""
 SOLE_RANGE_MM = (5.0, 7.0)
 """[common practice, no source]"""
 LONG_TOE_MM = 80.0
@@ -61,14 +57,3 @@ SHEDDING_ORDER: tuple[tuple[str, tuple[int, ...]], ...] = (
 )
 """Which horn goes first: the loosest, at the ulcer site; last the hard tubular wall
 [common practice, no source]. Each step with its zones."""
-
-
-def is_long_toe(length_mm: float, angle_deg: float) -> bool:
-    """Whether a dorsal wall counts as long: 80 mm or more and an angle under 50 degrees.
-
-    Example
-    -------
-    >>> is_long_toe(82, 47), is_long_toe(82, 52)
-    (True, False)
-    """
-    return length_mm >= LONG_TOE_MM and angle_deg < LONG_TOE_ANGLE_DEG

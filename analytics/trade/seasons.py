@@ -9,14 +9,3 @@ SEASON_OF_MONTH: dict[str, dict[int, str]] = {
     "south": {month: SEASONS[(month + 6) % 12 // 3] for month in range(1, 13)},
 }
 """Hemisphere -> month 1-12 -> season."""
-
-
-def season_of(month: int, hemisphere: str = "north") -> str:
-    """Season of a month.
-
-    Example
-    -------
-    >>> season_of(1), season_of(1, "south"), season_of(9), season_of(9, "south")
-    ('winter', 'summer', 'autumn', 'spring')
-    """
-    return SEASON_OF_MONTH[hemisphere][month]

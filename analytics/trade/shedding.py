@@ -44,28 +44,6 @@ STANDING: dict[int, Standing] = {
 [common practice, no source]."""
 
 
-def region_of(zone: int) -> str | None:
-    """The region of the shedding order a zone lies in; ``None`` for skin and what is not shed.
-
-    Examples
-    --------
-    >>> region_of(4), region_of(7), region_of(10)
-    ('typical sole ulcer site', 'abaxial wall and toe', None)
-    """
-    return next((name for name, zones in SHEDDING_ORDER if zone in zones), None)
-
-
-def breaks_order(zone: int, stage: int) -> bool:
-    """Whether a zone said to have been shed should still stand at the stage said on the same row.
-
-    Examples
-    --------
-    >>> breaks_order(7, 2), breaks_order(4, 2), breaks_order(10, 2)
-    (True, False, False)
-    """
-    return stage in STANDING and zone in STANDING[stage].standing
-
-
 @dataclass(frozen=True)
 class Expectation:
     """What ground of one wetness lets one expect of the horn, in words."""

@@ -17,8 +17,6 @@ VISIT_KINDS: dict[str, str] = {
 WHOLE_HERD_SHARE = 0.80
 """A visit that trims at least this share of the milking herd is a whole-herd visit
 [pub: Solano et al. 2016, J Dairy Sci 99:6828]."""
-PART_HERD_BIAS_SOURCE = "Solano et al. 2016, J Dairy Sci 99:6828"
-"""Prevalence from part-herd and lame-cow visits is biased upward, as lame cows are brought first."""
 
 
 def understand_visit_kind(text: str) -> str | None:

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from analytics.measures.answer import Answer
-from analytics.trade.feet import CLAW_NAMES, ZONES
 from analytics.words import say, unfilled
 from dashboard.charts import plain
 from dashboard.charts.claw import Key, zone_polygons
 from dashboard.charts.frame import Drill, framed, nothing_to_show, records
 from dashboard.charts.shades import colour_bar, colour_of, round_count, round_top
-from dashboard.charts.theme import cases_of, estimate, percent, plural, tokens
+from dashboard.charts.theme import cases_of, estimate, percent, plural
 from dashboard.charts.theme import number as number_words
 from dashboard.charts.zone_marks import (
     ZoneLook,
@@ -24,7 +22,6 @@ from dashboard.charts.zone_marks import (
     paint,
     unplaced,
     words_of_feet,
-    written,
     zone_rows,
 )
 from dashboard.language import _, told
@@ -46,13 +43,6 @@ NARROW_PIXELS = 330
 """Width of the drawing on a laptop, as one of several beside each other, and on a phone."""
 
 SMALL_TYPE = 9.5
-
-ALL_FEET = "LH"
-"""The foot whose drawing stands for all feet: outer claw at the right."""
-
-PAIR_PIXELS = 205
-NARROW_PAIR_PIXELS = 134
-"""Half a claw length in the drawing of all feet together."""
 
 
 def place_feet(narrow: bool) -> dict[str, tuple[float, float]]:
@@ -119,64 +109,6 @@ def draw_feet(
     pointing = [] if title else [_("Tap or point at a zone for its interval.")]
     notes = [told(FROM_BELOW), *notes_on(looks), *not_drawn(answer), *unplaced(answer), *pointing]
     return finish_feet(figure, answer, places, title=title, theme=theme, narrow=narrow, notes=notes)
-
-
-def draw_claws(
-    answer: Answer,
-    *,
-    theme: str = "paper",
-    narrow: bool = False,
-    title: str | None = None,
-    drill: Drill | None = None,
-) -> plain.Figure:
-    """Outer and inner claw of all feet together, enlarged, with the numbers of the zones.
-
-    Parameters
-    ----------
-    answer : Answer
-        ``table`` with claw, zone and cases, at_risk, prevalence, low, high; claw is missing for what both
-        claws share (zones 0 and 10). Where no row lacks its claw, zones 0 and 10 are hatched as left out.
-    theme, narrow, title, drill
-        As in the other charts; ``drill`` is given claw (``None`` where shared), zone and the figures.
-
-    Returns
-    -------
-    dashboard.charts.plain.Figure
-    """
-    title = _("Where on the claws, all feet together") if title is None else title
-    found = {} if answer.empty else zone_rows(answer, foot=ALL_FEET)
-    if not found:
-        return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
-    t = tokens(theme)
-    top = round_top(max(row["prevalence"] for row in found.values()))
-    keys = tuple(key for key in zone_polygons() if key[0] == ALL_FEET)
-    looks = zone_looks(found, keys, top, answer.basis.unit, theme, drill, numbers=True)
-    if not any(claw is None for _foot, claw, _zone in found):
-        between = _("between the claws: not in these figures")
-        for key in (key for key in keys if key[1] is None):
-            looks[key] = replace(looks[key], figures=between, kind="left out")
-    pixels = NARROW_PAIR_PIXELS if narrow else PAIR_PIXELS
-    at = {ALL_FEET: (0.0, 0.0)}
-    traces = paint(at, looks, theme=theme, type_size=11.5 if narrow else 13, pixels=pixels, named=False)
-    words = [
-        {
-            "x": side,
-            "y": 1.22,
-            "text": _("<b>{which}</b> claw", which=_(name)),
-            "size": 14,
-            "colour": t.ink,
-        }
-        for side, name in ((0.55, CLAW_NAMES["lateral"]), (-0.55, CLAW_NAMES["medial"]))
-    ]
-    figure = plain.Figure([*traces, written(words), colour_bar(top, theme, narrow, _share_of(answer))])
-    figure.update_layout(annotations=[] if narrow else _zone_key(t.muted))
-    figure.update_xaxes(visible=False, range=[-1.2, 1.2] if narrow else [-1.2, 3.4], fixedrange=True)
-    figure.update_yaxes(visible=False, range=[-1.8, 1.36], fixedrange=True, scaleanchor="x", scaleratio=1)
-    notes = [" ".join([_("Seen from below, toes up."), *notes_on(looks), *not_drawn(answer)])]
-    height = math.ceil(3.16 * pixels)
-    framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height, notes=notes, shown=SHOWN)
-    figure.update_layout(margin={"l": 6, "r": 6, "b": 64}, hoverdistance=24, height=figure.layout.height + 20)
-    return figure
 
 
 def zone_looks(
@@ -258,22 +190,3 @@ def finish_feet(
     framed(figure, answer, title=title, theme=theme, narrow=narrow, height=height, notes=notes, shown=SHOWN)
     figure.update_layout(margin={"l": 6, "r": 6, "b": 64}, hoverdistance=24, height=figure.layout.height + 20)
     return figure
-
-
-def _share_of(answer: Answer) -> str:
-    return _("Share of {units}", units=plural(answer.basis.unit, 2))
-
-
-def _zone_key(colour: str) -> list[dict[str, Any]]:
-    """The names of the zones, beside the drawing."""
-    return [
-        {
-            "x": 1.45,
-            "y": 0.85 - 0.2 * place,
-            "xanchor": "left",
-            "text": f"<b>{zone}</b>  {_(ZONES[zone].name)}",
-            "showarrow": False,
-            "font": {"size": 12.5, "color": colour},
-        }
-        for place, zone in enumerate((1, 2, 3, 5, 4, 6, 7, 8, 0, 9, 10))
-    ]

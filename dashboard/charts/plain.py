@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -168,29 +168,6 @@ class Figure:
         for number in ("", "2") if row is None else (_number(row),):
             if f"{name}{number}" in self.layout:
                 _merge(self.layout[f"{name}{number}"], given)
-
-
-def stacked(heights: Sequence[float], gap: float) -> Figure:
-    """A figure of one chart, or of two above each other on one axis of time.
-
-    Parameters
-    ----------
-    heights : sequence of float
-        Of the charts from above, on any scale.
-    gap : float
-        Between them, as a share of the whole.
-    """
-    figure = Figure()
-    if len(heights) == 1:
-        return figure
-    above, below = ((1 - gap) * height / sum(heights) for height in heights)
-    figure.update_layout(
-        xaxis={"anchor": "y", "domain": [0.0, 1.0], "matches": "x2", "showticklabels": False},
-        yaxis={"anchor": "x", "domain": [1 - above, 1.0]},
-        xaxis2={"anchor": "y2", "domain": [0.0, 1.0]},
-        yaxis2={"anchor": "x2", "domain": [0.0, below]},
-    )
-    return figure
 
 
 def _number(row: int) -> str:

@@ -12,7 +12,6 @@ from analytics.measures.answer import Answer
 from analytics.measures.worklist import as_of, day_of
 from analytics.words import say
 from dashboard.language import _, _n, told
-from dashboard.tables import csv_text, printable
 
 LINE_OCTETS = 75
 """A line of an iCalendar file is folded beyond this many octets [pub: RFC 5545, section 3.1]"""
@@ -67,11 +66,6 @@ def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
         lines += _event(row, made, rested_on)
     lines.append("END:VCALENDAR")
     return "".join(f"{_folded(line)}\r\n" for line in lines)
-
-
-def plan_csv(answer: Answer) -> str:
-    """The visits of a plan as CSV: date, farm, kind, cows, cow_list, number."""
-    return csv_text(printable(answer.table))
 
 
 def _event(row: dict[Any, Any], made: dt.datetime, rested_on: str) -> list[str]:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from analytics.measures.answer import Answer
 from analytics.measures.change_impact import HEADLINE
-from analytics.methods.intervals import poisson_rate, wilson
+from analytics.methods.intervals import wilson
 from tests.charts.answers import BASIS, with_shares
 
 MONTHS = pd.date_range("2024-01-01", periods=18, freq="MS")
@@ -83,8 +83,9 @@ def change(enough: bool = True) -> Answer:
 def incidence(by: str = "lesion") -> Answer:
     groups = list(MONTHS[:5]) if by == "month" else ["SU", "DD", "WL", "TU", "HHE"]
     table = pd.DataFrame({by: groups, "new_cases": [10, 40, 0, 2, 25], "cow_months": [500.0, 500.0, 500.0, 0.0, 500.0]})
-    low, high = poisson_rate(table["new_cases"].to_numpy(), table["cow_months"].to_numpy() / 100, 0.95)
-    rate = 100 * table["new_cases"] / table["cow_months"].replace(0, math.nan)
+    per_100 = table["cow_months"].replace(0, math.nan) / 100
+    low, high = table["new_cases"] / per_100 * 0.7, (table["new_cases"] + 2) / per_100 * 1.4
+    rate = table["new_cases"] / per_100
     return Answer("incidence", table.assign(rate_per_100=rate, low=low, high=high), BASIS, (), (by,))
 
 

@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 import pytest
 
 from analytics.measures.answer import Answer, Basis
-from dashboard.charts.foot import common_top, draw_claws, draw_feet
+from dashboard.charts.foot import common_top, draw_feet
 from dashboard.charts.foot_difference import draw_difference, zone_differences
 from dashboard.charts.plain import Figure
 from dashboard.charts.shades import colour_of, ink_on
@@ -121,25 +121,9 @@ def test_shared_zones_are_drawn_whichever_claw_the_table_names() -> None:
 
 def test_nothing_to_draw_is_one_sentence() -> None:
     empty = Answer("foot-map", feet().table.iloc[:0], Basis(), (NOTHING,), ("foot", "claw", "zone"))
-    for figure in (draw_feet(empty), draw_claws(empty)):
-        assert not figure.data
-        assert figure.layout.annotations[0].text.replace("<br>", " ") == NOTHING
-
-
-def test_claws_of_all_feet_carry_zone_numbers() -> None:
-    answer = counted(("claw", "zone"), [("lateral", 4, 80), ("medial", 4, 20), (None, 10, 66)])
-    figure = checked(draw_claws(answer))
-    said = words(figure)
-    assert "<b>4</b> 30.4%" in said
-    assert "zone 4, sole–bulb junction" in " ".join(hovers(figure))
-    assert "LH" not in " ".join(hovers(figure))
-    assert len(hovers(figure)) == 20
-
-
-def test_what_lies_between_the_claws_is_not_called_clean_when_it_was_not_counted() -> None:
-    figure = checked(draw_claws(counted(("claw", "zone"), [("lateral", 4, 80), ("medial", 4, 20)])))
-    assert "Hatched: not in these figures." in words(figure)
-    assert any("zone 10" in text and "not in these figures" in text for text in hovers(figure))
+    figure = draw_feet(empty)
+    assert not figure.data
+    assert figure.layout.annotations[0].text.replace("<br>", " ") == NOTHING
 
 
 def test_two_drawings_can_share_a_scale() -> None:

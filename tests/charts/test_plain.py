@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 import pytest
-from plotly.subplots import make_subplots
 
-from dashboard.charts.plain import Figure, Part, bar, plain, scatter, stacked
+from dashboard.charts.plain import Figure, Part, bar, plain, scatter
 from tests.charts.checked import checked
 
 
@@ -29,26 +28,6 @@ def test_lines_bands_words_and_axes_are_those_of_plotly() -> None:
     del its["layout"]["template"]  # its own, where none is given
     mine["layout"].pop("template", None)
     assert mine == its
-
-
-def test_two_charts_above_each_other_are_those_of_plotly() -> None:
-    own = stacked([300, 100], 0.1)
-    other = make_subplots(rows=2, cols=1, shared_xaxes=True, vertical_spacing=0.1, row_heights=[300, 100])
-    for row, place in ((1, {"row": 1, "col": 1}), (2, {"row": 2, "col": 1})):
-        own.add_traces([scatter(y=[row])], row=row)
-        other.add_trace(go.Scatter(y=[row]), **place)
-        own.update_yaxes(title={"text": str(row)}, row=row)
-        other.update_yaxes(title={"text": str(row)}, **place)
-        own.add_annotation(text=str(row), x=0, y=0, row=row)
-        other.add_annotation(text=str(row), x=0, y=0, **place)
-    own.update_xaxes(type="date")
-    other.update_xaxes(type="date")
-    own.add_vrect(x0=0, x1=1)
-    other.add_vrect(x0=0, x1=1, row="all", col="all")
-    mine, its = checked(own).to_plotly_json(), other.to_plotly_json()
-    ranges = [(axis.pop("domain"), its["layout"][name].pop("domain")) for name, axis in _axes(mine)]
-    assert mine == its
-    assert all(a == pytest.approx(b) for a, b in ranges)
 
 
 def _axes(figure: dict[str, dict[str, Part]]) -> list[tuple[str, Part]]:

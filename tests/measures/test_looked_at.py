@@ -17,7 +17,6 @@ from analytics.measures.prevalence import prevalence
 from analytics.measures.record_quality import record_quality
 from analytics.measures.worklist import worklist
 from analytics.tally.cows import cow_names, one_cow
-from analytics.tally.scorers import scoring_changes
 from analytics.tally.selection import Selection
 from analytics.trade.visits import REST_SOUND, understand_visit_kind
 from tests.measures.herds import herd, scoring, trim
@@ -238,17 +237,6 @@ def test_a_switch_of_scale_is_said_and_found(tmp_path: Path) -> None:
     answer = locomotion(ledger, Selection(farms=("Ash",)))
     assert any("Since 2025-05" in caution and "0-3" in caution for caution in answer.cautions)
     assert not any("Since" in caution for caution in locomotion(ledger, Selection(farms=("Cedar",))).cautions)
-    first, second = (dt.date(2025, 1, 1), dt.date(2025, 4, 30)), (dt.date(2025, 5, 1), dt.date(2025, 8, 31))
-    changes = scoring_changes(ledger, Selection(), first, second)
-    table = changes.table.set_index("farm")
-    assert table["scale_changed"].to_dict() == {"Ash": True, "Birch": False, "Cedar": False}
-    assert table["scorer_changed"].to_dict() == {"Ash": True, "Birch": False, "Cedar": False}
-    assert table.loc["Ash", ["first", "second", "first_scales", "second_scales"]].tolist() == [400, 400, "1-5", "0-3"]
-    assert (changes.in_both, changes.only_first, changes.only_second) == (("Ash", "Cedar"), ("Birch",), ())
-    assert changes.comparable == ("Cedar",)
-    nothing = scoring_changes(ledger, Selection(farms=("Nowhere",)), first, second)
-    assert nothing.table.empty
-    assert nothing.comparable == ()
 
 
 OLD = {"farm": "Ash", "cow": "7", "birth_date": "2017-03-01", "entered_on": "2019-04-01", "left_on": "2024-05-01",

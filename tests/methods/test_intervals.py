@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
-from analytics.methods.intervals import clopper_pearson, difference, poisson_rate, rate_ratio, wilson
+from analytics.methods.intervals import clopper_pearson, difference, rate_ratio, wilson
 
 counts = st.integers(0, 500).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n)))
 
@@ -38,14 +38,6 @@ def test_arrays_broadcast_and_n_of_zero_is_nan() -> None:
     low, high = clopper_pearson([[1], [2]], [10, 20, 30])
     assert low.shape == (2, 3)
     assert isinstance(float(wilson(1, 10)[0]), float)
-
-
-def test_poisson_limits_against_the_distribution() -> None:
-    low, high = poisson_rate([0, 1, 25], [2.0, 2.0, 5.0])
-    assert low[0] == 0
-    assert stats.poisson.sf(0, low[1] * 2) == pytest.approx(0.025)
-    assert stats.poisson.cdf(25, high[2] * 5) == pytest.approx(0.025)
-    assert np.isnan(poisson_rate(0, 0)).all()
 
 
 def test_rate_ratio_ends() -> None:

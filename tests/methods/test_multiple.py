@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import false_discovery_control
@@ -20,3 +21,12 @@ def test_agrees_with_scipy(p: list[float]) -> None:
     assert np.isnan(adjusted[~known]).all() and not called[~known].any()
     if known.any():
         np.testing.assert_allclose(adjusted[known], false_discovery_control(values[known], method="bh"), rtol=1e-12)
+
+
+def test_benjamini_hochberg_keeps_gaps_and_order() -> None:
+    adjusted, called = benjamini_hochberg([0.5, np.nan, 0.001, 0.02])
+    assert adjusted[[0, 2, 3]] == pytest.approx([0.5, 0.003, 0.03])
+    assert np.isnan(adjusted[1]) and list(called) == [False, False, True, True]
+    assert len(benjamini_hochberg([])[0]) == 0
+    with pytest.raises(ValueError, match="between"):
+        benjamini_hochberg([1.2])

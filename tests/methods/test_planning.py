@@ -2,53 +2,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
 
-from analytics.methods.cost import simulate_cost
 from analytics.methods.power import design_effect, detectable, power_of, sample_size
-
-COST = {"DD": (137.0, 36.0), "SU": (252.0, 39.0)}
-
-
-@pytest.mark.parametrize("shape", ["gamma", "lognormal"])
-@pytest.mark.parametrize("spread", ["herd", "case"])
-def test_draws_keep_mean_and_spread(shape, spread) -> None:
-    found = simulate_cost({"DD": 30}, COST, level=0.6826895, shape=shape, spread=spread, draws=200_000)
-    sd = 36 * 30 if spread == "herd" else 36 * np.sqrt(30)
-    assert found.total == pytest.approx(30 * 137)
-    assert found.median == pytest.approx(30 * 137, rel=0.05)
-    assert (found.high - found.low) / 2 == pytest.approx(sd, rel=0.05)
-
-
-def test_gamma_limits_are_the_quantiles() -> None:
-    found = simulate_cost({"SU": 1}, COST, draws=400_000)
-    low, high = stats.gamma.ppf([0.025, 0.975], (252 / 39) ** 2, scale=39**2 / 252)
-    assert (found.low, found.high) == pytest.approx((low, high), rel=0.01)
-
-
-def test_kinds_add_up() -> None:
-    found = simulate_cost({"DD": 10, "SU": 4, "WL": 0}, {**COST, "WL": (203, 33)})
-    assert found.total == pytest.approx(found.table["total"].sum()) == pytest.approx(2378)
-    assert found.table["high"].max() < found.high < found.table["high"].sum()
-    assert list(found.table.loc[2, ["low", "high"]]) == [0, 0]
-    assert simulate_cost({}, COST).total == 0
-    fixed = simulate_cost({"a": 3}, {"a": (50, 0)})
-    assert fixed.low == fixed.high == 150
-
-
-@pytest.mark.parametrize(
-    ("cases", "cost", "extra"),
-    [
-        ({"TN": 1}, COST, {}),
-        ({"DD": -1}, COST, {}),
-        ({"a": 1}, {"a": (0, 5)}, {}),
-        ({"DD": 1}, COST, {"shape": "normal"}),
-        ({"DD": 1}, COST, {"spread": "farm"}),
-    ],
-)
-def test_cost_refuses(cases, cost, extra) -> None:
-    with pytest.raises(ValueError):
-        simulate_cost(cases, cost, **extra)
 
 
 def test_sample_size_and_power_agree() -> None:

@@ -15,7 +15,6 @@ from analytics.methods import (
     cluster,
     cluster_comparison,
     cluster_logistic,
-    control,
     funnel,
     harmonic,
     intervals,
@@ -44,7 +43,6 @@ def two_groups(rng: Rng) -> None:
     intervals.wilson(*cells[:2])
     intervals.clopper_pearson(*cells[:2])
     intervals.difference(*cells)
-    intervals.poisson_rate(*cells[:2])
     intervals.rate_ratio(*cells)
     ratios.exact_odds_ratio(*cells)
     ratios.two_group_p(*cells)
@@ -74,7 +72,6 @@ def series(rng: Rng) -> None:
     change.held_change(frame, float(k // 2))
     change.compared_change(frame, frame.assign(kind="c"), float(k // 2))
     slope.monthly_slope(frame.groupby("time", as_index=False)[["cases", "n"]].sum())
-    control.p_chart(c, n, baseline=int(rng.integers(1, 12)))
     baseline_chart.baseline_chart(c, n, month < int(rng.integers(1, 20)), month)
 
 

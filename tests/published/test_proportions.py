@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analytics.methods.cluster_logistic import compare_counts
-from analytics.methods.intervals import clopper_pearson, difference, poisson_rate, rate_ratio, wilson
+from analytics.methods.intervals import clopper_pearson, difference, rate_ratio, wilson
 from analytics.methods.ratios import exact_odds_ratio, two_group_p
 
 
@@ -42,18 +42,6 @@ def test_difference() -> None:
 def test_difference_of_small_groups() -> None:
     assert difference(9, 10, 3, 10) == pytest.approx((0.6, 0.1705, 0.8090), abs=5e-5)
     assert difference(10, 10, 0, 10) == pytest.approx((1.0, 0.6075, 1.0), abs=5e-5)
-
-
-# Handbook tables of exact Poisson limits (Garwood 1936, Biometrika 28:437).
-def test_poisson() -> None:
-    assert poisson_rate(10, 1) == pytest.approx((4.795, 18.390), abs=5e-4)
-    assert poisson_rate(0, 1) == pytest.approx((0.0, 3.689), abs=5e-4)
-
-
-# R documentation, stats::poisson.test: 137 events in 24.19893 (Conover; eba1977 Fredericia example), exact
-# limits.
-def test_poisson_rate_of_the_r_example() -> None:
-    assert poisson_rate(137, 24.19893) == pytest.approx((4.753125, 6.692709), abs=5e-7)
 
 
 # R documentation, stats::poisson.test, eba1977: 11 in 800 against 6+8+7 in 1083+1050+878.

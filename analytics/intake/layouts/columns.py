@@ -32,7 +32,6 @@ LONGEST_TOE_CM = 20
 [common practice, no source]"""
 SHED_WORDS = frozenset(("shed", "sheds"))
 DUE_WORDS = frozenset(("due", "due date", "date due"))
-COUNT_WORDS = frozenset(("number", "no", "nr", "n", "nº", "num", "numero", "nummer"))
 PARTS = {"heel": "heel_depth_mm", "toe": "toe_length_mm", "sole": "sole_thickness_mm"}
 
 

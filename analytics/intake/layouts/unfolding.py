@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 
-from analytics.intake.fields import KINDS
 from analytics.intake.layouts.profiles import DITTO, is_tick
 from analytics.intake.layouts.roles import Role
 from analytics.intake.parsing.finding_cell import read_findings, read_remark
@@ -25,9 +24,6 @@ from analytics.intake.vocabulary import BLANKS, NOTHING
 from analytics.trade.feet import FEET
 from analytics.trade.lesions import OTHER_LESION
 from analytics.trade.lexicon import foot_sets, meaning, phrases, plain
-
-Record = Mapping[str, str]
-"""Fields of one finding as texts of the canonical columns."""
 
 FINDING_FIELDS = (
     "foot", "claw", "zone", "lesion", "lesion_detail", "severity", "dd_stage", "toe_length_mm", "toe_length_after_mm",
@@ -718,8 +714,3 @@ def filled_down(column: RawColumn, positions: Positions, *, blanks: np.ndarray[A
     known = ~above[source]
     filled: Codes = np.where(known, codes[source], codes)
     return filled
-
-
-def canonical_fields(kind: str) -> list[str]:
-    """Names of the columns of a kind of sheet."""
-    return [each.name for each in KINDS[kind]]
