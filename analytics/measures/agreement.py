@@ -30,9 +30,6 @@ TRIMMERS = ("lesion", "cases", "trims", "trimmers", "farms", "icc", "low", "high
 FEW_CASES = 20
 """A lesion found fewer times than this says nothing about trimmers. [common practice, no source]"""
 
-NODES = 7
-"""Quadrature points a trimmer: with hundreds of trims each, more change nothing. [common practice, no source]"""
-
 WEIGHTS: tuple[tuple[str, Literal["none", "linear", "quadratic"]], ...] = (
     ("unweighted", "none"),
     ("linear", "linear"),
@@ -225,7 +222,7 @@ def _trimmer_effect(ledger: Ledger, selection: Selection, level: float) -> pd.Da
 
 def _fit(part: pd.DataFrame, level: float, *, profile: bool) -> RandomHerd:
     part, columns = with_herd_level(part, "cases", "at_risk", "farm")
-    return random_herd_logit(part, "cases", columns, "trimmer", n="at_risk", nodes=NODES, level=level, profile=profile)
+    return random_herd_logit(part, "cases", columns, "trimmer", n="at_risk", level=level, profile=profile)
 
 
 def _trimmer_notes(trimmers: pd.DataFrame, level: float) -> tuple[Said, ...]:

@@ -26,9 +26,6 @@ from analytics.words import Said, say
 MIN_DAUGHTERS = 10
 """Sires with fewer daughters here are left out. [common practice, no source]"""
 
-NODES = 7
-"""Quadrature points a sire. [common practice, no source]"""
-
 COLUMNS = ("sire", "daughters", "cases", "rate", "shrunken", "low", "high")
 
 
@@ -133,7 +130,7 @@ def _fit(rows: pd.DataFrame, herds: list[str], level: float) -> RandomHerd:
     of_cow = [name for name in ("parity", "times") if rows[name].nunique() > 1]
     for kept in (of_cow, of_cow[:1], []):
         columns = [*herds, *kept]
-        fitted = random_herd_logit(rows, "cases", columns, "sire", n="daughters", nodes=NODES, level=level)
+        fitted = random_herd_logit(rows, "cases", columns, "sire", n="daughters", level=level)
         if fitted.converged or not kept:
             break
     return fitted
