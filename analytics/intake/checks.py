@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analytics.intake.dates import EARLIEST
@@ -148,59 +146,6 @@ CONTRADICTIONS: dict[str, tuple[Contradiction, ...]] = {
 }  # fmt: skip
 
 
-def _pandera() -> Any:
-    """The part of pandera that checks pandas frames.
-
-    It looks for other kinds of frame and loads what it finds. Loading Spark takes seconds and memory that no sheet
-    needs, so it does not find it, unless the ledger has loaded it already.
-    """
-    hidden = "pyspark" not in sys.modules and "pandera" not in sys.modules
-    if hidden:
-        sys.modules["pyspark"] = None  # type: ignore[assignment]
-    try:
-        import pandera.pandas as pa
-    finally:
-        if hidden:
-            del sys.modules["pyspark"]
-    return pa
-
-
-@lru_cache(maxsize=32)
-def _schema(kind: str, columns: tuple[str, ...], today: dt.date) -> tuple[Any, dict[str, tuple[str, str, str]]]:
-    """The pandera schema of a kind of sheet, and for each check its field, reason and remedy."""
-    pa = _pandera()
-    said: dict[str, tuple[str, str, str]] = {}
-    wanted: dict[str, Any] = {}
-    for name in columns:
-        checks = []
-        if name in RANGES:
-            low, high, unit = RANGES[name]
-            key = f"{name} in range"
-            remedy = say("Correct it.")
-            if unit == "mm":
-                remedy = say("Correct it. A length in inches or cm needs a heading ending in _in or _cm.")
-            if unit:
-                reason = say("It must be from {low:,} to {high:,} {unit}.", low=low, high=high, unit=say(unit))
-            else:
-                reason = say("It must be from {low:,} to {high:,}.", low=low, high=high)
-            said[key] = name, reason, remedy
-            checks.append(pa.Check.in_range(low, high, error=key))
-        if name in NOT_BEFORE_1980:
-            key = f"{name} too early"
-            said[key] = name, say("The date is before {year}.", year=str(EARLIEST.year)), _DATE_REMEDY
-            checks.append(pa.Check.ge(pd.Timestamp(EARLIEST), error=key))
-        if name in SAME_DAY_OR_EARLIER:
-            key = f"{name} in future"
-            said[key] = name, say("The date is still to come."), _DATE_REMEDY
-            checks.append(pa.Check.le(pd.Timestamp(today), error=key))
-        if checks:
-            wanted[name] = pa.Column(checks=checks, nullable=True)
-    for rule in CONTRADICTIONS[kind]:
-        said[rule.name] = rule.field, rule.reason, rule.remedy
-        wanted[rule.name] = pa.Column(bool, checks=pa.Check.eq(False, error=rule.name))
-    return pa.DataFrameSchema(wanted), said
-
-
 def impossible(kind: str, frame: pd.DataFrame, today: dt.date, unread: Sequence[Problem] = ()) -> list[Problem]:
     """Everything in a typed frame that cannot be so.
 
@@ -216,26 +161,38 @@ def impossible(kind: str, frame: pd.DataFrame, today: dt.date, unread: Sequence[
     Returns
     -------
     list of Problem
+        One for each field and reason that some row has.
     """
-    _pandera()
-    from pandera.errors import SchemaErrors
-
-    schema, said = _schema(kind, tuple(frame.columns), today)
-    facts = {rule.name: rule.holds(frame).fillna(False).astype(bool) for rule in CONTRADICTIONS[kind]}
+    found = [problem for name in frame.columns for problem in _out_of_bounds(name, frame[name], today)]
     for rule in CONTRADICTIONS[kind]:
+        wrong = _holds(rule.holds(frame))
         for problem in unread:
             if rule.needs and problem.field == rule.needs:
-                facts[rule.name].iloc[problem.positions] = False
-    judged = frame[[name for name in schema.columns if name in frame]].assign(**facts)
-    try:
-        schema.validate(judged, lazy=True)
-    except SchemaErrors as errors:
-        cases = errors.failure_cases
-        strange = set(cases["check"]) - set(said)
-        if strange:
-            raise AssertionError(f"checks failed that have no words: {sorted(strange)}") from errors
-        return [
-            Problem(np.asarray(rows["index"], dtype=np.int64), *said[str(check)])
-            for check, rows in cases.groupby("check", sort=False)
-        ]
-    return []
+                wrong[problem.positions] = False
+        found.append(Problem(np.flatnonzero(wrong), rule.field, rule.reason, rule.remedy))
+    return [problem for problem in found if len(problem.positions)]
+
+
+def _out_of_bounds(name: str, values: pd.Series, today: dt.date) -> Iterator[Problem]:
+    """Cells of one field that are too small, too large, too early or still to come."""
+    if name in RANGES:
+        low, high, unit = RANGES[name]
+        remedy = say("Correct it.")
+        if unit == "mm":
+            remedy = say("Correct it. A length in inches or cm needs a heading ending in _in or _cm.")
+        if unit:
+            reason = say("It must be from {low:,} to {high:,} {unit}.", low=low, high=high, unit=say(unit))
+        else:
+            reason = say("It must be from {low:,} to {high:,}.", low=low, high=high)
+        yield Problem(np.flatnonzero(_holds((values < low) | (values > high))), name, reason, remedy)
+    if name in NOT_BEFORE_1980:
+        reason = say("The date is before {year}.", year=str(EARLIEST.year))
+        yield Problem(np.flatnonzero(_holds(values < pd.Timestamp(EARLIEST))), name, reason, _DATE_REMEDY)
+    if name in SAME_DAY_OR_EARLIER:
+        reason = say("The date is still to come.")
+        yield Problem(np.flatnonzero(_holds(values > pd.Timestamp(today))), name, reason, _DATE_REMEDY)
+
+
+def _holds(facts: pd.Series) -> npt.NDArray[np.bool_]:
+    """Where a fact holds; it does not where a value is missing."""
+    return np.array(facts.fillna(False), dtype=bool)

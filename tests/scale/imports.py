@@ -19,7 +19,7 @@ _IMPORT = """
 import json, sys, time
 from pathlib import Path
 # Loaded before the clock starts, as the engine is before its scan.
-import analytics.intake.checks, duckdb, pandera.pandas, pyarrow.csv, pyarrow.compute
+import analytics.intake.checks, duckdb, pyarrow.csv, pyarrow.compute
 from analytics.intake.streaming import check_stream
 from analytics.ledger import bulk, open_ledger
 from tests.peak import peak_megabytes
@@ -39,7 +39,7 @@ print(json.dumps({"spent": spent, "peak": peak, "rows": result.read, "set_aside"
 _CHECK = """
 import json, sys, tempfile, time
 from pathlib import Path
-import analytics.intake.checks, pandera.pandas
+import analytics.intake.checks
 from analytics.intake.streaming import check_stream
 from analytics.ledger.incoming import Taken
 path = Path(sys.argv[1])

@@ -76,8 +76,8 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
         # "ID" beside "Cow" is the lesion.
         for place in lesions:
             roles[place] = Role("lesion", lesion=str(meaning("lesion", headings[place])))
+    firsts = {place: words for place, text in enumerate(headings) if (words := plain(text).split())}
     for codes in foot_sets():
-        firsts = {place: plain(text).split() for place, text in enumerate(headings) if plain(text)}
         there = {place: codes[words[0]] for place, words in firsts.items() if words[0] in codes}
         if len(set(there.values())) >= ENOUGH_FEET:
             for place, foot in there.items():
