@@ -34,8 +34,8 @@ LOOKS = [
     *((width, path) for width in WIDTHS[:2] for path in (*EVERY_PAGE, *DRILLED)),
     *((WIDTHS[2], path) for path in EVERY_PAGE[::3]),
 ]
-"""Begins with :data:`WIDE`: tests of the same place in both lists are run together, on one drawing of the page. A tablet
-shows what a laptop does or what a phone does, so that every third page is enough."""
+"""Begins with :data:`WIDE`: tests of the same place in both lists are run together, on one drawing of the page. A
+tablet shows what a laptop does or what a phone does, so that every third page is enough."""
 OTHER_THEMES = {path: ("night", "contrast")[place % 2] for place, path in enumerate(EVERY_PAGE)}
 """Pages share their parts and colours, so that each is looked at in one theme besides paper."""
 
