@@ -11,6 +11,7 @@ from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 from dashboard.accounts import links, people, sessions
 from dashboard.accounts.history import history
+from dashboard.accounts.kept_note import end_note, refuse_lost, write_note
 from dashboard.accounts.roles import OWNER, ROLES
 from dashboard.accounts.store import Store, store_of
 from dashboard.accounts.viewer import OWNER as THIS_MACHINE
@@ -30,14 +31,21 @@ def add(
     given = _password(f"Password of {name}") if with_password else None
     people.add(store, name, role, given, farms=spelled, email=email)
     print(f"{name}: {ROLES[role]}. Kept in {store.path}.")
+    try:
+        write_note(ledger, store)
+    except Mistake as mistake:
+        print(f"The ledger could not note that it has accounts; serving it tries again. {mistake}", file=sys.stderr)
     if role == OWNER and len(people.listed(store)) == 1:
         print("From now on everybody has to sign in, on this machine too.", file=sys.stderr)
 
 
 def show(address: str | None) -> None:
     """List the accounts."""
-    found = people.listed(store_of(open_ledger(address)))
+    ledger = open_ledger(address)
+    store = store_of(ledger)
+    found = people.listed(store)
     if not found:
+        refuse_lost(ledger, store)
         print("There are no accounts: whoever uses this machine sees everything, and nobody else can.")
     for account in found:
         farms = "every farm" if account.farms is None else ", ".join(account.farms) or "no farm"
@@ -62,8 +70,16 @@ def revoke(address: str | None, name: str, farms: Sequence[str]) -> None:
 
 def remove(address: str | None, name: str) -> None:
     """Take an account away."""
-    people.remove(_store(open_ledger(address)), name)
+    ledger = open_ledger(address)
+    store = _store(ledger)
+    people.remove(store, name)
     print(f"{name} has no account any more.")
+    if not store.in_use:
+        end_note(ledger)
+        print(
+            "That was the last one: once the server is started anew, whoever uses this machine sees everything.",
+            file=sys.stderr,
+        )
 
 
 def password(address: str | None, name: str) -> None:
@@ -147,6 +163,7 @@ def _day(seconds: float) -> str:
 
 def _store(ledger: Ledger) -> Store:
     store = store_of(ledger)
+    refuse_lost(ledger, store)
     if not store.in_use:
         raise Mistake("There are no accounts yet; make one with `evenfoot accounts add NAME --role owner`.")
     return store

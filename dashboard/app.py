@@ -80,7 +80,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
             page.register(app, ledger)
     deliver(app)
     guard(app, access)
-    door.hang(app, store, access)
+    door.hang(app, ledger, store, access)
     show_shared(app, ledger, store)
     if office := elsewhere.service():
         elsewhere.offer(app, store, access, office)

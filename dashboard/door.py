@@ -15,12 +15,14 @@ from dash import Dash
 from flask import Flask, Response, abort, g, redirect, request
 from werkzeug.wrappers import Response as Answer
 
+from analytics.ledger import Ledger
 from analytics.ledger.history import acting
 from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard import door_pages
 from dashboard.accounts import links, passwords, people, sessions, throttle
 from dashboard.accounts.access import Access
+from dashboard.accounts.kept_note import has_note
 from dashboard.accounts.store import Store
 from dashboard.accounts.viewer import OWNER, Viewer, current_viewer
 from dashboard.guard import SAFE_METHODS
@@ -55,24 +57,65 @@ PAGE_POLICY = (
 """The pages of the door run no script at all."""
 
 
-def hang(app: Dash, store: Store, access: Access) -> None:
+def hang(app: Dash, ledger: Ledger, store: Store, access: Access) -> None:
     """Put the door in front of an app. Call it after :func:`dashboard.guard.guard`."""
     server = app.server
-    _check_everything(server, store, access)
-    _signing_in(server, store, access)
+    lock = Lock(ledger, store, access)
+    _check_everything(server, store, access, lock)
+    _signing_in(server, store, access, lock)
     _own_account(server, store, access)
     server.add_url_rule("/health", "health", lambda: Response("ok\n", mimetype="text/plain"))
 
 
-def signing_in_needed(store: Store, access: Access) -> bool:
-    """Whether everybody must sign in: always where other machines reach the server, and once there are accounts."""
-    return not access.open_here or store.in_use
+class Lock:
+    """Whether everybody must sign in: where other machines reach the server, and once there are accounts.
+
+    What was locked stays locked until the server is started anew, also when the accounts file is moved away. A ledger
+    put in the place of the one that was there is asked whether it has accounts.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    store : Store
+    access : Access
+    """
+
+    def __init__(self, ledger: Ledger, store: Store, access: Access) -> None:
+        self._ledger, self._store = ledger, store
+        self._closed = not access.open_here
+        self._asked: tuple[int, int] | None = None
+
+    @property
+    def closed(self) -> bool:
+        """Whether a session is needed now.
+
+        A ledger that is a file is asked again whenever it has changed. A server or a registry is asked once.
+        """
+        if not self._closed:
+            self._closed = self._store.in_use or self._ledger_has_accounts()
+        return self._closed
+
+    def _ledger_has_accounts(self) -> bool:
+        if self._asked is not None and self._ledger.dialect != "duckdb":
+            return False
+        version = self._ledger.version
+        if version == self._asked:
+            return False
+        try:
+            found = has_note(self._ledger)
+        except Mistake:
+            # Nothing can be read from it now; it is asked again before the next answer.
+            return False
+        self._asked = version
+        return found
 
 
-def _check_everything(server: Flask, store: Store, access: Access) -> None:
+def _check_everything(server: Flask, store: Store, access: Access, lock: Lock) -> None:
     @server.before_request
     def let_in() -> Answer | None:
-        if not signing_in_needed(store, access):
+        if request.endpoint == "health":
+            return None
+        if not lock.closed:
             g.viewer = OWNER
             return None
         token = request.cookies.get(_cookie(store, access))
@@ -110,10 +153,10 @@ def _check_everything(server: Flask, store: Store, access: Access) -> None:
         return answer
 
 
-def _signing_in(server: Flask, store: Store, access: Access) -> None:
+def _signing_in(server: Flask, store: Store, access: Access, lock: Lock) -> None:
     @server.route("/login", methods=["GET", "POST"], endpoint="sign-in")
     def sign_in() -> Answer:
-        if not signing_in_needed(store, access) or (request.method == "GET" and "token" in g):
+        if not lock.closed or (request.method == "GET" and "token" in g):
             return redirect("/", 303)
         then = own_path(request.values.get("next"))
         if request.method == "GET":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import importlib
 import logging
@@ -17,6 +18,7 @@ from analytics.mistake import Mistake
 from analytics.tally.kept_sql import kept_sql
 from analytics.tally.selection import Selection
 from dashboard.accounts import Access, access, is_loopback, store_of
+from dashboard.accounts.kept_note import is_lost, refuse_lost, write_note
 from dashboard.memory import keep_together
 
 THREADS = 16
@@ -150,6 +152,7 @@ def run(
     keep_together()
     ledger = address if isinstance(address, Ledger) else open_ledger(address)
     store = store_of(ledger)
+    _look_at_accounts(ledger, store)
     how = access(host, store, behind_proxy=behind_proxy, public_names=public_names)
     from waitress.server import create_server
 
@@ -197,6 +200,26 @@ def run(
         print("Stopped.")
     finally:
         server.close()
+
+
+def _look_at_accounts(ledger: Ledger, store: Store) -> None:
+    """Refuse to serve a ledger whose accounts are lost, and have one that has accounts say so.
+
+    A ledger that cannot be read or written now is served as it is: its pages say what is wrong.
+
+    Raises
+    ------
+    Mistake
+        See :func:`dashboard.accounts.kept_note.refuse_lost`.
+    """
+    try:
+        lost = is_lost(ledger, store)
+    except Mistake:
+        return
+    if lost:
+        refuse_lost(ledger, store)
+    with contextlib.suppress(Mistake):
+        write_note(ledger, store)
 
 
 def _shown(host: str, port: int, how: Access) -> str:

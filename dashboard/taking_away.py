@@ -12,6 +12,8 @@ from pathlib import Path
 
 from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
+from dashboard.accounts import store_of
+from dashboard.accounts.kept_note import write_note
 from dashboard.tables import known_farms
 
 FORMATS = ("ade", "parquet", "csv", "anonymous", "delta")
@@ -146,6 +148,8 @@ def restore(address: str | None, source: Path, *, replace: bool) -> None:
 
     ledger = open_ledger(address)
     kept = backup.restore(ledger, source, replace=replace)
+    # The backup may be from before there were accounts.
+    write_note(ledger, store_of(ledger))
     print(f"Restored {ledger.name} from {source}. Farms in it: {len(ledger.farms())}.")
     if kept:
         print(f"The ledger that was there is kept as {kept}.")
