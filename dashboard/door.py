@@ -318,7 +318,7 @@ def _account_page(store: Store, viewer: Viewer, told: str = "", status: int = 20
         door_pages.account(
             viewer,
             sessions.form_word(g.token),
-            sessions.how_many(store, viewer.account),
+            len(sessions.listed(store, viewer.account)),
             made,
             told,
             has_password=kept is not None,

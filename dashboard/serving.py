@@ -17,7 +17,7 @@ from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 from analytics.tally.kept_sql import kept_sql
 from analytics.tally.selection import Selection
-from dashboard.accounts import Access, access, is_loopback, store_of
+from dashboard.accounts import Access, Store, access, is_loopback, store_of
 from dashboard.accounts.kept_note import is_lost, refuse_lost, write_note
 from dashboard.memory import keep_together
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import secrets
 from dataclasses import dataclass
 
@@ -12,7 +13,7 @@ from analytics.words import say
 from dashboard.accounts.history import note
 from dashboard.accounts.people import viewer_of
 from dashboard.accounts.roles import OWNER
-from dashboard.accounts.store import Store
+from dashboard.accounts.store import Store, Unwritable
 from dashboard.accounts.viewer import Viewer
 
 DAYS = 14
@@ -87,8 +88,8 @@ def follow(store: Store, token: str) -> Link | None:
 
 
 def count_opening(store: Store, link: Link) -> None:
-    """Note that a link was followed, so that its maker sees whether it was."""
-    with store.open() as connection:
+    """Note that a link was followed, so that its maker sees whether it was; not where the disk takes nothing."""
+    with contextlib.suppress(Unwritable), store.open() as connection:
         connection.execute("UPDATE links SET opened = opened + 1 WHERE id = ?", [link.id])
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 import unicodedata
 from collections.abc import Sequence
@@ -11,7 +12,7 @@ from analytics.mistake import Mistake
 from dashboard.accounts.history import note
 from dashboard.accounts.passwords import hash_of, refuse_weak
 from dashboard.accounts.roles import OWNER, ROLES
-from dashboard.accounts.store import Store
+from dashboard.accounts.store import Store, Unwritable
 from dashboard.accounts.viewer import Viewer
 
 LONGEST_NAME = 64
@@ -163,8 +164,8 @@ def password_of(store: Store, name: str) -> tuple[int | None, str | None]:
 
 
 def keep_hash(store: Store, number: int, kept: str) -> None:
-    """Put a stronger hash of the same password in place."""
-    with store.open() as connection:
+    """Put a stronger hash of the same password in place; later, where the disk takes nothing now."""
+    with contextlib.suppress(Unwritable), store.open() as connection:
         connection.execute("UPDATE accounts SET password = ? WHERE id = ?", [kept, number])
 
 
@@ -182,8 +183,13 @@ def of_identity(store: Store, subject: str, email: str | None) -> int | None:
     An account made with an e-mail address is bound to the first subject that proves to have that address; from
     then on the subject alone counts, since an address can be given to another person.
     """
+    known = "SELECT id FROM accounts WHERE subject = ?"
+    with store.look() as connection:
+        row = connection.execute(known, [subject]).fetchone()
+    if row is not None:
+        return int(row["id"])
     with store.open() as connection:
-        row = connection.execute("SELECT id FROM accounts WHERE subject = ?", [subject]).fetchone()
+        row = connection.execute(known, [subject]).fetchone()
         if row is None and email:
             row = connection.execute(
                 "SELECT id, name FROM accounts WHERE email_key = ? AND subject IS NULL", [email.strip().casefold()]

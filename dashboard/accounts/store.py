@@ -1,7 +1,11 @@
 """Accounts at rest: a small SQLite file beside the ledger, so that signing in never takes the ledger's own file.
 
 Passwords are kept as argon2 hashes, and of sessions and links only digests or numbers: whoever reads the file
-cannot sign in with it.
+cannot sign in with it. The secrets of second factors stand in it as they are, since codes are worked out from them.
+
+Reading needs no writing. The journal is one of SQLite's that readers need not open for writing, so a full disk or one
+that can only be read still lets people in. What signing in has to keep meanwhile (sessions, failed tries) is kept in
+the memory of the server, see :meth:`Store.keep`.
 """
 
 from __future__ import annotations
@@ -11,14 +15,17 @@ import hashlib
 import os
 import secrets
 import sqlite3
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TypeVar
 
 from analytics.ledger import Ledger
 from analytics.ledger.ledger import default_path
 from analytics.mistake import Mistake
+from analytics.words import say
 
 ENVIRONMENT = "EVENFOOT_ACCOUNTS"
 
@@ -43,7 +50,17 @@ CREATE TABLE IF NOT EXISTS sessions (
     token BLOB PRIMARY KEY,
     account INTEGER NOT NULL REFERENCES accounts (id) ON DELETE CASCADE,
     made_at REAL NOT NULL,
-    seen_at REAL NOT NULL
+    seen_at REAL NOT NULL,
+    address TEXT NOT NULL DEFAULT '',
+    browser TEXT NOT NULL DEFAULT ''
+);
+CREATE TABLE IF NOT EXISTS second_factors (
+    account INTEGER PRIMARY KEY REFERENCES accounts (id) ON DELETE CASCADE,
+    secret BLOB NOT NULL
+);
+CREATE TABLE IF NOT EXISTS recovery_codes (
+    digest BLOB PRIMARY KEY,
+    account INTEGER NOT NULL REFERENCES accounts (id) ON DELETE CASCADE
 );
 CREATE TABLE IF NOT EXISTS attempts (key BLOB PRIMARY KEY, failures INTEGER, last_at REAL, open_at REAL);
 CREATE TABLE IF NOT EXISTS links (
@@ -73,8 +90,24 @@ CREATE TABLE IF NOT EXISTS history (
 );
 """
 
+LAYOUT = 2
+"""Kept in the file as its user_version. Layout 2 adds where a session is from, and second factors."""
+
+ADDED_COLUMNS = {"sessions": {"address": "TEXT NOT NULL DEFAULT ''", "browser": "TEXT NOT NULL DEFAULT ''"}}
+"""Table -> columns that files of the first layout do not have."""
+
 WAIT_SECONDS = 10.0
 """How long to wait for another process that is writing."""
+
+TAKES_NOTHING = frozenset({sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL, sqlite3.SQLITE_CANTOPEN})
+"""How SQLite says that the disk takes nothing now: it is full, can only be read, or fails.
+[pub: SQLite, Result and Error Codes]"""
+
+T = TypeVar("T")
+
+
+class Unwritable(Mistake):
+    """The disk of the accounts file takes nothing now; the file can be read as before."""
 
 
 @dataclass(frozen=True)
@@ -113,32 +146,98 @@ class Store:
             connection.row_factory = sqlite3.Row
             connection.execute("PRAGMA foreign_keys = ON")
             _lay_out(connection)
-            connection.execute("BEGIN IMMEDIATE")
-            try:
+            with _transaction(connection):
                 yield connection
-            except BaseException:
-                connection.execute("ROLLBACK")
-                raise
-            connection.execute("COMMIT")
         except sqlite3.DatabaseError as error:
             if isinstance(error, sqlite3.IntegrityError):
                 raise
-            raise Mistake(f"The accounts file {self.path} cannot be used: {error}.") from None
+            raise self._told(error) from None
         finally:
             connection.close()
 
+    def _told(self, error: sqlite3.DatabaseError) -> Mistake:
+        if error.sqlite_errorcode & 0xFF in TAKES_NOTHING:
+            return Unwritable(
+                say(
+                    "The accounts file {path} cannot be written ({error}), so nothing was changed; make room on the "
+                    "disk or check its permissions, and try again.",
+                    path=self.path,
+                    error=error,
+                )
+            )
+        return Mistake(f"The accounts file {self.path} cannot be used: {error}.")
+
+    def keep(
+        self, work: Callable[[sqlite3.Connection], T], otherwise: Callable[[sqlite3.Connection], T] | None = None
+    ) -> T:
+        """Do *work* on sessions and tries in one transaction; where the disk takes nothing, in memory.
+
+        The memory is this process's, and ends with it: who signed in meanwhile then signs in again, and a session that
+        was signed out of meanwhile lasts until it is idle for too long. What is in memory goes before what is in the
+        file. It is brought into the file by the first :meth:`keep` that the disk takes again.
+
+        Parameters
+        ----------
+        work : callable
+            Takes a connection to the tables ``sessions`` and ``attempts``; may be done twice.
+        otherwise : callable, optional
+            What to do instead on the tables in memory, which hold no session of the file.
+        """
+        place = os.path.abspath(self.path)
+        with _memory_guard:
+            memory = _memories.get(place)
+            try:
+                with self.open() as connection:
+                    if memory is not None:
+                        _bring_back(memory, connection)
+                    done = work(connection)
+            except Unwritable:
+                if memory is None:
+                    memory = _memories[place] = self._new_memory()
+                with _transaction(memory):
+                    return (otherwise or work)(memory)
+            _memories.pop(place, None)
+        return done
+
+    def remembered(self, sql: str, values: tuple[object, ...] = ()) -> list[sqlite3.Row]:
+        """Rows of the tables in memory; none where the disk takes what is to be kept.
+
+        What is there is brought into the file first, if the disk takes it by now.
+        """
+        place = os.path.abspath(self.path)
+        if place not in _memories:
+            return []
+        self.keep(lambda _: None)
+        with _memory_guard:
+            memory = _memories.get(place)
+            return [] if memory is None else memory.execute(sql, values).fetchall()
+
+    def _new_memory(self) -> sqlite3.Connection:
+        """Tables in memory: no sessions, and the tries of the file, so that a full disk forgives nothing."""
+        memory = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
+        memory.row_factory = sqlite3.Row
+        memory.executescript(SCHEMA)
+        with self.look() as connection:
+            tries = connection.execute("SELECT * FROM attempts").fetchall()
+        memory.executemany("INSERT INTO attempts VALUES (?, ?, ?, ?)", tries)
+        return memory
+
     @contextlib.contextmanager
     def look(self) -> Iterator[sqlite3.Connection]:
-        """The file for reading only, without waiting for a writer. Ask :attr:`exists` first."""
-        connection = sqlite3.connect(self.path, timeout=WAIT_SECONDS, isolation_level=None)
+        """The file for reading only; nothing is written, and none is made. Ask :attr:`exists` first."""
+        # Not as a file that can only be read: what a killed writer left half done is undone on opening.
+        address = f"{self.path.absolute().as_uri()}?mode=rw"
+        connection = None
         try:
+            connection = sqlite3.connect(address, uri=True, timeout=WAIT_SECONDS, isolation_level=None)
             connection.row_factory = sqlite3.Row
             connection.execute("PRAGMA query_only = ON")
             yield connection
         except sqlite3.DatabaseError as error:
             raise Mistake(f"The accounts file {self.path} cannot be used: {error}.") from None
         finally:
-            connection.close()
+            if connection is not None:
+                connection.close()
 
     @property
     def in_use(self) -> bool:
@@ -190,6 +289,60 @@ def _make(path: Path) -> None:
 
 
 def _lay_out(connection: sqlite3.Connection) -> None:
-    if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'history'").fetchone() is None:
-        connection.execute("PRAGMA journal_mode = WAL")
-        connection.executescript(SCHEMA)
+    """Make the tables, or add what an older file does not have."""
+    if connection.execute("PRAGMA journal_mode").fetchone()[0] == "wal":
+        # As older files are: reading them takes room on the disk. Not while another process has the file open.
+        connection.execute("PRAGMA busy_timeout = 0")
+        with contextlib.suppress(sqlite3.OperationalError):
+            connection.execute("PRAGMA journal_mode = DELETE")
+        connection.execute(f"PRAGMA busy_timeout = {int(WAIT_SECONDS * 1000)}")
+    if connection.execute("PRAGMA user_version").fetchone()[0] >= LAYOUT:
+        return
+    with _transaction(connection):
+        for statement in SCHEMA.split(";\n"):
+            connection.execute(statement)
+        for table, columns in ADDED_COLUMNS.items():
+            there = {row["name"] for row in connection.execute(f"PRAGMA table_info({table})")}
+            for name, kind in columns.items():
+                if name not in there:
+                    connection.execute(f"ALTER TABLE {table} ADD COLUMN {name} {kind}")
+        # Here, so that nothing needs to be written for the first form.
+        connection.execute("INSERT OR IGNORE INTO meta VALUES ('secret', ?)", [secrets.token_bytes(32)])
+        connection.execute(f"PRAGMA user_version = {LAYOUT}")
+
+
+@contextlib.contextmanager
+def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        # A full disk may have ended the transaction already.
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+
+
+def _bring_back(memory: sqlite3.Connection, connection: sqlite3.Connection) -> None:
+    """Bring sessions and tries from memory into the file, but no session whose account was signed out since."""
+    for row in memory.execute("SELECT * FROM sessions"):
+        connection.execute("DELETE FROM sessions WHERE token = ?", [row["token"]])
+        connection.execute(
+            "INSERT INTO sessions "
+            "SELECT :token, id, :made_at, :seen_at, :address, :browser FROM accounts WHERE id = :account "
+            "AND :seen_at > 0 AND NOT EXISTS (SELECT 1 FROM history WHERE subject = 'account ' || accounts.name "
+            f"AND noted_at > :made_at AND what IN ({_ENDING}))",
+            dict(row),
+        )
+    for row in memory.execute("SELECT * FROM attempts"):
+        connection.execute("INSERT OR REPLACE INTO attempts VALUES (?, ?, ?, ?)", tuple(row))
+
+
+_ENDING = "'signed out everywhere', 'password changed'"
+"""What the history says of a change that ends every session of an account."""
+
+_memories: dict[str, sqlite3.Connection] = {}
+"""Tables in memory, by the path of the accounts file that takes nothing now."""
+
+_memory_guard = threading.RLock()

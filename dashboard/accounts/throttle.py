@@ -7,6 +7,7 @@ start of the server forgives nothing.
 from __future__ import annotations
 
 import hashlib
+import sqlite3
 
 from dashboard.accounts.store import Store
 
@@ -39,7 +40,8 @@ def take_turn(store: Store, name: str, address: str) -> float:
     """
     now = store.clock()
     keys = {"name": _key("name", name), "address": _key("address", address)}
-    with store.open() as connection:
+
+    def work(connection: sqlite3.Connection) -> float:
         connection.execute("DELETE FROM attempts WHERE last_at < ?", [now - FORGOTTEN_AFTER])
         rows = {
             kind: connection.execute("SELECT failures, open_at FROM attempts WHERE key = ?", [key]).fetchone()
@@ -55,17 +57,22 @@ def take_turn(store: Store, name: str, address: str) -> float:
                 "INSERT OR REPLACE INTO attempts VALUES (?, ?, ?, ?)",
                 [key, failures, now, now + delay(kind, failures)],
             )
-    return 0.0
+        return 0.0
+
+    return store.keep(work)
 
 
 def forgive(store: Store, name: str, address: str) -> None:
     """The try was right: the name starts anew, the address has this one taken off."""
-    with store.open() as connection:
+
+    def work(connection: sqlite3.Connection) -> None:
         connection.execute("DELETE FROM attempts WHERE key = ?", [_key("name", name)])
         connection.execute(
             "UPDATE attempts SET failures = MAX(failures - 1, 0), open_at = last_at WHERE key = ?",
             [_key("address", address)],
         )
+
+    store.keep(work)
 
 
 def _key(kind: str, text: str) -> bytes:

@@ -82,7 +82,12 @@ def test_what_is_refused_leaves_no_line(office: Office) -> None:
 
 def test_a_file_from_before_there_was_a_history_gets_one(office: Office, tmp_path: Path) -> None:
     with sqlite3.connect(office.store.path) as connection:
-        connection.execute("DROP TABLE history")
+        connection.executescript(
+            "PRAGMA journal_mode = WAL; DROP TABLE history; DROP TABLE sessions; DROP TABLE second_factors; "
+            "CREATE TABLE sessions (token BLOB PRIMARY KEY, account INTEGER NOT NULL, made_at REAL, seen_at REAL); "
+            "PRAGMA user_version = 0"
+        )
+    connection.close()
     assert history(office.store).empty
     people.grant(office.store, "Kim", ["Next Farm"])
     assert noted(office.store) == [(*ME, "farm granted", "account Kim")]
