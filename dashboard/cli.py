@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -438,6 +439,8 @@ def _date_order(day_first: bool, month_first: bool) -> bool | None:
 
 def main() -> None:
     """Run the command; a mistake of the user's ends in one sentence and exit code 2."""
+    # Whatever the program or its parts write (ledgers, logs, caches, temporary files, reports) is its owner's alone.
+    os.umask(0o077)
     if isinstance(sys.stdout, io.TextIOWrapper):
         # A terminal that cannot show the name of a farm gets its code points.
         sys.stdout.reconfigure(errors="backslashreplace")

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from analytics.ledger.ledger import Ledger
-from analytics.ledger.placing import put_in_place, settle
+from analytics.ledger.placing import FOLDER_ALONE, OWNER_ALONE, put_in_place, settle
 from analytics.mistake import Mistake
 
 KEPT_COPIES = 10
@@ -87,7 +87,7 @@ def copy_file(ledger: Ledger, out: Path, *, fold: bool = True) -> None:
     """
     draft = out.with_name(f"{out.name}.{os.getpid()}.draft")
     try:
-        out.parent.mkdir(parents=True, exist_ok=True)
+        out.parent.mkdir(mode=FOLDER_ALONE, parents=True, exist_ok=True)
         if fold and log_of(Path(ledger.name)).exists():
             # Somebody was killed while writing. What is whole in the log goes into the file, which only a writer does.
             with contextlib.suppress(Mistake), ledger.lease.writing():
@@ -117,7 +117,7 @@ def forget(path: Path) -> None:
 
 
 def _written(source: BinaryIO, out: Path) -> None:
-    with out.open("wb") as file:
+    with open(out, "wb", opener=lambda path, flags: os.open(path, flags, OWNER_ALONE)) as file:
         shutil.copyfileobj(source, file, 1 << 20)
         file.flush()
         os.fsync(file.fileno())

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from analytics.ledger.file_locks import locked
-from analytics.ledger.placing import settle
+from analytics.ledger.placing import OWNER_ALONE, settle
 
 HEADS = 3 * 4096
 """Bytes before the first block [measured on the engine's own files]."""
@@ -119,7 +119,7 @@ def _keep(connection: Any, handle: int, out: Path) -> None:
     for (number,) in numbers:
         parts += [int(number).to_bytes(NUMBER, "big"), _read(handle, HEADS + number * size, size)]
     body = b"".join(parts)
-    with out.open("wb") as file:
+    with open(out, "wb", opener=lambda path, flags: os.open(path, flags, OWNER_ALONE)) as file:
         file.write(MARK + hashlib.sha256(body).digest() + body)
         file.flush()
         os.fsync(file.fileno())

@@ -261,7 +261,9 @@ class FileLease:
         try:
             while True:
                 try:
-                    connection = duckdb.connect(str(self.path), read_only=read_only, config=CONFIG)
+                    # Nothing in the file can make a reader open another file. A writer uses a folder beside it.
+                    config = CONFIG | {"enable_external_access": not read_only}
+                    connection = duckdb.connect(str(self.path), read_only=read_only, config=config)
                     connection.execute(NO_BAR)
                     return connection
                 except duckdb.Error as error:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from analytics.ledger.engine import Connection, Engine
+from analytics.ledger.foreign_parts import refuse_foreign_parts
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
 from analytics.mistake import Mistake
 from analytics.words import say
@@ -251,8 +252,10 @@ class Ledger:
         Raises
         ------
         Mistake
-            It is no ledger, or one of a newer Evenfoot.
+            It is no ledger, one of a newer Evenfoot, or holds views or macros.
         """
+        if self.dialect == "duckdb":
+            refuse_foreign_parts(connection, self.name)
         if "meta" not in self.engine.tables(connection):
             raise Mistake(
                 say("{name} is a database, but not an Evenfoot ledger; choose another with --ledger.", name=self.name)

@@ -7,7 +7,7 @@ import os
 import time
 from pathlib import Path
 
-from analytics.ledger.placing import settle
+from analytics.ledger.placing import FOLDER_ALONE, keep_alone, settle
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
 from analytics.mistake import Mistake
 
@@ -30,7 +30,7 @@ def make_file(path: Path) -> None:
 
     draft = path.with_name(f"{path.name}.{os.getpid()}-{time.monotonic_ns()}.new")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        path.parent.mkdir(mode=FOLDER_ALONE, parents=True, exist_ok=True)
     except OSError as error:
         raise Mistake(
             f"The folder {path.parent} cannot be made ({error.strerror}); choose another place with --ledger."
@@ -45,6 +45,7 @@ def make_file(path: Path) -> None:
             connection.execute("CHECKPOINT")
         finally:
             connection.close()
+        keep_alone(draft)
         _put_aside_old_log(path)
         _place(draft, path)
         settle(path.parent)

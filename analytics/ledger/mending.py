@@ -11,6 +11,7 @@ from pathlib import Path
 from analytics.ledger.copying import FOLDER, copy_before, log_of
 from analytics.ledger.failures import Damaged
 from analytics.ledger.ledger import Ledger
+from analytics.ledger.placing import FOLDER_ALONE
 from analytics.ledger.verifying import verify
 from analytics.mistake import Mistake
 
@@ -80,7 +81,7 @@ def mend(ledger: Ledger) -> Mended:
 
 def _put_aside(log: Path, place: Path) -> None:
     try:
-        place.parent.mkdir(exist_ok=True)
+        place.parent.mkdir(mode=FOLDER_ALONE, exist_ok=True)
         os.replace(log, place)
     except OSError as error:
         raise Mistake(f"The log {log} cannot be put into {place.parent} ({error.strerror}).") from None

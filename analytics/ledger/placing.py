@@ -6,17 +6,30 @@ import contextlib
 import os
 from pathlib import Path
 
+OWNER_ALONE = 0o600
+"""Permissions of every ledger, backup and draft: its owner reads and writes it, nobody else."""
+
+FOLDER_ALONE = 0o700
+"""Permissions of the folders that the program makes for itself."""
+
 
 def put_in_place(draft: Path, path: Path) -> None:
-    """Move a file that is whole and on the disk to *path*, in the place of what is there.
+    """Move a file that is whole and on the disk to *path*, in the place of what is there; for its owner alone.
 
     Raises
     ------
     OSError
         It cannot be moved.
     """
+    keep_alone(draft)
     os.replace(draft, path)
     settle(path.parent)
+
+
+def keep_alone(path: Path) -> None:
+    """Let nobody but its owner read or write a file, where the disk has permissions; a memory stick has none."""
+    with contextlib.suppress(OSError):
+        path.chmod(OWNER_ALONE)
 
 
 def settle(folder: Path) -> None:

@@ -2,8 +2,12 @@
 
 To build an expression and compile it takes longer than to answer it. What is kept belongs to one state of the source:
 its name on disk is a digest of every file of ``analytics`` and of the libraries that compile, so after any change it is
-not looked at again. Nothing that names a farm, a cow, a group or a person is kept: the records of a farm are in its
-ledger and nowhere else. Whoever deletes the folder loses nothing but the time.
+not looked at again. Nothing that names a farm, a cow, a group or a person is kept, nor any text of an address that is
+no word of the trade: the records of a farm are in its ledger and nowhere else. Whoever deletes the folder loses nothing
+but the time.
+
+The file is believed only where this user alone can have written it. What it holds is asked of ledgers that are open for
+reading only, without any other file.
 """
 
 from __future__ import annotations
@@ -16,10 +20,19 @@ import hashlib
 import importlib.util
 import json
 import os
+import re
+import stat
 import threading
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from analytics.ledger.schema import every_table
+from analytics.trade.feet import CLAWS, FEET, LIMBS
+from analytics.trade.housing import FLOORS, HOUSINGS, WETNESS
+from analytics.trade.lesions import FAMILIES, LESIONS
+from analytics.trade.seasons import HEMISPHERES, SEASONS
+from analytics.trade.visits import VISIT_KINDS
 
 if TYPE_CHECKING:
     from analytics.tally.selection import Selection
@@ -47,6 +60,28 @@ NAMES_NOBODY = frozenset(
     )
 ) | {"severity", "hemisphere"}
 """Fields of a selection that may be narrowed in a question that is kept on disk: words of the trade, and dates."""
+
+WORDS: frozenset[str] = frozenset(
+    {
+        *every_table(),
+        *(column for columns in every_table().values() for column in columns),
+        *LESIONS,
+        *FAMILIES,
+        *HOUSINGS,
+        *FLOORS,
+        *WETNESS,
+        *SEASONS,
+        *HEMISPHERES,
+        *FEET,
+        *LIMBS,
+        *CLAWS,
+        *VISIT_KINDS,
+        *("all", "unknown", "other", "lameness", "side", "trim", "month", "quarter", "year", "season"),
+    }
+)
+"""Texts of which a question may be made that is kept on disk."""
+
+PARITY = re.compile(r"[0-9]{1,2}\+?")
 
 COMPILERS = ("ibis", "sqlglot")
 """Libraries whose version decides what SQL is made."""
@@ -91,7 +126,7 @@ class KeptSql:
             with contextlib.suppress(OSError):
                 new = not self._file.exists()
                 self._file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-                out = os.open(self._file, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
+                out = _opened(self._file, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
                 try:
                     # One write, to the end: lines of two programs stay whole, and half a line is known by its digest.
                     os.write(out, line)
@@ -104,7 +139,8 @@ class KeptSql:
         assert self._file is not None
         self._room = MOST_BYTES
         try:
-            whole = self._file.read_bytes()
+            with open(_opened(self._file, os.O_RDONLY), "rb") as file:
+                whole = file.read(MOST_BYTES)
         except OSError:
             return
         self._room -= len(whole)
@@ -119,6 +155,27 @@ class KeptSql:
         files = sorted(self._file.parent.glob("questions-*.txt"), key=lambda file: file.stat().st_mtime)
         for file in files[:-STATES]:
             file.unlink(missing_ok=True)
+
+
+def _opened(file: Path, flags: int) -> int:
+    """Open a file of this user's own, in a folder of this user's own; a link is not followed.
+
+    Raises
+    ------
+    OSError
+        It cannot be opened, or somebody else could have written it.
+    """
+    handle = os.open(file, flags | getattr(os, "O_NOFOLLOW", 0), 0o600)
+    try:
+        if os.name != "nt":
+            found, around = os.fstat(handle), os.stat(file.parent)
+            shared = found.st_mode & (stat.S_IRWXG | stat.S_IRWXO) or around.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
+            if not stat.S_ISREG(found.st_mode) or shared or {found.st_uid, around.st_uid} != {os.geteuid()}:
+                raise PermissionError(f"{file} is not this user's own")
+    except BaseException:
+        os.close(handle)
+        raise
+    return handle
 
 
 def _line(key: str, text: str) -> bytes:
@@ -176,20 +233,25 @@ def key_of(
         return None
     for field in dataclasses.fields(selection):
         value = getattr(selection, field.name)
-        if field.name not in NAMES_NOBODY and value not in (field.default, stand_ins.get(field.name)):
+        if value in (field.default, stand_ins.get(field.name)):
+            continue
+        if field.name not in NAMES_NOBODY or not _names_nobody(value):
             return None
     values = [*options, *(value for _, value in sorted(named.items()))]
     if not all(map(_names_nobody, values)):
         return None
-    return f"{build.__module__}.{build.__qualname__} {selection!r} {options!r} {sorted(named.items())!r}"
+    said = f"{build.__module__}.{build.__qualname__} {selection!r} {options!r} {sorted(named.items())!r}"
+    return hashlib.blake2b(said.encode(), digest_size=16).hexdigest()
 
 
 def _names_nobody(option: Any) -> bool:
-    """Whether an option is a number, a date, names of columns, or limits of horn without exceptions."""
+    """Whether an option is a number, a date, words of the trade, or limits of horn without exceptions."""
     from analytics.trade.horn_limits import HornLimits
 
     if isinstance(option, tuple):
         return all(map(_names_nobody, option))
     if isinstance(option, HornLimits):
         return not option.exceptions
-    return option is None or isinstance(option, (bool, int, float, str, dt.date))
+    if isinstance(option, str):
+        return option in WORDS or PARITY.fullmatch(option) is not None
+    return option is None or isinstance(option, (bool, int, float, dt.date))

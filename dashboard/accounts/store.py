@@ -15,6 +15,7 @@ import hashlib
 import os
 import secrets
 import sqlite3
+import stat
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -24,6 +25,7 @@ from typing import TypeVar
 
 from analytics.ledger import Ledger
 from analytics.ledger.ledger import default_path
+from analytics.ledger.placing import FOLDER_ALONE, OWNER_ALONE, keep_alone
 from analytics.mistake import Mistake
 from analytics.words import say
 
@@ -282,10 +284,13 @@ def store_of(ledger: Ledger) -> Store:
 def _make(path: Path) -> None:
     """Make the file readable by its owner alone; SQLite gives its companions the same permissions."""
     if path.exists():
+        if path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+            # A copy that was put back, with the permissions that new files have here.
+            keep_alone(path)
         return
-    path.parent.mkdir(parents=True, exist_ok=True)
+    path.parent.mkdir(mode=FOLDER_ALONE, parents=True, exist_ok=True)
     with contextlib.suppress(FileExistsError):
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, OWNER_ALONE))
 
 
 def _lay_out(connection: sqlite3.Connection) -> None:

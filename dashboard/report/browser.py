@@ -35,6 +35,34 @@ ON_WINDOWS = (
     r"Microsoft\Edge\Application\msedge.exe",
 )
 
+PASSED_ON = (
+    *("PATH", "LANG", "LC_ALL", "LC_CTYPE", "TZ", "LD_LIBRARY_PATH", "FONTCONFIG_FILE", "FONTCONFIG_PATH"),
+    *("SYSTEMROOT", "SYSTEMDRIVE", "WINDIR", "COMSPEC", "PROGRAMFILES", "PROGRAMFILES(X86)", "PROGRAMDATA"),
+)
+"""All that the browser learns of the environment: where programs and fonts are, language and time zone."""
+
+OWN_FOLDERS = (
+    *("HOME", "TMPDIR", "TMP", "TEMP", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "XDG_DATA_HOME", "XDG_RUNTIME_DIR"),
+    *("USERPROFILE", "APPDATA", "LOCALAPPDATA"),
+)
+"""Folders that a program takes for the user's: for the browser they are its own."""
+
+NO_NETWORK = (
+    # Every address, this machine's too, goes through a proxy that is not there.
+    "--proxy-server=http://127.0.0.1:9",
+    "--proxy-bypass-list=<-loopback>",
+    "--host-resolver-rules=MAP * ~NOTFOUND",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+LOADS_NOTHING = (
+    "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; "
+    'img-src data:; font-src data:">'
+)
+"""Put into the page that is printed: it has no part in another file, on this machine or elsewhere."""
+
 PRINT_SECONDS = 120
 """Longer than this a browser has hung. [common practice, no source]"""
 
@@ -67,6 +95,9 @@ def _usual_places() -> list[Path]:
 def print_pdf(page: Path, out: Path) -> None:
     """Print an HTML file to PDF, with its title, language, bookmarks and tags.
 
+    The browser gets a copy of the page in a folder of its own, which is all that it is given: no secrets in its
+    environment, no network, and nothing that the page names elsewhere is loaded.
+
     Raises
     ------
     Mistake
@@ -76,7 +107,8 @@ def print_pdf(page: Path, out: Path) -> None:
     if browser is None:
         raise Mistake(NO_BROWSER)
     with tempfile.TemporaryDirectory(prefix="evenfoot-", ignore_cleanup_errors=True) as profile:
-        draft = Path(profile) / "report.pdf"
+        draft, own = Path(profile) / "report.pdf", Path(profile) / "report.html"
+        own.write_text(page.read_text(encoding="utf-8").replace("<head>", f"<head>{LOADS_NOTHING}", 1), "utf-8")
         command = [
             str(browser),
             "--headless",
@@ -84,7 +116,7 @@ def print_pdf(page: Path, out: Path) -> None:
             "--no-first-run",
             "--no-default-browser-check",
             "--disable-extensions",
-            "--disable-background-networking",
+            *NO_NETWORK,
             f"--user-data-dir={profile}",
             # Root inside a container has no sandbox to use; the page is our own and runs nothing.
             *(["--no-sandbox"] if _is_root() else []),
@@ -92,10 +124,20 @@ def print_pdf(page: Path, out: Path) -> None:
             "--generate-pdf-document-outline",
             "--export-tagged-pdf",
             f"--print-to-pdf={draft}",
-            page.resolve().as_uri(),
+            own.resolve().as_uri(),
         ]
+        environment = {name: os.environ[name] for name in PASSED_ON if name in os.environ}
+        environment |= dict.fromkeys(OWN_FOLDERS, profile)
         try:
-            done = subprocess.run(command, capture_output=True, timeout=PRINT_SECONDS, check=False)
+            done = subprocess.run(
+                command,
+                stdin=subprocess.DEVNULL,
+                capture_output=True,
+                timeout=PRINT_SECONDS,
+                check=False,
+                cwd=profile,
+                env=environment,
+            )
         except subprocess.TimeoutExpired:
             raise Mistake(f"{browser.name} did not finish the PDF in {PRINT_SECONDS} seconds; try again.") from None
         except OSError as error:

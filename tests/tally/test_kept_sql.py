@@ -104,6 +104,37 @@ def test_only_what_names_nobody_has_a_key() -> None:
     assert key_of(test_only_what_names_nobody_has_a_key, Selection(), (), {}, STAND_INS) is None
 
 
+@pytest.mark.parametrize("field", ["lesions", "families", "housing", "floor", "seasons", "parity", "feet", "claws"])
+def test_no_text_of_an_address_is_kept(field: str) -> None:
+    assert _key(Selection(**{field: ("Nora Vale, 7 Mill Lane",)})) is None  # type: ignore[arg-type]
+    assert _key(Selection(), ("Nora Vale",)) is None and _key(Selection(), "Nora Vale") is None
+    key = _key(Selection(lesions=("SU",), parity=("3+",)))
+    assert key and "SU" not in key
+
+
+def test_the_file_is_this_users_alone_and_links_are_not_followed(tmp_path: Path) -> None:
+    place = tmp_path / "kept"
+    KeptSql(place).put("a", "SELECT 1")
+    [file] = place.iterdir()
+    assert file.stat().st_mode & 0o777 == 0o600 and place.stat().st_mode & 0o777 == 0o700
+    assert KeptSql(place).get("a") == "SELECT 1"
+    for shared in (0o660, 0o604):
+        file.chmod(shared)
+        assert KeptSql(place).get("a") is None
+        KeptSql(place).put("b", "SELECT 2")
+        file.chmod(0o600)
+        assert KeptSql(place).get("b") is None
+    place.chmod(0o777)
+    assert KeptSql(place).get("a") is None
+    place.chmod(0o700)
+    target = file.rename(tmp_path / "target")
+    file.symlink_to(target)
+    before = target.read_bytes()
+    assert KeptSql(place).get("a") is None
+    KeptSql(place).put("c", "SELECT 3")
+    assert target.read_bytes() == before
+
+
 def test_farm_and_cow_are_put_in_at_once() -> None:
     from analytics.tally.cows import _everything_of
 
