@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
-from dashboard.accounts import links, people, sessions
+from dashboard.accounts import links, people, second_factor, sessions
 from dashboard.accounts.history import history
 from dashboard.accounts.kept_note import end_note, refuse_lost, write_note
 from dashboard.accounts.roles import OWNER, ROLES
@@ -49,7 +49,25 @@ def show(address: str | None) -> None:
         print("There are no accounts: whoever uses this machine sees everything, and nobody else can.")
     for account in found:
         farms = "every farm" if account.farms is None else ", ".join(account.farms) or "no farm"
-        print(f"{account.name}: {account.role}, {farms}; signs in by {account.signs_in_by}")
+        second = " and second factor" if second_factor.in_use(store, account.number) else ""
+        print(f"{account.name}: {account.role}, {farms}; signs in by {account.signs_in_by}{second}")
+
+
+def change_role(address: str | None, name: str, role: str, farms: Sequence[str]) -> None:
+    """Give somebody another role and say what it may."""
+    ledger = open_ledger(address)
+    store = _store(ledger)
+    people.set_role(store, name, role, farms=_spelled(ledger, farms))
+    print(f"{name}: {ROLES[role]}")
+
+
+def end_second_factor(address: str | None, name: str) -> None:
+    """Take the second factor of somebody away, whose telephone and recovery codes are lost."""
+    store = _store(open_ledger(address))
+    number = people.number_of(store, name)
+    second_factor.end(store, number)
+    sessions.end_all(store, number)
+    print(f"{name} signs in with the password alone, and is signed out everywhere.")
 
 
 def grant(address: str | None, name: str, farms: Sequence[str]) -> None:

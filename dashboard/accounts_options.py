@@ -33,6 +33,27 @@ def add(
     add(ledger, name, role, farm or [], email, with_password=not no_password)
 
 
+@accounts.command("role")
+def role(
+    name: Name,
+    role: Annotated[str, typer.Argument(help="owner, trimmer, manager or adviser.")],
+    farm: Annotated[list[str] | None, typer.Option("--farm", help="A farm to see; may be repeated.")] = None,
+    ledger: Ledger = None,
+) -> None:
+    """Give somebody another role, at once."""
+    from dashboard.accounts_command import change_role
+
+    change_role(ledger, name, role, farm or [])
+
+
+@accounts.command("end-second-factor")
+def end_second_factor(name: Name, ledger: Ledger = None) -> None:
+    """Ask somebody for the password alone: telephone and recovery codes are lost. Open sessions end."""
+    from dashboard.accounts_command import end_second_factor
+
+    end_second_factor(ledger, name)
+
+
 @accounts.command("list")
 def listed(ledger: Ledger = None) -> None:
     """List the accounts."""

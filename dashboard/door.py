@@ -9,10 +9,13 @@ from __future__ import annotations
 import hmac
 import re
 import secrets
+from functools import partial
 from hashlib import sha256
+from typing import Any
 
 from dash import Dash
 from flask import Flask, Response, abort, g, redirect, request
+from itsdangerous import BadSignature, URLSafeSerializer
 from werkzeug.wrappers import Response as Answer
 
 from analytics.ledger import Ledger
@@ -20,7 +23,7 @@ from analytics.ledger.history import acting
 from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard import door_pages
-from dashboard.accounts import links, passwords, people, sessions, throttle
+from dashboard.accounts import links, passwords, people, second_factor, sessions, throttle
 from dashboard.accounts.access import Access
 from dashboard.accounts.kept_note import has_note
 from dashboard.accounts.store import Store
@@ -35,6 +38,7 @@ OPEN = frozenset(
         "/_favicon.ico",
         "health",
         "sign-in",
+        "second-step",
         "sign-in-elsewhere",
         "signed-in-elsewhere",
         "shared",
@@ -47,6 +51,13 @@ FORM_COOKIE = "evenfoot-form"
 WORD_COOKIE = "evenfoot-word"
 """Dash's own script sends this cookie back as a header with every callback. What these names are in the browser says
 :meth:`Store.cookie`."""
+
+KNOWN_COOKIE = "evenfoot-known"
+KNOWN_SECONDS = 365 * 24 * 3600
+"""How long a browser is known for an account. [common practice, no source]"""
+
+TICKET_SECONDS = 600
+"""Between the two steps of signing in, and for setting an app up. [common practice, no source]"""
 
 WORD_HEADER = "X-CSRFToken"
 LARGEST_FORM = 16 * 1024
@@ -125,7 +136,7 @@ def _check_everything(server: Flask, store: Store, access: Access, lock: Lock) -
             if unsafe and not _has_word(sessions.form_word(token)):
                 abort(403)
             g.viewer, g.token = viewer, token
-            g.acting = acting(viewer.name)
+            g.acting = acting(viewer.name, partial(_refuse_changed, store, token, viewer))
             g.acting.__enter__()
             return None
         if request.endpoint in OPEN:
@@ -166,18 +177,40 @@ def _signing_in(server: Flask, store: Store, access: Access, lock: Lock) -> None
         if not _form_is_ours(store):
             return _sign_in_page(store, access, then, _("This page was open too long; please try again."), 400)
         name, password = request.form.get("name", ""), request.form.get("password", "")
-        wait = throttle.take_turn(store, people.key(name), request.remote_addr or "")
-        if wait > 0:
-            answer = _sign_in_page(store, access, then, told(door_pages.WAIT), 429)
-            answer.headers["Retry-After"] = str(int(wait) + 1)
-            return answer
         number, kept = people.password_of(store, name)
+        counts = _counts(store, name, number)
+        wait = throttle.take_turn(store, counts)
+        if wait > 0:
+            return _wait(_sign_in_page(store, access, then, told(door_pages.WAIT), 429), wait)
         if not passwords.matches(password, kept) or number is None or kept is None:
             return _sign_in_page(store, access, then, told(door_pages.WRONG), 401)
-        throttle.forgive(store, people.key(name), request.remote_addr or "")
+        throttle.forgive(store, counts)
         if passwords.outdated(kept):
             people.keep_hash(store, number, passwords.hash_of(password))
-        return start_session(store, access, number, then)
+        if second_factor.in_use(store, number):
+            return _code_page(store, access, then, _ticket(store, number, kept))
+        return _known_from_now(store, access, start_session(store, access, number, then), number)
+
+    @server.route("/login/code", methods=["GET", "POST"], endpoint="second-step")
+    def second_step() -> Answer:
+        then = own_path(request.values.get("next"))
+        if (request.content_length or 0) > LARGEST_FORM:
+            abort(413)
+        number = _number_of_ticket(store, request.form.get("ticket", "")) if _form_is_ours(store) else None
+        if number is None:
+            return _sign_in_page(store, access, then, _("This page was open too long; please try again."), 400)
+        ticket, counts = request.form["ticket"], {"code": str(number)}
+        wait = throttle.take_turn(store, counts)
+        if wait > 0:
+            return _wait(_code_page(store, access, then, ticket, told(door_pages.WAIT), 429), wait)
+        try:
+            right = second_factor.accept(store, number, request.form.get("code", ""))
+        except Mistake as known:
+            return _code_page(store, access, then, ticket, told(known.sentence), 503)
+        if not right:
+            return _code_page(store, access, then, ticket, told(second_factor.WRONG_CODE), 401)
+        throttle.forgive(store, counts)
+        return _known_from_now(store, access, start_session(store, access, number, then), number)
 
     @server.route("/logout", methods=["POST"], endpoint="sign-out")
     def sign_out() -> Answer:
@@ -209,22 +242,71 @@ def _acted(store: Store, access: Access, viewer: Viewer) -> Answer:
     if act == "sign out everywhere":
         sessions.end_all(store, viewer.account)
         return _forgotten(store, access)
+    if act == "end session":
+        ended = sessions.end_one(store, viewer.account, request.form.get("session", ""))
+        return _account_page(store, viewer, _("That session was ended.") if ended else _("That session has ended."))
     if act == "revoke link":
         found = links.revoke(store, viewer, request.form.get("link", ""))
         return _account_page(store, viewer, door_pages.revoked(found.farm))
     if act == "change password":
-        wait = throttle.take_turn(store, people.key(viewer.name), request.remote_addr or "")
-        if wait > 0:
-            raise Mistake(door_pages.WAIT)
-        _, kept = people.password_of(store, viewer.name)
-        if not passwords.matches(request.form.get("password", ""), kept):
-            raise Mistake(say("The password you have now is not right."))
-        throttle.forgive(store, people.key(viewer.name), request.remote_addr or "")
+        _check_password(store, viewer)
         if request.form.get("new") != request.form.get("again"):
             raise Mistake(say("The two new passwords are not the same."))
         people.set_password(store, viewer.name, request.form.get("new", ""))
         return start_session(store, access, viewer.account, "/account")
+    if act == "begin second factor":
+        _check_password(store, viewer)
+        return _page(_begin_page(store, viewer, second_factor.new_secret()))
+    if act == "confirm second factor":
+        return _confirmed(store, viewer)
+    if act == "end second factor":
+        _check_password(store, viewer)
+        _check_code(store, viewer)
+        second_factor.end(store, viewer.account)
+        return _account_page(store, viewer, _("From now on the password alone is asked for."))
     abort(400)
+
+
+def _check_password(store: Store, viewer: Viewer) -> None:
+    """Ask for the password again before something that opens the account to whoever found the browser open."""
+    counts = _counts(store, viewer.name, viewer.account)
+    if throttle.take_turn(store, counts) > 0:
+        raise Mistake(door_pages.WAIT)
+    _, kept = people.password_of(store, viewer.name)
+    if not passwords.matches(request.form.get("password", ""), kept):
+        raise Mistake(say("The password you have now is not right."))
+    throttle.forgive(store, counts)
+
+
+def _check_code(store: Store, viewer: Viewer) -> None:
+    counts = {"code": str(viewer.account)}
+    if throttle.take_turn(store, counts) > 0:
+        raise Mistake(door_pages.WAIT)
+    assert viewer.account is not None
+    if not second_factor.accept(store, viewer.account, request.form.get("code", "")):
+        raise Mistake(second_factor.WRONG_CODE)
+    throttle.forgive(store, counts)
+
+
+def _begin_page(store: Store, viewer: Viewer, secret: bytes, told_so: str = "") -> str:
+    """The secret, which stands in the form, signed, until a code shows that the app has it."""
+    signed = _signer(store, "second factor").dumps(
+        {"account": viewer.account, "secret": secret.hex(), "ends": store.clock() + TICKET_SECONDS}
+    )
+    return door_pages.second_factor(viewer, sessions.form_word(g.token), secret, str(signed), told_so)
+
+
+def _confirmed(store: Store, viewer: Viewer) -> Answer:
+    assert viewer.account is not None
+    said = _said(store, "second factor", request.form.get("secret", ""))
+    if said is None or said.get("account") != viewer.account:
+        raise Mistake(say("This page was open too long; please try again."))
+    secret = bytes.fromhex(said["secret"])
+    try:
+        codes = second_factor.begin(store, viewer.account, secret, request.form.get("code", ""))
+    except Mistake as known:
+        return _page(_begin_page(store, viewer, secret, told(known.sentence)), 400)
+    return _page(door_pages.recovery_codes(viewer, codes))
 
 
 def start_session(store: Store, access: Access, number: int, then: str) -> Answer:
@@ -232,7 +314,7 @@ def start_session(store: Store, access: Access, number: int, then: str) -> Answe
     old = request.cookies.get(_cookie(store, access))
     if old:
         sessions.end(store, old)
-    token = sessions.begin(store, number)
+    token = sessions.begin(store, number, request.remote_addr or "", request.headers.get("User-Agent", ""))
     answer = redirect(then, 303)
     secure = _secure(access)
     # Lax, so that an address somebody was sent opens; what changes something asks for the session's word as well.
@@ -241,6 +323,72 @@ def start_session(store: Store, access: Access, number: int, then: str) -> Answe
     answer.set_cookie(store.cookie(WORD_COOKIE), word, secure=secure, httponly=False, samesite="Strict")
     answer.delete_cookie(store.cookie(FORM_COOKIE), secure=secure)
     return answer
+
+
+def _refuse_changed(store: Store, token: str, viewer: Viewer) -> None:
+    """Refuse to keep a change of somebody who was signed out, or whose rights are others by now.
+
+    Raises
+    ------
+    Mistake
+        The account is gone, its session has ended, or its role or farms were changed.
+    """
+    if sessions.viewer(store, token, active=False) != viewer:
+        raise Mistake(say("Your account was changed or removed meanwhile, so nothing of this was kept; sign in again."))
+
+
+def _counts(store: Store, name: str, number: int | None) -> dict[str, str]:
+    """What a try counts for; see :mod:`dashboard.accounts.throttle`."""
+    said = _said(store, "known browser", request.cookies.get(_known_cookie(store, number), ""))
+    known = said["mark"] if said is not None and said.get("account") == number else ""
+    return throttle.counts_of(people.key(name), request.remote_addr or "", known)
+
+
+def _known_from_now(store: Store, access: Access, answer: Answer, number: int) -> Answer:
+    """Let the browser be known for the account that has signed in; says nothing of who is signed in now."""
+    ends = store.clock() + KNOWN_SECONDS
+    said = {"account": number, "mark": secrets.token_urlsafe(12), "ends": ends}
+    answer.set_cookie(
+        _known_cookie(store, number),
+        str(_signer(store, "known browser").dumps(said)),
+        max_age=KNOWN_SECONDS,
+        secure=_secure(access),
+        httponly=True,
+        samesite="Strict",
+    )
+    return answer
+
+
+def _known_cookie(store: Store, number: int | None) -> str:
+    """One for each account, since several people may use one browser."""
+    return store.cookie(f"{KNOWN_COOKIE}-{number}")
+
+
+def _ticket(store: Store, number: int, kept: str) -> str:
+    """What shows for a few minutes that the password was right; a new password makes it useless."""
+    said = {"account": number, "ends": store.clock() + TICKET_SECONDS, "of": sha256(kept.encode()).hexdigest()[:16]}
+    return str(_signer(store, "second step").dumps(said))
+
+
+def _number_of_ticket(store: Store, ticket: str) -> int | None:
+    said = _said(store, "second step", ticket)
+    kept = None if said is None else people.hash_of_account(store, said["account"])
+    if said is None or kept is None or sha256(kept.encode()).hexdigest()[:16] != said["of"]:
+        return None
+    return int(said["account"])
+
+
+def _signer(store: Store, what: str) -> URLSafeSerializer:
+    return URLSafeSerializer(store.secret(), salt=f"evenfoot {what}")
+
+
+def _said(store: Store, what: str, signed: str) -> dict[str, Any] | None:
+    """What we signed, unless somebody else did or it has ended."""
+    try:
+        said: dict[str, Any] = _signer(store, what).loads(signed)
+    except BadSignature:
+        return None
+    return said if said["ends"] > store.clock() else None
 
 
 def own_path(asked: str | None) -> str:
@@ -289,6 +437,18 @@ def _sign_in_page(store: Store, access: Access, then: str, told: str = "", statu
     return answer
 
 
+def _code_page(store: Store, access: Access, then: str, ticket: str, told: str = "", status: int = 200) -> Answer:
+    seed = request.cookies.get(store.cookie(FORM_COOKIE)) or secrets.token_urlsafe(24)
+    answer = _page(door_pages.second_step(then, _form_word(store, seed), ticket, told), status)
+    answer.set_cookie(store.cookie(FORM_COOKIE), seed, secure=_secure(access), httponly=True, samesite="Strict")
+    return answer
+
+
+def _wait(answer: Answer, seconds: float) -> Answer:
+    answer.headers["Retry-After"] = str(int(seconds) + 1)
+    return answer
+
+
 def refused_sign_in(store: Store, access: Access, told_so: str) -> Answer:
     """The sign-in page again, with a sentence why."""
     return _sign_in_page(store, access, "/", told_so, 403)
@@ -318,10 +478,14 @@ def _account_page(store: Store, viewer: Viewer, told: str = "", status: int = 20
         door_pages.account(
             viewer,
             sessions.form_word(g.token),
-            len(sessions.listed(store, viewer.account)),
+            sessions.listed(store, viewer.account),
+            sessions.mark_of(g.token),
             made,
             told,
             has_password=kept is not None,
+            recovery_codes=second_factor.recovery_codes_left(store, viewer.account)
+            if second_factor.in_use(store, viewer.account)
+            else None,
             now=store.clock(),
         ),
         status,

@@ -11,6 +11,8 @@ from analytics.words import say
 from dashboard.accounts.links import Link
 from dashboard.accounts.passwords import FEWEST_LETTERS
 from dashboard.accounts.roles import ROLES
+from dashboard.accounts.second_factor import app_address, spelled
+from dashboard.accounts.sessions import Session
 from dashboard.accounts.viewer import Viewer
 from dashboard.charts.theme import DEFAULT_THEME, css_variables
 from dashboard.language import _, _n, told, words
@@ -65,33 +67,113 @@ def sign_in(then: str, word: str, told: str, name: str, elsewhere: str) -> str:
     return _page(_("Sign in"), body)
 
 
+def second_step(then: str, word: str, ticket: str, told: str) -> str:
+    """The page that asks for the second factor, once the password was right.
+
+    Parameters
+    ----------
+    then : str
+        Path to go on to.
+    word : str
+        What shows that the form is ours.
+    ticket : str
+        What shows that the password was right.
+    told : str
+        A sentence about the last try, or nothing.
+    """
+    body = f"""<h1>{escape(_("Sign in"))}</h1>{_told(told)}
+<form method="post" action="/login/code" class="panel door">
+{_hidden(word=word, ticket=ticket, next=then)}
+{_code_field(_("The code of your app, or a recovery code"))}
+<button class="act">{escape(_("Go on"))}</button>
+</form>
+<p class="basis">{escape(_("Telephone and recovery codes lost? Ask the owner of the ledger."))}</p>"""
+    return _page(_("Sign in"), body)
+
+
+def second_factor(viewer: Viewer, word: str, secret: bytes, signed: str, told: str) -> str:
+    """The page that gives an app its secret and asks for a first code.
+
+    Parameters
+    ----------
+    viewer : Viewer
+    word : str
+        The word of the session.
+    secret : bytes
+    signed : str
+        The secret as it comes back with the form.
+    told : str
+        A sentence about the last try, or nothing.
+    """
+    address = escape(app_address(secret, viewer.name), quote=True)
+    body = f"""<h1>{escape(_("Second factor"))}</h1>{_told(told)}
+<form method="post" action="/account" class="panel door">
+<p>{escape(_("Give this key to an app for one-time codes: type it in, or open the link on the telephone."))}</p>
+<p><code>{escape(spelled(secret))}</code></p><p><a href="{address}">{escape(_("Open it in the app"))}</a></p>
+{_hidden(word=word, act="confirm second factor", secret=signed)}
+{_code_field(_("The code that the app shows now"))}
+<button class="act">{escape(_("Ask for it from now on"))}</button></form>
+<p><a href="/account">{escape(_("Leave everything as it was"))}</a></p>"""
+    return _page(_("Second factor"), body)
+
+
+def recovery_codes(viewer: Viewer, codes: Sequence[str]) -> str:
+    """The page that shows the recovery codes, once."""
+    rows = "".join(f"<li><code>{escape(code)}</code></li>" for code in codes)
+    body = f"""<h1>{escape(_("Recovery codes"))}</h1>
+<section class="panel door"><p>{escape(_("Write these codes down and keep them where the telephone is not."))}
+{escape(_("Each signs you in once in place of the app, and they are not shown again."))}</p><ol>{rows}</ol>
+<p><a href="/account">{escape(_("Back to the account"))}</a></p></section>"""
+    return _page(viewer.name, body)
+
+
 def account(
     viewer: Viewer,
     word: str,
-    open_sessions: int,
+    open_sessions: Sequence[Session],
+    this_session: str,
     links: Sequence[Link],
     outcome: str,
     *,
     has_password: bool,
+    recovery_codes: int | None,
     now: float,
 ) -> str:
-    """One's own account: role, farms, password, sessions and links."""
+    """One's own account: role, farms, password, second factor, sessions and links.
+
+    Parameters
+    ----------
+    viewer : Viewer
+    word : str
+        The word of the session.
+    open_sessions : sequence of Session
+    this_session : str
+        The mark of the one that asks.
+    links : sequence of Link
+    outcome : str
+        A sentence about what was done, or nothing.
+    has_password : bool
+    recovery_codes : int, optional
+        How many are left; ``None`` without a second factor.
+    now : float
+        Seconds since 1970.
+    """
     if viewer.allowed is None:
         farms = _("Farms: all.")
     else:
         farms = _("Farms: {farms}.", farms=", ".join(viewer.allowed)) if viewer.allowed else _("Farms: none yet.")
-    times = _n("Signed in once", "Signed in {n} times", open_sessions)
+    times = _n("Signed in once", "Signed in {n} times", len(open_sessions))
     parts = [
         f"<h1>{escape(viewer.name)}</h1>{_told(outcome)}",
         f"<p><a href='/'>{escape(_('Back to the herd'))}</a></p><p>{escape(told(ROLES[viewer.role]))}</p>"
         f"<p>{escape(farms)}</p>",
-        f"""<section class="panel door"><h2>{escape(times)}</h2>
+        f"""<section class="panel door"><h2>{escape(times)}</h2>{_sessions(word, open_sessions, this_session)}
 <form method="post" action="/logout">{_hidden(word=word)}<button class="act">{escape(_("Sign out"))}</button></form>
 <form method="post" action="/account">{_hidden(word=word, act="sign out everywhere")}
 <button class="take">{escape(_("Sign out everywhere"))}</button></form></section>""",
     ]
     if has_password:
-        parts.append(_password_form(word))
+        parts += [_password_form(word), _second_factor_form(word, recovery_codes)]
     if links:
         parts.append(_links(word, links, now))
     return _page(viewer.name, "".join(parts))
@@ -116,22 +198,88 @@ def _password_form(word: str) -> str:
 
 
 def _links(word: str, links: Sequence[Link], now: float) -> str:
-    rows = "".join(
+    rows = [
         f"<tr><td>{escape(link.farm)}</td><td>{_day(link.made_at)}</td><td>{_day(link.ends_at)}</td>"
         f"<td>{escape(link.made_by or _('command'))}</td><td class='number'>{link.opened}</td>"
         f"<td>{_state(word, link, now)}</td></tr>"
         for link in links
-    )
-    heads = "".join(
-        f"<th scope='col'>{escape(head)}</th>"
-        for head in (_("Farm"), _("Made"), _("Ends"), _("Made by"), _("Opened"), _("Now"))
-    )
-    title = escape(_("Links to reports"), quote=True)
+    ]
+    heads = (_("Farm"), _("Made"), _("Ends"), _("Made by"), _("Opened"), _("Now"))
+    title = _("Links to reports")
+    return f"<section class='panel door'><h2>{escape(title)}</h2>{_table(title, heads, rows)}</section>"
+
+
+def _sessions(word: str, open_sessions: Sequence[Session], this_session: str) -> str:
+    """Every session: from where, since when, and a button that ends it."""
+    rows = []
+    for session in open_sessions:
+        browser = browser_words(session.browser)
+        label = escape(_("End the session of {browser}, begun {day}", browser=browser, day=_day(session.made_at)))
+        ending = (
+            f'<form method="post" action="/account">{_hidden(word=word, act="end session", session=session.mark)}'
+            f'<button class="take" aria-label="{label}">{escape(_("End it"))}</button></form>'
+        )
+        rows.append(
+            f"<tr><td>{escape(browser)}</td><td>{escape(session.address)}</td><td>{_moment(session.made_at)}</td>"
+            f"<td>{_moment(session.seen_at)}</td>"
+            f"<td>{escape(_('this one')) if session.mark == this_session else ending}</td></tr>"
+        )
+    heads = (_("Browser"), _("Address"), _("Begun"), _("Last used"), _("Now"))
+    return _table(_("Sessions"), heads, rows)
+
+
+BROWSERS = {"Edg": "Edge", "OPR": "Opera", "SamsungBrowser": "Samsung Internet", "Firefox": "Firefox",
+            "FxiOS": "Firefox", "Chrome": "Chrome", "CriOS": "Chrome", "Safari": "Safari"}  # fmt: skip
+SYSTEMS = {"Android": "Android", "iPhone": "iPhone", "iPad": "iPad", "Windows": "Windows", "Mac OS X": "macOS",
+           "Linux": "Linux"}  # fmt: skip
+"""What browsers say of themselves, the more particular before what others say as well. [from memory]"""
+
+
+def browser_words(said: str) -> str:
+    """A browser in two words, from what it says of itself.
+
+    Examples
+    --------
+    >>> browser_words("Mozilla/5.0 (X11; Linux x86_64; rv:140.0) Gecko/20100101 Firefox/140.0")
+    'Firefox, Linux'
+    """
+    found = [next((name for mark, name in of.items() if mark in said), "") for of in (BROWSERS, SYSTEMS)]
+    return ", ".join(filter(None, found)) or _("another program")
+
+
+def _second_factor_form(word: str, recovery_codes: int | None) -> str:
+    """Begin with a second factor, or end it."""
+    if recovery_codes is None:
+        about, act = _("A code of an app on the telephone is asked for beside the password."), "begin second factor"
+        button, code = _("Set it up"), ""
+    else:
+        about = _n(
+            "It is asked for. {n} recovery code is left.", "It is asked for. {n} recovery codes are left.",
+            recovery_codes,
+        )  # fmt: skip
+        act, button = "end second factor", _("Ask for the password alone")
+        code = _code_field(_("The code of your app, or a recovery code"), focus=False)
     return (
-        f"<section class='panel door'><h2>{title}</h2>"
-        f"<div class='scroll' tabindex='0' role='region' aria-label='{title}'>"
-        f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
-        "</section>"
+        f'<form method="post" action="/account" class="panel door"><h2>{escape(_("Second factor"))}</h2>'
+        f'<p class="basis">{escape(about)}</p>{_hidden(word=word, act=act)}'
+        f'<label for="again-password">{escape(_("The password you have now"))}</label>'
+        '<input id="again-password" name="password" type="password" autocomplete="current-password" required '
+        f'maxlength="256">{code}<button class="act">{escape(button)}</button></form>'
+    )
+
+
+def _code_field(label: str, *, focus: bool = True) -> str:
+    return (
+        f'<label for="code">{escape(label)}</label><input id="code" name="code" autocomplete="one-time-code" '
+        f'autocapitalize="none" spellcheck="false" required maxlength="40"{" autofocus" if focus else ""}>'
+    )
+
+
+def _table(title: str, heads: Sequence[str], rows: Sequence[str]) -> str:
+    columns = "".join(f"<th scope='col'>{escape(head)}</th>" for head in heads)
+    return (
+        f"<div class='scroll' tabindex='0' role='region' aria-label='{escape(title, quote=True)}'>"
+        f"<table><thead><tr>{columns}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
     )
 
 
@@ -149,6 +297,11 @@ def _state(word: str, link: Link, now: float) -> str:
 
 def _day(seconds: float) -> str:
     return words().date(dt.datetime.fromtimestamp(seconds, dt.UTC).date())
+
+
+def _moment(seconds: float) -> str:
+    moment = dt.datetime.fromtimestamp(seconds, dt.UTC)
+    return f"{words().date(moment.date())} {moment:%H:%M} UTC"
 
 
 def _told(sentence: str) -> str:

@@ -10,7 +10,7 @@ import contextvars
 import datetime as dt
 import getpass
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 COLUMNS = ("history_no", "noted_at", "who", "what", "subject", "farm", "before", "after")
 
 _acting: contextvars.ContextVar[str | None] = contextvars.ContextVar("acting", default=None)
+_still_may: contextvars.ContextVar[Callable[[], None] | None] = contextvars.ContextVar("still_may", default=None)
 
 
 def note(
@@ -80,9 +81,28 @@ def who_acts() -> str:
         return "unknown"
 
 
+def refuse_gone() -> None:
+    """Ask whether who acts still may; called at the end of every change, before it is committed.
+
+    Raises
+    ------
+    Mistake
+        Whatever the check given to :func:`acting` raises.
+    """
+    check = _still_may.get()
+    if check is not None:
+        check()
+
+
 @contextlib.contextmanager
-def acting(who: str) -> Iterator[None]:
+def acting(who: str, still_may: Callable[[], None] | None = None) -> Iterator[None]:
     """Changes made within the block are *who*'s.
+
+    Parameters
+    ----------
+    who : str
+    still_may : callable, optional
+        Raises a Mistake once *who* may change nothing any more: a change may take minutes.
 
     Examples
     --------
@@ -90,11 +110,12 @@ def acting(who: str) -> Iterator[None]:
     ...     who_acts()
     'Anna'
     """
-    token = _acting.set(who)
+    token, check = _acting.set(who), _still_may.set(still_may)
     try:
         yield
     finally:
         _acting.reset(token)
+        _still_may.reset(check)
 
 
 def history(ledger: Ledger, *, farms: tuple[str, ...] | None = None) -> pd.DataFrame:

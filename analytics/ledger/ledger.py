@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from analytics.ledger.engine import Connection, Engine
 from analytics.ledger.foreign_parts import refuse_foreign_parts
+from analytics.ledger.history import refuse_gone
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
 from analytics.mistake import Mistake
 from analytics.words import say
@@ -160,6 +161,12 @@ class Ledger:
         ----------
         farms : iterable of str, optional
             The only farms that are written to; see :meth:`analytics.ledger.engine.Engine.writing`.
+
+        Raises
+        ------
+        Mistake
+            The ledger cannot be written, or who acts may change nothing any more; see
+            :func:`analytics.ledger.history.refuse_gone`.
         """
         with self.engine.writing(farms) as connection:
             if not self.engine.tables(connection):
@@ -170,10 +177,12 @@ class Ledger:
             layout = self.layout(connection)
             if layout == SCHEMA_VERSION:
                 yield connection
+                refuse_gone()
                 return
         self._bring_up_to_date(layout)
         with self.engine.writing(farms) as connection:
             yield connection
+            refuse_gone()
 
     def _bring_up_to_date(self, layout: int) -> None:
         """Change a ledger of an older layout to the newest, whole or not at all; a file is copied first.

@@ -7,6 +7,7 @@ import threading
 
 from analytics.mistake import Mistake
 from analytics.words import say
+from dashboard.accounts.common_passwords import is_common
 
 FEWEST_LETTERS = 15
 """Of a password that is the only proof asked for [from memory: NIST SP 800-63B-4, 3.1.1.2]. No rule says which letters,
@@ -28,7 +29,7 @@ def refuse_weak(password: str, name: str) -> None:
     Raises
     ------
     Mistake
-        It is too short, too long, one letter over and over, or the name itself.
+        It is too short, too long, one letter over and over, the name itself, or made of common passwords.
     """
     if len(password) < FEWEST_LETTERS:
         raise Mistake(
@@ -37,7 +38,8 @@ def refuse_weak(password: str, name: str) -> None:
     if len(password) > MOST_LETTERS:
         raise Mistake(say("The password is too long; take at most {n} letters.", n=MOST_LETTERS))
     plain = password.casefold()
-    if len(set(plain)) < FEWEST_DIFFERENT or plain.replace(name.casefold(), "").strip() == "":
+    without_name = plain.replace(name.casefold(), "")
+    if len(set(plain)) < FEWEST_DIFFERENT or is_common(without_name):
         raise Mistake(say("The password is easily guessed; take four words that do not belong together."))
 
 

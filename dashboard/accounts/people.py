@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from analytics.mistake import Mistake
 from dashboard.accounts.history import note
+from dashboard.accounts.names import refuse_confusable
 from dashboard.accounts.passwords import hash_of, refuse_weak
 from dashboard.accounts.roles import OWNER, ROLES
 from dashboard.accounts.store import Store, Unwritable
@@ -50,7 +51,8 @@ def add(
     Raises
     ------
     Mistake
-        The name is taken or cannot be one, the role is none, the password is weak, or there is no way to sign in.
+        The name is taken, looks like another or cannot be one, the role is none, the password is weak, or there is no
+        way to sign in.
     """
     shown = _shown(name)
     if role not in ROLES:
@@ -61,6 +63,7 @@ def add(
         raise Mistake(f"A {role} sees only farms that are granted; name at least one with --farm.")
     if password is None and not email:
         raise Mistake("Give a password, or an e-mail address for signing in elsewhere with --email.")
+    refuse_confusable(shown, [account.name for account in listed(store) if key(account.name) != key(shown)])
     kept = None
     if password is not None:
         refuse_weak(password, shown)
@@ -99,6 +102,42 @@ def listed(store: Store) -> list[Account]:
         ]
 
 
+def set_role(store: Store, name: str, role: str, *, farms: Sequence[str] = ()) -> None:
+    """Give somebody another role, at once and in open sessions too.
+
+    Parameters
+    ----------
+    store : Store
+    name : str
+    role : str
+        One of :data:`dashboard.accounts.roles.ROLES`.
+    farms : sequence of str
+        Farms granted beside those that are; who is made an owner needs none, and loses the grants there were.
+
+    Raises
+    ------
+    Mistake
+        There is no such account or role, the last owner would be none any more, or no farm would be granted.
+    """
+    if role not in ROLES:
+        raise Mistake(f"'{role}' is not a role; use {', '.join(ROLES)}.")
+    if role == OWNER and farms:
+        raise Mistake("An owner sees every farm, so none is granted; leave --farm out.")
+    with store.open() as connection:
+        row = _row(connection, name)
+        if row["role"] == role:
+            raise Mistake(f"{row['name']} is {role} already.")
+        if row["role"] == OWNER:
+            _refuse_last_owner(connection, row)
+        if role == OWNER:
+            connection.execute("DELETE FROM grants WHERE account = ?", [row["id"]])
+        connection.executemany("INSERT OR IGNORE INTO grants VALUES (?, ?)", [(row["id"], farm) for farm in farms])
+        connection.execute("UPDATE accounts SET role = ? WHERE id = ?", [role, row["id"]])
+        if role != OWNER and not connection.execute("SELECT 1 FROM grants WHERE account = ?", [row["id"]]).fetchall():
+            raise Mistake(f"A {role} sees only farms that are granted; name at least one with --farm.")
+        note(connection, store.clock(), f"role changed to {role}", f"account {row['name']}", farms)
+
+
 def grant(store: Store, name: str, farms: Sequence[str]) -> None:
     """Let somebody see more farms."""
     with store.open() as connection:
@@ -124,9 +163,8 @@ def remove(store: Store, name: str) -> None:
     """Take an account away, with its sessions and links. The last owner stays as long as others are there."""
     with store.open() as connection:
         row = _row(connection, name)
-        others = connection.execute("SELECT role FROM accounts WHERE id <> ?", [row["id"]]).fetchall()
-        if others and all(other["role"] != OWNER for other in others):
-            raise Mistake(f"{row['name']} is the last owner; make another one first.")
+        if connection.execute("SELECT 1 FROM accounts WHERE id <> ?", [row["id"]]).fetchone():
+            _refuse_last_owner(connection, row)
         connection.execute("DELETE FROM accounts WHERE id = ?", [row["id"]])
         note(connection, store.clock(), "account removed", f"account {row['name']}")
 
@@ -161,6 +199,13 @@ def password_of(store: Store, name: str) -> tuple[int | None, str | None]:
     with store.look() as connection:
         row = connection.execute("SELECT id, password FROM accounts WHERE name_key = ?", [key(name)]).fetchone()
     return (None, None) if row is None else (row["id"], row["password"])
+
+
+def hash_of_account(store: Store, number: int) -> str | None:
+    """The hash of the password of an account; ``None`` where there is no account or no password."""
+    with store.look() as connection:
+        row = connection.execute("SELECT password FROM accounts WHERE id = ?", [number]).fetchone()
+    return None if row is None else row["password"]
 
 
 def keep_hash(store: Store, number: int, kept: str) -> None:
@@ -225,6 +270,12 @@ def _row(connection: sqlite3.Connection, name: str) -> sqlite3.Row:
         raise Mistake(f"There is no account {name}; `evenfoot accounts list` has them.")
     assert isinstance(row, sqlite3.Row)
     return row
+
+
+def _refuse_last_owner(connection: sqlite3.Connection, row: sqlite3.Row) -> None:
+    others = "SELECT 1 FROM accounts WHERE id <> ? AND role = ?"
+    if connection.execute(others, [row["id"], OWNER]).fetchone() is None:
+        raise Mistake(f"{row['name']} is the last owner; make another one first.")
 
 
 def _farms(connection: sqlite3.Connection, row: sqlite3.Row) -> tuple[str, ...] | None:

@@ -187,7 +187,7 @@ def test_a_disk_that_takes_nothing_is_known_also_where_none_can_be_mounted(
     token = sessions.begin(store, number)
     found = sessions.viewer(store, token)
     assert found is not None and found.name == "Olive" and kept_sessions(store) == 0
-    assert [throttle.take_turn(store, "olive", "10.0.0.1") for _ in range(5)][-1] > 0
+    assert [throttle.take_turn(store, throttle.counts_of("olive", "10.0.0.1")) for _ in range(5)][-1] > 0
     monkeypatch.setattr(Store, "open", opened)
     assert sessions.viewer(store, token) is not None and kept_sessions(store) == 1
 
