@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.accounts import people, sessions, throttle
+from dashboard.accounts import people, second_factor, sessions, throttle
 from dashboard.accounts import store as store_module
 from dashboard.accounts.store import Store, Unwritable
 from tests.accounts.asking import contents
@@ -150,6 +150,21 @@ def test_who_is_signed_out_by_another_program_does_not_come_back_from_memory(off
     store_module._memories.update(memories)
     assert during.get("/_dash-layout").status_code == 401
     assert other.get("/_dash-layout").status_code == 200
+
+
+def test_a_code_of_the_app_works_once_and_a_recovery_code_waits(office: Office, disk: Path) -> None:
+    number, secret = people.number_of(office.store, "Olive"), second_factor.new_secret()
+    codes = second_factor.begin(office.store, number, secret, second_factor.code_at(secret, office.clock.now))
+    office.clock.now += 300
+    fill(disk)
+    code = second_factor.code_at(secret, office.clock.now)
+    assert second_factor.accept(office.store, number, code)
+    assert not second_factor.accept(office.store, number, code)
+    with pytest.raises(Unwritable):
+        second_factor.accept(office.store, number, codes[0])
+    empty(disk)
+    assert second_factor.accept(office.store, number, codes[0])
+    assert not second_factor.accept(office.store, number, code)
 
 
 def test_a_link_is_followed(office: Office, disk: Path) -> None:
