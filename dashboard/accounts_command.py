@@ -7,6 +7,7 @@ import getpass
 import sys
 from collections.abc import Sequence
 
+from analytics.intake.farms import farm_finder
 from analytics.ledger import Ledger, open_ledger
 from analytics.mistake import Mistake
 from dashboard.accounts import links, people, second_factor, sessions
@@ -80,10 +81,8 @@ def grant(address: str | None, name: str, farms: Sequence[str]) -> None:
 
 def revoke(address: str | None, name: str, farms: Sequence[str]) -> None:
     """Take farms away from somebody."""
-    ledger = open_ledger(address)
-    spelled = _spelled(ledger, farms, tell=False)
-    people.revoke(_store(ledger), name, spelled)
-    print(f"{name} may no longer see {', '.join(spelled)}.")
+    taken = people.revoke(_store(open_ledger(address)), name, farms)
+    print(f"{name} may no longer see {', '.join(taken)}.")
 
 
 def remove(address: str | None, name: str) -> None:
@@ -187,17 +186,18 @@ def _store(ledger: Ledger) -> Store:
     return store
 
 
-def _spelled(ledger: Ledger, farms: Sequence[str], *, tell: bool = True) -> tuple[str, ...]:
+def _spelled(ledger: Ledger, farms: Sequence[str]) -> tuple[str, ...]:
     """Farms as the ledger spells them; one that is not there yet may be granted before its first sheet."""
-    known = {" ".join(farm.split()).casefold(): farm for farm in ledger.farms()}
+    find = farm_finder(ledger.farms())
     out = []
     for farm in farms:
         plain = " ".join(farm.split())
         if not plain:
             raise Mistake("A farm needs a name; give one with --farm.")
-        if plain.casefold() not in known and tell:
+        found = find(farm)
+        if found is None:
             print(f"The farm {plain} is not in the ledger yet; spell it so in the sheets.", file=sys.stderr)
-        out.append(known.get(plain.casefold(), plain))
+        out.append(found or plain)
     return tuple(out)
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.intake.farms import farm_finder
 from analytics.intake.setting_aside import safe_text
 from analytics.ledger import Ledger, open_ledger
 from analytics.measures.answer import Answer
@@ -120,21 +121,22 @@ def _price(text: str) -> tuple[str, float]:
 
 
 def known_farms(ledger: Ledger, farms: Sequence[str]) -> tuple[str, ...]:
-    """The farms as the ledger spells them.
+    """The farms as the ledger spells them; see :func:`analytics.intake.farms.farm_finder`.
 
     Raises
     ------
     Mistake
-        A farm that is not in the ledger.
+        A farm that is not in the ledger, or one that may be several of it.
     """
     if not farms:
         return ()
-    spelled = {name.casefold(): name for name in ledger.farms()}
+    there = ledger.farms()
+    find = farm_finder(there)
     out = []
     for farm in farms:
-        name = spelled.get(" ".join(farm.split()).casefold())
+        name = find(farm)
         if name is None:
-            listed = ", ".join(sorted(spelled.values())[:12]) or "none yet"
+            listed = ", ".join(there[:12]) or "none yet"
             raise Mistake(f"The farm '{farm}' is not in the ledger; the farms there are: {listed}.")
         out.append(name)
     return tuple(out)

@@ -1,11 +1,13 @@
-"""One spelling a farm: case and spaces do not make another farm."""
+"""One spelling a farm: case, spaces and how an accent is stored do not make another farm."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import unicodedata
+from collections.abc import Callable, Iterable, Sequence
 
 from analytics.intake.sheet import Findings
 from analytics.intake.vocabulary import read_text
+from analytics.mistake import Mistake
 from analytics.words import say
 
 
@@ -17,7 +19,8 @@ def farm_names(texts: Sequence[str | None], known: Sequence[str], findings: Find
     >>> farm_names(["larkmoor ", "Dun  End", "DUN END", None], ["Larkmoor"], Findings())
     ['Larkmoor', 'Dun End', 'Dun End', None]
     """
-    spelt = {key(farm): farm for farm in known}
+    find = farm_finder(known)
+    spelt: dict[str, str] = {}
     out: list[str | None] = []
     others: dict[str, list[str]] = {}
     for text in texts:
@@ -25,7 +28,7 @@ def farm_names(texts: Sequence[str | None], known: Sequence[str], findings: Find
             out.append(None)
             continue
         name = " ".join(read_text(text).split())
-        farm = spelt.setdefault(key(name), name)
+        farm = find(name) or spelt.setdefault(key(name), name)
         if text != farm and text not in others.setdefault(farm, []):
             others[farm].append(text)
         out.append(farm)
@@ -36,6 +39,49 @@ def farm_names(texts: Sequence[str | None], known: Sequence[str], findings: Find
     return out
 
 
+def farm_finder(known: Iterable[str]) -> Callable[[str], str | None]:
+    """A function that finds a farm by its name among those that are known.
+
+    The same name, letter for letter, comes first; then the one farm with the same :func:`key`; else ``None``.
+    It raises a :class:`Mistake` where several farms have that key and none has the name itself.
+
+    Example
+    -------
+    >>> find = farm_finder(["Race Farm", "race farm", "Dun End"])
+    >>> find("race farm"), find(" DUN  END"), find("Larkmoor")
+    ('race farm', 'Dun End', None)
+    """
+    exact = set(known)
+    alike: dict[str, list[str]] = {}
+    for farm in sorted(exact):
+        alike.setdefault(key(farm), []).append(farm)
+
+    def find(name: str) -> str | None:
+        if name in exact:
+            return name
+        found = alike.get(key(name), [])
+        if len(found) > 1:
+            listed = ", ".join(f"'{farm}'" for farm in found)
+            raise Mistake(
+                say(
+                    "The farm '{name}' may be any of {listed}; write the one that is meant letter for letter.",
+                    name=name,
+                    listed=listed,
+                )
+            )
+        return found[0] if found else None
+
+    return find
+
+
 def key(name: str) -> str:
-    """What two spellings of one farm have in common."""
-    return " ".join(name.split()).casefold()
+    """What two spellings of one farm have in common: its letters without case, single spaces, accents composed
+    [pub: Unicode Standard Annex 15, form NFC].
+
+    Example
+    -------
+    >>> key("Cafe\u0301  END") == key("caf\u00e9 End")
+    True
+    """
+    plain = unicodedata.normalize("NFC", " ".join(name.split())).casefold()
+    return unicodedata.normalize("NFC", plain)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -60,6 +61,23 @@ class Verdicts:
     scale_of: dict[str, str] = field(default_factory=dict)
     told: Findings = field(default_factory=Findings)
     row_by_row: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    @property
+    def farms(self) -> list[str]:
+        """The farms of the sheet, in its order."""
+        said = self.readings["farm"].values if "farm" in self.readings else [self.farm]
+        return [farm for farm in dict.fromkeys(said) if farm is not None]
+
+    def respell_farms(self, spelling: Mapping[str, str]) -> None:
+        """Give farms another spelling, before any row is taken."""
+        if self.farm is not None:
+            self.farm = spelling.get(self.farm, self.farm)
+        if "farm" in self.readings:
+            said = self.readings["farm"]
+            values = [None if farm is None else spelling.get(farm, farm) for farm in said.values]
+            self.readings["farm"] = Reading(values, said.unread)
+            self.values["farm"] = pd.array(values, dtype="str")
+        self.scale_of = {spelling.get(farm, farm): scale for farm, scale in self.scale_of.items()}
 
     def read_more(self, name: str, rows: int) -> None:
         """Add rows of a field that is read row by row to how it was understood."""

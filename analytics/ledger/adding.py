@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from analytics.ledger import sums
 from analytics.ledger.copying import copy_before
 from analytics.ledger.derive import rebuild
 from analytics.ledger.engine import next_number
+from analytics.ledger.farm_spelling import ledger_spelling
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.matching import DIFFERS, IDENTITIES, MOVED, NEW, SAME, merged
@@ -62,9 +63,10 @@ def add_sheets(
 ) -> ImportResult:
     """Add the checked sheets of one file to the ledger, in one transaction.
 
-    A row whose content is already in the ledger, or occurs twice in the file, is counted as already
-    known and not added again. So is one that says nothing else than the ledger's version of the record; a note that
-    it adds is added to the ledger's.
+    Every farm gets the spelling that the ledger has of it at that moment, see
+    :func:`~analytics.ledger.farm_spelling.ledger_spelling`. A row whose content is already in the ledger, or occurs
+    twice in the file, is counted as already known and not added again. So is one that says nothing else than the
+    ledger's version of the record; a note that it adds is added to the ledger's.
 
     Parameters
     ----------
@@ -87,16 +89,18 @@ def add_sheets(
     Raises
     ------
     Mistake
-        The ledger cannot be opened or changed.
+        The ledger cannot be opened or changed, or the name of a farm may mean several.
     """
     rows = sum(sheet.rows_read for sheet in sheets)
     if dry_run:
         stage(say("Comparing {rows} rows with those already known", rows=rows))
         return _count_only(ledger, sheets, file, revision_choice)
-    farms = {farm for sheet in sheets for farm in sheet.records["farm"].dropna().unique()}
+    farms = dict.fromkeys(farm for sheet in sheets for farm in sheet.records["farm"].dropna().unique())
     of_every_farm = any(sheet.records["farm"].isna().any() for sheet in sheets)
     with ledger.writing(None if of_every_farm else farms) as connection:
         stage(say("Adding {rows} rows", rows=rows))
+        spelling = ledger_spelling(ledger, connection, farms)
+        sheets = [_respelt(sheet, spelling) for sheet in sheets]
         number = next_number(connection, "imports", "import_no")
         added = known = held = read = replaced = noted = 0
         met: dict[str, set[str]] = {}
@@ -140,9 +144,18 @@ def add_sheets(
         )  # fmt: skip
         if added or noted:
             stage(say("Working out visits and cases"))
-            rebuild(executor(connection), farms)
+            rebuild(executor(connection), {spelling.get(farm, farm) for farm in farms})
         questioned = questioned_in_import(connection, number) if added else ()
     return ImportResult(file, read, added, known, held, number, questioned, replaced)
+
+
+def _respelt(sheet: CheckedSheet, spelling: Mapping[str, str]) -> CheckedSheet:
+    """The sheet with its farms spelt as the ledger spells them."""
+    if not spelling:
+        return sheet
+    farm = sheet.records["farm"]
+    new = farm.map(lambda said: spelling.get(said, said), na_action="ignore").astype(farm.dtype)
+    return replace(sheet, records=sheet.records.assign(farm=new))
 
 
 def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:

@@ -14,6 +14,7 @@ from typing import Any
 
 import pandas as pd
 
+from analytics.intake.farms import key
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import BOOKKEEPING
@@ -57,8 +58,8 @@ class KnownNames:
 
 
 def spelling(name: str) -> str:
-    """What two spellings have in common that differ in case and spaces only."""
-    return " ".join(name.split()).casefold()
+    """What two spellings of a name have in common; the same for farms, cows and trimmers."""
+    return key(name)
 
 
 def names_farm(text: object, farm: str) -> bool:

@@ -17,6 +17,7 @@ from analytics.ledger import sums
 from analytics.ledger.adding import ImportResult, executor
 from analytics.ledger.derive import rebuild
 from analytics.ledger.engine import NO_BAR
+from analytics.ledger.farm_spelling import ledger_spelling
 from analytics.ledger.farms_together import farms_together
 from analytics.ledger.history import note
 from analytics.ledger.incoming import Taken
@@ -70,6 +71,8 @@ def add_stream(
         return _count_only(ledger, stream, file, memory)
     with _spill_folder(Path(ledger.name).parent) as folder, ledger.writing() as connection:
         _bound(connection, memory, folder)
+        verdicts = stream.verdicts
+        verdicts.respell_farms(ledger_spelling(ledger, connection, verdicts.farms))
         [(number,)] = connection.execute("SELECT COALESCE(MAX(import_no), 0) + 1 FROM imports").fetchall()
         table, fields = ROW_TABLES[stream.kind]
         taken = Taken(stream, folder)

@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from analytics.ledger import sums
-from analytics.ledger.aliases import names_farm
 from analytics.ledger.copying import FOLDER, forget, log_of
+from analytics.ledger.farm_mentions import FarmMentions
+from analytics.ledger.farm_spelling import farms_there
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.ledger.making import STALE_SECONDS
@@ -218,16 +219,16 @@ def scrub_imports(connection: Any, source: str, farm: str) -> None:
     for number in emptied:
         connection.execute("DELETE FROM set_aside WHERE import_no = ?", [number])
         connection.execute("DELETE FROM seen_again WHERE import_no = ?", [number])
-    told = farm.casefold()
+    named = FarmMentions(farm, farms_there(connection, source))
     for number, key, original, value in connection.execute(
         "SELECT import_no, row_no, original, value FROM set_aside"
     ).fetchall():
-        if _tells(original, told) or _tells(value, told):
+        if named.is_in(original) or named.is_in(value):
             connection.execute("DELETE FROM set_aside WHERE import_no = ? AND row_no = ?", [number, key])
     for number, file, notes in connection.execute("SELECT import_no, file, notes FROM imports").fetchall():
         empty = number in emptied
-        kept = [] if empty else [line for line in json.loads(notes or "[]") if not _tells(line, told)]
-        shown = ERASED if empty or _tells(file, told) else file
+        kept = [] if empty else [line for line in json.loads(notes or "[]") if not named.is_in(line)]
+        shown = ERASED if empty or named.is_in(file) else file
         connection.execute(
             """UPDATE imports SET file = ?, notes = ?, sha256 = CASE WHEN ? THEN '' ELSE sha256 END,
             already_known = CASE WHEN ? THEN 0 ELSE already_known END, added = CASE WHEN ? THEN 0 ELSE added END,
@@ -237,46 +238,37 @@ def scrub_imports(connection: Any, source: str, farm: str) -> None:
         )
         if shown == ERASED:
             connection.execute("UPDATE history SET before = NULL, after = NULL WHERE subject = ?", [f"import {number}"])
-    _scrub_remembered(connection, farm)
+    _scrub_remembered(connection, named)
     connection.execute("UPDATE imports SET rows_read = added + already_known + set_aside")
     for number, before, after, subject in connection.execute(
         "SELECT history_no, before, after, subject FROM history"
     ).fetchall():
-        if any(_tells(text, told) for text in (before, after, subject)):
+        if any(named.is_in(text) for text in (before, after, subject)):
             connection.execute("DELETE FROM history WHERE history_no = ?", [number])
 
 
-def _scrub_remembered(connection: Any, farm: str) -> None:
+def _scrub_remembered(connection: Any, named: FarmMentions) -> None:
     """Take what names the farm out of the aliases and out of the answers kept for layouts."""
     for said, means in connection.execute("SELECT said, means FROM aliases").fetchall():
-        if names_farm(said, farm) or names_farm(means, farm):
+        if named.is_in(said) or named.is_in(means):
             connection.execute("DELETE FROM aliases WHERE said = ? AND means = ?", [said, means])
     for number, name, headings, answers in connection.execute(
         "SELECT layout_no, name, headings, answers FROM layouts"
     ).fetchall():
-        if names_farm(" ".join(json.loads(headings)), farm):
+        if named.is_in(headings):
             connection.execute("DELETE FROM layouts WHERE layout_no = ?", [number])
             continue
         others = {
-            question: value
-            for question, value in json.loads(answers).items()
-            if not names_farm(f"{question} {value}", farm)
+            question: value for question, value in json.loads(answers).items() if not named.is_in(f"{question} {value}")
         }
         connection.execute(
             "UPDATE layouts SET name = ?, answers = ? WHERE layout_no = ?",
             [
-                ERASED if _tells(name, farm.casefold()) else name,
+                ERASED if named.is_in(name) else name,
                 json.dumps(others, ensure_ascii=False, sort_keys=True),
                 number,
             ],
         )
-
-
-def _tells(text: object, told: str) -> bool:
-    """Whether a text names the farm, in any case, as it is or as JSON writes it."""
-    if not isinstance(text, str):
-        return False
-    return told in text.casefold() or json.dumps(told)[1:-1] in text.casefold()
 
 
 def _count(cursor: Any, sql: str, *values: object) -> int:

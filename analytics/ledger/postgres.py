@@ -13,6 +13,7 @@ import threading
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from analytics.intake.farms import key as farm_key
 from analytics.ledger.dialects import translate
 from analytics.ledger.postgres_address import PostgresAddress, explain
 from analytics.ledger.postgres_bytes import forget_bytes
@@ -178,7 +179,8 @@ class PostgresEngine:
 
     @contextlib.contextmanager
     def writing(self, farms: Iterable[str] | None = None) -> Iterator[PostgresConnection]:
-        keys = None if farms is None else sorted({self._key("farm", farm) for farm in farms})
+        # Two spellings of one farm take turns as well, so that the second finds what the first has written.
+        keys = None if farms is None else sorted({self._key("farm", farm_key(farm)) for farm in farms})
         if keys is not None and len(keys) > MOST_FARM_LOCKS:
             keys = None
         with self._transaction(read_only=False) as connection:

@@ -137,14 +137,14 @@ class RegistryFolder:
                 memory.close()
 
     def whole_rows(self, memory: Any) -> str:
-        """Views on the rows of all farms as they were before the change; gives what their names begin with."""
+        """Views on rows, cows and limits of all farms as they were before; gives what their names begin with."""
         contents = self.contents()
         needed = {table: "import_no, row_key, farm" for table, _ in ROW_TABLES.values()}
-        needed["replaced_rows"] = "of_import, row_key, farm"
+        needed |= {"replaced_rows": "of_import, row_key, farm", "cows": "farm", "horn_limits": "farm"}
         for table, columns in needed.items():
             files = [str(self.path / name) for name in contents.files.get(table, {}).values()]
             rows = f"read_parquet({_listed(files)})" if files else table
-            memory.execute(f"CREATE TEMP VIEW {BEFORE}{table} AS SELECT {columns} FROM {rows}")
+            memory.execute(f"CREATE OR REPLACE TEMP VIEW {BEFORE}{table} AS SELECT {columns} FROM {rows}")
         return BEFORE
 
     def forget_now(self) -> None:

@@ -8,6 +8,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analytics.intake.farms import farm_finder
 from analytics.mistake import Mistake
 from dashboard.accounts.history import note
 from dashboard.accounts.names import refuse_confusable
@@ -148,15 +149,33 @@ def grant(store: Store, name: str, farms: Sequence[str]) -> None:
         note(connection, store.clock(), "farm granted", f"account {row['name']}", farms)
 
 
-def revoke(store: Store, name: str, farms: Sequence[str]) -> None:
-    """Take farms away from somebody, at once and in open sessions too."""
+def revoke(store: Store, name: str, farms: Sequence[str]) -> tuple[str, ...]:
+    """Take farms away from somebody, at once and in open sessions too.
+
+    The names are looked for among the farms that were granted, whatever the ledger has.
+
+    Returns
+    -------
+    tuple of str
+        The farms as they had been granted.
+
+    Raises
+    ------
+    Mistake
+        There is no such account, or a farm was not granted or may be several that were.
+    """
+    taken: list[str] = []
     with store.open() as connection:
         row = _row(connection, name)
+        find = farm_finder(_farms(connection, row) or ())
         for farm in farms:
-            found = connection.execute("DELETE FROM grants WHERE account = ? AND farm = ?", [row["id"], farm])
-            if not found.rowcount:
+            found = find(farm)
+            if found is None:
                 raise Mistake(f"{row['name']} has not been granted the farm {farm}.")
-        note(connection, store.clock(), "farm taken away", f"account {row['name']}", farms)
+            connection.execute("DELETE FROM grants WHERE account = ? AND farm = ?", [row["id"], found])
+            taken.append(found)
+        note(connection, store.clock(), "farm taken away", f"account {row['name']}", taken)
+    return tuple(taken)
 
 
 def remove(store: Store, name: str) -> None:
