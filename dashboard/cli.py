@@ -329,8 +329,13 @@ def restore(
 def erase_farm(
     farm: Annotated[str, typer.Argument(help="The farm.")],
     ledger: LedgerOption = None,
-    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
-    delete_copies: Annotated[bool, typer.Option("--delete-copies", help="Delete backups that hold the farm.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask; needed where nobody can be asked.")] = False,
+    delete_copies: Annotated[
+        bool,
+        typer.Option(
+            "--delete-copies", help="Delete this ledger's own copies that hold the farm; they are listed first."
+        ),
+    ] = False,
 ) -> None:
     """Erase a farm and everything recorded of it, for good."""
     from dashboard.keeping import erase_farm

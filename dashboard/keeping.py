@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import json
 import sys
+from typing import TYPE_CHECKING
 
+from analytics.intake.farms import farm_finder
 from analytics.ledger import open_ledger
-from analytics.ledger.copying import forget, log_of
 from analytics.mistake import Mistake
 from dashboard.tables import csv_text
 
+if TYPE_CHECKING:
+    from analytics.ledger.copies import Copy
+
 FORMATS = ("text", "csv", "json")
+
+ELSEWHERE = (
+    "Reports, exports, backups and other copies in other places are not known to Evenfoot; delete them yourself."
+)
 
 
 def verify(address: str | None) -> None:
@@ -49,7 +57,16 @@ def mend(address: str | None) -> None:
 
 
 def erase_farm(address: str | None, farm: str, *, yes: bool, delete_copies: bool) -> None:
-    """Erase a farm from the ledger and the accounts; say which backups still hold it, or delete them."""
+    """Erase a farm from the ledger and the accounts; say which files still hold it, or delete the ledger's copies.
+
+    Everything that would be deleted is listed first, and asked about unless *yes* is given.
+
+    Raises
+    ------
+    Mistake
+        There is no such farm, its name may mean several, somebody said no, or nobody can be asked.
+    """
+    from analytics.ledger.copies import copies_with
     from analytics.ledger.erasing import erase_farm
     from dashboard.accounts.forgetting import forget_farm, left_of
     from dashboard.accounts.store import store_of
@@ -57,34 +74,56 @@ def erase_farm(address: str | None, farm: str, *, yes: bool, delete_copies: bool
 
     ledger = open_ledger(address)
     store = store_of(ledger)
+    there = ledger.farms()
     left = None
-    try:
-        [name] = known_farms(ledger, [farm])
-    except Mistake:
+    if farm_finder(there)(farm) is None:
         # An erasing may have been cut short when the ledger was done.
         left = left_of(store, farm)
-        if left is None:
-            raise
-        name = left
-    if not yes and input(f"All records of {name} will be erased for good. Type its name to go on: ").strip() != name:
-        raise Mistake("Nothing was erased.")
-    if left is not None:
-        forget_farm(store, left)
-        print(f"{left} was erased from the accounts {store.path}; the ledger {ledger.name} does not hold it.")
-        return
-    done = erase_farm(ledger, name)
+    name = left or known_farms(ledger, [farm])[0]
+    others = tuple(other for other in there if other != name)
+    copies = copies_with(ledger, name, others) if delete_copies and hasattr(ledger.engine, "lease") else []
+    listed = [copy.path for copy in copies if copy.own]
+    for path in listed:
+        print(f"To be deleted with it: {path}")
+    if not yes:
+        _confirm(name, len(listed))
+    if left is None:
+        done = erase_farm(ledger, name)
+        print(f"{name} was erased from {ledger.name}. Rows: {done.rows}. Imports concerned: {done.imports}.")
+        copies = list(done.copies)
+        for sentence in done.beyond:
+            print(sentence)
+    else:
+        print(f"{name} was erased from the accounts {store.path}; the ledger {ledger.name} does not hold it.")
     forget_farm(store, name)
-    print(f"{name} was erased from {ledger.name}. Rows: {done.rows}. Imports concerned: {done.imports}.")
-    for copy in done.copies:
-        if delete_copies:
-            forget(copy)
-            forget(log_of(copy))
-            print(f"Deleted {copy}")
-        else:
-            print(f"Still held by {copy}; delete it (--delete-copies does that at once).")
-    for sentence in done.beyond:
-        print(sentence)
-    print("Reports, exports and backups kept elsewhere are not known to Evenfoot; delete them yourself.")
+    for copy in copies:
+        _delete_or_tell(copy, delete=copy.path in listed)
+    print(ELSEWHERE)
+
+
+def _confirm(name: str, copies: int) -> None:
+    """Ask whether a farm is really to be erased; a Mistake unless its name is typed."""
+    if not sys.stdin.isatty():
+        raise Mistake(f"Nothing was erased: {name} is erased only after a question, so add --yes where nobody answers.")
+    with_copies = f", and files listed above deleted: {copies}" if copies else ""
+    asked = f"All records of {name} will be erased for good{with_copies}. Type its name to go on: "
+    try:
+        typed = input(asked)
+    except EOFError:
+        typed = ""
+    if typed.strip() != name:
+        raise Mistake("Nothing was erased.")
+
+
+def _delete_or_tell(copy: Copy, *, delete: bool) -> None:
+    if delete and copy.delete():
+        print(f"Deleted {copy.path}")
+    elif delete:
+        print(f"Not deleted: {copy.path}. {copy.why} The system did not let it go; delete it yourself.")
+    elif copy.own:
+        print(f"Not deleted: {copy.path}. {copy.why} Delete it yourself, or at once with --delete-copies.")
+    else:
+        print(f"Not deleted: {copy.path}. {copy.why} Look at it, and delete it yourself.")
 
 
 def print_history(address: str | None, format: str) -> None:

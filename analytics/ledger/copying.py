@@ -62,7 +62,7 @@ def copy_before(ledger: Ledger, what: str, *, fold: bool = True) -> Path:
 def kept_copies(ledger: Ledger) -> list[Path]:
     """The copies that the program itself made of this ledger, oldest first."""
     place = Path(ledger.name)
-    copies = place.with_name(FOLDER).glob(f"{_literal(place.stem)}-????-??-??-*-before-*.duckdb")
+    copies = place.with_name(FOLDER).glob(f"{literal(place.stem)}-????-??-??-*-before-*.duckdb")
     return sorted(copies, key=lambda path: path.name)
 
 
@@ -123,6 +123,6 @@ def _written(source: BinaryIO, out: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _literal(text: str) -> str:
+def literal(text: str) -> str:
     """*text* as a pattern that means itself."""
     return "".join(f"[{letter}]" if letter in "*?[" else letter for letter in text)

@@ -2,30 +2,24 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
-import re
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from analytics.ledger import sums
-from analytics.ledger.copying import FOLDER, forget, log_of
+from analytics.ledger.copies import Copy, copies_with
+from analytics.ledger.copying import forget, log_of
 from analytics.ledger.farm_mentions import FarmMentions
 from analytics.ledger.farm_spelling import farms_there
 from analytics.ledger.history import note
-from analytics.ledger.ledger import Ledger, open_ledger
-from analytics.ledger.making import STALE_SECONDS
+from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, FARM_BOOKKEEPING, ROW_TABLES, create_statements
 from analytics.mistake import Mistake
 
 ERASED = "erased"
 """Stands in the place of a file's name that told of the farm."""
-
-DRAFT = re.compile(r".+\.\d+\.draft")
-"""The name of a copy that is being written: its own, the number of the program that writes it, and this ending."""
 
 
 @dataclass(frozen=True)
@@ -38,15 +32,15 @@ class Erased:
         Rows of sheets.
     imports : int
         Imports that held rows of the farm.
-    copies : tuple of Path
-        Backups in the folder of the ledger and in ``backups`` that still hold the farm, or cannot be looked into.
+    copies : tuple of Copy
+        Files in the folder of the ledger and in ``backups`` that still hold the farm, or may hold it.
     beyond : tuple of str
         Sentences on what is not in Evenfoot's hands, or could not be done.
     """
 
     rows: int
     imports: int
-    copies: tuple[Path, ...]
+    copies: tuple[Copy, ...]
     beyond: tuple[str, ...] = ()
 
 
@@ -88,54 +82,12 @@ def erase_farm(ledger: Ledger, farm: str) -> Erased:
     finally:
         forget(draft)
         forget(log_of(draft))
-    return Erased(rows, imports, tuple(copies_with(ledger, farm)))
+    return Erased(rows, imports, tuple(copies_with(ledger, farm, tuple(ledger.farms()))))
 
 
 def no_such_farm(ledger: Ledger, farm: str) -> Mistake:
     """What to say of a farm that has no rows."""
     return Mistake(f"There is no farm '{farm}' in {ledger.name}; `evenfoot table prevalence --by farm` lists them.")
-
-
-def copies_with(ledger: Ledger, farm: str) -> list[Path]:
-    """Backups of the ledger, in its folder and in ``backups``, that hold a farm or cannot be looked into.
-
-    What a killed program left half written there is deleted; what may still be being written is told of.
-    """
-    place = Path(ledger.name)
-    around = [*place.with_name(FOLDER).glob("*.duckdb"), *place.parent.glob("*.old"), *place.parent.glob("*.duckdb")]
-    holding = [path for path in sorted(set(around)) if path != place and _holds(path, farm)]
-    return [*holding, *_drafts_in_work(place.parent), *_drafts_in_work(place.with_name(FOLDER))]
-
-
-def _drafts_in_work(folder: Path) -> list[Path]:
-    """Copies that another program has not finished; those that nobody finishes any more are deleted."""
-    fresh = []
-    for draft in sorted(path for path in folder.glob("*.draft") if DRAFT.fullmatch(path.name)):
-        with contextlib.suppress(OSError):  # Finished or given up meanwhile.
-            if abs(time.time() - draft.stat().st_mtime) > STALE_SECONDS:
-                forget(draft)
-                forget(log_of(draft))
-        if draft.exists():
-            fresh.append(draft)
-    return fresh
-
-
-def _holds(path: Path, farm: str) -> bool:
-    lease = open_ledger(str(path)).lease
-    try:
-        with lease.reading() as cursor:
-            return any(
-                _count(cursor, f"SELECT COUNT(*) FROM {table} WHERE farm = ?", farm) for table, _ in ROW_TABLES.values()
-            )
-    except Exception as error:
-        import duckdb
-
-        if not isinstance(error, Mistake | duckdb.Error):
-            raise
-        # Another program's database has no such table; what cannot be opened is told of.
-        return isinstance(error, Mistake)
-    finally:
-        lease.drop_if_idle()
 
 
 def of_farm() -> str:

@@ -43,6 +43,10 @@ class FarmMentions:
         words = r"[\s_-]+".join(re.escape(part) for part in _GAPS.split(key(farm)) if part)
         self._words = re.compile(rf"(?<![^\W_]){words}(?![^\W_])")
 
+    def is_it(self, name: str) -> bool:
+        """Whether the name of a farm is that of the farm, in any case and spaces."""
+        return name == self.farm or (key(name) == key(self.farm) and name not in self._twins)
+
     def is_in(self, text: object) -> bool:
         """Whether a text, or a text within it if it is JSON, names the farm."""
         return isinstance(text, str) and any(self._is_in(one) for one in (text, *_texts_within(text)))

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from analytics.ledger.engine import Connection, Engine
 from analytics.ledger.foreign_parts import refuse_foreign_parts
 from analytics.ledger.history import refuse_gone
+from analytics.ledger.identity import give_id
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
 from analytics.mistake import Mistake
 from analytics.words import say
@@ -173,6 +174,7 @@ class Ledger:
                 for statement in create_statements():
                     connection.execute(statement)
                 connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
+                give_id(connection)
                 self.engine.settle(connection)
             layout = self.layout(connection)
             if layout == SCHEMA_VERSION:

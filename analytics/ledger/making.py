@@ -7,6 +7,7 @@ import os
 import time
 from pathlib import Path
 
+from analytics.ledger.identity import give_id
 from analytics.ledger.placing import FOLDER_ALONE, keep_alone, settle
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
 from analytics.mistake import Mistake
@@ -41,6 +42,7 @@ def make_file(path: Path) -> None:
             for statement in create_statements():
                 connection.execute(statement)
             connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
+            give_id(connection)
             # Closing would leave what does not fit in a log, and say nothing.
             connection.execute("CHECKPOINT")
         finally:

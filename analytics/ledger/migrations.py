@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from analytics.ledger import sums
+from analytics.ledger.identity import give_id
 from analytics.ledger.replacing import rekey
 from analytics.ledger.schema import ROW_TABLES, key_of
 
@@ -81,6 +82,14 @@ MIGRATIONS: tuple[Migration, ...] = (
             '"trimmer" VARCHAR, "answers" VARCHAR, "created_at" TIMESTAMP, "used_at" TIMESTAMP)',
         ),
     ),
+    Migration(
+        7,
+        "an id by which copies are known, what anonymous exports gave away",
+        (
+            'CREATE TABLE exports ("exported_at" TIMESTAMP, "farm" VARCHAR, "half_year" VARCHAR, '
+            '"visit_kind" VARCHAR, "housing" VARCHAR, "lactation" VARCHAR, "cows" VARCHAR)',
+        ),
+    ),
 )
 
 
@@ -94,6 +103,7 @@ def migrate(connection: Any, layout: int) -> None:
         for statement in step.statements:
             connection.execute(statement)
     newest = steps[-1].to
+    give_id(connection)
     if any(step.keys for step in steps):
         _key_anew(connection)
     if any(step.derive for step in steps):

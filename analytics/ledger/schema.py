@@ -8,7 +8,7 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 6
+SCHEMA_VERSION = 7
 """The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
@@ -290,15 +290,25 @@ BOOKKEEPING: dict[str, dict[str, str]] = {
         "before": "VARCHAR",
         "after": "VARCHAR",
     },
+    "exports": {
+        "exported_at": "TIMESTAMP",
+        "farm": "VARCHAR",
+        "half_year": "VARCHAR",
+        "visit_kind": "VARCHAR",
+        "housing": "VARCHAR",
+        "lactation": "VARCHAR",
+        "cows": "VARCHAR",
+    },
 }
 
-FARM_BOOKKEEPING = ("horn_limits", "history", "replaced_rows", "aliases")
+FARM_BOOKKEEPING = ("horn_limits", "history", "replaced_rows", "aliases", "exports")
 """Tables of bookkeeping with a column ``farm``: its lines go when the farm is erased.
 
 ``replaced_rows`` keeps each row that another took the place of: the import that did it, the row's own import, number
 and key, the key of the row that stands there now, and its fields as a JSON object. ``aliases`` says what a name in
 sheets stands for; its farm is the one meant, or the one whose cow is meant. ``layouts`` keeps the answers that were
-given for a layout of sheets.
+given for a layout of sheets. ``exports`` remembers what anonymous exports gave away, one line a group of cows that
+looked alike: ``cows`` has a digest of each one's row. ``meta`` has the ledger's layout, its id, and sums of its rows.
 """
 
 STAMP: dict[str, str] = {"import_no": "INTEGER", "row_no": "BIGINT", "row_key": "VARCHAR"}

@@ -5,18 +5,25 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 
+from analytics.intake.farms import farm_finder
 from dashboard.accounts.history import note
 from dashboard.accounts.store import Store
 
 
 def left_of(store: Store, farm: str) -> str | None:
-    """A farm as the accounts still spell it, in whatever case it is given; None where they do not hold it."""
+    """A farm as the accounts still spell it; None where they do not hold it.
+
+    Raises
+    ------
+    Mistake
+        The name may mean several farms.
+    """
     if not store.exists:
         return None
     with store.open() as connection:
         rows = connection.execute("SELECT farm FROM grants UNION SELECT farm FROM links UNION SELECT farm FROM history")
-        named = {str(row["farm"]).casefold(): str(row["farm"]) for row in rows if row["farm"] is not None}
-    return named.get(" ".join(farm.split()).casefold())
+        named = [str(row["farm"]) for row in rows if row["farm"] is not None]
+    return farm_finder(named)(farm)
 
 
 def forget_farm(store: Store, farm: str) -> None:

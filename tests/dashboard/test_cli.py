@@ -202,6 +202,9 @@ def test_a_farm_is_erased(run: Run, sheet: Path, tmp_path: Path, monkeypatch: py
     kept = tmp_path / "kept.duckdb"
     run("backup", kept)
     assert run("erase-farm", "Nowhere", "--yes")[0] == 2
+    code, _, err = run("erase-farm", "Home", "--delete-copies")
+    assert code == 2 and "only after a question" in err and kept.exists()
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("builtins.input", lambda _: "no")
     assert "Nothing was erased" in run("erase-farm", "Home")[2]
     monkeypatch.setattr("builtins.input", lambda _: "Home")

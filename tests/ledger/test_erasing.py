@@ -11,7 +11,8 @@ import pytest
 from analytics.intake import check_file
 from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.erasing import copies_with, erase_farm
+from analytics.ledger.copies import copies_with
+from analytics.ledger.erasing import erase_farm
 from analytics.ledger.history import history
 from analytics.ledger.limits import set_limit
 from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
@@ -79,7 +80,7 @@ def test_nothing_of_the_farm_is_left_and_all_of_the_others_is(ledger: Ledger, tm
     assert ledger.set_aside()["value"].tolist() == ["no such thing", "whatever"]
     assert "mixed.csv" in ledger.imports()["file"].tolist()
     assert history(ledger)["what"].tolist()[-1] == "farm erased"
-    assert [path.parent.name for path in done.copies] == ["backups"]
+    assert [(copy.path.parent.name, copy.own) for copy in done.copies] == [("backups", True)]
     assert not list(tmp_path.glob("*.draft*")) and not list(tmp_path.glob("*.wal"))
     sheets = check_file(SHEETS["trims.csv"].encode(), "trims.csv", known_farms=ledger.farms())
     assert add_sheets(ledger, sheets, "trims.csv", "").added == 0
@@ -108,7 +109,8 @@ def test_erasing_that_fails_leaves_the_ledger_as_it_was(ledger: Ledger, monkeypa
 def test_copies_are_told_of(ledger: Ledger, tmp_path: Path) -> None:
     (tmp_path / "foreign.duckdb").write_text("no ledger at all " * 1000)
     make(tmp_path / "other.duckdb")
-    assert [path.name for path in copies_with(ledger, SECRET) if path.parent == tmp_path] == ["foreign.duckdb"]
+    told = [copy for copy in copies_with(ledger, SECRET) if copy.path.parent == tmp_path]
+    assert [(copy.path.name, copy.own) for copy in told] == [("foreign.duckdb", False)]
     assert open_ledger(str(tmp_path / "other.duckdb")).farms() == ["Alder", "Birch"]
 
 
@@ -124,6 +126,6 @@ def test_what_a_killed_program_left_is_deleted_and_what_is_being_written_told_of
         draft.write_text(SECRET)
     for draft in (left, left.with_name(left.name + ".wal")):
         os.utime(draft, (0, time.time() - 7200))
-    told = copies_with(ledger, SECRET)
+    told = [copy.path for copy in copies_with(ledger, SECRET)]
     assert young in told and left not in told
     assert [path.name for path in backups.iterdir() if ".draft" in path.name] == ["essay.draft"]
