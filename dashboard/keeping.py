@@ -9,15 +9,21 @@ from typing import TYPE_CHECKING
 from analytics.intake.farms import farm_finder
 from analytics.ledger import open_ledger
 from analytics.mistake import Mistake
-from dashboard.tables import csv_text
+from dashboard.tables import csv_text, known_farms
 
 if TYPE_CHECKING:
     from analytics.ledger.copies import Copy
 
 FORMATS = ("text", "csv", "json")
 
+IN_USE = (
+    "A program is using this folder for a report or a copy, or it is somebody else's; look again when that has ended."
+)
+
 ELSEWHERE = (
-    "Reports, exports, backups and other copies in other places are not known to Evenfoot; delete them yourself."
+    "Nothing is known of copies in other places: reports and exports that were given away or mailed, backups of the "
+    "machine, snapshots of its disk, blocks that the disk has not written over yet, and the temporary folder of a "
+    "server that has one of its own. Look there, and delete them yourself."
 )
 
 
@@ -67,37 +73,47 @@ def erase_farm(address: str | None, farm: str, *, yes: bool, delete_copies: bool
         There is no such farm, its name may mean several, somebody said no, or nobody can be asked.
     """
     from analytics.ledger.copies import copies_with
-    from analytics.ledger.erasing import erase_farm
+    from analytics.ledger.erasing import erase_farm, is_named
+    from analytics.ledger.farm_mentions import FarmMentions
+    from analytics.scratch import clear_left
     from dashboard.accounts.forgetting import forget_farm, left_of
     from dashboard.accounts.store import store_of
-    from dashboard.tables import known_farms
 
     ledger = open_ledger(address)
     store = store_of(ledger)
     there = ledger.farms()
-    left = None
-    if farm_finder(there)(farm) is None:
-        # An erasing may have been cut short when the ledger was done.
-        left = left_of(store, farm)
-    name = left or known_farms(ledger, [farm])[0]
+    in_accounts = left_of(store, farm)
+    name = farm_finder(there)(farm) or in_accounts or " ".join(farm.split())
     others = tuple(other for other in there if other != name)
+    if in_accounts is not None and not FarmMentions(name, others).is_it(in_accounts):
+        in_accounts = None  # The accounts hold only a farm of nearly the same name.
     copies = copies_with(ledger, name, others) if delete_copies and hasattr(ledger.engine, "lease") else []
     listed = [copy.path for copy in copies if copy.own]
+    # An erasing may have been cut short when the ledger was done, or its copies may have been left.
+    in_ledger = is_named(ledger, name)
+    if not in_ledger and in_accounts is None and not listed:
+        known_farms(ledger, [farm])
     for path in listed:
         print(f"To be deleted with it: {path}")
     if not yes:
         _confirm(name, len(listed))
-    if left is None:
+    if in_ledger:
         done = erase_farm(ledger, name)
         print(f"{name} was erased from {ledger.name}. Rows: {done.rows}. Imports concerned: {done.imports}.")
+        if not done.rows:
+            print("It had no rows any more; what imports that were taken back had left of it in the file is gone.")
         copies = list(done.copies)
         for sentence in done.beyond:
             print(sentence)
     else:
-        print(f"{name} was erased from the accounts {store.path}; the ledger {ledger.name} does not hold it.")
-    forget_farm(store, name)
+        print(f"The ledger {ledger.name} does not hold {name}.")
+    if in_accounts is not None:
+        forget_farm(store, name, others)
+        print(f"{name} was erased from the accounts {store.path}.")
     for copy in copies:
         _delete_or_tell(copy, delete=copy.path in listed)
+    for folder in clear_left():
+        print(f"Not deleted: {folder}. {IN_USE}")
     print(ELSEWHERE)
 
 

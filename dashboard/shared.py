@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import tempfile
 import threading
 from html import escape
-from pathlib import Path
 
 from dash import Dash
 from flask import Response, abort, g
 
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
+from analytics.scratch import scratch_folder
 from analytics.words import say
 from dashboard.accounts import links
 from dashboard.accounts.roles import ADVISER
@@ -60,8 +59,8 @@ def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
         if not _printing.acquire(timeout=BUSY_SECONDS):
             abort(503)
         try:
-            with tempfile.TemporaryDirectory(prefix="evenfoot-") as folder:
-                out = Path(folder) / "report.pdf"
+            with scratch_folder() as folder:
+                out = folder / "report.pdf"
                 save(contents, out)
                 data = out.read_bytes()
         except Mistake:

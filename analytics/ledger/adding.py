@@ -230,7 +230,9 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
             "UPDATE imports SET undone_at = ? WHERE import_no = ?",
             [dt.datetime.now(dt.UTC).replace(tzinfo=None), number],
         )
-        note(connection, "import undone", subject=f"import {number}", before={"rows": removed}, after={"rows": 0})
+        # By their names a farm can still be found, and erased, whose rows are no longer there.
+        before = {"rows": removed, "farms": sorted(farm for farm in farms if farm)}
+        note(connection, "import undone", subject=f"import {number}", before=before, after={"rows": 0})
         rebuild(executor(connection), farms)
     return removed
 

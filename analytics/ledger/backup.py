@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import errno
 import os
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -20,6 +19,7 @@ from analytics.ledger.placing import put_in_place
 from analytics.ledger.schema import SCHEMA_VERSION
 from analytics.ledger.verifying import unread
 from analytics.mistake import Mistake
+from analytics.scratch import scratch_folder
 
 
 def back_up(ledger: Ledger, out: Path) -> Path:
@@ -47,8 +47,8 @@ def back_up(ledger: Ledger, out: Path) -> Path:
     if held_in_a_file(ledger):
         _placed(ledger, out, put_in_place)
         return out
-    with tempfile.TemporaryDirectory(prefix="evenfoot-") as room:
-        draft = Path(room) / "backup.duckdb"
+    with scratch_folder() as room:
+        draft = room / "backup.duckdb"
         write_file(ledger, draft)
         _placed(open_ledger(str(draft)), out, put_in_place)
     return out

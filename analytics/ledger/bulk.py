@@ -25,6 +25,7 @@ from analytics.ledger.ledger import Ledger
 from analytics.ledger.matching import IDENTITIES
 from analytics.ledger.questioned import questioned_in_import
 from analytics.ledger.schema import ROW_TABLES, half_as_number
+from analytics.scratch import scratch_folder
 from analytics.words import Said, say
 
 MEMORY = "600MB"
@@ -223,8 +224,7 @@ def _count_only(ledger: Ledger, stream: CheckedStream, file: str, memory: str) -
     import pyarrow as pa
 
     table, _ = ROW_TABLES[stream.kind]
-    with tempfile.TemporaryDirectory() as place, duckdb.connect(str(Path(place) / "keys.duckdb")) as connection:
-        folder = Path(place)
+    with scratch_folder() as folder, duckdb.connect(str(folder / "keys.duckdb")) as connection:
         _bound(connection, memory, folder)
         taken = Taken(stream, folder)
         _stream_in(connection, taken, "CREATE TABLE fresh AS SELECT row_key FROM incoming")

@@ -7,6 +7,7 @@ import datetime as dt
 import os
 import re
 import time
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
@@ -14,13 +15,14 @@ from pathlib import Path
 from typing import Any
 
 from analytics.ledger.copying import FOLDER, literal, log_of
-from analytics.ledger.farm_mentions import FarmMentions
+from analytics.ledger.farm_mentions import SHORTEST_PART, FarmMentions
 from analytics.ledger.identity import id_of
 from analytics.ledger.kept_blocks import kept_blocks
 from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.ledger.making import STALE_SECONDS
 from analytics.ledger.schema import BOOKKEEPING, ROW_TABLES
 from analytics.mistake import Mistake
+from analytics.scratch import clear_left
 from analytics.words import Said, say
 
 MAGIC = slice(8, 12), b"DUCK"
@@ -28,6 +30,9 @@ MAGIC = slice(8, 12), b"DUCK"
 
 DRAFT = re.compile(r".+\.\d+\.draft")
 """The name of a copy that is being written: its own, the number of the program that writes it, and this ending."""
+
+ERASED = "erased"
+"""Stands in the place of a file's name that told of a farm, or of an import that was taken back."""
 
 MOMENT = "????-??-??-*"
 """How a moment is written in the name of a copy, as a pattern."""
@@ -124,7 +129,7 @@ def copies_with(ledger: Ledger, farm: str, others: tuple[str, ...] = ()) -> list
         known = _Known(place.name, id_of(cursor), _imports(cursor))
     named = FarmMentions(farm, others)
     found = [_looked_into(path, known, named) for path in _around(place)]
-    left = [copy for folder in (place.parent, place.with_name(FOLDER)) for copy in _drafts_in_work(folder)]
+    left = [copy for folder in _folders(place) for copy in _left_in_work(folder, place.name)]
     return [*(copy for copy in found if copy is not None), *left]
 
 
@@ -133,17 +138,29 @@ def _imports(cursor: Any) -> frozenset[tuple[int, dt.datetime]]:
 
 
 def _around(place: Path) -> list[Path]:
-    """Files that may be copies: databases of the engine, and what is named like one."""
-    ours = {place, log_of(place)}
+    """Files that may be copies: databases of the engine, what is named like one, and logs without their database."""
+    ours = {place, place.resolve(), log_of(place), log_of(place.resolve())}
     found: set[Path] = set()
-    for folder in (place.parent, place.with_name(FOLDER)):
+    for folder in _folders(place):
         with contextlib.suppress(OSError):
             found |= {path for path in folder.iterdir() if path not in ours and _may_be_copy(path)}
     return sorted(found)
 
 
-def _drafts_in_work(folder: Path) -> Iterator[Copy]:
-    """Copies that another program has not finished; those that nobody finishes any more are deleted."""
+def _folders(place: Path) -> list[Path]:
+    """Where copies lie: beside the ledger and in its folder of backups; also beside the file that a link leads to."""
+    beside = [place.parent]
+    if place.is_symlink():
+        beside.append(place.resolve().parent)
+    return [where for folder in dict.fromkeys(beside) for where in (folder, folder / FOLDER)]
+
+
+def _left_in_work(folder: Path, name: str) -> Iterator[Copy]:
+    """Copies that another program has not finished, and folders in which one works; what nobody finishes any more is
+    deleted."""
+    for prefix in (".evenfoot-", f"{literal(name)}.tmp"):
+        for left in clear_left(folder, prefix):
+            yield Copy(left, False, say("A program works in this folder, or was killed in it a moment ago."))
     for draft in sorted(path for path in folder.glob("*.draft") if DRAFT.fullmatch(path.name)):
         copy = Copy(draft, False, say("This file is being written, or was left by a program that was just killed."))
         with contextlib.suppress(OSError):  # Finished or given up meanwhile.
@@ -158,6 +175,8 @@ def _may_be_copy(path: Path) -> bool:
         return False
     if path.suffix in (".duckdb", ".old"):
         return True
+    if path.suffix == ".wal":
+        return not path.with_suffix("").exists()
     try:
         with path.open("rb") as file:
             return file.read(16)[MAGIC[0]] == MAGIC[1]
@@ -169,14 +188,16 @@ def _looked_into(path: Path, known: _Known, named: FarmMentions) -> Copy | None:
     """What is to be said of a file; nothing where it certainly does not hold the farm."""
     if path.is_symlink():
         return Copy(path, False, say("This is a link to {target}, which is not looked into.", target=path.resolve()))
+    if path.suffix == ".wal":
+        return Copy(path, known.named_as_copy(path), say("This is a log that was put aside; it may hold the farm."))
     try:
         lease = open_ledger(str(path)).lease
         try:
             with lease.reading() as cursor:
                 if not _is_ledger(cursor):
                     return None
-                why = _holding(cursor, named)
                 own = known.is_own(path, cursor)
+                why = _holding(path, cursor, named, own=own)
         finally:
             lease.drop_if_idle()
     except Exception as error:
@@ -199,8 +220,8 @@ def _is_ledger(cursor: Any) -> bool:
     return {"meta", "imports", "trim_rows"} <= {name for (name,) in rows}
 
 
-def _holding(cursor: Any, named: FarmMentions) -> Said | None:
-    """What a ledger of any layout has of a farm."""
+def _holding(path: Path, cursor: Any, named: FarmMentions, *, own: bool) -> Said | None:
+    """What a ledger of any layout has of a farm. That imports were taken back tells only of a copy of one's *own*."""
     columns = {
         (table, column)
         for table, column in cursor.execute(
@@ -214,6 +235,9 @@ def _holding(cursor: Any, named: FarmMentions) -> Said | None:
                 return say("This file holds its records.")
     if names_it(cursor, named, columns):
         return say("This file has no records of it, but names it: in imports, rows set aside, names or history.")
+    undone = "SELECT COUNT(*) FROM imports WHERE undone_at IS NOT NULL AND file <> ?"
+    if (own and cursor.execute(undone, [ERASED]).fetchall() != [(0,)]) or bytes_name(path, named.farm):
+        return say("This file has no records of it, but may still have the bytes of some that were taken back.")
     return None
 
 
@@ -229,6 +253,24 @@ def names_it(cursor: Any, named: FarmMentions, columns: set[tuple[str, str]] | N
     """
     there = columns or {(table, column) for table in BOOKKEEPING for column in BOOKKEEPING[table]}
     return any(named.is_in(text) for table, column in _naming(there) for text in _texts(cursor, table, column))
+
+
+def bytes_name(path: Path, farm: str) -> bool:
+    """Whether a farm's name stands in the bytes of a file as text; the engine may also have stored it otherwise.
+
+    A name of few letters is not looked for: it stands within other words.
+    """
+    if len(farm) < SHORTEST_PART:
+        return False
+    needles = {text.encode() for text in (farm, farm.lower(), farm.upper(), unicodedata.normalize("NFD", farm))}
+    kept = b""
+    with contextlib.suppress(OSError), path.open("rb") as file:
+        while piece := file.read(1 << 20):
+            piece = kept + piece
+            if any(needle in piece for needle in needles):
+                return True
+            kept = piece[-max(map(len, needles)) :]
+    return False
 
 
 def _naming(there: set[tuple[str, str]]) -> Iterator[tuple[str, str]]:

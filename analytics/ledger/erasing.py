@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from analytics.ledger import sums
-from analytics.ledger.copies import Copy, copies_with
+from analytics.ledger.copies import ERASED, Copy, bytes_name, copies_with, names_it
 from analytics.ledger.copying import forget, log_of
 from analytics.ledger.farm_mentions import FarmMentions
 from analytics.ledger.farm_spelling import farms_there
 from analytics.ledger.history import note
-from analytics.ledger.ledger import Ledger
+from analytics.ledger.kept_blocks import forget_blocks
+from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, FARM_BOOKKEEPING, ROW_TABLES, create_statements
 from analytics.mistake import Mistake
+from analytics.words import Said, say
 
-ERASED = "erased"
-"""Stands in the place of a file's name that told of the farm."""
+SHOWN_FARMS = 5
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,9 @@ class Erased:
 def erase_farm(ledger: Ledger, farm: str) -> Erased:
     """Erase a farm: its rows, what was derived from them, limits, names, history and set-aside rows.
 
+    A farm that has no rows any more is erased as well, if anything in the ledger still names it: rows of an import that
+    was taken back stand in the file until it is written anew.
+
     Of an import that held nothing else, the name of the file and its digest go as well; of one that held other farms
     too, the counts are made less and set-aside rows that name the farm go. A ledger in a file is written anew to a
     second file, which then takes the first one's place, because an engine leaves the bytes of deleted rows where they
@@ -67,27 +72,80 @@ def erase_farm(ledger: Ledger, farm: str) -> Erased:
         from analytics.ledger.erasing_elsewhere import erase_in_place
 
         return erase_in_place(ledger, farm)
-    place = Path(ledger.name)
     with ledger.reading() as cursor:  # Of the newest layout from here on.
-        rows = sum(
-            _count(cursor, f"SELECT COUNT(*) FROM {table} WHERE farm = ?", farm) for table, _ in ROW_TABLES.values()
-        )
-        imports = _count(cursor, f"SELECT COUNT(DISTINCT import_no) FROM ({of_farm()})", *[farm] * len(ROW_TABLES))
-    if not rows:
+        rows, imports = counted(cursor, farm)
+    if not is_named(ledger, farm):
         raise no_such_farm(ledger, farm)
+    ledger.lease.drop_if_idle()
+    # Where the ledger's name is a link, the file it leads to is written anew; the link would else be replaced, and
+    # that file stay as it is.
+    place = Path(ledger.name).resolve()
+    linked = place.stat().st_nlink > 1
     draft = place.with_name(f"{place.name}.{os.getpid()}.draft")
     try:
-        with ledger.lease.replacing(draft) as connection:
+        with open_ledger(str(place)).lease.replacing(draft) as connection:
             _write_without(connection, draft, farm)
     finally:
         forget(draft)
         forget(log_of(draft))
-    return Erased(rows, imports, tuple(copies_with(ledger, farm, tuple(ledger.farms()))))
+    forget_blocks(Path(ledger.name))
+    beyond = [*told_by_others(ledger, farm)]
+    if linked:
+        beyond.append(
+            say("The old file has another name on this disk (a hard link), and holds everything there; delete that.")
+        )
+    return Erased(rows, imports, tuple(copies_with(ledger, farm, tuple(ledger.farms()))), tuple(map(str, beyond)))
+
+
+def is_named(ledger: Ledger, farm: str) -> bool:
+    """Whether anything in a ledger names a farm: rows, bookkeeping, or bytes that deleted rows left in a file."""
+    if not ledger.exists:
+        return False
+    with ledger.reading() as cursor:
+        if counted(cursor, farm)[0] or names_it(cursor, FarmMentions(farm, farms_there(cursor))):
+            return True
+    if not hasattr(ledger.engine, "lease"):
+        return False
+    ledger.lease.drop_if_idle()
+    return bytes_name(Path(ledger.name), farm)
 
 
 def no_such_farm(ledger: Ledger, farm: str) -> Mistake:
-    """What to say of a farm that has no rows."""
-    return Mistake(f"There is no farm '{farm}' in {ledger.name}; `evenfoot table prevalence --by farm` lists them.")
+    """What to say of a farm that has no rows and is named nowhere."""
+    return Mistake(
+        say(
+            "There is no farm '{farm}' in {name}, and nothing in it names one; `evenfoot table prevalence --by farm` "
+            "lists the farms.",
+            farm=farm,
+            name=ledger.name,
+        )
+    )
+
+
+def counted(connection: Any, farm: str) -> tuple[int, int]:
+    """Rows of sheets of a farm, and the imports they came with."""
+    asked = f"SELECT COUNT(*), COUNT(DISTINCT import_no) FROM ({of_farm()}) AS of_farm"
+    [(rows, imports)] = connection.execute(asked, [farm] * len(ROW_TABLES)).fetchall()
+    return int(rows), int(imports)
+
+
+def told_by_others(ledger: Ledger, farm: str) -> Iterator[Said]:
+    """What to say where records of other farms have the name in a note or another field: they stay."""
+    each = []
+    for table, fields in ROW_TABLES.values():
+        texts = [name for name, kind in fields.items() if kind == "VARCHAR" and name != "farm"]
+        each.append(f"SELECT farm FROM {table} WHERE " + " OR ".join(f'LOWER("{name}") LIKE ?' for name in texts))
+    sql = " UNION ".join(each)
+    farms = ledger.frame(f"SELECT farm FROM ({sql}) AS named ORDER BY 1", [f"%{farm.lower()}%"] * sql.count("?"))
+    if len(farms):
+        listed = ", ".join(str(one) for one in farms["farm"][:SHOWN_FARMS])
+        yield say(
+            "Not erased: records of other farms have the name '{farm}' in a note or another field ({n} farms, such as "
+            "{listed}). They are theirs; correct them there if the name is to go.",
+            farm=farm,
+            n=len(farms),
+            listed=listed,
+        )
 
 
 def of_farm() -> str:
@@ -192,11 +250,17 @@ def scrub_imports(connection: Any, source: str, farm: str) -> None:
             connection.execute("UPDATE history SET before = NULL, after = NULL WHERE subject = ?", [f"import {number}"])
     _scrub_remembered(connection, named)
     connection.execute("UPDATE imports SET rows_read = added + already_known + set_aside")
+    for table in FARM_BOOKKEEPING:
+        for (other,) in connection.execute(f"SELECT DISTINCT farm FROM {table} WHERE farm IS NOT NULL").fetchall():
+            if named.is_it(other):
+                connection.execute(f"DELETE FROM {table} WHERE farm = ?", [other])
     for number, before, after, subject in connection.execute(
         "SELECT history_no, before, after, subject FROM history"
     ).fetchall():
-        if any(named.is_in(text) for text in (before, after, subject)):
+        if named.is_in(subject):
             connection.execute("DELETE FROM history WHERE history_no = ?", [number])
+        elif named.is_in(before) or named.is_in(after):
+            connection.execute("UPDATE history SET before = NULL, after = NULL WHERE history_no = ?", [number])
 
 
 def _scrub_remembered(connection: Any, named: FarmMentions) -> None:
@@ -221,8 +285,3 @@ def _scrub_remembered(connection: Any, named: FarmMentions) -> None:
                 number,
             ],
         )
-
-
-def _count(cursor: Any, sql: str, *values: object) -> int:
-    [(count,)] = cursor.execute(sql, list(values)).fetchall()
-    return int(count)

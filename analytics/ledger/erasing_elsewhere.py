@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from analytics.ledger.erasing import Erased, no_such_farm, of_farm, scrub_imports
+from analytics.ledger.erasing import Erased, counted, is_named, no_such_farm, scrub_imports, told_by_others
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import DERIVED_TABLES, FARM_BOOKKEEPING, ROW_TABLES
@@ -18,21 +16,15 @@ def erase_in_place(ledger: Ledger, farm: str) -> Erased:
     Mistake
         There is no such farm, or the ledger cannot be changed.
     """
+    if not is_named(ledger, farm):
+        raise no_such_farm(ledger, farm)
     with ledger.writing([farm] if ledger.dialect == "pyspark" else None) as connection:
         # Of a registry only the farm's own bucket is here to be changed; whose rows an import brought is asked of all.
         source = ledger.engine.whole_rows(connection)
-        rows, imports = _counted(connection, farm)
-        if not rows:
-            raise no_such_farm(ledger, farm)
+        rows, imports = counted(connection, farm)
         scrub_imports(connection, source, farm)
         for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, *FARM_BOOKKEEPING]:
             connection.execute(f"DELETE FROM {table} WHERE farm = ?", [farm])
         note(connection, "farm erased", subject="ledger")
-    return Erased(rows, imports, (), ledger.engine.forget_bytes())
-
-
-def _counted(connection: Any, farm: str) -> tuple[int, int]:
-    """Rows of sheets of a farm, and the imports they came with."""
-    asked = f"SELECT COUNT(*), COUNT(DISTINCT import_no) FROM ({of_farm()}) AS of_farm"
-    [(rows, imports)] = connection.execute(asked, [farm] * len(ROW_TABLES)).fetchall()
-    return int(rows), int(imports)
+    told = tuple(map(str, told_by_others(ledger, farm)))
+    return Erased(rows, imports, (), told + ledger.engine.forget_bytes())

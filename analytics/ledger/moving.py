@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ from analytics.ledger.copying import copy_file
 from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.ledger.schema import ROW_TABLES, every_table
 from analytics.mistake import Mistake
+from analytics.scratch import scratch_folder
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -62,8 +62,8 @@ def write_file(ledger: Ledger, out: Path) -> None:
 
 def read_file(ledger: Ledger, backup: Path) -> None:
     """Everything a file holds, into a ledger on a server or in a registry. The file is not changed."""
-    with tempfile.TemporaryDirectory(prefix="evenfoot-") as room:
-        copy = Path(room) / "backup.duckdb"
+    with scratch_folder() as room:
+        copy = room / "backup.duckdb"
         copy_file(open_ledger(str(backup)), copy)
         source = open_ledger(str(copy))
         try:

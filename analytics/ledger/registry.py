@@ -12,7 +12,6 @@ import contextlib
 import hashlib
 import json
 import os
-import tempfile
 import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -23,6 +22,7 @@ from analytics.ledger.engine import NO_BAR
 from analytics.ledger.schema import ROW_TABLES
 from analytics.ledger.verifying import unreadable_table
 from analytics.mistake import Mistake
+from analytics.scratch import scratch_folder
 from analytics.words import Said, say
 
 CONTENTS = "evenfoot.json"
@@ -116,12 +116,12 @@ class RegistryFolder:
             self.path.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise Mistake(f"The folder {self.path} cannot be made ({error.strerror}); choose another.") from None
-        with self._alone(), tempfile.TemporaryDirectory(prefix="evenfoot-") as room:
+        with self._alone(), scratch_folder() as room:
             before = self.contents()
             touched = None if farms is None else {before.bucket_of(farm) for farm in farms}
             import duckdb
 
-            memory = duckdb.connect(str(Path(room) / "change.duckdb"), config={"temp_directory": room})
+            memory = duckdb.connect(str(room / "change.duckdb"), config={"temp_directory": str(room)})
             try:
                 memory.execute(NO_BAR)
                 self._take_out(memory, before, touched)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +22,7 @@ from analytics.ledger.schema import (
     key_of,
 )
 from analytics.ledger.verifying_derived import count_of, derived_anew
+from analytics.scratch import scratch_folder
 from analytics.words import Said, say
 
 
@@ -70,8 +70,8 @@ def verify(ledger: Ledger) -> Verdict:
         with ledger.lease.reading() as cursor:
             if ledger.layout(cursor) == SCHEMA_VERSION:
                 return verdict_of(cursor)
-        with tempfile.TemporaryDirectory(prefix="evenfoot-") as folder:
-            copy = open_ledger(str(Path(folder) / "ledger.duckdb"))
+        with scratch_folder() as folder:
+            copy = open_ledger(str(folder / "ledger.duckdb"))
             copy_file(ledger, Path(copy.name))
             with copy.reading() as cursor:
                 return verdict_of(cursor)

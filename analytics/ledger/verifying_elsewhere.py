@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import contextlib
-import tempfile
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.ledger.moving import move, tables_moved
 from analytics.ledger.verifying import Verdict, unreadable_table, verdict_of
 from analytics.mistake import Mistake
+from analytics.scratch import scratch_folder
 from analytics.words import Said, say
 
 
@@ -31,8 +30,8 @@ def verify_elsewhere(ledger: Ledger) -> Verdict:
         findings = [*_shape(ledger, cursor)] or [*ledger.engine.misplaced(cursor)]
     if findings:
         return Verdict(tuple(findings))
-    with tempfile.TemporaryDirectory(prefix="evenfoot-") as room:
-        copy = open_ledger(str(Path(room) / "ledger.duckdb"))
+    with scratch_folder() as room:
+        copy = open_ledger(str(room / "ledger.duckdb"))
         try:
             move(ledger, copy)
         except Mistake:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
+from collections.abc import Sequence
 
 from analytics.intake.farms import farm_finder
+from analytics.ledger.farm_mentions import FarmMentions
 from dashboard.accounts.history import note
 from dashboard.accounts.store import Store
 
@@ -26,15 +28,25 @@ def left_of(store: Store, farm: str) -> str | None:
     return farm_finder(named)(farm)
 
 
-def forget_farm(store: Store, farm: str) -> None:
-    """Take a farm out of the accounts file, so that its name is not left in it."""
+def forget_farm(store: Store, farm: str, others: Sequence[str] = ()) -> None:
+    """Take a farm out of the accounts file, in whatever spelling it was granted, so that its name is not left in it.
+
+    Parameters
+    ----------
+    store : Store
+    farm : str
+    others : sequence of str
+        Farms of the ledger that are not meant, however alike their names.
+    """
+    named = FarmMentions(farm, others)
     if not store.exists:
         return
     with store.open() as connection:
         connection.execute("PRAGMA secure_delete = ON")
-        connection.execute("DELETE FROM grants WHERE farm = ?", (farm,))
-        connection.execute("DELETE FROM links WHERE farm = ?", (farm,))
-        connection.execute("DELETE FROM history WHERE farm = ?", (farm,))
+        for table in ("grants", "links", "history"):
+            for (name,) in connection.execute(f"SELECT DISTINCT farm FROM {table}").fetchall():
+                if name is not None and named.is_it(name):
+                    connection.execute(f"DELETE FROM {table} WHERE farm = ?", (name,))
         note(connection, store.clock(), "farm erased", "accounts")
     with contextlib.closing(sqlite3.connect(store.path, isolation_level=None)) as connection:
         connection.execute("VACUUM")

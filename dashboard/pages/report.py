@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import base64
 import binascii
-import tempfile
-from pathlib import Path
 from typing import Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
@@ -13,6 +11,7 @@ from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.progress import stage
+from analytics.scratch import scratch_folder
 from analytics.words import say
 from dashboard import progress
 from dashboard.accounts import current_viewer
@@ -145,8 +144,8 @@ def made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
         )
         return frame, no_update
     name = f"{file_name(request.farm)}.{kind}"
-    with tempfile.TemporaryDirectory(prefix="evenfoot-") as folder:
-        out = Path(folder) / name
+    with scratch_folder() as folder:
+        out = folder / name
         try:
             save(contents, out)
         except Mistake as known:

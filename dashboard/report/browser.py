@@ -6,10 +6,10 @@ import os
 import shutil
 import subprocess
 import sys
-import tempfile
 from pathlib import Path
 
 from analytics.mistake import Mistake
+from analytics.scratch import scratch_folder
 
 ENVIRONMENT = "EVENFOOT_BROWSER"
 """Names the program where it is in an unusual place."""
@@ -106,8 +106,8 @@ def print_pdf(page: Path, out: Path) -> None:
     browser = find_browser()
     if browser is None:
         raise Mistake(NO_BROWSER)
-    with tempfile.TemporaryDirectory(prefix="evenfoot-", ignore_cleanup_errors=True) as profile:
-        draft, own = Path(profile) / "report.pdf", Path(profile) / "report.html"
+    with scratch_folder() as profile:
+        draft, own = profile / "report.pdf", profile / "report.html"
         own.write_text(page.read_text(encoding="utf-8").replace("<head>", f"<head>{LOADS_NOTHING}", 1), "utf-8")
         command = [
             str(browser),
@@ -127,7 +127,7 @@ def print_pdf(page: Path, out: Path) -> None:
             own.resolve().as_uri(),
         ]
         environment = {name: os.environ[name] for name in PASSED_ON if name in os.environ}
-        environment |= dict.fromkeys(OWN_FOLDERS, profile)
+        environment |= dict.fromkeys(OWN_FOLDERS, str(profile))
         try:
             done = subprocess.run(
                 command,

@@ -16,6 +16,7 @@ from analytics.ledger.copies import Copy, copies_with
 from analytics.ledger.copying import copy_before
 from analytics.ledger.erasing import erase_farm
 from analytics.ledger.identity import NAME, id_of
+from analytics.mistake import Mistake
 from dashboard import keeping
 from tests.ledger.storing import make, unpack
 
@@ -125,7 +126,7 @@ def test_copies_are_listed_and_nothing_goes_without_the_name(
 
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("builtins.input", said)
-    with pytest.raises(keeping.Mistake, match="Nothing was erased"):
+    with pytest.raises(Mistake, match="Nothing was erased"):
         keeping.erase_farm(ledger.address, FARM, yes=False, delete_copies=True)
     assert mine.exists() and FARM in ledger.farms()
 

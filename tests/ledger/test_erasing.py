@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -11,14 +14,28 @@ import pytest
 from analytics.intake import check_file
 from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import add_sheets, undo_import
+from analytics.ledger.backup import back_up
 from analytics.ledger.copies import copies_with
 from analytics.ledger.erasing import erase_farm
 from analytics.ledger.history import history
 from analytics.ledger.limits import set_limit
+from analytics.ledger.mending import mend
 from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
 from analytics.ledger.verifying import verify
 from analytics.mistake import Mistake
+from analytics.scratch import scratch_folder
+from dashboard import keeping
 from tests.ledger.storing import SHEETS, make
+from tests.ledger.test_mending import LEAVE_A_LOG, log
+
+LEAVE_A_REPORT = """
+import time
+from analytics.scratch import scratch_folder
+with scratch_folder() as room:
+    (room / "report.pdf").write_text("of a farm")
+    print(room, flush=True)
+    time.sleep(99)
+"""
 
 SECRET = "Quillwort"
 """A farm's name that occurs nowhere else."""
@@ -129,3 +146,112 @@ def test_what_a_killed_program_left_is_deleted_and_what_is_being_written_told_of
     told = [copy.path for copy in copies_with(ledger, SECRET)]
     assert young in told and left not in told
     assert [path.name for path in backups.iterdir() if ".draft" in path.name] == ["essay.draft"]
+
+
+def test_a_ledger_behind_a_link_is_erased_where_it_lies(ledger: Ledger, tmp_path: Path) -> None:
+    ledger.lease.drop_if_idle()
+    far = tmp_path / "far"
+    far.mkdir()
+    real = far / "real.duckdb"
+    Path(ledger.name).rename(real)
+    (tmp_path / "backups").rename(far / "backups")
+    Path(ledger.name).symlink_to(real)
+    assert all(trace.encode() in real.read_bytes() for trace in TRACES)
+    done = erase_farm(ledger, SECRET)
+    assert Path(ledger.name).is_symlink()
+    assert [trace for trace in TRACES if trace.encode() in real.read_bytes()] == []
+    assert traces(ledger) == [] and ledger.farms() == ["Alder", "Birch"]
+    assert [copy.path.parent for copy in done.copies] == [far / "backups"]
+
+
+def test_a_second_name_of_the_file_is_told_of(ledger: Ledger, tmp_path: Path) -> None:
+    ledger.lease.drop_if_idle()
+    os.link(ledger.name, tmp_path / "second")
+    [said] = erase_farm(ledger, SECRET).beyond
+    assert "another name" in said
+
+
+def test_a_farm_whose_import_was_taken_back_is_erased(tmp_path: Path) -> None:
+    """Its rows are in no table, and stand in the file all the same; a copy has them."""
+    ledger = make(tmp_path / "ledger.duckdb")
+    undo_import(ledger, add(ledger, ONLY + f"2025-03-05,{SECRET},KV,zq821,LH,zq822,\n", "sheet.csv"))
+    back_up(ledger, tmp_path / "later.duckdb")
+    assert SECRET not in ledger.farms()
+    assert SECRET.encode() in Path(ledger.name).read_bytes()
+    done = erase_farm(ledger, SECRET)
+    assert (done.rows, done.imports) == (0, 0)
+    assert traces(ledger) == [] and verify(ledger).findings == ()
+    assert {copy.path.name for copy in done.copies if copy.own} >= {"later.duckdb"} and len(done.copies) == 2
+    with pytest.raises(Mistake, match="no farm"):
+        erase_farm(ledger, SECRET)
+
+
+def test_logs_that_were_put_aside_are_told_of(ledger: Ledger, tmp_path: Path) -> None:
+    ledger.lease.drop_if_idle()
+    backups = tmp_path / "backups"
+    subprocess.run([sys.executable, "-c", LEAVE_A_LOG, ledger.name], check=True)
+    content = bytearray(log(ledger).read_bytes())
+    content[len(content) // 2] ^= 255
+    log(ledger).write_bytes(content)
+    assert mend(ledger).log is not None
+    (tmp_path / "office.duckdb.wal").write_text(SECRET)
+    found = {copy.path.name: copy for copy in copies_with(ledger, SECRET)}
+    [aside] = backups.glob("*-log.wal")
+    [kept] = backups.glob("*-before-mend.duckdb")
+    assert found[aside.name].own and found[kept.name].own
+    assert not found["office.duckdb.wal"].own
+    assert found[kept.name].delete() and found[aside.name].delete()
+    assert not [path for path in backups.iterdir() if "mend" in path.name or "log" in path.name]
+
+
+@pytest.mark.parametrize("said", ["QUILLWORT  END", "Quillwort\u00a0End", "quillwort\\tend", "QuillwortEnd"])
+def test_rows_set_aside_are_found_with_other_spaces(said: str, tmp_path: Path) -> None:
+    ledger = make(tmp_path / "ledger.duckdb")
+    farm = f"{SECRET} End"
+    add(ledger, HEAD + f"2025-03-03,{farm},KV,zq831,LH,SU,\n", "one.csv")
+    bad = f"2025-03-03,{farm},KV,zq832,LH,zq833,\n2025-03-03,Alder,KV,1,LH,no such,of {said}\n"
+    add(ledger, HEAD + bad.encode().decode("unicode_escape" if "\\t" in said else "utf-8"), "two.csv")
+    erase_farm(ledger, farm)
+    kept = ledger.set_aside()
+    assert not [text for text in kept["original"] if "uillwort" in text.casefold()]
+    assert verify(ledger).findings == ()
+
+
+def test_a_name_that_others_wrote_down_is_told_of(ledger: Ledger) -> None:
+    add(ledger, HEAD + f"2025-03-09,Birch,KV,5,LH,SU,bought from {SECRET.lower()}\n", "bought.csv")
+    [said] = erase_farm(ledger, SECRET).beyond
+    assert said.startswith("Not erased") and "Birch" in said
+    assert len(ledger.frame("SELECT * FROM trim_rows WHERE note LIKE '%quillwort%'")) == 1
+
+
+def test_what_a_killed_server_left_is_deleted_and_what_is_in_use_told_of(
+    ledger: Ledger, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = tmp_path / "temporary"
+    place.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(place))
+    killed = subprocess.Popen(
+        [sys.executable, "-c", LEAVE_A_REPORT],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "TMPDIR": str(place)},
+    )
+    assert killed.stdout is not None
+    left = Path(killed.stdout.readline().strip())
+    killed.kill()
+    killed.wait(60)
+    old, young = place / "evenfoot-abcdefgh", place / "evenfoot-ijklmnop"
+    for folder in (old, young):
+        folder.mkdir()
+    os.utime(old, (0, 0))
+    (tmp_path / ".evenfoot-old").mkdir()
+    os.utime(tmp_path / ".evenfoot-old", (0, 0))
+    (tmp_path / ".evenfoot-new").mkdir()
+    assert (left / "report.pdf").exists() and left.parent == place
+    with scratch_folder() as mine:
+        keeping.erase_farm(ledger.address, SECRET, yes=True, delete_copies=False)
+        assert mine.exists()
+    out = capsys.readouterr().out
+    assert not left.exists() and not old.exists() and not (tmp_path / ".evenfoot-old").exists()
+    for folder in (mine, young, tmp_path / ".evenfoot-new"):
+        assert f"Not deleted: {folder}." in out
