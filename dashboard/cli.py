@@ -296,7 +296,13 @@ def export(
     ledger: LedgerOption = None,
     farm: Annotated[list[str] | None, typer.Option("--farm", help="Only this farm; may be repeated.")] = None,
 ) -> None:
-    """Take the records along, in open formats."""
+    """Take the records along, in open formats.
+
+    An anonymous export has one row a cow, half-year and kind of visit, without numbers of cows, and herds under random
+    names that change each half-year. The ledger remembers it: rows that would tell fewer than five cows from an earlier
+    one are held back. Who knows the size of a herd, or a cow's lesions, may still know them in it; give it only to
+    people who promise not to look.
+    """
     from dashboard.taking_away import export
 
     export(ledger, format, out, farm or [])
@@ -337,7 +343,11 @@ def erase_farm(
         ),
     ] = False,
 ) -> None:
-    """Erase a farm and everything recorded of it, for good."""
+    """Erase a farm and everything recorded of it, for good.
+
+    Files beside the ledger that still hold it are told of. Nothing is known of copies in other places: reports and
+    exports that were given away, backups of the machine, snapshots of its disk.
+    """
     from dashboard.keeping import erase_farm
 
     erase_farm(ledger, farm, yes=yes, delete_copies=delete_copies)

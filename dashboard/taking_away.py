@@ -59,15 +59,18 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
 
 
 def _export_anonymous(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
-    from analytics.ledger.anonymous import write_anonymous
+    from analytics.ledger.anonymous import what_remains, write_anonymous
 
     done = write_anonymous(ledger, out, farms=farms)
     print(f"Wrote {out}: {len(done.table)} rows")
     print(
         f"Each looks like those of at least {done.k} cows. Rows with lactation or housing left blank for it: "
-        f"{done.blanked}. Rows left out: {done.left_out}. Who knows a herd well may still know it.",
+        f"{done.blanked}. Rows left out: {done.left_out}. Rows held back because they would tell few cows from an "
+        f"earlier export: {done.held_back}.",
         file=sys.stderr,
     )
+    for sentence in what_remains(done.k):
+        print(sentence, file=sys.stderr)
 
 
 def _export_delta(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:

@@ -79,7 +79,8 @@ def erase_farm(ledger: Ledger, farm: str) -> Erased:
     ledger.lease.drop_if_idle()
     # Where the ledger's name is a link, the file it leads to is written anew; the link would else be replaced, and
     # that file stay as it is.
-    place = Path(ledger.name).resolve()
+    place = Path(ledger.name)
+    place = place.resolve() if place.is_symlink() else place
     linked = place.stat().st_nlink > 1
     draft = place.with_name(f"{place.name}.{os.getpid()}.draft")
     try:

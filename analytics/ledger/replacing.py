@@ -10,7 +10,7 @@ import pandas as pd
 
 from analytics.ledger import sums
 from analytics.ledger.schema import BOOKKEEPING, ROW_TABLES, STAMP, key_of
-from analytics.ledger.staging import as_arrow, in_memory
+from analytics.ledger.staging import as_arrow, in_memory, insert_frame
 
 COLUMNS = tuple(BOOKKEEPING["replaced_rows"])
 
@@ -49,7 +49,7 @@ def replace_rows(connection: Any, kind: str, number: int, rows: pd.DataFrame, ne
     keys = kept["row_key"].tolist()
     sums.change(connection, table, "row_key IN (SELECT UNNEST(?))", [keys], -1)
     connection.execute(f"DELETE FROM {table} WHERE row_key IN (SELECT UNNEST(?))", [keys])
-    _insert(connection, "replaced_rows", kept, BOOKKEEPING["replaced_rows"])
+    insert_frame(connection, "replaced_rows", kept, BOOKKEEPING["replaced_rows"])
 
 
 def bring_back(connection: Any, number: int) -> set[str]:
@@ -167,7 +167,7 @@ def _put_back(connection: Any, kind: str, kept: pd.DataFrame) -> None:
             "UPDATE imports SET added = added - 1, already_known = already_known + 1 WHERE import_no = ?", [owner]
         )
     rows = _rows(kind, kept).assign(import_no=kept["of_import"], row_no=kept["row_no"], row_key=kept["row_key"])
-    _insert(connection, table, rows, {**STAMP, **fields})
+    insert_frame(connection, table, rows, {**STAMP, **fields})
     sums.change(connection, table, "row_key IN (SELECT UNNEST(?))", [keys], 1)
 
 
@@ -205,14 +205,3 @@ def _rows(kind: str, kept: pd.DataFrame) -> pd.DataFrame:
         if sql == "DATE":
             frame[name] = frame[name].map(dt.date.fromisoformat, na_action="ignore")
     return frame
-
-
-def _insert(connection: Any, table: str, frame: pd.DataFrame, kinds: dict[str, str]) -> None:
-    rows = as_arrow(frame, kinds)
-    if hasattr(connection, "load"):
-        connection.load(table, rows, None)
-        return
-    listed = ", ".join(f'"{name}"' for name in kinds)
-    connection.register("frame_in", rows)
-    connection.execute(f"INSERT INTO {table} ({listed}) SELECT {listed} FROM frame_in")
-    connection.unregister("frame_in")

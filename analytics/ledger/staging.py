@@ -62,6 +62,27 @@ def in_memory() -> Iterator[duckdb.DuckDBPyConnection]:
         memory.close()
 
 
+def insert_frame(connection: Any, table: str, frame: pd.DataFrame, kinds: dict[str, str]) -> None:
+    """Add the rows of a frame to a table.
+
+    Parameters
+    ----------
+    connection : connection
+    table : str
+    frame : pandas.DataFrame
+    kinds : dict of str to str
+        Column -> its kind in the ledger, of the columns to take.
+    """
+    rows = as_arrow(frame, kinds)
+    if hasattr(connection, "load"):
+        connection.load(table, rows, None)
+        return
+    listed = ", ".join(f'"{name}"' for name in kinds)
+    connection.register("frame_in", rows)
+    connection.execute(f"INSERT INTO {table} ({listed}) SELECT {listed} FROM frame_in")
+    connection.unregister("frame_in")
+
+
 def as_arrow(frame: pd.DataFrame, kinds: dict[str, str] | None = None) -> Any:
     """A frame as an Arrow table, without its index.
 
@@ -82,6 +103,7 @@ def as_arrow(frame: pd.DataFrame, kinds: dict[str, str] | None = None) -> Any:
         "BIGINT": pa.int64(),
         "DOUBLE": pa.float64(),
         "BOOLEAN": pa.bool_(),
+        "TIMESTAMP": pa.timestamp("us"),
     }
     schema = pa.schema([(name, arrow[kind]) for name, kind in kinds.items()])
     return pa.Table.from_pandas(frame, schema, preserve_index=False)
