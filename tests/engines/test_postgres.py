@@ -13,6 +13,7 @@ import pytest
 
 from analytics.ledger import Ledger, open_ledger
 from analytics.ledger.adding import add_sheets
+from analytics.ledger.identity import id_of
 from analytics.ledger.postgres import PostgresEngine
 from analytics.ledger.postgres_address import PostgresAddress
 from analytics.mistake import Mistake
@@ -240,10 +241,12 @@ def test_an_older_layout_is_brought_up_to_date(postgres_ledger: Maker) -> None:
     made = "CREATE TABLE limit_rows"
     newest = next(step for step in MIGRATIONS if any(made in statement for statement in step.statements))
     with ledger.writing() as connection:
-        for table in ("limit_rows", "summary_rows", "replaced_rows", "aliases", "layouts"):
+        for table in ("limit_rows", "summary_rows", "replaced_rows", "aliases", "layouts", "exports"):
             connection.execute(f"DROP TABLE {table}")
         connection.execute("ALTER TABLE change_rows DROP COLUMN lesions")
         connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(newest.to - 1)])
+        connection.execute("DELETE FROM meta WHERE name = 'ledger'")
     assert ledger.farms() == ["Ash"]
     with ledger.reading() as cursor:
         assert ledger.layout(cursor) == SCHEMA_VERSION
+        assert id_of(cursor)

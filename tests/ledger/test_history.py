@@ -32,7 +32,7 @@ def test_imports_undoing_and_limits_are_noted(tmp_path: Path) -> None:
     assert lines["who"].tolist() == [me, "Anna", "Anna", "Anna", me]
     assert lines["history_no"].tolist() == [1, 2, 3, 4, 5]
     assert json.loads(lines["after"][0])["added"] == 1
-    assert json.loads(lines["before"][1]) == {"rows": 1}
+    assert json.loads(lines["before"][1]) == {"rows": 1, "farms": ["Ash"]}
     assert json.loads(lines["before"][3])["value"] == 80 and json.loads(lines["after"][3])["value"] == 82
     assert json.loads(lines["before"][4])["value"] == 82
     assert history(ledger, farms=("Ash",))["history_no"].tolist() == [3, 4, 5]
