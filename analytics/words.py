@@ -17,6 +17,9 @@ class Said(str):
     template: str
     values: dict[str, Any]
 
+    def __getnewargs_ex__(self) -> tuple[tuple[str], dict[str, Any]]:
+        return (self.template,), self.values
+
     def __new__(cls, template: str, **values: Any) -> Said:
         text = super().__new__(cls, template.format(**values))
         text.template = template

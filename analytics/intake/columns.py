@@ -23,6 +23,9 @@ from analytics.words import say
 
 Distinct = pd.api.extensions.ExtensionArray | np.ndarray[Any, Any]
 
+LONGEST_VALUE = 2_000
+"""Characters of a cell that is no remark; lists of dates are the longest. [common practice, no source]"""
+
 _DATE_TYPES = ("date", "dates", "moves")
 _MEASURED = ("length", "angle", "whole", "score")
 
@@ -45,6 +48,21 @@ def is_blank(text: str, type: str) -> bool:
     return word in (
         BLANKS if type in ("cow", "farm", "label", "lower", "yes-no", "floor", "counted lesion") else NOTHING
     )
+
+
+def refuse_long(text: str) -> None:
+    """Refuse a cell that is too long to be read.
+
+    Raises
+    ------
+    Unreadable
+        It has more than ``LONGEST_VALUE`` characters.
+    """
+    if len(text) > LONGEST_VALUE:
+        raise Unreadable(
+            say("The cell has {n:,} characters; it may have {most:,}.", n=len(text), most=LONGEST_VALUE),
+            say("Shorten it; what is more than the value belongs in the note."),
+        )
 
 
 def reader_of(match: Match, setting: Setting) -> Callable[[str], Any]:
@@ -144,6 +162,8 @@ def read_texts(texts: Sequence[str], rows: Rows, match: Match, setting: Setting)
         value = None
         if rows[code] and not is_blank(text, type):
             try:
+                if type != "text":
+                    refuse_long(text)
                 value = read(text)
             except Unreadable as unreadable:
                 unread[code] = unreadable.with_traceback(None)

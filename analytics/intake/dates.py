@@ -33,6 +33,9 @@ _MONTH_DAY = re.compile(r"^([^\W\d_]{3,10})\.?[\s\-./]*(\d{1,2})(?:st|nd|rd|th)?
 _DAY_NAME = re.compile(r"^([^\W\d_]+(?:-feira)?)\.?,?\s+", re.I)
 _SERIAL = re.compile(r"^\d{5}(\.\d+)?$")
 
+LONGEST_DATE = 100
+"""Characters; a day name, a month name, a time and a zone come to half of it. [common practice, no source]"""
+
 _REMEDY = say("Write the date as year-month-day, such as 2026-03-14.")
 
 
@@ -135,6 +138,8 @@ def read_day(text: str, order: DateOrder, today: dt.date, *, from_workbook: bool
     ['2026-03-12', '2026-03-12', '2026-03-12']
     """
     bare = _without_day_name(_without_clock(text))
+    if len(bare) > LONGEST_DATE:
+        raise Unreadable(say("Not understood as a date."), _REMEDY)
     try:
         for pattern in (_YEAR_FIRST, _COMPACT):
             if match := pattern.match(bare):
@@ -186,7 +191,9 @@ def _without_day_name(text: str) -> str:
 
 
 def _without_clock(text: str) -> str:
-    return _CLOCK.sub("", text.strip()).strip()
+    """A date without the time of day, its spaces single; a text too long for a date as it is."""
+    bare = " ".join(text.split())
+    return bare if len(bare) > LONGEST_DATE else _CLOCK.sub("", bare).strip()
 
 
 def _year(text: str, today: dt.date) -> int:

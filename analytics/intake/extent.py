@@ -10,10 +10,10 @@ import re
 _LETTERS = re.compile(rb"r=[\"']([A-Z]{1,3})\d")
 # A tab of fewer than a thousand rows is small in any case, so those need not be counted.
 _ROW = re.compile(rb"r=[\"'][A-Z]{1,3}(\d{4,7})[\"']")
-_TOKEN = re.compile(rb"<table:(?:table-row|(?:covered-)?table-cell)\b[^>]*>|</table:table>")
+_TOKEN = re.compile(rb"<table:(?:table-row|(?:covered-)?table-cell)\b[^<>]*>|</table:table>")
 _REPEATED_COLUMNS = re.compile(rb"number-columns-repeated=[\"'](\d{1,9})")
 _REPEATED_ROWS = re.compile(rb"number-rows-repeated=[\"'](\d{1,9})")
-_SPACES = re.compile(rb"<text:s[^>]*?text:c=[\"'](\d{1,12})")
+_SPACES = re.compile(rb"<text:s[^<>]*?text:c=[\"'](\d{1,12})")
 _LONGEST_TOKEN = 4096
 
 

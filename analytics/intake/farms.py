@@ -22,20 +22,19 @@ def farm_names(texts: Sequence[str | None], known: Sequence[str], findings: Find
     find = farm_finder(known)
     spelt: dict[str, str] = {}
     out: list[str | None] = []
-    others: dict[str, list[str]] = {}
+    others: dict[str, dict[str, None]] = {}
     for text in texts:
         if text is None:
             out.append(None)
             continue
         name = " ".join(read_text(text).split())
         farm = find(name) or spelt.setdefault(key(name), name)
-        if text != farm and text not in others.setdefault(farm, []):
-            others[farm].append(text)
+        if text != farm:
+            others.setdefault(farm, {})[text] = None
         out.append(farm)
     for farm, spellings in others.items():
-        if spellings:
-            shown = ", ".join(f"'{one}'" for one in spellings[:5])
-            findings.notes.append(say("{spellings} was read as the farm {farm}.", spellings=shown, farm=farm))
+        shown = ", ".join(f"'{one}'" for one in [*spellings][:5])
+        findings.notes.append(say("{spellings} was read as the farm {farm}.", spellings=shown, farm=farm))
     return out
 
 

@@ -102,7 +102,7 @@ def read_angle(text: str) -> float:
     >>> read_angle("48°"), read_angle("47,5 deg")
     (48.0, 47.5)
     """
-    return read_decimal(re.sub(r"\s*(°|º|degrees?|deg)\.?$", "", text.strip(), flags=re.I))
+    return read_decimal(re.sub(r"(?<!\s)\s*(°|º|degrees?|deg)\.?$", "", text.strip(), flags=re.I))
 
 
 def _unit(text: str | None) -> str | None:

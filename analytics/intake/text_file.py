@@ -26,7 +26,7 @@ BLOCK = 1 << 20
 HEAD = 1 << 20
 """Bytes in which the separator and the headings are looked for."""
 _CONTROLS = bytes(code for code in range(32) if code not in (9, 10, 11, 12, 13))
-_ODD_QUOTES = re.compile(rb'(?:^|[,;|\t\n])[ \t]+"|"[ \t]+(?:[,;|\t\n]|$)')
+_ODD_QUOTES = re.compile(rb'(?:^|[,;|\n])[ \t]+"|\t *\t"|\t +"|"[ \t]+(?:[,;|\t\n]|$)')
 _BLANK_ROW = re.compile(rb"\n[ \t]*\n")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,6 +18,7 @@ from analytics.intake.columns import (
     is_blank,
     note_word,
     read_texts,
+    refuse_long,
     tell_words,
 )
 from analytics.intake.combining import combined, rows_of
@@ -114,7 +115,9 @@ def judge(survey: Survey, setting: Setting, farm: str | None, known_farms: list[
         texts, rows = survey.texts[each.name].texts, survey.texts[each.name].rows
         if each.type == "farm":
             said = [t if n and not is_blank(t, "farm") else None for t, n in zip(texts, rows, strict=True)]
-            reading = Reading(list(farm_names(said, known_farms, told)), {})
+            unread = _too_long(said)
+            said = [None if code in unread else text for code, text in enumerate(said)]
+            reading = Reading(list(farm_names(said, known_farms, told)), unread)
         else:
             reading = tell_words(read_texts(texts, rows, match, setting), texts, rows, match, setting, told)
         verdicts.readings[each.name] = reading
@@ -129,6 +132,17 @@ def judge(survey: Survey, setting: Setting, farm: str | None, known_farms: list[
     if extra:
         told.notes.append(say("Not understood and kept in the note: {headings}.", headings=", ".join(extra)))
     return verdicts
+
+
+def _too_long(texts: Sequence[str | None]) -> dict[int, Unreadable]:
+    """The texts that are longer than a cell may be, by their place."""
+    unread: dict[int, Unreadable] = {}
+    for code, text in enumerate(texts):
+        try:
+            refuse_long(text or "")
+        except Unreadable as unreadable:
+            unread[code] = unreadable.with_traceback(None)
+    return unread
 
 
 def _scales(survey: Survey, verdicts: Verdicts) -> dict[str, str]:
@@ -193,10 +207,13 @@ def judge_findings(survey: Survey, told: Findings) -> FindingVerdicts:
         said = [column[number] for column, number in zip(texts, key, strict=True)]
         name = "lesion"
         try:
+            refuse_long(said[0])
             finding = read_finding(said[0])
             name = "dd_stage"
+            refuse_long(said[2])
             stage = None if is_blank(said[2], "dd stage") else read_stage(said[2])
             name = "lesion_detail"
+            refuse_long(said[1])
             finding = join_finding(finding, None if is_blank(said[1], "detail") else said[1], stage)
         except Unreadable as unreadable:
             name = unreadable.field if isinstance(unreadable, Mismatch) else name

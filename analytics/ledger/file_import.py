@@ -131,6 +131,7 @@ def prepare_import(
     accept: bool = False,
     farms: Sequence[str] | None = None,
     screen: Callable[[Sequence[CheckedSheet]], None] | None = None,
+    understand: Callable[..., Understanding] = understand_file,
 ) -> PreparedImport:
     """Read a file and compare it with the ledger. Nothing is written.
 
@@ -151,6 +152,8 @@ def prepare_import(
     screen : callable, optional
         Raises a :class:`Mistake` for sheets that whoever asks may not bring in, before anything else is looked up for
         them.
+    understand : callable
+        Reads the file: :func:`~analytics.intake.checking.understand_file`, or one that does so within limits.
 
     Raises
     ------
@@ -163,7 +166,7 @@ def prepare_import(
         stream = check_stream(source, name, farm=farm, day_first=day_first, today=today, known_farms=known)
         if stream is not None:
             return PreparedImport(name, [stream.without_records()], answers, stream=stream)
-    found = understand_file(
+    found = understand(
         source,
         name,
         farm=farm,

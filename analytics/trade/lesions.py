@@ -118,7 +118,9 @@ NOTHING_MARKS = frozenset({"", "-", "--", "\N{EN DASH}", "\N{EM DASH}", ".", "0"
 """Marks in a lesion cell that say the cow was looked at and nothing was found, beside the words for it."""
 
 _STAGE_WORDS = ("stage", "stadium", "stade", "estadio", "est\u00e1dio", "est\u00e1gio", "fase")
-_STAGE = re.compile(rf"(?:(?:{'|'.join(_STAGE_WORDS)})\s*|\(?\s*)?\bm\s?(4\s?[.,]\s?1|[0-4])\b\)?", re.IGNORECASE)
+_STAGE = re.compile(
+    rf"(?:(?:{'|'.join(_STAGE_WORDS)})\s*|\(\s*|(?<!\s)\s+)?\bm\s?(4\s?[.,]\s?1|[0-4])\b\)?", re.IGNORECASE
+)
 
 
 def parent_of(code: str) -> str:

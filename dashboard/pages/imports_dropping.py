@@ -8,7 +8,7 @@ from typing import Any
 
 from dash import ALL, MATCH, Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from analytics.intake.raw_rows import raw_rows
+from analytics.intake.limited_reading import raw_rows_limited
 from analytics.ledger import Ledger
 from analytics.ledger.adding import add_sheets
 from analytics.ledger.file_import import PreparedImport, run_import
@@ -63,7 +63,7 @@ def _shown(
         of,
         prepared,
         result,
-        raw_rows(data, prepared.file, SHOWN_ROWS),
+        raw_rows_limited(data, prepared.file, SHOWN_ROWS),
         answers["given"],
         beside_demo=_is_beside_demo(ledger, digest),
         fold_open=answers["fold"],

@@ -12,6 +12,7 @@ import pandas as pd
 from dash import html
 
 from analytics.intake import CheckedSheet
+from analytics.intake.limited_reading import understand_limited
 from analytics.intake.raw_rows import RawRow
 from analytics.ledger import Ledger
 from analytics.ledger.adding import ImportResult
@@ -69,6 +70,7 @@ def prepared_for_viewer(
         accept=accept,
         farms=None if viewer.allowed is None else imports_rights.known_to(ledger, viewer),
         screen=lambda sheets: imports_rights.refuse_sheets(viewer, sheets),
+        understand=understand_limited,
     )
 
 

@@ -17,8 +17,8 @@ from analytics.trade.lexicon import meaning, phrases, plain
 SAID_ONCE = ("visit_date", "farm", "trimmer", "herd_size", "visit_kind", "group", "housing", "locomotion_scale")
 """Fields that a line above a table may say for all of its rows."""
 
-_LABELLED = re.compile(r"^\s*([^:=\d]{2,40}?)\s*[:=]\s*(\S.*?)\s*$", re.DOTALL)
-_LABEL = re.compile(r"^\s*([^:=]{2,40}?)\s*[:=]?\s*$")
+_LABELLED = re.compile(r"^\s*([^:=\d]{2,40}?)\s*[:=]\s*(\S(?:.*\S)?)\s*$", re.DOTALL)
+_LABEL = re.compile(r"^\s*([^:=]{2,40}?)\s*(?:[:=]\s*)?$")
 _KEY = re.compile(r"^\s*([^\s=:]{1,12})\s*[=:\N{EN DASH}]\s*(\S.{1,60}?)\s*$")
 _NUMBERED_PLACE = re.compile(r"^\s*(\d{1,2})[.)]?\s+([^\W\d_].{1,40}?)\s*$")
 _NAME_OF_PERSON = re.compile(r"^(?:[A-Z]\.\s?){1,3}[A-Z][\w'-]+$")

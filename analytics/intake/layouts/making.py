@@ -442,7 +442,7 @@ def bare_cow(text: str) -> str:
     >>> bare_cow("#1042"), bare_cow("1042*"), bare_cow("NL 1234")
     ('1042', '1042', 'NL 1234')
     """
-    return re.sub(r"[\s*#]+$", "", re.sub(r"^\s*#\s*", "", text)).strip()
+    return re.sub(r"(?<![\s*#])[\s*#]+$", "", re.sub(r"^\s*#\s*", "", text)).strip()
 
 
 def _read_scores(column: RawColumn, words: Words) -> RawColumn:

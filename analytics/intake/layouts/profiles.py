@@ -116,7 +116,7 @@ def says_finding_or_nothing(text: str, taught: Mapping[str, str]) -> bool:
 
 def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
     """Whether a cell can be what a field holds."""
-    bare = text.strip()
+    bare = " ".join(text.split())
     if field == "toe_lengths":
         # Signs for nothing found do not make a column one of lengths.
         return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*[/>-]+\s*\d+(?:[.,]\d+)?", bare))

@@ -71,7 +71,8 @@ def unfold(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> li
     return out
 
 
-_COWS_IN_LINE = re.compile(r"^\s*(\D{2,60}?)\s*[:=-]\s*((?:#?\w*\d\w*\s*[,;/ ]\s*){1,}#?\w*\d\w*)\s*\.?\s*$")
+_COWS_IN_LINE = re.compile(r"(\D{1,59}[^\s\d]) ?[:=-] ?([#\w,;/ ]+?) ?\.?")
+_COW_IN_LINE = re.compile(r"#?\w+")
 
 
 def _cows_in_lines(draft: Draft, pieces: Sequence[Piece], answers: Answers) -> list[Piece]:
@@ -81,14 +82,15 @@ def _cows_in_lines(draft: Draft, pieces: Sequence[Piece], answers: Answers) -> l
     out: list[Piece] = []
     for table in draft.tables:
         for cells in table.after:
-            line = ", ".join(cell.strip() for cell in cells if cell.strip())
-            match = _COWS_IN_LINE.match(line)
-            if match is None:
+            line = ", ".join(" ".join(cell.split()) for cell in cells if cell.strip())
+            match = _COWS_IN_LINE.fullmatch(line)
+            said = [] if match is None else re.split(r" ?[,;/] ?| ", match[2])
+            if match is None or len(said) < 2 or not all(map(_is_cow_in_line, said)):
                 continue
             reading = read_findings(match[1], taught=draft.words.taught)
             if reading.findings or not (reading.nothing or reading.action):
                 continue
-            cows = [bare_cow(cow) for cow in re.split(r"[,;/\s]+", match[2]) if cow.strip()]
+            cows = [bare_cow(cow) for cow in said]
             value = answers.ask(
                 Question(
                     "cows-in-line", line[:60],
@@ -108,6 +110,10 @@ def _cows_in_lines(draft: Draft, pieces: Sequence[Piece], answers: Answers) -> l
             columns["cow"] = column_of(cows)
             out.append(Piece(np.repeat(last.numbers[-1:], len(cows)), columns, {}))
     return out
+
+
+def _is_cow_in_line(word: str) -> bool:
+    return _COW_IN_LINE.fullmatch(word) is not None and any(letter.isdecimal() for letter in word)
 
 
 def _opening(draft: Draft) -> list[Said]:

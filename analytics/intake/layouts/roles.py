@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
-from analytics.intake.headings import match_heading
+from analytics.intake.headings import LONGEST_HEADING, match_heading
 from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lesions import LESIONS
 from analytics.trade.lexicon import heading_fields, meaning, phrases, plain, squeezed_heading
@@ -118,8 +118,9 @@ def read_heading(text: str) -> Role | None:
     >>> [read_heading(one).code for one in ("Cow No.", "Left hind", "RH outer", "Lesion 2", "DD", "Toe length LH")]
     ['cow', 'foot LH', 'claw RH lateral', 'lesion 2', 'lesion DD', 'toe_length_mm LH']
     """
+    text = " ".join(text.split())
     bare = plain(text)
-    if not bare or len(bare) > 80:
+    if not bare or len(bare) > 80 or len(text) > LONGEST_HEADING:
         return None
     if (found := _field(text)) is not None:
         return found

@@ -22,7 +22,7 @@ from analytics.trade.lexicon import foot_sets, heading_fields, meaning, phrases,
 HEADING_ROWS_SEARCHED = 60
 """Rows from the top among which the first headings are looked for."""
 
-_COW_LIKE = re.compile(r"^[#'*]*\s*(?:[A-Za-z]{1,3}[\s-]?)?\d[\d\s./-]*[A-Za-z]?[\s*#'.]*$")
+_COW_LIKE = re.compile(r"^[#'*]*\s*(?:[A-Za-z]{1,3}[\s-]?)?\d[\d\s./-]*(?:[A-Za-z*#'][\s*#'.]*)?$")
 _MONTH_AND_NUMBER = re.compile(r"^([^\W\d_]{3,10})\.?[\s/'-]*(\d\d)$")
 ENOUGH_FEET = 3
 """Codes of one set of feet that must stand among the headings. [common practice, no source]"""
@@ -317,7 +317,7 @@ def _looks_like_record(cells: Sequence[str]) -> bool:
 _WHOLE_DAY_OR_NUMBER = re.compile(r"^(\d{3,}|\d{1,4}\D\d{1,2}\D\d{1,4}.*)$")
 
 
-_BRACKETS = re.compile(r"[(\[{][^)\]}]*[)\]}]")
+_BRACKETS = re.compile(r"[(\[{][^(\[{)\]}]*[)\]}]")
 
 
 @cache

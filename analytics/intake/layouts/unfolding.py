@@ -262,7 +262,9 @@ def _undotted(text: str) -> str:
 
 def _without_comment(text: str) -> str:
     """ "ok (kicker)" says ok: a word for nothing found keeps its meaning before a comment in brackets."""
-    bare = re.sub(r"\s*\([^)]*\)\s*$", "", text)
+    bare = text.rstrip()
+    opened = bare.find("(", bare.rfind(")", 0, -1) + 1) if bare.endswith(")") else -1
+    bare = text if opened < 0 else bare[:opened].rstrip()
     return bare if bare != text and bare and read_findings(bare).nothing else text
 
 
@@ -576,7 +578,7 @@ def _measure_reader(foot: str, claw: str, names: tuple[str, ...]) -> Callable[[t
         for name in list(said):
             if "/" in name:
                 text, fields = said.pop(name), name.split("/")
-                parts = re.split(r"\s*[/>-]+\s*", text)
+                parts = [part.strip() for part in re.split(r"[/>-]+", text)]
                 said |= dict(zip(fields, parts, strict=False)) if len(parts) <= len(fields) else {fields[0]: text}
         return [{"foot": foot, **({"claw": claw} if claw else {}), **said}], ()
 

@@ -48,7 +48,7 @@ from analytics.trade.lexicon import phrases, plain, suggest
 
 __all__ = ["CellReading", "Doubt", "Finding", "key_of", "read_findings", "read_remark"]
 
-LONGEST = 2_000
+LONGEST = 600
 """Letters of a cell that are read; what is behind them stays unread. [common practice, no source]"""
 _NO_ANSWERS: Mapping[str, str] = MappingProxyType({})
 _ACTION_WEIGHT = ("refer", "block", "wrap", "other", "trim")
