@@ -10,7 +10,6 @@ import functools
 import multiprocessing
 import signal
 import sys
-import threading
 import time
 from collections.abc import Callable, Iterator
 from contextvars import ContextVar
@@ -19,6 +18,7 @@ from typing import Any, TypeVar
 
 from analytics.mistake import Mistake
 from analytics.progress import heard, stage
+from analytics.turns import Turns
 from analytics.words import say
 
 SECONDS = 120
@@ -27,18 +27,18 @@ SECONDS = 120
 MEGABYTES = 1_500
 """Of data that the work may have. The largest sheet that is taken, 200 MB, is read within it where its texts repeat."""
 
-AT_ONCE = 2
-WAITED = 60.0
-"""Seconds that work waits for its turn before whoever asked is sent away. [common practice, no source]"""
+AT_ONCE, MOST_WAITING = 2, 4
+"""Of all the work of this process. [common practice, no source]"""
 
 T = TypeVar("T")
 
-_turns = threading.BoundedSemaphore(AT_ONCE)
 _asker: ContextVar[Callable[[Any], Any] | None] = ContextVar("asker", default=None)
 
 TOO_LONG = say("This takes too long to read, so it was given up. Split it, by year for instance, and give the parts.")
 TOO_LARGE = say("This takes too much memory to read, so it was given up. Split it, by year for instance.")
 BUSY = say("Other sheets are being read now. Try again in a minute.")
+
+_turns = Turns(AT_ONCE, MOST_WAITING, BUSY)
 
 
 def run_limited(work: Callable[..., T], *given: Any, answer: Callable[[Any], Any] | None = None) -> T:
@@ -60,19 +60,15 @@ def run_limited(work: Callable[..., T], *given: Any, answer: Callable[[Any], Any
     Raises
     ------
     Mistake
-        The work raised it, or came to a limit, or its turn did not come.
+        The work raised it, or came to a limit, or too much work waits already.
     """
-    if not _turns.acquire(timeout=WAITED):
-        raise Mistake(BUSY)
-    try:
+    with _turns.turn():
         ours, theirs = multiprocessing.Pipe()
         process = _context().Process(target=_serve, args=(theirs, work, given), daemon=True)
         process.start()
         theirs.close()
         with _ended(process), ours:
             return _listen(ours, process, answer)  # type: ignore[no-any-return]
-    finally:
-        _turns.release()
 
 
 def ask(what: Any) -> Any:

@@ -9,6 +9,7 @@ import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, html, no_update
 from flask import Flask
 
+from analytics.allowance import allowance
 from analytics.ledger import Ledger
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
@@ -130,7 +131,8 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
     def around(path: str, search: str, stands: dict[str, str] | None) -> Any:
         view, mistake = addressed(path, search)
         try:
-            picker, version = frame.picker(ledger, view), str(ledger.version)
+            with allowance():
+                picker, version = frame.picker(ledger, view), str(ledger.version)
         except Mistake as known:
             # The ledger cannot be asked now: the page stands, and says why it is empty.
             picker, version, mistake = None, "", told(known.sentence)
@@ -207,7 +209,8 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
 def _within(ledger: Ledger, page: Page, view: View, stands: str | None) -> tuple[Any, Any, str, str]:
     """A page's trail, its choices where they are not what stands there, their digest and what they lead to."""
     try:
-        choices = page.choices(ledger, view) if page.choices else None
+        with allowance():
+            choices = page.choices(ledger, view) if page.choices else None
     except Mistake as mistake:
         choices = frame.mistake(told(mistake.sentence))
     way = as_text([frame.trail(page.trail(view) if page.trail else []), frame.chips(view)])

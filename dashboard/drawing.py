@@ -15,6 +15,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 
+from analytics.allowance import allowance
 from analytics.ledger import Ledger
 from analytics.measures.kept import State, drop_older, state_of
 from analytics.today import today
@@ -75,7 +76,7 @@ def waiting() -> bool:
 
 
 def _text(panel: Panel, ledger: Ledger, view: View) -> str:
-    with _turn:
+    with _turn, allowance():
         made = panel.draw(ledger, view if panel.over_time else following(view))
         if panel.over_time and isinstance(made, Drawn):
             mark_chosen(view, made)

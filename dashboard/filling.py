@@ -83,6 +83,11 @@ def _contents(panel: Panel, ledger: Ledger, path: str | None, search: str | None
         return drawn(panel, ledger, view)
     except Mistake as known:
         return _sentence(panel, told(known.sentence))
+    except MemoryError:
+        log.exception("panel %s: no memory is left", panel.name)
+        return _sentence(
+            panel, _("There is not enough memory to work this out. Choose fewer farms or a shorter period.")
+        )
     except Exception:
         log.exception("panel %s failed", panel.name)
         return _sentence(

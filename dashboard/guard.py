@@ -63,7 +63,7 @@ def guard(app: Dash, access: Access) -> None:
 
     @server.before_request
     def refuse_strangers() -> None:
-        if not _own_host(request, access) or not _own_origin(request):
+        if not _own_host(request, access) or not _own_origin(request) or not _own_site(request):
             abort(_sentence(421))
 
     @server.after_request
@@ -110,6 +110,15 @@ def _own_host(asked: Request, access: Access) -> bool:
     except ValueError:
         return False
     return name in access.names or (asked.path == "/health" and name in LOOPBACK_NAMES)
+
+
+def _own_site(asked: Request) -> bool:
+    """Another site may lead a reader to a page, and to nothing else: what fills pages is for the pages themselves."""
+    if asked.headers.get("Sec-Fetch-Site", "none") in ("same-origin", "none"):
+        origin = asked.headers.get("Origin")
+        return origin is None or asked.method not in SAFE_METHODS or origin == f"{asked.scheme}://{asked.host}"
+    leads = asked.headers.get("Sec-Fetch-Mode") == "navigate" and asked.headers.get("Sec-Fetch-Dest") == "document"
+    return asked.method in SAFE_METHODS and leads and not asked.path.startswith("/_")
 
 
 def _own_origin(asked: Request) -> bool:

@@ -9,12 +9,17 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import functools
+import os
+import sys
 import threading
 import time
 from typing import Any
 
 HEAPS = 2
 """So many for all threads. Python runs one thread at a time; the engine has its own. [common practice, no source]"""
+
+SHARE = 0.75
+"""Of the machine's memory that the server may have. [common practice, no source]"""
 
 EVERY = 30.0
 """Seconds at least between two times of giving back. [common practice, no source]"""
@@ -29,6 +34,24 @@ def keep_together() -> bool:
     """Let all threads share a few heaps; call it before they begin. Gives whether the system can do it."""
     library = _library()
     return library is not None and bool(library.mallopt(_M_ARENA_MAX, HEAPS))
+
+
+def limit_memory() -> int:
+    """Keep this process, and those it begins, to a share of the machine's memory. Gives the bytes, 0 where unlimited.
+
+    Beyond it whoever asks next for memory fails with a sentence; the machine's other programs, and the records, are
+    not touched. It covers Python and the engine alike, and not which of the requests of that moment fails.
+    """
+    if sys.platform == "win32":
+        return 0
+    import resource
+
+    most = int(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") * SHARE)
+    _, hard = resource.getrlimit(resource.RLIMIT_DATA)
+    if hard != resource.RLIM_INFINITY:
+        most = min(most, hard)
+    resource.setrlimit(resource.RLIMIT_DATA, (most, hard))
+    return most
 
 
 def give_back() -> bool:

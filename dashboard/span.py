@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from analytics.mistake import Mistake
+from analytics.tally.bounds import bounded_date
 from dashboard.charts.labels import date_label
 from dashboard.charts.periods import mark_stretch
 from dashboard.panel import Drawn
@@ -88,11 +89,14 @@ def following(view: View) -> View:
     Raises
     ------
     Mistake
-        The stretch in the address cannot be read.
+        The stretch in the address cannot be read, or lies far from the records.
     """
     if "span" not in view.options:
         return view
-    first, last = days_of(view.options["span"])
+    text = view.options["span"]
+    if _WRITTEN.fullmatch(text) and int(text[:4]):
+        bounded_date(dt.date(int(text[:4]), 1, 1), "span")
+    first, last = days_of(text)
     return view.narrowed(since=first, until=last)
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import parse_qsl, quote_plus, urlencode
 
+from analytics.tally.bounds import bounded_address, bounded_values
 from analytics.tally.selection import Selection
 from analytics.trade.lesions import PARENTS
 from dashboard.language import words
@@ -64,13 +65,13 @@ class View:
         Mistake
             Something in the address cannot be read.
         """
-        said = parse_qsl((search or "").lstrip("?"))
+        said = parse_qsl(bounded_address(search or "").lstrip("?"))
         pairs = dict(said)
-        options = {key: pairs[key] for key in OPTIONS if key in pairs}
+        options = {key: bounded_values([pairs[key]], key)[0] for key in OPTIONS if key in pairs}
         for name in SEVERAL:
             several = [value for key, value in said if key == name]
             if several:
-                options[name] = ",".join(several)
+                options[name] = ",".join(bounded_values(several, name))
         selection = Selection.from_query(search or "", allowed)
         if not pairs:
             selection = selection.with_(hemisphere=words().hemisphere)

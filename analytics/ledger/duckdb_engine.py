@@ -9,15 +9,22 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from analytics.allowance import interruptible
 from analytics.beside import Begun, beside
 from analytics.ledger.lease import FileLease, lease_of
 from analytics.ledger.making import make_file
+from analytics.mistake import Mistake
+from analytics.words import say
 
 if TYPE_CHECKING:
     import pandas as pd
     import pyarrow as pa
 
     from analytics.words import Said
+
+
+TAKEN = ("information_schema", "pg_catalog", "without")
+"""Names that a database cannot have beside what the engine, or we, call so."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +61,7 @@ class DuckDBEngine:
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[Any]:
-        with self.lease.reading() as cursor:
+        with self.lease.reading() as cursor, interruptible(cursor.interrupt):
             yield cursor
 
     @contextlib.contextmanager
@@ -114,7 +121,8 @@ class DuckDBEngine:
 
 def _on_its_own(cursor: Any, sql: str) -> pd.DataFrame:
     try:
-        found: pd.DataFrame = cursor.execute(sql).df()
+        with interruptible(cursor.interrupt):
+            found: pd.DataFrame = cursor.execute(sql).df()
         return found
     finally:
         cursor.close()
@@ -128,5 +136,16 @@ def _settled(begun: Begun[pd.DataFrame]) -> pd.DataFrame | Exception:
 
 
 def duckdb_at(path: str) -> DuckDBEngine:
-    """The embedded engine on the file at *path*."""
+    """The embedded engine on the file at *path*.
+
+    Raises
+    ------
+    Mistake
+        The engine could not tell the file by its name from its own parts.
+    """
+    if Path(path).stem.casefold() in TAKEN:
+        raise Mistake(
+            say("A ledger cannot be called {name}, which is a word of the engine's. Rename the file.",
+                name=Path(path).name)
+        )  # fmt: skip
     return DuckDBEngine(lease_of(Path(path).expanduser()))

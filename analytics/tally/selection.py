@@ -10,7 +10,23 @@ from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
 from analytics.mistake import Mistake
+from analytics.tally.bounds import bounded_address, bounded_date, bounded_number, bounded_values
+from analytics.trade.feet import CLAWS, FEET, ZONES
+from analytics.trade.lesions import FAMILIES, LESIONS, SEVERITIES
+from analytics.trade.seasons import SEASONS
 from analytics.words import say
+
+KNOWN_WORDS: dict[str, tuple[str, ...]] = {
+    "lesions": tuple(LESIONS),
+    "families": tuple(FAMILIES),
+    "seasons": SEASONS,
+    "feet": FEET,
+    "claws": CLAWS,
+}
+"""Narrowings of which every word is known."""
+
+HIGHEST = {"zones": max(ZONES), "severity": max(SEVERITIES)}
+"""Narrowings by number, and the highest of each."""
 
 VISIT_KINDS = ("whole-herd", "part-herd", "lame-cow", "recheck")
 """The kinds of visit; a visit whose kind is neither stated nor derivable is ``unknown``."""
@@ -113,11 +129,11 @@ class Selection:
         Raises
         ------
         Mistake
-            A date, number or visit kind in the address cannot be read.
+            A date, number or word in the address cannot be read, or there is too much of it.
         """
         names = {field.name: field for field in dataclasses.fields(cls) if field.name != "allowed"}
         found: dict[str, list[str]] = {}
-        for key, value in parse_qsl(query.lstrip("?"), keep_blank_values=False):
+        for key, value in parse_qsl(bounded_address(query).lstrip("?"), keep_blank_values=False):
             if key in names:
                 found.setdefault(key, []).append(value)
         out: dict[str, object] = {}
@@ -127,18 +143,9 @@ class Selection:
             elif key == "hemisphere":
                 out[key] = values[-1]
             elif key in ("zones", "severity"):
-                try:
-                    out[key] = tuple(int(value) for value in values)
-                except ValueError:
-                    raise Mistake(
-                        say(
-                            "'{key}' in the address must be whole numbers, not '{listed}'.",
-                            key=key,
-                            listed=", ".join(values),
-                        )
-                    ) from None
+                out[key] = tuple(bounded_number(value, key, HIGHEST[key]) for value in bounded_values(values, key))
             else:
-                out[key] = tuple(values)
+                out[key] = _known(key, bounded_values(values, key))
         return cls(**out, allowed=allowed)  # type: ignore[arg-type]
 
 
@@ -147,15 +154,31 @@ def _told_in_query() -> tuple[tuple[str, Any], ...]:
     return tuple((field.name, field.default) for field in dataclasses.fields(Selection) if field.name != "allowed")
 
 
+def _known(key: str, values: tuple[str, ...]) -> tuple[str, ...]:
+    for value in values:
+        if value not in KNOWN_WORDS.get(key, (value,)):
+            raise Mistake(
+                say(
+                    "'{value}' is none of the {key} that can be chosen: {known}.",
+                    value=value[:40],
+                    key=key,
+                    known=", ".join(KNOWN_WORDS[key]),
+                )
+            )
+    return values
+
+
 def read_date(text: str, what: str) -> dt.date:
-    """An ISO date, or a Mistake that names *what* was being read."""
+    """An ISO date near the records, or a Mistake that names *what* was being read."""
     try:
-        return dt.date.fromisoformat(text)
+        return bounded_date(dt.date.fromisoformat(text), what)
+    except Mistake:
+        raise
     except ValueError:
         raise Mistake(
             say(
                 "The {what} date '{text}' cannot be read; write it as year-month-day, such as 2026-03-31.",
                 what=what,
-                text=text,
+                text=text[:40],
             )
         ) from None

@@ -30,6 +30,9 @@ from dashboard.pages.warning import lesion_choice
 from dashboard.panel import FITTING, Drawn, Panel, mark
 from dashboard.view import View
 
+HIGHEST_COST = 1e6
+"""Of one case, in any currency. [common practice, no source]"""
+
 
 def prices(view: View) -> dict[str, float]:
     """The user's own costs of a case by lesion, from the address.
@@ -46,6 +49,8 @@ def prices(view: View) -> dict[str, float]:
             continue
         try:
             out[code] = float(text)
+            if not 0 <= out[code] <= HIGHEST_COST:
+                raise ValueError
         except ValueError:
             raise Mistake(
                 say(

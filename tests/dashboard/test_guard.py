@@ -58,3 +58,25 @@ def test_errors_reveal_nothing(client: FlaskClient) -> None:
     answer = client.post("/_dash-update-component", json={"output": "no.such"}, headers={"Host": "localhost"})
     assert answer.status_code == 500
     assert b"Traceback" not in answer.data and b"/dash/" not in answer.data
+
+
+CROSS = {"Host": "localhost:8050", "Sec-Fetch-Site": "cross-site"}
+LED = {"Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
+
+
+@pytest.mark.parametrize(
+    "path", ["/_panel/herd-review?path=/", "/_ahead?path=/", "/_dash-layout", "/_dash-dependencies"]
+)
+@pytest.mark.parametrize("site", ["cross-site", "same-site"])
+def test_other_sites_get_nothing_but_pages(client: FlaskClient, path: str, site: str) -> None:
+    headers = CROSS | {"Sec-Fetch-Site": site}
+    assert client.get(path, headers=headers).status_code == 421
+    assert client.get(path, headers=headers | {"Sec-Fetch-Mode": "no-cors"}).status_code == 421
+    assert client.get(path, headers={"Host": "localhost:8050", "Origin": "http://evil.example"}).status_code == 421
+    assert client.get(path, headers=CROSS | {"Sec-Fetch-Site": "same-origin"}).status_code != 421
+
+
+def test_another_site_may_lead_to_a_page(client: FlaskClient) -> None:
+    assert client.get("/lesions", headers=CROSS | LED).status_code == 200
+    assert client.get("/lesions", headers=CROSS | LED | {"Sec-Fetch-Dest": "iframe"}).status_code == 421
+    assert client.get("/_panel/herd-review?path=/", headers=CROSS | LED).status_code == 421

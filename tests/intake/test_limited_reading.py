@@ -12,6 +12,7 @@ from analytics.intake import limited_reading
 from analytics.intake.checking import understand_file
 from analytics.intake.layouts.questions import Answers
 from analytics.mistake import Mistake
+from analytics.turns import Turns
 
 BOOK = b"date,farm,cow,foot,lesion\n2026-03-14,Elm {End},7,LH,ulcer\n2026-03-14,Elm {End},8,LH,zqorf\n"
 
@@ -72,12 +73,6 @@ def test_what_takes_too_long_ends(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_one_too_many_is_sent_away(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(limited, "WAITED", 0.05)
-    for _ in range(limited.AT_ONCE):
-        limited._turns.acquire()
-    try:
-        with pytest.raises(Mistake, match=limited.BUSY):
-            limited.run_limited(die)
-    finally:
-        for _ in range(limited.AT_ONCE):
-            limited._turns.release()
+    monkeypatch.setattr(limited, "_turns", Turns(1, 0, limited.BUSY))
+    with limited._turns.turn(), pytest.raises(Mistake, match=limited.BUSY):
+        limited.run_limited(die)

@@ -1,0 +1,147 @@
+"""Every panel asked with odd options in the address: none takes long, fills the memory, or fails.
+
+A panel answers with its contents or with one sentence; an error of the program is neither.
+"""
+
+from __future__ import annotations
+
+import gzip
+import logging
+import random
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+import sample_data
+from analytics.intake import check_file
+from analytics.ledger import open_ledger
+from analytics.ledger.adding import add_sheets
+from analytics.measures.kept import forget
+from analytics.tally.selection import Selection
+from dashboard import drawing
+from dashboard.filling import _contents
+from dashboard.pages import PAGES, PANELS
+from dashboard.view import OPTIONS
+from tests.torture.any_bytes import memory
+from tests.torture.forked import Tally, run, start
+
+SLOWEST = 10.0
+"""Seconds of a processor that one panel may take."""
+
+MOST_MEMORY = 500.0
+"""Megabytes that one panel may add to the most the program has had."""
+
+LARGEST_FILE = 300_000
+"""Bytes of the files of the demo herds that are taken."""
+
+SELECTED = tuple(name for name in Selection.__dataclass_fields__ if name != "allowed")
+
+ODD = (
+    "", "0", "-1", "1", "9" * 30, "1e308", "nan", "inf", "x", "'", '"', "'; DROP TABLE trims; --", "%", "_", "\0",
+    "9999-12-31", "0001-01-01", "2026-02-30", "2026-10-31", "2031-12-31", "1980-01-01", "9999", "2026", "2026-Q1",
+    "0000", "\u0663", "\u202e", "\ud7ff", "a" * 400, "a" * 100_000, "none", "any", "all", "cow", "trim", "foot",
+    "claw", "DD", "SU", "housing", "season", "group", "parity", "farm", "zone", "severity", "long", "{}", "{0}", "../x",
+)  # fmt: skip
+
+
+def searches(times: int, chance: random.Random, real: dict[str, tuple[str, ...]]) -> list[tuple[str, str, str]]:
+    """Panel, path and the part of an address behind the question mark: all of it by chance."""
+    places = [(panel.name, page.path) for page in PAGES.values() for panel in page.panels]
+    names = (*SELECTED, *OPTIONS)
+    out = []
+    for _ in range(times):
+        panel, path = chance.choice(places)
+        pairs: list[tuple[str, str]] = []
+        for _ in range(chance.randint(1, 4)):
+            name = chance.choice(names)
+            values = (*real.get(name, ()), *real.get(name, ()), *ODD) if chance.random() < 0.8 else ("x", "y")
+            many = chance.choice((1, 1, 1, 2, 300, 5000)) if chance.random() < 0.2 else 1
+            pairs += [(name, chance.choice(values) + (str(n) if many > 2 else "")) for n in range(many)]
+        if chance.random() < 0.5:
+            pairs += [("farms", chance.choice(real["farms"])), ("cow", chance.choice(real["cow"]))]
+        out.append((panel, path, urlencode(pairs)))
+    return out
+
+
+class _Errors(logging.Handler):
+    """Errors that the program wrote down."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.ERROR)
+        self.said: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.said.append(self.format(record))
+
+
+def asked(asks: list[tuple[str, str, str]], path: Path) -> Callable[[Callable[[Any], None]], Any]:
+    def work(tell: Callable[[Any], None]) -> None:
+        ledger = open_ledger(str(path))
+        errors = _Errors()
+        logging.getLogger("evenfoot").addHandler(errors)
+        for panel in PANELS.values():
+            _contents(panel, ledger, "/", "", False)
+        for number, (name, page, search) in enumerate(asks):
+            drawing.forget()
+            forget()
+            errors.said.clear()
+            tell((number, "begun", 0.0, 0.0))
+            began, had = time.process_time(), memory()
+            try:
+                gzip.decompress(_contents(PANELS[name], ledger, page, search, number % 2 == 0))
+                outcome = errors.said[0] if errors.said else "answered"
+            except BaseException as error:
+                outcome = repr(error)
+            tell((number, outcome, time.process_time() - began, memory() - had))
+
+    return work
+
+
+def main() -> int:
+    times, chance, folder = start(3000)
+    tally = Tally("options")
+    path = folder / "demo.duckdb"
+
+    def make(_tell: Callable[[Any], None]) -> Any:
+        ledger = open_ledger(str(path))
+        for number, file in enumerate(file for file in sample_data.FILES if file.stat().st_size < LARGEST_FILE):
+            add_sheets(ledger, check_file(file, file.name, known_farms=ledger.farms()), file.name, f"{number:064}")
+        farms = tuple(ledger.farms())
+        cows = tuple(ledger.frame("SELECT DISTINCT cow FROM trims LIMIT 20", [])["cow"])
+        return {
+            "farms": farms, "cow": cows, "cows": cows, "zones": ("4", "12"), "feet": ("LH",), "claws": ("medial",),
+            "on": ("2026-11-01", "2031-12-31"), "since": ("2025-01-01",), "until": ("2026-06-30",),
+            "visits": ("all", "lame-cow"), "lesions": ("DD", "SU"), "change": ("2026-01-01",),
+            "by": ("housing", "season"), "day_off": ("2026-12-24",), "cows_a_day": ("1", "1000"),
+        }  # fmt: skip
+
+    real = run(make).result
+    asks = searches(times, chance, real)
+    slowest = most = 0.0
+    while asks:
+        told = run(asked(asks, path), limit=max(120.0, SLOWEST * 12 * len(asks)))
+        done = 0
+        for number, outcome, seconds, grown in told.said:
+            if outcome == "begun":
+                continue
+            done = number + 1
+            slowest, most = max(slowest, seconds), max(most, grown)
+            wrong = "" if outcome == "answered" else outcome
+            if seconds > SLOWEST or grown > MOST_MEMORY:
+                wrong += f" took {seconds:.1f} s and {grown:.0f} MB"
+            if wrong:
+                tally.fail(f"{asks[number][0]} of {asks[number][1]}?{asks[number][2][:300]}: {wrong}")
+            tally.add("answered" if not wrong else "wrong")
+        if not (told.crash or told.mistake):
+            break
+        tally.fail(f"{asks[done]!r:.400}: {told.crash or told.mistake}")
+        asks = asks[done + 1 :]
+    print(f"options: slowest {slowest:.2f} s, most memory {most:.0f} MB", flush=True)
+    return tally.finish()
+
+
+if __name__ == "__main__":
+    sys.exit(main())
