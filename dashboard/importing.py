@@ -260,6 +260,8 @@ def _sentence(result: ImportResult, dry_run: bool) -> str:
 
 
 def _digest(path: Path) -> str:
+    if path.exists() and not path.is_file() and not path.is_dir():
+        raise Mistake(f"{path} is no file that can be read; give the name of one.")
     try:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()

@@ -74,6 +74,8 @@ def _bytes(path: Path | None, name: str) -> bytes:
     if path is None:
         raise ValueError("read_sheets needs a path or the bytes")
     try:
+        if path.exists() and not path.is_file() and not path.is_dir():
+            raise Mistake(say("{path} is no file that can be read; give the name of one.", path=path))
         if path.stat().st_size > LARGEST_FILE:
             raise Mistake(
                 say(

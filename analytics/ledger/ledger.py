@@ -80,6 +80,9 @@ def engine_at(address: str) -> Engine:
     )
 
 
+LONGEST_LAYOUT = 6
+"""Digits of the number of a layout."""
+
 _newest_layout: dict[str, tuple[int, int]] = {}
 """Files seen to have the newest layout, and the state they were in, so that each question need not ask again."""
 
@@ -272,7 +275,8 @@ class Ledger:
                 say("{name} is a database, but not an Evenfoot ledger; choose another with --ledger.", name=self.name)
             )
         rows = connection.execute("SELECT value FROM meta WHERE name = 'schema'").fetchall()
-        layout = int(rows[0][0]) if rows else 0
+        said = str(rows[0][0]) if rows else ""
+        layout = int(said) if said.isascii() and said.isdecimal() and len(said) <= LONGEST_LAYOUT else 0
         if layout > SCHEMA_VERSION:
             raise Mistake(
                 say(

@@ -13,6 +13,8 @@ from dashboard.report.request import Sender
 
 LARGEST_LOGO = 5_000_000
 """Bytes."""
+LARGEST_LETTERHEAD = 1_000_000
+"""Bytes."""
 MOST_PIXELS = 20_000_000
 LOGO_SIZE = (600, 240)
 """A logo is printed no larger than 5 by 2 cm; this is enough for print. [common practice, no source]"""
@@ -32,11 +34,13 @@ def read_letterhead(path: Path) -> tuple[Sender, dict[str, Sender]]:
         There is no such file, it is not TOML, or the logo is not a picture.
     """
     try:
-        said = tomllib.loads(path.read_text(encoding="utf-8"))
+        said = tomllib.loads(_content(path, LARGEST_LETTERHEAD).decode())
     except OSError as error:
         raise Mistake(f"The letterhead {path} cannot be read ({error.strerror}); check the name.") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise Mistake(f"The letterhead {path} is not proper TOML: {error}.") from None
+    except RecursionError:
+        raise Mistake(f"The letterhead {path} is nested too deep; write it as the example does.") from None
     farms = said.get("farms", {})
     if not isinstance(farms, dict):
         raise Mistake(f'The letterhead {path}: farms must be tables, such as [farms."Home Farm"].')
@@ -51,10 +55,26 @@ def _sender(said: Any, path: Path) -> Sender:
     if logo:
         place = path.parent / str(logo)
         try:
-            picture = checked_logo(place.read_bytes(), str(logo))
+            picture = checked_logo(_content(place, LARGEST_LOGO), str(logo))
         except OSError as error:
             raise Mistake(f"The logo {place} cannot be read ({error.strerror}); check the name.") from None
     return Sender(str(said.get("name", "")), str(said.get("address", "")), picture)
+
+
+def _content(path: Path, most: int) -> bytes:
+    """The bytes of a file, and one more where there are more than *most*.
+
+    Raises
+    ------
+    Mistake
+        It is no file, such as a device that never ends.
+    OSError
+        It cannot be read.
+    """
+    if path.exists() and not path.is_file():
+        raise Mistake(f"{path} is no file that can be read; give the name of one.")
+    with path.open("rb") as file:
+        return file.read(most + 1)
 
 
 def checked_logo(data: bytes, name: str = "The logo") -> bytes:
@@ -78,7 +98,7 @@ def checked_logo(data: bytes, name: str = "The logo") -> bytes:
                         f"{name} has more than {MOST_PIXELS // 1_000_000} million pixels; give a smaller one."
                     )
                 plain = picture.convert("RGBA")
-    except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Warning) as error:
+    except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Warning, Image.DecompressionBombError) as error:
         if isinstance(error, Mistake):
             raise
         raise Mistake(f"{name} is not a picture that can be read; give a PNG, JPEG, GIF or WebP file.") from None

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import io
+import struct
+import zlib
 from pathlib import Path
 
 import pytest
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
+from analytics.intake import check_file
 from analytics.mistake import Mistake
+from dashboard.importing import import_paths
 from dashboard.report.letterhead import LARGEST_LOGO, LOGO_SIZE, checked_logo, read_letterhead
 
 TOML = """
@@ -88,3 +92,38 @@ def test_a_letterhead_that_cannot_be_is_refused(tmp_path: Path, text: str) -> No
         read_letterhead(tmp_path / "head.toml")
     with pytest.raises(Mistake, match="cannot be read"):
         read_letterhead(tmp_path / "absent.toml")
+
+
+def _png(width: int, height: int) -> bytes:
+    """The head of a picture that says it is of that size."""
+
+    def part(name: bytes, body: bytes) -> bytes:
+        return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+    head = part(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0))
+    return b"\x89PNG\r\n\x1a\n" + head + part(b"IDAT", zlib.compress(b"\0" * 100)) + part(b"IEND", b"")
+
+
+@pytest.mark.parametrize("size", [(13_400, 13_400), (30_000, 30_000), (5_000, 5_000)])
+def test_a_logo_of_too_many_pixels_is_told(size: tuple[int, int]) -> None:
+    with pytest.raises(Mistake, match=r"pixels|cannot be|can be read"):
+        checked_logo(_png(*size))
+
+
+def test_a_letterhead_nested_too_deep_is_told(tmp_path: Path) -> None:
+    (tmp_path / "head.toml").write_text("a = " + "[" * 100_000)
+    with pytest.raises(Mistake, match="letterhead"):
+        read_letterhead(tmp_path / "head.toml")
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="the system has no such device")
+def test_a_device_that_never_ends_is_told(tmp_path: Path) -> None:
+    (tmp_path / "head.toml").write_text('[trimmer]\nname = "J. Moss"\nlogo = "/dev/zero"\n')
+    with pytest.raises(Mistake, match="/dev/zero is no file"):
+        read_letterhead(tmp_path / "head.toml")
+    with pytest.raises(Mistake, match="/dev/zero is no file"):
+        read_letterhead(Path("/dev/zero"))
+    with pytest.raises(Mistake, match="/dev/zero is no file"):
+        check_file(Path("/dev/zero"), "zero")
+    with pytest.raises(Mistake, match="/dev/zero is no file"):
+        import_paths([Path("/dev/zero")], str(tmp_path / "none.duckdb"), None, None, False, dry_run=True)
