@@ -46,8 +46,8 @@ def bounded_date(day: dt.date, what: str) -> dt.date:
                 "The {what} date {day} is not between {first} and {last}; choose one nearer to the records.",
                 what=what,
                 day=day.isoformat(),
-                first=FIRST_YEAR,
-                last=last_day().year,
+                first=str(FIRST_YEAR),
+                last=str(last_day().year),
             )
         )
     return day
