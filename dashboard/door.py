@@ -9,6 +9,7 @@ from __future__ import annotations
 import hmac
 import re
 import secrets
+from collections.abc import Mapping
 from functools import partial
 from hashlib import sha256
 from typing import Any
@@ -16,6 +17,7 @@ from typing import Any
 from dash import Dash
 from flask import Flask, Response, abort, g, redirect, request
 from itsdangerous import BadSignature, URLSafeSerializer
+from werkzeug.http import parse_cookie
 from werkzeug.wrappers import Response as Answer
 
 from analytics.ledger import Ledger
@@ -119,6 +121,23 @@ class Lock:
             return False
         self._asked = version
         return found
+
+
+def may_send_much(store: Store, access: Access, lock: Lock, headers: Mapping[str, str]) -> bool:
+    """Whether whoever sent these headers may send a sheet: who has signed in, or, without accounts, our own pages.
+
+    Parameters
+    ----------
+    store, access, lock
+    headers : mapping of str to str
+        By their names in capitals with underscores, as waitress has them.
+    """
+    if headers.get("SEC_FETCH_SITE", "same-origin") not in ("same-origin", "none"):
+        return False
+    if not lock.closed:
+        return True
+    token = parse_cookie(headers.get("COOKIE", "")).get(_cookie_name(store, secure=access.behind_proxy))
+    return sessions.viewer(store, token, active=False) is not None
 
 
 def _check_everything(server: Flask, store: Store, access: Access, lock: Lock) -> None:
@@ -425,7 +444,11 @@ def _secure(access: Access) -> bool:
 
 def _cookie(store: Store, access: Access) -> str:
     """Over TLS the name binds the cookie to this very host."""
-    return store.cookie("__Host-evenfoot" if _secure(access) else "evenfoot-session")
+    return _cookie_name(store, secure=_secure(access))
+
+
+def _cookie_name(store: Store, *, secure: bool) -> str:
+    return store.cookie("__Host-evenfoot" if secure else "evenfoot-session")
 
 
 def _sign_in_page(store: Store, access: Access, then: str, told: str = "", status: int = 200) -> Answer:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import gc
 import importlib
 import logging
@@ -19,7 +20,8 @@ from analytics.tally.kept_sql import kept_sql
 from analytics.tally.selection import Selection
 from dashboard.accounts import Access, Store, access, is_loopback, store_of
 from dashboard.accounts.kept_note import is_lost, refuse_lost, write_note
-from dashboard.memory import keep_together
+from dashboard.http_limits import CONNECTIONS, IDLE_SECONDS, LOOKS, limit_connections
+from dashboard.memory import keep_together, limit_memory
 
 THREADS = 16
 """More than are drawn at a time, so that a page and its scripts do not wait behind another page's charts."""
@@ -150,6 +152,7 @@ def run(
     """
     check_address(host, port)
     keep_together()
+    limit_memory()
     ledger = address if isinstance(address, Ledger) else open_ledger(address)
     store = store_of(ledger)
     _look_at_accounts(ledger, store)
@@ -157,6 +160,7 @@ def run(
     from waitress.server import create_server
 
     from dashboard.app import create_app
+    from dashboard.door import Lock, may_send_much
     from dashboard.guard import LARGEST_BODY
 
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
@@ -173,10 +177,15 @@ def run(
         host=host,
         port=port,
         threads=THREADS,
+        connection_limit=CONNECTIONS,
+        channel_timeout=IDLE_SECONDS,
+        cleanup_interval=LOOKS,
+        asyncore_use_poll=True,
         ident=None,
         max_request_body_size=LARGEST_BODY,
         **trusted,
     )
+    limit_connections(server, functools.partial(may_send_much, store, how, Lock(ledger, store, how)))
     for name in LOADED if kept_sql().known else (*LOADED, BUILDER):
         importlib.import_module(name)
     # What is loaded by now stays until the end: looking through it again and again for what can go takes a tenth of

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from html import escape
 
 from dash import Dash
@@ -21,6 +20,7 @@ from dashboard.language import Words, _, speaking, told, words
 from dashboard.report.contents import Contents, collect
 from dashboard.report.document import document
 from dashboard.report.request import Request
+from dashboard.report.waiting import BUSY, REPORTS
 from dashboard.report.writing import save
 from dashboard.taking_away import file_name
 
@@ -28,10 +28,6 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri
 """Nothing in a report runs."""
 
 GONE = say("This link leads nowhere: it has ended or was taken back. Ask whoever sent it.")
-BUSY_SECONDS = 20.0
-"""How long to wait while another PDF is being made: one browser at a time is enough for the server."""
-
-_printing = threading.Lock()
 
 
 def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
@@ -56,19 +52,17 @@ def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
         link, contents = _found(token)
         if isinstance(contents, str):
             return _private(Response(contents, status=404, mimetype="text/plain"))
-        if not _printing.acquire(timeout=BUSY_SECONDS):
-            abort(503)
         try:
-            with scratch_folder() as folder:
+            with REPORTS.turn(), scratch_folder() as folder:
                 out = folder / "report.pdf"
                 save(contents, out)
                 data = out.read_bytes()
-        except Mistake:
+        except Mistake as known:
+            if known.sentence == BUSY:
+                abort(503)
             with speaking(Words(link.language)):
                 sentence = _("A PDF cannot be made here; print the page instead.")
             return _private(Response(f"{sentence}\n", status=503, mimetype="text/plain"))
-        finally:
-            _printing.release()
         answer = Response(data, mimetype="application/pdf")
         answer.headers["Content-Disposition"] = f'attachment; filename="{file_name(link.farm)}.pdf"'
         return _private(answer)
@@ -82,8 +76,11 @@ def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
             return _NONE, "".join(f"{one.said(GONE)}\n" for one in each)
         g.viewer = Viewer("a link", (link.farm,), ADVISER)
         try:
-            return link, collect(ledger, Request(farm=link.farm, language=link.language, allowed=(link.farm,)))
+            with REPORTS.turn():
+                return link, collect(ledger, Request(farm=link.farm, language=link.language, allowed=(link.farm,)))
         except Mistake as known:
+            if known.sentence == BUSY:
+                abort(503)
             with speaking(Words(link.language)):
                 return link, f"{told(known.sentence)}\n"
 

@@ -25,6 +25,7 @@ from dashboard.report.contents import collect
 from dashboard.report.document import document
 from dashboard.report.letterhead import checked_logo
 from dashboard.report.request import PAPERS, Request, Sender
+from dashboard.report.waiting import REPORTS
 from dashboard.report.writing import save
 from dashboard.taking_away import file_name
 from dashboard.view import View
@@ -130,7 +131,18 @@ def logo_of(contents: str) -> bytes:
 
 
 def made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
-    """What stands in the preview, and what is downloaded: a preview shows and a file is saved, never both."""
+    """What stands in the preview, and what is downloaded: a preview shows and a file is saved, never both.
+
+    Raises
+    ------
+    Mistake
+        Too many reports wait, or the report cannot be made.
+    """
+    with REPORTS.turn():
+        return _made(ledger, request, kind)
+
+
+def _made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
     contents = collect(ledger, request)
     stage(say("Writing the report"))
     if kind == "show":
