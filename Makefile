@@ -47,6 +47,7 @@ torture: $(READY)
 	$(BIN)/python -m tests.torture.torn
 	$(BIN)/python -m tests.torture.full_disk
 	$(BIN)/python -m tests.torture.two_writers
+	$(BIN)/python -m tests.torture.restores
 	$(BIN)/python -m tests.torture.places
 	$(BIN)/python -m tests.torture.any_bytes
 	$(BIN)/python -m tests.torture.options

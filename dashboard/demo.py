@@ -11,6 +11,7 @@ from pathlib import Path
 from analytics.intake import check_file
 from analytics.ledger import Ledger, default_path, open_ledger
 from analytics.ledger.adding import add_sheets
+from analytics.ledger.placing import put_where_none_is
 from analytics.mistake import Mistake
 from analytics.today import SET_BY
 
@@ -46,7 +47,8 @@ def build(address: str | None) -> Ledger:
     draft.lease.drop_if_idle()
     with contextlib.suppress(FileNotFoundError):
         draft_path.with_name(draft_path.name + ".wal").unlink()
-    draft_path.replace(place)
+    put_where_none_is(draft_path, place)  # A ledger that was made there meanwhile stays.
+    draft_path.unlink(missing_ok=True)
     return ledger
 
 

@@ -8,14 +8,15 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from analytics.ledger.copying import copy_file, forget, log_of
+from analytics.ledger.copying import copy_file, copy_held, forget, log_of
 from analytics.ledger.failures import Damaged
 from analytics.ledger.history import note
 from analytics.ledger.kept_blocks import forget_blocks
 from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.making import put_aside_old_log
 from analytics.ledger.migrations import migrate
 from analytics.ledger.moving import held_in_a_file, read_file, write_file
-from analytics.ledger.placing import put_in_place
+from analytics.ledger.placing import put_in_place, put_where_none_is
 from analytics.ledger.schema import SCHEMA_VERSION
 from analytics.ledger.verifying import unread
 from analytics.mistake import Mistake
@@ -88,17 +89,17 @@ def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | No
     kept: Path | None = None
     if ledger.exists:
         if not replace:
-            raise Mistake(
-                f"There is a ledger at {place} already; give another place with --ledger, or add --replace, which "
-                "keeps the old one beside it."
-            )
+            raise _there_already(place)
         kept = place.with_name(f"{place.name}.{dt.datetime.now():%Y-%m-%d-%H%M%S-%f}.old")
 
     def swap(draft: Path, final: Path) -> None:
         _note_in(draft, backup)
         if kept:
-            copy_file(ledger, kept)
-        _swap(ledger, draft, final)
+            _replace(ledger, draft, kept)
+            return
+        put_aside_old_log(final)
+        if not put_where_none_is(draft, final):
+            raise _there_already(place)
 
     _placed(open_ledger(str(backup)), place, swap)
     return kept
@@ -120,12 +121,19 @@ def _note_in(draft: Path, backup: Path) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
-def _swap(ledger: Ledger, draft: Path, place: Path) -> None:
-    """The draft takes the ledger's place while nobody reads or writes it."""
-    if not ledger.exists:
-        put_in_place(draft, place)
-        return
-    with ledger.lease.still() as file:
+def _there_already(place: Path) -> Mistake:
+    return Mistake(
+        f"There is a ledger at {place} already; give another place with --ledger, or add --replace, which keeps the "
+        "old one beside it."
+    )
+
+
+def _replace(ledger: Ledger, draft: Path, kept: Path) -> None:
+    """The old ledger is kept and the draft takes its place, while nobody else has the file: what was done before is in
+    what is kept, and whoever waits finds the new file."""
+    place = Path(ledger.name)
+    with ledger.lease.still(alone=True) as file:
+        copy_held(file, ledger, kept)
         if os.name == "nt":
             file.close()
         log_of(place).unlink(missing_ok=True)

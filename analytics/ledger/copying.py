@@ -85,7 +85,6 @@ def copy_file(ledger: Ledger, out: Path, *, fold: bool = True) -> None:
     Mistake
         There is no ledger, or the copy cannot be written.
     """
-    draft = out.with_name(f"{out.name}.{os.getpid()}.draft")
     try:
         out.parent.mkdir(mode=FOLDER_ALONE, parents=True, exist_ok=True)
         if fold and log_of(Path(ledger.name)).exists():
@@ -93,21 +92,36 @@ def copy_file(ledger: Ledger, out: Path, *, fold: bool = True) -> None:
             with contextlib.suppress(Mistake), ledger.lease.writing():
                 pass
         with ledger.lease.still() as file:
-            _written(file, draft)
-            log = log_of(Path(ledger.name))
-            if log.exists():
-                with log.open("rb") as rest:
-                    _written(rest, log_of(out))
+            copy_held(file, ledger, out)
+    except OSError as error:
+        raise _unwritten(out, error) from None
+
+
+def copy_held(file: BinaryIO, ledger: Ledger, out: Path) -> None:
+    """Copy the ledger's file to *out* while *file*, which :meth:`analytics.ledger.lease.FileLease.still` gave, keeps it
+    from changing; see :func:`copy_file`."""
+    draft = out.with_name(f"{out.name}.{os.getpid()}.draft")
+    try:
+        file.seek(0)
+        _written(file, draft)
+        log = log_of(Path(ledger.name))
+        if log.exists():
+            with log.open("rb") as rest:
+                _written(rest, log_of(out))
         put_in_place(draft, out)
         settle(out.parent.parent)
     except OSError as error:
         forget(log_of(out))
-        raise Mistake(
-            f"No copy of the ledger could be written to {out} ({error.strerror}); make room there or check the "
-            "folder's permissions."
-        ) from None
+        raise _unwritten(out, error) from None
     finally:
         forget(draft)
+
+
+def _unwritten(out: Path, error: OSError) -> Mistake:
+    return Mistake(
+        f"No copy of the ledger could be written to {out} ({error.strerror}); make room there or check the folder's "
+        "permissions."
+    )
 
 
 def forget(path: Path) -> None:

@@ -51,18 +51,17 @@ class DuckDBEngine:
             return False
 
     @property
-    def version(self) -> tuple[int, int]:
-        """The file's (time of change in nanoseconds, size)."""
-        try:
-            stat = self.lease.path.stat()
-        except OSError:
-            return (0, 0)
-        return (stat.st_mtime_ns, stat.st_size)
+    def version(self) -> tuple[int, ...]:
+        """The file's state; see :class:`analytics.ledger.lease.FileLease`."""
+        return self.lease.state
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[Any]:
         with self.lease.reading() as cursor, interruptible(cursor.interrupt):
             yield cursor
+
+    def snapshot(self, *, wait: bool = True) -> contextlib.AbstractContextManager[None]:
+        return self.lease.snapshot(wait=wait)
 
     @contextlib.contextmanager
     def writing(self, farms: Iterable[str] | None = None) -> Iterator[Any]:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import contextlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
+from contextvars import ContextVar
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
@@ -14,6 +17,24 @@ if TYPE_CHECKING:
 
 NO_BAR = "SET enable_progress_bar = false"
 """For every connection to the embedded engine, which would print a bar among the figures of a long question."""
+
+
+_held: ContextVar[Mapping[object, Any]] = ContextVar("held", default=MappingProxyType({}))
+
+
+def held(place: object) -> Any:
+    """What is held of a place for the snapshot that this runs in, or None; see :func:`holding`."""
+    return _held.get().get(place)
+
+
+@contextlib.contextmanager
+def holding(place: object, what: object) -> Iterator[None]:
+    """Let :func:`held` find *what* of a place in the block, and in work that is begun there."""
+    before = _held.set({**_held.get(), place: what})
+    try:
+        yield
+    finally:
+        _held.reset(before)
 
 
 class Result(Protocol):
@@ -53,11 +74,20 @@ class Engine(Protocol):
         """Whether there is a ledger yet."""
 
     @property
-    def version(self) -> tuple[int, int]:
-        """Another one whenever a change was committed."""
+    def version(self) -> tuple[int, ...]:
+        """Another one whenever a change was committed; within a :meth:`snapshot` that of what is read."""
 
     def reading(self) -> AbstractContextManager[Connection]:
         """A view of the records at one moment."""
+
+    def snapshot(self, *, wait: bool = True) -> AbstractContextManager[None]:
+        """Every :meth:`reading` in the block is of the same moment.
+
+        Parameters
+        ----------
+        wait : bool
+            Whether to wait where somebody keeps readers out.
+        """
 
     def writing(self, farms: Iterable[str] | None = None) -> AbstractContextManager[Connection]:
         """One transaction, committed when the block ends, rolled back when it raises.

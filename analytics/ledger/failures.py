@@ -27,6 +27,10 @@ class Damaged(Mistake):
     """The bytes of the ledger are not what they were when they were written."""
 
 
+class Busy(Mistake):
+    """Somebody else has the ledger, and has had it for longer than one waits."""
+
+
 def explained(path: Path, error: Exception) -> Mistake:
     """Why the engine would not open a file, in a sentence."""
     text = str(error)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
 from typing import BinaryIO
 
 
@@ -30,3 +32,11 @@ def locked(file: BinaryIO, *, alone: bool) -> bool:
     except OSError:
         return False
     return True
+
+
+def still_named(handle: int, path: Path) -> bool:
+    """Whether *path* still names the open file *handle*. Asked with the lock held, the answer stays true."""
+    try:
+        return os.path.samestat(os.fstat(handle), path.stat())
+    except OSError:
+        return False

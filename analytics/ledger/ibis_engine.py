@@ -89,7 +89,7 @@ class IbisEngine:
         return "meta" in self.tables(self._connection())
 
     @property
-    def version(self) -> tuple[int, int]:
+    def version(self) -> tuple[int, ...]:
         """How many changes were committed and imports are there, as the tables say themselves.
 
         Whoever loads the tables therefore loads ``imports`` and ``meta`` last.
@@ -113,6 +113,10 @@ class IbisEngine:
                 )
             )
         yield connection
+
+    def snapshot(self, *, wait: bool = True) -> contextlib.AbstractContextManager[None]:
+        """Databases differ in whether several questions can be of one moment, so here none are."""
+        return contextlib.nullcontext()
 
     def writing(self, farms: Iterable[str] | None = None) -> contextlib.AbstractContextManager[Any]:
         self._refuse()

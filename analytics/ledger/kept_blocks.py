@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger.file_locks import locked
+from analytics.ledger.file_locks import locked, still_named
 from analytics.ledger.placing import OWNER_ALONE, settle
 
 HEADS = 3 * 4096
@@ -32,24 +32,21 @@ def kept_blocks(path: Path) -> Path:
 
 
 @contextlib.contextmanager
-def blocks_kept(connection: Any, path: Path) -> Iterator[None]:
+def blocks_kept(connection: Any, handle: int | None, path: Path) -> Iterator[None]:
     """Keep the blocks while the block of code writes and closes the connection.
 
-    The file is read through a handle that is closed only when the engine has let go of it: closing it earlier would
-    take the engine's lock away. Where the blocks cannot be kept the ledger is written all the same, as safe as the
-    engine is.
+    The file is read through *handle*, which stays open until the engine has let go of the file: closing it earlier
+    would take the engine's lock away. Where there is none, and where the blocks cannot be kept, the ledger is written
+    all the same, as safe as the engine is.
     """
-    handle = None
     try:
-        try:
-            handle = os.open(path, os.O_RDONLY)
-            _keep(connection, handle, kept_blocks(path))
-        except OSError:
+        if handle is None:
             forget_blocks(path)
-        yield
-    finally:
-        if handle is not None:
-            os.close(handle)
+        else:
+            _keep(connection, handle, kept_blocks(path))
+    except OSError:
+        forget_blocks(path)
+    yield
     if not path.with_name(path.name + ".wal").exists():
         forget_blocks(path)  # What was written is in the file, and counts.
 
@@ -70,15 +67,19 @@ def undo_cut_short(path: Path) -> bool:
         Whether anything was put back. Nothing is while somebody is writing, where the new state counts already, and
         where no blocks are kept whole: then the writing had not begun.
     """
+    if not kept_blocks(path).exists():
+        return False
     try:
-        content = kept_blocks(path).read_bytes()
         file = path.open("r+b")
     except OSError:
         return False
     with file:
-        if not locked(file, alone=True):
+        if not locked(file, alone=True) or not still_named(file.fileno(), path):
             return False
-        blocks = _whole(content)
+        try:
+            blocks = _whole(kept_blocks(path).read_bytes())
+        except OSError:
+            return False
         changed = False
         if blocks is not None and file.read(HEADS) == blocks.pop(0):
             for where, block in blocks.items():

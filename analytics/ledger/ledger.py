@@ -83,7 +83,7 @@ def engine_at(address: str) -> Engine:
 LONGEST_LAYOUT = 6
 """Digits of the number of a layout."""
 
-_newest_layout: dict[str, tuple[int, int]] = {}
+_newest_layout: dict[str, tuple[int, ...]] = {}
 """Files seen to have the newest layout, and the state they were in, so that each question need not ask again."""
 
 
@@ -131,8 +131,8 @@ class Ledger:
         return self.engine.exists
 
     @property
-    def version(self) -> tuple[int, int]:
-        """Another one whenever a change was committed."""
+    def version(self) -> tuple[int, ...]:
+        """Another one whenever a change was committed; within a :meth:`snapshot` that of what is read."""
         return self.engine.version
 
     @contextlib.contextmanager
@@ -144,9 +144,11 @@ class Ledger:
         Mistake
             There is no ledger yet, it is from a newer Evenfoot, or another program kept it too long.
         """
+        # The state of a file costs nothing to ask for; that of a server costs as much as asking for the layout.
+        before = self.version if self.dialect == "duckdb" else None
         with self.engine.reading() as cursor:
-            # The state of a file costs nothing to ask for; that of a server costs as much as asking for the layout.
-            state = self.version if self.dialect == "duckdb" else None
+            # Of a file that was replaced meanwhile it is not known which of the two is read.
+            state = before if before is not None and before == self.version else None
             layout = SCHEMA_VERSION if state and _newest_layout.get(self.name) == state else self.layout(cursor)
             if layout == SCHEMA_VERSION:
                 if state:
@@ -156,6 +158,31 @@ class Ledger:
         self._bring_up_to_date(layout)
         with self.engine.reading() as cursor:
             yield cursor
+
+    @contextlib.contextmanager
+    def snapshot(self, *, wait: bool = True) -> Iterator[None]:
+        """All that is read in the block, and by work that is begun there, is of one moment.
+
+        Where there is no ledger, and in a database of somebody else's, it is as each question finds it.
+
+        Parameters
+        ----------
+        wait : bool
+            Whether to wait, as all others do, for a file that somebody has.
+
+        Raises
+        ------
+        Mistake
+            As :meth:`reading`; :class:`analytics.ledger.failures.Busy` if somebody has the file.
+        """
+        if not self.exists:
+            yield
+            return
+        if wait:
+            with self.reading():
+                pass  # An older layout is brought up to date, which nobody can while it is read.
+        with self.engine.snapshot(wait=wait):
+            yield
 
     @contextlib.contextmanager
     def writing(self, farms: Iterable[str] | None = None) -> Iterator[Connection]:

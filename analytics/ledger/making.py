@@ -8,7 +8,7 @@ import time
 from pathlib import Path
 
 from analytics.ledger.identity import give_id
-from analytics.ledger.placing import FOLDER_ALONE, keep_alone, settle
+from analytics.ledger.placing import FOLDER_ALONE, keep_alone, put_where_none_is
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
 from analytics.mistake import Mistake
 
@@ -48,9 +48,8 @@ def make_file(path: Path) -> None:
         finally:
             connection.close()
         keep_alone(draft)
-        _put_aside_old_log(path)
-        _place(draft, path)
-        settle(path.parent)
+        put_aside_old_log(path)
+        put_where_none_is(draft, path)  # Another program may have made a ledger there meanwhile; that one stays.
     except duckdb.Error as error:
         raise explained(path, error) from None
     except OSError as error:
@@ -62,20 +61,7 @@ def make_file(path: Path) -> None:
         _forget_stale(path)
 
 
-def _place(draft: Path, path: Path) -> None:
-    """Give the draft its name. Another program may have made a ledger there meanwhile; that one stays."""
-    try:
-        os.link(draft, path)
-    except FileExistsError:
-        if path.stat().st_size == 0:
-            os.replace(draft, path)
-    except OSError:
-        # A file system without links: moving does not overwrite on the systems that have such.
-        if not path.exists() or path.stat().st_size == 0:
-            os.replace(draft, path)
-
-
-def _put_aside_old_log(path: Path) -> None:
+def put_aside_old_log(path: Path) -> None:
     """The log of a ledger that was deleted is no part of the new one."""
     log = path.with_name(path.name + ".wal")
     if log.exists() and not path.exists():

@@ -6,6 +6,8 @@ import contextlib
 import os
 from pathlib import Path
 
+from analytics.ledger.file_locks import locked, still_named
+
 OWNER_ALONE = 0o600
 """Permissions of every ledger, backup and draft: its owner reads and writes it, nobody else."""
 
@@ -30,6 +32,43 @@ def keep_alone(path: Path) -> None:
     """Let nobody but its owner read or write a file, where the disk has permissions; a memory stick has none."""
     with contextlib.suppress(OSError):
         path.chmod(OWNER_ALONE)
+
+
+def put_where_none_is(draft: Path, path: Path) -> bool:
+    """Move a file that is whole and on the disk to *path*, unless somebody has put one there that is not empty.
+
+    Returns
+    -------
+    bool
+        Whether it was moved.
+
+    Raises
+    ------
+    OSError
+        It cannot be moved.
+    """
+    try:
+        os.link(draft, path)
+    except FileExistsError:
+        return _put_over_empty(draft, path)
+    except OSError:
+        # A file system without links: moving does not overwrite on the systems that have such.
+        if path.exists():
+            return _put_over_empty(draft, path)
+        os.replace(draft, path)
+    settle(path.parent)
+    return True
+
+
+def _put_over_empty(draft: Path, path: Path) -> bool:
+    with path.open("r+b") as file:
+        # With the lock, for somebody else may do the same, and write there the next moment.
+        if not locked(file, alone=True) or not still_named(file.fileno(), path) or os.fstat(file.fileno()).st_size:
+            return False
+        if os.name == "nt":
+            file.close()
+        put_in_place(draft, path)
+    return True
 
 
 def settle(folder: Path) -> None:

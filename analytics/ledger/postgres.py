@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from analytics.intake.farms import key as farm_key
 from analytics.ledger.dialects import translate
+from analytics.ledger.engine import held, holding
 from analytics.ledger.postgres_address import PostgresAddress, explain
 from analytics.ledger.postgres_bytes import forget_bytes
 from analytics.ledger.rows_as_frames import frame_of
@@ -160,7 +161,7 @@ class PostgresEngine:
             return "meta" in self.tables(connection)
 
     @property
-    def version(self) -> tuple[int, int]:
+    def version(self) -> tuple[int, ...]:
         """How many changes were committed so far."""
         with self._transaction(read_only=True) as connection:
             if "meta" not in self.tables(connection):
@@ -176,6 +177,12 @@ class PostgresEngine:
                     f"There is no ledger at {self.name} yet; import a sheet with `evenfoot import FILE` first."
                 )
             yield connection
+
+    @contextlib.contextmanager
+    def snapshot(self, *, wait: bool = True) -> Iterator[None]:
+        """Nobody keeps readers of a server out, so there is nothing to wait for."""
+        with self._transaction(read_only=True) as connection, holding(self, connection):
+            yield
 
     @contextlib.contextmanager
     def writing(self, farms: Iterable[str] | None = None) -> Iterator[PostgresConnection]:
@@ -277,6 +284,9 @@ class PostgresEngine:
     def _transaction(self, *, read_only: bool) -> Iterator[PostgresConnection]:
         import psycopg
 
+        if read_only and (mine := held(self)) is not None:
+            yield mine
+            return
         raw = self._borrow(read_only)
         try:
             yield PostgresConnection(raw)

@@ -18,6 +18,7 @@ from urllib.parse import parse_qs, unquote, urlsplit
 
 from analytics.ledger.delta_folder import DeltaContents, DeltaFolder
 from analytics.ledger.dialects import fill_in
+from analytics.ledger.engine import held, holding
 from analytics.ledger.registry import BUCKETS, Contents, RegistryFolder
 from analytics.ledger.rows_as_frames import frame_of_arrow
 from analytics.ledger.spark_tables import make_known
@@ -120,17 +121,26 @@ class SparkEngine:
         return self.folder.exists
 
     @property
-    def version(self) -> tuple[int, int]:
+    def version(self) -> tuple[int, ...]:
         """How many changes were committed so far; of Delta tables all versions together, and what tells them apart."""
-        contents = self.folder.contents()
+        contents = self._contents()
         return (contents.versions, contents.changes) if isinstance(contents, DeltaContents) else (contents.changes, 0)
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[SparkConnection]:
         if not self.exists:
             raise Mistake(f"There is no ledger at {self.name} yet; import a sheet with `evenfoot import FILE` first.")
-        contents = self.folder.contents()
+        contents = self._contents()
         yield SparkConnection(self._session(contents), contents)
+
+    def snapshot(self, *, wait: bool = True) -> contextlib.AbstractContextManager[None]:
+        """Nobody keeps readers of a folder out, so there is nothing to wait for."""
+        return holding(self, self._contents())
+
+    def _contents(self) -> Contents | DeltaContents:
+        """The state of the folder that is read now."""
+        mine: Contents | DeltaContents | None = held(self)
+        return self.folder.contents() if mine is None else mine
 
     @contextlib.contextmanager
     def writing(self, farms: Iterable[str] | None = None) -> Iterator[Any]:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import subprocess
 import sys
 import threading
 from pathlib import Path
+from typing import Any
 
+import duckdb
 import pytest
 
 from analytics.ledger import Ledger, copying, open_ledger
@@ -120,22 +124,85 @@ def test_old_copies_go_by_number_and_by_size(ledger: Ledger, monkeypatch: pytest
     assert copying.kept_copies(ledger) == [layout, last]
 
 
+def written_by_another(ledger: Ledger) -> bool:
+    """Whether another program can write to the file now."""
+    try_to_write = "import duckdb, sys; duckdb.connect(sys.argv[1]).execute('CREATE TABLE IF NOT EXISTS t (i INTEGER)')"
+    done = subprocess.run([sys.executable, "-c", try_to_write, ledger.name], capture_output=True, text=True)
+    assert done.returncode == 0 or "lock" in done.stderr
+    return done.returncode == 0
+
+
+def test_nobody_writes_between_what_is_kept_and_what_is_put_back(
+    ledger: Ledger, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is written there would be told as done, and be in neither of the two."""
+    copy = back_up(ledger, tmp_path / "copy.duckdb")
+    tried = []
+
+    def replace(source: Any, target: Any, put: Any = os.replace) -> None:
+        for where in ("before", "after"):
+            if where == "after":
+                put(source, target)
+            if str(target).endswith(".old") or (str(target) == ledger.name and where == "before"):
+                tried.append((Path(target).suffix, where, written_by_another(ledger)))
+
+    monkeypatch.setattr(os, "replace", replace)
+    restore(ledger, copy, replace=True)
+    assert tried == [(".old", "before", False), (".old", "after", False), (".duckdb", "before", False)]
+    ledger.lease.drop_if_idle()
+    assert written_by_another(ledger)
+
+
+@pytest.mark.parametrize("when", ["before the engine opens it", "before the engine has its lock"])
+def test_an_import_goes_into_the_file_that_the_path_names(
+    ledger: Ledger, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, when: str
+) -> None:
+    """Another program replaces the file while the engine opens it: what is written to the old one would be lost."""
+    copy = back_up(ledger, tmp_path / "copy.duckdb")
+    left = ["once"]
+
+    def connect(place: str, connected: Any = duckdb.connect, **how: Any) -> Any:
+        replaced = not how.get("read_only") and place == ledger.name and bool(left) and bool(left.pop())
+        if replaced and when.endswith("opens it"):
+            os.replace(copy, place)
+        connection = connected(place, **how)
+        if replaced and when.endswith("lock"):
+            os.replace(copy, place)
+        return connection
+
+    monkeypatch.setattr(duckdb, "connect", connect)
+    done = add_sheets(ledger, [checked("trims", [{**ROWS[0], "farm": "New Farm"}])], "new.csv", "1" * 64)
+    assert done.added == 1 and not left
+    ledger.lease.drop_if_idle()
+    shutil.copy(ledger.name, tmp_path / "seen.duckdb")
+    assert open_ledger(str(tmp_path / "seen.duckdb")).farms() == ["Home Farm", "New Farm"]
+
+
+def test_a_ledger_made_meanwhile_is_not_overwritten(
+    ledger: Ledger, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody makes a ledger, by importing, where a backup is being put into an empty place."""
+    copy = back_up(ledger, tmp_path / "copy.duckdb")
+    target = open_ledger(str(tmp_path / "elsewhere" / "ledger.duckdb"))
+
+    def note(*_what: Any, **_more: Any) -> None:
+        add_sheets(target, [checked("trims", [{**ROWS[0], "farm": "New Farm"}])], "new.csv", "1" * 64)
+
+    monkeypatch.setattr("analytics.ledger.backup.note", note)
+    with pytest.raises(Mistake, match=r"There is a ledger at .* already"):
+        restore(target, copy)
+    assert target.farms() == ["New Farm"]
+
+
 def test_a_copy_does_not_let_a_writer_in(ledger: Ledger, tmp_path: Path) -> None:
     """While this process reads, no other may write, also when a copy was made meanwhile."""
-    try_to_write = "import duckdb, sys; duckdb.connect(sys.argv[1]).execute('CREATE TABLE t (i INTEGER)')"
-
-    def written_by_another() -> bool:
-        done = subprocess.run([sys.executable, "-c", try_to_write, ledger.name], capture_output=True, text=True)
-        assert done.returncode == 0 or "lock" in done.stderr
-        return done.returncode == 0
-
     with ledger.reading():
-        assert not written_by_another()
+        assert not written_by_another(ledger)
         with pytest.raises(Mistake, match="still being read"), pytest.MonkeyPatch.context() as patch:
             patch.setattr("analytics.ledger.lease.WAIT_SECONDS", 0.2)
             back_up(ledger, tmp_path / "copy.duckdb")
-        assert not written_by_another()
+        assert not written_by_another(ledger)
     with ledger.lease.still():
-        assert not written_by_another()
+        assert not written_by_another(ledger)
     ledger.lease.drop_if_idle()
-    assert written_by_another()
+    assert written_by_another(ledger)

@@ -12,6 +12,7 @@ from typing import Any
 
 from analytics.ledger import open_ledger
 from analytics.ledger.adding import add_sheets
+from analytics.ledger.lease import Opened
 from analytics.ledger.mending import mend
 from tests.torture.forked import Tally, Told, run, start
 from tests.torture.imports import sheet_of, state_of
@@ -42,8 +43,15 @@ def make(path: Path, rows: int) -> None:
 
     def last(_tell: Callable[[Any], None]) -> None:
         ledger = open_ledger(str(path))
-        opened = ledger.lease._open
-        ledger.lease._open = lambda **how: Unfinished(opened(**how))  # type: ignore[method-assign, assignment, return-value]
+        attempt = ledger.lease._attempt
+
+        def unfinished(*, read_only: bool) -> tuple[Opened | None, str]:
+            opened, refusal = attempt(read_only=read_only)
+            if opened is not None and not read_only:
+                opened.connection = Unfinished(opened.connection)  # type: ignore[assignment]
+            return opened, refusal
+
+        ledger.lease._attempt = unfinished  # type: ignore[method-assign]
         add_sheets(ledger, [sheet_of(3, rows)], "3.csv", "0" * 64)
 
     for work in (first, last):
