@@ -4,10 +4,14 @@ A panel takes tens to hundreds of milliseconds of one processor, and Python runs
 panels of a page at once would make the first of them as late as the last, so a few are drawn at a time, first
 come first served: the top of a page is there first. Two readers who ask for the same panel wait for the same
 drawing.
+
+A panel is drawn from one state of the ledger, which nobody changes while it is drawn. A file that somebody else has is
+waited for before a panel has its turn.
 """
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import json
 import os
@@ -17,6 +21,7 @@ from collections.abc import Callable, Hashable
 
 from analytics.allowance import allowance
 from analytics.ledger import Ledger
+from analytics.ledger.failures import Busy
 from analytics.measures.kept import State, drop_older, state_of
 from analytics.today import today
 from dashboard.accounts import current_viewer
@@ -59,8 +64,19 @@ def drawn(panel: Panel, ledger: Ledger, view: View) -> bytes:
         panel.name, view.path, view.selection, frozenset(view.options.items()), view.narrow, today(),
         current_viewer().role, words(),
     )  # fmt: skip
-    # Read before drawing: if the ledger changes meanwhile, the newer drawing is kept under a state never asked again.
-    return _once((state_of(ledger), own), lambda: _text(panel, ledger, view))
+    while True:
+        # Read before drawing: if the ledger changes before, the newer is kept under a state that is never asked again.
+        key = (state_of(ledger), own)
+        with _guard:
+            found = _found(key)
+        if found is not None:
+            return found
+        # Each waits for the file by itself, and before anything that others wait for.
+        with ledger.snapshot():
+            pass
+        # Somebody may have taken the file since: then it is waited for again.
+        with contextlib.suppress(Busy):
+            return _once(key, lambda: _text(panel, ledger, view))
 
 
 def forget() -> None:
@@ -76,7 +92,7 @@ def waiting() -> bool:
 
 
 def _text(panel: Panel, ledger: Ledger, view: View) -> str:
-    with _turn, allowance():
+    with _turn, ledger.snapshot(wait=False), allowance():
         made = panel.draw(ledger, view if panel.over_time else following(view))
         if panel.over_time and isinstance(made, Drawn):
             mark_chosen(view, made)
@@ -85,12 +101,19 @@ def _text(panel: Panel, ledger: Ledger, view: View) -> str:
         return json.dumps(told(parts), separators=(",", ":"), ensure_ascii=False)
 
 
+def _found(key: tuple[State, Hashable]) -> bytes | None:
+    """What is kept; call it with the guard."""
+    found = _kept.get(key)
+    if found is not None:
+        _kept.move_to_end(key)
+    return found
+
+
 def _once(key: tuple[State, Hashable], make: Callable[[], str]) -> bytes:
     while True:
         with _guard:
-            found = _kept.get(key)
+            found = _found(key)
             if found is not None:
-                _kept.move_to_end(key)
                 return found
             other = _making.get(key)
             if other is None:

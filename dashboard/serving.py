@@ -23,8 +23,10 @@ from dashboard.accounts.kept_note import is_lost, refuse_lost, write_note
 from dashboard.http_limits import CONNECTIONS, IDLE_SECONDS, LOOKS, limit_connections
 from dashboard.memory import keep_together, limit_memory
 
-THREADS = 16
-"""More than are drawn at a time, so that a page and its scripts do not wait behind another page's charts."""
+THREADS = 100
+"""As many as there can be connections [pub: Waitress, connection_limit]: what waits for the ledger's file, or for its
+turn to be drawn, never keeps anything else waiting, such as the health line. A thread that waits costs next to
+nothing."""
 
 WARMED = (
     "herd-review", "herd-drivers", "herd-signals", "lesion-types", "lesion-feet", "comparison-risks",

@@ -60,7 +60,8 @@ MEASURES: dict[str, Measure] = {
 
 
 def answer(name: str, ledger: Ledger, selection: Selection, **options: Any) -> Answer:
-    """Work out measure *name*; options that are ``None`` or empty take the measure's own default.
+    """Work out measure *name*, all of it from the records of one moment; options that are ``None`` or empty take the
+    measure's own default.
 
     Raises
     ------
@@ -82,5 +83,6 @@ def answer(name: str, ledger: Ledger, selection: Selection, **options: Any) -> A
                     value=key.replace("_", "-"),
                 )
             )
-    result: Answer = function(ledger, selection, **given)
+    with ledger.snapshot():
+        result: Answer = function(ledger, selection, **given)
     return result

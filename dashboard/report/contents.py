@@ -63,7 +63,7 @@ class Contents:
 
 
 def collect(ledger: Ledger, request: Request) -> Contents:
-    """Ask the measures.
+    """Ask the measures, all of the records of one moment.
 
     A Mistake of one measure does not stop the report: its sentence is kept for the section that asked.
 
@@ -72,6 +72,11 @@ def collect(ledger: Ledger, request: Request) -> Contents:
     Mistake
         The farm has no records, or none in the period.
     """
+    with ledger.snapshot():
+        return _collected(ledger, request)
+
+
+def _collected(ledger: Ledger, request: Request) -> Contents:
     selection = _period(ledger, request)
     until = selection.until
     assert until is not None

@@ -15,7 +15,8 @@ from tests.torture.disk_record import Record, missing
 ROOT = Path(__file__).resolve().parents[2]
 
 SHORT = {
-    "killed": 4, "torn": 6, "full_disk": 6, "two_writers": 1, "restores": 6, "places": 19, "any_bytes": 60, "options": 40,
+    "killed": 4, "torn": 6, "full_disk": 6, "two_writers": 1, "restores": 6, "places": 19, "any_bytes": 60,
+    "options": 40,
 }  # fmt: skip
 """Module -> times. Each turn takes a good part of a second."""
 

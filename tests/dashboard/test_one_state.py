@@ -1,0 +1,132 @@
+"""A panel, and a report, is of one state of the ledger, whatever is imported and undone while it is worked out."""
+
+from __future__ import annotations
+
+import gzip
+import json
+import re
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from dash import html
+
+from analytics.ledger import Ledger, open_ledger
+from analytics.ledger.adding import add_sheets, undo_import
+from analytics.measures.kept import forget
+from dashboard import drawing
+from dashboard.pages import PANELS
+from dashboard.panel import Panel
+from dashboard.report.contents import collect
+from dashboard.report.document import document
+from dashboard.report.request import Request
+from dashboard.view import View
+from tests.sheets import checked
+
+WHOLE_HERDS = ("2026-03-02", "2026-06-02")
+LESIONS = ("SU", "DD", "WL", None, None)
+
+
+def sheet(first: int) -> Any:
+    rows = [
+        {"visit_date": day, "farm": "Home", "visit_kind": "whole-herd", "cow": str(cow), "foot": "RH", "lesion": lesion}
+        for day in WHOLE_HERDS
+        for cow in range(first, first + 20)
+        for lesion in [LESIONS[cow % 5]]
+    ]
+    return checked("trims", rows)
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    made = open_ledger(tmp_path / "ledger.duckdb")
+    add_sheets(made, [sheet(0)], "first.csv", "first")
+    return made
+
+
+def test_nobody_writes_while_a_panel_is_drawn(ledger: Ledger) -> None:
+    """A page imports between two questions of one panel: it waits until the panel is drawn."""
+    done = threading.Event()
+
+    def bring_in() -> None:
+        add_sheets(ledger, [sheet(20)], "second.csv", "second")
+        done.set()
+
+    page = threading.Thread(target=bring_in)
+
+    def draw(ledger: Ledger, view: View) -> Any:
+        before = len(ledger.frame("SELECT DISTINCT cow FROM trims"))
+        page.start()
+        assert not done.wait(1.0)
+        return html.P(f"{before} and {len(ledger.frame('SELECT DISTINCT cow FROM trims'))}")
+
+    drawn = gzip.decompress(drawing.drawn(Panel("twice", "Cows", draw), ledger, View.read("/", "")))
+    assert json.loads(drawn)[0][2] == ["20 and 20"]
+    page.join(60)
+    assert len(ledger.frame("SELECT DISTINCT cow FROM trims")) == 40
+
+
+IN_AND_OUT = """
+import sys
+from analytics.ledger import open_ledger
+from analytics.ledger.adding import add_sheets, undo_import
+from tests.dashboard.test_one_state import sheet
+ledger, second = open_ledger(sys.argv[1]), sheet(20)
+print("begun", flush=True)
+while True:
+    done = add_sheets(ledger, [second], "second.csv", "second")
+    undo_import(ledger, done.import_no, copy=False)
+"""
+
+
+@pytest.fixture
+def beside(ledger: Ledger) -> Iterator[None]:
+    """Another program that imports and undoes the same sheet without end."""
+    ledger.lease.drop_if_idle()
+    with subprocess.Popen([sys.executable, "-c", IN_AND_OUT, ledger.name], stdout=subprocess.PIPE, text=True) as other:
+        assert other.stdout is not None and other.stdout.readline() == "begun\n"
+        yield
+        assert other.poll() is None
+        other.kill()
+
+
+NAMES = ("lesion-types", "lesion-claws", "lesion-cows")
+
+
+def told(ledger: Ledger) -> dict[str, str]:
+    """What the panels and a report say. The number of an import is another one each time."""
+    view = View.read("/lesions", "?farms=Home&visits=all")
+    said = {name: gzip.decompress(drawing.drawn(PANELS[name], ledger, view)).decode() for name in NAMES}
+    said["report"] = document(collect(ledger, Request(farm="Home", sections=("lesions",))))
+    return {name: re.sub(r"import \d+", "import", each) for name, each in said.items()}
+
+
+@pytest.fixture
+def states(ledger: Ledger) -> dict[str, set[str]]:
+    """What each panel and the report says before the import, with it, and when it is undone."""
+    said = []
+    for step in range(3):
+        if step == 1:
+            number = add_sheets(ledger, [sheet(20)], "second.csv", "second").import_no
+        if step == 2:
+            undo_import(ledger, number, copy=False)
+        said.append(told(ledger))
+    assert said[0] == said[2] and all(said[0][name] != said[1][name] for name in said[0])
+    return {name: {each[name] for each in said} for name in said[0]}
+
+
+def test_panels_and_reports_beside_imports_are_of_one_state(
+    states: dict[str, set[str]], ledger: Ledger, beside: None
+) -> None:
+    met: dict[str, set[str]] = {name: set() for name in states}
+    for _ in range(6):
+        forget()
+        drawing.forget()
+        for name, said in told(ledger).items():
+            assert said in states[name], name
+            met[name].add(said)
+    assert any(len(each) == 2 for each in met.values()), "nothing changed meanwhile"
