@@ -47,7 +47,8 @@ def build(address: str | None) -> Ledger:
     draft.lease.drop_if_idle()
     with contextlib.suppress(FileNotFoundError):
         draft_path.with_name(draft_path.name + ".wal").unlink()
-    put_where_none_is(draft_path, place)  # A ledger that was made there meanwhile stays.
+    with ledger.lease.alone():
+        put_where_none_is(draft_path, place)  # A ledger that was made there meanwhile stays.
     draft_path.unlink(missing_ok=True)
     return ledger
 

@@ -97,9 +97,10 @@ def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | No
         if kept:
             _replace(ledger, draft, kept)
             return
-        put_aside_old_log(final)
-        if not put_where_none_is(draft, final):
-            raise _there_already(place)
+        with ledger.lease.alone():
+            put_aside_old_log(final)
+            if not put_where_none_is(draft, final):
+                raise _there_already(place)
 
     _placed(open_ledger(str(backup)), place, swap)
     return kept

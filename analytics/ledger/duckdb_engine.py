@@ -67,7 +67,8 @@ class DuckDBEngine:
     def writing(self, farms: Iterable[str] | None = None) -> Iterator[Any]:
         """One writer at a time has the whole file, whatever the farms."""
         if not self.exists:
-            make_file(self.lease.path)
+            with self.lease.alone():
+                make_file(self.lease.path)
         with self.lease.writing() as connection:
             yield connection
 

@@ -140,7 +140,7 @@ class FileLease:
     @contextlib.contextmanager
     def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """The file for one transaction: committed when the block ends, rolled back when it raises."""
-        with self._alone(), self._opened_to_write() as opened, blocks_kept(opened.connection, opened.handle, self.path):
+        with self.alone(), self._opened_to_write() as opened, blocks_kept(opened.connection, opened.handle, self.path):
             try:
                 opened.connection.begin()
                 try:
@@ -176,7 +176,7 @@ class FileLease:
         Mistake
             There is no file, or another program kept it for longer than the wait.
         """
-        with self._alone():
+        with self.alone():
             file = self._opened_still(alone)
             try:
                 yield file
@@ -193,7 +193,7 @@ class FileLease:
             # What a killed writer left there goes into the file first: beside a new file it would count as that one's.
             with self.writing():
                 pass
-        with self._alone(), self._opened_to_write() as opened:
+        with self.alone(), self._opened_to_write() as opened:
             try:
                 if _log_of(self.path).exists():
                     raise self._being_changed()
@@ -281,8 +281,14 @@ class FileLease:
         return False
 
     @contextlib.contextmanager
-    def _alone(self) -> Iterator[None]:
-        """This process's turn, with nothing of it open on the file."""
+    def alone(self) -> Iterator[None]:
+        """This process's turn: nothing of it has the file open, whether or not there is one.
+
+        Raises
+        ------
+        Busy
+            Another thread had it for longer than the wait.
+        """
         with self._turn:
             until = time.monotonic() + WAIT_SECONDS
             while self._writing:

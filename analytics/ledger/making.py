@@ -17,7 +17,7 @@ STALE_SECONDS = 3600.0
 
 
 def make_file(path: Path) -> None:
-    """Make an empty ledger at *path*, unless one is there by then.
+    """Make an empty ledger at *path*, unless one is there by then. Nothing of this process may have it open.
 
     Raises
     ------

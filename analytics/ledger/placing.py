@@ -37,6 +37,9 @@ def keep_alone(path: Path) -> None:
 def put_where_none_is(draft: Path, path: Path) -> bool:
     """Move a file that is whole and on the disk to *path*, unless somebody has put one there that is not empty.
 
+    Nothing of this process may have *path* open, or its locks would be lost: see
+    :meth:`analytics.ledger.lease.FileLease.alone`.
+
     Returns
     -------
     bool

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 from typing import Any
 
 import duckdb
 import pytest
 
-from analytics.ledger import Ledger, copying, open_ledger
+from analytics.ledger import Ledger, copying, duckdb_engine, open_ledger
 from analytics.ledger.adding import add_sheets, undo_import
 from analytics.ledger.backup import back_up, restore
 from analytics.mistake import Mistake
@@ -192,6 +194,37 @@ def test_a_ledger_made_meanwhile_is_not_overwritten(
     with pytest.raises(Mistake, match=r"There is a ledger at .* already"):
         restore(target, copy)
     assert target.farms() == ["New Farm"]
+
+
+def test_who_finds_the_ledger_made_leaves_the_lock_of_its_maker(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two pages make the first import at once: while one writes, the other's coming lets no other program in."""
+    target = open_ledger(str(tmp_path / "new.duckdb"))
+    both = threading.Barrier(2, timeout=30)
+    writing = threading.Lock()
+    let_in = []
+    made = duckdb_engine.make_file
+
+    def make(path: Path) -> None:
+        with contextlib.suppress(threading.BrokenBarrierError):
+            both.wait(2)  # Both have seen that there is none.
+        made(path)
+
+    def bring_in(number: int) -> None:
+        with target.writing() as connection, writing:
+            time.sleep(1)
+            let_in.append(written_by_another(target))
+            connection.execute("INSERT INTO meta VALUES (?, '1')", [f"page {number}"])
+
+    monkeypatch.setattr(duckdb_engine, "make_file", make)
+    threads = [threading.Thread(target=bring_in, args=(number,)) for number in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert let_in == [False, False]
+    assert len(target.frame("SELECT * FROM meta WHERE name LIKE 'page %'")) == 2
 
 
 def test_a_copy_does_not_let_a_writer_in(ledger: Ledger, tmp_path: Path) -> None:
