@@ -8,6 +8,7 @@ took their place. A ledger in the middle of it all is whole.
 from __future__ import annotations
 
 import random
+import re
 import shutil
 import sys
 import time
@@ -108,7 +109,8 @@ def one_round(tally: Tally, chance: random.Random, folder: Path, times: int) -> 
                 done.append(said)
             elif what == "wrong":
                 tally.fail(said)
-            tally.add(what if what != "told" else f"told: {' '.join(said.replace(str(path), 'it').split()[:8])}")
+            sentence = re.sub(r"'[^']*'", "...", said.replace(str(path), "it"))
+            tally.add(what if what != "told" else f"told: {' '.join(sentence.split()[:8])}")
     judge(tally, path, done)
 
 
