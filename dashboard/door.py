@@ -96,7 +96,7 @@ class Lock:
     def __init__(self, ledger: Ledger, store: Store, access: Access) -> None:
         self._ledger, self._store = ledger, store
         self._closed = not access.open_here
-        self._asked: tuple[int, int] | None = None
+        self._asked: tuple[int, ...] | None = None
 
     @property
     def closed(self) -> bool:
