@@ -46,6 +46,8 @@ torture: $(READY)
 	$(BIN)/python -m tests.torture.power_cut
 	$(BIN)/python -m tests.torture.torn
 	$(BIN)/python -m tests.torture.full_disk
+	$(BIN)/python -m tests.torture.failing_calls
+	$(BIN)/python -m tests.torture.paused
 	$(BIN)/python -m tests.torture.two_writers
 	$(BIN)/python -m tests.torture.restores
 	$(BIN)/python -m tests.torture.places

@@ -17,6 +17,7 @@ ROOT = Path(__file__).resolve().parents[2]
 SHORT = {
     "killed": 4, "torn": 6, "full_disk": 6, "two_writers": 1, "restores": 6, "places": 19, "any_bytes": 60,
     "options": 40,
+    "failing_calls": 7, "paused": 2,
 }  # fmt: skip
 """Module -> times. Each turn takes a good part of a second."""
 
