@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8050
 READY := $(VENV)/.ready
 
-.PHONY: run test check spark bench torture fuzz demo catalogue screenshots lock sbom licences audit clean
+.PHONY: run test test-long check spark bench torture fuzz demo catalogue screenshots lock sbom licences audit clean
 
 # `make run` and `make test` may begin at the same moment: one of them puts the packages in, the other waits for it.
 ALONE := $(shell command -v flock >/dev/null 2>&1 && echo flock build/packages.lock)
@@ -27,6 +27,10 @@ run: $(READY)
 
 test: $(READY)
 	$(BIN)/python -m pytest -q -n 2 --dist loadfile --no-loadscope-reorder
+
+# The same tests, each with all that it tries.
+test-long: $(READY)
+	EVENFOOT_LONG_TESTS=1 EVENFOOT_ALL_MEASURES=1 $(MAKE) --no-print-directory test
 
 # Spark and Java's side of it are large, so they are apart: only who keeps a registry needs them, and the tests of it.
 spark: $(READY)

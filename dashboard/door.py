@@ -111,10 +111,10 @@ class Lock:
     def _ledger_has_accounts(self) -> bool:
         if self._asked is not None and self._ledger.dialect != "duckdb":
             return False
-        version = self._ledger.version
-        if version == self._asked:
-            return False
         try:
+            version = self._ledger.version
+            if version == self._asked:
+                return False
             found = has_note(self._ledger)
         except Mistake:
             # Nothing can be read from it now; it is asked again before the next answer.

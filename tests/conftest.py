@@ -20,7 +20,7 @@ from analytics.today import SET_BY
 from dashboard.serving import short_texts_plainly
 from tests.ports import DEMO_PORT
 
-OWN_SETTINGS = ("EVENFOOT_BROWSER", "EVENFOOT_ALL_MEASURES", "EVENFOOT_ROUNDS")
+OWN_SETTINGS = ("EVENFOOT_BROWSER", "EVENFOOT_ALL_MEASURES", "EVENFOOT_LONG_TESTS")
 """Settings of the environment that tests take; others, such as the ledger of whoever runs them, are left out."""
 
 for name in [name for name in os.environ if name.startswith("EVENFOOT_") and name not in OWN_SETTINGS]:

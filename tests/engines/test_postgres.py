@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import subprocess
 import sys
@@ -17,6 +16,7 @@ from analytics.ledger.identity import id_of
 from analytics.ledger.postgres import PostgresEngine
 from analytics.ledger.postgres_address import PostgresAddress
 from analytics.mistake import Mistake
+from tests.effort import tries
 from tests.engines.conftest import Maker, new_database
 from tests.engines.tables import assert_same_records
 from tests.engines.test_writing import trims
@@ -31,7 +31,7 @@ print("ready", flush=True)
 sys.stdin.readline()
 import_paths([Path(file) for file in files], address, None, None, True, dry_run=False)
 """
-ROUNDS = int(os.environ.get("EVENFOOT_ROUNDS", "20"))
+ROUNDS = tries(20)
 
 
 def writer(address: str, *files: Path) -> subprocess.Popen[str]:

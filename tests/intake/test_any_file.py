@@ -15,6 +15,7 @@ from analytics.intake import CheckedSheet, check_file, write_set_aside
 from analytics.mistake import Mistake
 from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lesions import PARENTS
+from tests.effort import tries
 from tests.intake.books import TODAY, check
 
 # Text that survives any of the encodings, with no spaces at the ends and nothing a blank is written as.
@@ -48,7 +49,7 @@ _FORMATS = {
 }
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=tries(80), deadline=None)
 @given(
     records=st.lists(_RECORD, min_size=1, max_size=12),
     delimiter=st.sampled_from(",;\t|"),
@@ -117,7 +118,9 @@ def _fair(sheets: list[CheckedSheet]) -> None:
         assert sum(one.rows_read for one in again) <= sheet.set_aside["row"].nunique()
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@settings(
+    max_examples=tries(120), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 @given(
     headings=st.lists(_HEADING, min_size=1, max_size=9),
     rows=st.lists(st.lists(_CELL, max_size=11), max_size=8),
@@ -161,7 +164,7 @@ _FILES = {
 
 
 @pytest.mark.parametrize("name", sorted(_FILES))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=tries(80), deadline=None)
 @given(data=st.data())
 def test_a_damaged_file_is_read_or_refused_in_a_sentence(name: str, data: st.DataObject) -> None:
     content = bytearray(_FILES[name])
@@ -182,7 +185,7 @@ def test_a_damaged_file_is_read_or_refused_in_a_sentence(name: str, data: st.Dat
         assert str(mistake)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=tries(200), deadline=None)
 @given(st.binary(max_size=400))
 def test_any_bytes(content: bytes) -> None:
     try:

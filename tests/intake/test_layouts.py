@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from analytics.intake import CheckedSheet
 from analytics.intake.checking import understand_file
 from analytics.intake.layouts.questions import Answers
+from tests.effort import tries
 from tests.intake.laying_out import CASES, TODAY, Hand, Laid, Record, sheets
 
 FIELDS = (
@@ -20,7 +21,7 @@ FIELDS = (
     "toe_length_mm", "toe_length_after_mm", "locomotion_scale", "trimmer", "herd_size", "group",
 )  # fmt: skip
 SCORE_FIELDS = {"visit_date": "date", "locomotion_score": "score", "locomotion_scale": "scale"}
-EXAMPLES = 2
+EXAMPLES = tries(3)
 SHEETS = 150
 
 

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from analytics.intake import pieces, text_file
 from analytics.intake.quoting import SEPARATORS, Quoting
 from analytics.intake.sheet import RawSheet
+from tests.effort import tries
 
 ALL = set(SEPARATORS)
 CELLS = ("a", "", '"', '""', '"a"', "é b", '"a,b"', '"a\nb"', '"a""b"', "5;")
@@ -58,7 +59,9 @@ def _rows(sheet: RawSheet) -> list[list[str]]:
 
 
 @settings(
-    max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
+    max_examples=tries(400),
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
 @given(
     st.lists(

@@ -21,6 +21,7 @@ from analytics.intake.sheet import CheckedSheet
 from analytics.intake.streaming import check_stream
 from analytics.mistake import Mistake
 from sample_data import truths
+from tests.effort import tries
 from tests.intake.books import TODAY, reasons, whole_of
 from tests.intake.test_any_file import _CELL, _HEADING
 
@@ -103,7 +104,7 @@ def test_the_messy_book_by_either_reader(piece_size: None, tmp_path: Path, monke
     assert _same(alike)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=_SHARED)
+@settings(max_examples=tries(40), deadline=None, suppress_health_check=_SHARED)
 @given(
     headings=st.lists(_HEADING, min_size=1, max_size=9),
     rows=st.lists(st.lists(_CELL, max_size=11), max_size=8),
@@ -188,7 +189,7 @@ def test_what_the_beginning_lets_hope_is_taken_back(
     assert sources == ([False] if hoped else [False, True])
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=_SHARED)
+@settings(max_examples=tries(40), deadline=None, suppress_health_check=_SHARED)
 @given(
     body=st.lists(
         st.sampled_from(
@@ -208,7 +209,7 @@ def test_odd_quotes_blanks_and_breadths(body: list[str], ending: str, last: bool
     _same(path)
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=_SHARED)
+@settings(max_examples=tries(20), deadline=None, suppress_health_check=_SHARED)
 @given(
     rows=st.lists(st.tuples(st.sampled_from(["Elm", "elm ", "Ash"]), st.sampled_from(["", "0", "1", "4", "9"]),
                             st.sampled_from(["", "0-3", "1-5"]), st.sampled_from(["High", "high", " HIGH", "dry", ""]),

@@ -9,23 +9,23 @@ from pathlib import Path
 
 import pytest
 
+from tests.effort import tries
 from tests.engines.servers import refuse_or_skip
 from tests.torture.disk_record import Record, missing
 
 ROOT = Path(__file__).resolve().parents[2]
 
 SHORT = {
-    "killed": 4, "torn": 6, "full_disk": 6, "two_writers": 1, "restores": 6, "places": 19, "any_bytes": 60,
-    "options": 40,
-    "failing_calls": 7, "paused": 2,
+    "killed": 6, "torn": 12, "full_disk": 12, "two_writers": 2, "restores": 9, "places": 30, "any_bytes": 90,
+    "options": 60, "failing_calls": 21, "paused": 6,
 }  # fmt: skip
-"""Module -> times. Each turn takes a good part of a second."""
+"""Module -> times; a third of them in ``make test``. Each turn takes a good part of a second."""
 
 
 @pytest.mark.parametrize("name", SHORT)
 def test_nothing_is_lost(name: str) -> None:
     done = subprocess.run(
-        [sys.executable, "-m", f"tests.torture.{name}", "--times", str(SHORT[name]), "--seed", "1"],
+        [sys.executable, "-m", f"tests.torture.{name}", "--times", str(tries(SHORT[name])), "--seed", "1"],
         cwd=ROOT,
         capture_output=True,
         text=True,

@@ -89,6 +89,7 @@ DAMAGES = {
     "UPDATE history SET history_no = 1": "bear a number that another bears",
     "ALTER TABLE findings DROP COLUMN zone": "other columns than it should (zone)",
     "DROP TABLE moves": "table moves is missing",
+    "UPDATE register_rows SET calvings = '2023-02-07x'": "cannot be worked out anew",
 }
 
 

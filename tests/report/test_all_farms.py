@@ -62,7 +62,7 @@ def test_a_farm_keeps_its_file_whatever_farms_come_later(tmp_path: Path) -> None
     ledger = ledger_of(tmp_path / "ledger.duckdb", checked("trims", trims(OTHER_SCRIPTS[0])))
     short = Request("", sections=("remarks",))
     files = made(ledger, folder, short, since_last=True)
-    for number, farm in enumerate((*OTHER_SCRIPTS[1:], "Farm", "???", "Farm 2", "farm"), start=1):
+    for number, farm in enumerate((*OTHER_SCRIPTS[1:], "Farm", "???", "Farm 2", "Farm!"), start=1):
         add_sheets(ledger, [checked("trims", trims(farm))], f"{number}.csv", f"{number:064}")
         new = made(ledger, folder, short, since_last=True)
         assert set(new) == {farm}
