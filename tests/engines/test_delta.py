@@ -27,7 +27,7 @@ from dashboard.cli import app
 from tests.engines.servers import refuse_or_skip
 from tests.engines.tables import rows_of
 from tests.engines.test_counts import SELECTIONS, herd
-from tests.engines.test_readme import commands, sheet
+from tests.engines.test_guide import commands, sheet
 from tests.sheets import checked, ledger_of
 from tests.tally.test_counts import EVERY, plain_count
 
