@@ -25,6 +25,7 @@ from dashboard.report.contents import collect
 from dashboard.report.document import document
 from dashboard.report.request import Request
 from dashboard.view import View
+from tests.effort import tries
 from tests.sheets import checked
 
 WHOLE_HERDS = ("2026-03-02", "2026-06-02")
@@ -132,7 +133,7 @@ def test_panels_and_reports_beside_imports_are_of_one_state(
     states: dict[str, set[str]], ledger: Ledger, beside: None
 ) -> None:
     met: dict[str, set[str]] = {name: set() for name in states}
-    for _ in range(4):
+    for _ in range(tries(9)):
         forget()
         drawing.forget()
         for name, said in told(ledger).items():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -55,9 +56,11 @@ def add(ledger: Ledger, text: str, name: str) -> int:
     return add_sheets(ledger, sheets, name, f"{len(text):064d}").import_no
 
 
-@pytest.fixture
-def ledger(tmp_path: Path) -> Ledger:
-    ledger = make(tmp_path / "ledger.duckdb")
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a ledger, and what was kept beside it while it was made."""
+    folder = tmp_path_factory.mktemp("made")
+    ledger = make(folder / "ledger.duckdb")
     add(ledger, ONLY, f"{SECRET.lower()}.csv")
     add(ledger, MIXED, "mixed.csv")
     undone = add(ledger, ONLY.replace("zq811", "zq819"), "zq820.csv")
@@ -65,7 +68,14 @@ def ledger(tmp_path: Path) -> Ledger:
     add(ledger, ONLY, "again.csv")
     add(ledger, REGISTER, "register.csv")
     set_limit(ledger, "long_toe_mm", 81, farm=SECRET)
-    return ledger
+    ledger.lease.drop_if_idle()
+    return folder
+
+
+@pytest.fixture
+def ledger(made: Path, tmp_path: Path) -> Ledger:
+    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
+    return open_ledger(str(tmp_path / "ledger.duckdb"))
 
 
 def traces(ledger: Ledger) -> list[str]:
