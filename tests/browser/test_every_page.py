@@ -27,16 +27,20 @@ from tests.browser.barriers import OF_COLOUR, OF_WIDTH, barriers, paint
 from tests.browser.clicking import LINKS, MARKS, click, here
 from tests.browser.reading import Reader, returning, saved
 from tests.browser.stops import FOCUS, FROM_THE_TOP, MOST_STEPS
+from tests.effort import LONG, some
 
 WIDTHS = (1280, 390, 820)
 WIDE = [(1280, path) for path in EVERY_PAGE]
+READ = some(WIDE, 4)
+"""Pages whose tables are read. That a panel's CSV is its table is one function for all of them."""
 LOOKS = [
-    *((width, path) for width in WIDTHS[:2] for path in (*EVERY_PAGE, *DRILLED)),
-    *((WIDTHS[2], path) for path in EVERY_PAGE[::3]),
+    *((width, path) for width in WIDTHS[:2] for path in (*EVERY_PAGE, *(DRILLED if LONG else ()))),
+    *((WIDTHS[2], path) for path in EVERY_PAGE if LONG),
 ]
 """Begins with :data:`WIDE`: tests of the same place in both lists are run together, on one drawing of the page. A
-tablet shows what a laptop does or what a phone does, so that every third page is enough."""
-OTHER_THEMES = {path: ("night", "contrast")[place % 2] for place, path in enumerate(EVERY_PAGE)}
+tablet shows what a laptop or a phone does, and a page drilled into the parts of the page it is of; both are looked at
+in ``make test-long``."""
+OTHER_THEMES = {path: ("night", "contrast")[place % 2] for place, path in enumerate(some(EVERY_PAGE, 2))}
 """Pages share their parts and colours, so that each is looked at in one theme besides paper."""
 
 
@@ -114,7 +118,7 @@ def test_every_stop_is_in_sight(visit: Visit) -> None:
     assert len({(at["tag"], at["words"], at["href"], at["panel"]) for at in stops[-12:]}) > 2, "the focus is caught"
 
 
-@visits(WIDE)
+@visits(READ)
 def test_the_numbers_of_every_panel(visit: Visit, demo_ledger: Ledger) -> None:
     """The CSV of a panel is the whole table of its answer, asked anew outside the server."""
     reader = visit.at()
@@ -150,7 +154,7 @@ def test_marks_lead_where_the_table_leads(visit: Visit) -> None:
     assert not reader.told()
 
 
-@pytest.mark.parametrize("path", ["/?farms=Larkmoor&theme=night", "/lesions?farms=Larkmoor&theme=contrast"])
+@pytest.mark.parametrize("path", some(["/lesions?farms=Larkmoor&theme=contrast", "/?farms=Larkmoor&theme=night"], 2))
 def test_charts_in_another_theme_have_no_barrier(browser: Browser, standing: tuple[str, Path], path: str) -> None:
     tab = Reader(browser, standing[0], 1280, context=returning(browser))
     tab.open(path)

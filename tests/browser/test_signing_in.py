@@ -14,6 +14,7 @@ from dashboard.accounts.store import Store
 from tests.accounts.people import PASSWORD
 from tests.browser.barriers import barriers
 from tests.browser.conftest import start_server
+from tests.effort import some
 from tests.report.made import herd
 
 UNAUTHORIZED = "401 (UNAUTHORIZED)"
@@ -38,7 +39,7 @@ def wrong(page: Page) -> list[str]:
     return barriers(page) + ["too wide"] * wide
 
 
-@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("width", some([390, 1280], 2))
 def test_in_and_out(browser: Browser, address: str, width: int) -> None:
     context = browser.new_context(viewport={"width": width, "height": 900})
     tab = context.new_page()

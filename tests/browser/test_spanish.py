@@ -15,6 +15,7 @@ from analytics.ledger import Ledger
 from dashboard.catalogue import catalogue
 from dashboard.pages import PAGES
 from tests.browser.reading import Reader, returning
+from tests.effort import some
 
 FARM = "Osier End"
 PATIENCE = 90_000
@@ -95,7 +96,7 @@ def open_page(reader: Reader, path: str) -> list[str]:
     return [text for text in reader.page.evaluate(EVERYTHING) if text and text.strip()]
 
 
-@pytest.mark.parametrize("path", list(PAGES))
+@pytest.mark.parametrize("path", some(PAGES, 2))
 def test_a_page_has_no_english(spanish: Reader, own_words: re.Pattern[str], path: str) -> None:
     """The language is the browser's own; nothing in the address asks for it."""
     query = {"/comparison": "&by=season&adjust=parity", "/change": "&change=2025-05-01"}.get(path, "")

@@ -133,7 +133,7 @@ def test_panels_and_reports_beside_imports_are_of_one_state(
     states: dict[str, set[str]], ledger: Ledger, beside: None
 ) -> None:
     met: dict[str, set[str]] = {name: set() for name in states}
-    for _ in range(tries(9)):
+    for _ in range(tries(6)):
         forget()
         drawing.forget()
         for name, said in told(ledger).items():

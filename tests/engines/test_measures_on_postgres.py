@@ -11,7 +11,7 @@ from analytics.ledger import Ledger
 from analytics.measures.catalogue import MEASURES, answer
 from analytics.tally.selection import Selection
 from dashboard.demo import build
-from tests.effort import LONG
+from tests.effort import some
 from tests.engines.alike import differences
 from tests.engines.conftest import new_database
 from tests.engines.tables import assert_same_records
@@ -32,7 +32,7 @@ def test_the_same_files_become_the_same_rows(demo_ledger: Ledger, office: Ledger
     assert ours.astype(str).equals(theirs.astype(str))
 
 
-@pytest.mark.parametrize("name", list(MEASURES)[:: 1 if LONG else 2])
+@pytest.mark.parametrize("name", some(MEASURES))
 def test_every_measure_answers_the_same(demo_ledger: Ledger, office: Ledger, name: str) -> None:
     farms = (demo_ledger.farms()[0],) if name in OF_ONE_FARM else ()
     selection = Selection(farms=farms)

@@ -28,7 +28,7 @@ def test_the_rows_are_the_same(demo_ledger: Ledger, registry: Ledger) -> None:
     assert registry.farms() == demo_ledger.farms()
 
 
-FEW = ("prevalence", "incidence", "locomotion", "comparison", "horn")
+FEW = ("prevalence", "incidence", "horn")
 """Asked in every run: each is another way to count. EVENFOOT_ALL_MEASURES=1 asks all, which takes some minutes."""
 
 

@@ -31,7 +31,7 @@ print("ready", flush=True)
 sys.stdin.readline()
 import_paths([Path(file) for file in files], address, None, None, True, dry_run=False)
 """
-ROUNDS = tries(20)
+ROUNDS = tries(9)
 
 
 def writer(address: str, *files: Path) -> subprocess.Popen[str]:

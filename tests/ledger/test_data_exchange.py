@@ -26,6 +26,7 @@ from analytics.ledger.data_exchange import CARRIED, exchange_of, write_exchange
 from analytics.mistake import Mistake
 from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lesions import DD_STAGES, LESIONS, PARENTS
+from tests.effort import tries
 from tests.sheets import checked, ledger_of
 
 SCHEMAS = Path(__file__).parents[3] / "shared" / "ade"
@@ -174,7 +175,7 @@ def trim(draw: st.DrawFn) -> dict[str, Any]:
 
 @given(st.lists(trim(), min_size=1, max_size=8))
 @settings(
-    max_examples=25,
+    max_examples=tries(25),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )

@@ -16,8 +16,8 @@ from tests.torture.disk_record import Record, missing
 ROOT = Path(__file__).resolve().parents[2]
 
 SHORT = {
-    "killed": 6, "torn": 12, "full_disk": 12, "two_writers": 2, "restores": 9, "places": 30, "any_bytes": 90,
-    "options": 60, "failing_calls": 21, "paused": 6,
+    "killed": 6, "torn": 9, "full_disk": 9, "two_writers": 2, "restores": 9, "places": 15, "any_bytes": 45,
+    "options": 24, "failing_calls": 15, "paused": 6,
 }  # fmt: skip
 """Module -> times; a third of them in ``make test``. Each turn takes a good part of a second."""
 

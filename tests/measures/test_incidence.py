@@ -18,6 +18,7 @@ from analytics.mistake import Mistake
 from analytics.tally.cow_time import cow_time
 from analytics.tally.selection import Selection
 from analytics.trade.units import DAYS_PER_MONTH
+from tests.effort import tries
 from tests.sheets import checked, ledger_of
 
 EVERY = Selection(visits=("all",))
@@ -165,7 +166,7 @@ def plain(
     return new, time
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(8), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(herds())
 def test_equals_a_plain_count_and_groups_add_up(herd: tuple[list[dict[str, Any]], list[dict[str, Any]]]) -> None:
     trims, register = herd

@@ -17,6 +17,7 @@ from analytics.ledger import Ledger
 from analytics.measures.recurrence import recurrence
 from analytics.mistake import Mistake
 from analytics.tally.selection import Selection
+from tests.effort import tries
 from tests.sheets import checked, ledger_of
 
 
@@ -89,7 +90,7 @@ def test_followed_to_leaving_and_to_the_end_of_the_period(tmp_path: Path) -> Non
 DAYS = [dt.date(2024, 1, 1) + dt.timedelta(days=n) for n in (0, 40, 89, 130, 180, 400)]
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(12), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.dictionaries(
         st.tuples(st.sampled_from("12"), st.sampled_from(DAYS)), st.sampled_from(["SU", "DD", None]), min_size=1

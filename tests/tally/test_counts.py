@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from analytics.mistake import Mistake
 from analytics.tally.counts import count
 from analytics.tally.selection import Selection
+from tests.effort import tries
 from tests.sheets import checked, ledger_of
 
 FEET = ("LF", "RF", "LH", "RH")
@@ -163,7 +164,7 @@ GROUPINGS: list[tuple[str, ...]] = [
 EVERY = list(itertools.product(GROUPINGS, ("cow", "trim", "foot", "claw")))
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(20), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(herds(), st.integers(0, len(EVERY) - 1))
 def test_counts_equal_a_plain_count(rows: list[dict[str, Any]], start: int) -> None:
     """Each random herd is asked some of all questions, beginning anywhere, so that all get asked."""
@@ -186,7 +187,7 @@ def test_counts_equal_a_plain_count(rows: list[dict[str, Any]], start: int) -> N
         ledger.lease.drop_if_idle()
 
 
-@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(10), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(herds())
 def test_cluster_sums_add_up(rows: list[dict[str, Any]]) -> None:
     """The sums over clusters are those of the clusters' own counts."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import random
 from collections import Counter, defaultdict
 from typing import Any
@@ -14,6 +15,7 @@ from analytics.ledger import Ledger
 from analytics.tally.engine import fetch
 from analytics.tally.episodes import new_cases_question
 from analytics.tally.selection import Selection
+from tests.effort import some
 from tests.sheets import checked, ledger_of
 
 FIRST = dt.date(2025, 1, 5)
@@ -49,8 +51,7 @@ SELECTIONS = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("gap", [1, 2, 90])
-@pytest.mark.parametrize("selection", SELECTIONS, ids=range(len(SELECTIONS)))
+@pytest.mark.parametrize(("selection", "gap"), some(itertools.product(SELECTIONS, (1, 2, 90)), 4))
 def test_lists_say_what_days_in_order_do(filled: tuple[Ledger, Any], selection: Selection, gap: int) -> None:
     ledger, _ = filled
     for by in ((), ("lesion",), ("farm", "month"), ("season", "lesion"), ("year",)):
