@@ -14,7 +14,13 @@ from analytics.ledger import Ledger
 from analytics.measures.answer import Answer
 from analytics.measures.basis import FEW_COWS, basis_of
 from analytics.measures.kept import keep
-from analytics.methods.newest_period import Comparison, Expectation, compare, cow_variance_factor, expect
+from analytics.methods.newest_period import (
+    Comparison,
+    Expectation,
+    compare,
+    cow_variance_factors,
+    expect,
+)
 from analytics.tally.herd_visits import HerdVisits, scoring_visits, trim_visits
 from analytics.tally.selection import Selection
 from analytics.words import Said, say
@@ -257,13 +263,9 @@ def _enough(source: _Source) -> bool:
 def _expectation(source: _Source) -> Expectation:
     newest = source.newest
     years = (source.visits["last"] - pd.Timestamp("2000-01-01")).dt.days.to_numpy(dtype=float) / YEAR_DAYS
-    factor = cow_variance_factor(
-        source.ill[:, newest].sum(axis=1).astype(float),
-        source.seen[newest].sum(axis=0).astype(float),
-        source.ill[:, ~newest].sum(axis=1).astype(float),
-        source.seen[~newest].sum(axis=0).astype(float),
-    )
-    return expect(source.cases, source.looked, years, newest, factor)
+    days = years * YEAR_DAYS
+    change, earlier = cow_variance_factors(source.ill, source.seen, days, newest)
+    return expect(source.cases, source.looked, years, newest, change, earlier)
 
 
 def _rows(farm: str, source: _Source, compared: Comparison | None) -> pd.DataFrame:
