@@ -179,6 +179,11 @@ def _worded(text: str) -> Role | None:
     bare = plain(re.sub(r"[(\[][^)\]]*[)\]]", " ", text))
     unit = next((word for word in plain(aside).split() if word in ("mm", "cm", "in")), None)
     names = heading_fields().get(squeezed_heading(bare)) or heading_fields().get(squeezed_heading(plain(text))) or ()
+    span = _SCALE_BEHIND.search(text)
+    if not names and span is not None and understand_scale(f"{span[1]}-{span[2]}") is not None:
+        # "Lameness 1-5" is a score, "lame" alone may be yes or no.
+        of_scale = _worded(f"{text[: span.start()]} ({span[1]}-{span[2]})")
+        return replace(of_scale, kind="field", field="locomotion_score") if _is_gait(of_scale) else of_scale
     if not names and unit is None and bare.split()[-1:] in (["mm"], ["cm"]):
         unit = bare.split()[-1]
         names = heading_fields().get(squeezed_heading(" ".join(bare.split()[:-1]))) or ()
@@ -190,12 +195,21 @@ def _worded(text: str) -> Role | None:
             if wanted == "own:":
                 return Role("skip")
             if wanted == "layout.":
-                return Role({"event_remark": "note", "treated": "note"}.get(field, field))
+                scale = understand_scale(aside) if field == "lame" and re.search(r"\d", aside) else None
+                return Role({"event_remark": "note", "treated": "note"}.get(field, field), scale=scale)
             if wanted == "locomotion.":
                 field = _SCORES.get(field, field)
             scale = understand_scale(aside) if re.search(r"\d", aside) else None
             return Role("field", field=field, unit=unit, scale=scale)
     return None
+
+
+_SCALE_BEHIND = re.compile(r"[\s,:]+([01])\s*(?:-|\N{EN DASH}|to|a|à|bis|tot|t/m|até)\s*([35])\s*$")
+"""The ends of a scale behind the words of a heading. [common practice, no source]"""
+
+
+def _is_gait(role: Role | None) -> bool:
+    return role is not None and (role.kind == "lame" or role.field == "locomotion_score")
 
 
 def _bare_of_counts(bare: str) -> str:

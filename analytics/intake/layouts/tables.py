@@ -317,6 +317,8 @@ def _looks_like_record(cells: Sequence[str]) -> bool:
 _WHOLE_DAY_OR_NUMBER = re.compile(r"^(\d{3,}|\d{1,4}\D\d{1,2}\D\d{1,4}.*)$")
 
 
+_COUNT = re.compile(r"^\d+([.,]\d+)?\s*%?$")
+
 _BRACKETS = re.compile(r"[(\[{][^(\[{)\]}]*[)\]}]")
 
 
@@ -441,7 +443,7 @@ def _special_rows(
         odd = np.array([not _COW_LIKE.match(text.strip()) for text in column.texts], dtype=bool)
         special = special | odd[column.codes[positions]]
     for column in sheet.columns[:4]:
-        sums = np.array([_begins_total(text) for text in column.texts], dtype=bool)
+        sums = np.array([_begins_total(text) or _says_count(text) for text in column.texts], dtype=bool)
         if sums.any():
             special = special | sums[column.codes[positions]]
     return special
@@ -461,7 +463,7 @@ def _repeats(sheet: RawSheet, head: _HeadingRow, positions: Positions) -> npt.ND
 
 def _begins_total(text: str) -> bool:
     word = plain(text[:60])
-    totals = phrases("total")
+    totals = _totals("total")
     return (
         word in totals
         or (word.split(" ")[0] in totals and not word[-1:].isdigit())
@@ -470,6 +472,17 @@ def _begins_total(text: str) -> bool:
             and word.split(" ")[0] in ("total", "totals", "sum", "average", "mean", "summe", "durchschnitt", "totaal")
         )
     )
+
+
+@cache
+def _totals(means: str) -> frozenset[str]:
+    return frozenset(word for word, meant in phrases("total").items() if meant == means)
+
+
+def _says_count(text: str) -> bool:
+    """Whether a text names what is counted below a table: "11 done", "Lame (2 or 3)"."""
+    words = [word for word in plain(text[:60]).split() if not word.isdecimal()]
+    return bool(words) and not _totals("count").isdisjoint((" ".join(words[:2]), words[0]))
 
 
 def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named: bool) -> str:
@@ -483,6 +496,9 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
     if cow is not None and cow < len(cells) and _begins_total(cells[cow]):
         return "total"
     cow_text = cells[cow].strip() if cow is not None and cow < len(cells) else ""
+    if _says_count(said[0][1]) and len(said) > 1 and all(_COUNT.match(cell) for _, cell in said[1:]):
+        # Words for what is counted, and nothing but numbers.
+        return "total"
     placed = [place for place, _ in said if place < len(head.roles) and head.roles[place] is not None]
     findings = [
         place

@@ -219,6 +219,8 @@ class Splitter:
             if known is None or (phrase[-1:].isdigit() and _CHAIN_ON.match(text, end)):
                 continue
             kind, value = known
+            if kind == "filler" and self._reaches_further(run, count):
+                continue
             if kind == "filler" and value == "and":
                 kind = "joiner"
             weak = count == 1 and phrase in COMMON_WORDS and phrase not in self._taught
@@ -239,6 +241,16 @@ class Splitter:
             items[-1].end = rest.end()
             return rest.end()
         return first.end
+
+    def _reaches_further(self, run: list[_Atom], count: int) -> bool:
+        """Whether a phrase of the trade begins within a filler and goes on behind it: "en las" before "las cuatro"."""
+        for start in range(1, count):
+            most = min(len(run) - start, self._longest.get(run[start].plain.split(" ")[0], 1))
+            for size in range(most, count - start, -1):
+                known = self._known(" ".join(atom.plain for atom in run[start : start + size]))
+                if known is not None and known[0] not in ("filler", "joiner"):
+                    return True
+        return False
 
     def _initials(self, text: str, run: list[_Atom]) -> Item | None:
         """Letters with dots between them, such as ``L.H.``, as the code they spell."""

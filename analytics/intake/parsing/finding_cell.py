@@ -245,7 +245,8 @@ class _Cell:
             elif before is not None and _is_cue(before) and item.kind in ("number", "range", "severity"):
                 items[-1] = self._keyed(before, item)
             else:
-                items.append(item)
+                foot = _other_side(items, item)
+                items.append(item if foot is None else Item("foot", foot, item.start, item.end, text=item.text))
         self.items = items
 
     def _between(self, first: Item, last: Item) -> str:
@@ -335,13 +336,15 @@ class _Cell:
         tries = 0
         while index < len(items):
             run = index
-            while run < len(items) and items[run].kind == "unknown" and items[run].text[:1].isalpha():
+            while run < len(items) and items[run].kind in ("unknown", "doubtful") and items[run].text[:1].isalpha():
                 run += 1
             if run == index:
                 index += 1
                 continue
             if run - index < _PROSE_WORDS:
                 for start, end in _spans(index, run):
+                    if all(item.kind == "doubtful" for item in items[start:end]):
+                        continue
                     tries += 1
                     if tries > _MOST_TRIES:
                         return
@@ -564,14 +567,15 @@ class _Cell:
                 if kind in _PLACED:
                     group = "severity" if kind in ("number", "range") else kind
                     is_of_action = last_kind == "action" and self._is_of_action(at)
-                    if kind == "claw" and (is_of_action or (segment.has("action") and not drafts)):
+                    parted = self._is_parted(segment, item)
+                    if kind == "claw" and not parted and (is_of_action or (segment.has("action") and not drafts)):
                         self._leave(item)
                         continue
                     target: _Draft | None
                     if first is not None:
                         target = _nearest(drafts, at, forward.setdefault(group, at < first))
                     else:
-                        target = self._elsewhere(segment)
+                        target = self._elsewhere(segment, parted=parted)
                     self._place(target, item)
                     if target is not None and target.copied is None and not _has_foot(segment, target.at, at):
                         target.early.append(item)
@@ -624,9 +628,14 @@ class _Cell:
         """Whether a word for nothing found stands behind or before another foot than the lesion does."""
         return _has_foot(segment, min(segment.drafts, key=lambda draft: abs(draft.at - at)).at, at)
 
-    def _elsewhere(self, segment: _Segment) -> _Draft | None:
+    def _is_parted(self, segment: _Segment, item: Item) -> bool:
+        """Whether a full stop parts what is said from the actions behind it: "outer claw. Block"."""
+        actions = [other for _, other in segment.items if other.kind == "action"]
+        return bool(actions) and all("." in self.text[item.end : action.start] for action in actions)
+
+    def _elsewhere(self, segment: _Segment, *, parted: bool) -> _Draft | None:
         """The lesion that a segment without one speaks of: of its clause, before it, else behind it."""
-        if segment.has("foot", "action", "unknown", "nothing"):
+        if segment.has("foot", "unknown", "nothing") or (segment.has("action") and not parted):
             return None
         for step in (-1, 1):
             place = segment.index
@@ -639,7 +648,10 @@ class _Cell:
                 if self.segments[place].drafts:
                     drafts = self.segments[place].drafts
                     return drafts[-1] if step < 0 else drafts[0]
-                if self.segments[place].has("foot", "action"):
+                feet = {foot for _, item in self.segments[place].items if item.kind == "foot"
+                        for foot in item.value.split()}  # fmt: skip
+                before = self.segments[place - 1].drafts if step < 0 and place else []
+                if self.segments[place].has("action") or (feet and not (before and feet <= set(before[-1].feet))):
                     break
         return None
 
@@ -1219,6 +1231,18 @@ def _lesion_in(phrase: str) -> str | None:
             if code is not None:
                 return code
     return None
+
+
+def _other_side(before: Sequence[Item], item: Item) -> str | None:
+    """The foot that a side behind a foot and "and" names: "post. G et D", "left and right" of one end."""
+    if len(before) < 2 or item.kind == "foot":
+        return None
+    foot, join = before[-2:]
+    joins = (join.kind == "joiner" and join.value == "and") or (join.kind == "separator" and join.value in "&+")
+    side = phrases("side").get(plain(item.text))
+    if not joins or foot.kind != "foot" or foot.value not in FEET or side in (None, foot.value[0]):
+        return None
+    return f"{side}{foot.value[1]}"
 
 
 def _is_cue(item: Item) -> bool:

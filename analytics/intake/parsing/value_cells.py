@@ -34,8 +34,14 @@ def _is_blank(text: str) -> bool:
 
 def _items(text: str, taught: Mapping[str, str]) -> list[Item]:
     """What a cell is made of, without fillers, joiners and signs that only part."""
-    split = Splitter(taught).split(unicodedata.normalize("NFC", text)[:LONGEST])
-    return [item for item in split if item.kind not in ("filler", "joiner", "separator", "colon")]
+    return [item for item in _all_items(text, taught) if item.kind not in _PARTING]
+
+
+def _all_items(text: str, taught: Mapping[str, str]) -> list[Item]:
+    return Splitter(taught).split(unicodedata.normalize("NFC", text)[:LONGEST])
+
+
+_PARTING = ("filler", "joiner", "separator", "colon")
 
 
 def _shown(text: str) -> str:
@@ -229,14 +235,25 @@ def read_feet_text(
     if told is not None:
         return tuple(told.split()), None
     found: set[str] = set()
-    items = _items(text, taught)
+    # "der" is an article in one language and a side in another.
+    items = [
+        item
+        for item in _all_items(text, taught)
+        if item.kind not in _PARTING or (item.kind == "filler" and plain(item.text) in phrases("side"))
+    ]
     place = 0
+    end = ""
     while place < len(items):
         item = items[place]
         after = items[place + 1] if place + 1 < len(items) else None
         place += 1
+        side = phrases("side").get(plain(item.text))
         if item.kind == "foot":
             found |= set(item.value.split())
+            end = item.value[1] if item.value in FEET else ""
+        elif end and side is not None and f"{side}{end}" not in found:
+            # "post. G et D": the other side of the same end.
+            found.add(f"{side}{end}")
         elif after is not None and (one := _side_and_end(item.text, after.text)) is not None:
             found.add(one)
             place += 1
