@@ -16,7 +16,7 @@ from analytics.intake.layouts.roles import MEASURES, Role, read_heading, role_of
 from analytics.intake.parsing.value_cells import read_severity_text
 from analytics.trade.feet import CLAW_NAMES, FEET, FOOT_NAMES
 from analytics.trade.lesions import LESIONS
-from analytics.trade.lexicon import heading_fields, meaning, plain, squeezed_heading
+from analytics.trade.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
 from analytics.words import Said, say
 
 ENOUGH, MOST = 0.8, 0.9
@@ -91,9 +91,14 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
     if len(word) < 3 or word.isdecimal():
         return None
     named = {squeezed_heading(plain(each.name)): None for each in KINDS["trims"]}
-    near = [one for one in {**heading_fields(), **named} if abs(len(one) - len(word)) <= 2]
+    actions = {squeezed_heading(said): None for said in phrases("action")}
+    near = [one for one in {**heading_fields(), **named, **actions} if abs(len(one) - len(word)) <= 2]
     for close in get_close_matches(word, near, 10, CLOSE):
         role = read_heading(close)
+        if role is not None and role.kind == "action":
+            if profile.without_blanks.share(test=partial(marks_action, taught)) >= MOST:
+                return replace(role, certain=False)
+            continue
         if role is None or role.kind != "field":
             continue
         if profile.without_blanks.share(test=partial(_fits, role.field, taught)) < ENOUGH:
@@ -103,6 +108,11 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
             continue
         return replace(role, certain=False)
     return None
+
+
+def marks_action(taught: Mapping[str, str], text: str) -> bool:
+    """Whether a cell under an action ticks it, or names the feet it was done to."""
+    return is_yes_no(text) or _fits("foot", taught, text) or any(plain(text) in codes for codes in foot_sets())
 
 
 def _fits(field: str, taught: Mapping[str, str], text: str) -> bool:
@@ -218,7 +228,7 @@ def _settle(
             say("Are the numbers under '{heading}' ({shown}) lengths of the toe?", heading=name, shown=shown),
             [f"toe_length_mm {role.foot}", role.code, "note"], f"toe_length_mm {role.foot}",
         )  # fmt: skip
-    if role.kind == "action" and profile.share(test=is_yes_no) < ENOUGH:
+    if role.kind == "action" and telling.share(test=partial(marks_action, taught)) < ENOUGH:
         return Role("field", field="action") if "action" not in known else Role("note")
     if role.kind != "field" or role.number:
         return role
@@ -390,6 +400,8 @@ _FIELD_WORDS: dict[str, Said] = {
     "group": say("group, shed or building"),
     "shed_stage": say("stage of horn shedding"),
     "recheck_on": say("day to look again"),
+    "block": say("block put on: a mark, or the foot"),
+    "wrap": say("wrap put on: a mark, or the foot"),
     "foot": say("foot with the lesion"),
     "feet_seen": say("feet looked at"),
     "claw": say("claw"),
@@ -416,6 +428,8 @@ def describe(code: str) -> Said:
     words = code.split()
     if words[0] == "lesion" and len(words) == 2 and words[1] in LESIONS:
         return say("{lesion}: a mark, a foot or a severity", lesion=LESIONS[words[1]].name)
+    if words[0] == "action" and len(words) == 2 and words[1] in _FIELD_WORDS:
+        return _FIELD_WORDS[words[1]]
     if words[0] == "part":
         return say("lesions of the {part}", part=words[1])
     if words[0] == "zone" and len(words) == 2:

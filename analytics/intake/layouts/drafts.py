@@ -235,15 +235,15 @@ def _ask_twice(roles: Sequence[Role | None], answers: Answers) -> None:
 def _learn_places(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> None:
     """Codes of feet and claws that are certain only because of the others in their column."""
     for place, role in enumerate(roles):
-        if role is None or role.kind != "field" or place >= len(draft.sheet.columns):
+        if role is None or place >= len(draft.sheet.columns):
             continue
-        if role.field not in ("foot", "claw"):
+        if role.kind != "action" and not (role.kind == "field" and role.field in ("foot", "claw")):
             continue
         profile = profile_of([(draft.sheet.columns[place], table.rows) for table in tables])
         said = {plain(text) for text in profile.texts}
         if role.field == "claw" and said >= {"l", "r"} and said <= {"l", "r", "both", "b"}:
             draft.words.feet[SIDES] = "yes"
-        if role.field == "foot":
+        if role.field == "foot" or role.kind == "action":
             for codes in foot_sets():
                 if len(said & set(codes)) >= 2:
                     draft.words.feet |= {code: foot for code, foot in codes.items() if code in said}

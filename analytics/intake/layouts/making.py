@@ -16,7 +16,7 @@ from analytics.intake.layouts.asking import DATE_FIELDS, FINDING_ROLES, farm_sai
 from analytics.intake.layouts.context import read_name
 from analytics.intake.layouts.days import MID_MONTH, Day, read_day_text
 from analytics.intake.layouts.drafts import Draft, Facts
-from analytics.intake.layouts.profiles import is_tick
+from analytics.intake.layouts.profiles import is_tick, is_yes_no
 from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role
 from analytics.intake.layouts.unfolding import (
@@ -28,10 +28,12 @@ from analytics.intake.layouts.unfolding import (
     is_feet_event,
     unfold_rows,
 )
-from analytics.intake.parsing.value_cells import read_score_text
+from analytics.intake.parsing.finding_cell import read_findings
+from analytics.intake.parsing.value_cells import read_feet_text, read_score_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS
+from analytics.trade.lexicon import plain
 from analytics.words import Said, say
 
 SHOWN = 4
@@ -171,7 +173,7 @@ class TableRecords:
             columns[name] = RawColumn(codes[of_row], texts)
         self._single_fields(columns, of_row)
         self._action(columns, of_row)
-        columns["note"] = self._notes(of_row, found[EXTRA])
+        columns["note"] = self._notes(of_row, found[EXTRA], _texts_of(columns["foot"]))
         self._once(columns, len(of_row))
         self._days(columns)
         self._scores_of_row(columns)
@@ -226,12 +228,48 @@ class TableRecords:
             if role.kind != "action" or number >= len(self.sheet.columns):
                 continue
             column = self.sheet.columns[number]
-            ticked = np.array([bool(text.strip()) and is_tick(text) for text in column.texts], dtype=bool)
-            for index in np.flatnonzero(ticked[column.codes[self.rows][of_row]]).tolist():
-                texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
+            codes = column.codes[self.rows][of_row]
+            feet = _texts_of(columns["foot"])
+            for code in np.unique(codes).tolist():
+                text = column.texts[code].strip()
+                named = () if not text or is_tick(text) else self._feet_named(text)
+                if not text or not (is_tick(text) or named):
+                    continue
+                for index in np.flatnonzero(codes == code).tolist():
+                    if not named or feet[index] in named:
+                        texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
         columns["action"] = column_of(texts)
 
-    def _notes(self, of_row: Positions, extra: RawColumn) -> RawColumn:
+    def _feet_named(self, text: str) -> tuple[str, ...]:
+        """Feet that a cell under an action names."""
+        known = self.draft.words.feet.get(plain(text))
+        if known is not None:
+            return (known,)
+        feet = read_feet_text(text, self.draft.words.feet, self.draft.words.taught)[0]
+        return feet or read_findings(text, taught=self.draft.words.taught).feet
+
+    def _actions_elsewhere(self, of_row: Positions, feet: Sequence[str]) -> Any:
+        """What cells under an action say where no record of the row is on the foot they name."""
+        out = np.full(len(of_row), "", dtype=object)
+        for number, role in enumerate(self.roles):
+            if role.kind != "action" or number >= len(self.sheet.columns):
+                continue
+            column = self.sheet.columns[number]
+            codes = column.codes[self.rows][of_row]
+            heading = " ".join(self.table.headings[number].split())
+            for code in np.unique(codes).tolist():
+                text = " ".join(column.texts[code].split())
+                if not text or is_yes_no(text):
+                    continue
+                named = self._feet_named(text)
+                here = np.flatnonzero(codes == code)
+                met = {int(of_row[index]) for index in here.tolist() if feet[index] in named}
+                for index in here.tolist():
+                    if int(of_row[index]) not in met:
+                        out[index] = "; ".join(filter(None, (out[index], f"{heading}: {text}")))
+        return out
+
+    def _notes(self, of_row: Positions, extra: RawColumn, feet: Sequence[str] = ()) -> RawColumn:
         """Remarks, columns that are no field, and words of the cells that were not read."""
         out = np.full(len(of_row), "", dtype=object)
 
@@ -255,6 +293,8 @@ class TableRecords:
                 for text in column.texts
             ]  # fmt: skip
             join(np.array(said, dtype=object)[column.codes[self.rows][of_row]])
+        if feet:
+            join(self._actions_elsewhere(of_row, feet))
         join(np.array(extra.texts, dtype=object)[extra.codes])
         return column_of(out.tolist())
 
