@@ -174,6 +174,9 @@ def _settle(
     bare_score = word in SCORE_WORDS and (role is None or role.field == "note") and profile.is_numeric
     if bare_score and has_lesion and "severity" not in known:
         return _score(place, name, profile, beside_lesion, ask)
+    if (role is None or role.field == "note") and "lesion" in (meaning("ambiguous", name) or "").split():
+        # "Other" among columns of lesions holds more of them; beside them it may hold remarks.
+        role = None if telling.share(test=lambda text: says_lesion(text, taught)) >= 0.5 else role
     if role is None:
         return _unknown(name, question_id, profile, known, places, answers, taught)
     if role.kind == "field" and role.field == "locomotion_score":
@@ -438,6 +441,8 @@ def describe(code: str) -> Said:
         return say("a further lesion")
     if words[0] == "foot" and len(words) == 2 and words[1] in FEET:
         return say("findings on the {foot} foot", foot=FOOT_NAMES[words[1]])
+    if words[:2] == ["findings", "on"] and len(words) == 3:
+        return say("findings on the {claw} claw", claw=CLAW_NAMES[words[2]])
     if words[0] == "claw" and len(words) == 3:
         return say(
             "findings on the {claw} claw of the {foot} foot", claw=CLAW_NAMES[words[2]], foot=FOOT_NAMES[words[1]]

@@ -152,10 +152,36 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
             free.append(cell)
         place += 1
     context = Context(key=keys, others=tuple(others))
+    values |= _feet_told([*free, *others])
     free.sort(key=lambda text: _named(text) != text)
     for text in free:
         context = context.beside(_read_free(text, order, today, known))
     return context.beside(Context(values))
+
+
+def _feet_told(lines: Iterable[str]) -> dict[str, str]:
+    """Feet that a line says alone were looked at: "hind feet only".
+
+    Example
+    -------
+    >>> _feet_told(["Hind feet only, June"]), _feet_told(["Hind feet first"])
+    ({'feet_seen': 'LH RH'}, {})
+    """
+    for line in lines:
+        words = f" {plain(line)} "
+        if not any(f" {only} " in words for only in ONLY):
+            continue
+        ends = {
+            feet for phrase, feet in phrases("foot").items()
+            if feet in ("LH RH", "LF RF") and len(phrase) > 3 and f" {phrase} " in words
+        }  # fmt: skip
+        if len(ends) == 1:
+            return {"feet_seen": ends.pop()}
+    return {}
+
+
+ONLY = frozenset(("only", "solo", "nur", "alleen", "seulement", "uniquement", "so", "apenas", "somente", "solamente"))
+"""Words that say that no other feet were looked at. [common practice, no source]"""
 
 
 def field_told(cell: str) -> str | None:
@@ -181,11 +207,30 @@ def _key_entries(cell: str) -> dict[str, str]:
     for piece in re.split(r"[,;\n|]|\s{2,}", rest):
         if not piece.strip():
             continue
+        several = _several_entries(piece)
+        if several:
+            found |= several
+            continue
         match = _KEY.match(piece) or _NUMBERED_PLACE.match(piece)
         if match is None:
             return {}
         found[plain(match[1]) or match[1].strip()] = match[2]
     return found if "=" in cell or all(explains(word, said) for word, said in found.items()) else {}
+
+
+def _several_entries(piece: str) -> dict[str, str]:
+    """ "a / i = outer / inner": as many words as meanings, one for each.
+
+    Example
+    -------
+    >>> _several_entries("a / i = outer / inner"), _several_entries("a = outer / inner")
+    ({'a': 'outer', 'i': 'inner'}, {})
+    """
+    words, sign, said = piece.partition("=")
+    each, meant = ([part.strip() for part in side.split("/")] for side in (words, said))
+    if not sign or len(each) < 2 or len(each) != len(meant) or not all(map(explains, each, meant)):
+        return {}
+    return {plain(word) or word: text for word, text in zip(each, meant, strict=True)}
 
 
 def explains(word: str, said: str) -> bool:
@@ -276,6 +321,17 @@ def _named(part: str) -> str:
     if start and plain(words[start - 1]) in ARTICLES and words[start - 1][0].isupper():
         start -= 1
     return " ".join(words[start : telling[-1] + 1]).strip(" .-_:")
+
+
+def is_name(text: str) -> bool:
+    """Whether a text has a word that is none of the words of a title.
+
+    Example
+    -------
+    >>> is_name("Low yielders"), is_name("Trim sheet2")
+    (True, False)
+    """
+    return any(plain(word) and not _is_title(word) for word in text.split())
 
 
 def _is_title(word: str) -> bool:

@@ -12,13 +12,15 @@ import numpy as np
 
 from analytics.intake.dates import DateOrder
 from analytics.intake.layouts.columns import settle_roles
-from analytics.intake.layouts.context import Context, explains, read_lines, read_name
+from analytics.intake.layouts.context import Context, explains, is_name, read_lines, read_name
 from analytics.intake.layouts.days import is_day
 from analytics.intake.layouts.profiles import DITTO, Profile, is_tick, profile_of
 from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role, read_heading
 from analytics.intake.layouts.tables import Table, cow_column
 from analytics.intake.layouts.unfolding import (
+    AWAY,
+    END,
     SIDES,
     Words,
     filled_down,
@@ -26,6 +28,7 @@ from analytics.intake.layouts.unfolding import (
 from analytics.intake.parsing.finding_cell import read_findings
 from analytics.intake.sheet import RawColumn, RawSheet
 from analytics.intake.vocabulary import BLANKS
+from analytics.trade.feet import CLAWS
 from analytics.trade.lexicon import foot_sets, meaning, plain
 from analytics.words import say
 
@@ -63,6 +66,8 @@ class Draft:
     roles: list[list[Role]] = field(default_factory=list)
     words: Words = field(default_factory=Words)
     places: dict[str, Role] = field(default_factory=dict)
+    group: str = ""
+    """Group that the name of the tab may say, where the file has a tab for each."""
 
 
 def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
@@ -81,6 +86,9 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     for context in draft.contexts:
         key |= context.key
     explain(draft, key)
+    feet = {context.values["feet_seen"] for context in draft.contexts if "feet_seen" in context.values}
+    if len(feet) == 1:
+        draft.words.feet[END] = feet.pop()[1]
     return draft
 
 
@@ -139,7 +147,7 @@ def explain(draft: Draft, key: Mapping[str, str]) -> None:
     """Take over what a key says of words, and of numbers of feet and claws."""
     places = places_by_key(key)
     draft.places = {**places, **draft.places}
-    draft.words.feet = {number: role.foot for number, role in draft.places.items() if role.kind == "foot"}
+    draft.words.feet |= {number: role.foot for number, role in draft.places.items() if role.kind == "foot"}
     draft.words.taught = {
         **taught_by_key({word: said for word, said in key.items() if word not in places}),
         **draft.words.taught,
@@ -179,6 +187,10 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
             out[word] = f"lesion:{finding.detail or finding.lesion}"
         elif foot is not None:
             out[word] = f"foot:{foot}"
+        elif meaning("claw", said) in (*CLAWS, "both"):
+            out[word] = f"claw:{meaning('claw', said)}"
+        elif meaning("remark", said) == AWAY:
+            out[word] = AWAY
         elif reading.nothing or re.search(r"\b(done|nothing|clean|trimmed|ok)\b", plain(said)):
             out[word] = "nothing"
         elif meaning("action", said) is not None:
@@ -385,9 +397,21 @@ def key_of_tab(sheet: RawSheet) -> dict[str, str]:
 
 
 def share_words(drafts: Sequence[Draft]) -> None:
-    """Words explained in one tab hold for all tabs of the file."""
+    """Words explained in one tab hold for all tabs of the file; tabs of one farm may be named after its groups."""
+    tabs = {draft.sheet.tab: draft.tab for draft in drafts if draft.sheet.tab}
+    said = {_farm_in_lines(draft) for draft in drafts}
+    names = all(tab.day is None and is_name(name) for name, tab in tabs.items())
+    if len(tabs) > 1 and names and len(said) == 1 and all(said) and any(tab.guesses for tab in tabs.values()):
+        for draft in drafts:
+            draft.group = " ".join(draft.sheet.tab.split())
     told: dict[str, str] = {}
     for draft in drafts:
         told |= draft.words.taught
     for draft in drafts:
         draft.words.taught = {**told, **draft.words.taught}
+
+
+def _farm_in_lines(draft: Draft) -> str:
+    """The farm that the lines above the tables of a tab name, or an empty text."""
+    names = {context.values.get("farm") or context.guesses.get("farm", "") for context in draft.contexts}
+    return names.pop() if len(names) == 1 else ""

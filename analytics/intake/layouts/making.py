@@ -20,6 +20,7 @@ from analytics.intake.layouts.profiles import is_tick, is_yes_no
 from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role
 from analytics.intake.layouts.unfolding import (
+    AWAY,
     EXTRA,
     FINDING_FIELDS,
     Words,
@@ -33,7 +34,8 @@ from analytics.intake.parsing.value_cells import read_feet_text, read_score_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS
-from analytics.trade.lexicon import plain
+from analytics.trade.feet import FEET
+from analytics.trade.lexicon import meaning, plain
 from analytics.words import Said, say
 
 SHOWN = 4
@@ -179,11 +181,39 @@ class TableRecords:
         self._scores_of_row(columns)
         self._cows(columns)
         numbers = self.rows[of_row] + self.sheet.first_row
+        keep &= self._says_more_than_form(of_row, columns)
         if not keep.all():
             places = np.flatnonzero(keep)
             columns = {name: column.among(places) for name, column in columns.items()}
             numbers = numbers[places]
         return [Piece(numbers, columns, self.own)] if len(numbers) else []
+
+    def _says_more_than_form(self, of_row: Positions, columns: dict[str, RawColumn]) -> Any:
+        """Which records stay where the sheet has a row for each foot of a cow, printed whether or not it says more.
+
+        Of a cow with findings the rows of her sound feet are left out; a sound cow is one record without a foot.
+        """
+        size = len(of_row)
+        keep = np.ones(size, dtype=bool)
+        cow, foot = self.place("cow"), self.place("foot")
+        if cow is None or foot is None or not self._blank(cow).any():
+            return keep
+        starts = np.cumsum(~self._blank(cow))[of_row]
+        feet = np.array(_texts_of(columns["foot"]), dtype=object)
+        bare = np.ones(size, dtype=bool)
+        for name in (*FINDING_FIELDS, "note"):
+            if name != "foot" and name in columns:
+                bare &= np.array([not text for text in _texts_of(columns[name])], dtype=bool)
+        for start in np.unique(starts).tolist():
+            here = np.flatnonzero(starts == start)
+            if set(feet[here]) != set(FEET):
+                continue
+            keep[here[bare[here]]] = False
+            if bare[here].all():
+                keep[here[0]] = True
+                feet[here[0]] = ""
+        columns["foot"] = column_of(feet.tolist())
+        return keep
 
     def _about_feet(self, of_row: Positions, many: Any) -> Any:
         """Of an event list, the events that are about feet: those with a finding, a trim or "nothing found"."""
@@ -238,7 +268,21 @@ class TableRecords:
                 for index in np.flatnonzero(codes == code).tolist():
                     if not named or feet[index] in named:
                         texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
+        self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]))
         columns["action"] = column_of(texts)
+
+    def _actions_in_remarks(self, texts: list[str], of_row: Positions, lesions: Sequence[str]) -> None:
+        """A remark that says no more than that a block or wrap was put on tells of the one finding of its row."""
+        findings = np.bincount(of_row, weights=[bool(lesion) for lesion in lesions], minlength=len(self.rows))
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or not (role.kind == "field" and role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            done = [action if (action := meaning("action", text)) in ("block", "wrap") else "" for text in column.texts]
+            codes = column.codes[self.rows][of_row]
+            for index in np.flatnonzero(np.array([bool(one) for one in done], dtype=bool)[codes]).tolist():
+                if findings[of_row[index]] == 1 and lesions[index] and not texts[index]:
+                    texts[index] = done[codes[index]]
 
     def _feet_named(self, text: str) -> tuple[str, ...]:
         """Feet that a cell under an action names."""
@@ -310,6 +354,10 @@ class TableRecords:
         farm = self._farm(columns)
         if farm is not None:
             values["farm"] = farm
+        if self.draft.group and "group" not in columns and "group" not in values and farm != self.draft.group:
+            told = self._group_of_tab()
+            if told is not None:
+                values["group"] = told
         for name, text in values.items():
             if name not in {each.name for each in KINDS["trims"]}:
                 continue
@@ -321,6 +369,19 @@ class TableRecords:
                     columns[name] = column_of([said or text for said in texts])
         if "visit_date" not in columns:
             self._ask_day(columns, size)
+
+    def _group_of_tab(self) -> str | None:
+        """The group that the tab is named after; asked."""
+        group = self.draft.group
+        value = self.answers.ask(
+            Question(
+                f"tab-group:{plain(group)}", self.sheet.source,
+                say("The file has a tab for each part of one farm. Is '{tab}' the group of its cows?", tab=group),
+                choices([("group", say("yes: the group is {group}", group=group)), ("leave", say("no: leave it out"))]),
+                "group", "farm" in self.context.values,
+            )
+        )  # fmt: skip
+        return group if value == "group" else None
 
     def complete(self, columns: dict[str, RawColumn], size: int) -> None:
         """Fill in what is said once for the table, and read the days."""
@@ -417,6 +478,22 @@ class TableRecords:
         if column is not None:
             columns["cow"] = RawColumn(column.codes, [bare_cow(text) for text in column.texts])
 
+    def _told_beside(self, shared: dict[str, tuple[Codes, list[str]]], keep: Positions) -> RawColumn:
+        """What a row says that a score has no column for, with its headings, so that it stays in the note."""
+        out = np.full(len(keep), "", dtype=object)
+        for name, (codes, texts) in shared.items():
+            if name in _OF_SCORES:
+                continue
+            heading = self.own.get(name, name)
+            said = [f"{heading}: {' '.join(text.split())}" if text.strip() else "" for text in texts]
+            here = np.array(said, dtype=object)[codes[keep]]
+            out = out + np.where((out != "") & (here != ""), "; ", "").astype(object) + here
+        return column_of(out.tolist())
+
+    def _is_away(self, text: str) -> bool:
+        """Whether a cell in the place of a score says that the cow was not there."""
+        return meaning("remark", text) == AWAY or self.draft.words.taught.get(plain(text)) == AWAY
+
     def scores(self) -> list[Piece]:
         """The records of a locomotion sheet: a score a cow and day."""
         days = [
@@ -437,13 +514,21 @@ class TableRecords:
             columns_of_scores = [(single, None)]
         for place, role in columns_of_scores:
             column = self.sheet.columns[place]
-            said = np.array([text.strip().casefold() not in BLANKS for text in column.texts], dtype=bool)
+            away = [self._is_away(text) for text in column.texts]
+            said = np.array(
+                [text.strip().casefold() not in BLANKS and not gone for text, gone in zip(column.texts, away, strict=True)],
+                dtype=bool,
+            )
             keep = np.flatnonzero(said[column.codes[self.rows]]) if role is not None else np.arange(len(self.rows))
+            left = {text for text, gone in zip(column.texts, away, strict=True) if gone}
+            if role is not None and left:
+                shown = ", ".join(f"'{text}'" for text in sorted(left))
+                self.notes.append(say("Cells that say that a cow was not there hold no score: {words}.", words=shown))
             if not len(keep):
                 continue
             columns = {
                 "score": RawColumn(column.codes[self.rows][keep], [text.strip() for text in column.texts]),
-                "note": self._notes(keep, RawColumn(np.zeros(len(keep), np.int32), [""])),
+                "note": self._notes(keep, self._told_beside(shared, keep)),
             }
             self.own["score"] = " ".join(self.table.headings[place].split())
             for name, target in (("cow", "cow"), ("farm", "farm"), ("visit_date", "visit_date"), ("trimmer", "scorer"),
@@ -472,6 +557,10 @@ class TableRecords:
             own = {("date" if name == "visit_date" else name): text for name, text in self.own.items()}
             out.append(Piece(self.rows[keep] + self.sheet.first_row, columns, own))
         return out
+
+
+_OF_SCORES = frozenset(("cow", "farm", "visit_date", "trimmer", "locomotion_scale", "locomotion_score"))
+"""Fields of a row that a record of a score takes up."""
 
 
 def bare_cow(text: str) -> str:

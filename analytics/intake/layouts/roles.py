@@ -57,7 +57,7 @@ class Role:
         parts = {
             "field": [self.field, str(self.number or ""), self.foot, self.claw],
             "foot": ["foot", self.foot],
-            "claw": ["claw", self.foot, self.claw],
+            "claw": ["claw", self.foot, self.claw] if self.foot else ["findings", "on", self.claw],
             "lesion": ["lesion", self.lesion, self.foot],
             "measure": [self.field, self.foot, self.claw],
             "action": ["action", self.action],
@@ -75,6 +75,8 @@ def role_of_code(code: str, role: Role) -> Role:
         return Role(code)
     if words[0] == "foot" and len(words) == 2:
         return Role("foot", foot=words[1])
+    if words[:2] == ["findings", "on"] and len(words) == 3:
+        return Role("claw", claw=words[2])
     if words[0] == "claw" and len(words) == 3:
         return Role("claw", foot=words[1], claw=words[2])
     if words[0] == "lesion" and len(words) in (2, 3) and words[1] in LESIONS:
@@ -134,6 +136,8 @@ def read_heading(text: str) -> Role | None:
     place = _foot_and_claw(bare)
     if place is not None:
         return place
+    if phrases("claw").get(bare) in CLAWS:
+        return Role("claw", claw=phrases("claw")[bare])
     numbered = _NUMBERED.match(text.strip())
     if numbered and (numbered[1] or numbered[3]):
         found = _field(numbered[2])

@@ -84,6 +84,7 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
                 role = read_heading(" ".join([foot, *firsts[place][1:]]))
                 if role is not None and role.kind in ("foot", "claw"):
                     roles[place] = role
+    _keep_claws_of_feet(roles)
     _add_fourth_foot(headings, roles)
     _settle_feet(headings, roles)
     days = [
@@ -101,6 +102,16 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
                 day = f"{match[1]} 20{match[2]}"
             roles[place] = Role("day", day=day)
     return _numbered_pairs(roles)
+
+
+def _keep_claws_of_feet(roles: list[Role | None]) -> None:
+    """A claw without a foot is a place where both claws have a column and another one names the foot."""
+    feet = any(role is not None and (role.field == "foot" or role.kind in ("side", "end")) for role in roles)
+    bare = [place for place, role in enumerate(roles) if role is not None and role.kind == "claw" and not role.foot]
+    claws = [str(role.claw) for role in roles if role is not None and role.kind == "claw" and not role.foot]
+    if not feet or sorted(claws) != sorted(set(claws)) or len(claws) < 2:
+        for place in bare:
+            roles[place] = None
 
 
 def _add_fourth_foot(headings: Sequence[str], roles: list[Role | None]) -> None:

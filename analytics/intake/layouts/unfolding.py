@@ -36,6 +36,10 @@ _OF_GROUP = (*_OF_ROW, "action")
 NO_KEY: Mapping[str, str] = {}
 SIDES = "sides"
 """In a key of feet, says that L and R of a claw are left and right."""
+END = "end"
+"""In a key of feet, holds the end (F or H) of the only feet that were looked at."""
+AWAY = "away"
+"""What a word means that says that a cow was not there: sold, dry."""
 CELL_VALUES = ("severity", "zone", "claw", "foot", "score")
 """What a cell of one value may hold. One that is not certain is left blank and listed."""
 ASIDE = "aside"
@@ -117,7 +121,10 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
         or role.kind in ("side", "end")
     }
     for place, role in enumerate(roles):
-        if role.kind in ("foot", "claw"):
+        if role.kind == "claw" and not role.foot:
+            feet = {name: at for name, at in beside.items() if name in ("foot", "side", "end")}
+            out.append(Group((place, *feet.values()), _claw_reader(role.claw, tuple(feet), words)))
+        elif role.kind in ("foot", "claw"):
             out.append(Group((place,), _place_reader(role, words)))
         elif role.kind == "lesion":
             reader = _lesion_reader(role, words, counts=role.lesion in counts)
@@ -338,6 +345,8 @@ def _feet(
         if (side or end) and left and hind:
             return [left + hind], [], (), ""
         feet, doubt = read_feet_text(text, key)
+        if not feet and key.get(END):
+            feet = _sides_of_end(text, key)[0]
         if feet:
             return list(feet), [], (), ""
         reading = read_findings(text, taught=taught)
@@ -411,6 +420,35 @@ def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
     return read
 
 
+def _claw_reader(claw: str, names: tuple[str, ...], words: Words) -> Callable[[tuple[str, ...]], Any]:
+    """Findings on one claw of the foot that other columns of the row name."""
+
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        if not texts[0].strip():
+            return [], ()
+        said = {name: text.strip() for name, text in zip(names, texts[1:], strict=True)}
+        records, doubts = read_row({**said, "lesion": texts[0].strip(), "claw": claw}, words.taught, words.feet)
+        return [record for record in records if "lesion" in record], doubts
+
+    return read
+
+
+def _sides_of_end(text: str, key: Mapping[str, str]) -> tuple[tuple[str, ...], Doubt | None]:
+    """Feet of a cell that names sides and no end ("L", "G D"): of the end that alone was looked at, else asked."""
+    said = [word for word in plain(text).split() if word not in phrases("joiner") and word not in _AND]
+    sides = [phrases("side").get(word) for word in said]
+    if not said or not all(sides):
+        return (), None
+    feet = {end: " ".join(foot for foot in FEET if foot[0] in sides and foot[1] == end) for end in "HF"}
+    if key.get(END):
+        return tuple(feet[key[END]].split()), None
+    return (), Doubt(" ".join(text.split()), "foot", tuple(f"foot:{one}" for one in feet.values()) + ("note",), "note",
+                     True)  # fmt: skip
+
+
+_AND = frozenset(("and", "und", "y", "en", "et", "e"))
+
+
 def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple[str, ...]], Any]:
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
         text = texts[0].strip()
@@ -430,6 +468,9 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
         if text and not text.strip("+()"):
             value, doubt = read_severity_text(text)
             return [{**base, "severity": str(value)} if value else base], (doubt,) if doubt else ()
+        sides, open_end = _sides_of_end(text, words.feet) if plain(text) not in words.taught else ((), None)
+        if sides or open_end is not None:
+            return [{**base, "foot": foot} for foot in sides] or [base], () if open_end is None else (open_end,)
         reading = read_findings(text, taught=words.taught)
         if reading.findings:
             records = [dict(_fields_of(finding)) for finding in reading.findings]
