@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from analytics.trade.feet import FEET
+from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lexicon import heading_fields, meaning, plain, squeezed_heading
 
 DEEPEST = 12
@@ -64,6 +64,9 @@ def _flat(record: Any, around: dict[str, Any], key: str, depth: int) -> Iterator
 
 
 def _below(name: str, value: Any, here: dict[str, Any], depth: int) -> Iterator[dict[str, Any]]:
+    claw = meaning("claw", name)
+    if claw in CLAWS:
+        here = {**here, "claw": claw}
     if isinstance(value, list):
         # A sound foot beside one with findings says no more than that she was looked at.
         telling = [one for one in value if not _is_sound_foot(one)]

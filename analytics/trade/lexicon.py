@@ -54,6 +54,7 @@ KINDS: tuple[str, ...] = (
     "weekday",
     "heading",
     "ambiguous",
+    "away",
 )
 """Kinds of word; each has a file of that name.
 
@@ -65,6 +66,7 @@ KINDS: tuple[str, ...] = (
 - ``doubtful`` holds words that can mean several things. Its meaning is the candidates with spaces between: codes of
   lesions, ``other``, feet, zones, claws, ``nothing``, ``lesion``, ``trim``, ``filler``.
 - ``heading`` holds what columns are called, see :func:`headings`.
+- ``away`` holds words that say, alone in the cell of a score or a foot, that the cow or the foot was not looked at.
 - ``ambiguous`` holds headings that alone can mean several fields. Its meaning is the candidates with spaces between.
 """
 

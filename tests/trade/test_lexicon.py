@@ -38,7 +38,8 @@ MEANINGS: dict[str, set[str]] = {
     "negation": {"no"},
     "filler": {"filler", "and"},
     "remark": {"lame", "overgrown", "course", "depth", "recheck"},
-    "total": {"total"},
+    "total": {"total", "count"},
+    "away": {"away"},
 }
 CANDIDATES = {
     *lesions.LESIONS, *feet.FEET, *feet.CLAWS, *ONLY_HERE, *map(str, feet.ZONES), "claw", "nothing", "lesion", "trim",

@@ -31,7 +31,7 @@ FEW_UNKNOWN = 0.1
 """Share of the rows up to which unknown words may be set aside without asking. [common practice, no source]"""
 
 
-FINDING_ROLES = ("foot", "claw", "lesion", "part", "zone", "measure", "event")
+FINDING_ROLES = ("foot", "pair", "claw", "lesion", "part", "zone", "measure", "event")
 
 
 def date_texts(draft: Draft) -> list[tuple[str, int]]:
@@ -250,7 +250,9 @@ def lesions_by_row(draft: Draft, table: Table, roles: Sequence[Role]) -> dict[in
     for place, role in enumerate(roles):
         if place >= len(draft.sheet.columns):
             continue
-        if role.kind not in ("foot", "claw", "lesion") and not (role.kind == "field" and role.field == "lesion"):
+        if role.kind not in ("foot", "pair", "claw", "lesion") and not (
+            role.kind == "field" and role.field == "lesion"
+        ):
             continue
         column = draft.sheet.columns[place]
         codes = column.codes[table.rows]

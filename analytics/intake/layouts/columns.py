@@ -67,7 +67,7 @@ def settle_roles(
         for heading, role, profile in zip(headings, roles, profiles, strict=True)
     ]
     known = {role.field for role in roles if role is not None and role.kind == "field"}
-    places = any(role is not None and role.kind in ("foot", "claw", "lesion") for role in roles)
+    places = any(role is not None and role.kind in ("foot", "pair", "claw", "lesion") for role in roles)
     out: list[Role] = []
     for place, (heading, role, profile) in enumerate(zip(headings, roles, profiles, strict=True)):
         name = " ".join(heading.split()) or say("column {letters}", letters=column_letters(place))
@@ -96,7 +96,8 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
     for close in get_close_matches(word, near, 10, CLOSE):
         role = read_heading(close)
         if role is not None and role.kind == "action":
-            if profile.without_blanks.share(test=partial(marks_action, taught)) >= MOST:
+            alike = SequenceMatcher(None, word, close).ratio()
+            if alike >= CLOSER and profile.without_blanks.share(test=partial(marks_action, taught)) >= MOST:
                 return replace(role, certain=False)
             continue
         if role is None or role.kind != "field":
@@ -231,6 +232,8 @@ def _settle(
             say("Are the numbers under '{heading}' ({shown}) lengths of the toe?", heading=name, shown=shown),
             [f"toe_length_mm {role.foot}", role.code, "note"], f"toe_length_mm {role.foot}",
         )  # fmt: skip
+    if role.kind == "action" and "visit_date" not in known and share("visit_date") >= MOST and not profile.is_numeric:
+        return Role("field", field="visit_date")
     if role.kind == "action" and telling.share(test=partial(marks_action, taught)) < ENOUGH:
         return Role("field", field="action") if "action" not in known else Role("note")
     if role.kind != "field" or role.number:
@@ -431,6 +434,8 @@ def describe(code: str) -> Said:
     words = code.split()
     if words[0] == "lesion" and len(words) == 2 and words[1] in LESIONS:
         return say("{lesion}: a mark, a foot or a severity", lesion=LESIONS[words[1]].name)
+    if words[0] == "feet" and len(words) == 2:
+        return say("findings on the {end} feet, the side in the cell", end=words[1])
     if words[0] == "action" and len(words) == 2 and words[1] in _FIELD_WORDS:
         return _FIELD_WORDS[words[1]]
     if words[0] == "part":

@@ -101,7 +101,8 @@ def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date,
     known = {plain(farm): farm for farm in farms}
     context = Context()
     for cells in lines:
-        found = _read_cells([cell.strip()[:LONGEST_LINE] for cell in cells if cell.strip()], order, today, known)
+        parts = [part for cell in cells for part in re.split(r"\s{3,}", cell.strip()[:LONGEST_LINE]) if part.strip()]
+        found = _read_cells(parts, order, today, known)
         context = context.beside(found)
     return context
 
@@ -145,6 +146,10 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         entries = _key_entries(cell)
         if entries:
             keys |= entries
+            rest = [piece for piece in re.split(r"[,;\n|]|\s{2,}", cell) if piece.strip() and "=" not in piece]
+            if rest and "=" in cell:
+                # Beside a key a title may stand.
+                free.append(", ".join(piece.strip() for piece in rest))
         elif len(cells) == 2 and place == 0 and explains(cells[0], cells[1]):
             keys[plain(cells[0])] = cells[1]
             place += 1
@@ -203,7 +208,9 @@ def _field_of(text: str) -> str | None:
 def _key_entries(cell: str) -> dict[str, str]:
     """ "U = sole ulcer, M = wart" as plain word -> what it says."""
     found: dict[str, str] = {}
-    rest = re.sub(r"^\s*[^\W\d_]{3,12}\s*[:.]\s+", "", cell)
+    other = False
+    rest = re.sub(r"(?:^\W*|(?<=[,;])\s*)[^\W\d_]{3,10}\s+(?=\d{1,2}\s*=)", "", cell)
+    rest = re.sub(r"^\s*[^\W\d_]{3,12}\s*[:.]\s+", "", rest)
     for piece in re.split(r"[,;\n|]|\s{2,}", rest):
         if not piece.strip():
             continue
@@ -213,8 +220,12 @@ def _key_entries(cell: str) -> dict[str, str]:
             continue
         match = _KEY.match(piece) or _NUMBERED_PLACE.match(piece)
         if match is None:
-            return {}
+            other = True
+            continue
         found[plain(match[1]) or match[1].strip()] = match[2]
+    if other:
+        # Beside other words only what explains a word is a key.
+        return {word: said for word, said in found.items() if "=" in cell and explains(word, said)}
     return found if "=" in cell or all(explains(word, said) for word, said in found.items()) else {}
 
 
@@ -245,6 +256,7 @@ def explains(word: str, said: str) -> bool:
         return False
     return (
         any(meaning(kind, said) is not None for kind in ("lesion", "nothing", "foot", "claw", "action", "other_lesion"))
+        or meaning("away", said) is not None
         or understand_lesion(said) is not None
         or _is_place(said)
     )

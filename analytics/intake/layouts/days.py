@@ -119,6 +119,26 @@ def _checked(year: int | None, month: int, day: int | None, text: str) -> Day:
     return Day(year, month, day)
 
 
+BARE_DAY = re.compile(r"\s*(0?[1-9]|[12]\d|3[01])(?:\.0*)?\s*")
+"""A day of the month alone."""
+
+
+def month_named(text: str) -> tuple[int, int] | None:
+    """Year and month of a title: "March 2026", "marzo de 2026", "Jan 26".
+
+    Example
+    -------
+    >>> month_named("Apuntes de marzo de 2026"), month_named("Jan 26"), month_named("Elm End")
+    ((2026, 3), (2026, 1), None)
+    """
+    words = plain(text).split()
+    for place, word in enumerate(words):
+        after = [one for one in words[place + 1 : place + 3] if one not in _BETWEEN]
+        if word in phrases("month") and after and re.fullmatch(r"(?:20)?\d{2}", after[0]):
+            return 2000 + int(after[0]) % 100, int(phrases("month")[word])
+    return None
+
+
 def is_day(text: str) -> bool:
     """Whether a text could name a day in one order or the other."""
     for first in (True, False):

@@ -20,11 +20,13 @@ from analytics.intake.layouts.roles import Role, read_heading
 from analytics.intake.layouts.tables import Table, cow_column
 from analytics.intake.layouts.unfolding import (
     AWAY,
+    CLAW,
     END,
     SIDES,
     Words,
     filled_down,
 )
+from analytics.intake.layouts.visits import tables_by_visit
 from analytics.intake.parsing.finding_cell import read_findings
 from analytics.intake.sheet import RawColumn, RawSheet
 from analytics.intake.vocabulary import BLANKS
@@ -74,7 +76,7 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     """A raw sheet with the lines around its tables read."""
     guess = DateOrder(True, "option") if facts.day_first is None else DateOrder(facts.day_first, "option")
     farms = facts.known_farms
-    tables = [part for table in tables for part in tables_by_day(table)]
+    tables = [part for table in tables for day in tables_by_day(table) for part in tables_by_visit(sheet, day)]
     draft = Draft(without_dittos(sheet, tables), tables)
     said = Context()
     for table in tables:
@@ -132,6 +134,13 @@ def without_dittos(sheet: RawSheet, tables: Sequence[Table]) -> RawSheet:
     for place, column in enumerate(columns):
         if not any(text.strip().casefold() in DITTO for text in column.texts):
             continue
+        lesions = any(
+            role is not None and (role.field == "lesion" or role.kind in PLACE_KINDS)
+            for table in tables for role in table.roles[place : place + 1]
+        )  # fmt: skip
+        if lesions and any(text.strip().casefold() == "id." for text in column.texts):
+            # "ID." under a lesion is one.
+            continue
         codes = column.codes.copy()
         for table in tables:
             codes[table.rows] = filled_down(column, table.rows, blanks=np.zeros(len(table.rows), dtype=bool))
@@ -148,8 +157,11 @@ def explain(draft: Draft, key: Mapping[str, str]) -> None:
     places = places_by_key(key)
     draft.places = {**places, **draft.places}
     draft.words.feet |= {number: role.foot for number, role in draft.places.items() if role.kind == "foot"}
+    claws = {number: claw for number, said in key.items()
+             if number.isdecimal() and (claw := meaning("claw", said)) in CLAWS}  # fmt: skip
+    draft.words.feet |= {f"{CLAW} {number}": claw for number, claw in claws.items()}
     draft.words.taught = {
-        **taught_by_key({word: said for word, said in key.items() if word not in places}),
+        **taught_by_key({word: said for word, said in key.items() if word not in places and word not in claws}),
         **draft.words.taught,
     }
 
@@ -189,7 +201,7 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
             out[word] = f"foot:{foot}"
         elif meaning("claw", said) in (*CLAWS, "both"):
             out[word] = f"claw:{meaning('claw', said)}"
-        elif meaning("remark", said) == AWAY:
+        elif meaning("away", said) is not None:
             out[word] = AWAY
         elif reading.nothing or re.search(r"\b(done|nothing|clean|trimmed|ok)\b", plain(said)):
             out[word] = "nothing"
@@ -221,7 +233,8 @@ def settle(draft: Draft, answers: Answers) -> None:
             settled = settle_roles(
                 table.headings, roles, profiles, _beside_lesion(draft, alike, roles), answers, draft.words.taught
             )
-            if any(role.kind == "event" for role in settled):
+            said = {role.field for role in settled if role.kind == "field"} | {role.kind for role in settled}
+            if "event" in said and not ("lesion" in said and said & {"foot", "side"}):
                 # Beside an event everything told of it is a remark.
                 settled = [
                     Role("note") if role.field in ("lesion", "lesion_detail", "action") else role for role in settled
@@ -347,7 +360,7 @@ def _beside_lesion(draft: Draft, tables: Sequence[Table], roles: Sequence[Role |
     sources = [
         place for place, role in enumerate(roles)
         if role is not None and place < len(sheet.columns)
-        and (role.kind in ("foot", "claw", "lesion") or (role.kind == "field" and role.field == "lesion"))
+        and (role.kind in ("foot", "pair", "claw", "lesion") or (role.kind == "field" and role.field == "lesion"))
     ]  # fmt: skip
 
     def count(place: int) -> tuple[int, int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -14,7 +15,7 @@ from analytics.intake.fields import KINDS, field_of
 from analytics.intake.headings import Headings, Match, column_letters, match_heading
 from analytics.intake.layouts.asking import DATE_FIELDS, FINDING_ROLES, farm_said_once, has_findings
 from analytics.intake.layouts.context import read_name
-from analytics.intake.layouts.days import MID_MONTH, Day, read_day_text
+from analytics.intake.layouts.days import BARE_DAY, MID_MONTH, Day, month_named, read_day_text
 from analytics.intake.layouts.drafts import Draft, Facts
 from analytics.intake.layouts.profiles import is_tick, is_yes_no
 from analytics.intake.layouts.questions import Answers, Question, choices
@@ -173,8 +174,10 @@ class TableRecords:
         shared = self.shared()
         for name, (codes, texts) in shared.items():
             columns[name] = RawColumn(codes[of_row], texts)
+        self._sound_feet(columns, of_row, many)
         self._single_fields(columns, of_row)
         self._action(columns, of_row)
+        self._stages_in_remarks(columns, of_row)
         columns["note"] = self._notes(of_row, found[EXTRA], _texts_of(columns["foot"]))
         self._once(columns, len(of_row))
         self._days(columns)
@@ -189,35 +192,46 @@ class TableRecords:
         return [Piece(numbers, columns, self.own)] if len(numbers) else []
 
     def _says_more_than_form(self, of_row: Positions, columns: dict[str, RawColumn]) -> Any:
-        """Which records stay where the sheet has a row for each foot of a cow, printed whether or not it says more.
+        """Which records stay where the sheet has a row for each foot or claw of a cow, whether or not it says more.
 
         Of a cow with findings the rows of her sound feet are left out; a sound cow is one record without a foot.
         """
         size = len(of_row)
         keep = np.ones(size, dtype=bool)
         cow, foot = self.place("cow"), self.place("foot")
-        if cow is None or foot is None or not self._blank(cow).any():
+        by_claw = self.place("claw") is not None
+        places = foot is not None or any(role.kind in ("side", "end") for role in self.roles)
+        if cow is None or not places or not (by_claw or self._blank(cow).any()):
             return keep
         starts = np.cumsum(~self._blank(cow))[of_row]
+        if by_claw:
+            visits = [f"{one}\n{day}" for one, day in zip(_texts_of(columns["cow"]), _days_of(columns), strict=True)]
+            starts = np.unique(np.array(visits, dtype=object).astype(str), return_inverse=True)[1]
         feet = np.array(_texts_of(columns["foot"]), dtype=object)
+        claws = np.array(_texts_of(columns["claw"]), dtype=object)
         bare = np.ones(size, dtype=bool)
         for name in (*FINDING_FIELDS, "note"):
-            if name != "foot" and name in columns:
-                bare &= np.array([not text for text in _texts_of(columns[name])], dtype=bool)
+            if name not in ("foot", "claw") and name in columns:
+                none = ("", "0") if name == "severity" else ("",)
+                bare &= np.array([text in none for text in _texts_of(columns[name])], dtype=bool)
         for start in np.unique(starts).tolist():
             here = np.flatnonzero(starts == start)
-            if set(feet[here]) != set(FEET):
+            if not by_claw and set(feet[here]) != set(FEET):
+                continue
+            if len(here) == 1:
                 continue
             keep[here[bare[here]]] = False
             if bare[here].all():
                 keep[here[0]] = True
-                feet[here[0]] = ""
-        columns["foot"] = column_of(feet.tolist())
+                feet[here[0]] = feet[here[0]] if len(set(feet[here])) == 1 else ""
+                claws[here[0]] = ""
+        columns["foot"], columns["claw"] = column_of(feet.tolist()), column_of(claws.tolist())
         return keep
 
     def _about_feet(self, of_row: Positions, many: Any) -> Any:
         """Of an event list, the events that are about feet: those with a finding, a trim or "nothing found"."""
-        about = np.zeros(len(many), dtype=bool)
+        structured = any(role.kind == "field" and role.field == "lesion" for role in self.roles)
+        about = np.asarray(many) > 0 if structured else np.zeros(len(many), dtype=bool)
         left: dict[str, int] = {}
         for place, role in enumerate(self.roles):
             if role.kind != "event":
@@ -236,6 +250,20 @@ class TableRecords:
             self.notes.append(say("Events that are not about feet were left out: {events}.", events=shown))
         return about[of_row]
 
+    def _sound_feet(self, columns: dict[str, RawColumn], of_row: Positions, many: Any) -> None:
+        """A row without a finding that names one foot keeps it."""
+        place = self.place("foot")
+        if place is None:
+            return
+        column = self.sheet.columns[place]
+        codes = column.codes[self.rows][of_row]
+        feet = _texts_of(columns["foot"])
+        for index in np.flatnonzero(np.asarray(many)[of_row] == 0).tolist():
+            named = self._feet_named(column.texts[codes[index]]) if column.texts[codes[index]].strip() else ()
+            if len(named) == 1 and not feet[index]:
+                feet[index] = named[0]
+        columns["foot"] = column_of(feet)
+
     def _single_fields(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
         """Measures that have a column for the whole row."""
         for name in ("toe_length_mm", "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm"):
@@ -252,8 +280,11 @@ class TableRecords:
         if place is not None and self.roles[place].number not in numbered:
             column = self.sheet.columns[place]
             codes = column.codes[self.rows][of_row]
+            feet = _texts_of(columns["foot"])
+            read = {code: self._action_told(column.texts[code]) for code in np.unique(codes).tolist()}
             for index in np.flatnonzero([text == "" for text in texts]).tolist():
-                texts[index] = column.texts[codes[index]].strip()
+                said, named = read[int(codes[index])]
+                texts[index] = said if not named or feet[index] in named else ""
         for number, role in enumerate(self.roles):
             if role.kind != "action" or number >= len(self.sheet.columns):
                 continue
@@ -271,6 +302,16 @@ class TableRecords:
         self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]))
         columns["action"] = column_of(texts)
 
+    def _action_told(self, text: str) -> tuple[str, tuple[str, ...]]:
+        """The action of a cell such as "block on inside", and the feet it names; else the cell as it is."""
+        text = text.strip()
+        if not text or meaning("action", text) is not None:
+            return text, ()
+        reading = read_findings(text, taught=self.draft.words.taught)
+        if reading.action in ("block", "wrap", "refer") and not reading.findings and not reading.doubts:
+            return reading.action, reading.feet
+        return text, ()
+
     def _actions_in_remarks(self, texts: list[str], of_row: Positions, lesions: Sequence[str]) -> None:
         """A remark that says no more than that a block or wrap was put on tells of the one finding of its row."""
         findings = np.bincount(of_row, weights=[bool(lesion) for lesion in lesions], minlength=len(self.rows))
@@ -281,8 +322,24 @@ class TableRecords:
             done = [action if (action := meaning("action", text)) in ("block", "wrap") else "" for text in column.texts]
             codes = column.codes[self.rows][of_row]
             for index in np.flatnonzero(np.array([bool(one) for one in done], dtype=bool)[codes]).tolist():
-                if findings[of_row[index]] == 1 and lesions[index] and not texts[index]:
+                if findings[of_row[index]] == 1 and lesions[index] and texts[index] in ("", "trim"):
                     texts[index] = done[codes[index]]
+
+    def _stages_in_remarks(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """A remark that is a stage and nothing else is the stage of the one digital dermatitis of its row."""
+        lesions, stages = _texts_of(columns["lesion"]), _texts_of(columns["dd_stage"])
+        findings = np.bincount(of_row, weights=[bool(lesion) for lesion in lesions], minlength=len(self.rows))
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or not (role.kind == "field" and role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            said = [_STAGE_ALONE.fullmatch(text.strip()) for text in column.texts]
+            codes = column.codes[self.rows][of_row]
+            for index, code in enumerate(codes.tolist()):
+                match = said[code]
+                if match and lesions[index] == "DD" and not stages[index] and findings[of_row[index]] == 1:
+                    stages[index] = f"M{match[1].replace(',', '.')}"
+        columns["dd_stage"] = column_of(stages)
 
     def _feet_named(self, text: str) -> tuple[str, ...]:
         """Feet that a cell under an action names."""
@@ -363,6 +420,9 @@ class TableRecords:
                 continue
             if name not in columns:
                 columns[name] = RawColumn(np.ones(size, np.int32), ["", text])
+            elif name == "visit_date" and "visit_date" not in {**self.draft.tab.values, **self.context.values}:
+                # A day in a title may be the day of printing: beside rows with a day of their own it says nothing.
+                continue
             elif name in ("visit_date", "farm", "trimmer", "herd_size", "visit_kind"):
                 texts = _texts_of(columns[name])
                 if not all(texts):
@@ -430,10 +490,28 @@ class TableRecords:
                 texts[code] = self.day_text(texts[code], serial=serial or self.sheet.from_workbook)
             columns[name] = RawColumn(column.codes, texts)
 
+    def _month_of_rows(self) -> tuple[int, int] | None:
+        """Year and month that a line, the tab or the file's name says, for rows that say no more than the day."""
+        lines = [cell for line in self.table.lines for cell in line if cell.strip()]
+        for text in (*lines, self.sheet.tab or "", self.facts.file):
+            named = month_named(text)
+            if named is not None:
+                return named
+        return None
+
     def day_text(self, text: str, *, serial: bool) -> str:
         """A day as year-month-day, or the text as it is."""
         if not text.strip() or text.strip().casefold() in BLANKS:
             return ""
+        alone = BARE_DAY.fullmatch(text)
+        named = self._month_of_rows() if alone is not None else None
+        if alone is not None and named is not None:
+            year, month = named
+            self.notes.append(say("Days without a month were taken to be in {month}.", month=f"{year}-{month:02d}"))
+            try:
+                return dt.date(year, month, int(alone[1])).isoformat()
+            except ValueError:
+                return text
         try:
             day = read_day_text(text, self.order, self.facts.today, serial=serial)
         except (Unreadable, ValueError):
@@ -492,7 +570,7 @@ class TableRecords:
 
     def _is_away(self, text: str) -> bool:
         """Whether a cell in the place of a score says that the cow was not there."""
-        return meaning("remark", text) == AWAY or self.draft.words.taught.get(plain(text)) == AWAY
+        return meaning("away", text) is not None or self.draft.words.taught.get(plain(text)) == AWAY
 
     def scores(self) -> list[Piece]:
         """The records of a locomotion sheet: a score a cow and day."""
@@ -516,7 +594,10 @@ class TableRecords:
             column = self.sheet.columns[place]
             away = [self._is_away(text) for text in column.texts]
             said = np.array(
-                [text.strip().casefold() not in BLANKS and not gone for text, gone in zip(column.texts, away, strict=True)],
+                [
+                    text.strip().casefold() not in BLANKS and not gone
+                    for text, gone in zip(column.texts, away, strict=True)
+                ],
                 dtype=bool,
             )
             keep = np.flatnonzero(said[column.codes[self.rows]]) if role is not None else np.arange(len(self.rows))
@@ -559,6 +640,7 @@ class TableRecords:
         return out
 
 
+_STAGE_ALONE = re.compile(r"(?:(?:stage|stadium|estadio|stade|est[aá]dio)\s+)?[mM]\s?(4[.,]1|[0-4])", re.I)
 _OF_SCORES = frozenset(("cow", "farm", "visit_date", "trimmer", "locomotion_scale", "locomotion_score"))
 """Fields of a row that a record of a score takes up."""
 
@@ -568,10 +650,15 @@ def bare_cow(text: str) -> str:
 
     Example
     -------
-    >>> bare_cow("#1042"), bare_cow("1042*"), bare_cow("NL 1234")
-    ('1042', '1042', 'NL 1234')
+    >>> bare_cow("#1042"), bare_cow("1042*"), bare_cow("NL 1234"), bare_cow("no 45")
+    ('1042', '1042', 'NL 1234', '45')
     """
+    text = _NUMBER_WORD.sub("", text)
     return re.sub(r"(?<![\s*#])[\s*#]+$", "", re.sub(r"^\s*#\s*", "", text)).strip()
+
+
+_NUMBER_WORD = re.compile(r"^\s*(?:no|nr|n[ºo°]|num|number|nummer|cow|kuh|koe|vache|vaca|la|the)\b[.:]?\s+(?=\d)", re.I)
+"""Words before a cow's number that say no more than that it is one. [common practice, no source]"""
 
 
 def _read_scores(column: RawColumn, words: Words) -> RawColumn:
@@ -597,6 +684,10 @@ def _iso(day: Day) -> str:
 
 _MONTH_NAMES = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
                 "November", "December")  # fmt: skip
+
+
+def _days_of(columns: dict[str, RawColumn]) -> list[str]:
+    return _texts_of(columns["visit_date"]) if "visit_date" in columns else [""] * len(columns["cow"].codes)
 
 
 def _texts_of(column: RawColumn) -> list[str]:

@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from analytics.intake.layouts.days import is_day
+from analytics.intake.layouts.days import BARE_DAY, is_day
 from analytics.intake.parsing.finding_cell import read_findings
 from analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_severity_text
 from analytics.intake.sheet import Positions, RawColumn
@@ -20,7 +20,7 @@ from analytics.trade.visits import understand_visit_kind
 TICKS = frozenset(("x", "xx", "v", "\N{CHECK MARK}", "\N{HEAVY CHECK MARK}", "\N{BALLOT X}", "*", "\N{BULLET}"))
 DITTO = frozenset(('"', "''", "\N{RIGHT DOUBLE QUOTATION MARK}", "\N{LEFT DOUBLE QUOTATION MARK}",
                    "\N{DOUBLE PRIME QUOTATION MARK}",
-                   "ditto", "do.", "do", "idem", "dito", "same", ",,", "\N{DOUBLE LOW-9 QUOTATION MARK}"))  # fmt: skip
+                   "ditto", "do.", "do", "idem", "dito", "dto", "dto.", "id.", "same", ",,", "\N{DOUBLE LOW-9 QUOTATION MARK}"))  # fmt: skip
 """Marks that say "as above"."""
 MOST_TEXTS = 4000
 """Distinct texts of a column that are looked at to tell what it is. [common practice, no source]"""
@@ -123,7 +123,7 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
     if bare.casefold() in BLANKS:
         return True
     if field in ("visit_date", "recheck_on", "calving_date"):
-        return is_day(bare) or bool(re.fullmatch(r"[345]\d{4}(\.0+)?", bare))
+        return is_day(bare) or bool(re.fullmatch(r"[345]\d{4}(\.0+)?", bare) or BARE_DAY.fullmatch(bare))
     if field == "foot":
         return bool(read_feet_text(bare)[0]) or bool(read_findings(bare, taught=taught).feet)
     if field == "claw":

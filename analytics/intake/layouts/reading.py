@@ -18,6 +18,7 @@ from analytics.intake.layouts.profiles import profile_of
 from analytics.intake.layouts.questions import Answers, Question, choices
 from analytics.intake.layouts.roles import Role
 from analytics.intake.layouts.tables import Table, find_tables
+from analytics.intake.layouts.visits import ELSEWHERE
 from analytics.intake.parsing.finding_cell import read_findings
 from analytics.intake.sheet import RawColumn, RawSheet
 from analytics.intake.vocabulary import BLANKS
@@ -132,7 +133,7 @@ def _opening(draft: Draft) -> list[Said]:
         " ".join(heading.split()) or str(say("column {letters}", letters=column_letters(place)))
         for table, roles in zip(draft.tables, draft.roles, strict=True)
         for place, (heading, role) in enumerate(zip(table.headings, roles, strict=True))
-        if role.kind == "skip" and place < len(draft.sheet.columns)
+        if role.kind == "skip" and role.field != ELSEWHERE and place < len(draft.sheet.columns)
         and profile_of([(draft.sheet.columns[place], table.rows)]).filled
     )  # fmt: skip
     if unread:
@@ -165,7 +166,8 @@ def draft_if_needed(
             role.code for table in tables for role in table.roles
             if role is not None and (role.kind in ("foot", "claw", "lesion") or role.field == "lesion")
         }  # fmt: skip
-        if not (events and headings.kind == "changes") and not (headings.kind == "register" and len(places) >= 2):
+        found = len(places) >= 2 or "lesion" in places
+        if not (events and headings.kind == "changes") and not (headings.kind == "register" and found):
             return None
     if not tables or not any(len(table.rows) for table in tables):
         return None

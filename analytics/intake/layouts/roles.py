@@ -21,7 +21,8 @@ class Role:
     Attributes
     ----------
     kind : str
-        ``field`` (of a trim sheet), ``foot`` or ``claw`` (findings there), ``lesion`` (ticks, feet, severities or
+        ``field`` (of a trim sheet), ``foot`` or ``claw`` (findings there), ``pair`` (findings on
+        the front or hind feet), ``lesion`` (ticks, feet, severities or
         counts of it), ``part`` (lesions of the toe, sole or heel), ``zone`` (findings there), ``which`` (ticks of a
         foot), ``measure`` (a length of one foot), ``day`` (scores of that day), ``side``, ``end``, ``lame``,
         ``action`` (ticks), ``event``, ``note``, ``skip`` (known, but no part of a trim record).
@@ -63,6 +64,7 @@ class Role:
             "action": ["action", self.action],
             "part": ["part", self.field],
             "zone": ["zone", self.field],
+            "pair": ["feet", {"F": "front", "H": "hind"}.get(self.field, "")],
             "day": ["scores of", self.day],
         }.get(self.kind, [self.kind])
         return " ".join(part for part in parts if part)
@@ -81,6 +83,8 @@ def role_of_code(code: str, role: Role) -> Role:
         return Role("claw", foot=words[1], claw=words[2])
     if words[0] == "lesion" and len(words) in (2, 3) and words[1] in LESIONS:
         return Role("lesion", lesion=words[1], foot=words[2] if len(words) == 3 else "")
+    if words[0] == "feet" and len(words) == 2:
+        return Role("pair", field={"front": "F", "hind": "H"}[words[1]])
     if words[0] == "zone" and len(words) == 2 and role.kind == "zone":
         return Role("zone", field=words[1])
     if words[0] == "action" and len(words) == 2:
@@ -200,6 +204,8 @@ def _worded(text: str) -> Role | None:
                 return Role("skip")
             if wanted == "layout.":
                 scale = understand_scale(aside) if field == "lame" and re.search(r"\d", aside) else None
+                if scale is not None:
+                    return Role("field", field="locomotion_score", scale=scale)
                 return Role({"event_remark": "note", "treated": "note"}.get(field, field), scale=scale)
             if wanted == "locomotion.":
                 field = _SCORES.get(field, field)

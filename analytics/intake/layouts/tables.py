@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
@@ -13,6 +13,7 @@ import numpy.typing as npt
 from analytics.intake.headings import is_own_column
 from analytics.intake.layouts.context import field_told
 from analytics.intake.layouts.days import is_day
+from analytics.intake.layouts.profiles import DITTO
 from analytics.intake.layouts.roles import NUMBERED_FIELDS, Role, joined_headings, read_heading, told_of_foot
 from analytics.intake.sheet import Positions, RawSheet
 from analytics.trade import lexicon
@@ -28,7 +29,7 @@ ENOUGH_FEET = 3
 """Codes of one set of feet that must stand among the headings. [common practice, no source]"""
 NUMBER_HEADINGS = frozenset(("no", "n o", "nr", "number", "num", "n", "numero", "nummer", "no s"))
 """Headings of a column of numbers, which are the cows' where no other column is."""
-_PLACES = ("foot", "claw", "lesion", "measure", "day")
+_PLACES = ("foot", "pair", "claw", "lesion", "measure", "day")
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,10 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
         # "ID" beside "Cow" is the lesion.
         for place in lesions:
             roles[place] = Role("lesion", lesion=str(meaning("lesion", headings[place])))
+    for place in cows if len(cows) > 1 else ():
+        if "visit_date" in (meaning("ambiguous", headings[place]) or "").split():
+            # "Tag" beside "Kuh" is the day.
+            roles[place] = Role("field", field="visit_date")
     firsts = {place: words for place, text in enumerate(headings) if (words := plain(text).split())}
     for codes in foot_sets():
         there = {place: codes[words[0]] for place, words in firsts.items() if words[0] in codes}
@@ -84,9 +89,11 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
                 role = read_heading(" ".join([foot, *firsts[place][1:]]))
                 if role is not None and role.kind in ("foot", "claw"):
                     roles[place] = role
+    _find_ends(headings, roles)
     _keep_claws_of_feet(roles)
     _add_fourth_foot(headings, roles)
     _settle_feet(headings, roles)
+    _find_feet_of_days(headings, roles)
     days = [
         place
         for place, text in enumerate(headings)
@@ -102,6 +109,16 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
                 day = f"{match[1]} 20{match[2]}"
             roles[place] = Role("day", day=day)
     return _numbered_pairs(roles)
+
+
+def _find_ends(headings: Sequence[str], roles: list[Role | None]) -> None:
+    """Two columns, of the front feet and of the hind feet, whose cells name the side."""
+    ends = {place: meaning("end", text) for place, text in enumerate(headings) if text.strip()}
+    found = {place: end for place, end in ends.items() if end is not None and roles[place] is None}
+    said = {role.field for role in roles if role is not None and role.kind == "field"}
+    if sorted(found.values()) == ["F", "H"] and "cow" in said and not said & {"lesion", "foot"}:
+        for place, end in found.items():
+            roles[place] = Role("pair", field=end)
 
 
 def _keep_claws_of_feet(roles: list[Role | None]) -> None:
@@ -147,6 +164,22 @@ def _settle_feet(headings: Sequence[str], roles: list[Role | None]) -> None:
             roles[place] = Role("field", field="lesion", foot=role.foot, claw=role.claw, number=number)
         elif role.kind == "field" and role.foot and beside == {"lesion"}:
             roles[place] = Role("claw" if role.claw else "foot", foot=role.foot, claw=role.claw)
+
+
+def _find_feet_of_days(headings: Sequence[str], roles: list[Role | None]) -> None:
+    """A foot and a day in one heading, such as "LH 2026-03-10", where several stand together."""
+    found: dict[int, Role] = {}
+    for place, text in enumerate(headings):
+        words = text.split()
+        for cut in range(1, len(words)) if roles[place] is None and len(text) < 40 else ():
+            role = read_heading(" ".join(words[:cut]))
+            day = " ".join(words[cut:])
+            if role is not None and role.kind in ("foot", "claw") and role.foot and is_day(day):
+                found[place] = replace(role, day=day)
+                break
+    if len(found) >= 2:
+        for place, role in found.items():
+            roles[place] = role
 
 
 def _is_month(text: str) -> bool:
@@ -349,7 +382,7 @@ def _cow_headings() -> frozenset[str]:
 
 
 def _is_cow_heading(text: str) -> bool:
-    if not text.strip() or len(text) > 40 or text.strip().isdecimal():
+    if not text.strip() or len(text) > 40 or text.strip().isdecimal() or text.strip().casefold() in DITTO:
         return False
     word = plain(text)
     bare = plain(_BRACKETS.sub(" ", text)) if "(" in text or "[" in text or "{" in text else word

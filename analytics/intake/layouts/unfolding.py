@@ -38,6 +38,8 @@ SIDES = "sides"
 """In a key of feet, says that L and R of a claw are left and right."""
 END = "end"
 """In a key of feet, holds the end (F or H) of the only feet that were looked at."""
+CLAW = "claw"
+"""In a key of feet, stands before the number of a claw."""
 AWAY = "away"
 """What a word means that says that a cow was not there: sold, dry."""
 CELL_VALUES = ("severity", "zone", "claw", "foot", "score")
@@ -124,6 +126,8 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
         if role.kind == "claw" and not role.foot:
             feet = {name: at for name, at in beside.items() if name in ("foot", "side", "end")}
             out.append(Group((place, *feet.values()), _claw_reader(role.claw, tuple(feet), words)))
+        elif role.kind == "pair":
+            out.append(Group((place,), _pair_reader(role, words)))
         elif role.kind in ("foot", "claw"):
             out.append(Group((place,), _place_reader(role, words)))
         elif role.kind == "lesion":
@@ -135,6 +139,9 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
         elif role.kind in ("part", "zone"):
             reader = _part_reader(role, words) if role.kind == "part" else _zone_reader(role, words)
             out.append(Group((place, *beside.values()), _beside_reader(tuple(beside), reader, words)))
+        elif role.kind == "event" and any(one.kind == "field" and one.field == "lesion" for one in roles):
+            # Its finding has columns of its own.
+            continue
         elif role.kind == "event":
             remarks = [at for at, one in enumerate(roles) if one.kind == "note" or one.field == "note"]
             out.append(Group((place, *remarks), _event_reader(words)))
@@ -197,6 +204,11 @@ def read_row(
         text = said.get(name, "")
         if not text or text.casefold() in BLANKS:
             continue
+        stage = _STAGE.fullmatch(text) if name == "severity" and not said.get("dd_stage") else None
+        if stage is not None:
+            # Beside degrees of other lesions stands the stage of digital dermatitis.
+            base["dd_stage"] = f"M{stage[1].replace(',', '.')}"
+            continue
         base[name], doubt = _coded(name, text, taught)
         if doubt is not None:
             doubts.append(doubt)
@@ -213,7 +225,8 @@ def read_row(
     for finding in found or [{}]:
         own_feet = [finding["foot"]] if finding.get("foot") else list(reading.feet if not finding else ()) or feet
         for foot in own_feet or [""]:
-            claws, claw_doubt, raw = _claws(claw_text, foot, taught, sides=bool(key.get(SIDES)))
+            told = key.get(f"{CLAW} {plain(claw_text)}", claw_text)
+            claws, claw_doubt, raw = _claws(told, foot, taught, sides=bool(key.get(SIDES)))
             if claw_doubt is not None:
                 doubts.append(claw_doubt)
             own_claws = (
@@ -249,6 +262,9 @@ def read_row(
             if record.get("lesion") not in raw_words:
                 record.setdefault(EXTRA, " ".join(reading.unread))
     return out, tuple(doubts)
+
+
+_STAGE = re.compile(r"[mM]\s?(4[.,]1|[0-4])")
 
 
 def _records_of(reading: CellReading, text: str) -> list[dict[str, str]]:
@@ -433,6 +449,48 @@ def _claw_reader(claw: str, names: tuple[str, ...], words: Words) -> Callable[[t
     return read
 
 
+def _pair_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
+    """Findings on the two feet of one end: "R foul, L slurry heel", "both warts"."""
+
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        pieces = re.split(r"([,;/\n]|\s&\s|\s\+\s)", _undotted(texts[0].strip()))
+        sided = "".join(piece if at % 2 else _with_end(piece, role.field) for at, piece in enumerate(pieces))
+        reading = read_findings(sided, taught=words.taught)
+        out = _records_of(reading, texts[0])
+        for word in _unanswered(reading, words.taught):
+            out.append({"lesion": word})
+        for record in out:
+            if reading.action:
+                record["action"] = reading.action
+            if reading.unread:
+                record.setdefault(EXTRA, " ".join(reading.unread))
+        return out, reading.doubts
+
+    return read
+
+
+def _with_end(text: str, end: str) -> str:
+    """A piece of a cell with the foot in the place of the side it begins or ends with.
+
+    Example
+    -------
+    >>> _with_end("R ulcer outer", "H"), _with_end(" both warts", "F"), _with_end("ok", "H")
+    ('RH ulcer outer', ' LF RF warts', 'ok')
+    """
+    said = text.split()
+    lead = text[: len(text) - len(text.lstrip())]
+    for place in (0, len(said) - 1) if said else ():
+        side = phrases("side").get(plain(said[place]))
+        if side is None and plain(said[place]) not in _BOTH:
+            continue
+        feet = f"{side}{end}" if side else f"L{end} R{end}"
+        return lead + " ".join([*said[:place], feet, *said[place + 1 :]])
+    return text
+
+
+_BOTH = frozenset(("both", "beide", "bd", "bds", "ambas", "ambos", "las dos", "deux", "allebei"))
+
+
 def _sides_of_end(text: str, key: Mapping[str, str]) -> tuple[tuple[str, ...], Doubt | None]:
     """Feet of a cell that names sides and no end ("L", "G D"): of the end that alone was looked at, else asked."""
     said = [word for word in plain(text).split() if word not in phrases("joiner") and word not in _AND]
@@ -453,6 +511,8 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
         text = texts[0].strip()
         if not text or text.casefold() in BLANKS or text == "0" or meaning("no", text) is not None:
+            return [], ()
+        if meaning("away", text) is not None or words.taught.get(plain(text)) == AWAY:
             return [], ()
         found = read_findings(role.lesion)
         base = dict(_fields_of(found.findings[0])) if found.findings else {"lesion": role.lesion}
@@ -569,7 +629,7 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
 
 
 _FEET_EVENT = re.compile(
-    r"\b(hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic|recort|arregl|despalm)"
+    r"\b(podal|podo|hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic|recort|arregl|despalm)"
 )
 """Words of an event that is about feet. [common practice, no source]"""
 

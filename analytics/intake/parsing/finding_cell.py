@@ -245,7 +245,7 @@ class _Cell:
             elif before is not None and _is_cue(before) and item.kind in ("number", "range", "severity"):
                 items[-1] = self._keyed(before, item)
             else:
-                foot = _other_side(items, item)
+                foot = _other_side(items, item) or _same_foot(items, item)
                 items.append(item if foot is None else Item("foot", foot, item.start, item.end, text=item.text))
         self.items = items
 
@@ -1243,6 +1243,17 @@ def _other_side(before: Sequence[Item], item: Item) -> str | None:
     if not joins or foot.kind != "foot" or foot.value not in FEET or side in (None, foot.value[0]):
         return None
     return f"{side}{foot.value[1]}"
+
+
+def _same_foot(before: Sequence[Item], item: Item) -> str | None:
+    """The foot named last, where a cell says "same foot"."""
+    if plain(item.text) not in _SAME_FOOT:
+        return None
+    return next((one.value for one in reversed(before) if one.kind == "foot"), None)
+
+
+_SAME_FOOT = frozenset(("same foot", "same leg", "misma pata", "mismo pie", "gleicher fuss", "gleiches bein",
+                        "zelfde poot", "meme pied", "meme patte", "mesma pata", "mesmo pe"))  # fmt: skip
 
 
 def _is_cue(item: Item) -> bool:
