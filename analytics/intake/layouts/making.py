@@ -506,10 +506,10 @@ class TableRecords:
         alone = BARE_DAY.fullmatch(text)
         named = self._month_of_rows() if alone is not None else None
         if alone is not None and named is not None:
-            year, month = named
-            self.notes.append(say("Days without a month were taken to be in {month}.", month=f"{year}-{month:02d}"))
+            shown = f"{named[0]}-{named[1]:02d}"
+            self.notes.append(say("Days without a month were taken to be in {month}.", month=shown))
             try:
-                return dt.date(year, month, int(alone[1])).isoformat()
+                return dt.date(*named, int(alone[1])).isoformat()
             except ValueError:
                 return text
         try:

@@ -20,7 +20,8 @@ from analytics.trade.visits import understand_visit_kind
 TICKS = frozenset(("x", "xx", "v", "\N{CHECK MARK}", "\N{HEAVY CHECK MARK}", "\N{BALLOT X}", "*", "\N{BULLET}"))
 DITTO = frozenset(('"', "''", "\N{RIGHT DOUBLE QUOTATION MARK}", "\N{LEFT DOUBLE QUOTATION MARK}",
                    "\N{DOUBLE PRIME QUOTATION MARK}",
-                   "ditto", "do.", "do", "idem", "dito", "dto", "dto.", "id.", "same", ",,", "\N{DOUBLE LOW-9 QUOTATION MARK}"))  # fmt: skip
+                   "ditto", "do.", "do", "idem", "dito", "dto", "dto.", "id.",
+                   "same", ",,", "\N{DOUBLE LOW-9 QUOTATION MARK}"))  # fmt: skip
 """Marks that say "as above"."""
 MOST_TEXTS = 4000
 """Distinct texts of a column that are looked at to tell what it is. [common practice, no source]"""

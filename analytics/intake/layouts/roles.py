@@ -191,7 +191,8 @@ def _worded(text: str) -> Role | None:
     if not names and span is not None and understand_scale(f"{span[1]}-{span[2]}") is not None:
         # "Lameness 1-5" is a score, "lame" alone may be yes or no.
         of_scale = _worded(f"{text[: span.start()]} ({span[1]}-{span[2]})")
-        return replace(of_scale, kind="field", field="locomotion_score") if _is_gait(of_scale) else of_scale
+        gait = of_scale is not None and (of_scale.kind == "lame" or of_scale.field == "locomotion_score")
+        return replace(of_scale, kind="field", field="locomotion_score") if of_scale is not None and gait else of_scale
     if not names and unit is None and bare.split()[-1:] in (["mm"], ["cm"]):
         unit = bare.split()[-1]
         names = heading_fields().get(squeezed_heading(" ".join(bare.split()[:-1]))) or ()
@@ -216,10 +217,6 @@ def _worded(text: str) -> Role | None:
 
 _SCALE_BEHIND = re.compile(r"[\s,:]+([01])\s*(?:-|\N{EN DASH}|to|a|à|bis|tot|t/m|até)\s*([35])\s*$")
 """The ends of a scale behind the words of a heading. [common practice, no source]"""
-
-
-def _is_gait(role: Role | None) -> bool:
-    return role is not None and (role.kind == "lame" or role.field == "locomotion_score")
 
 
 def _bare_of_counts(bare: str) -> str:

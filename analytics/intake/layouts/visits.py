@@ -69,10 +69,10 @@ def _blocks(sheet: RawSheet, table: Table) -> list[Table]:
     size = len(names) // len(cows)
     if size < 2 or any(names[start : start + size] != names[:size] for start in range(0, len(names), size)):
         return []
-    out = []
+    out: list[Table] = []
     for start in range(0, len(said), size):
         own = said[start : start + size]
-        roles = [
+        roles: list[Role | None] = [
             (role if role is None else replace(role, number=0)) if place in own else Role("skip", field=ELSEWHERE)
             for place, role in enumerate(table.roles)
         ]
@@ -93,9 +93,9 @@ def _days_over_findings(sheet: RawSheet, table: Table) -> list[Table]:
     named = sum(_profile(sheet, table, place).share(test=lambda text: says_lesion(text, {})) > 0 for place in places)
     if not named:
         return []
-    out = []
+    out: list[Table] = []
     for day, own in by_day.items():
-        roles = [
+        roles: list[Role | None] = [
             role if role is None or not role.day
             else Role("skip", field=ELSEWHERE) if place not in own
             else Role("field", field="lesion") if role.kind == "day"
@@ -131,7 +131,7 @@ def _groups_with_day(sheet: RawSheet, table: Table) -> list[Table]:
         not start < lesion < stop for start, lesion, stop in zip(days, lesions, bounds[1:], strict=True)
     ):
         return []
-    out = []
+    out: list[Table] = []
     for start, stop in zip(days, bounds[1:], strict=True):
         roles: list[Role | None] = []
         for place, role in enumerate(table.roles):
