@@ -26,6 +26,7 @@ AFTER = {"40b": "40a", "42b": "42a", "60b": "60a", "t87b": "t87a", "t88b": "t88a
 ANSWERS: dict[str, dict[str, str]] = {
     "56b": {"word:u": "SU", "word:m": "DD", "word:w": "WL"},
     "t80": {"word:k": "SU", "word:p": "DD", "word:q": "WL"},
+    "b29": {"word:p9": "DS"},
     "t75": {"word:noen": "nothing", "zone:heel": "note"},
 }
 """What a person answers where no answer is likeliest."""
