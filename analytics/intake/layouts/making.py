@@ -35,7 +35,7 @@ from analytics.intake.parsing.value_cells import read_feet_text, read_score_text
 from analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from analytics.intake.unreadable import Unreadable
 from analytics.intake.vocabulary import BLANKS
-from analytics.trade.feet import FEET
+from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lexicon import meaning, plain
 from analytics.words import Said, say
 
@@ -199,21 +199,26 @@ class TableRecords:
         size = len(of_row)
         keep = np.ones(size, dtype=bool)
         cow, foot = self.place("cow"), self.place("foot")
-        by_claw = self.place("claw") is not None
+        claw = self.place("claw")
+        by_claw = claw is not None
         places = foot is not None or any(role.kind in ("side", "end") for role in self.roles)
         if cow is None or not places or not (by_claw or self._blank(cow).any()):
             return keep
         starts = np.cumsum(~self._blank(cow))[of_row]
         if by_claw:
-            visits = [f"{one}\n{day}" for one, day in zip(_texts_of(columns["cow"]), _days_of(columns), strict=True)]
+            who = [_texts_or_blank(columns, name, size) for name in ("farm", "cow", "visit_date")]
+            visits = ["\n".join(said) for said in zip(*who, strict=True)]
             starts = np.unique(np.array(visits, dtype=object).astype(str), return_inverse=True)[1]
         feet = np.array(_texts_of(columns["foot"]), dtype=object)
         claws = np.array(_texts_of(columns["claw"]), dtype=object)
-        bare = np.ones(size, dtype=bool)
+        # What is written as a foot or claw and is none keeps its row, so that it is set aside.
+        bare = np.isin(feet, ("", *FEET)) & np.isin(claws, ("", *CLAWS))
         for name in (*FINDING_FIELDS, "note"):
             if name not in ("foot", "claw") and name in columns:
                 none = ("", "0") if name == "severity" else ("",)
                 bare &= np.array([text in none for text in _texts_of(columns[name])], dtype=bool)
+        if claw is not None:
+            bare &= ~self._blank(claw)[of_row]
         for start in np.unique(starts).tolist():
             here = np.flatnonzero(starts == start)
             if not by_claw and set(feet[here]) != set(FEET):
@@ -686,8 +691,8 @@ _MONTH_NAMES = ("January", "February", "March", "April", "May", "June", "July", 
                 "November", "December")  # fmt: skip
 
 
-def _days_of(columns: dict[str, RawColumn]) -> list[str]:
-    return _texts_of(columns["visit_date"]) if "visit_date" in columns else [""] * len(columns["cow"].codes)
+def _texts_or_blank(columns: dict[str, RawColumn], name: str, size: int) -> list[str]:
+    return _texts_of(columns[name]) if name in columns else [""] * size
 
 
 def _texts_of(column: RawColumn) -> list[str]:
