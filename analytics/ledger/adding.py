@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +13,6 @@ import numpy.typing as npt
 
 from analytics.intake import CheckedSheet
 from analytics.intake.records import LEFT_BLANK
-from analytics.ledger import sums
 from analytics.ledger.copying import copy_before
 from analytics.ledger.derive import rebuild
 from analytics.ledger.engine import next_number
@@ -26,6 +25,7 @@ from analytics.ledger.replacing import bring_back, replace_rows
 from analytics.ledger.revisions import Choice, Comparison, compare_sheets, compare_staged, plan_rows
 from analytics.ledger.schema import BOOKKEEPING, ROW_TABLES
 from analytics.ledger.staging import as_arrow, stage_records
+from analytics.ledger.sums import changing, come
 from analytics.mistake import Mistake
 from analytics.progress import stage
 from analytics.words import Said, say
@@ -113,8 +113,6 @@ def add_sheets(
             replaced += one.replaced
             noted += one.noted
             _keep_set_aside(connection, sheet, number)
-        if ledger.dialect == "duckdb":
-            sums.add_import(connection, number)
         for sheet in sheets:
             if not _is_accounted_for(sheet):
                 raise AssertionError(f"{sheet.source}: {sheet.held} rows are no records, and not all are listed")
@@ -133,6 +131,7 @@ def add_sheets(
                 json.dumps([str(note) for sheet in sheets for note in sheet.notes]),
             ],
         )
+        come_with_import(connection, number, [ROW_TABLES[kind][0] for kind in met])
         note(
             connection,
             "import added",
@@ -211,25 +210,33 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
                     f"SELECT DISTINCT farm FROM {table} WHERE import_no = ? AND farm IS NOT NULL", [number]
                 ).fetchall()
             }
+            # Its own rows go, or go over to another import that met them again.
+            met_again = "row_key IN (SELECT row_key FROM seen_again WHERE kind = ?)"
+            with changing(connection, table, f"import_no = ? OR {met_again}", [number, kind]):
+                connection.execute(
+                    f"""UPDATE {table} SET import_no = other.import_no
+                    FROM (SELECT a.row_key, MIN(a.import_no) AS import_no FROM seen_again a
+                          JOIN imports i ON i.import_no = a.import_no
+                          WHERE a.kind = ? AND a.import_no <> ? AND i.undone_at IS NULL GROUP BY a.row_key) AS other
+                    WHERE {table}.import_no = ? AND {table}.row_key = other.row_key""",
+                    [kind, number, number],
+                )
+                [(count,)] = connection.execute(
+                    f"SELECT COUNT(*) FROM {table} WHERE import_no = ?", [number]
+                ).fetchall()
+                removed += count
+                connection.execute(f"DELETE FROM {table} WHERE import_no = ?", [number])
+        with (
+            changing(connection, "seen_again"),
+            changing(connection, "imports"),
+            changing(connection, "replaced_rows"),
+        ):
+            farms |= bring_back(connection, number)
+            connection.execute("DELETE FROM seen_again WHERE import_no = ?", [number])
             connection.execute(
-                f"""UPDATE {table} SET import_no = other.import_no
-                FROM (SELECT a.row_key, MIN(a.import_no) AS import_no FROM seen_again a
-                      JOIN imports i ON i.import_no = a.import_no
-                      WHERE a.kind = ? AND a.import_no <> ? AND i.undone_at IS NULL GROUP BY a.row_key) AS other
-                WHERE {table}.import_no = ? AND {table}.row_key = other.row_key""",
-                [kind, number, number],
+                "UPDATE imports SET undone_at = ? WHERE import_no = ?",
+                [dt.datetime.now(dt.UTC).replace(tzinfo=None), number],
             )
-            [(count,)] = connection.execute(f"SELECT COUNT(*) FROM {table} WHERE import_no = ?", [number]).fetchall()
-            removed += count
-            if ledger.dialect == "duckdb":
-                sums.change(connection, table, "import_no = ?", [number], -1)
-            connection.execute(f"DELETE FROM {table} WHERE import_no = ?", [number])
-        farms |= bring_back(connection, number)
-        connection.execute("DELETE FROM seen_again WHERE import_no = ?", [number])
-        connection.execute(
-            "UPDATE imports SET undone_at = ? WHERE import_no = ?",
-            [dt.datetime.now(dt.UTC).replace(tzinfo=None), number],
-        )
         # By their names a farm can still be found, and erased, whose rows are no longer there.
         before = {"rows": removed, "farms": sorted(farm for farm in farms if farm)}
         note(connection, "import undone", subject=f"import {number}", before=before, after={"rows": 0})
@@ -264,6 +271,20 @@ def _refuse_undone(connection: Any, number: int) -> None:
         raise Mistake(
             say("Import {number} was undone already, on {undone_at:%Y-%m-%d}.", number=number, undone_at=undone_at)
         )
+
+
+def come_with_import(connection: Any, number: int, tables: Iterable[str]) -> None:
+    """Take all that an import has just brought into the sums.
+
+    Parameters
+    ----------
+    connection : connection
+    number : int
+        The import, which nobody had before.
+    tables : iterable of str
+        Row tables that got rows of it.
+    """
+    come(connection, [*tables, "seen_again", "replaced_rows", "set_aside", "imports"], "import_no = ?", number)
 
 
 def executor(connection: duckdb.DuckDBPyConnection) -> Any:

@@ -18,6 +18,7 @@ from analytics.intake.farms import key
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import BOOKKEEPING
+from analytics.ledger.sums import changing
 from analytics.mistake import Mistake
 from analytics.words import say
 
@@ -146,7 +147,8 @@ def add_alias(ledger: Ledger, kind: str, said: str, means: str, farm: str | None
         if opposite is not None and spelling(opposite[1]) == spelling(said) != spelling(means):
             # The newer word holds where each of two names was said to be the other.
             _take_back(connection, kind, opposite[0], farm, now)
-        connection.execute("INSERT INTO aliases VALUES (?, ?, ?, ?, ?, NULL)", [kind, whose, said, means, now])
+        with changing(connection, "aliases"):
+            connection.execute("INSERT INTO aliases VALUES (?, ?, ?, ?, ?, NULL)", [kind, whose, said, means, now])
         note(
             connection,
             "name set",
@@ -213,5 +215,6 @@ def _take_back(connection: Any, kind: str, said: str, farm: str | None, moment: 
     where = "kind = ? AND said = ? AND taken_back_at IS NULL" + (" AND farm = ?" if kind == "cow" else "")
     values = [kind, said, *([farm] if kind == "cow" else [])]
     [(whose,)] = connection.execute(f"SELECT farm FROM aliases WHERE {where}", values).fetchall()
-    connection.execute(f"UPDATE aliases SET taken_back_at = ? WHERE {where}", [moment, *values])
+    with changing(connection, "aliases"):
+        connection.execute(f"UPDATE aliases SET taken_back_at = ? WHERE {where}", [moment, *values])
     return None if whose is None else str(whose)

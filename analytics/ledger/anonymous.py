@@ -29,6 +29,7 @@ from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import BOOKKEEPING
 from analytics.ledger.staging import insert_frame
+from analytics.ledger.sums import come
 from analytics.mistake import Mistake
 from analytics.words import Said, say
 
@@ -295,6 +296,8 @@ def _digests(rows: pd.DataFrame, columns: list[str]) -> dict[tuple[str, ...], se
 
 def _remember(connection: Any, rows: pd.DataFrame, done: Anonymous) -> None:
     lines = rows.groupby(_GROUP, dropna=False, as_index=False).agg(cows=("digest", lambda each: " ".join(sorted(each))))
-    lines["exported_at"] = dt.datetime.now(dt.UTC).replace(tzinfo=None)
+    moment = dt.datetime.now(dt.UTC).replace(tzinfo=None)
+    lines["exported_at"] = moment
     insert_frame(connection, "exports", lines, BOOKKEEPING["exports"])
+    come(connection, ["exports"], "exported_at = ?", moment)
     note(connection, "anonymous export", subject="ledger", after={"rows": len(done.table), "k": done.k})

@@ -13,8 +13,7 @@ from typing import Any
 
 from analytics.beside import ahead
 from analytics.intake.streaming import CheckedStream
-from analytics.ledger import sums
-from analytics.ledger.adding import ImportResult, executor
+from analytics.ledger.adding import ImportResult, come_with_import, executor
 from analytics.ledger.derive import rebuild
 from analytics.ledger.engine import NO_BAR
 from analytics.ledger.farm_spelling import ledger_spelling
@@ -83,7 +82,6 @@ def add_stream(
         _look_again(connection, taken, number)
         added, known = taken.added, taken.records - taken.added
         _keep_set_aside(connection, taken, number)
-        sums.take_in(connection, table, number, added, taken.sum)
         if added + known + taken.held != taken.read:
             raise AssertionError(f"{file}: {taken.read} rows read, but {added} + {known} + {taken.held} accounted for")
         connection.execute(
@@ -101,6 +99,7 @@ def add_stream(
                 json.dumps([str(said) for said in stream.notes]),
             ],
         )
+        come_with_import(connection, number, [table])
         counts = {"file": file, "read": taken.read, "added": added, "already_known": known, "set_aside": taken.held}
         note(connection, "import added", subject=f"import {number}", after=counts)
         if added:
@@ -159,14 +158,13 @@ def _look_again(connection: Any, taken: Taken, number: int) -> None:
         """CREATE TEMP TABLE late AS SELECT MIN("row") AS "row", row_key FROM again
         WHERE row_key NOT IN (SELECT row_key FROM met) GROUP BY row_key"""
     )
-    [(rows, keys)] = connection.execute(f"SELECT {sums.SUM} FROM late").fetchall()
+    [(rows,)] = connection.execute("SELECT COUNT(*) FROM late").fetchall()
     if rows:
         connection.execute(
             f"""INSERT INTO {table} SELECT {number}, "row", row_key, {columns} FROM again
             WHERE "row" IN (SELECT "row" FROM late) ORDER BY "row" """
         )
     taken.added += int(rows)
-    taken.sum ^= int(keys)
     for name in ("again", "met", "late"):
         connection.execute(f"DROP TABLE {name}")
 

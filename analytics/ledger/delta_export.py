@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from analytics.ledger.delta_table import without_deltalake
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.moving import BATCH, tables_moved
-from analytics.ledger.schema import SCHEMA_VERSION, every_table
+from analytics.ledger.schema import every_table
 from analytics.mistake import Mistake
 from analytics.words import say
 
@@ -54,7 +54,8 @@ def export_delta(ledger: Ledger, out: Path) -> dict[str, int]:
                 sql = f"SELECT {listed} FROM {table}" + (f" ORDER BY {', '.join(order)}" if order else "")
                 rows[table] = _write(out / table, table, ledger.engine.batches(cursor, sql, BATCH))
             # What the layout is says that there is a ledger, so it comes last.
-            rows["meta"] = _write(out / "meta", "meta", [_layout()])
+            own = "SELECT name, value FROM meta WHERE name <> 'changes'"
+            rows["meta"] = _write(out / "meta", "meta", ledger.engine.batches(cursor, own, BATCH))
     except (OSError, DeltaError) as error:
         reason = (str(error).strip() or type(error).__name__).splitlines()[0][:300]
         raise Mistake(
@@ -108,9 +109,3 @@ def _kinds(columns: dict[str, str]) -> pa.Schema:
         "TIMESTAMP": pa.timestamp("us", tz="UTC"),
     }
     return pa.schema([(name, arrow[kind]) for name, kind in columns.items()])
-
-
-def _layout() -> pa.RecordBatch:
-    import pyarrow as pa
-
-    return pa.RecordBatch.from_pydict({"name": ["schema"], "value": [str(SCHEMA_VERSION)]})

@@ -167,16 +167,16 @@ def _write_without(connection: Any, draft: Path, farm: str) -> None:
     try:
         for statement in create_statements():
             connection.execute(statement)
-        for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, *FARM_BOOKKEEPING]:
-            connection.execute(
-                f"INSERT INTO {table} SELECT * FROM {source}{table} WHERE farm IS DISTINCT FROM ?", [farm]
-            )
-        for table in BOOKKEEPING:
-            if table not in FARM_BOOKKEEPING:
-                connection.execute(f"INSERT INTO {table} SELECT * FROM {source}{table}")
-        scrub_imports(connection, source, farm)
-        for table, _ in ROW_TABLES.values():
-            sums.keep(connection, table)
+        connection.execute(f"INSERT INTO meta SELECT * FROM {source}meta")
+        with sums.changing_all(connection, source):
+            for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, *FARM_BOOKKEEPING]:
+                connection.execute(
+                    f"INSERT INTO {table} SELECT * FROM {source}{table} WHERE farm IS DISTINCT FROM ?", [farm]
+                )
+            for table in BOOKKEEPING:
+                if table != "meta" and table not in FARM_BOOKKEEPING:
+                    connection.execute(f"INSERT INTO {table} SELECT * FROM {source}{table}")
+            scrub_imports(connection, source, farm)
         note(connection, "farm erased", subject="ledger")
         connection.commit()
     except BaseException:

@@ -6,6 +6,7 @@ from analytics.ledger.erasing import Erased, counted, is_named, no_such_farm, sc
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import DERIVED_TABLES, FARM_BOOKKEEPING, ROW_TABLES
+from analytics.ledger.sums import changing_all
 
 
 def erase_in_place(ledger: Ledger, farm: str) -> Erased:
@@ -22,9 +23,10 @@ def erase_in_place(ledger: Ledger, farm: str) -> Erased:
         # Of a registry only the farm's own bucket is here to be changed; whose rows an import brought is asked of all.
         source = ledger.engine.whole_rows(connection)
         rows, imports = counted(connection, farm)
-        scrub_imports(connection, source, farm)
-        for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, *FARM_BOOKKEEPING]:
-            connection.execute(f"DELETE FROM {table} WHERE farm = ?", [farm])
+        with changing_all(connection):
+            scrub_imports(connection, source, farm)
+            for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, *FARM_BOOKKEEPING]:
+                connection.execute(f"DELETE FROM {table} WHERE farm = ?", [farm])
         note(connection, "farm erased", subject="ledger")
     told = tuple(map(str, told_by_others(ledger, farm)))
     return Erased(rows, imports, (), told + ledger.engine.forget_bytes())

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from analytics.ledger.engine import next_number
+from analytics.ledger.sums import come
 from analytics.mistake import Mistake
 
 if TYPE_CHECKING:
@@ -68,6 +69,7 @@ def note(
             _json(after),
         ],
     )
+    come(connection, ["history"], "history_no = ?", number)
 
 
 def who_acts() -> str:

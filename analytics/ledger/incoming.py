@@ -6,8 +6,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from analytics.intake.records import SET_ASIDE_COLUMNS
 from analytics.intake.streaming import CheckedStream
 from analytics.ledger.digests import Digests, Seen
@@ -28,7 +26,7 @@ class Taken:
 
     def __init__(self, stream: CheckedStream, folder: Path) -> None:
         self.stream = stream
-        self.records = self.held = self.read = self.added = self.sum = 0
+        self.records = self.held = self.read = self.added = 0
         self.aside = folder / "set-aside.arrows"
         self.again = folder / "again.arrows"
         self.seen = Seen(stream.rows_read)
@@ -66,7 +64,6 @@ class Taken:
                         twice.write_table(decoded(table.filter(pa.array(~new)), self.plain))
                         table, numbers = table.filter(pa.array(new)), numbers[new]
                     self.added += len(numbers)
-                    self.sum ^= int(np.bitwise_xor.reduce(numbers))
                     yield from table.to_batches(ROWS_A_BATCH)
         except BaseException as error:
             self.failed = error

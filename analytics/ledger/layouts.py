@@ -15,6 +15,7 @@ from analytics.ledger.aliases import spelling
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import BOOKKEEPING
+from analytics.ledger.sums import changing
 from analytics.mistake import Mistake
 from analytics.words import say
 
@@ -84,17 +85,18 @@ def save_answers(
         number, before = kept[0] if kept else (0, {})
         after = {**before, **answers}
         text = json.dumps(after, ensure_ascii=False, sort_keys=True)
-        if kept:
-            connection.execute(
-                "UPDATE layouts SET name = ?, headings = ?, answers = ?, used_at = ? WHERE layout_no = ?",
-                [name, json.dumps(list(headings), ensure_ascii=False), text, now, number],
-            )
-        else:
-            [(number,)] = connection.execute("SELECT COALESCE(MAX(layout_no), 0) + 1 FROM layouts").fetchall()
-            connection.execute(
-                "INSERT INTO layouts VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                [number, name, json.dumps(list(headings), ensure_ascii=False), signature, trimmer, text, now, now],
-            )
+        with changing(connection, "layouts"):
+            if kept:
+                connection.execute(
+                    "UPDATE layouts SET name = ?, headings = ?, answers = ?, used_at = ? WHERE layout_no = ?",
+                    [name, json.dumps(list(headings), ensure_ascii=False), text, now, number],
+                )
+            else:
+                [(number,)] = connection.execute("SELECT COALESCE(MAX(layout_no), 0) + 1 FROM layouts").fetchall()
+                connection.execute(
+                    "INSERT INTO layouts VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                    [number, name, json.dumps(list(headings), ensure_ascii=False), signature, trimmer, text, now, now],
+                )
         if after != before:
             note(connection, "answers kept", subject=f"layout {number}", before=before or None, after=after)
     return int(number)
@@ -152,7 +154,8 @@ def remove_layout(ledger: Ledger, number: int) -> None:
         found = connection.execute("SELECT name, answers FROM layouts WHERE layout_no = ?", [number]).fetchall()
         if not found:
             raise Mistake(say("There is no layout {number}; `evenfoot layouts` lists them.", number=number))
-        connection.execute("DELETE FROM layouts WHERE layout_no = ?", [number])
+        with changing(connection, "layouts"):
+            connection.execute("DELETE FROM layouts WHERE layout_no = ?", [number])
         [(name, answers)] = found
         note(connection, "layout removed", subject=f"layout {number}", before={"name": name, **json.loads(answers)})
 

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 from analytics.ledger.engine import Connection, Engine
 from analytics.ledger.foreign_parts import refuse_foreign_parts
 from analytics.ledger.history import refuse_gone
-from analytics.ledger.identity import give_id
-from analytics.ledger.schema import SCHEMA_VERSION, create_statements
+from analytics.ledger.making import make_tables
+from analytics.ledger.schema import SCHEMA_VERSION
 from analytics.mistake import Mistake
 from analytics.words import say
 
@@ -201,10 +201,7 @@ class Ledger:
         """
         with self.engine.writing(farms) as connection:
             if not self.engine.tables(connection):
-                for statement in create_statements():
-                    connection.execute(statement)
-                connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
-                give_id(connection)
+                make_tables(connection)
                 self.engine.settle(connection)
             # Nobody else changes the file now, so that what was seen of it in this state still holds.
             known = self.dialect == "duckdb" and _newest_layout.get(self.name) == self.version

@@ -8,6 +8,7 @@ import pandas as pd
 
 from analytics.ledger.history import note
 from analytics.ledger.ledger import Ledger
+from analytics.ledger.sums import changing
 from analytics.mistake import Mistake
 from analytics.trade.horn_limits import LIMITS, POSSIBLE, HornException, HornLimits
 
@@ -90,12 +91,13 @@ def set_limit(
         same += "parity_first IS NOT DISTINCT FROM ? AND parity_last IS NOT DISTINCT FROM ?"
         whose = [name, farm, breed, first, last]
         old = connection.execute(f"SELECT value FROM horn_limits WHERE {same}", whose).fetchall()
-        connection.execute(f"DELETE FROM horn_limits WHERE {same}", whose)
-        [(number,)] = connection.execute("SELECT COALESCE(MAX(limit_no), 0) + 1 FROM horn_limits").fetchall()
-        connection.execute(
-            "INSERT INTO horn_limits VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            [number, farm, breed, first, last, name, value, dt.datetime.now(dt.UTC).replace(tzinfo=None)],
-        )
+        with changing(connection, "horn_limits"):
+            connection.execute(f"DELETE FROM horn_limits WHERE {same}", whose)
+            [(number,)] = connection.execute("SELECT COALESCE(MAX(limit_no), 0) + 1 FROM horn_limits").fetchall()
+            connection.execute(
+                "INSERT INTO horn_limits VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                [number, farm, breed, first, last, name, value, dt.datetime.now(dt.UTC).replace(tzinfo=None)],
+            )
         cows = {"breed": breed, "parity_first": first, "parity_last": last}
         note(
             connection,
@@ -121,7 +123,8 @@ def forget_limit(ledger: Ledger, number: int) -> None:
         ).fetchall()
         if not found:
             raise Mistake(f"There is no limit {number}; `evenfoot limits` lists them.")
-        connection.execute("DELETE FROM horn_limits WHERE limit_no = ?", [number])
+        with changing(connection, "horn_limits"):
+            connection.execute("DELETE FROM horn_limits WHERE limit_no = ?", [number])
         [(name, farm, breed, first, last, value)] = found
         was = {"breed": breed, "parity_first": first, "parity_last": last, "value": value}
         note(connection, "limit taken back", subject=f"limit {name}", farm=farm, before=was)

@@ -6,10 +6,12 @@ import contextlib
 import os
 import time
 from pathlib import Path
+from typing import Any
 
 from analytics.ledger.identity import give_id
 from analytics.ledger.placing import FOLDER_ALONE, keep_alone, put_where_none_is
 from analytics.ledger.schema import SCHEMA_VERSION, create_statements
+from analytics.ledger.sums import begin
 from analytics.mistake import Mistake
 
 STALE_SECONDS = 3600.0
@@ -39,10 +41,7 @@ def make_file(path: Path) -> None:
     try:
         connection = duckdb.connect(str(draft), config=CONFIG)
         try:
-            for statement in create_statements():
-                connection.execute(statement)
-            connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
-            give_id(connection)
+            make_tables(connection)
             # Closing would leave what does not fit in a log, and say nothing.
             connection.execute("CHECKPOINT")
         finally:
@@ -59,6 +58,15 @@ def make_file(path: Path) -> None:
             with contextlib.suppress(OSError):
                 left.unlink()
         _forget_stale(path)
+
+
+def make_tables(connection: Any) -> None:
+    """Make all tables of a ledger, empty but for what it says of itself, inside the caller's transaction."""
+    for statement in create_statements():
+        connection.execute(statement)
+    connection.execute("INSERT INTO meta VALUES ('schema', ?)", [str(SCHEMA_VERSION)])
+    give_id(connection)
+    begin(connection)
 
 
 def put_aside_old_log(path: Path) -> None:

@@ -7,13 +7,16 @@ A ledger of an older layout is brought up to date when it is first opened, after
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from typing import Any
 
 from analytics.ledger import sums
 from analytics.ledger.identity import give_id
 from analytics.ledger.replacing import rekey
-from analytics.ledger.schema import ROW_TABLES, key_of
+from analytics.ledger.schema import ROW_TABLES, half_as_number, key_of
+from analytics.mistake import Mistake
+from analytics.words import say
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,7 @@ MIGRATIONS: tuple[Migration, ...] = (
             '"visit_kind" VARCHAR, "housing" VARCHAR, "lactation" VARCHAR, "cows" VARCHAR)',
         ),
     ),
+    Migration(8, "sums of every table of sheet rows and of bookkeeping"),
 )
 
 
@@ -99,6 +103,7 @@ def migrate(connection: Any, layout: int) -> None:
     from analytics.ledger.history import note
 
     steps = [step for step in MIGRATIONS if step.to > layout]
+    unlike = _unlike(connection, layout)
     for step in steps:
         for statement in step.statements:
             connection.execute(statement)
@@ -109,6 +114,8 @@ def migrate(connection: Any, layout: int) -> None:
     if any(step.derive for step in steps):
         derive_anew(connection)
     connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(newest)])
+    connection.execute("DELETE FROM meta WHERE name LIKE 'sum of %'")
+    sums.keep_all(connection, unlike)
     note(
         connection,
         "layout changed",
@@ -118,8 +125,33 @@ def migrate(connection: Any, layout: int) -> None:
     )
 
 
+def _unlike(connection: Any, layout: int) -> dict[str, int]:
+    """Row tables that are not what came in, by the sums that a file of layouts 1 to 7 keeps -> rows they should have.
+
+    Raises
+    ------
+    Mistake
+        The ledger keeps sums of a newer layout than it says to have.
+    """
+    if layout < 8 and sums.kept(connection):
+        raise Mistake(
+            say(
+                "It says that it has layout {layout}, but is of a newer one; put a backup back with "
+                "`evenfoot restore`.",
+                layout=layout,
+            )
+        )
+    unlike = {}
+    for name, value in connection.execute("SELECT name, value FROM meta WHERE name LIKE 'sum of %'").fetchall():
+        table, kept = name.removeprefix("sum of "), json.loads(value)
+        asked = f"SELECT COUNT(*), COALESCE(BIT_XOR({half_as_number('row_key')}), 0) FROM {table}"
+        [(rows, keys)] = connection.execute(asked).fetchall()
+        if (int(kept["rows"]), int(kept["keys"])) != (rows, keys):
+            unlike[table] = int(kept["rows"])
+    return unlike
+
+
 def _key_anew(connection: Any) -> None:
-    known = sums.kept(connection)
     rekey(connection)
     for kind, (table, fields) in ROW_TABLES.items():
         connection.execute(
@@ -129,5 +161,3 @@ def _key_anew(connection: Any) -> None:
             [kind],
         )
         connection.execute(f"UPDATE {table} SET row_key = {key_of(fields)}")
-        if table in known:
-            sums.keep(connection, table)

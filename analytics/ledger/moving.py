@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from analytics.ledger import sums
 from analytics.ledger.copying import copy_file
 from analytics.ledger.ledger import Ledger, open_ledger
-from analytics.ledger.schema import ROW_TABLES, every_table
+from analytics.ledger.schema import every_table
 from analytics.mistake import Mistake
 from analytics.scratch import scratch_folder
 
@@ -48,9 +48,7 @@ def move(source: Ledger, target: Ledger) -> int:
             listed = ", ".join(f'"{name}"' for name in columns)
             rows = source.engine.batches(cursor, f"SELECT {listed} FROM {table}", BATCH)
             count += _load(connection, table, listed, rows)
-        if held_in_a_file(target):
-            for table, _ in ROW_TABLES.values():
-                sums.keep(connection, table)
+        sums.carry(cursor, connection)
         target.engine.settle(connection)
     return count
 

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from analytics.intake.farms import key as farm_key
+from analytics.ledger import sums
 from analytics.ledger.dialects import translate
 from analytics.ledger.engine import held, holding
 from analytics.ledger.postgres_address import PostgresAddress, explain
@@ -89,10 +90,19 @@ class PostgresResult:
 
 
 class PostgresConnection:
-    """One transaction; see :class:`analytics.ledger.engine.Connection`."""
+    """One transaction; see :class:`analytics.ledger.engine.Connection`.
+
+    Attributes
+    ----------
+    raw : psycopg.Connection
+    sums : dict
+        Table -> what has come to its sum, see :mod:`analytics.ledger.sums`. It is written when the transaction ends,
+        because whoever writes to a line of ``meta`` has it alone until then.
+    """
 
     def __init__(self, connection: psycopg.Connection[Any]) -> None:
         self.raw = connection
+        self.sums: dict[str, sums.Sum] = {}
 
     def execute(self, sql: str, parameters: Sequence[Any] | None = None) -> PostgresResult:
         for statement in translate(sql, "postgres"):
@@ -141,6 +151,28 @@ class PostgresConnection:
         if columns is not None:
             self.execute(f"ANALYZE {table}")
         return count
+
+    def batches(self, sql: str, rows: int, parameters: Sequence[Any] | None = None) -> Iterator[pa.RecordBatch]:
+        """The rows of a statement of the ledger, through a cursor of the server: no more than *rows* are here at a
+        time."""
+        import pyarrow as pa
+
+        [statement] = translate(sql, "postgres")
+        cursor = self.raw.cursor()
+        cursor.execute(f"DECLARE walk NO SCROLL CURSOR FOR {statement}".encode(), list(parameters or []) or None)
+        try:
+            while True:
+                found = self.ask(f"FETCH {int(rows)} FROM walk")
+                about = found._cursor.description or []
+                part = found.fetchall()
+                if not part:
+                    return
+                kinds = [_arrow_type(column.type_code) for column in about]
+                values = [pa.array(column, kind) for column, kind in zip(zip(*part, strict=True), kinds, strict=True)]
+                yield pa.RecordBatch.from_arrays(values, names=[column.name for column in about])
+        finally:
+            with contextlib.suppress(Exception):
+                self.ask("CLOSE walk")
 
 
 class PostgresEngine:
@@ -204,6 +236,8 @@ class PostgresEngine:
                 "INSERT INTO meta VALUES ('changes', '1') ON CONFLICT (name) "
                 "DO UPDATE SET value = CAST(CAST(meta.value AS BIGINT) + 1 AS TEXT)"
             )
+            # From here on nobody else is at this point, until this is committed.
+            sums.write_down(connection, connection.sums)
 
     def settle(self, connection: Any) -> None:
         """Give new tables what keeps them whole and quick: unique row digests, numbers, and indexes by farm."""
@@ -247,26 +281,9 @@ class PostgresEngine:
 
     def batches(
         self, connection: Any, sql: str, rows: int, parameters: Sequence[Any] | None = None
-    ) -> Iterator[pa.RecordBatch]:
-        """Rows through a cursor of the server, so that no more than *rows* are here at a time."""
-        import pyarrow as pa
-
-        [statement] = translate(sql, "postgres")
-        cursor = connection.raw.cursor()
-        cursor.execute(f"DECLARE walk NO SCROLL CURSOR FOR {statement}".encode(), list(parameters or []) or None)
-        try:
-            while True:
-                found = connection.ask(f"FETCH {int(rows)} FROM walk")
-                about = found._cursor.description or []
-                part = found.fetchall()
-                if not part:
-                    return
-                kinds = [_arrow_type(column.type_code) for column in about]
-                values = [pa.array(column, kind) for column, kind in zip(zip(*part, strict=True), kinds, strict=True)]
-                yield pa.RecordBatch.from_arrays(values, names=[column.name for column in about])
-        finally:
-            with contextlib.suppress(Exception):
-                connection.ask("CLOSE walk")
+    ) -> Iterable[pa.RecordBatch]:
+        found: Iterable[pa.RecordBatch] = connection.batches(sql, rows, parameters)
+        return found
 
     def close(self) -> None:
         """Let go of the idle connections."""

@@ -8,15 +8,18 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.ledger import sums
 from analytics.ledger.schema import BOOKKEEPING, ROW_TABLES, STAMP, key_of
 from analytics.ledger.staging import as_arrow, in_memory, insert_frame
+from analytics.ledger.sums import changing
 
 COLUMNS = tuple(BOOKKEEPING["replaced_rows"])
 
 
 def replace_rows(connection: Any, kind: str, number: int, rows: pd.DataFrame, new_keys: list[str]) -> None:
     """Take rows out of a row table and keep them, inside the caller's transaction.
+
+    That they are kept is not yet in the sum of ``replaced_rows``; see
+    :func:`analytics.ledger.adding.come_with_import`.
 
     Parameters
     ----------
@@ -47,13 +50,15 @@ def replace_rows(connection: Any, kind: str, number: int, rows: pd.DataFrame, ne
         }
     )
     keys = kept["row_key"].tolist()
-    sums.change(connection, table, "row_key IN (SELECT UNNEST(?))", [keys], -1)
-    connection.execute(f"DELETE FROM {table} WHERE row_key IN (SELECT UNNEST(?))", [keys])
+    with changing(connection, table, "row_key IN (SELECT UNNEST(?))", [keys]):
+        connection.execute(f"DELETE FROM {table} WHERE row_key IN (SELECT UNNEST(?))", [keys])
     insert_frame(connection, "replaced_rows", kept, BOOKKEEPING["replaced_rows"])
 
 
 def bring_back(connection: Any, number: int) -> set[str]:
     """Bring back what import *number* replaced, once its own rows are gone; inside the caller's transaction.
+
+    The caller has the sums of ``seen_again``, ``imports`` and ``replaced_rows`` follow.
 
     What took the place of a row may still be there, because a later import brought it too, or may have been replaced
     in its turn. Then the earlier row stays away, as that import's. What was the import's own and was replaced is
@@ -159,16 +164,15 @@ def _put_back(connection: Any, kind: str, kept: pd.DataFrame) -> None:
     there = connection.execute(
         f"SELECT row_key, import_no FROM {table} WHERE row_key IN (SELECT UNNEST(?))", [keys]
     ).fetchall()
-    sums.change(connection, table, "row_key IN (SELECT UNNEST(?))", [keys], -1)
-    connection.execute(f"DELETE FROM {table} WHERE row_key IN (SELECT UNNEST(?))", [keys])
     for key, owner in there:
         connection.execute("INSERT INTO seen_again VALUES (?, ?, ?)", [owner, kind, key])
         connection.execute(
             "UPDATE imports SET added = added - 1, already_known = already_known + 1 WHERE import_no = ?", [owner]
         )
     rows = _rows(kind, kept).assign(import_no=kept["of_import"], row_no=kept["row_no"], row_key=kept["row_key"])
-    insert_frame(connection, table, rows, {**STAMP, **fields})
-    sums.change(connection, table, "row_key IN (SELECT UNNEST(?))", [keys], 1)
+    with changing(connection, table, "row_key IN (SELECT UNNEST(?))", [keys]):
+        connection.execute(f"DELETE FROM {table} WHERE row_key IN (SELECT UNNEST(?))", [keys])
+        insert_frame(connection, table, rows, {**STAMP, **fields})
 
 
 def _replaced(connection: Any, kind: str, where: str, number: int) -> pd.DataFrame:

@@ -8,7 +8,7 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 7
+SCHEMA_VERSION = 8
 """The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
@@ -308,7 +308,8 @@ FARM_BOOKKEEPING = ("horn_limits", "history", "replaced_rows", "aliases", "expor
 and key, the key of the row that stands there now, and its fields as a JSON object. ``aliases`` says what a name in
 sheets stands for; its farm is the one meant, or the one whose cow is meant. ``layouts`` keeps the answers that were
 given for a layout of sheets. ``exports`` remembers what anonymous exports gave away, one line a group of cows that
-looked alike: ``cows`` has a digest of each one's row. ``meta`` has the ledger's layout, its id, and sums of its rows.
+looked alike: ``cows`` has a digest of each one's row. ``meta`` has the ledger's layout, its id, and a sum of the rows
+of each table, see :mod:`analytics.ledger.sums`.
 """
 
 STAMP: dict[str, str] = {"import_no": "INTEGER", "row_no": "BIGINT", "row_key": "VARCHAR"}

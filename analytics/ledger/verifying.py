@@ -52,8 +52,9 @@ def verify(ledger: Ledger) -> Verdict:
 
     Read are all columns of all tables, by which the engine checks its own checksums of the file. Then: the tables
     and columns are those of the layout; every row belongs to an import that holds; no row is there twice; every
-    row's key is the digest of its content; rows and keys sum to what was kept when they came in; every import's
-    counts add up; and the derived tables equal those worked out anew from the rows.
+    row's key is the digest of its content; the rows of every table of sheets and of bookkeeping sum to what was kept
+    when they came, see :mod:`analytics.ledger.sums`; every import's counts add up; and the derived tables equal those
+    worked out anew from the rows.
 
     A ledger of an older layout is checked on a copy that is brought up to date in a temporary folder.
 
@@ -122,7 +123,7 @@ def _checked(cursor: Any) -> Verdict:
                 error=str(error).splitlines()[0],
             )
         )
-    rows = sum(sums.of_table(cursor, table)[0] for table, _ in ROW_TABLES.values())
+    rows = sum(count_of(cursor, f"SELECT COUNT(*) FROM {table}") for table, _ in ROW_TABLES.values())
     return Verdict(tuple(findings), count_of(cursor, "SELECT COUNT(*) FROM imports WHERE undone_at IS NULL"), rows)
 
 
@@ -186,10 +187,11 @@ def _rows(cursor: Any) -> Iterator[Said]:
 
 def _sums(cursor: Any) -> Iterator[Said]:
     kept = sums.kept(cursor)
-    for table, _ in ROW_TABLES.values():
+    for table in sums.SUMMED:
         if table not in kept:
+            yield say("The ledger keeps no sum of the rows of {table}; a change of them is not seen.", table=table)
             continue
-        rows, keys = sums.of_table(cursor, table)
+        rows, digests = sums.sum_of(cursor, table)
         if rows != kept[table][0]:
             yield say(
                 "{table} holds {rows} rows, but {kept} came in and were not taken back.",
@@ -197,8 +199,10 @@ def _sums(cursor: Any) -> Iterator[Said]:
                 rows=rows,
                 kept=kept[table][0],
             )
-        elif keys != kept[table][1]:
+        elif digests != kept[table][1]:
             yield say("The rows of {table} are as many as came in, but not the same ones.", table=table)
+    for table in sorted(kept.keys() - sums.SUMMED.keys()):
+        yield say("The ledger keeps a sum of the rows of {table}, which it should not have.", table=table)
 
 
 def _imports(cursor: Any) -> Iterator[Said]:
@@ -268,7 +272,12 @@ def _bookkeeping(cursor: Any) -> Iterator[Said]:
     if changed:
         yield say("{n} rows that were replaced are not what they were when they came in.", n=changed)
     yield from _remembered(cursor)
-    for table, column in (("history", "history_no"), ("horn_limits", "limit_no"), ("layouts", "layout_no")):
+    for table, column in (
+        ("history", "history_no"),
+        ("horn_limits", "limit_no"),
+        ("layouts", "layout_no"),
+        ("meta", "name"),
+    ):
         twice = count_of(cursor, f"SELECT COUNT(*) - COUNT(DISTINCT {column}) FROM {table}")
         if twice:
             yield say("{n} lines of {table} bear a number that another bears.", n=twice, table=table)

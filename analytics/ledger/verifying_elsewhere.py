@@ -8,6 +8,7 @@ from typing import Any
 
 from analytics.ledger.ledger import Ledger, open_ledger
 from analytics.ledger.moving import move, tables_moved
+from analytics.ledger.sums import kept
 from analytics.ledger.verifying import Verdict, unreadable_table, verdict_of
 from analytics.mistake import Mistake
 from analytics.scratch import scratch_folder
@@ -34,6 +35,7 @@ def verify_elsewhere(ledger: Ledger) -> Verdict:
         copy = open_ledger(str(room / "ledger.duckdb"))
         try:
             move(ledger, copy)
+            _as_it_says(ledger, copy)
         except Mistake:
             raise
         except Exception as error:
@@ -45,6 +47,18 @@ def verify_elsewhere(ledger: Ledger) -> Verdict:
         finally:
             with contextlib.suppress(Mistake):
                 copy.lease.drop_if_idle()
+
+
+def _as_it_says(ledger: Ledger, copy: Ledger) -> None:
+    """Let the copy say of itself what the ledger does, as far as that keeps sums."""
+    with ledger.reading() as cursor:
+        if not kept(cursor):
+            return
+        said = cursor.execute("SELECT name, value FROM meta WHERE name <> 'changes'").fetchall()
+    with copy.writing() as connection:
+        connection.execute("DELETE FROM meta")
+        for name, value in said:
+            connection.execute("INSERT INTO meta VALUES (?, ?)", [name, value])
 
 
 def _shape(ledger: Ledger, cursor: Any) -> Iterator[Said]:

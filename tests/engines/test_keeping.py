@@ -25,6 +25,7 @@ from dashboard.keeping import print_history
 from dashboard.taking_away import export
 from tests.engines.conftest import Maker, new_database
 from tests.engines.tables import rows_of
+from tests.ledger.filled import fill
 from tests.ledger.test_erasing import MIXED, ONLY, REGISTER, SECRET, TRACES
 
 OTHERS = "visit_date,farm,cow,foot,lesion\n2025-03-05,Birch,7,RH,SU\n2025-03-05,Alder,3,LH,DD\n" + "".join(
@@ -155,3 +156,31 @@ def test_history_exports_and_backups(ledger: Ledger, tmp_path: Path, capsys: pyt
         restore(ledger, copy)
     with pytest.raises(Mistake, match="not one file on this machine"):
         mend(ledger)
+
+
+FAULTS = {
+    "history": "UPDATE history SET who = 'x' WHERE history_no = 1",
+    "imports": "UPDATE imports SET sha256 = 'x' WHERE import_no = 2",
+    "horn_limits": "UPDATE horn_limits SET value = value + 1",
+    "seen_again": "DELETE FROM seen_again",
+    "set_aside": "UPDATE set_aside SET original = '{}' WHERE row_no = 3",
+    "trim_rows": "UPDATE trim_rows SET row_no = row_no + 1 WHERE cow = '3'",
+    "meta": "UPDATE meta SET value = 'x' WHERE name = 'ledger'",
+}
+
+
+def test_whatever_people_do_the_ledger_stays_whole_and_its_backup_too(elsewhere: Maker, tmp_path: Path) -> None:
+    ledger = fill(elsewhere(), tmp_path, erase=True)
+    assert verify(ledger).findings == ()
+    assert verify(open_ledger(str(back_up(ledger, tmp_path / "backup.duckdb")))).findings == ()
+
+
+def test_planted_faults_are_found_and_go_into_backups(ledger: Ledger, tmp_path: Path) -> None:
+    assert verify(ledger).findings == ()
+    with ledger.writing() as connection:
+        for fault in FAULTS.values():
+            connection.execute(fault)
+    told = " ".join(map(str, verify(ledger).findings))
+    assert [table for table in FAULTS if f"rows of {table} are" not in told and f"{table} holds" not in told] == []
+    told = " ".join(map(str, verify(open_ledger(str(back_up(ledger, tmp_path / "backup.duckdb")))).findings))
+    assert [table for table in FAULTS if table != "meta" and table not in told] == []

@@ -73,4 +73,4 @@ def test_damage_is_found(ledger: Ledger, damage: str) -> None:
     save_answers(ledger, "a.csv", HEADINGS, None, {"word:U": "SU"})
     with ledger.writing() as connection:
         connection.execute(f"UPDATE layouts SET {damage}")
-    assert [str(said) for said in verify(ledger).findings] == ["1 layouts that are remembered cannot be read."]
+    assert "1 layouts that are remembered cannot be read." in [str(said) for said in verify(ledger).findings]

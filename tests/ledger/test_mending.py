@@ -20,8 +20,12 @@ ROW = {"farm": "Ash", "visit_date": "2026-03-02", "cow": "1"}
 
 LEAVE_A_LOG = """
 import os, sys, duckdb
+from analytics.ledger.sums import changing
 c = duckdb.connect(sys.argv[1])
-c.execute("UPDATE imports SET file = 'in the log.csv'")
+c.begin()
+with changing(c, "imports"):
+    c.execute("UPDATE imports SET file = 'in the log.csv'")
+c.commit()
 os._exit(0)
 """
 

@@ -130,10 +130,15 @@ CHANGES = (
 )
 
 
+OWN = "'ledger', 'digest of meta', 'digest of history'"
+"""What each ledger says of itself: its id, and the sums of that and of the moments of its history."""
+
+
 def contents(path: Path) -> Contents | str:
     """What a ledger holds, of whatever layout, without changing it; else the sentence why it cannot be read.
 
-    The moments of history and the id of the ledger are left out: no two runs have the same.
+    The moments of history and the id of the ledger are left out, and what is worked out from them: no two runs have the
+    same.
     """
 
     def look(_tell: Callable[[Any], None]) -> Any:
@@ -145,7 +150,7 @@ def contents(path: Path) -> Contents | str:
                 listed = ", ".join(f'"{name}"' for name in columns)
                 [(count, digest)] = cursor.execute(
                     f"SELECT COUNT(*), COALESCE(SUM(HASH({listed})), 0) FROM {table}"
-                    + (" WHERE name <> 'ledger'" if table == "meta" else "")
+                    + (f" WHERE name NOT IN ({OWN})" if table == "meta" else "")
                 ).fetchall()
                 out[table] = (count, str(digest))
         return out
