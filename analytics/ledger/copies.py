@@ -128,8 +128,13 @@ def copies_with(ledger: Ledger, farm: str, others: tuple[str, ...] = ()) -> list
     with ledger.reading() as cursor:
         known = _Known(place.name, id_of(cursor), _imports(cursor))
     named = FarmMentions(farm, others)
-    found = [_looked_into(path, known, named) for path in _around(place)]
-    left = [copy for folder in _folders(place) for copy in _left_in_work(folder, place.name)]
+    given: Path = getattr(ledger.engine, "given", place)
+    # Copies lie beside the ledger and in its folder of backups; also beside a link that leads to it.
+    beside = dict.fromkeys((place.parent, given.parent))
+    folders = [where for folder in beside for where in (folder, folder / FOLDER)]
+    ours = {place, given, log_of(place), log_of(given)}
+    found = [_looked_into(path, known, named) for path in _around(folders, ours)]
+    left = [copy for folder in folders for copy in _left_in_work(folder, place.name)]
     return [*(copy for copy in found if copy is not None), *left]
 
 
@@ -137,22 +142,13 @@ def _imports(cursor: Any) -> frozenset[tuple[int, dt.datetime]]:
     return frozenset(cursor.execute("SELECT import_no, imported_at FROM imports").fetchall())
 
 
-def _around(place: Path) -> list[Path]:
+def _around(folders: list[Path], ours: set[Path]) -> list[Path]:
     """Files that may be copies: databases of the engine, what is named like one, and logs without their database."""
-    ours = {place, place.resolve(), log_of(place), log_of(place.resolve())}
     found: set[Path] = set()
-    for folder in _folders(place):
+    for folder in folders:
         with contextlib.suppress(OSError):
             found |= {path for path in folder.iterdir() if path not in ours and _may_be_copy(path)}
     return sorted(found)
-
-
-def _folders(place: Path) -> list[Path]:
-    """Where copies lie: beside the ledger and in its folder of backups; also beside the file that a link leads to."""
-    beside = [place.parent]
-    if place.is_symlink():
-        beside.append(place.resolve().parent)
-    return [where for folder in dict.fromkeys(beside) for where in (folder, folder / FOLDER)]
 
 
 def _left_in_work(folder: Path, name: str) -> Iterator[Copy]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import functools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,9 +29,17 @@ TAKEN = ("information_schema", "pg_catalog", "without")
 
 @dataclass(frozen=True)
 class DuckDBEngine:
-    """A ledger in one file; see :class:`analytics.ledger.engine.Engine`."""
+    """A ledger in one file; see :class:`analytics.ledger.engine.Engine`.
+
+    Attributes
+    ----------
+    lease : FileLease
+    given : Path
+        The path by which it was opened; the lease has the one that links in it lead to.
+    """
 
     lease: FileLease
+    given: Path = field(compare=False)
     dialect: str = "duckdb"
 
     @property
@@ -148,4 +156,5 @@ def duckdb_at(path: str) -> DuckDBEngine:
             say("A ledger cannot be called {name}, which is a word of the engine's. Rename the file.",
                 name=Path(path).name)
         )  # fmt: skip
-    return DuckDBEngine(lease_of(Path(path).expanduser()))
+    given = Path(path).expanduser()
+    return DuckDBEngine(lease_of(given), given.absolute())

@@ -16,7 +16,7 @@ from analytics.ledger.farm_mentions import FarmMentions
 from analytics.ledger.farm_spelling import farms_there
 from analytics.ledger.history import note
 from analytics.ledger.kept_blocks import forget_blocks
-from analytics.ledger.ledger import Ledger, open_ledger
+from analytics.ledger.ledger import Ledger
 from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, FARM_BOOKKEEPING, ROW_TABLES, create_statements
 from analytics.mistake import Mistake
 from analytics.words import Said, say
@@ -77,19 +77,16 @@ def erase_farm(ledger: Ledger, farm: str) -> Erased:
     if not is_named(ledger, farm):
         raise no_such_farm(ledger, farm)
     ledger.lease.drop_if_idle()
-    # Where the ledger's name is a link, the file it leads to is written anew; the link would else be replaced, and
-    # that file stay as it is.
     place = Path(ledger.name)
-    place = place.resolve() if place.is_symlink() else place
     linked = place.stat().st_nlink > 1
     draft = place.with_name(f"{place.name}.{os.getpid()}.draft")
     try:
-        with open_ledger(str(place)).lease.replacing(draft) as connection:
+        with ledger.lease.replacing(draft) as connection:
             _write_without(connection, draft, farm)
     finally:
         forget(draft)
         forget(log_of(draft))
-    forget_blocks(Path(ledger.name))
+    forget_blocks(place)
     beyond = [*told_by_others(ledger, farm)]
     if linked:
         beyond.append(

@@ -514,8 +514,12 @@ _leases_guard = threading.Lock()
 
 
 def lease_of(path: Path) -> FileLease:
-    """The process-wide :class:`FileLease` for *path*."""
-    path = Path(os.path.abspath(path))
+    """The process-wide :class:`FileLease` for *path*; one for all names that lead to a file by links.
+
+    Links are followed here, once: whoever holds the lease has the same file until the end, and with it one log, one
+    lock and one folder of backups.
+    """
+    path = Path(os.path.realpath(path))
     with _leases_guard:
         if path not in _leases:
             _leases[path] = FileLease(path)
