@@ -160,11 +160,11 @@ def remove_layout(ledger: Ledger, number: int) -> None:
         note(connection, "layout removed", subject=f"layout {number}", before={"name": name, **json.loads(answers)})
 
 
-def is_whole(headings: str, signature: str, answers: str) -> bool:
+def is_whole(headings: Any, signature: Any, answers: Any) -> bool:
     """Whether a layout is as it was kept: headings that have the signature, and answers by question."""
     try:
         listed, kept = json.loads(headings), json.loads(answers)
-    except ValueError:
+    except (ValueError, TypeError):
         return False
     return isinstance(kept, dict) and isinstance(listed, list) and signature_of(list(map(str, listed))) == signature
 

@@ -134,12 +134,14 @@ def rekey(connection: Any) -> None:
 
 
 def wrong_keys(connection: Any) -> int:
-    """How many rows are kept whose key is not the digest of their content."""
+    """How many rows are kept whose key is not the digest of their content, or whose content cannot be read."""
     wrong = 0
     for kind in ROW_TABLES:
         kept = _replaced(connection, kind, "import_no > ?", 0)
-        if len(kept):
-            wrong += sum(a != b for a, b in zip(kept["row_key"], keys_of(kind, kept), strict=True))
+        readable = kept[[_is_readable(kind, one) for one in kept["content"]]]
+        wrong += len(kept) - len(readable)
+        if len(readable):
+            wrong += sum(a != b for a, b in zip(readable["row_key"], keys_of(kind, readable), strict=True))
     return wrong
 
 
@@ -198,6 +200,16 @@ def _content(row: dict[str, Any], fields: dict[str, str]) -> str:
         else:
             plain[name] = bool(value) if sql == "BOOLEAN" else str(value)
     return json.dumps(plain, ensure_ascii=False)
+
+
+def _is_readable(kind: str, content: object) -> bool:
+    """Whether the fields of a row that is kept are what its table can hold."""
+    _, fields = ROW_TABLES[kind]
+    try:
+        as_arrow(_rows(kind, pd.DataFrame({"content": [content]})), fields)
+    except (ValueError, TypeError, AttributeError):
+        return False
+    return True
 
 
 def _rows(kind: str, kept: pd.DataFrame) -> pd.DataFrame:

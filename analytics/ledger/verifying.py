@@ -211,7 +211,8 @@ def _imports(cursor: Any) -> Iterator[Said]:
     )
     there += " UNION ALL SELECT of_import, COUNT(*) FROM replaced_rows GROUP BY of_import"
     for number, read, added, known, held, rows, kept_rows in cursor.execute(
-        f"""SELECT i.import_no, rows_read, added, already_known, i.set_aside, COALESCE(there.n, 0), COALESCE(s.n, 0)
+        f"""SELECT i.import_no, COALESCE(rows_read, 0), COALESCE(added, 0), COALESCE(already_known, 0),
+        COALESCE(i.set_aside, 0), COALESCE(there.n, 0), COALESCE(s.n, 0)
         FROM imports i
         LEFT JOIN (SELECT import_no, SUM(n) AS n FROM ({there}) GROUP BY import_no) there USING (import_no)
         LEFT JOIN (SELECT import_no, COUNT(DISTINCT (source, row_no)) AS n FROM set_aside GROUP BY import_no) s
