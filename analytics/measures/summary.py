@@ -40,7 +40,7 @@ TOO_WIDE = 0.25
 """Where even so many more of every cow would look like chance, there are too few records to say.
 [common practice, no source]"""
 
-LAME_COUNTS = 2.0
+LAME_COUNTS = 2.5
 """How many times the share of error of a lesion goes to lameness, which is what is asked first.
 [common practice, no source]"""
 
