@@ -152,3 +152,16 @@ def test_a_misspelt_word_offers_each_lesion_once_and_by_its_name(tmp_path: Path)
     values = [choice.value for choice in question.choices]
     assert question.default == "DD" and len(values) == len(set(values))
     assert str(question.choices[0].says) == "digital dermatitis"
+
+
+def test_a_number_alone_is_a_day_of_the_visit_and_none_to_look_again(tmp_path: Path) -> None:
+    """Under "Recheck" 14 may be the days to wait; the cell is left blank and listed."""
+    rows = "12,14,LH,SU,14\n13,27,RH,DD,28\n13,31,RH,WL,2026-04-10\n"
+    text = f"Elm End trim March 2026\nDay,Cow,Foot,Lesion,Recheck\n{rows}".encode()
+    ledger = open_ledger(str(tmp_path / "kept.duckdb"))
+    found = prepare_import(ledger, text, "sheet.csv", today=TODAY, accept=True)
+    said = [(str(one["visit_date"])[:10], one["farm"], str(one["recheck_on"])[:10]) for one in records_of(found.sheets)]
+    assert said == [
+        ("2026-03-12", "Elm End", "None"), ("2026-03-13", "Elm End", "None"), ("2026-03-13", "Elm End", "2026-04-10"),
+    ]  # fmt: skip
+    assert [sheet.blanked for sheet in found.sheets] == [2]

@@ -322,10 +322,12 @@ def _named(part: str) -> str:
 
     Example
     -------
-    >>> _named("Brookend mobility"), _named("Parage GAEC du Moulin"), _named("Hoof list")
-    ('Brookend', 'GAEC du Moulin', '')
+    >>> _named("Brookend mobility"), _named("Parage GAEC du Moulin"), _named("Hoof list"), _named("Elm End trim March")
+    ('Brookend', 'GAEC du Moulin', '', 'Elm End')
     """
     words = [word for word in part.split() if plain(word)]
+    if len(words) > 1 and plain(words[-1]) in phrases("month"):
+        words.pop()
     telling = [place for place, word in enumerate(words) if not _is_title(word)]
     if not telling or all(plain(words[place]) in FARM_WORDS for place in telling):
         return ""

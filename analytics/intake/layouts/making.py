@@ -492,7 +492,9 @@ class TableRecords:
             serial = bool(numbers) and all(re.fullmatch(r"[345]\d{4}(\.0+)?", text.strip()) for text in numbers)
             texts = list(column.texts)
             for code in used:
-                texts[code] = self.day_text(texts[code], serial=serial or self.sheet.from_workbook)
+                texts[code] = self.day_text(
+                    texts[code], serial=serial or self.sheet.from_workbook, alone=name in ("visit_date", "date")
+                )
             columns[name] = RawColumn(column.codes, texts)
 
     def _month_of_rows(self) -> tuple[int, int] | None:
@@ -504,17 +506,17 @@ class TableRecords:
                 return named
         return None
 
-    def day_text(self, text: str, *, serial: bool) -> str:
-        """A day as year-month-day, or the text as it is."""
+    def day_text(self, text: str, *, serial: bool, alone: bool) -> str:
+        """A day as year-month-day, or the text as it is; *alone* where a number alone is a day of the title's month."""
         if not text.strip() or text.strip().casefold() in BLANKS:
             return ""
-        alone = BARE_DAY.fullmatch(text)
-        named = self._month_of_rows() if alone is not None else None
-        if alone is not None and named is not None:
+        of_month = BARE_DAY.fullmatch(text) if alone else None
+        named = self._month_of_rows() if of_month is not None else None
+        if of_month is not None and named is not None:
             shown = f"{named[0]}-{named[1]:02d}"
             self.notes.append(say("Days without a month were taken to be in {month}.", month=shown))
             try:
-                return dt.date(*named, int(alone[1])).isoformat()
+                return dt.date(*named, int(of_month[1])).isoformat()
             except ValueError:
                 return text
         try:

@@ -124,7 +124,10 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
     if bare.casefold() in BLANKS:
         return True
     if field in ("visit_date", "recheck_on", "calving_date"):
-        return is_day(bare) or bool(re.fullmatch(r"[345]\d{4}(\.0+)?", bare) or BARE_DAY.fullmatch(bare))
+        if field == "visit_date" and BARE_DAY.fullmatch(bare):
+            # Under "recheck" the same number may be the days or weeks to wait.
+            return True
+        return is_day(bare) or bool(re.fullmatch(r"[345]\d{4}(\.0+)?", bare))
     if field == "foot":
         return bool(read_feet_text(bare)[0]) or bool(read_findings(bare, taught=taught).feet)
     if field == "claw":
