@@ -169,12 +169,12 @@ def _feet_told(lines: Iterable[str]) -> dict[str, str]:
 
     Example
     -------
-    >>> _feet_told(["Hind feet only, June"]), _feet_told(["Hind feet first"])
-    ({'feet_seen': 'LH RH'}, {})
+    >>> _feet_told(["Hind feet only, June"]), _feet_told(["Hind feet first"]), _feet_told(["Hind feet so far"])
+    ({'feet_seen': 'LH RH'}, {}, {})
     """
     for line in lines:
         words = f" {plain(line)} "
-        if not any(f" {only} " in words for only in ONLY):
+        if ONLY.isdisjoint((*words.split(), *line.casefold().split())):
             continue
         ends = {
             feet for phrase, feet in phrases("foot").items()
@@ -185,7 +185,7 @@ def _feet_told(lines: Iterable[str]) -> dict[str, str]:
     return {}
 
 
-ONLY = frozenset(("only", "solo", "nur", "alleen", "seulement", "uniquement", "so", "apenas", "somente", "solamente"))
+ONLY = frozenset(("only", "solo", "nur", "alleen", "seulement", "uniquement", "só", "apenas", "somente", "solamente"))
 """Words that say that no other feet were looked at. [common practice, no source]"""
 
 
