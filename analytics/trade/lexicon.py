@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib import resources
@@ -100,6 +100,7 @@ class Word:
     language: str
 
 
+@lru_cache(maxsize=1024)
 def plain(text: str) -> str:
     """A text in lower case without accents, with single spaces for punctuation.
 
@@ -265,7 +266,8 @@ def suggest(kinds: tuple[str, ...], text: str) -> str | None:
     """The word of some kinds that a text was probably meant to be, as it is written in the lexicon, or ``None``.
 
     A slip is a letter left out, put in, changed, or two letters that changed places. Nothing is suggested for fewer
-    than four letters, nor when the nearest words mean different things.
+    than four letters, when the nearest words mean different things, nor when the nearest word begins with another
+    letter.
 
     Example
     -------
@@ -280,55 +282,97 @@ def suggest(kinds: tuple[str, ...], text: str) -> str | None:
     if len(said.replace(" ", "")) < SHORTEST_SUGGESTED:
         return None
     most = min(MOST_SLIPS, len(said) // LETTERS_A_SLIP)
-    said_letters = _letters(said)
     nearest: dict[tuple[str, str], tuple[int, str]] = {}
+    if not any(_slips(said, form) <= most for kind in kinds for _, form, _ in _may_be_near(kind, said, most, said[0])):
+        # So it is with most texts, and costs little to tell.
+        return None
     for kind in kinds:
-        alike = _forms_by_length(kind)
+        for place, form, word in _may_be_near(kind, said, most):
+            slips = _slips(said, form)
+            if slips > most:
+                continue
+            if slips < most:
+                most, nearest = slips, {}
+            found = (place, word.text)
+            nearest[(kind, word.means)] = min(found, nearest.get((kind, word.means), found))
+    if len(nearest) != 1:
+        return None
+    [(_, suggested)] = nearest.values()
+    return suggested if plain(suggested)[:1] == said[0] else None
+
+
+def _may_be_near(kind: str, said: str, most: int, start: str = "") -> Iterator[tuple[int, str, Word]]:
+    """Forms that can be so many slips from a text: place in the lexicon, form and word.
+
+    Parameters
+    ----------
+    kind : str
+    said : str
+    most : int
+    start : str
+        The letter that the forms begin with; any without it.
+
+    References
+    ----------
+    Bartolini, Ciaccia, Patella (2002). String matching with metric trees using an approximate distance. SPIRE 2002,
+    LNCS 2476, 271-283: the bag distance, which is never more than that of the letters in their order.
+    """
+    letters = _letters(said)
+    alike = _forms_by_start(kind)
+    for begun in alike.values() if not start else (alike.get(start, {}),):
         for length in range(max(len(said) - most, SHORTEST_SUGGESTED), len(said) + most + 1):
-            for place, form, word, letters in alike.get(length, ()):
-                if (letters & ~said_letters).bit_count() > most or (said_letters & ~letters).bit_count() > most:
-                    # A slip brings or takes one letter at most.
-                    continue
-                slips = _slips(said, form, most)
-                if slips > most:
-                    continue
-                if slips < most:
-                    most, nearest = slips, {}
-                found = (place, word.text)
-                nearest[(kind, word.means)] = min(found, nearest.get((kind, word.means), found))
-    return next(iter(nearest.values()))[1] if len(nearest) == 1 else None
+            for place, form, word, its in begun.get(length, ()):
+                # A slip brings or takes one letter at most.
+                if (its & ~letters).bit_count() <= most and (letters & ~its).bit_count() <= most:
+                    yield place, form, word
 
 
 @cache
-def _forms_by_length(kind: str) -> Mapping[int, tuple[tuple[int, str, Word, int], ...]]:
-    """Number of letters -> the forms of so many: place in the lexicon, form, word and letters."""
-    out: dict[int, list[tuple[int, str, Word, int]]] = {}
+def _forms_by_start(kind: str) -> Mapping[str, Mapping[int, list[tuple[int, str, Word, int]]]]:
+    """First letter -> number of letters -> place in the lexicon, form, word and letters of each."""
+    out: dict[str, dict[int, list[tuple[int, str, Word, int]]]] = {}
     for place, (form, word) in enumerate(forms(kind)):
-        out.setdefault(len(form), []).append((place, form, word, _letters(form)))
-    return MappingProxyType({length: tuple(some) for length, some in out.items()})
+        out.setdefault(form[0], {}).setdefault(len(form), []).append((place, form, word, _letters(form)))
+    return out
 
 
 def _letters(text: str) -> int:
-    """The letters of a text, one bit for each; those outside the alphabet share one."""
+    """The letters of a text, in any order: of every letter as many bits as there are of it, four at most.
+
+    Letters outside the alphabet count as one.
+    """
     bits = 0
     for letter in text:
         place = ord(letter) - 96
-        bits |= 1 << (place if 0 < place < 27 else 0)
+        first = 1 << (4 * place if 0 < place < 27 else 0)
+        bits |= first if not bits & first else ((bits & (7 * first)) << 1)
     return bits
 
 
-def _slips(one: str, other: str, most: int) -> int:
-    """Slips between two texts (optimal string alignment); more than ``most`` are not counted to the end."""
-    before: list[int] = []
-    last = list(range(len(other) + 1))
-    for i, letter in enumerate(one, 1):
-        here = [i]
-        for j, against in enumerate(other, 1):
-            cost = min(last[j] + 1, here[j - 1] + 1, last[j - 1] + (letter != against))
-            if i > 1 and j > 1 and letter == other[j - 2] and one[i - 2] == against:
-                cost = min(cost, before[j - 2] + 1)
-            here.append(cost)
-        if min(here) > most and min(last) > most:
-            return most + 1
-        before, last = last, here
-    return last[-1]
+def _slips(one: str, other: str) -> int:
+    """Slips between two texts, none of them empty: letters left out, put in, changed, or two that changed places.
+
+    References
+    ----------
+    Hyyrö (2003). A bit-vector algorithm for computing Levenshtein and Damerau edit distances. Nordic Journal of
+    Computing 10, 29-39 (optimal string alignment, the columns of its table as bits of whole numbers).
+    """
+    stands: dict[str, int] = {}
+    for place, letter in enumerate(one):
+        stands[letter] = stands.get(letter, 0) | (1 << place)
+    every = (1 << len(one)) - 1
+    last = 1 << (len(one) - 1)
+    slips, more, less, zero, before = len(one), every, 0, 0, 0
+    for letter in other:
+        here = stands.get(letter, 0)
+        swapped = ((~zero & here) << 1) & before
+        zero = ((((here & more) + more) ^ more) | here | less | swapped) & every
+        right_more = less | (every & ~(zero | more))
+        right_less = zero & more
+        slips += bool(right_more & last) - bool(right_less & last)
+        right_more = (right_more << 1 | 1) & every
+        right_less = right_less << 1 & every
+        more = right_less | (every & ~(zero | right_more))
+        less = right_more & zero
+        before = here
+    return slips

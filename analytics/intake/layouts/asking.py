@@ -78,7 +78,7 @@ def decide_days(texts: Sequence[tuple[str, int]], facts: Facts, answers: Answers
 
 def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
     """Ask about the words that are not certain; whether any of them now reads otherwise than before."""
-    changed = False
+    taught = dict(draft.words.taught)
     many: dict[str, int] = {}
     for (about, _), rows in draft.words.rows.items():
         many[about] = many.get(about, 0) + rows
@@ -86,8 +86,7 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
     if together:
         value = _ask_together(draft, together, answers, records)
         for key in together if value != ASIDE else ():
-            changed |= draft.words.taught.get(key) != value
-            draft.words.taught[key] = value
+            taught[key] = value
     for (about, key), doubt in list(draft.words.doubts.items()):
         if about == "lesion" and key in together:
             continue
@@ -124,10 +123,10 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
         if answer == ASIDE and doubt.default is None:
             # So it is as long as nobody says otherwise.
             continue
-        told = _taught(about, answer)
-        if draft.words.taught.get(key) != told:
-            draft.words.taught[key] = told
-            changed = True
+        taught[key] = _taught(about, answer)
+    changed = taught != draft.words.taught
+    if changed:
+        draft.words.taught = taught
     return changed
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import product
 from typing import Any
 
@@ -52,9 +53,12 @@ EXTRA = "extra"
 
 @dataclass
 class Words:
-    """Words that were explained, and those that are not certain, with the rows in which each stands."""
+    """Words that were explained, and those that are not certain, with the rows in which each stands.
 
-    taught: dict[str, str] = field(default_factory=dict)
+    ``taught`` is never changed, but replaced by another mapping.
+    """
+
+    taught: Mapping[str, str] = field(default_factory=dict)
     feet: dict[str, str] = field(default_factory=dict)
     doubts: dict[tuple[str, str], Doubt] = field(default_factory=dict)
     rows: dict[tuple[str, str], int] = field(default_factory=dict)
@@ -341,6 +345,12 @@ def _fields_of(finding: Any) -> Iterable[tuple[str, str]]:
             yield name, str(value)
 
 
+@lru_cache(maxsize=1024)
+def _feet_said(text: str, key: tuple[tuple[str, str], ...]) -> tuple[tuple[str, ...], Doubt | None]:
+    """The feet of a cell: many rows say the same."""
+    return read_feet_text(text, dict(key))
+
+
 def _feet(
     said: Mapping[str, str], taught: Mapping[str, str], key: Mapping[str, str]
 ) -> tuple[list[str], list[Doubt], tuple[str, ...], str]:
@@ -360,7 +370,7 @@ def _feet(
         hind = meaning("end", end or text)
         if (side or end) and left and hind:
             return [left + hind], [], (), ""
-        feet, doubt = read_feet_text(text, key)
+        feet, doubt = _feet_said(text, tuple(key.items()))
         if not feet and key.get(END):
             feet = _sides_of_end(text, key)[0]
         if feet:
@@ -753,8 +763,11 @@ def unfold_rows(
         places = np.repeat(starts[which], repeats) + within
         of_row.append(row)
         turns.append(number * 1000 + within)
+        said = set().union(*flat)
         for name in names:
-            codes = np.array([built.code(name, record.get(name, "")) for record in flat], dtype=np.int32)
+            codes = np.zeros(len(flat), dtype=np.int32)
+            if name in said:
+                codes[:] = [built.code(name, record.get(name, "")) for record in flat]
             columns[name].append(codes[places])
     row = np.concatenate(of_row) if of_row else np.empty(0, np.int64)
     found = np.bincount(row, minlength=size)

@@ -143,20 +143,52 @@ class _Atom:
     stage: bool
 
 
+@dataclass(frozen=True)
+class _Known:
+    """Words that were taught, by phrase, and the longest phrases with them; see :func:`_vocabulary`."""
+
+    taught: Mapping[str, str]
+    meanings: Mapping[str, tuple[str, str]]
+    longest: Mapping[str, int]
+
+
+_last_known = _Known({}, {}, {})
+"""Cell after cell is read with the same words, of which there may be as many as cells. Nobody changes them: who is
+taught another word has another mapping."""
+
+
+def _known_words(taught: Mapping[str, str]) -> _Known:
+    global _last_known
+    known = _last_known
+    if known.taught is taught:
+        return known
+    meanings: dict[str, tuple[str, str]] = {}
+    longest = dict(_vocabulary()[1])
+    for word, answer in taught.items():
+        means = taught_meaning(answer)
+        phrase = plain(word)
+        if means is not None and phrase and not is_compound(word):
+            meanings[phrase] = means
+            first, *rest = phrase.split()
+            longest[first] = max(longest.get(first, 1), 1 + len(rest))
+    known = _last_known = _Known(taught, meanings, longest)
+    return known
+
+
+def is_known(phrase: str) -> bool:
+    """Whether a phrase, in its plain form, is a word of any kind that a cell may hold."""
+    return phrase in _vocabulary()[0]
+
+
 class Splitter:
     """Makes items of a text, with the words that were taught."""
 
     def __init__(self, taught: Mapping[str, str]) -> None:
-        vocabulary, longest = _vocabulary()
-        self._vocabulary, self._longest = vocabulary, dict(longest)
-        self._taught: dict[str, tuple[str, str]] = {}
-        for word, answer in taught.items():
-            means = taught_meaning(answer)
-            phrase = plain(word)
-            if means is not None and phrase and not is_compound(word):
-                self._taught[phrase] = means
-                first, *rest = phrase.split()
-                self._longest[first] = max(self._longest.get(first, 1), 1 + len(rest))
+        self._vocabulary, self._longest = _vocabulary()
+        self._taught: Mapping[str, tuple[str, str]] = {}
+        if taught:
+            known = _known_words(taught)
+            self._taught, self._longest = known.meanings, known.longest
 
     def _known(self, phrase: str) -> tuple[str, str] | None:
         return self._taught.get(phrase) or self._vocabulary.get(phrase)

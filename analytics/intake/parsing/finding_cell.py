@@ -40,7 +40,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
 
-from analytics.intake.parsing.cell_items import LESION_KINDS, Item, Splitter, is_compound, taught_meaning
+from analytics.intake.parsing.cell_items import LESION_KINDS, Item, Splitter, is_compound, is_known, taught_meaning
 from analytics.intake.parsing.readings import CellReading, Doubt, Finding, key_of
 from analytics.trade.feet import CLAWS, FEET
 from analytics.trade.lesions import LESIONS, parent_of, says_nothing_found
@@ -178,6 +178,8 @@ class _Cell:
         text = unicodedata.normalize("NFC", text)
         if not text.strip():
             return CellReading()
+        if not self.is_prose and not self.taught and _is_unknown_word(text.strip()):
+            return CellReading(unread=(text.strip(),), doubts=(_doubt_of_word(text.strip()),))
         whole = self._whole(text)
         if whole is not None:
             return whole
@@ -1300,10 +1302,34 @@ def _spans(start: int, end: int) -> Iterable[tuple[int, int]]:
             yield first, first + size
 
 
+_PLAIN_WORD = re.compile(r"(?![LRlr][FHfh])([A-Za-z]{4,})[0-9]*")
+"""Words that are of one piece whatever is known: others may begin with the letters of a foot, or be codes."""
+_WHOLE_CELLS = ("yes", "no", "nothing", "negation", "action")
+
+
+def _is_unknown_word(word: str) -> bool:
+    """Whether a cell is one plain word that means nothing known and is near to no lesion.
+
+    A sheet may have a hundred thousand of them; they are read at a third of the cost.
+    """
+    found = _PLAIN_WORD.fullmatch(word)
+    if found is None:
+        return False
+    phrase, letters = word.casefold(), found[1].casefold()
+    # A sign for a stage or a number of times may stand between a lesion and its digits.
+    if any(is_known(part) for part in (phrase, letters, letters[:-1])):
+        return False
+    return not any(phrase in phrases(kind) for kind in _WHOLE_CELLS) and nearest_lesion(phrase) is None
+
+
+def _doubt_of_word(word: str) -> Doubt:
+    return Doubt(word, "lesion", ("other", "nothing", "note"), None, True)
+
+
 def nearest_lesion(words: str) -> str | None:
     """Code of the lesion that a misspelt word was probably meant to be, or ``None``.
 
-    The first letter and a length of five or more are asked of it, so that few words of prose are near a lesion.
+    A length of five or more is asked of it, so that few words of prose are near a lesion.
 
     Example
     -------
@@ -1311,6 +1337,4 @@ def nearest_lesion(words: str) -> str | None:
     ('SU', 'DD', None)
     """
     near = suggest(("lesion",), words) if 5 <= len(words) <= _LONGEST_NAME else None
-    if near is None or plain(near)[:1] != plain(words)[:1]:
-        return None
-    return phrases("lesion")[plain(near)]
+    return None if near is None else phrases("lesion")[plain(near)]
