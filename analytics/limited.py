@@ -92,7 +92,7 @@ def _context() -> Any:
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["analytics.intake.preloaded", "analytics.intake.limited_reading"])
+    context.set_forkserver_preload(["analytics.intake.preloaded", "analytics.ledger.limited_import"])
     return context
 
 

@@ -130,7 +130,7 @@ def prepare_import(
     given: Mapping[str, str] | None = None,
     accept: bool = False,
     farms: Sequence[str] | None = None,
-    screen: Callable[[Sequence[CheckedSheet]], None] | None = None,
+    screen: Callable[[Mapping[str, Sequence[str | None]]], None] | None = None,
     understand: Callable[..., Understanding] = understand_file,
 ) -> PreparedImport:
     """Read a file and compare it with the ledger. Nothing is written.
@@ -150,8 +150,8 @@ def prepare_import(
     farms : sequence of str, optional
         The farms that whoever asks may know of; every farm of the ledger without it.
     screen : callable, optional
-        Raises a :class:`Mistake` for sheets that whoever asks may not bring in, before anything else is looked up for
-        them.
+        Gets, of each kind of sheet, the farms of its rows (``None`` for rows of no farm), and raises a
+        :class:`Mistake` if whoever asks may not bring them in, before anything else is looked up for them.
     understand : callable
         Reads the file: :func:`~analytics.intake.checking.understand_file`, or one that does so within limits.
 
@@ -221,7 +221,7 @@ def _known_by_name(
     found: Understanding,
     answers: Answers,
     allowed: Sequence[str] | None,
-    screen: Callable[[Sequence[CheckedSheet]], None] | None,
+    screen: Callable[[Mapping[str, Sequence[str | None]]], None] | None,
 ) -> tuple[tuple[tuple[str, str, str, str], ...], list[CheckedSheet]]:
     """The sheets with farms and cows called as the ledger calls them, and what was answered about names."""
     sheets = found.sheets
@@ -239,7 +239,7 @@ def _known_by_name(
                 told.append(("farm", "", candidate.said, candidate.means if same else candidate.said))
     sheets = [_renamed(sheet, "farm", farms) for sheet in sheets]
     if screen is not None:
-        screen(sheets)
+        screen(farms_by_kind(sheets))
     named = _names(sheets, "farm")
     known = _known(ledger, named, allowed)
     for farm in named:
@@ -264,6 +264,15 @@ def _names(sheets: Sequence[CheckedSheet], column: str) -> list[str]:
     return list(dict.fromkeys(
         str(name) for sheet in sheets if column in sheet.records for name in sheet.records[column].dropna().unique()
     ))  # fmt: skip
+
+
+def farms_by_kind(sheets: Sequence[CheckedSheet]) -> dict[str, list[str | None]]:
+    """Kind of sheet -> farms of its rows; ``None`` where rows are of no farm."""
+    farms: dict[str, list[str | None]] = {}
+    for sheet in sheets:
+        said = sheet.records["farm"].unique()
+        farms.setdefault(sheet.kind, []).extend(None if pd.isna(farm) else str(farm) for farm in said)
+    return farms
 
 
 def _renamed(sheet: CheckedSheet, column: str, names: Mapping[str, str], rows: Any = None) -> CheckedSheet:

@@ -16,6 +16,7 @@ from dash import Dash, Input, Output, State, html, no_update
 from analytics.intake import check_file
 from analytics.ledger import Ledger
 from analytics.ledger.adding import ImportResult, add_sheets
+from analytics.ledger.file_import import farms_by_kind
 from analytics.measures.answer import Answer
 from analytics.mistake import Mistake
 from analytics.tally.before_after import changes
@@ -134,7 +135,7 @@ def write_down(
     data = text.getvalue().encode()
     name = FILE.format(farm="-".join(farm.lower().split()), day=day)
     sheets = check_file(data, name, known_farms=imports_rights.known_to(ledger, viewer))
-    imports_rights.refuse_sheets(viewer, sheets)
+    imports_rights.refuse_sheets(viewer, farms_by_kind(sheets))
     held = [row for sheet in sheets for row in sheet.set_aside.to_dict("records")]
     if held:
         raise Mistake(say("{reason} {remedy}", reason=held[0]["reason"], remedy=held[0]["remedy"]))

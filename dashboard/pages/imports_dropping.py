@@ -10,8 +10,7 @@ from dash import ALL, MATCH, Dash, Input, Output, State, ctx, dcc, html, no_upda
 
 from analytics.intake.limited_reading import raw_rows_limited
 from analytics.ledger import Ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.file_import import PreparedImport, run_import
+from analytics.ledger.file_import import run_import
 from analytics.mistake import Mistake
 from dashboard import progress
 from dashboard.accounts import current_viewer
@@ -49,23 +48,16 @@ def _section(of: str, name: str, contents: str) -> html.Section:
 def _read(ledger: Ledger, sheet: Mapping[str, str], of: str, answers: Mapping[str, Any]) -> tuple[list[Any], Any]:
     """What is shown of a dropped sheet, and what stands in its fields."""
     data = bytes_of(sheet["contents"])
-    return _shown(ledger, prepared_for_viewer(ledger, data, sheet["name"], answers["given"]), data, of, answers)
-
-
-def _shown(
-    ledger: Ledger, prepared: PreparedImport, data: bytes, of: str, answers: Mapping[str, Any]
-) -> tuple[list[Any], dict[str, Any]]:
-    digest = digest_of(data)
-    result = add_sheets(
-        ledger, prepared.sheets, prepared.file, digest, revision_choice=prepared.revision_choice, dry_run=True
-    )
+    prepared, result = prepared_for_viewer(ledger, data, sheet["name"], answers["given"], count=True)
+    if result is None:
+        raise AssertionError("What would be added was not counted.")
     body = sheet_body(
         of,
         prepared,
         result,
         raw_rows_limited(data, prepared.file, SHOWN_ROWS),
         answers["given"],
-        beside_demo=_is_beside_demo(ledger, digest),
+        beside_demo=_is_beside_demo(ledger, digest_of(data)),
         fold_open=answers["fold"],
     )
     blocking = prepared.answers.blocking()
@@ -222,13 +214,13 @@ def _add(
     """Add a dropped sheet; where a question has come up meanwhile, show it instead."""
     data = bytes_of(sheet["contents"])
     digest = digest_of(data)
-    prepared = prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
+    prepared, _result = prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
     if not prepared.answers.blocking() and _is_beside_demo(ledger, digest):
         current_viewer().refuse_unless("see every import")
         take_out_demo(ledger)
-        prepared = prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
+        prepared, _result = prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
     if prepared.answers.blocking():
-        return *_shown(ledger, prepared, data, of, answers), no_update, no_update
+        return *_read(ledger, sheet, of, answers), no_update, no_update
     result = run_import(ledger, prepared, digest)
     imports_rights.remember(store, current_viewer(), result, digest)
     held = not prepared.is_whole

@@ -171,7 +171,7 @@ def try_again(
         raise Mistake(say("There are no rows to try again."))
     data = mended_csv(headings, lines)
     name, digest = MENDED_FILE.format(number=number), digest_of(data)
-    prepared = prepared_for_viewer(ledger, data, name, given)
+    prepared, _result = prepared_for_viewer(ledger, data, name, given)
     held = [sheet.set_aside for sheet in prepared.sheets if not sheet.set_aside.empty]
     left = _as_they_stood(pd.concat(held, ignore_index=True), headings, lines) if held else pd.DataFrame()
     questions = prepared.answers.blocking()

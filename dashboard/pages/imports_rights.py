@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from analytics.intake import CheckedSheet
 from analytics.ledger import Ledger
 from analytics.ledger.adding import ImportResult
 from analytics.ledger.import_farms import farms_of_import
@@ -27,17 +26,23 @@ def known_to(ledger: Ledger, viewer: Viewer) -> list[str]:
     return ledger.farms() if viewer.allowed is None else list(viewer.allowed)
 
 
-def refuse_sheets(viewer: Viewer, sheets: Sequence[CheckedSheet]) -> None:
+def refuse_sheets(viewer: Viewer, farms_of: Mapping[str, Sequence[str | None]]) -> None:
     """Refuse sheets that the viewer may not bring in, before anything is looked up for them.
+
+    Parameters
+    ----------
+    viewer : Viewer
+    farms_of : mapping of str to sequence of str
+        Kind of sheet -> farms of its rows; ``None`` for rows of no farm.
 
     Raises
     ------
     Mistake
         The role may bring in no such sheet, or a row is of a farm that was not granted.
     """
-    for sheet in sheets:
-        viewer.refuse_unless(ACT_OF_KIND.get(sheet.kind, "import sheets"))
-    farms = {str(farm) for sheet in sheets for farm in sheet.records["farm"].fillna(EVERY_FARM).unique()}
+    for kind in farms_of:
+        viewer.refuse_unless(ACT_OF_KIND.get(kind, "import sheets"))
+    farms = {EVERY_FARM if farm is None else farm for some in farms_of.values() for farm in some}
     beyond = sorted(farm for farm in farms if not viewer.sees(farm))
     if beyond:
         named = ", ".join(beyond[:5])

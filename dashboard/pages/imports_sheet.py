@@ -12,11 +12,11 @@ import pandas as pd
 from dash import html
 
 from analytics.intake import CheckedSheet
-from analytics.intake.limited_reading import understand_limited
 from analytics.intake.raw_rows import RawRow
 from analytics.ledger import Ledger
 from analytics.ledger.adding import ImportResult
-from analytics.ledger.file_import import PreparedImport, prepare_import
+from analytics.ledger.file_import import PreparedImport
+from analytics.ledger.limited_import import prepare_limited
 from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard.accounts import current_viewer
@@ -51,9 +51,25 @@ def digest_of(data: bytes) -> str:
 
 
 def prepared_for_viewer(
-    ledger: Ledger, data: bytes, name: str, given: Mapping[str, str], *, accept: bool = False
-) -> PreparedImport:
-    """A file read with the answers given, as far as whoever asks may bring it in.
+    ledger: Ledger, data: bytes, name: str, given: Mapping[str, str], *, count: bool = False
+) -> tuple[PreparedImport, ImportResult | None]:
+    """A file read with the answers given and compared with the ledger, as far as whoever asks may bring it in.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    data : bytes
+    name : str
+    given : mapping of str to str
+        Question -> answer.
+    count : bool
+        Whether to count what would be added.
+
+    Returns
+    -------
+    PreparedImport
+    ImportResult or None
+        Of a dry run, if asked for.
 
     Raises
     ------
@@ -62,15 +78,15 @@ def prepared_for_viewer(
     """
     viewer = current_viewer()
     viewer.refuse_unless("record changes")
-    return prepare_import(
+    return prepare_limited(
         ledger,
         data,
         name,
         given=given,
-        accept=accept,
+        accept=False,
         farms=None if viewer.allowed is None else imports_rights.known_to(ledger, viewer),
-        screen=lambda sheets: imports_rights.refuse_sheets(viewer, sheets),
-        understand=understand_limited,
+        screen=lambda farms_of: imports_rights.refuse_sheets(viewer, farms_of),
+        count=count,
     )
 
 
