@@ -116,7 +116,7 @@ def sign_out(address: str | None, name: str) -> None:
 
 
 def print_history(address: str | None, format: str) -> None:
-    """Print who changed what of accounts and links, oldest first."""
+    """Print who changed what of accounts and links, and who signed in or tried to, oldest first."""
     if format not in FORMATS:
         raise Mistake(f"'{format}' is not a format of the history; use text, csv or json.")
     lines = history(store_of(open_ledger(address)))
@@ -128,7 +128,7 @@ def print_history(address: str | None, format: str) -> None:
         return
     for line in lines.to_dict("records"):
         farm = f" ({line['farm']})" if isinstance(line["farm"], str) else ""
-        by = f"{line['who']}, by {line['through']}"
+        by = f"{line['who']}, by {line['through']}" + (f" from {line['address']}" if line["address"] else "")
         print(f"{line['noted_at']:%Y-%m-%d %H:%M} UTC  {by}  {line['what']}: {line['subject']}{farm}")
 
 

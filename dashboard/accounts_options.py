@@ -67,7 +67,7 @@ def history(
     format: Annotated[str, typer.Option(help="text, csv or json.")] = "text",
     ledger: Ledger = None,
 ) -> None:
-    """Who changed what of accounts, grants and links, and when."""
+    """Who changed what of accounts, grants and links, who signed in or tried to, when, and from where."""
     from dashboard.accounts_command import print_history
 
     print_history(ledger, format)

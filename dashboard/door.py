@@ -25,8 +25,9 @@ from analytics.ledger.history import acting
 from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard import door_pages
-from dashboard.accounts import links, passwords, people, second_factor, sessions, throttle
+from dashboard.accounts import history, links, passwords, people, second_factor, sessions, throttle
 from dashboard.accounts.access import Access
+from dashboard.accounts.history import note_try
 from dashboard.accounts.kept_note import has_note
 from dashboard.accounts.store import Store
 from dashboard.accounts.viewer import OWNER, Viewer, current_viewer
@@ -60,6 +61,9 @@ KNOWN_SECONDS = 365 * 24 * 3600
 
 TICKET_SECONDS = 600
 """Between the two steps of signing in, and for setting an app up. [common practice, no source]"""
+
+SHOWN_LINES = 50
+"""Lines of the accounts' history on the page of an owner."""
 
 WORD_HEADER = "X-CSRFToken"
 LARGEST_FORM = 16 * 1024
@@ -200,8 +204,10 @@ def _signing_in(server: Flask, store: Store, access: Access, lock: Lock) -> None
         counts = _counts(store, name, number)
         wait = throttle.take_turn(store, counts)
         if wait > 0:
+            note_try(store, history.REFUSED, people.name_of(store, number), tried=people.key(name))
             return _wait(_sign_in_page(store, access, then, told(door_pages.WAIT), 429), wait)
         if not passwords.matches(password, kept) or number is None or kept is None:
+            note_try(store, history.PASSWORD_WRONG, people.name_of(store, number))
             return _sign_in_page(store, access, then, told(door_pages.WRONG), 401)
         throttle.forgive(store, counts)
         if passwords.outdated(kept):
@@ -221,12 +227,14 @@ def _signing_in(server: Flask, store: Store, access: Access, lock: Lock) -> None
         ticket, counts = request.form["ticket"], {"code": str(number)}
         wait = throttle.take_turn(store, counts)
         if wait > 0:
+            note_try(store, history.REFUSED, people.name_of(store, number), tried=str(number))
             return _wait(_code_page(store, access, then, ticket, told(door_pages.WAIT), 429), wait)
         try:
             right = second_factor.accept(store, number, request.form.get("code", ""))
         except Mistake as known:
             return _code_page(store, access, then, ticket, told(known.sentence), 503)
         if not right:
+            note_try(store, history.CODE_WRONG, people.name_of(store, number))
             return _code_page(store, access, then, ticket, told(second_factor.WRONG_CODE), 401)
         throttle.forgive(store, counts)
         return _known_from_now(store, access, start_session(store, access, number, then), number)
@@ -272,7 +280,7 @@ def _acted(store: Store, access: Access, viewer: Viewer) -> Answer:
         if request.form.get("new") != request.form.get("again"):
             raise Mistake(say("The two new passwords are not the same."))
         people.set_password(store, viewer.name, request.form.get("new", ""))
-        return start_session(store, access, viewer.account, "/account")
+        return start_session(store, access, viewer.account, "/account", noted_as=None)
     if act == "begin second factor":
         _check_password(store, viewer)
         return _page(_begin_page(store, viewer, second_factor.new_secret()))
@@ -290,9 +298,11 @@ def _check_password(store: Store, viewer: Viewer) -> None:
     """Ask for the password again before something that opens the account to whoever found the browser open."""
     counts = _counts(store, viewer.name, viewer.account)
     if throttle.take_turn(store, counts) > 0:
+        note_try(store, history.REFUSED, viewer.name, tried=viewer.name, signed_in=True)
         raise Mistake(door_pages.WAIT)
     _, kept = people.password_of(store, viewer.name)
     if not passwords.matches(request.form.get("password", ""), kept):
+        note_try(store, history.PASSWORD_WRONG, viewer.name, signed_in=True)
         raise Mistake(say("The password you have now is not right."))
     throttle.forgive(store, counts)
 
@@ -300,9 +310,11 @@ def _check_password(store: Store, viewer: Viewer) -> None:
 def _check_code(store: Store, viewer: Viewer) -> None:
     counts = {"code": str(viewer.account)}
     if throttle.take_turn(store, counts) > 0:
+        note_try(store, history.REFUSED, viewer.name, tried=viewer.name, signed_in=True)
         raise Mistake(door_pages.WAIT)
     assert viewer.account is not None
     if not second_factor.accept(store, viewer.account, request.form.get("code", "")):
+        note_try(store, history.CODE_WRONG, viewer.name, signed_in=True)
         raise Mistake(second_factor.WRONG_CODE)
     throttle.forgive(store, counts)
 
@@ -328,12 +340,28 @@ def _confirmed(store: Store, viewer: Viewer) -> Answer:
     return _page(door_pages.recovery_codes(viewer, codes))
 
 
-def start_session(store: Store, access: Access, number: int, then: str) -> Answer:
-    """Sign somebody in: a new session, whatever token the browser had before, and on to the page asked for."""
+def start_session(
+    store: Store, access: Access, number: int, then: str, *, noted_as: str | None = history.SIGNED_IN
+) -> Answer:
+    """Sign somebody in: a new session, whatever token the browser had before, and on to the page asked for.
+
+    Parameters
+    ----------
+    store : Store
+    access : Access
+    number : int
+        Of the account.
+    then : str
+        Path to go on to.
+    noted_as : str or None
+        One of :data:`dashboard.accounts.history.TRIES`; ``None`` for who is signed in already.
+    """
     old = request.cookies.get(_cookie(store, access))
     if old:
         sessions.end(store, old)
     token = sessions.begin(store, number, request.remote_addr or "", request.headers.get("User-Agent", ""))
+    if noted_as is not None:
+        note_try(store, noted_as, people.name_of(store, number), signed_in=True)
     answer = redirect(then, 303)
     secure = _secure(access)
     # Lax, so that an address somebody was sent opens; what changes something asks for the session's word as well.
@@ -510,6 +538,7 @@ def _account_page(store: Store, viewer: Viewer, told: str = "", status: int = 20
             if second_factor.in_use(store, viewer.account)
             else None,
             now=store.clock(),
+            lines=history.newest(store, SHOWN_LINES) if viewer.allowed is None else (),
         ),
         status,
     )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
+from typing import Any
 from urllib.parse import urlencode
 
 from analytics.words import say
+from dashboard.accounts import history
 from dashboard.accounts.links import Link
 from dashboard.accounts.passwords import FEWEST_LETTERS
 from dashboard.accounts.roles import ROLES
@@ -138,6 +140,7 @@ def account(
     has_password: bool,
     recovery_codes: int | None,
     now: float,
+    lines: Sequence[Mapping[str, Any]] = (),
 ) -> str:
     """One's own account: role, farms, password, second factor, sessions and links.
 
@@ -157,6 +160,8 @@ def account(
         How many are left; ``None`` without a second factor.
     now : float
         Seconds since 1970.
+    lines : sequence of mapping
+        The newest of the accounts' history, for an owner; see :func:`dashboard.accounts.history.newest`.
     """
     if viewer.allowed is None:
         farms = _("Farms: all.")
@@ -176,6 +181,8 @@ def account(
         parts += [_password_form(word), _second_factor_form(word, recovery_codes)]
     if links:
         parts.append(_links(word, links, now))
+    if lines:
+        parts.append(_history(lines))
     return _page(viewer.name, "".join(parts))
 
 
@@ -206,6 +213,44 @@ def _links(word: str, links: Sequence[Link], now: float) -> str:
     ]
     heads = (_("Farm"), _("Made"), _("Ends"), _("Made by"), _("Opened"), _("Now"))
     title = _("Links to reports")
+    return f"<section class='panel door'><h2>{escape(title)}</h2>{_table(title, heads, rows)}</section>"
+
+
+WHAT = {
+    history.SIGNED_IN: say("signed in"),
+    history.SIGNED_IN_ELSEWHERE: say("signed in by the office's own sign-in"),
+    history.PASSWORD_WRONG: say("password wrong"),
+    history.NAME_UNKNOWN: say("name unknown"),
+    history.CODE_WRONG: say("code of the second factor wrong"),
+    history.REFUSED: say("try refused, too many before"),
+    history.REFUSED_ELSEWHERE: say("sign-in elsewhere refused, no such account"),
+    "password changed": say("password changed"),
+    "signed out everywhere": say("signed out everywhere"),
+    "second factor begun": say("second factor begun"),
+    "second factor ended": say("second factor ended"),
+    "recovery code used": say("recovery code used"),
+    "farm granted": say("farm granted"),
+    "farm taken away": say("farm taken away"),
+    "account removed": say("account removed"),
+    "link revoked": say("link revoked"),
+    "farm erased": say("farm erased"),
+    **{f"role changed to {role}": say("role changed: {role}", role=role) for role in ROLES},
+    **{f"account made, {role}": say("account made: {role}", role=role) for role in ROLES},
+}
+"""What lines of the history say. Others stay as they are."""
+
+
+def _history(lines: Sequence[Mapping[str, Any]]) -> str:
+    rows = []
+    for line in lines:
+        what = told(WHAT[line["what"]]) if line["what"] in WHAT else line["what"]
+        what += f" ({line['farm']})" if line["farm"] else ""
+        of = "" if line["subject"] == history.NO_ACCOUNT else line["subject"].removeprefix("account ")
+        who = _("nobody signed in") if line["who"] == history.NOBODY else line["who"]
+        cells = (_moment(line["noted_at"]), who, what, of, line["address"])
+        rows.append("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>")
+    title = _("Who signed in, and what was changed")
+    heads = (_("When"), _("Who"), _("What"), _("Of"), _("Address"))
     return f"<section class='panel door'><h2>{escape(title)}</h2>{_table(title, heads, rows)}</section>"
 
 

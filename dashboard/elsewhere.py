@@ -22,8 +22,9 @@ from werkzeug.wrappers import Response as Answer
 
 from analytics.mistake import Mistake
 from analytics.words import say
-from dashboard.accounts import people
+from dashboard.accounts import history, people
 from dashboard.accounts.access import Access, is_loopback
+from dashboard.accounts.history import note_try
 from dashboard.accounts.store import Store
 from dashboard.door import own_path, refused_sign_in, start_session
 from dashboard.language import told
@@ -106,8 +107,9 @@ def offer(app: Dash, store: Store, access: Access, known: Service) -> None:
             session.clear()
         number = people.of_identity(store, subject, email)
         if number is None:
+            note_try(store, history.REFUSED_ELSEWHERE, None)
             return refused_sign_in(store, access, told(NO_ACCOUNT))
-        return start_session(store, access, number, then)
+        return start_session(store, access, number, then, noted_as=history.SIGNED_IN_ELSEWHERE)
 
 
 def _client(server: Flask, store: Store, access: Access, known: Service) -> Any:

@@ -213,6 +213,13 @@ def number_of(store: Store, name: str) -> int:
         return int(_row(connection, name)["id"])
 
 
+def name_of(store: Store, number: int | None) -> str | None:
+    """The name of an account; ``None`` of a number that no account has, or of none."""
+    with store.look() as connection:
+        row = connection.execute("SELECT name FROM accounts WHERE id = ?", [number]).fetchone()
+    return None if row is None else str(row["name"])
+
+
 def password_of(store: Store, name: str) -> tuple[int | None, str | None]:
     """(number of the account, hash); (None, None) for a name nobody has."""
     with store.look() as connection:

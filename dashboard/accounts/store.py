@@ -88,14 +88,20 @@ CREATE TABLE IF NOT EXISTS history (
     through TEXT NOT NULL,
     what TEXT NOT NULL,
     subject TEXT NOT NULL,
-    farm TEXT
+    farm TEXT,
+    address TEXT NOT NULL DEFAULT ''
 );
+CREATE INDEX IF NOT EXISTS history_what ON history (what, history_no);
 """
 
-LAYOUT = 2
-"""Kept in the file as its user_version. Layout 2 adds where a session is from, and second factors."""
+LAYOUT = 3
+"""Kept in the file as its user_version. Layout 2 adds where a session is from, and second factors; layout 3 where a
+line of history is from."""
 
-ADDED_COLUMNS = {"sessions": {"address": "TEXT NOT NULL DEFAULT ''", "browser": "TEXT NOT NULL DEFAULT ''"}}
+ADDED_COLUMNS = {
+    "sessions": {"address": "TEXT NOT NULL DEFAULT ''", "browser": "TEXT NOT NULL DEFAULT ''"},
+    "history": {"address": "TEXT NOT NULL DEFAULT ''"},
+}
 """Table -> columns that files of the first layout do not have."""
 
 WAIT_SECONDS = 10.0
@@ -181,7 +187,7 @@ class Store:
         Parameters
         ----------
         work : callable
-            Takes a connection to the tables ``sessions`` and ``attempts``; may be done twice.
+            Takes a connection to the tables ``sessions``, ``attempts`` and ``history``; may be done twice.
         otherwise : callable, optional
             What to do instead on the tables in memory, which hold no session of the file.
         """
@@ -330,7 +336,7 @@ def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
 
 
 def _bring_back(memory: sqlite3.Connection, connection: sqlite3.Connection) -> None:
-    """Bring sessions and tries from memory into the file, but no session whose account was signed out since."""
+    """Bring what is in memory into the file, but no session whose account was signed out since."""
     for row in memory.execute("SELECT * FROM sessions"):
         connection.execute("DELETE FROM sessions WHERE token = ?", [row["token"]])
         connection.execute(
@@ -342,6 +348,9 @@ def _bring_back(memory: sqlite3.Connection, connection: sqlite3.Connection) -> N
         )
     for row in memory.execute("SELECT * FROM attempts"):
         connection.execute("INSERT OR REPLACE INTO attempts VALUES (?, ?, ?, ?)", tuple(row))
+    columns = "noted_at, who, through, what, subject, farm, address"
+    for row in memory.execute(f"SELECT {columns} FROM history ORDER BY history_no"):
+        connection.execute(f"INSERT INTO history ({columns}) VALUES (?, ?, ?, ?, ?, ?, ?)", tuple(row))
 
 
 _ENDING = "'signed out everywhere', 'password changed'"

@@ -24,6 +24,7 @@ from werkzeug.test import TestResponse
 from analytics.ledger import open_ledger
 from analytics.mistake import Mistake
 from dashboard.accounts import people
+from dashboard.accounts.history import NO_ACCOUNT, REFUSED_ELSEWHERE, SIGNED_IN_ELSEWHERE, history
 from dashboard.accounts.store import Store
 from dashboard.elsewhere import PREFIX, service
 from tests.accounts.people import PASSWORD, Browser, Clock, Office, cheap_hashes, staffed
@@ -143,6 +144,8 @@ def test_one_signs_in_elsewhere_to_the_account_one_has(office: Office) -> None:
     with office.store.look() as connection:
         kept = connection.execute("SELECT subject FROM accounts WHERE name = 'Kim'").fetchone()[0]
     assert kept.endswith(" person 7")
+    line = history(office.store).iloc[-1]
+    assert (line["who"], line["what"], line["address"]) == ("Kim", SIGNED_IN_ELSEWHERE, "127.0.0.1")
 
 
 def test_once_bound_the_subject_counts_and_the_address_no_more(office: Office, provider: Provider) -> None:
@@ -151,6 +154,8 @@ def test_once_bound_the_subject_counts_and_the_address_no_more(office: Office, p
     assert go(office.client()).status_code == 303
     provider.lies = {"sub": "person 8"}
     assert go(office.client()).status_code == 403
+    line = history(office.store).iloc[-1]
+    assert (line["what"], line["subject"]) == (REFUSED_ELSEWHERE, NO_ACCOUNT)
 
 
 @pytest.mark.parametrize(

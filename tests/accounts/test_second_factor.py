@@ -12,7 +12,7 @@ import pytest
 from analytics.ledger import open_ledger
 from analytics.mistake import Mistake
 from dashboard.accounts import people, second_factor, throttle
-from dashboard.accounts.history import history
+from dashboard.accounts.history import CODE_WRONG, NOBODY, history
 from dashboard.accounts.second_factor import STEP_SECONDS, code_at, step_of
 from dashboard.cli import main
 from tests.accounts.people import PASSWORD, Browser, Clock, Office, cheap_hashes, staffed
@@ -124,7 +124,7 @@ def test_a_recovery_code_counts_once_and_only_for_its_account(office: Office) ->
     assert browser.post("/login/code", data=form | {"code": codes[1]}).status_code == 401
     noted = history(office.store)[["who", "what"]].to_dict("records")
     lines = [(line["who"], line["what"]) for line in noted if "code" in line["what"]]
-    assert lines == [("Olive", "recovery code used")]
+    assert lines == [("Olive", "recovery code used"), (NOBODY, CODE_WRONG), (NOBODY, CODE_WRONG)]
 
 
 def test_guessing_codes_slows_down_and_tells_nothing_without_the_password(office: Office) -> None:
