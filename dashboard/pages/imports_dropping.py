@@ -22,7 +22,7 @@ from dashboard.pages.imports_added import added_body
 from dashboard.pages.imports_demo import demo_digests, demo_imports, take_out_demo
 from dashboard.pages.imports_questions import shown_values
 from dashboard.pages.imports_rows import SHOWN_ROWS
-from dashboard.pages.imports_sheet import bytes_of, digest_of, prepared_for_viewer, sheet_body
+from dashboard.pages.imports_sheet import bytes_of, digest_of, sheet_body
 
 Answered = list[dict[str, Any]]
 """One of Dash's lists of inputs with the same pattern: each with its ``id`` and its ``value``."""
@@ -48,7 +48,7 @@ def _section(of: str, name: str, contents: str) -> html.Section:
 def _read(ledger: Ledger, sheet: Mapping[str, str], of: str, answers: Mapping[str, Any]) -> tuple[list[Any], Any]:
     """What is shown of a dropped sheet, and what stands in its fields."""
     data = bytes_of(sheet["contents"])
-    prepared, result = prepared_for_viewer(ledger, data, sheet["name"], answers["given"], count=True)
+    prepared, result = imports_rights.prepared_for_viewer(ledger, data, sheet["name"], answers["given"], count=True)
     if result is None:
         raise AssertionError("What would be added was not counted.")
     body = sheet_body(
@@ -214,11 +214,11 @@ def _add(
     """Add a dropped sheet; where a question has come up meanwhile, show it instead."""
     data = bytes_of(sheet["contents"])
     digest = digest_of(data)
-    prepared, _result = prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
+    prepared, _result = imports_rights.prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
     if not prepared.answers.blocking() and _is_beside_demo(ledger, digest):
         current_viewer().refuse_unless("see every import")
         take_out_demo(ledger)
-        prepared, _result = prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
+        prepared, _result = imports_rights.prepared_for_viewer(ledger, data, sheet["name"], answers["given"])
     if prepared.answers.blocking():
         return *_read(ledger, sheet, of, answers), no_update, no_update
     result = run_import(ledger, prepared, digest)

@@ -23,7 +23,8 @@ from analytics.today import today
 from analytics.words import say
 from dashboard.language import _, _n, told
 from dashboard.pages.imports_questions import field
-from dashboard.pages.imports_sheet import digest_of, prepared_for_viewer
+from dashboard.pages.imports_rights import prepared_for_viewer
+from dashboard.pages.imports_sheet import digest_of
 from dashboard.reader import for_grids
 
 MOST_ROWS = 500

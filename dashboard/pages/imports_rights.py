@@ -6,11 +6,13 @@ from collections.abc import Mapping, Sequence
 
 from analytics.ledger import Ledger
 from analytics.ledger.adding import ImportResult
+from analytics.ledger.file_import import PreparedImport
 from analytics.ledger.import_farms import farms_of_import
+from analytics.ledger.limited_import import prepare_limited
 from analytics.mistake import Mistake
 from analytics.words import say
 from dashboard.accounts.store import Store
-from dashboard.accounts.viewer import Viewer
+from dashboard.accounts.viewer import Viewer, current_viewer
 
 ACT_OF_KIND = {"changes": "record changes", "limits": "set limits"}
 """What somebody must be allowed to do to bring a sheet of a kind in; any other kind is ``import sheets``."""
@@ -53,6 +55,46 @@ def refuse_sheets(viewer: Viewer, farms_of: Mapping[str, Sequence[str | None]]) 
                 named=named,
             )
         )
+
+
+def prepared_for_viewer(
+    ledger: Ledger, data: bytes, name: str, given: Mapping[str, str], *, count: bool = False
+) -> tuple[PreparedImport, ImportResult | None]:
+    """A file read with the answers given and compared with the ledger, as far as whoever asks may bring it in.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    data : bytes
+    name : str
+    given : mapping of str to str
+        Question -> answer.
+    count : bool
+        Whether to count what would be added.
+
+    Returns
+    -------
+    PreparedImport
+    ImportResult or None
+        Of a dry run, if asked for.
+
+    Raises
+    ------
+    Mistake
+        The viewer may not, the file cannot be read, or an answer cannot be used.
+    """
+    viewer = current_viewer()
+    viewer.refuse_unless("record changes")
+    return prepare_limited(
+        ledger,
+        data,
+        name,
+        given=given,
+        accept=False,
+        farms=None if viewer.allowed is None else known_to(ledger, viewer),
+        screen=lambda farms_of: refuse_sheets(viewer, farms_of),
+        count=count,
+    )
 
 
 def remember(store: Store, viewer: Viewer, result: ImportResult, digest: str) -> None:

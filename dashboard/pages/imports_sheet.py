@@ -13,18 +13,14 @@ from dash import html
 
 from analytics.intake import CheckedSheet
 from analytics.intake.raw_rows import RawRow
-from analytics.ledger import Ledger
 from analytics.ledger.adding import ImportResult
 from analytics.ledger.file_import import PreparedImport
-from analytics.ledger.limited_import import prepare_limited
 from analytics.mistake import Mistake
 from analytics.words import say
-from dashboard.accounts import current_viewer
 from dashboard.charts.frame import records
 from dashboard.charts.labels import column_label, value_label
 from dashboard.charts.theme import number
 from dashboard.language import _, _n, told
-from dashboard.pages import imports_rights
 from dashboard.pages.imports_list import KINDS
 from dashboard.pages.imports_questions import open_questions, settled_fold
 from dashboard.pages.imports_rows import SHOWN_ROWS, rows_beside
@@ -48,46 +44,6 @@ def bytes_of(contents: str) -> bytes:
 def digest_of(data: bytes) -> str:
     """What a file is known by."""
     return hashlib.sha256(data).hexdigest()
-
-
-def prepared_for_viewer(
-    ledger: Ledger, data: bytes, name: str, given: Mapping[str, str], *, count: bool = False
-) -> tuple[PreparedImport, ImportResult | None]:
-    """A file read with the answers given and compared with the ledger, as far as whoever asks may bring it in.
-
-    Parameters
-    ----------
-    ledger : Ledger
-    data : bytes
-    name : str
-    given : mapping of str to str
-        Question -> answer.
-    count : bool
-        Whether to count what would be added.
-
-    Returns
-    -------
-    PreparedImport
-    ImportResult or None
-        Of a dry run, if asked for.
-
-    Raises
-    ------
-    Mistake
-        The viewer may not, the file cannot be read, or an answer cannot be used.
-    """
-    viewer = current_viewer()
-    viewer.refuse_unless("record changes")
-    return prepare_limited(
-        ledger,
-        data,
-        name,
-        given=given,
-        accept=False,
-        farms=None if viewer.allowed is None else imports_rights.known_to(ledger, viewer),
-        screen=lambda farms_of: imports_rights.refuse_sheets(viewer, farms_of),
-        count=count,
-    )
 
 
 def sheet_body(

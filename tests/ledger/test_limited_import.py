@@ -14,7 +14,7 @@ from analytics.ledger.adding import add_sheets
 from analytics.ledger.file_import import prepare_import, run_import
 from analytics.ledger.limited_import import prepare_limited
 from analytics.mistake import Mistake
-from dashboard.pages.imports_sheet import prepared_for_viewer
+from dashboard.pages.imports_rights import prepared_for_viewer
 from tests.ledger.storing import SHEETS, make
 
 CHANGED = SHEETS["trims.csv"].replace("SU,2,3", "SU,3,3").replace("Alder,KV", "alder,KV").encode()
