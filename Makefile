@@ -70,10 +70,10 @@ screenshots: $(READY)
 	$(BIN)/python -m tests.browser.screenshots
 
 demo: $(READY)
-	$(BIN)/python -m sample_data.generate
+	$(BIN)/python -m evenfoot.sample_data.generate
 
 catalogue: $(READY)
-	$(BIN)/python -m dashboard.extraction
+	$(BIN)/python -m evenfoot.dashboard.extraction
 
 lock: $(READY)
 	$(BIN)/uv pip compile pyproject.toml --extra dev --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock

@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 
-from analytics.words import Said
+from evenfoot.analytics.messages import Message
 
-_listener: ContextVar[Callable[[Said], None] | None] = ContextVar("listener", default=None)
+_listener: ContextVar[Callable[[Message], None] | None] = ContextVar("listener", default=None)
 
 
-def stage(what: Said) -> None:
+def stage(what: Message) -> None:
     """Say what is being done now; costs nothing when nobody listens."""
     listener = _listener.get()
     if listener is not None:
@@ -19,12 +19,12 @@ def stage(what: Said) -> None:
 
 
 @contextmanager
-def heard(listener: Callable[[Said], None]) -> Iterator[None]:
+def heard(listener: Callable[[Message], None]) -> Iterator[None]:
     """Have *listener* told every stage of the work done inside, in this thread.
 
     Examples
     --------
-    >>> from analytics.words import say
+    >>> from evenfoot.analytics.messages import say
     >>> with heard(lambda what: print(what)):
     ...     stage(say("Adding {rows} rows", rows=12))
     Adding 12 rows

@@ -7,17 +7,17 @@ import getpass
 import sys
 from collections.abc import Sequence
 
-from analytics.intake.farms import farm_finder
-from analytics.ledger import Ledger, open_ledger
-from analytics.mistake import Mistake
-from dashboard.accounts import links, people, second_factor, sessions
-from dashboard.accounts.history import history
-from dashboard.accounts.kept_note import end_note, refuse_lost, write_note
-from dashboard.accounts.roles import OWNER, ROLES
-from dashboard.accounts.store import Store, store_of
-from dashboard.accounts.viewer import OWNER as THIS_MACHINE
-from dashboard.keeping import FORMATS
-from dashboard.tables import csv_text, known_farms
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.parsing.farm_names import farm_finder
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.dashboard.accounts import links, people, second_factor, sessions
+from evenfoot.dashboard.accounts.history import history
+from evenfoot.dashboard.accounts.kept_note import end_note, refuse_lost, write_note
+from evenfoot.dashboard.accounts.roles import OWNER, ROLES
+from evenfoot.dashboard.accounts.store import Store, store_of
+from evenfoot.dashboard.accounts.viewer import OWNER as THIS_MACHINE
+from evenfoot.dashboard.keeping import FORMATS
+from evenfoot.dashboard.tables import csv_text, known_farms
 
 
 def add(
@@ -27,14 +27,14 @@ def add(
     ledger = open_ledger(address)
     store = store_of(ledger)
     if role not in ROLES:
-        raise Mistake(f"'{role}' is not a role; use {', '.join(ROLES)}.")
+        raise UserError(f"'{role}' is not a role; use {', '.join(ROLES)}.")
     spelled = _spelled(ledger, farms)
     given = _password(f"Password of {name}") if with_password else None
     people.add(store, name, role, given, farms=spelled, email=email)
     print(f"{name}: {ROLES[role]}. Kept in {store.path}.")
     try:
         write_note(ledger, store)
-    except Mistake as mistake:
+    except UserError as mistake:
         print(f"The ledger could not note that it has accounts; serving it tries again. {mistake}", file=sys.stderr)
     if role == OWNER and len(people.listed(store)) == 1:
         print("From now on everybody has to sign in, on this machine too.", file=sys.stderr)
@@ -118,7 +118,7 @@ def sign_out(address: str | None, name: str) -> None:
 def print_history(address: str | None, format: str) -> None:
     """Print who changed what of accounts and links, and who signed in or tried to, oldest first."""
     if format not in FORMATS:
-        raise Mistake(f"'{format}' is not a format of the history; use text, csv or json.")
+        raise UserError(f"'{format}' is not a format of the history; use text, csv or json.")
     lines = history(store_of(open_ledger(address)))
     if format == "csv":
         sys.stdout.write(csv_text(lines))
@@ -151,7 +151,7 @@ def share(
     elif show:
         _show_links(store)
     elif farm is None:
-        raise Mistake("Give a farm, or --list, or --revoke and the mark of a link.")
+        raise UserError("Give a farm, or --list, or --revoke and the mark of a link.")
     else:
         [spelled] = known_farms(ledger, [farm])
         token = links.make(store, THIS_MACHINE, spelled, days=days, language=language)
@@ -182,7 +182,7 @@ def _store(ledger: Ledger) -> Store:
     store = store_of(ledger)
     refuse_lost(ledger, store)
     if not store.in_use:
-        raise Mistake("There are no accounts yet; make one with `evenfoot accounts add NAME --role owner`.")
+        raise UserError("There are no accounts yet; make one with `evenfoot accounts add NAME --role owner`.")
     return store
 
 
@@ -193,7 +193,7 @@ def _spelled(ledger: Ledger, farms: Sequence[str]) -> tuple[str, ...]:
     for farm in farms:
         plain = " ".join(farm.split())
         if not plain:
-            raise Mistake("A farm needs a name; give one with --farm.")
+            raise UserError("A farm needs a name; give one with --farm.")
         found = find(farm)
         if found is None:
             print(f"The farm {plain} is not in the ledger yet; spell it so in the sheets.", file=sys.stderr)
@@ -207,5 +207,5 @@ def _password(what: str) -> str:
         return sys.stdin.readline().rstrip("\r\n")
     first = getpass.getpass(f"{what}: ")
     if getpass.getpass("Again: ") != first:
-        raise Mistake("The two passwords are not the same; nothing was changed.")
+        raise UserError("The two passwords are not the same; nothing was changed.")
     return first

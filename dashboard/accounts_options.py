@@ -1,4 +1,4 @@
-"""``evenfoot accounts``: the options of its commands. What they do is in :mod:`dashboard.accounts_command`."""
+"""``evenfoot accounts``: the options of its commands. What they do is in :mod:`evenfoot.dashboard.accounts_command`."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def add(
     ledger: Ledger = None,
 ) -> None:
     """Make an account. The password is asked for, or read from standard input; it never stands on the command line."""
-    from dashboard.accounts_command import add
+    from evenfoot.dashboard.accounts_command import add
 
     add(ledger, name, role, farm or [], email, with_password=not no_password)
 
@@ -41,7 +41,7 @@ def role(
     ledger: Ledger = None,
 ) -> None:
     """Give somebody another role, at once."""
-    from dashboard.accounts_command import change_role
+    from evenfoot.dashboard.accounts_command import change_role
 
     change_role(ledger, name, role, farm or [])
 
@@ -49,7 +49,7 @@ def role(
 @accounts.command("end-second-factor")
 def end_second_factor(name: Name, ledger: Ledger = None) -> None:
     """Ask somebody for the password alone: telephone and recovery codes are lost. Open sessions end."""
-    from dashboard.accounts_command import end_second_factor
+    from evenfoot.dashboard.accounts_command import end_second_factor
 
     end_second_factor(ledger, name)
 
@@ -57,7 +57,7 @@ def end_second_factor(name: Name, ledger: Ledger = None) -> None:
 @accounts.command("list")
 def listed(ledger: Ledger = None) -> None:
     """List the accounts."""
-    from dashboard.accounts_command import show
+    from evenfoot.dashboard.accounts_command import show
 
     show(ledger)
 
@@ -68,7 +68,7 @@ def history(
     ledger: Ledger = None,
 ) -> None:
     """Who changed what of accounts, grants and links, who signed in or tried to, when, and from where."""
-    from dashboard.accounts_command import print_history
+    from evenfoot.dashboard.accounts_command import print_history
 
     print_history(ledger, format)
 
@@ -76,7 +76,7 @@ def history(
 @accounts.command("grant")
 def grant(name: Name, farm: Farms, ledger: Ledger = None) -> None:
     """Let somebody see more farms."""
-    from dashboard.accounts_command import grant
+    from evenfoot.dashboard.accounts_command import grant
 
     grant(ledger, name, farm)
 
@@ -84,7 +84,7 @@ def grant(name: Name, farm: Farms, ledger: Ledger = None) -> None:
 @accounts.command("revoke")
 def revoke(name: Name, farm: Farms, ledger: Ledger = None) -> None:
     """Take farms away from somebody, at once."""
-    from dashboard.accounts_command import revoke
+    from evenfoot.dashboard.accounts_command import revoke
 
     revoke(ledger, name, farm)
 
@@ -92,7 +92,7 @@ def revoke(name: Name, farm: Farms, ledger: Ledger = None) -> None:
 @accounts.command("remove")
 def remove(name: Name, ledger: Ledger = None) -> None:
     """Take an account away, with its sessions and links."""
-    from dashboard.accounts_command import remove
+    from evenfoot.dashboard.accounts_command import remove
 
     remove(ledger, name)
 
@@ -100,7 +100,7 @@ def remove(name: Name, ledger: Ledger = None) -> None:
 @accounts.command("password")
 def password(name: Name, ledger: Ledger = None) -> None:
     """Give somebody a new password; open sessions end."""
-    from dashboard.accounts_command import password
+    from evenfoot.dashboard.accounts_command import password
 
     password(ledger, name)
 
@@ -108,6 +108,6 @@ def password(name: Name, ledger: Ledger = None) -> None:
 @accounts.command("sign-out-everywhere")
 def sign_out_everywhere(name: Name, ledger: Ledger = None) -> None:
     """End every session of somebody."""
-    from dashboard.accounts_command import sign_out
+    from evenfoot.dashboard.accounts_command import sign_out
 
     sign_out(ledger, name)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from flask import has_request_context
 
-from analytics.mistake import Mistake
-from dashboard.accounts import current_viewer
-from dashboard.language import speak, told
-from dashboard.reader import asked_for
-from dashboard.span import following
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.language import speak, told
+from evenfoot.dashboard.reader import asked_for
+from evenfoot.dashboard.span import following
+from evenfoot.dashboard.view import View
 
 
 def addressed(path: str | None, search: str | None, narrow: bool = False) -> tuple[View, str]:
@@ -21,5 +21,5 @@ def addressed(path: str | None, search: str | None, narrow: bool = False) -> tup
         view = View.read(path or "/", search or "", allowed, narrow)
         following(view)
         return view, ""
-    except Mistake as mistake:
+    except UserError as mistake:
         return View.read(path or "/", "", allowed), told(mistake.sentence)

@@ -2,7 +2,7 @@
 
 The browser asks for it when its own page is whole and its reader has been still for a moment, and when a hand or the
 keyboard rests on a link or a mark; one view at a time (``ahead.js``). The answer holds nothing: what was drawn is kept
-(:mod:`dashboard.drawing`), so that the view is there at once when it is opened.
+(:mod:`evenfoot.dashboard.drawing`), so that the view is there at once when it is opened.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ import contextlib
 from dash import Dash
 from flask import Response, request
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from dashboard.accounts import current_viewer
-from dashboard.addressed import addressed
-from dashboard.drawing import drawn, waiting
-from dashboard.page import Page
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.addressed import addressed
+from evenfoot.dashboard.drawing import drawn, waiting
+from evenfoot.dashboard.page import Page
 
 PLACE = "/_ahead"
 """Where a view is asked for ahead."""
@@ -40,6 +40,6 @@ def draw_ahead(app: Dash, ledger: Ledger, pages: dict[str, Page]) -> None:
         for panel in () if mistake else page.top:
             if waiting():
                 return Response(status=LATER)
-            with contextlib.suppress(Mistake):  # said when the view is opened
+            with contextlib.suppress(UserError):  # said when the view is opened
                 drawn(panel, ledger, view)
         return Response(status=DONE)

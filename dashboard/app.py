@@ -9,28 +9,28 @@ import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, html, no_update
 from flask import Flask
 
-from analytics.allowance import allowance
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
-from dashboard import door, elsewhere, frame
-from dashboard.accounts import Access, Store, current_viewer, store_of
-from dashboard.accounts.roles import REFUSALS
-from dashboard.addressed import addressed
-from dashboard.ahead import draw_ahead
-from dashboard.delivery import deliver, plotly_script
-from dashboard.filling import fill_panels
-from dashboard.guard import guard
-from dashboard.language import _, told
-from dashboard.page import Page
-from dashboard.page_choices import folding, leads
-from dashboard.pages import PAGES, PANELS
-from dashboard.panel import shells
-from dashboard.reader import listen
-from dashboard.shared import show_shared
-from dashboard.standing import only_new
-from dashboard.still import as_text
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.query_timeout import allowance
+from evenfoot.dashboard import door, elsewhere, frame
+from evenfoot.dashboard.accounts import Access, Store, current_viewer, store_of
+from evenfoot.dashboard.accounts.roles import REFUSALS
+from evenfoot.dashboard.addressed import addressed
+from evenfoot.dashboard.ahead import draw_ahead
+from evenfoot.dashboard.delivery import deliver, plotly_script
+from evenfoot.dashboard.filling import fill_panels
+from evenfoot.dashboard.guard import guard
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.page_choices import folding, leads
+from evenfoot.dashboard.pages import PAGES, PANELS
+from evenfoot.dashboard.panel import shells
+from evenfoot.dashboard.reader import listen
+from evenfoot.dashboard.shared import show_shared
+from evenfoot.dashboard.standing import only_new
+from evenfoot.dashboard.still import as_text
+from evenfoot.dashboard.view import View
 
 
 class Evenfoot(Dash):
@@ -66,7 +66,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
         suppress_callback_exceptions=True,
         title="Evenfoot",
         update_title=None,
-        csrf_token_name=store.cookie(door.WORD_COOKIE),
+        csrf_token_name=store.cookie(door.CSRF_COOKIE),
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     server.config["EVENFOOT_ACCOUNTS"] = store
@@ -133,7 +133,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         try:
             with allowance():
                 picker, version = frame.picker(ledger, view), str(ledger.version)
-        except Mistake as known:
+        except UserError as known:
             # The ledger cannot be asked now: the page stands, and says why it is empty.
             picker, version, mistake = None, "", told(known.sentence)
         parts = {
@@ -159,7 +159,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
             return no_update
         try:
             period = frame.last_months(ledger, 12, current_viewer().allowed)
-        except Mistake:
+        except UserError:
             # What is wrong is said above the panels.
             period = None
         if period is None:
@@ -181,7 +181,7 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
             return no_update
         try:
             changed = seen != str(ledger.version)
-        except Mistake:
+        except UserError:
             # A ledger that cannot be asked for a moment is no newer one.
             return no_update
         return frame.stale((path or "/") + (search or "")) if changed else no_update
@@ -211,7 +211,7 @@ def _within(ledger: Ledger, page: Page, view: View, stands: str | None) -> tuple
     try:
         with allowance():
             choices = page.choices(ledger, view) if page.choices else None
-    except Mistake as mistake:
+    except UserError as mistake:
         choices = frame.mistake(told(mistake.sentence))
     way = as_text([frame.trail(page.trail(view) if page.trail else []), frame.chips(view)])
     new, digests = only_new({"choices": folding(choices)}, {"choices": stands or ""})

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
 
 LOCALE = Path(__file__).with_name("locale")
 DOMAIN = "evenfoot"
@@ -26,7 +26,7 @@ def catalogue(language: str) -> dict[str, str]:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such language.
 
     Examples
@@ -35,7 +35,7 @@ def catalogue(language: str) -> dict[str, str]:
     'úlcera de suela'
     """
     if language not in LANGUAGES:
-        raise Mistake(f"There is no language '{language}' here; use one of {', '.join(LANGUAGES)}.")
+        raise UserError(f"There is no language '{language}' here; use one of {', '.join(LANGUAGES)}.")
     from babel.messages.pofile import read_po
 
     out: dict[str, str] = {}

@@ -10,8 +10,8 @@ from typing import Annotated
 
 import typer
 
-from analytics.mistake import Mistake
-from dashboard.accounts_options import accounts
+from evenfoot.analytics.errors import UserError
+from evenfoot.dashboard.accounts_options import accounts
 
 app = typer.Typer(
     name="evenfoot",
@@ -54,7 +54,7 @@ def import_files(
     Exit codes: 0 all in or known, 4 some rows set aside and the rest in, 3 a question is open and nothing written,
     2 not readable.
     """
-    from dashboard.importing import given_answers, import_paths
+    from evenfoot.dashboard.importing import given_answers, import_paths
 
     code = import_paths(
         files, ledger, farm, _date_order(day_first, month_first), json, dry_run=False,
@@ -79,7 +79,7 @@ def check(
     ] = False,
 ) -> None:
     """Do all that import does, but write nothing. Exit codes as of import."""
-    from dashboard.importing import given_answers, import_paths
+    from evenfoot.dashboard.importing import given_answers, import_paths
 
     code = import_paths(
         files, ledger, farm, _date_order(day_first, month_first), json, dry_run=True,
@@ -96,7 +96,7 @@ app.add_typer(layouts_app, name="layouts")
 @layouts_app.callback()
 def layouts(context: typer.Context, ledger: LedgerOption = None) -> None:
     """List the layouts that are remembered, with the answers kept for each."""
-    from dashboard.importing import list_layouts
+    from evenfoot.dashboard.importing import list_layouts
 
     if context.invoked_subcommand is None:
         list_layouts(ledger)
@@ -105,8 +105,8 @@ def layouts(context: typer.Context, ledger: LedgerOption = None) -> None:
 @layouts_app.command("remove")
 def layouts_remove(number: int, ledger: LedgerOption = None) -> None:
     """Forget a layout and its answers."""
-    from analytics.ledger import open_ledger
-    from analytics.ledger.layouts import remove_layout
+    from evenfoot.analytics.ledger import open_ledger
+    from evenfoot.analytics.ledger.layout_answers import remove_layout
 
     remove_layout(open_ledger(ledger), number)
     print(f"Layout {number} was removed.")
@@ -115,7 +115,7 @@ def layouts_remove(number: int, ledger: LedgerOption = None) -> None:
 @app.command()
 def imports(ledger: LedgerOption = None) -> None:
     """List the imports so far."""
-    from analytics.ledger import open_ledger
+    from evenfoot.analytics.ledger import open_ledger
 
     frame = open_ledger(ledger).imports()
     if frame.empty:
@@ -149,8 +149,8 @@ def undo(
     no_backup: Annotated[bool, typer.Option("--no-backup", help="Do not copy the ledger first.")] = False,
 ) -> None:
     """Take an import back. The ledger is copied into the folder backups beside it first."""
-    from analytics.ledger import open_ledger
-    from analytics.ledger.adding import undo_import
+    from evenfoot.analytics.ledger import open_ledger
+    from evenfoot.analytics.ledger.imports.add import undo_import
 
     removed = undo_import(open_ledger(ledger), number, copy=not no_backup)
     print(f"Import {number} undone: {removed} rows taken out.")
@@ -162,8 +162,8 @@ def set_aside(
     ledger: LedgerOption = None,
 ) -> None:
     """Print the held-back rows as CSV, to be fixed and imported again."""
-    from analytics.intake import write_set_aside
-    from analytics.ledger import open_ledger
+    from evenfoot.analytics.intake import write_set_aside
+    from evenfoot.analytics.ledger import open_ledger
 
     sys.stdout.write(write_set_aside(open_ledger(ledger).set_aside(number)))
 
@@ -200,7 +200,7 @@ def table(
     format: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",
 ) -> None:
     """Print one measure as a table, with what it rests on."""
-    from dashboard.tables import print_table
+    from evenfoot.dashboard.tables import print_table
 
     print_table(
         measure,
@@ -263,7 +263,7 @@ def report(
     hemisphere: Annotated[str, typer.Option(help="north or south: whose seasons.")] = "north",
 ) -> None:
     """Write the report of a farm, or of all farms."""
-    from dashboard.report.asking import report_every, report_one
+    from evenfoot.dashboard.report.asking import report_every, report_one
 
     options = {
         "since": since, "until": until, "language": language, "units": units, "paper": paper, "sections": sections,
@@ -272,15 +272,15 @@ def report(
     }  # fmt: skip
     if all_farms:
         if farm or out or folder is None:
-            raise Mistake("--all-farms goes with a folder, given with -d, and without a farm or -o.")
+            raise UserError("--all-farms goes with a folder, given with -d, and without a farm or -o.")
         report_every(
             ledger, folder, formats=formats, since_last=since_last, mail_to=mail_to or [], dry_run=dry_run, **options
         )
         return
     if farm is None or out is None:
-        raise Mistake("Give a farm and a file with -o, or --all-farms and a folder with -d.")
+        raise UserError("Give a farm and a file with -o, or --all-farms and a folder with -d.")
     if folder or since_last or mail_to or dry_run:
-        raise Mistake("-d, --since-last, --mail-to and --dry-run go with --all-farms.")
+        raise UserError("-d, --since-last, --mail-to and --dry-run go with --all-farms.")
     for path in report_one(ledger, farm, out, **options):
         print(f"Wrote {path}")
 
@@ -303,7 +303,7 @@ def export(
     one are held back. Who knows the size of a herd, or a cow's lesions, may still know them in it; give it only to
     people who promise not to look.
     """
-    from dashboard.taking_away import export
+    from evenfoot.dashboard.taking_away import export
 
     export(ledger, format, out, farm or [])
 
@@ -314,7 +314,7 @@ def backup(
     ledger: LedgerOption = None,
 ) -> None:
     """Copy the whole ledger to one file."""
-    from dashboard.taking_away import back_up
+    from evenfoot.dashboard.taking_away import back_up
 
     back_up(ledger, out)
 
@@ -326,7 +326,7 @@ def restore(
     replace: Annotated[bool, typer.Option("--replace", help="Replace the ledger that is there; it is kept.")] = False,
 ) -> None:
     """Put a backup in the ledger's place."""
-    from dashboard.taking_away import restore
+    from evenfoot.dashboard.taking_away import restore
 
     restore(ledger, source, replace=replace)
 
@@ -348,7 +348,7 @@ def erase_farm(
     Files beside the ledger that still hold it are told of. Nothing is known of copies in other places: reports and
     exports that were given away, backups of the machine, snapshots of its disk.
     """
-    from dashboard.keeping import erase_farm
+    from evenfoot.dashboard.keeping import erase_farm
 
     erase_farm(ledger, farm, yes=yes, delete_copies=delete_copies)
 
@@ -356,7 +356,7 @@ def erase_farm(
 @app.command()
 def verify(ledger: LedgerOption = None) -> None:
     """Check that the ledger is whole. Exit code 1 when it is not."""
-    from dashboard.keeping import verify
+    from evenfoot.dashboard.keeping import verify
 
     verify(ledger)
 
@@ -364,7 +364,7 @@ def verify(ledger: LedgerOption = None) -> None:
 @app.command()
 def mend(ledger: LedgerOption = None) -> None:
     """Open a ledger again whose writing was cut short, and say what is in it."""
-    from dashboard.keeping import mend
+    from evenfoot.dashboard.keeping import mend
 
     mend(ledger)
 
@@ -375,7 +375,7 @@ def history(
     format: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",
 ) -> None:
     """List who changed what, and when."""
-    from dashboard.keeping import print_history
+    from evenfoot.dashboard.keeping import print_history
 
     print_history(ledger, format)
 
@@ -390,7 +390,7 @@ def limits(
     forget: Annotated[int | None, typer.Option(help="Take the limit of this number back.")] = None,
 ) -> None:
     """List, set or take back the limits of horn, by farm, breed and parity."""
-    from dashboard.limits import change_limits
+    from evenfoot.dashboard.limits import change_limits
 
     change_limits(ledger, set_to, farm, breed, parity, forget)
 
@@ -408,7 +408,7 @@ def share(
     ledger: LedgerOption = None,
 ) -> None:
     """Make a link that shows one farm's report without an account."""
-    from dashboard.accounts_command import share
+    from evenfoot.dashboard.accounts_command import share
 
     share(ledger, farm, days=days, language=language, show=list_links, revoke=revoke, names=public_name or [])
 
@@ -425,7 +425,7 @@ def serve(
     ] = None,
 ) -> None:
     """Serve the dashboard: on this machine alone, or to those who have an account."""
-    from dashboard.serving import run
+    from evenfoot.dashboard.serving import run
 
     run(ledger, host, port, behind_proxy=behind_proxy, proxy=proxy, public_names=public_name or [])
 
@@ -437,8 +437,8 @@ def demo(
     port: Annotated[int, typer.Option(help="Port to listen on.")] = 8050,
 ) -> None:
     """Build the ledger of the demo herds if it is absent, then serve it."""
-    from dashboard.demo import build, stay_at_its_day
-    from dashboard.serving import check_address, refuse_other_machines, run
+    from evenfoot.dashboard.demo import build, stay_at_its_day
+    from evenfoot.dashboard.serving import check_address, refuse_other_machines, run
 
     check_address(host, port)
     refuse_other_machines(host)
@@ -448,7 +448,7 @@ def demo(
 
 def _date_order(day_first: bool, month_first: bool) -> bool | None:
     if day_first and month_first:
-        raise Mistake("--day-first and --month-first cannot both hold; give one of them.")
+        raise UserError("--day-first and --month-first cannot both hold; give one of them.")
     return True if day_first else False if month_first else None
 
 
@@ -461,7 +461,7 @@ def main() -> None:
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
         app()
-    except Mistake as mistake:
+    except UserError as mistake:
         print(f"Evenfoot: {mistake}", file=sys.stderr)
         sys.exit(2)
     except BrokenPipeError:

@@ -8,12 +8,12 @@ import os
 import sys
 from pathlib import Path
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger, default_path, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.placing import put_where_none_is
-from analytics.mistake import Mistake
-from analytics.today import SET_BY
+from evenfoot.analytics.clock import SET_BY
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger, default_path, open_ledger
+from evenfoot.analytics.ledger.atomic_write import put_where_none_is
+from evenfoot.analytics.ledger.imports.add import add_sheets
 
 
 def build(address: str | None) -> Ledger:
@@ -23,10 +23,10 @@ def build(address: str | None) -> Ledger:
 
     Raises
     ------
-    Mistake
+    UserError
         A ledger with other records is at that place.
     """
-    import sample_data
+    from evenfoot import sample_data
 
     ledger = open_ledger(address or os.environ.get("EVENFOOT_LEDGER") or default_path().with_name("demo.duckdb"))
     if ledger.exists:
@@ -59,13 +59,13 @@ def stay_at_its_day() -> None:
     Their records end there. Counted from the present day they would grow older every day, until no cow is lame of
     late; every list says which day is taken as today.
     """
-    from sample_data.farms import END
+    from evenfoot.sample_data.farms import END
 
     os.environ.setdefault(SET_BY, END.isoformat())
 
 
 def _fill(ledger: Ledger) -> None:
-    import sample_data
+    from evenfoot import sample_data
 
     print("Building the demo herds ...", file=sys.stderr)
     for path in sample_data.FILES:
@@ -75,7 +75,7 @@ def _fill(ledger: Ledger) -> None:
 
 def _refuse_others(ledger: Ledger, files: set[str], demo_files: set[str]) -> None:
     if files and not files & demo_files:
-        raise Mistake(
+        raise UserError(
             f"The ledger {ledger.name} holds other records than the demo herds; use `evenfoot serve` for it, or "
             "give the demo another place with --ledger."
         )

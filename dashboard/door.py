@@ -20,19 +20,19 @@ from itsdangerous import BadSignature, URLSafeSerializer
 from werkzeug.http import parse_cookie
 from werkzeug.wrappers import Response as Answer
 
-from analytics.ledger import Ledger
-from analytics.ledger.history import acting
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard import door_pages
-from dashboard.accounts import history, links, passwords, people, second_factor, sessions, throttle
-from dashboard.accounts.access import Access
-from dashboard.accounts.history import note_try
-from dashboard.accounts.kept_note import has_note
-from dashboard.accounts.store import Store
-from dashboard.accounts.viewer import OWNER, Viewer, current_viewer
-from dashboard.guard import SAFE_METHODS
-from dashboard.language import _, told
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.history import acting
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard import door_pages
+from evenfoot.dashboard.accounts import history, links, passwords, people, second_factor, sessions, throttle
+from evenfoot.dashboard.accounts.access import Access
+from evenfoot.dashboard.accounts.history import note_try
+from evenfoot.dashboard.accounts.kept_note import has_note
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts.viewer import OWNER, Viewer, current_viewer
+from evenfoot.dashboard.guard import SAFE_METHODS
+from evenfoot.dashboard.language import _, told
 
 OPEN = frozenset(
     {
@@ -51,7 +51,7 @@ OPEN = frozenset(
 """Endpoints that need no session."""
 
 FORM_COOKIE = "evenfoot-form"
-WORD_COOKIE = "evenfoot-word"
+CSRF_COOKIE = "evenfoot-word"
 """Dash's own script sends this cookie back as a header with every callback. What these names are in the browser says
 :meth:`Store.cookie`."""
 
@@ -75,7 +75,7 @@ PAGE_POLICY = (
 
 
 def hang(app: Dash, ledger: Ledger, store: Store, access: Access) -> None:
-    """Put the door in front of an app. Call it after :func:`dashboard.guard.guard`."""
+    """Put the door in front of an app. Call it after :func:`evenfoot.dashboard.guard.guard`."""
     server = app.server
     lock = Lock(ledger, store, access)
     _check_everything(server, store, access, lock)
@@ -120,7 +120,7 @@ class Lock:
             if version == self._asked:
                 return False
             found = has_note(self._ledger)
-        except Mistake:
+        except UserError:
             # Nothing can be read from it now; it is asked again before the next answer.
             return False
         self._asked = version
@@ -180,9 +180,9 @@ def _check_everything(server: Flask, store: Store, access: Access, lock: Lock) -
         token = g.get("token")
         if token is not None and answer.mimetype == "text/html":
             word = sessions.form_word(token)
-            if request.cookies.get(store.cookie(WORD_COOKIE)) != word:
+            if request.cookies.get(store.cookie(CSRF_COOKIE)) != word:
                 answer.set_cookie(
-                    store.cookie(WORD_COOKIE), word, secure=_secure(access), httponly=False, samesite="Strict"
+                    store.cookie(CSRF_COOKIE), word, secure=_secure(access), httponly=False, samesite="Strict"
                 )
         return answer
 
@@ -231,7 +231,7 @@ def _signing_in(server: Flask, store: Store, access: Access, lock: Lock) -> None
             return _wait(_code_page(store, access, then, ticket, told(door_pages.WAIT), 429), wait)
         try:
             right = second_factor.accept(store, number, request.form.get("code", ""))
-        except Mistake as known:
+        except UserError as known:
             return _code_page(store, access, then, ticket, told(known.sentence), 503)
         if not right:
             note_try(store, history.CODE_WRONG, people.name_of(store, number))
@@ -258,7 +258,7 @@ def _own_account(server: Flask, store: Store, access: Access) -> None:
             abort(413)
         try:
             return _acted(store, access, viewer)
-        except Mistake as known:
+        except UserError as known:
             return _account_page(store, viewer, told(known.sentence), 400)
 
 
@@ -278,7 +278,7 @@ def _acted(store: Store, access: Access, viewer: Viewer) -> Answer:
     if act == "change password":
         _check_password(store, viewer)
         if request.form.get("new") != request.form.get("again"):
-            raise Mistake(say("The two new passwords are not the same."))
+            raise UserError(say("The two new passwords are not the same."))
         people.set_password(store, viewer.name, request.form.get("new", ""))
         return start_session(store, access, viewer.account, "/account", noted_as=None)
     if act == "begin second factor":
@@ -299,11 +299,11 @@ def _check_password(store: Store, viewer: Viewer) -> None:
     counts = _counts(store, viewer.name, viewer.account)
     if throttle.take_turn(store, counts) > 0:
         note_try(store, history.REFUSED, viewer.name, tried=viewer.name, signed_in=True)
-        raise Mistake(door_pages.WAIT)
+        raise UserError(door_pages.WAIT)
     _, kept = people.password_of(store, viewer.name)
     if not passwords.matches(request.form.get("password", ""), kept):
         note_try(store, history.PASSWORD_WRONG, viewer.name, signed_in=True)
-        raise Mistake(say("The password you have now is not right."))
+        raise UserError(say("The password you have now is not right."))
     throttle.forgive(store, counts)
 
 
@@ -311,11 +311,11 @@ def _check_code(store: Store, viewer: Viewer) -> None:
     counts = {"code": str(viewer.account)}
     if throttle.take_turn(store, counts) > 0:
         note_try(store, history.REFUSED, viewer.name, tried=viewer.name, signed_in=True)
-        raise Mistake(door_pages.WAIT)
+        raise UserError(door_pages.WAIT)
     assert viewer.account is not None
     if not second_factor.accept(store, viewer.account, request.form.get("code", "")):
         note_try(store, history.CODE_WRONG, viewer.name, signed_in=True)
-        raise Mistake(second_factor.WRONG_CODE)
+        raise UserError(second_factor.WRONG_CODE)
     throttle.forgive(store, counts)
 
 
@@ -331,11 +331,11 @@ def _confirmed(store: Store, viewer: Viewer) -> Answer:
     assert viewer.account is not None
     said = _said(store, "second factor", request.form.get("secret", ""))
     if said is None or said.get("account") != viewer.account:
-        raise Mistake(say("This page was open too long; please try again."))
+        raise UserError(say("This page was open too long; please try again."))
     secret = bytes.fromhex(said["secret"])
     try:
         codes = second_factor.begin(store, viewer.account, secret, request.form.get("code", ""))
-    except Mistake as known:
+    except UserError as known:
         return _page(_begin_page(store, viewer, secret, told(known.sentence)), 400)
     return _page(door_pages.recovery_codes(viewer, codes))
 
@@ -354,7 +354,7 @@ def start_session(
     then : str
         Path to go on to.
     noted_as : str or None
-        One of :data:`dashboard.accounts.history.TRIES`; ``None`` for who is signed in already.
+        One of :data:`evenfoot.dashboard.accounts.history.TRIES`; ``None`` for who is signed in already.
     """
     old = request.cookies.get(_cookie(store, access))
     if old:
@@ -367,7 +367,7 @@ def start_session(
     # Lax, so that an address somebody was sent opens; what changes something asks for the session's word as well.
     answer.set_cookie(_cookie(store, access), token, secure=secure, httponly=True, samesite="Lax", path="/")
     word = sessions.form_word(token)
-    answer.set_cookie(store.cookie(WORD_COOKIE), word, secure=secure, httponly=False, samesite="Strict")
+    answer.set_cookie(store.cookie(CSRF_COOKIE), word, secure=secure, httponly=False, samesite="Strict")
     answer.delete_cookie(store.cookie(FORM_COOKIE), secure=secure)
     return answer
 
@@ -377,15 +377,17 @@ def _refuse_changed(store: Store, token: str, viewer: Viewer) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         The account is gone, its session has ended, or its role or farms were changed.
     """
     if sessions.viewer(store, token, active=False) != viewer:
-        raise Mistake(say("Your account was changed or removed meanwhile, so nothing of this was kept; sign in again."))
+        raise UserError(
+            say("Your account was changed or removed meanwhile, so nothing of this was kept; sign in again.")
+        )
 
 
 def _counts(store: Store, name: str, number: int | None) -> dict[str, str]:
-    """What a try counts for; see :mod:`dashboard.accounts.throttle`."""
+    """What a try counts for; see :mod:`evenfoot.dashboard.accounts.throttle`."""
     said = _said(store, "known browser", request.cookies.get(_known_cookie(store, number), ""))
     known = said["mark"] if said is not None and said.get("account") == number else ""
     return throttle.counts_of(people.key(name), request.remote_addr or "", known)
@@ -555,6 +557,6 @@ def _forgotten(store: Store, access: Access) -> Answer:
     answer = redirect("/login", 303)
     secure = _secure(access)
     answer.delete_cookie(_cookie(store, access), secure=secure, httponly=True, samesite="Lax", path="/")
-    answer.delete_cookie(store.cookie(WORD_COOKIE), secure=secure, samesite="Strict")
+    answer.delete_cookie(store.cookie(CSRF_COOKIE), secure=secure, samesite="Strict")
     answer.headers["Clear-Site-Data"] = '"cache", "storage"'
     return answer

@@ -8,16 +8,16 @@ from html import escape
 from typing import Any
 from urllib.parse import urlencode
 
-from analytics.words import say
-from dashboard.accounts import history
-from dashboard.accounts.links import Link
-from dashboard.accounts.passwords import FEWEST_LETTERS
-from dashboard.accounts.roles import ROLES
-from dashboard.accounts.second_factor import app_address, spelled
-from dashboard.accounts.sessions import Session
-from dashboard.accounts.viewer import Viewer
-from dashboard.charts.theme import DEFAULT_THEME, css_variables
-from dashboard.language import _, _n, told, words
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.accounts import history
+from evenfoot.dashboard.accounts.links import Link
+from evenfoot.dashboard.accounts.passwords import FEWEST_LETTERS
+from evenfoot.dashboard.accounts.roles import ROLES
+from evenfoot.dashboard.accounts.second_factor import app_address, spelled
+from evenfoot.dashboard.accounts.sessions import Session
+from evenfoot.dashboard.accounts.viewer import Viewer
+from evenfoot.dashboard.charts.theme import DEFAULT_THEME, css_variables
+from evenfoot.dashboard.language import _, _n, told, words
 
 WRONG = say("The name or the password is not right.")
 WAIT = say("There were too many tries. Wait a little, then try again.")
@@ -161,7 +161,7 @@ def account(
     now : float
         Seconds since 1970.
     lines : sequence of mapping
-        The newest of the accounts' history, for an owner; see :func:`dashboard.accounts.history.newest`.
+        The newest of the accounts' history, for an owner; see :func:`evenfoot.dashboard.accounts.history.newest`.
     """
     if viewer.allowed is None:
         farms = _("Farms: all.")

@@ -19,19 +19,19 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 
-from analytics.allowance import allowance
-from analytics.ledger import Ledger
-from analytics.ledger.failures import Busy
-from analytics.measures.kept import State, drop_older, state_of
-from analytics.today import today
-from dashboard.accounts import current_viewer
-from dashboard.language import words
-from dashboard.marks import further
-from dashboard.memory import give_back
-from dashboard.panel import Drawn, Panel, filled
-from dashboard.span import following, mark_chosen
-from dashboard.still import all_told, as_data, settled
-from dashboard.view import View
+from evenfoot.analytics.clock import today
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.failures import Busy
+from evenfoot.analytics.measures.cache import State, drop_older, state_of
+from evenfoot.analytics.query_timeout import allowance
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.language import words
+from evenfoot.dashboard.marks import further
+from evenfoot.dashboard.memory import give_back
+from evenfoot.dashboard.panel import Drawn, Panel, filled
+from evenfoot.dashboard.span import following, mark_chosen
+from evenfoot.dashboard.still import all_told, as_data, settled
+from evenfoot.dashboard.view import View
 
 MOST_KEPT = 24 * 1024 * 1024
 """Bytes of drawn panels, pressed, kept at a time in one process; the least recently asked goes first. A panel takes
@@ -53,11 +53,11 @@ def drawn(panel: Panel, ledger: Ledger, view: View) -> bytes:
     """The contents of a panel as they travel to the browser, in the language of whoever asks: JSON, pressed by gzip.
 
     Of a panel that is ``live`` they are components for Dash, of any other elements told as text
-    (:mod:`dashboard.still`).
+    (:mod:`evenfoot.dashboard.still`).
 
     Raises
     ------
-    Mistake
+    UserError
         Whatever the panel raises; a mistake is never kept.
     """
     own = (

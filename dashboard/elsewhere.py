@@ -20,14 +20,14 @@ from dash import Dash
 from flask import Flask, request, session
 from werkzeug.wrappers import Response as Answer
 
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.accounts import history, people
-from dashboard.accounts.access import Access, is_loopback
-from dashboard.accounts.history import note_try
-from dashboard.accounts.store import Store
-from dashboard.door import own_path, refused_sign_in, start_session
-from dashboard.language import told
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.accounts import history, people
+from evenfoot.dashboard.accounts.access import Access, is_loopback
+from evenfoot.dashboard.accounts.history import note_try
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.door import own_path, refused_sign_in, start_session
+from evenfoot.dashboard.language import told
 
 log = logging.getLogger("evenfoot")
 
@@ -54,7 +54,7 @@ def service(environment: Mapping[str, str] | None = None) -> Service | None:
 
     Raises
     ------
-    Mistake
+    UserError
         A setting is missing, or the service is not reached over TLS.
     """
     given = os.environ if environment is None else environment
@@ -63,11 +63,11 @@ def service(environment: Mapping[str, str] | None = None) -> Service | None:
         return None
     missing = [PREFIX + name for name in ("CLIENT", "SECRET") if not given.get(PREFIX + name)]
     if missing:
-        raise Mistake(f"{PREFIX}ISSUER is set, but {' and '.join(missing)} is not; set it too.")
+        raise UserError(f"{PREFIX}ISSUER is set, but {' and '.join(missing)} is not; set it too.")
     place = urlsplit(issuer)
     here = given.get(PREFIX + "PLAIN_ON_LOOPBACK") == "1" and is_loopback(place.hostname or "")
     if not place.hostname or (place.scheme != "https" and not here):
-        raise Mistake(f"{PREFIX}ISSUER must be an address that begins with https, not '{issuer}'.")
+        raise UserError(f"{PREFIX}ISSUER must be an address that begins with https, not '{issuer}'.")
     return Service(
         issuer, given[PREFIX + "CLIENT"], given[PREFIX + "SECRET"], given.get(PREFIX + "NAME") or place.hostname
     )
@@ -78,7 +78,7 @@ def offer(app: Dash, store: Store, access: Access, known: Service) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         The library it takes is not installed.
     """
     server = app.server
@@ -116,7 +116,7 @@ def _client(server: Flask, store: Store, access: Access, known: Service) -> Any:
     try:
         from authlib.integrations.flask_client import OAuth
     except ImportError:
-        raise Mistake(
+        raise UserError(
             "Signing in elsewhere takes one more part; install it with `pip install evenfoot[oidc]`."
         ) from None
     server.secret_key = hmac.new(store.secret(), b"sign in elsewhere", sha256).digest()

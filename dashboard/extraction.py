@@ -1,4 +1,4 @@
-"""Gathers every template there is and brings the catalogues up to date: ``python -m dashboard.extraction``."""
+"""Gathers every template there is and brings the catalogues up to date: ``python -m evenfoot.dashboard.extraction``."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
-from dashboard.catalogue import DOMAIN, LANGUAGES, LOCALE, path_of
+from evenfoot.dashboard.catalogue import DOMAIN, LANGUAGES, LOCALE, path_of
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("analytics", "dashboard")
@@ -21,7 +21,7 @@ LINE = 110
 
 CALLS = {
     "say": (0,),
-    "unfilled": (0,),
+    "N_": (0,),
     "_": (0,),
     "_n": (0, 1),
     "told": (0,),
@@ -105,11 +105,11 @@ def _texts(node: ast.expr, named: dict[str, ast.expr]) -> Iterator[str]:
 
 def gathered() -> Catalog:
     """Every template in the code and every word of the vocabulary, each with where it stands."""
-    from dashboard.vocabulary import vocabulary
+    from evenfoot.dashboard.vocabulary import vocabulary
 
     out = Catalog(project="Evenfoot", charset="utf-8", copyright_holder="the Evenfoot contributors")
     for room in ROOMS:
-        method = [("**.py", "dashboard.extraction:templates")]
+        method = [("**.py", "evenfoot.dashboard.extraction:templates")]
         for name, _line, message, _notes, context in extract_from_dir(ROOT / room, method, keywords={"_": None}):
             out.add(message, locations=[(f"{room}/{name}", 0)], context=context)
     for origin, text in vocabulary():

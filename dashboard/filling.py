@@ -17,14 +17,14 @@ from dash import MATCH, Dash, Input, Output, State
 from dash._utils import to_json
 from flask import Response, abort, request
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from dashboard import frame
-from dashboard.addressed import addressed
-from dashboard.drawing import PRESSED, drawn
-from dashboard.language import _, told
-from dashboard.panel import Panel
-from dashboard.still import all_told
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard import frame
+from evenfoot.dashboard.addressed import addressed
+from evenfoot.dashboard.drawing import PRESSED, drawn
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.panel import Panel
+from evenfoot.dashboard.still import all_told
 
 log = logging.getLogger("evenfoot")
 
@@ -81,7 +81,7 @@ def _contents(panel: Panel, ledger: Ledger, path: str | None, search: str | None
         return _sentence(panel, mistake)
     try:
         return drawn(panel, ledger, view)
-    except Mistake as known:
+    except UserError as known:
         return _sentence(panel, told(known.sentence))
     except MemoryError:
         log.exception("panel %s: no memory is left", panel.name)

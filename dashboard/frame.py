@@ -13,19 +13,19 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import dcc, html
 
-from analytics.ledger import Ledger
-from analytics.tally.due import newest_record
-from analytics.tally.selection import Selection
-from analytics.words import say
-from dashboard.accounts import Viewer, current_viewer
-from dashboard.catalogue import LANGUAGES
-from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.theme import DEFAULT_THEME, THEMES, between, css_variables
-from dashboard.language import _, told, words
-from dashboard.page import Page
-from dashboard.reader import calendar, for_the_browser, settings
-from dashboard.span import span_words
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.queries.cow_status import newest_record
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.accounts import Viewer, current_viewer
+from evenfoot.dashboard.catalogue import LANGUAGES
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.charts.theme import DEFAULT_THEME, THEMES, between, css_variables
+from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.reader import calendar, for_the_browser, settings
+from evenfoot.dashboard.span import span_words
+from evenfoot.dashboard.view import View
 
 ASSETS = Path(__file__).with_name("assets")
 

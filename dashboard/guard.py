@@ -11,9 +11,9 @@ from dash.exceptions import DependencyException
 from flask import Request, Response, abort, request
 from werkzeug.exceptions import HTTPException
 
-from analytics.words import say
-from dashboard.accounts.access import LOOPBACK_NAMES, Access
-from dashboard.language import told
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.accounts.access import LOOPBACK_NAMES, Access
+from evenfoot.dashboard.language import told
 
 log = logging.getLogger("evenfoot")
 

@@ -11,14 +11,14 @@ from pathlib import Path
 
 import pandas as pd
 
-from analytics.intake.layouts.questions import Question
-from analytics.intake.records import LEFT_BLANK
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import ImportResult, add_sheets
-from analytics.ledger.file_import import PreparedImport, prepare_import, records_table, run_import
-from analytics.ledger.remembered import FILE, is_remembered, take_remembered
-from analytics.mistake import Mistake
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.checks.records import LEFT_BLANK
+from evenfoot.analytics.intake.layouts.questions import Question
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.exports.saved_answers import FILE, is_remembered, take_remembered
+from evenfoot.analytics.ledger.imports.add import ImportResult, add_sheets
+from evenfoot.analytics.ledger.imports.file_import import PreparedImport, prepare_import, records_table, run_import
+from evenfoot.analytics.messages import say
 
 SHOWN_REASONS = 5
 SHOWN_CHOICES = 8
@@ -47,7 +47,7 @@ def import_paths(
 
     Raises
     ------
-    Mistake
+    UserError
         At the end, when any file could not be read.
     """
     ledger = open_ledger(address)
@@ -65,10 +65,10 @@ def import_paths(
                 codes.append(QUESTION_OPEN if prepared.answers.blocking() else 0)
                 continue
             codes.append(_import_one(ledger, prepared, digest, as_json, dry_run, several=len(files) > 1))
-        except Mistake as mistake:
+        except UserError as mistake:
             unread.append(str(mistake))
     if unread:
-        raise Mistake(" ".join(unread))
+        raise UserError(" ".join(unread))
     return QUESTION_OPEN if QUESTION_OPEN in codes else max(codes)
 
 
@@ -77,7 +77,7 @@ def given_answers(said: Sequence[str]) -> dict[str, str]:
 
     Raises
     ------
-    Mistake
+    UserError
         One has no equals sign.
     """
     given: dict[str, str] = {}
@@ -85,14 +85,14 @@ def given_answers(said: Sequence[str]) -> dict[str, str]:
         # An id may hold an equals sign, a value does not.
         id, equals, value = one.rpartition("=")
         if not equals or not id.strip():
-            raise Mistake(f"'{one}' is no answer; write --answer ID=VALUE, with an id that `evenfoot check` prints.")
+            raise UserError(f"'{one}' is no answer; write --answer ID=VALUE, with an id that `evenfoot check` prints.")
         given[id.strip()] = value.strip()
     return given
 
 
 def list_layouts(address: str | None) -> None:
     """Print the layouts that are remembered."""
-    from analytics.ledger.layouts import layouts
+    from evenfoot.analytics.ledger.layout_answers import layouts
 
     found = layouts(open_ledger(address))
     if found.empty:
@@ -194,7 +194,7 @@ def _import_one(
 def counted(ledger: Ledger, prepared: PreparedImport, digest: str) -> ImportResult:
     """The result that an import would have."""
     if prepared.stream is not None:
-        from analytics.ledger.bulk import add_stream
+        from evenfoot.analytics.ledger.imports.bulk import add_stream
 
         return add_stream(ledger, prepared.stream, prepared.file, digest, dry_run=True)
     return add_sheets(
@@ -243,7 +243,7 @@ def reasons(listed: pd.DataFrame) -> list[str]:
 def _print_records(prepared: PreparedImport) -> None:
     """The records as CSV in the canonical columns, tables of several kinds one under the other."""
     if prepared.stream is not None:
-        raise Mistake(say("{name} is too large to print its records; give a part of it.", name=prepared.file))
+        raise UserError(say("{name} is too large to print its records; give a part of it.", name=prepared.file))
     for number, frame in enumerate(records_table(prepared.sheets).values()):
         if number:
             print()
@@ -261,16 +261,16 @@ def _sentence(result: ImportResult, dry_run: bool) -> str:
 
 def _digest(path: Path) -> str:
     if path.exists() and not path.is_file() and not path.is_dir():
-        raise Mistake(f"{path} is no file that can be read; give the name of one.")
+        raise UserError(f"{path} is no file that can be read; give the name of one.")
     try:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except IsADirectoryError:
-        raise Mistake(f"{path} is a folder; give the files in it.") from None
+        raise UserError(f"{path} is a folder; give the files in it.") from None
     except FileNotFoundError:
-        raise Mistake(f"There is no file {path}; check the name.") from None
+        raise UserError(f"There is no file {path}; check the name.") from None
     except OSError as error:
-        raise Mistake(f"{path} cannot be read: {error.strerror}.") from None
+        raise UserError(f"{path} cannot be read: {error.strerror}.") from None
 
 
 @contextlib.contextmanager

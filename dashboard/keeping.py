@@ -6,13 +6,13 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from analytics.intake.farms import farm_finder
-from analytics.ledger import open_ledger
-from analytics.mistake import Mistake
-from dashboard.tables import csv_text, known_farms
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.parsing.farm_names import farm_finder
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.dashboard.tables import csv_text, known_farms
 
 if TYPE_CHECKING:
-    from analytics.ledger.copies import Copy
+    from evenfoot.analytics.ledger.integrity.copies import Copy
 
 FORMATS = ("text", "csv", "json")
 
@@ -29,7 +29,7 @@ ELSEWHERE = (
 
 def verify(address: str | None) -> None:
     """Check the ledger; print one sentence for each thing found, and end with exit code 1 if there is any."""
-    from analytics.ledger.verifying import verify
+    from evenfoot.analytics.ledger.integrity.verify import verify
 
     ledger = open_ledger(address)
     verdict = verify(ledger)
@@ -46,7 +46,7 @@ def verify(address: str | None) -> None:
 
 def mend(address: str | None) -> None:
     """Put a log that cannot be read aside, and say which imports are there."""
-    from analytics.ledger.mending import mend
+    from evenfoot.analytics.ledger.integrity.repair import mend
 
     ledger = open_ledger(address)
     done = mend(ledger)
@@ -69,15 +69,15 @@ def erase_farm(address: str | None, farm: str, *, yes: bool, delete_copies: bool
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such farm, its name may mean several, somebody said no, or nobody can be asked.
     """
-    from analytics.ledger.copies import copies_with
-    from analytics.ledger.erasing import erase_farm, is_named
-    from analytics.ledger.farm_mentions import FarmMentions
-    from analytics.scratch import clear_left
-    from dashboard.accounts.forgetting import forget_farm, left_of
-    from dashboard.accounts.store import store_of
+    from evenfoot.analytics.ledger.integrity.copies import copies_with
+    from evenfoot.analytics.ledger.integrity.erase import erase_farm, is_named
+    from evenfoot.analytics.ledger.integrity.farm_mentions import FarmMentions
+    from evenfoot.analytics.temporary_folders import clear_left
+    from evenfoot.dashboard.accounts.forgetting import forget_farm, left_of
+    from evenfoot.dashboard.accounts.store import store_of
 
     ledger = open_ledger(address)
     store = store_of(ledger)
@@ -118,9 +118,11 @@ def erase_farm(address: str | None, farm: str, *, yes: bool, delete_copies: bool
 
 
 def _confirm(name: str, copies: int) -> None:
-    """Ask whether a farm is really to be erased; a Mistake unless its name is typed."""
+    """Ask whether a farm is really to be erased; a UserError unless its name is typed."""
     if not sys.stdin.isatty():
-        raise Mistake(f"Nothing was erased: {name} is erased only after a question, so add --yes where nobody answers.")
+        raise UserError(
+            f"Nothing was erased: {name} is erased only after a question, so add --yes where nobody answers."
+        )
     with_copies = f", and files listed above deleted: {copies}" if copies else ""
     asked = f"All records of {name} will be erased for good{with_copies}. Type its name to go on: "
     try:
@@ -128,7 +130,7 @@ def _confirm(name: str, copies: int) -> None:
     except EOFError:
         typed = ""
     if typed.strip() != name:
-        raise Mistake("Nothing was erased.")
+        raise UserError("Nothing was erased.")
 
 
 def _delete_or_tell(copy: Copy, *, delete: bool) -> None:
@@ -144,10 +146,10 @@ def _delete_or_tell(copy: Copy, *, delete: bool) -> None:
 
 def print_history(address: str | None, format: str) -> None:
     """Print the history of changes, oldest first."""
-    from analytics.ledger.history import history
+    from evenfoot.analytics.ledger.history import history
 
     if format not in FORMATS:
-        raise Mistake(f"'{format}' is not a format of the history; use text, csv or json.")
+        raise UserError(f"'{format}' is not a format of the history; use text, csv or json.")
     lines = history(open_ledger(address))
     if format == "csv":
         sys.stdout.write(csv_text(lines))

@@ -1,8 +1,8 @@
 """What is said in the reader's language: sentences by their English template, numbers and dates as it has them.
 
 Pages, charts and the report write English templates: ``_("Only {n} cows.", n=7)`` says it in the language of
-whoever asks. Sentences of the measures and of the trade come as :func:`analytics.words.say` leaves them, and
-:func:`told` says them. Whose language it is stands in a context of its own for each request (:func:`speaking`).
+whoever asks. Sentences of the measures and of the trade come as :func:`evenfoot.analytics.messages.say` leaves them,
+and :func:`told` says them. Whose language it is stands in a context of its own for each request (:func:`speaking`).
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.mistake import Mistake
-from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
-from analytics.trade.lesions import LESIONS
-from analytics.trade.units import mm_to_inches
-from analytics.words import Length, Said
-from dashboard.catalogue import LANGUAGES, catalogue
-from dashboard.templates import DATA, Filling, Own, Written
-from dashboard.unfilling import SENTENCE_ENDS, unfilled
+from evenfoot.analytics.domain.feet import CLAW_NAMES, FOOT_NAMES, ZONES
+from evenfoot.analytics.domain.lesions import LESIONS
+from evenfoot.analytics.domain.units import mm_to_inches
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import Length, Message
+from evenfoot.dashboard.catalogue import LANGUAGES, catalogue
+from evenfoot.dashboard.templates import DATA, Filling, Own, Written
+from evenfoot.dashboard.unfilling import SENTENCE_ENDS, unfilled
 
 log = logging.getLogger("evenfoot.language")
 
@@ -86,12 +86,12 @@ class Words:
 
     def __post_init__(self) -> None:
         if self.language not in LANGUAGES:
-            raise Mistake(f"There is no language '{self.language}' here; use en or es.")
+            raise UserError(f"There is no language '{self.language}' here; use en or es.")
         if self.units not in UNITS:
-            raise Mistake(f"'{self.units}' is not a unit of length; use mm or in.")
+            raise UserError(f"'{self.units}' is not a unit of length; use mm or in.")
         for given, known in ((self.dates_as, DATES), (self.week, WEEKS), (self.hemisphere, HEMISPHERES)):
             if given not in known:
-                raise Mistake(f"'{given}' is not a setting for dates, weeks or seasons; use {', '.join(known)}.")
+                raise UserError(f"'{given}' is not a setting for dates, weeks or seasons; use {', '.join(known)}.")
 
     def __call__(self, template: str, **values: Any) -> str:
         """The template in this language, filled; numbers are written as the language has them."""
@@ -121,9 +121,9 @@ class Words:
         """
         return self.filled(one if n == 1 else many, {"n": n, **values})
 
-    def said(self, sentence: Said | str) -> str:
+    def said(self, sentence: Message | str) -> str:
         """A sentence of a measure in this language."""
-        if isinstance(sentence, Said):
+        if isinstance(sentence, Message):
             return self(sentence.template, **sentence.values)
         known = catalogue(self.language)
         as_it_stands = self.language == "en" and (self.units == "mm" or not _LENGTH.search(sentence))
@@ -155,9 +155,9 @@ class Words:
             return Written(self._signs(text))
         return text
 
-    def knows(self, sentence: Said | str) -> bool:
+    def knows(self, sentence: Message | str) -> bool:
         """Whether there are words for it in this language."""
-        text = sentence.template if isinstance(sentence, Said) else sentence
+        text = sentence.template if isinstance(sentence, Message) else sentence
         return self.language == "en" or text in catalogue(self.language)
 
     def value(self, value: Any) -> str:
@@ -166,7 +166,7 @@ class Words:
             return str(value)
         if isinstance(value, Length):
             return self.measure(value)
-        if isinstance(value, (Said, str)):
+        if isinstance(value, (Message, str)):
             return self.said(value)
         if isinstance(value, (pd.Timestamp, dt.date)):
             return self.date(value)
@@ -346,6 +346,6 @@ def _n(one: str, many: str, n: float, **values: Any) -> str:
     return words().number_of(one, many, n, **values)
 
 
-def told(sentence: Said | str) -> str:
+def told(sentence: Message | str) -> str:
     """A sentence of a measure, or a word of the trade, in the reader's language."""
     return words().said(sentence)

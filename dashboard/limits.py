@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Hashable
 from typing import Any
 
-from analytics.ledger import open_ledger
-from analytics.ledger.limits import forget_limit, imported_limits, limit_table, set_limit
-from analytics.mistake import Mistake
-from analytics.trade.horn_limits import LIMITS, HornLimits
-from dashboard.tables import known_farms
+from evenfoot.analytics.domain.horn_limits import LIMITS, HornLimits
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.limits import forget_limit, imported_limits, limit_table, set_limit
+from evenfoot.dashboard.tables import known_farms
 
 
 def change_limits(
@@ -19,7 +19,7 @@ def change_limits(
 
     Raises
     ------
-    Mistake
+    UserError
         The limit, its value, the farm or the lactations cannot be read.
     """
     ledger = open_ledger(address)
@@ -28,7 +28,7 @@ def change_limits(
         try:
             value = float(amount)
         except ValueError:
-            raise Mistake(f"The limit '{set_to}' cannot be read; write it as long_toe_mm=75.") from None
+            raise UserError(f"The limit '{set_to}' cannot be read; write it as long_toe_mm=75.") from None
         of_farm = known_farms(ledger, [farm])[0] if farm else None
         set_limit(ledger, name.strip(), value, farm=of_farm, breed=breed, parity=_lactations(parity))
     if forget is not None:
@@ -56,4 +56,4 @@ def _lactations(text: str | None) -> tuple[int, int] | None:
     try:
         return int(first), int(last or first)
     except ValueError:
-        raise Mistake(f"The lactations '{text}' cannot be read; write them as 1 or 2-4.") from None
+        raise UserError(f"The lactations '{text}' cannot be read; write them as 1 or 2-4.") from None

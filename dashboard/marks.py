@@ -7,13 +7,13 @@ from typing import Any
 
 from dash import html
 
-from dashboard.charts.frame import records
-from dashboard.charts.labels import column_label, value_label
-from dashboard.frame import CHIPS
-from dashboard.language import _
-from dashboard.panel import TABLE_ROWS, Drawn
-from dashboard.span import span_words
-from dashboard.view import View
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.frame import CHIPS
+from evenfoot.dashboard.language import _
+from evenfoot.dashboard.panel import TABLE_ROWS, Drawn
+from evenfoot.dashboard.span import span_words
+from evenfoot.dashboard.view import View
 
 
 def further(drawn: Drawn) -> html.Details | None:

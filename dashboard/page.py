@@ -8,9 +8,9 @@ from typing import Any
 
 from dash import Dash
 
-from analytics.ledger import Ledger
-from dashboard.panel import Panel
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.panel import Panel
+from evenfoot.dashboard.view import View
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class Page:
     at_the_top : int
         Panels in the first window of a laptop, which are drawn ahead.
     act : str
-        What somebody must be allowed to do to open it; see :data:`dashboard.accounts.roles.MAY`.
+        What somebody must be allowed to do to open it; see :data:`evenfoot.dashboard.accounts.roles.MAY`.
     """
 
     path: str

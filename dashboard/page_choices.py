@@ -7,7 +7,7 @@ from typing import Any
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard.view import OPTIONS, View
+from evenfoot.dashboard.view import OPTIONS, View
 
 FEW = 1
 """Choices that stand open on a phone too."""

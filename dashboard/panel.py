@@ -11,17 +11,17 @@ from urllib.parse import quote
 import pandas as pd
 from dash import dcc, html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.words import Said, say
-from dashboard.charts import plain
-from dashboard.charts.frame import records
-from dashboard.charts.labels import column_label, value_label
-from dashboard.language import _, _n, told, words
-from dashboard.reader import for_charts
-from dashboard.still import held
-from dashboard.tables import basis_sentences, csv_text, printable
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import Message, say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.language import _, _n, told, words
+from evenfoot.dashboard.reader import for_charts
+from evenfoot.dashboard.still import held
+from evenfoot.dashboard.tables import basis_sentences, csv_text, printable
+from evenfoot.dashboard.view import View
 
 NAMED = ("zone", "severity")
 """Numbers that are shown as names."""
@@ -78,7 +78,7 @@ class Panel:
     formula: str = ""
     wide: bool = False
     over_time: bool = False
-    busy: Said | str = COUNTING
+    busy: Message | str = COUNTING
     live: bool = False
     form: Callable[[View], list[Any]] | None = None
 
@@ -308,7 +308,7 @@ def _cells(column: str, values: list[Any]) -> list[str]:
 
 
 def _how(panel: Panel, answer: Answer) -> html.Details:
-    lines: list[Said | str] = [panel.formula] if panel.formula else []
+    lines: list[Message | str] = [panel.formula] if panel.formula else []
     lines += basis_sentences(answer)
     return html.Details(
         [html.Summary(_("How was this worked out")), *(html.P(told(line)) for line in lines)], className="fold"

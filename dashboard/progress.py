@@ -10,16 +10,16 @@ from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
 
-from analytics.progress import heard
-from analytics.words import Said
-from dashboard.accounts import current_viewer
-from dashboard.language import _, told
+from evenfoot.analytics.messages import Message
+from evenfoot.analytics.progress import heard
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.language import _, told
 
 PULSE_MS = 500
 """How often a page asks how far the work has come."""
 
 _guard = threading.Lock()
-_now: dict[tuple[str, str], tuple[float, Said]] = {}
+_now: dict[tuple[str, str], tuple[float, Message]] = {}
 
 
 @contextmanager
@@ -28,7 +28,7 @@ def watched(work: str) -> Iterator[None]:
     whose = (current_viewer().name, work)
     began = time.monotonic()
 
-    def note(what: Said) -> None:
+    def note(what: Message) -> None:
         with _guard:
             _now[whose] = (began, what)
 

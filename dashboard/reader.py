@@ -11,8 +11,8 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 
 from flask import Flask, request
 
-from dashboard.catalogue import LANGUAGES
-from dashboard.language import DATES, HEMISPHERES, UNITS, WEEKS, Words, _, speak
+from evenfoot.dashboard.catalogue import LANGUAGES
+from evenfoot.dashboard.language import DATES, HEMISPHERES, UNITS, WEEKS, Words, _, speak
 
 SETTINGS: dict[str, tuple[str, ...]] = {
     "language": tuple(LANGUAGES),

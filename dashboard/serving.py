@@ -14,14 +14,14 @@ import time
 from collections.abc import Sequence
 from typing import Any
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.mistake import Mistake
-from analytics.tally.kept_sql import kept_sql
-from analytics.tally.selection import Selection
-from dashboard.accounts import Access, Store, access, is_loopback, store_of
-from dashboard.accounts.kept_note import is_lost, refuse_lost, write_note
-from dashboard.http_limits import CONNECTIONS, IDLE_SECONDS, LOOKS, limit_connections
-from dashboard.memory import keep_together, limit_memory
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.queries.sql_cache import sql_cache
+from evenfoot.dashboard.accounts import Access, Store, access, is_loopback, store_of
+from evenfoot.dashboard.accounts.kept_note import is_lost, refuse_lost, write_note
+from evenfoot.dashboard.http_limits import CONNECTIONS, IDLE_SECONDS, LOOKS, limit_connections
+from evenfoot.dashboard.memory import keep_together, limit_memory
 
 THREADS = 100
 """As many as there can be connections [pub: Waitress, connection_limit]: what waits for the ledger's file, or for its
@@ -51,18 +51,18 @@ def check_address(host: str, port: int) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         The port is taken or not a port.
     """
     if not 1 <= port <= 65535:
-        raise Mistake(f"{port} is not a port; give a number from 1 to 65535 with --port.")
+        raise UserError(f"{port} is not a port; give a number from 1 to 65535 with --port.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((host, port))
         except OSError as error:
-            raise Mistake(
+            raise UserError(
                 f"Port {port} on {host} cannot be used ({error.strerror}); another program has it, so choose "
                 "another with --port."
             ) from None
@@ -73,11 +73,11 @@ def refuse_other_machines(host: str) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         The address is not this machine's own loopback.
     """
     if not is_loopback(host):
-        raise Mistake(f"The demo is for this machine alone, not for {host}; use --host 127.0.0.1.")
+        raise UserError(f"The demo is for this machine alone, not for {host}; use --host 127.0.0.1.")
 
 
 LOADED = ("scipy.stats",)
@@ -102,9 +102,9 @@ def short_texts_plainly() -> None:
 
 def warm_up(ledger: Ledger) -> None:
     """Draw a few panels once, so that the first reader does not wait for libraries to load."""
-    from dashboard.drawing import waiting
-    from dashboard.pages import PANELS
-    from dashboard.view import View
+    from evenfoot.dashboard.drawing import waiting
+    from evenfoot.dashboard.pages import PANELS
+    from evenfoot.dashboard.view import View
 
     try:
         time.sleep(AFTER)
@@ -118,7 +118,7 @@ def warm_up(ledger: Ledger) -> None:
         while waiting():
             time.sleep(YIELDS)
         importlib.import_module(BUILDER)
-    except Mistake:
+    except UserError:
         # Whoever opens the page is told what is wrong; there is nobody to tell here.
         return
 
@@ -149,8 +149,8 @@ def run(
 
     Raises
     ------
-    Mistake
-        See :func:`check_address` and :func:`dashboard.accounts.access.access`.
+    UserError
+        See :func:`check_address` and :func:`evenfoot.dashboard.accounts.access.access`.
     """
     check_address(host, port)
     keep_together()
@@ -161,9 +161,9 @@ def run(
     how = access(host, store, behind_proxy=behind_proxy, public_names=public_names)
     from waitress.server import create_server
 
-    from dashboard.app import create_app
-    from dashboard.door import Lock, may_send_much
-    from dashboard.guard import LARGEST_BODY
+    from evenfoot.dashboard.app import create_app
+    from evenfoot.dashboard.door import Lock, may_send_much
+    from evenfoot.dashboard.guard import LARGEST_BODY
 
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     short_texts_plainly()
@@ -188,7 +188,7 @@ def run(
         **trusted,
     )
     limit_connections(server, functools.partial(may_send_much, store, how, Lock(ledger, store, how)))
-    for name in LOADED if kept_sql().known else (*LOADED, BUILDER):
+    for name in LOADED if sql_cache().known else (*LOADED, BUILDER):
         importlib.import_module(name)
     # What is loaded by now stays until the end: looking through it again and again for what can go takes a tenth of
     # every first drawing.
@@ -220,16 +220,16 @@ def _look_at_accounts(ledger: Ledger, store: Store) -> None:
 
     Raises
     ------
-    Mistake
-        See :func:`dashboard.accounts.kept_note.refuse_lost`.
+    UserError
+        See :func:`evenfoot.dashboard.accounts.kept_note.refuse_lost`.
     """
     try:
         lost = is_lost(ledger, store)
-    except Mistake:
+    except UserError:
         return
     if lost:
         refuse_lost(ledger, store)
-    with contextlib.suppress(Mistake):
+    with contextlib.suppress(UserError):
         write_note(ledger, store)
 
 

@@ -7,22 +7,22 @@ from html import escape
 from dash import Dash
 from flask import Response, abort, g
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from analytics.scratch import scratch_folder
-from analytics.words import say
-from dashboard.accounts import links
-from dashboard.accounts.roles import ADVISER
-from dashboard.accounts.store import Store
-from dashboard.accounts.viewer import Viewer
-from dashboard.catalogue import LANGUAGES
-from dashboard.language import Words, _, speaking, told, words
-from dashboard.report.contents import Contents, collect
-from dashboard.report.document import document
-from dashboard.report.request import Request
-from dashboard.report.waiting import BUSY, REPORTS
-from dashboard.report.writing import save
-from dashboard.taking_away import file_name
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.temporary_folders import scratch_folder
+from evenfoot.dashboard.accounts import links
+from evenfoot.dashboard.accounts.roles import ADVISER
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts.viewer import Viewer
+from evenfoot.dashboard.catalogue import LANGUAGES
+from evenfoot.dashboard.language import Words, _, speaking, told, words
+from evenfoot.dashboard.report.contents import Contents, collect
+from evenfoot.dashboard.report.document import document
+from evenfoot.dashboard.report.request import Request
+from evenfoot.dashboard.report.waiting import BUSY, REPORTS
+from evenfoot.dashboard.report.writing import save
+from evenfoot.dashboard.taking_away import file_name
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; frame-ancestors 'none'"
 """Nothing in a report runs."""
@@ -31,7 +31,7 @@ GONE = say("This link leads nowhere: it has ended or was taken back. Ask whoever
 
 
 def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
-    """Answer to links that were made with :func:`dashboard.accounts.links.make`."""
+    """Answer to links that were made with :func:`evenfoot.dashboard.accounts.links.make`."""
 
     @app.server.get("/shared/<token>", endpoint="shared")
     def shared(token: str) -> Response:
@@ -57,7 +57,7 @@ def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
                 out = folder / "report.pdf"
                 save(contents, out)
                 data = out.read_bytes()
-        except Mistake as known:
+        except UserError as known:
             if known.sentence == BUSY:
                 abort(503)
             with speaking(Words(link.language)):
@@ -78,7 +78,7 @@ def show_shared(app: Dash, ledger: Ledger, store: Store) -> None:
         try:
             with REPORTS.turn():
                 return link, collect(ledger, Request(farm=link.farm, language=link.language, allowed=(link.farm,)))
-        except Mistake as known:
+        except UserError as known:
             if known.sentence == BUSY:
                 abort(503)
             with speaking(Words(link.language)):

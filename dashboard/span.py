@@ -9,12 +9,12 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.mistake import Mistake
-from analytics.tally.bounds import bounded_date
-from dashboard.charts.labels import date_label
-from dashboard.charts.periods import mark_stretch
-from dashboard.panel import Drawn
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.queries.bounds import bounded_date
+from evenfoot.dashboard.charts.labels import date_label
+from evenfoot.dashboard.charts.periods import mark_stretch
+from evenfoot.dashboard.panel import Drawn
+from evenfoot.dashboard.view import View
 
 _WRITTEN = re.compile(r"(\d{4})(?:-(0[1-9]|1[0-2])|-Q([1-4]))?")
 
@@ -24,7 +24,7 @@ def days_of(text: str) -> tuple[dt.date, dt.date]:
 
     Raises
     ------
-    Mistake
+    UserError
         The text is none of them.
 
     Examples
@@ -34,7 +34,7 @@ def days_of(text: str) -> tuple[dt.date, dt.date]:
     """
     found = _WRITTEN.fullmatch(text)
     if found is None or not int(found[1]):
-        raise Mistake(
+        raise UserError(
             f"The stretch of time '{text}' in the address cannot be read; write it as 2026, 2026-03 or 2026-Q1."
         )
     year, month, quarter = found[1], found[2], found[3]
@@ -88,7 +88,7 @@ def following(view: View) -> View:
 
     Raises
     ------
-    Mistake
+    UserError
         The stretch in the address cannot be read, or lies far from the records.
     """
     if "span" not in view.options:

@@ -16,7 +16,7 @@ from typing import Any
 from dash._utils import to_json
 from dash.development.base_component import Component
 
-from dashboard.charts.plain import Figure, plain
+from evenfoot.dashboard.charts.plain import Figure, plain
 
 PLAIN = "dash_html_components"
 

@@ -13,16 +13,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.intake.farms import farm_finder
-from analytics.intake.setting_aside import safe_text
-from analytics.ledger import Ledger, open_ledger
-from analytics.measures.answer import Answer
-from analytics.measures.catalogue import answer
-from analytics.measures.periods import period_label
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection, read_date
-from analytics.trade.lesions import PARENTS, understand_lesion
-from analytics.words import say
+from evenfoot.analytics.domain.lesions import PARENTS, understand_lesion
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.parsing.farm_names import farm_finder
+from evenfoot.analytics.intake.rejected_rows import safe_text
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.catalogue import answer
+from evenfoot.analytics.measures.periods import period_label
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.queries.selection import Selection, read_date
 
 FORMATS = ("text", "csv", "json")
 
@@ -45,7 +45,7 @@ def print_table(
 ) -> None:
     """Work out a measure and print it; the basis and cautions of text and CSV go to standard error."""
     if format not in FORMATS:
-        raise Mistake(f"'{format}' is not a format; use text, csv or json.")
+        raise UserError(f"'{format}' is not a format; use text, csv or json.")
     ledger = open_ledger(address)
     selection = Selection(
         farms=known_farms(ledger, farms),
@@ -57,7 +57,7 @@ def print_table(
     )
     level = options.get("level")
     if level is not None and not 0 < level < 1:
-        raise Mistake(f"The confidence level {level} must lie between 0 and 1, such as 0.95.")
+        raise UserError(f"The confidence level {level} must lie between 0 and 1, such as 0.95.")
     whole = WHOLE.get(measure, {}) if format == "json" else {}
     result = answer(measure, ledger, selection, **_typed(ledger, options), **whole)
     if format == "json":
@@ -87,7 +87,7 @@ def _typed(ledger: Ledger, options: dict[str, Any]) -> dict[str, Any]:
     if out.get("baseline"):
         first, dots, last = str(out["baseline"]).partition("..")
         if not dots:
-            raise Mistake(
+            raise UserError(
                 f"The baseline '{out['baseline']}' is not a period; write two dates, such as 2024-01-01..2024-12-31."
             )
         out["baseline"] = (read_date(first, "--baseline"), read_date(last, "--baseline"))
@@ -103,7 +103,7 @@ def read_prices(texts: Sequence[str]) -> dict[str, float]:
 
     Raises
     ------
-    Mistake
+    UserError
         A price, or its lesion, cannot be read.
     """
     return dict(_price(text) for text in texts)
@@ -116,16 +116,16 @@ def _price(text: str) -> tuple[str, float]:
     except ValueError:
         value = -1.0
     if not 0 <= value < 1e9:
-        raise Mistake(f"The price '{text}' cannot be read; write a lesion and an amount, such as SU=250.")
+        raise UserError(f"The price '{text}' cannot be read; write a lesion and an amount, such as SU=250.")
     return lesion_code(word), value
 
 
 def known_farms(ledger: Ledger, farms: Sequence[str]) -> tuple[str, ...]:
-    """The farms as the ledger spells them; see :func:`analytics.intake.farms.farm_finder`.
+    """The farms as the ledger spells them; see :func:`evenfoot.analytics.intake.parsing.farm_names.farm_finder`.
 
     Raises
     ------
-    Mistake
+    UserError
         A farm that is not in the ledger, or one that may be several of it.
     """
     if not farms:
@@ -137,7 +137,7 @@ def known_farms(ledger: Ledger, farms: Sequence[str]) -> tuple[str, ...]:
         name = find(farm)
         if name is None:
             listed = ", ".join(there[:12]) or "none yet"
-            raise Mistake(f"The farm '{farm}' is not in the ledger; the farms there are: {listed}.")
+            raise UserError(f"The farm '{farm}' is not in the ledger; the farms there are: {listed}.")
         out.append(name)
     return tuple(out)
 
@@ -147,12 +147,12 @@ def lesion_code(word: str) -> str:
 
     Raises
     ------
-    Mistake
+    UserError
         The word is not understood.
     """
     code = understand_lesion(word)
     if code is None:
-        raise Mistake(f"The lesion '{word}' is not understood; use a name or one of {', '.join(PARENTS)}.")
+        raise UserError(f"The lesion '{word}' is not understood; use a name or one of {', '.join(PARENTS)}.")
     return code
 
 

@@ -10,11 +10,11 @@ import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.mistake import Mistake
-from dashboard.accounts import store_of
-from dashboard.accounts.kept_note import write_note
-from dashboard.tables import known_farms
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.dashboard.accounts import store_of
+from evenfoot.dashboard.accounts.kept_note import write_note
+from evenfoot.dashboard.tables import known_farms
 
 FORMATS = ("ade", "parquet", "csv", "anonymous", "delta")
 NAME_LETTERS = 60
@@ -33,15 +33,15 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
 
     Raises
     ------
-    Mistake
+    UserError
         The format is another one, there is nothing to export, or something is in the way.
     """
     if format not in FORMATS:
-        raise Mistake(f"'{format}' is not a format of an export; use ade, parquet, csv, anonymous or delta.")
+        raise UserError(f"'{format}' is not a format of an export; use ade, parquet, csv, anonymous or delta.")
     ledger = open_ledger(address)
     chosen = known_farms(ledger, farms)
     if not ledger.farms():
-        raise Mistake(f"There are no records in {ledger.name} to export; import a sheet first.")
+        raise UserError(f"There are no records in {ledger.name} to export; import a sheet first.")
     if format == "ade":
         _export_exchange(ledger, out, chosen or tuple(ledger.farms()))
         return
@@ -51,7 +51,7 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
     if format == "delta":
         _export_delta(ledger, out, chosen)
         return
-    from analytics.ledger.folder import export_folder
+    from evenfoot.analytics.ledger.exports.folder import export_folder
 
     written = export_folder(ledger, out, format=format, farms=chosen)
     for name, rows in written.items():
@@ -59,7 +59,7 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
 
 
 def _export_anonymous(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
-    from analytics.ledger.anonymous import what_remains, write_anonymous
+    from evenfoot.analytics.ledger.exports.anonymization import what_remains, write_anonymous
 
     done = write_anonymous(ledger, out, farms=farms)
     print(f"Wrote {out}: {len(done.table)} rows")
@@ -74,20 +74,20 @@ def _export_anonymous(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
 
 
 def _export_delta(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
-    from analytics.ledger.delta_export import export_delta
+    from evenfoot.analytics.ledger.exports.delta import export_delta
 
     if farms:
-        raise Mistake("Delta tables hold the whole ledger; leave --farm out, or take parquet or csv.")
+        raise UserError("Delta tables hold the whole ledger; leave --farm out, or take parquet or csv.")
     for table, rows in export_delta(ledger, out).items():
         print(f"Wrote {out / table}: {rows} rows")
 
 
 def _export_exchange(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
-    from analytics.ledger.data_exchange import write_exchange
+    from evenfoot.analytics.ledger.exports.data_exchange import write_exchange
 
     single = out.suffix.casefold() == ".json"
     if single and len(farms) > 1:
-        raise Mistake(f"{out} would hold several farms; give a folder, or one farm with --farm.")
+        raise UserError(f"{out} would hold several farms; give a folder, or one farm with --farm.")
     trimmed = set(ledger.frame("SELECT DISTINCT farm FROM trim_rows")["farm"])
     for farm in farms:
         if farm not in trimmed:
@@ -140,14 +140,14 @@ def file_name(farm: str) -> str:
 
 def back_up(address: str | None, out: Path) -> None:
     """Copy the ledger and say where to."""
-    from analytics.ledger import backup
+    from evenfoot.analytics.ledger.integrity import backup
 
     print(f"Wrote {backup.back_up(open_ledger(address), out)}")
 
 
 def restore(address: str | None, source: Path, *, replace: bool) -> None:
     """Put a backup in the ledger's place and say what is in it."""
-    from analytics.ledger import backup
+    from evenfoot.analytics.ledger.integrity import backup
 
     ledger = open_ledger(address)
     kept = backup.restore(ledger, source, replace=replace)

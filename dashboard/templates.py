@@ -7,7 +7,7 @@ import string
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from dashboard.language import Words
+    from evenfoot.dashboard.language import Words
 
 DATA = frozenset({"farm", "farms", "cow", "group", "groups", "trimmer", "sire", "breed", "scorer", "name", "path"})
 """Values that are somebody's own words and are left as they are, even where a catalogue knows the word."""

@@ -11,7 +11,7 @@ import string
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
-from dashboard.catalogue import catalogue
+from evenfoot.dashboard.catalogue import catalogue
 
 LEAST_LETTERS = 7
 """Letters outside the values that a template must have to be told from others. [common practice, no source]"""

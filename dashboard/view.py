@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import parse_qsl, quote_plus, urlencode
 
-from analytics.tally.bounds import bounded_address, bounded_values
-from analytics.tally.selection import Selection
-from analytics.trade.lesions import PARENTS
-from dashboard.language import words
+from evenfoot.analytics.domain.lesions import PARENTS
+from evenfoot.analytics.queries.bounds import bounded_address, bounded_values
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.language import words
 
 PRICES = tuple(f"price_{code}" for code in PARENTS)
 """What a case of a lesion costs, by the lesion's code."""
@@ -62,7 +62,7 @@ class View:
 
         Raises
         ------
-        Mistake
+        UserError
             Something in the address cannot be read.
         """
         said = parse_qsl(bounded_address(search or "").lstrip("?"))

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analytics.intake.fields import KIND_NAMES, KINDS
-from analytics.measures.horn import UNITS
-from analytics.measures.monthly_chart import SIDES
-from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
-from analytics.trade.housing import FLOORS, HOUSINGS
-from analytics.trade.lesions import LESIONS
-from analytics.trade.seasons import SEASONS
-from analytics.trade.visits import ACTIONS, VISIT_KINDS
-from dashboard.charts import labels
-from dashboard.charts.headings import COLUMNS
-from dashboard.charts.lengths import INCHES
-from dashboard.charts.theme import PLURAL
-from dashboard.report.workbook import FORMATS
+from evenfoot.analytics.domain.feet import CLAW_NAMES, FOOT_NAMES, ZONES
+from evenfoot.analytics.domain.housing import FLOORS, HOUSINGS
+from evenfoot.analytics.domain.lesions import LESIONS
+from evenfoot.analytics.domain.seasons import SEASONS
+from evenfoot.analytics.domain.visits import ACTIONS, VISIT_KINDS
+from evenfoot.analytics.intake.fields import KIND_NAMES, KINDS
+from evenfoot.analytics.measures.horn.horn_state import UNITS
+from evenfoot.analytics.measures.lameness.monthly_chart import SIDES
+from evenfoot.dashboard.charts import labels
+from evenfoot.dashboard.charts.headings import COLUMNS
+from evenfoot.dashboard.charts.lengths import INCHES
+from evenfoot.dashboard.charts.theme import PLURAL
+from evenfoot.dashboard.report.workbook import FORMATS
 
 MODEL_WORDS = ("weeks on grass", "sound", "unweighted", "quadratic")
 """Values of tables of the measures that stand in no table of words."""
@@ -26,25 +26,25 @@ def vocabulary() -> Iterator[tuple[str, str]]:
     """Where a word stands, and the word."""
     # Their Spanish names are what hoof trimmers and veterinarians commonly say [from memory].
     for lesion in LESIONS.values():
-        yield "analytics/trade/lesions.py", lesion.name
+        yield "analytics/domain/lesions.py", lesion.name
     for table in (FOOT_NAMES, CLAW_NAMES):
         for name in table.values():
-            yield "analytics/trade/feet.py", name
+            yield "analytics/domain/feet.py", name
     for name in CLAW_NAMES.values():
-        yield "analytics/trade/feet.py", f"{name} claw"
+        yield "analytics/domain/feet.py", f"{name} claw"
     for zone in ZONES.values():
-        yield "analytics/trade/feet.py", zone.name
+        yield "analytics/domain/feet.py", zone.name
     for table in (HOUSINGS, FLOORS, VISIT_KINDS):
         for code, name in table.items():
-            yield "analytics/trade", code
-            yield "analytics/trade", name
+            yield "analytics/domain", code
+            yield "analytics/domain", name
     for season in SEASONS:
-        yield "analytics/trade/seasons.py", season
+        yield "analytics/domain/seasons.py", season
         for housing in HOUSINGS:
             # How a comparison names a group of two kinds at once.
-            yield "analytics/measures/comparison.py", f"{housing} in {season}"
+            yield "analytics/measures/lesions/comparison.py", f"{housing} in {season}"
     for words in SIDES.values():
-        yield "analytics/measures/monthly_chart.py", words
+        yield "analytics/measures/lameness/monthly_chart.py", words
     for kind in KINDS.values():
         for field in kind:
             if field.required:
@@ -57,7 +57,7 @@ def vocabulary() -> Iterator[tuple[str, str]]:
     for sort in FORMATS:
         yield "dashboard/report/columns.py", sort
     for unit in UNITS.values():
-        yield "analytics/measures/horn.py", unit
+        yield "analytics/measures/horn/horn_state.py", unit
     for heading in INCHES.values():
         yield "dashboard/charts/lengths.py", heading
     for heading in COLUMNS.values():

@@ -7,8 +7,8 @@ from datetime import date
 
 import numpy as np
 
-from sample_data import farms, truths
-from sample_data.herds import Cow
+from evenfoot.sample_data import farms, truths
+from evenfoot.sample_data.herds import Cow
 
 FROM_FIVE_TO_THREE = {1: 0, 2: 1, 3: 2, 4: 3, 5: 3}
 """The British scale of the same gait: lame is 2 or more there, 3 or more on the five-point scale."""

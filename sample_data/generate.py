@@ -1,4 +1,4 @@
-"""Write the demonstration herds: ``python -m sample_data.generate``. The same bytes every time."""
+"""Write the demonstration herds: ``python -m evenfoot.sample_data.generate``. The same bytes every time."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from sample_data import HERDS, farms, messy, truths
-from sample_data.herds import Cow
-from sample_data.rounds import Farmyard, Records, Row
-from sample_data.sheets import SCORE_COLUMNS, TRIM_COLUMNS, frame_of, said_day, write_csv, write_workbook
+from evenfoot.sample_data import HERDS, farms, messy, truths
+from evenfoot.sample_data.herds import Cow
+from evenfoot.sample_data.rounds import Farmyard, Records, Row
+from evenfoot.sample_data.sheets import SCORE_COLUMNS, TRIM_COLUMNS, frame_of, said_day, write_csv, write_workbook
 
 HOUSING_FROM_SHEET = farms.LONG_HEATH.name
 """This farm's trimmer does not write the housing down; it follows from the group and the housing periods."""

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sample_data import farms, truths
+from evenfoot.sample_data import farms, truths
 
 DRY_DAYS = 60
 HIGH_UNTIL = 150

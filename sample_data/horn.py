@@ -7,8 +7,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sample_data import farms, truths
-from sample_data.herds import Cow
+from evenfoot.sample_data import farms, truths
+from evenfoot.sample_data.herds import Cow
 
 SEASONS = (
     ("winter", "winter", "spring", "spring", "spring", "summer", "summer", "summer") + ("autumn",) * 3 + ("winter",)

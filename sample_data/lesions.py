@@ -9,8 +9,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from sample_data import farms, truths
-from sample_data.herds import Cow, Found
+from evenfoot.sample_data import farms, truths
+from evenfoot.sample_data.herds import Cow, Found
 
 _MARGINAL = (16 * math.sqrt(3) / (15 * math.pi)) ** 2
 """How a logit shrinks when a normal effect is averaged over (Zeger et al. 1988, Biometrics 44:1049)."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from sample_data import truths
+from evenfoot.sample_data import truths
 
 TITLES = (
     f"{truths.MESSY_FARM} \N{EN DASH} hoof book",

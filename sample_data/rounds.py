@@ -9,8 +9,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sample_data import farms, gait, herds, horn, lesions, truths
-from sample_data.herds import Cow, Found, Sore
+from evenfoot.sample_data import farms, gait, herds, horn, lesions, truths
+from evenfoot.sample_data.herds import Cow, Found, Sore
 
 Row = dict[str, object]
 _ALL_FEET = frozenset({"LF", "RF", "LH", "RH"})

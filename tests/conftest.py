@@ -15,9 +15,10 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, settings
 
-from analytics.ledger import Ledger, lease, open_ledger
-from analytics.today import SET_BY
-from dashboard.serving import short_texts_plainly
+from evenfoot.analytics.clock import SET_BY
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.engines import file_lease
+from evenfoot.dashboard.serving import short_texts_plainly
 from tests.ports import DEMO_PORT
 
 OWN_SETTINGS = ("EVENFOOT_BROWSER", "EVENFOOT_ALL_MEASURES", "EVENFOOT_LONG_TESTS")
@@ -53,7 +54,7 @@ short_texts_plainly()
 PATIENCE = 600.0
 """Seconds to wait for what another process builds."""
 
-lease.WAIT_SECONDS = 120.0
+file_lease.WAIT_SECONDS = 120.0
 
 LONGEST = (
     "browser/test_every_page", "accounts/test_walk", "browser/test_spanish", "browser/test_states",
@@ -110,6 +111,6 @@ def demo_ledger(tmp_path_factory: pytest.TempPathFactory) -> Ledger:
 
 
 def _built(place: Path) -> Ledger:
-    from dashboard.demo import build
+    from evenfoot.dashboard.demo import build
 
     return build(str(place))

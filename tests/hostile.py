@@ -7,9 +7,9 @@ import hashlib
 import io
 from pathlib import Path
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
 
 FARMS = ('<script>window.struck=1</script> & "Son"', "'; DROP TABLE trims; --", "=cmd|'/C calc'!A0")
 TEXTS = (

@@ -6,8 +6,8 @@ import json
 from urllib.parse import urlencode
 from urllib.request import Request
 
-from dashboard.filling import PLACE
-from dashboard.pages import PANELS
+from evenfoot.dashboard.filling import PLACE
+from evenfoot.dashboard.pages import PANELS
 
 
 def request_for(address: str, name: str, path: str, search: str) -> Request:

@@ -9,10 +9,10 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.intake import CheckedSheet
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.schema import ROW_TABLES
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.schema import ROW_TABLES
 
 _DTYPES = {
     "DATE": "datetime64[us]",

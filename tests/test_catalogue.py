@@ -9,9 +9,9 @@ import pytest
 from babel.messages.catalog import Catalog, Message
 from babel.messages.pofile import read_po
 
-from dashboard.catalogue import LANGUAGES, catalogue, path_of
-from dashboard.extraction import gathered, templates
-from dashboard.language import Words, _, _n, speaking, told
+from evenfoot.dashboard.catalogue import LANGUAGES, catalogue, path_of
+from evenfoot.dashboard.extraction import gathered, templates
+from evenfoot.dashboard.language import Words, _, _n, speaking, told
 
 PLACE = re.compile(r"\{(\w*)")
 

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-from analytics.ledger import default_path, open_ledger
-from dashboard.serving import check_address
+from evenfoot.analytics.ledger import default_path, open_ledger
+from evenfoot.dashboard.serving import check_address
 from tests.ports import DEMO_PORT, free_port
 
 TESTS = Path(__file__).parent

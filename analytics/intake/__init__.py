@@ -6,13 +6,13 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from analytics.intake.checking import check_file as check_file
-    from analytics.intake.setting_aside import write_set_aside as write_set_aside
-    from analytics.intake.sheet import CheckedSheet as CheckedSheet
+    from evenfoot.analytics.intake.pipeline import check_file as check_file
+    from evenfoot.analytics.intake.rejected_rows import write_set_aside as write_set_aside
+    from evenfoot.analytics.intake.sheet import CheckedSheet as CheckedSheet
 
 __all__ = ["CheckedSheet", "check_file", "write_set_aside"]
 
-_FOUND_IN = {"CheckedSheet": "sheet", "check_file": "checking", "write_set_aside": "setting_aside"}
+_FOUND_IN = {"CheckedSheet": "sheet", "check_file": "pipeline", "write_set_aside": "rejected_rows"}
 
 
 def __getattr__(name: str) -> Any:

@@ -7,11 +7,11 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from analytics.intake.fields import KINDS, OWN_COLUMNS, UNITS, Field
-from analytics.intake.sheet import RawSheet
-from analytics.trade import lexicon
-from analytics.trade.lexicon import plain
-from analytics.trade.locomotion import understand_scale
+from evenfoot.analytics.domain import lexicon
+from evenfoot.analytics.domain.lexicon import plain
+from evenfoot.analytics.domain.locomotion import understand_scale
+from evenfoot.analytics.intake.fields import KINDS, OWN_COLUMNS, UNITS, Field
+from evenfoot.analytics.intake.sheet import RawSheet
 
 HEADING_SEARCH_ROWS = 20
 """Title rows above the headings are looked past as far as this many rows."""

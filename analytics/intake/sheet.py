@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analytics.words import Said
+from evenfoot.analytics.messages import Message
 
 Codes = npt.NDArray[np.int32]
 Positions = npt.NDArray[np.int64]
@@ -107,7 +107,7 @@ class CheckedSheet:
     rows_read : int
     understood : pandas.DataFrame
         How headings and words were understood: field, heading, said, understood_as, rows.
-    notes : tuple of Said
+    notes : tuple of Message
     sheet_rows : int or None
         Rows of the sheet as it was, where they were unfolded.
     own_headings : tuple of str
@@ -122,7 +122,7 @@ class CheckedSheet:
     set_aside: pd.DataFrame
     rows_read: int
     understood: pd.DataFrame
-    notes: tuple[Said, ...] = ()
+    notes: tuple[Message, ...] = ()
     sheet_rows: int | None = None
     own_headings: tuple[str, ...] = ()
     blanked: int = 0
@@ -149,4 +149,4 @@ class Findings:
 
     problems: list[Problem] = field(default_factory=list)
     understood: list[dict[str, object]] = field(default_factory=list)
-    notes: list[Said] = field(default_factory=list)
+    notes: list[Message] = field(default_factory=list)

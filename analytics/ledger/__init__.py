@@ -1,5 +1,5 @@
 """Records at rest: the ledger, imports added and undone."""
 
-from analytics.ledger.ledger import Ledger, default_path, open_ledger
+from evenfoot.analytics.ledger.ledger import Ledger, default_path, open_ledger
 
 __all__ = ["Ledger", "default_path", "open_ledger"]

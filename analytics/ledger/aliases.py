@@ -14,13 +14,13 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.intake.farms import key
-from analytics.ledger.history import note
-from analytics.ledger.ledger import Ledger
-from analytics.ledger.schema import BOOKKEEPING
-from analytics.ledger.sums import changing
-from analytics.mistake import Mistake
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.parsing.farm_names import key
+from evenfoot.analytics.ledger.checksums import changing
+from evenfoot.analytics.ledger.history import note
+from evenfoot.analytics.ledger.ledger import Ledger
+from evenfoot.analytics.ledger.schema import BOOKKEEPING
+from evenfoot.analytics.messages import say
 
 KINDS = ("farm", "cow", "trimmer")
 
@@ -128,13 +128,13 @@ def add_alias(ledger: Ledger, kind: str, said: str, means: str, farm: str | None
 
     Raises
     ------
-    Mistake
+    UserError
         The kind is another, a name is blank, or a cow's farm is not told.
     """
     said, means = " ".join(said.split()), " ".join(means.split())
     _refuse_kind(kind, farm)
     if not said or not means:
-        raise Mistake(say("A name is blank; give the name as the sheet has it, and the name it stands for."))
+        raise UserError(say("A name is blank; give the name as the sheet has it, and the name it stands for."))
     whose = means if kind == "farm" else farm if kind == "cow" else None
     with ledger.writing() as connection:
         before = _in_force(connection, kind, said, farm)
@@ -164,14 +164,14 @@ def take_back_alias(ledger: Ledger, kind: str, said: str, farm: str | None = Non
 
     Raises
     ------
-    Mistake
+    UserError
         Nothing is remembered of the name.
     """
     _refuse_kind(kind, farm)
     with ledger.writing() as connection:
         before = _in_force(connection, kind, said, farm)
         if before is None:
-            raise Mistake(say("Nothing is remembered of the name '{said}'; nothing was taken back.", said=said))
+            raise UserError(say("Nothing is remembered of the name '{said}'; nothing was taken back.", said=said))
         whose = _take_back(connection, kind, before[0], farm, dt.datetime.now(dt.UTC).replace(tzinfo=None))
         note(connection, "name taken back", subject=f"{kind} {before[0]}", farm=whose, before={"means": before[1]})
 
@@ -194,9 +194,9 @@ def aliases(ledger: Ledger) -> pd.DataFrame:
 
 def _refuse_kind(kind: str, farm: str | None) -> None:
     if kind not in KINDS:
-        raise Mistake(say("'{kind}' is no kind of name; use one of {kinds}.", kind=kind, kinds=", ".join(KINDS)))
+        raise UserError(say("'{kind}' is no kind of name; use one of {kinds}.", kind=kind, kinds=", ".join(KINDS)))
     if kind == "cow" and not farm:
-        raise Mistake(say("Say whose cow it is: cows of two farms are never the same."))
+        raise UserError(say("Say whose cow it is: cows of two farms are never the same."))
 
 
 def _in_force(connection: Any, kind: str, said: str, farm: str | None) -> tuple[str, str] | None:

@@ -13,7 +13,8 @@ from collections.abc import Iterable
 from itertools import islice
 from typing import Any, Protocol
 
-from analytics.ledger.schema import (
+from evenfoot.analytics.domain import lesions, locomotion, visits
+from evenfoot.analytics.ledger.schema import (
     ATTRIBUTES,
     DERIVED_TABLES,
     LOCOMOTION_FIELDS,
@@ -22,7 +23,6 @@ from analytics.ledger.schema import (
     TRIM_FIELDS,
     create_statement,
 )
-from analytics.trade import lesions, locomotion, visits
 
 VISIT_GAP_DAYS = 3
 """Trim days of one farm no further apart than this are one visit when the share of the herd trimmed is

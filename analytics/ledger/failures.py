@@ -5,16 +5,16 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from analytics.mistake import Mistake
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
 
 FULL = ("No space left", "File too large", "isk quota", "not enough space", "There is not enough space")
 """What systems say when a disk is full."""
 
 
-def read_only(name: str) -> Mistake:
+def read_only(name: str) -> UserError:
     """What to tell who would change a ledger that somebody else keeps."""
-    return Mistake(
+    return UserError(
         say(
             "The ledger {name} can only be read; import into a file, a PostgreSQL database or a registry's folder, "
             "and have the tables brought over from there.",
@@ -23,29 +23,29 @@ def read_only(name: str) -> Mistake:
     )
 
 
-class Damaged(Mistake):
+class Damaged(UserError):
     """The bytes of the ledger are not what they were when they were written."""
 
 
-class Busy(Mistake):
+class Busy(UserError):
     """Somebody else has the ledger, and has had it for longer than one waits."""
 
 
-def explained(path: Path, error: Exception) -> Mistake:
+def explained(path: Path, error: Exception) -> UserError:
     """Why the engine would not open a file, in a sentence."""
     text = str(error)
     if path.is_dir():
-        return Mistake(
+        return UserError(
             f"{path} is a folder; give the file of the ledger with --ledger, such as {path / 'ledger.duckdb'}."
         )
     if any(words in text for words in FULL):
         return _full(path)
     if "not a valid DuckDB" in text or "Serialization" in text:
-        return Mistake(f"{path} is not an Evenfoot ledger; choose another file with --ledger.")
+        return UserError(f"{path} is not an Evenfoot ledger; choose another file with --ledger.")
     if any(words in text for words in SHUT):
         return _shut(path)
     if "does not exist" in text or "No such file" in text:
-        return Mistake(f"The folder of the ledger {path} does not exist; create it or choose another path.")
+        return UserError(f"The folder of the ledger {path} does not exist; create it or choose another path.")
     if "WAL" in text or "write-ahead" in text.lower():
         return Damaged(
             f"The ledger {path} was cut short while it was written, and the end of its log {path.name}.wal cannot be "
@@ -60,23 +60,23 @@ SHUT = ("ermission denied", "ead-only file system", "not permitted")
 """What systems say when something may not be written."""
 
 
-def _shut(path: Path) -> Mistake:
-    return Mistake(f"The ledger {path} may not be opened for writing; check the folder's permissions.")
+def _shut(path: Path) -> UserError:
+    return UserError(f"The ledger {path} may not be opened for writing; check the folder's permissions.")
 
 
-def _full(path: Path) -> Mistake:
-    return Mistake(
+def _full(path: Path) -> UserError:
+    return UserError(
         f"The disk of the ledger {path} is full, so nothing of this change was kept; make room and try again."
     )
 
 
-def not_kept(path: Path, error: BaseException) -> Mistake | None:
+def not_kept(path: Path, error: BaseException) -> UserError | None:
     """What to tell when the engine failed in the middle of a change; None for any other error."""
     import duckdb
 
     text = str(error)
     if isinstance(error, duckdb.OutOfMemoryException):
-        return Mistake(
+        return UserError(
             f"There is not enough memory for this change of the ledger {path}, so nothing of it was kept; close other "
             "programs, or bring the records in in parts."
         )
@@ -86,13 +86,13 @@ def not_kept(path: Path, error: BaseException) -> Mistake | None:
         return None
     if any(words in text for words in SHUT):
         return _shut(path)
-    return Mistake(
+    return UserError(
         f"The ledger {path} could not be written ({_first_line(text)}), so nothing of this change was kept; check the "
         "disk, look with `evenfoot verify`, and try again."
     )
 
 
-def unreadable(path: Path, error: BaseException) -> Mistake | None:
+def unreadable(path: Path, error: BaseException) -> UserError | None:
     """What to tell when the engine failed while it read; None for any other error."""
     if not _is_failure(error):
         return None

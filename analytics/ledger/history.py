@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from analytics.ledger.engine import next_number
-from analytics.ledger.sums import come
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger.checksums import come
+from evenfoot.analytics.ledger.engines.engine import next_number
 
 if TYPE_CHECKING:
-    from analytics.ledger.ledger import Ledger
+    from evenfoot.analytics.ledger.ledger import Ledger
 
 COLUMNS = ("history_no", "noted_at", "who", "what", "subject", "farm", "before", "after")
 
@@ -88,7 +88,7 @@ def refuse_gone() -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         Whatever the check given to :func:`acting` raises.
     """
     check = _still_may.get()
@@ -104,7 +104,7 @@ def acting(who: str, still_may: Callable[[], None] | None = None) -> Iterator[No
     ----------
     who : str
     still_may : callable, optional
-        Raises a Mistake once *who* may change nothing any more: a change may take minutes.
+        Raises a UserError once *who* may change nothing any more: a change may take minutes.
 
     Examples
     --------
@@ -135,7 +135,7 @@ def history(ledger: Ledger, *, farms: tuple[str, ...] | None = None) -> pd.DataF
         history_no, noted_at (UTC), who, what, subject, farm, before, after (JSON, missing where there is nothing).
     """
     if not ledger.exists:
-        raise Mistake(f"There is no ledger at {ledger.name} yet; import a sheet first.")
+        raise UserError(f"There is no ledger at {ledger.name} yet; import a sheet first.")
     where = "WHERE farm IN (SELECT UNNEST(?))" if farms is not None else ""
     return ledger.frame(
         f"SELECT {', '.join(COLUMNS)} FROM history {where} ORDER BY history_no",

@@ -9,18 +9,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from analytics.ledger.engine import Connection, Engine
-from analytics.ledger.foreign_parts import refuse_foreign_parts
-from analytics.ledger.history import refuse_gone
-from analytics.ledger.making import make_tables
-from analytics.ledger.schema import SCHEMA_VERSION
-from analytics.mistake import Mistake
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger.engines.create import make_tables
+from evenfoot.analytics.ledger.engines.engine import Connection, Engine
+from evenfoot.analytics.ledger.foreign_objects import refuse_foreign_parts
+from evenfoot.analytics.ledger.history import refuse_gone
+from evenfoot.analytics.ledger.schema import SCHEMA_VERSION
+from evenfoot.analytics.messages import say
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analytics.ledger.lease import FileLease
+    from evenfoot.analytics.ledger.engines.file_lease import FileLease
 
 ENVIRONMENT = "EVENFOOT_LEDGER"
 
@@ -44,7 +44,7 @@ def open_ledger(address: str | os.PathLike[str] | None = None) -> Ledger:
 
     Raises
     ------
-    Mistake
+    UserError
         The address names an engine that cannot be opened.
     """
     return Ledger(engine_at(str(address or os.environ.get(ENVIRONMENT) or default_path())))
@@ -52,7 +52,7 @@ def open_ledger(address: str | os.PathLike[str] | None = None) -> Ledger:
 
 def engine_at(address: str) -> Engine:
     """The engine an address names; it is not asked anything yet."""
-    from analytics.ledger.duckdb_engine import duckdb_at
+    from evenfoot.analytics.ledger.engines.duckdb import duckdb_at
 
     scheme, separator, rest = address.partition("://")
     if not separator:
@@ -60,18 +60,18 @@ def engine_at(address: str) -> Engine:
     if scheme == "duckdb" and rest:
         return duckdb_at(rest)
     if scheme in ("postgres", "postgresql") and rest:
-        from analytics.ledger.postgres import postgres_at
+        from evenfoot.analytics.ledger.engines.postgres import postgres_at
 
         return postgres_at(address)
     if scheme == "pyspark" and rest:
-        from analytics.ledger.spark import spark_at
+        from evenfoot.analytics.ledger.engines.spark import spark_at
 
         return spark_at(address)
-    from analytics.ledger.ibis_engine import ibis_at, schemes
+    from evenfoot.analytics.ledger.engines.ibis import ibis_at, schemes
 
     if scheme in schemes() and rest:
         return ibis_at(address)
-    raise Mistake(
+    raise UserError(
         say(
             "The ledger address '{scheme}://...' cannot be opened; give the path of a file, duckdb://PATH, "
             "postgres://USER@HOST/DATABASE or pyspark:///FOLDER.",
@@ -113,12 +113,12 @@ class Ledger:
 
         Raises
         ------
-        Mistake
+        UserError
             The ledger is not a file.
         """
         lease: FileLease | None = getattr(self.engine, "lease", None)
         if lease is None:
-            raise Mistake(
+            raise UserError(
                 say(
                     "The ledger {name} is not one file on this machine, and this can only be done to one.",
                     name=self.name,
@@ -141,7 +141,7 @@ class Ledger:
 
         Raises
         ------
-        Mistake
+        UserError
             There is no ledger yet, it is from a newer Evenfoot, or another program kept it too long.
         """
         # The state of a file costs nothing to ask for; that of a server costs as much as asking for the layout.
@@ -172,8 +172,8 @@ class Ledger:
 
         Raises
         ------
-        Mistake
-            As :meth:`reading`; :class:`analytics.ledger.failures.Busy` if somebody has the file.
+        UserError
+            As :meth:`reading`; :class:`evenfoot.analytics.ledger.failures.Busy` if somebody has the file.
         """
         if not self.exists:
             yield
@@ -191,13 +191,13 @@ class Ledger:
         Parameters
         ----------
         farms : iterable of str, optional
-            The only farms that are written to; see :meth:`analytics.ledger.engine.Engine.writing`.
+            The only farms that are written to; see :meth:`evenfoot.analytics.ledger.engines.engine.Engine.writing`.
 
         Raises
         ------
-        Mistake
+        UserError
             The ledger cannot be written, or who acts may change nothing any more; see
-            :func:`analytics.ledger.history.refuse_gone`.
+            :func:`evenfoot.analytics.ledger.history.refuse_gone`.
         """
         with self.engine.writing(farms) as connection:
             if not self.engine.tables(connection):
@@ -220,8 +220,8 @@ class Ledger:
 
         On a server the copies are in the hands of who keeps the server.
         """
-        from analytics.ledger.copying import copy_before
-        from analytics.ledger.migrations import migrate
+        from evenfoot.analytics.ledger.file_copy import copy_before
+        from evenfoot.analytics.ledger.migrations import migrate
 
         try:
             if hasattr(self.engine, "lease"):
@@ -231,8 +231,8 @@ class Ledger:
                 if found < SCHEMA_VERSION:
                     migrate(connection, found)
                     self.engine.settle(connection)
-        except Mistake as mistake:
-            raise Mistake(
+        except UserError as mistake:
+            raise UserError(
                 say(
                     "The ledger {name} was made by an older Evenfoot (layout {layout}) and has to be brought up to "
                     "date first, which failed and changed nothing: {mistake}",
@@ -269,11 +269,11 @@ class Ledger:
 
         Raises
         ------
-        Mistake
+        UserError
             There is no such import.
         """
         if import_no is not None and self.frame("SELECT 1 FROM imports WHERE import_no = ?", [import_no]).empty:
-            raise Mistake(say("There is no import {import_no}; `evenfoot imports` lists them.", import_no=import_no))
+            raise UserError(say("There is no import {import_no}; `evenfoot imports` lists them.", import_no=import_no))
         where = "i.import_no = ?" if import_no is not None else "i.undone_at IS NULL"
         return self.frame(
             "SELECT s.* FROM set_aside s JOIN imports i ON i.import_no = s.import_no "
@@ -291,20 +291,20 @@ class Ledger:
 
         Raises
         ------
-        Mistake
+        UserError
             It is no ledger, one of a newer Evenfoot, or holds views or macros.
         """
         if self.dialect == "duckdb":
             refuse_foreign_parts(connection, self.name)
         if "meta" not in self.engine.tables(connection):
-            raise Mistake(
+            raise UserError(
                 say("{name} is a database, but not an Evenfoot ledger; choose another with --ledger.", name=self.name)
             )
         rows = connection.execute("SELECT value FROM meta WHERE name = 'schema'").fetchall()
         said = str(rows[0][0]) if rows else ""
         layout = int(said) if said.isascii() and said.isdecimal() and len(said) <= LONGEST_LAYOUT else 0
         if layout > SCHEMA_VERSION:
-            raise Mistake(
+            raise UserError(
                 say(
                     "The ledger {name} was made by a newer Evenfoot (layout {layout}, this program knows "
                     "{SCHEMA_VERSION}); update Evenfoot to open it.",
@@ -314,7 +314,7 @@ class Ledger:
                 )
             )
         if layout < 1:
-            raise Mistake(
+            raise UserError(
                 say(
                     "{name} does not say which layout it has; put a backup back with `evenfoot restore`.",
                     name=self.name,

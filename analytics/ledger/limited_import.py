@@ -1,18 +1,19 @@
-"""A file read, and compared with the ledger, in a process of its own, as :mod:`analytics.limited` says."""
+"""A file read, and compared with the ledger, in a process of its own, as :mod:`evenfoot.analytics.worker_process`
+says."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from analytics.intake.checking import Understanding
-from analytics.intake.limited_reading import understand_limited
-from analytics.ledger.adding import ImportResult, add_sheets
-from analytics.ledger.file_import import PreparedImport, prepare_import
-from analytics.ledger.ledger import Ledger, open_ledger
-from analytics.limited import ask, run_limited
-from analytics.mistake import Mistake
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.isolated_reader import understand_limited
+from evenfoot.analytics.intake.pipeline import Understanding
+from evenfoot.analytics.ledger.imports.add import ImportResult, add_sheets
+from evenfoot.analytics.ledger.imports.file_import import PreparedImport, prepare_import
+from evenfoot.analytics.ledger.ledger import Ledger, open_ledger
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.worker_process import ask, run_limited
 
 OPENED_AT_ONCE = ("duckdb", "postgres")
 """Engines that another process opens in a moment. Spark takes longer than a sheet."""
@@ -34,7 +35,7 @@ def prepare_limited(
     screen: Screen,
     count: bool,
 ) -> tuple[PreparedImport, ImportResult | None]:
-    """As :func:`~analytics.ledger.file_import.prepare_import`, within limits of time and memory.
+    """As :func:`~evenfoot.analytics.ledger.imports.file_import.prepare_import`, within limits of time and memory.
 
     All that a file makes the program do is within them: reading it, looking for its farms, cows and visits in the
     ledger, and counting what is known.
@@ -56,7 +57,7 @@ def prepare_limited(
 
     Raises
     ------
-    Mistake
+    UserError
         As there; or the file takes too long or too much memory, or too many are being read.
     """
     if ledger.dialect not in OPENED_AT_ONCE:
@@ -102,7 +103,7 @@ def _understand_few(source: bytes, name: str, **options: Any) -> Understanding:
     found = understand_limited(source, name, **options)
     records = sum(len(sheet.records) for sheet in found.sheets)
     if records > MOST_RECORDS:
-        raise Mistake(
+        raise UserError(
             say(
                 "{name} has {records} records, and a page compares {most} at most with this ledger. Split it, or bring "
                 "it in with `evenfoot import`.",

@@ -6,11 +6,11 @@ import datetime as dt
 
 import pandas as pd
 
-from analytics.ledger.history import note
-from analytics.ledger.ledger import Ledger
-from analytics.ledger.sums import changing
-from analytics.mistake import Mistake
-from analytics.trade.horn_limits import LIMITS, POSSIBLE, HornException, HornLimits
+from evenfoot.analytics.domain.horn_limits import LIMITS, POSSIBLE, HornException, HornLimits
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger.checksums import changing
+from evenfoot.analytics.ledger.history import note
+from evenfoot.analytics.ledger.ledger import Ledger
 
 EVERY_LIMIT = """(
   SELECT i.imported_at AS set_at, r.import_no AS number, r.row_no AS place, r.farm, r.breed, r.parity_first,
@@ -29,7 +29,7 @@ def horn_limits(ledger: Ledger) -> HornLimits:
 
     Raises
     ------
-    Mistake
+    UserError
         The ledger cannot be read.
     """
     frame = ledger.frame(
@@ -75,16 +75,16 @@ def set_limit(
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such limit, or the value cannot be one.
     """
     if name not in LIMITS:
-        raise Mistake(f"There is no limit '{name}'; use one of {', '.join(LIMITS)}.")
+        raise UserError(f"There is no limit '{name}'; use one of {', '.join(LIMITS)}.")
     low, high = POSSIBLE[name]
     if not low <= value <= high:
-        raise Mistake(f"The limit {name} cannot be {value:g}; give a number from {low:g} to {high:g}.")
+        raise UserError(f"The limit {name} cannot be {value:g}; give a number from {low:g} to {high:g}.")
     if parity is not None and not 1 <= parity[0] <= parity[1]:
-        raise Mistake(f"The lactations {parity[0]}-{parity[1]} are not a range; write them as 1-2 or 3.")
+        raise UserError(f"The lactations {parity[0]}-{parity[1]} are not a range; write them as 1-2 or 3.")
     first, last = parity if parity else (None, None)
     with ledger.writing() as connection:
         same = "name = ? AND farm IS NOT DISTINCT FROM ? AND breed IS NOT DISTINCT FROM ? AND "
@@ -114,7 +114,7 @@ def forget_limit(ledger: Ledger, number: int) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such limit.
     """
     with ledger.writing() as connection:
@@ -122,7 +122,7 @@ def forget_limit(ledger: Ledger, number: int) -> None:
             "SELECT name, farm, breed, parity_first, parity_last, value FROM horn_limits WHERE limit_no = ?", [number]
         ).fetchall()
         if not found:
-            raise Mistake(f"There is no limit {number}; `evenfoot limits` lists them.")
+            raise UserError(f"There is no limit {number}; `evenfoot limits` lists them.")
         with changing(connection, "horn_limits"):
             connection.execute("DELETE FROM horn_limits WHERE limit_no = ?", [number])
         [(name, farm, breed, first, last, value)] = found

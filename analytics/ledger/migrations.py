@@ -11,12 +11,12 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from analytics.ledger import sums
-from analytics.ledger.identity import give_id
-from analytics.ledger.replacing import rekey
-from analytics.ledger.schema import ROW_TABLES, half_as_number, key_of
-from analytics.mistake import Mistake
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import checksums
+from evenfoot.analytics.ledger.identity import give_id
+from evenfoot.analytics.ledger.schema import ROW_TABLES, half_as_number, key_of
+from evenfoot.analytics.ledger.superseded_rows import rekey
+from evenfoot.analytics.messages import say
 
 
 @dataclass(frozen=True)
@@ -99,8 +99,8 @@ MIGRATIONS: tuple[Migration, ...] = (
 
 def migrate(connection: Any, layout: int) -> None:
     """Take a ledger from *layout* to the newest one, inside the caller's transaction."""
-    from analytics.ledger.derive import derive_anew
-    from analytics.ledger.history import note
+    from evenfoot.analytics.ledger.derive import derive_anew
+    from evenfoot.analytics.ledger.history import note
 
     steps = [step for step in MIGRATIONS if step.to > layout]
     unlike = _unlike(connection, layout)
@@ -115,7 +115,7 @@ def migrate(connection: Any, layout: int) -> None:
         derive_anew(connection)
     connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(newest)])
     connection.execute("DELETE FROM meta WHERE name LIKE 'sum of %'")
-    sums.keep_all(connection, unlike)
+    checksums.keep_all(connection, unlike)
     note(
         connection,
         "layout changed",
@@ -130,11 +130,11 @@ def _unlike(connection: Any, layout: int) -> dict[str, int]:
 
     Raises
     ------
-    Mistake
+    UserError
         The ledger keeps sums of a newer layout than it says to have.
     """
-    if layout < 8 and sums.kept(connection):
-        raise Mistake(
+    if layout < 8 and checksums.kept(connection):
+        raise UserError(
             say(
                 "It says that it has layout {layout}, but is of a newer one; put a backup back with "
                 "`evenfoot restore`.",

@@ -309,7 +309,7 @@ and key, the key of the row that stands there now, and its fields as a JSON obje
 sheets stands for; its farm is the one meant, or the one whose cow is meant. ``layouts`` keeps the answers that were
 given for a layout of sheets. ``exports`` remembers what anonymous exports gave away, one line a group of cows that
 looked alike: ``cows`` has a digest of each one's row. ``meta`` has the ledger's layout, its id, and a sum of the rows
-of each table, see :mod:`analytics.ledger.sums`.
+of each table, see :mod:`evenfoot.analytics.ledger.checksums`.
 """
 
 STAMP: dict[str, str] = {"import_no": "INTEGER", "row_no": "BIGINT", "row_key": "VARCHAR"}

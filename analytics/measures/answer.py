@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from analytics.words import Said
+from evenfoot.analytics.messages import Message
 
 
 @dataclass(frozen=True)
@@ -28,9 +28,9 @@ class Basis:
     unit: str = "cow"
     level: float = 0.95
     method: str = ""
-    left_out: tuple[Said, ...] = ()
-    notes: tuple[Said, ...] = ()
-    sources: tuple[Said, ...] = ()
+    left_out: tuple[Message, ...] = ()
+    notes: tuple[Message, ...] = ()
+    sources: tuple[Message, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class Answer:
     table : pandas.DataFrame
         Tidy: one row an estimate, proportions between 0 and 1, dates as ``datetime64``.
     basis : Basis
-    cautions : tuple of Said
+    cautions : tuple of Message
         Plain sentences. A chart or report never shows a number without its basis and cautions.
     by : tuple of str
         The grouping columns, the leftmost columns of ``table``.
@@ -55,7 +55,7 @@ class Answer:
     name: str
     table: pd.DataFrame
     basis: Basis
-    cautions: tuple[Said, ...] = ()
+    cautions: tuple[Message, ...] = ()
     by: tuple[str, ...] = ()
     extra: dict[str, pd.DataFrame] = field(default_factory=dict)
 

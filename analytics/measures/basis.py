@@ -8,14 +8,14 @@ from collections.abc import Hashable
 
 import pandas as pd
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Basis
-from analytics.measures.kept import State, begin, remembered, store_of
-from analytics.measures.sources import begin_sources, of_records, sources_of
-from analytics.tally.coverage import covered
-from analytics.tally.selection import Selection
-from analytics.trade.visits import REST_SOUND
-from analytics.words import Said, say, unfilled
+from evenfoot.analytics.domain.visits import REST_SOUND
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Basis
+from evenfoot.analytics.measures.cache import State, begin, remembered, store_of
+from evenfoot.analytics.measures.sources import begin_sources, of_records, sources_of
+from evenfoot.analytics.messages import N_, Message, say
+from evenfoot.analytics.queries.coverage import covered
+from evenfoot.analytics.queries.selection import Selection
 
 FEW_COWS = 20
 """Below this many cows an answer says that there is not enough to say. [common practice, no source]"""
@@ -38,8 +38,8 @@ def basis_of(
     level: float = 0.95,
     method: str = "",
     source: str = "trims",
-    notes: tuple[Said, ...] = (),
-) -> tuple[Basis, tuple[Said, ...]]:
+    notes: tuple[Message, ...] = (),
+) -> tuple[Basis, tuple[Message, ...]]:
     """The basis of a selection and the cautions that follow from it alone.
 
     Parameters
@@ -58,7 +58,7 @@ def basis_of(
     Returns
     -------
     Basis
-    tuple of Said
+    tuple of Message
         Cautions: nothing recorded, visits left out or of unknown kind, selective visits, few cows.
     """
     parts = _parts(ledger, selection, source)
@@ -117,7 +117,7 @@ def _day(frame: pd.DataFrame, column: str) -> dt.date | None:
     return pd.Timestamp(frame[column].iloc[0]).date() if len(frame) else None
 
 
-def _left_out(kind: str, rows: pd.DataFrame) -> Said:
+def _left_out(kind: str, rows: pd.DataFrame) -> Message:
     visits, trims = int(rows["visits"].sum()), int(rows["trims"].sum())
     if kind == "unknown":
         return say(
@@ -134,7 +134,7 @@ def _left_out(kind: str, rows: pd.DataFrame) -> Said:
     )
 
 
-def _doubted(rows: pd.DataFrame) -> tuple[Said, ...]:
+def _doubted(rows: pd.DataFrame) -> tuple[Message, ...]:
     """Visits left out although their sheet calls them whole-herd."""
     if rows.empty:
         return ()
@@ -150,14 +150,14 @@ def _doubted(rows: pd.DataFrame) -> tuple[Said, ...]:
     )
 
 
-def _derived(kept: pd.DataFrame) -> tuple[Said, ...]:
+def _derived(kept: pd.DataFrame) -> tuple[Message, ...]:
     """How the kinds of visit are known where their sheet does not say, or is not believed."""
     scored, known = kept["kind"] == "scoring", kept["known"]
     asked = (
         (
             ~scored & (known == "derived"),
             "visits",
-            unfilled(
+            N_(
                 "The sheet does not state the kind of {n} of the visits; it was worked out from the share of the "
                 "herd trimmed (80 % or more is a whole-herd visit)."
             ),
@@ -165,7 +165,7 @@ def _derived(kept: pd.DataFrame) -> tuple[Said, ...]:
         (
             scored & (known == "derived"),
             "visits",
-            unfilled(
+            N_(
                 "Scoring days on which at least 80 % of the herd was scored, by the herd size on a trim sheet, the "
                 "register or the herd's usual numbers: {n}."
             ),
@@ -173,14 +173,12 @@ def _derived(kept: pd.DataFrame) -> tuple[Said, ...]:
         (
             scored & (known == "unknown"),
             "visits",
-            unfilled(
-                "Scoring days that count as if the whole herd was scored, as nothing tells how large it was: {n}."
-            ),
+            N_("Scoring days that count as if the whole herd was scored, as nothing tells how large it was: {n}."),
         ),
         (
             known == "contradicted",
             "visits",
-            unfilled(
+            N_(
                 "Visits that count as part-herd though their sheet calls them whole-herd, as fewer than 80 % of the "
                 "herd was looked at: {n}."
             ),
@@ -188,7 +186,7 @@ def _derived(kept: pd.DataFrame) -> tuple[Said, ...]:
         (
             known == "unlisted",
             "trims",
-            unfilled(
+            N_(
                 "Cow records of cows that the sheets do not list, and of whom they say that they were looked at and "
                 "sound: {n}."
             ),
@@ -198,8 +196,8 @@ def _derived(kept: pd.DataFrame) -> tuple[Said, ...]:
     return tuple(say(said, n=n) for n, said in counts if n)
 
 
-def _cautions(basis: Basis, selection: Selection, kept: pd.DataFrame, dropped: pd.DataFrame) -> tuple[Said, ...]:
-    out: list[Said] = []
+def _cautions(basis: Basis, selection: Selection, kept: pd.DataFrame, dropped: pd.DataFrame) -> tuple[Message, ...]:
+    out: list[Message] = []
     if basis.cows == 0:
         if len(dropped):
             out.append(

@@ -7,11 +7,11 @@ import inspect
 from dataclasses import dataclass
 from typing import Any
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.queries.selection import Selection
 
 
 @dataclass(frozen=True)
@@ -27,34 +27,60 @@ class Measure:
 MEASURES: dict[str, Measure] = {
     measure.name: measure
     for measure in (
-        Measure("summary", "summary", "summary", "Is each farm better, worse, or not clearly changed?"),
-        Measure("prevalence", "prevalence", "prevalence", "How common are lesions, by type, place, cow and time?"),
-        Measure("locomotion", "locomotion", "locomotion", "What share of cows is lame, period by period?"),
-        Measure("transitions", "transitions", "transitions", "Who becomes lame, stays lame, recovers?"),
-        Measure("trend", "trend", "trend", "Does the share of lame cows, or of a lesion, rise or fall?"),
-        Measure("rolling", "rolling", "rolling", "How did the last so many months together go, month after month?"),
-        Measure("years", "years", "years", "Is this year, so far, unlike the same months of the years before?"),
-        Measure("season", "season", "season", "Does lameness, or a lesion, have a season?"),
-        Measure("control-chart", "control_chart", "control_chart", "Is this month unlike the months before?"),
-        Measure("drivers", "drivers", "drivers", "In which cows is the newest month unlike the herd's own past?"),
-        Measure("signals", "signals", "signals", "On which farms is a month unlike the months before?"),
-        Measure("change-impact", "change_impact", "change_impact", "Did a change go with fewer lesions?"),
-        Measure("benchmark", "benchmark", "benchmark", "How does a farm stand among the others?"),
-        Measure("comparison", "comparison", "comparison", "Do groups differ, one against a reference?"),
-        Measure("incidence", "incidence", "incidence", "How often do new cases come up, per 100 cow-months?"),
-        Measure("horn", "horn", "horn", "In what state is the horn: length, angle, heel, sole, evenness, breaks?"),
-        Measure("recurrence", "recurrence", "recurrence", "Do cases come back on the same claw or cow, and when?"),
-        Measure("shedding", "shedding", "shedding", "How far has horn been shed, and what does that go with?"),
-        Measure("agreement", "agreement", "agreement", "Do two people write down the same about the same cows?"),
-        Measure("growth", "growth", "growth", "How fast do toes grow, by housing, season and claw?"),
-        Measure("family", "family", "family", "Do lesions run in families: daughters of one sire against another's?"),
-        Measure("visit-review", "visit_review", "visit_review", "What differs from the last visit and from last year?"),
-        Measure("cost", "cost", "cost", "What do lesions cost, and what would halving one save?"),
-        Measure("how-many", "sample_size", "how_many", "How many cows does it take to see a change?"),
-        Measure("worklist", "worklist", "worklist", "Which cows are due, when, why, and for whom?"),
-        Measure("quality", "record_quality", "record_quality", "How good are the records?"),
-        Measure("herd-counts", "herd_counts", "herd_counts", "What was counted without telling the cows apart?"),
-        Measure("plan", "plan", "plan", "On which days should whom be seen, over the coming months?"),
+        Measure("summary", "lameness.summary", "summary", "Is each farm better, worse, or not clearly changed?"),
+        Measure(
+            "prevalence", "lesions.prevalence", "prevalence", "How common are lesions, by type, place, cow and time?"
+        ),
+        Measure("locomotion", "lameness.locomotion", "locomotion", "What share of cows is lame, period by period?"),
+        Measure("transitions", "lameness.transitions", "transitions", "Who becomes lame, stays lame, recovers?"),
+        Measure("trend", "lameness.trend", "trend", "Does the share of lame cows, or of a lesion, rise or fall?"),
+        Measure(
+            "rolling",
+            "lameness.rolling_window",
+            "rolling",
+            "How did the last so many months together go, month after month?",
+        ),
+        Measure(
+            "years", "lameness.years", "years", "Is this year, so far, unlike the same months of the years before?"
+        ),
+        Measure("season", "lameness.season", "season", "Does lameness, or a lesion, have a season?"),
+        Measure("control-chart", "lameness.control_chart", "control_chart", "Is this month unlike the months before?"),
+        Measure(
+            "drivers", "lameness.drivers", "drivers", "In which cows is the newest month unlike the herd's own past?"
+        ),
+        Measure("signals", "lameness.signals", "signals", "On which farms is a month unlike the months before?"),
+        Measure("change-impact", "lesions.change_impact", "change_impact", "Did a change go with fewer lesions?"),
+        Measure("benchmark", "lesions.benchmark", "benchmark", "How does a farm stand among the others?"),
+        Measure("comparison", "lesions.comparison", "comparison", "Do groups differ, one against a reference?"),
+        Measure("incidence", "lesions.incidence", "incidence", "How often do new cases come up, per 100 cow-months?"),
+        Measure(
+            "horn", "horn.horn_state", "horn", "In what state is the horn: length, angle, heel, sole, evenness, breaks?"
+        ),
+        Measure(
+            "recurrence", "lesions.recurrence", "recurrence", "Do cases come back on the same claw or cow, and when?"
+        ),
+        Measure("shedding", "horn.shedding", "shedding", "How far has horn been shed, and what does that go with?"),
+        Measure(
+            "agreement", "quality.agreement", "agreement", "Do two people write down the same about the same cows?"
+        ),
+        Measure("growth", "horn.growth", "growth", "How fast do toes grow, by housing, season and claw?"),
+        Measure(
+            "family", "lesions.family", "family", "Do lesions run in families: daughters of one sire against another's?"
+        ),
+        Measure(
+            "visit-review",
+            "planning.visit_review",
+            "visit_review",
+            "What differs from the last visit and from last year?",
+        ),
+        Measure("cost", "lesions.cost", "cost", "What do lesions cost, and what would halving one save?"),
+        Measure("how-many", "planning.sample_size", "how_many", "How many cows does it take to see a change?"),
+        Measure("worklist", "planning.worklist", "worklist", "Which cows are due, when, why, and for whom?"),
+        Measure("quality", "quality.record_quality", "record_quality", "How good are the records?"),
+        Measure(
+            "herd-counts", "lesions.herd_counts", "herd_counts", "What was counted without telling the cows apart?"
+        ),
+        Measure("plan", "planning.plan", "plan", "On which days should whom be seen, over the coming months?"),
     )
 }
 
@@ -65,18 +91,20 @@ def answer(name: str, ledger: Ledger, selection: Selection, **options: Any) -> A
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such measure, or it does not take one of the options given.
     """
     if name not in MEASURES:
-        raise Mistake(say("There is no measure '{name}'; use one of {listed}.", name=name, listed=", ".join(MEASURES)))
+        raise UserError(
+            say("There is no measure '{name}'; use one of {listed}.", name=name, listed=", ".join(MEASURES))
+        )
     measure = MEASURES[name]
-    function = getattr(importlib.import_module(f"analytics.measures.{measure.module}"), measure.function)
+    function = getattr(importlib.import_module(f"evenfoot.analytics.measures.{measure.module}"), measure.function)
     takes = inspect.signature(function).parameters
     given = {key: value for key, value in options.items() if value is not None and value != ()}
     for key in given:
         if key not in takes:
-            raise Mistake(
+            raise UserError(
                 say(
                     "The measure '{name}' does not take --{value}; leave it out.",
                     name=name,

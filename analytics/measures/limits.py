@@ -10,9 +10,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analytics.methods.cluster import UNSEEN_ICC, cluster_proportion
-from analytics.methods.intervals import clopper_pearson, wilson
-from analytics.words import Said, say
+from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.stats.cluster import UNSEEN_ICC, cluster_proportion
+from evenfoot.analytics.stats.intervals import clopper_pearson, wilson
 
 FEW_CLUSTERS = 10
 """Below this many clusters the limits rest on few independent pieces of evidence, and the answer says so.
@@ -33,12 +33,12 @@ class Limits:
         its own), on the index of the rows given.
     method : str
         How they were made, in words.
-    cautions : tuple of Said
+    cautions : tuple of Message
     """
 
     table: pd.DataFrame
     method: str
-    cautions: tuple[Said, ...]
+    cautions: tuple[Message, ...]
 
 
 def limits_of(rows: pd.DataFrame, cluster: str | Sequence[str], level: float) -> Limits:
@@ -108,7 +108,7 @@ def _cautions(
     alone: npt.NDArray[Any],
     single: npt.NDArray[Any],
     n: npt.NDArray[Any],
-) -> tuple[Said, ...]:
+) -> tuple[Message, ...]:
     out = []
     by_farm = ~alone & (kinds == "farm") & (n > 0)
     if (by_farm & (k < FEW_CLUSTERS)).any():

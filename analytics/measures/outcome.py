@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Basis
-from analytics.measures.basis import basis_of
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
-from analytics.tally.series import monthly, narrows_lesions
-from analytics.words import Said, say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Basis
+from evenfoot.analytics.measures.basis import basis_of
+from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.queries.monthly_series import monthly, narrows_lesions
+from evenfoot.analytics.queries.selection import Selection
 
 
 @dataclass(frozen=True)
@@ -40,8 +40,8 @@ def series_basis(
     outcome: Outcome,
     level: float,
     method: str,
-    notes: tuple[Said, ...] = (),
-) -> tuple[Basis, tuple[Said, ...]]:
+    notes: tuple[Message, ...] = (),
+) -> tuple[Basis, tuple[Message, ...]]:
     """The basis of a monthly series; says what is counted."""
     words = say(
         "Counted is the {words}, month by month; a cow counts once for every time she was looked at.",
@@ -68,7 +68,7 @@ def outcome_named(selection: Selection, name: str | None) -> Outcome:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such outcome.
     """
     if name is None:
@@ -76,7 +76,7 @@ def outcome_named(selection: Selection, name: str | None) -> Outcome:
     for outcome in (LAMENESS, LESION):
         if outcome.name == name:
             return outcome
-    raise Mistake(say("'{name}' is not an outcome; use lameness or lesion.", name=name))
+    raise UserError(say("'{name}' is not an outcome; use lameness or lesion.", name=name))
 
 
 def cluster_months(ledger: Ledger, selection: Selection, outcome: Outcome) -> tuple[pd.DataFrame, str]:

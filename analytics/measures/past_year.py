@@ -6,7 +6,7 @@ import datetime as dt
 
 import pandas as pd
 
-from analytics.tally.selection import Selection
+from evenfoot.analytics.queries.selection import Selection
 
 PAST_MONTHS = 12
 """How far back a herd's own past goes: one round of the seasons. [common practice, no source]"""

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Hashable, Iterable
 
-from analytics.ledger import Ledger
-from analytics.measures.kept import State, begin, remembered, store_of
-from analytics.tally.provenance import written_in
-from analytics.tally.selection import Selection
-from analytics.words import Said, listed, say
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.cache import State, begin, remembered, store_of
+from evenfoot.analytics.messages import Message, listed, say
+from evenfoot.analytics.queries.provenance import written_in
+from evenfoot.analytics.queries.selection import Selection
 
 MOST_NAMED = 6
 """Files, or people, told by name; with more the rest are counted."""
 
 _OF_FINDINGS = ("lesions", "families", "feet", "claws", "zones", "severity")
 
-_kept: OrderedDict[tuple[State, Hashable], tuple[Said, ...]] = store_of(tuple)
+_kept: OrderedDict[tuple[State, Hashable], tuple[Message, ...]] = store_of(tuple)
 
 
 def of_records(selection: Selection) -> Selection:
@@ -24,7 +24,7 @@ def of_records(selection: Selection) -> Selection:
     return selection.with_(**{name: () for name in _OF_FINDINGS})
 
 
-def sources_of(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...]:
+def sources_of(ledger: Ledger, selection: Selection, source: str) -> tuple[Message, ...]:
     """The files, with the numbers of their imports, and the trimmers or scorers; nothing where there are no records.
 
     Kept while the ledger stays as it is, since the charts of a page share it.
@@ -41,7 +41,7 @@ def begin_sources(ledger: Ledger, selection: Selection, source: str) -> None:
     begin(_kept, ledger, (whole, source), lambda: _words(ledger, whole, source))
 
 
-def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...]:
+def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Message, ...]:
     frame = written_in(ledger, selection, source)
     if frame.empty:
         return ()
@@ -61,7 +61,7 @@ def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Said, ...
     return tuple(out)
 
 
-def _listed(sheets: list[Said]) -> Said:
+def _listed(sheets: list[Message]) -> Message:
     """Names of sheets after each other, each of which can still be said in another language."""
     whole = listed(sheets[:MOST_NAMED])
     more = len(sheets) - MOST_NAMED

@@ -7,8 +7,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analytics.mistake import Mistake
-from dashboard.accounts.store import Store
+from evenfoot.analytics.errors import UserError
+from evenfoot.dashboard.accounts.store import Store
 
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 """Names a browser on this machine may use. A name that another site points here (DNS rebinding) is none of
@@ -67,26 +67,26 @@ def access(host: str, store: Store, *, behind_proxy: bool = False, public_names:
 
     Raises
     ------
-    Mistake
+    UserError
         Other machines could reach the records and there are no accounts, or no name to answer to.
     """
     names = frozenset(_checked(name) for name in public_names)
     if is_loopback(host) and not behind_proxy:
         if names:
-            raise Mistake("--public-name goes with --behind-proxy, or with a --host that other machines can reach.")
+            raise UserError("--public-name goes with --behind-proxy, or with a --host that other machines can reach.")
         return Access()
     if not store.in_use:
         where = f"Serving on {host}" if not behind_proxy else "Serving behind a proxy"
-        raise Mistake(
+        raise UserError(
             f"{where} would show the records to other machines, and there are no accounts yet to say who may see "
             "them; make one with `evenfoot accounts add NAME --role owner`, or use --host 127.0.0.1."
         )
     if behind_proxy:
         if not names:
-            raise Mistake("Give the name people reach it by, such as --public-name herd.example.org.")
+            raise UserError("Give the name people reach it by, such as --public-name herd.example.org.")
         return Access(names, behind_proxy=True, open_here=False)
     if not names and _is_every_address(host):
-        raise Mistake(f"On {host} give the name or address people type, such as --public-name 192.168.1.20.")
+        raise UserError(f"On {host} give the name or address people type, such as --public-name 192.168.1.20.")
     return Access(names | {host.strip("[]").casefold()} | LOOPBACK_NAMES, open_here=False)
 
 
@@ -103,5 +103,5 @@ def _checked(name: str) -> str:
         return str(ipaddress.ip_address(plain))
     except ValueError:
         if len(plain) > 253 or not _NAME.fullmatch(plain):
-            raise Mistake(f"'{name}' is not a name of a machine; give it alone, such as herd.example.org.") from None
+            raise UserError(f"'{name}' is not a name of a machine; give it alone, such as herd.example.org.") from None
         return plain

@@ -6,10 +6,10 @@ import contextlib
 import sqlite3
 from collections.abc import Sequence
 
-from analytics.intake.farms import farm_finder
-from analytics.ledger.farm_mentions import FarmMentions
-from dashboard.accounts.history import note
-from dashboard.accounts.store import Store
+from evenfoot.analytics.intake.parsing.farm_names import farm_finder
+from evenfoot.analytics.ledger.integrity.farm_mentions import FarmMentions
+from evenfoot.dashboard.accounts.history import note
+from evenfoot.dashboard.accounts.store import Store
 
 
 def left_of(store: Store, farm: str) -> str | None:
@@ -17,7 +17,7 @@ def left_of(store: Store, farm: str) -> str | None:
 
     Raises
     ------
-    Mistake
+    UserError
         The name may mean several farms.
     """
     if not store.exists:

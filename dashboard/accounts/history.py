@@ -15,9 +15,9 @@ from typing import Any
 import pandas as pd
 from flask import has_request_context, request
 
-from analytics.ledger.history import who_acts
-from dashboard.accounts.store import Store
-from dashboard.accounts.throttle import use_once
+from evenfoot.analytics.ledger.history import who_acts
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts.throttle import use_once
 
 COLUMNS = ("history_no", "noted_at", "who", "through", "what", "subject", "farm", "address")
 

@@ -6,11 +6,11 @@ another name, to another machine.
 
 from __future__ import annotations
 
-from analytics.ledger import Ledger
-from analytics.ledger.history import note
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.accounts.store import Store
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.history import note
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.accounts.store import Store
 
 BEGUN, ENDED = "accounts begun", "accounts ended"
 """What the history says of accounts: the newer of the two lines holds."""
@@ -21,7 +21,7 @@ def has_note(ledger: Ledger) -> bool:
 
     Raises
     ------
-    Mistake
+    UserError
         The ledger cannot be read.
     """
     if not ledger.exists:
@@ -38,7 +38,7 @@ def write_note(ledger: Ledger, store: Store) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         The ledger cannot be written.
     """
     if store.in_use and not has_note(ledger):
@@ -51,7 +51,7 @@ def end_note(ledger: Ledger) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         The ledger cannot be written.
     """
     if has_note(ledger):
@@ -64,7 +64,7 @@ def is_lost(ledger: Ledger, store: Store) -> bool:
 
     Raises
     ------
-    Mistake
+    UserError
         The ledger or the file cannot be read.
     """
     return not store.in_use and has_note(ledger)
@@ -75,11 +75,11 @@ def refuse_lost(ledger: Ledger, store: Store) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         It is lost, or one of the two cannot be read.
     """
     if is_lost(ledger, store):
-        raise Mistake(
+        raise UserError(
             say(
                 "The ledger {name} has accounts, but there are none in {file}; put their file back there, name its "
                 "place in EVENFOOT_ACCOUNTS, or make a new owner with `evenfoot accounts add NAME --role owner`.",

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 from itsdangerous import BadSignature, URLSafeSerializer
 
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.accounts.history import note
-from dashboard.accounts.people import viewer_of
-from dashboard.accounts.roles import OWNER
-from dashboard.accounts.store import Store, Unwritable
-from dashboard.accounts.viewer import Viewer
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.accounts.history import note
+from evenfoot.dashboard.accounts.people import viewer_of
+from evenfoot.dashboard.accounts.roles import OWNER
+from evenfoot.dashboard.accounts.store import Store, Unwritable
+from evenfoot.dashboard.accounts.viewer import Viewer
 
 DAYS = 14
 """How long a link lasts unless told otherwise. [common practice, no source]"""
@@ -42,16 +42,16 @@ def make(store: Store, viewer: Viewer, farm: str, *, days: int = DAYS, language:
 
     Raises
     ------
-    Mistake
+    UserError
         The viewer may not share, or not this farm, or the days make no sense.
     """
     viewer.refuse_unless("share reports")
     if not viewer.sees(farm):
-        raise Mistake(say("Your account may not share that farm; ask the owner of the ledger."))
+        raise UserError(say("Your account may not share that farm; ask the owner of the ledger."))
     if not 1 <= days <= MOST_DAYS:
-        raise Mistake(say("A link can last 1 to {most} days, not {days}.", most=MOST_DAYS, days=days))
+        raise UserError(say("A link can last 1 to {most} days, not {days}.", most=MOST_DAYS, days=days))
     if language not in ("en", "es"):
-        raise Mistake(say("'{language}' is not a language of the report; use en or es.", language=language))
+        raise UserError(say("'{language}' is not a language of the report; use en or es.", language=language))
     number, now = secrets.token_urlsafe(12), store.clock()
     ends_at = now + days * DAY
     with store.open() as connection:
@@ -111,13 +111,13 @@ def revoke(store: Store, viewer: Viewer, number: str) -> Link:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such link among those the viewer made.
     """
     viewer.refuse_unless("share reports")
     found = next((link for link in listed(store, viewer) if link.id == number), None)
     if found is None:
-        raise Mistake(say("There is no such link; it may have been revoked already."))
+        raise UserError(say("There is no such link; it may have been revoked already."))
     with store.open() as connection:
         gone = connection.execute(
             "UPDATE links SET revoked_at = ? WHERE id = ? AND revoked_at IS NULL", [store.clock(), number]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable
 
-from analytics.mistake import Mistake
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
 
 RESERVED = (
     *("admin", "administrator", "root", "system", "superuser", "sysadmin", "support", "security", "service"),
@@ -42,12 +42,12 @@ def refuse_confusable(name: str, others: Iterable[str]) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         Its letters are of several scripts, it is reserved, or it looks like a name there is.
     """
     scripts = scripts_of(name)
     if len(scripts) > 1:
-        raise Mistake(
+        raise UserError(
             say(
                 "The name {name} mixes letters of several alphabets ({scripts}); write it in one of them.",
                 name=name,
@@ -55,10 +55,10 @@ def refuse_confusable(name: str, others: Iterable[str]) -> None:
             )
         )
     if looks(name) & {look for reserved in RESERVED for look in looks(reserved)} or "" in looks(name):
-        raise Mistake(say("The name {name} is reserved; take the name of a person.", name=name))
+        raise UserError(say("The name {name} is reserved; take the name of a person.", name=name))
     alike = next((other for other in others if looks(other) & looks(name)), None)
     if alike is not None:
-        raise Mistake(
+        raise UserError(
             say("The name {name} looks like {other}, who has an account; take another.", name=name, other=alike)
         )
 

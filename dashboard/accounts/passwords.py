@@ -5,9 +5,9 @@ from __future__ import annotations
 import functools
 import threading
 
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.accounts.common_passwords import is_common
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.accounts.common_passwords import is_common
 
 FEWEST_LETTERS = 15
 """Of a password that is the only proof asked for [from memory: NIST SP 800-63B-4, 3.1.1.2]. No rule says which letters,
@@ -28,19 +28,19 @@ def refuse_weak(password: str, name: str) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         It is too short, too long, one letter over and over, the name itself, or made of common passwords.
     """
     if len(password) < FEWEST_LETTERS:
-        raise Mistake(
+        raise UserError(
             say("The password is too short; take at least {n} letters, such as four words.", n=FEWEST_LETTERS)
         )
     if len(password) > MOST_LETTERS:
-        raise Mistake(say("The password is too long; take at most {n} letters.", n=MOST_LETTERS))
+        raise UserError(say("The password is too long; take at most {n} letters.", n=MOST_LETTERS))
     plain = password.casefold()
     without_name = plain.replace(name.casefold(), "")
     if len(set(plain)) < FEWEST_DIFFERENT or is_common(without_name):
-        raise Mistake(say("The password is easily guessed; take four words that do not belong together."))
+        raise UserError(say("The password is easily guessed; take four words that do not belong together."))
 
 
 def hash_of(password: str) -> str:

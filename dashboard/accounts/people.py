@@ -8,14 +8,14 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analytics.intake.farms import farm_finder
-from analytics.mistake import Mistake
-from dashboard.accounts.history import note
-from dashboard.accounts.names import refuse_confusable
-from dashboard.accounts.passwords import hash_of, refuse_weak
-from dashboard.accounts.roles import OWNER, ROLES
-from dashboard.accounts.store import Store, Unwritable
-from dashboard.accounts.viewer import Viewer
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.parsing.farm_names import farm_finder
+from evenfoot.dashboard.accounts.history import note
+from evenfoot.dashboard.accounts.names import refuse_confusable
+from evenfoot.dashboard.accounts.passwords import hash_of, refuse_weak
+from evenfoot.dashboard.accounts.roles import OWNER, ROLES
+from evenfoot.dashboard.accounts.store import Store, Unwritable
+from evenfoot.dashboard.accounts.viewer import Viewer
 
 LONGEST_NAME = 64
 
@@ -42,7 +42,7 @@ def add(
     name : str
         Told apart without regard to case.
     role : str
-        One of :data:`dashboard.accounts.roles.ROLES`.
+        One of :data:`evenfoot.dashboard.accounts.roles.ROLES`.
     password : str, optional
         Without one the person signs in with the office's own sign-in, by *email*.
     farms : sequence of str
@@ -51,26 +51,26 @@ def add(
 
     Raises
     ------
-    Mistake
+    UserError
         The name is taken, looks like another or cannot be one, the role is none, the password is weak, or there is no
         way to sign in.
     """
     shown = _shown(name)
     if role not in ROLES:
-        raise Mistake(f"'{role}' is not a role; use {', '.join(ROLES)}.")
+        raise UserError(f"'{role}' is not a role; use {', '.join(ROLES)}.")
     if role == OWNER and farms:
-        raise Mistake("An owner sees every farm, so none is granted; leave --farm out.")
+        raise UserError("An owner sees every farm, so none is granted; leave --farm out.")
     if role != OWNER and not farms:
-        raise Mistake(f"A {role} sees only farms that are granted; name at least one with --farm.")
+        raise UserError(f"A {role} sees only farms that are granted; name at least one with --farm.")
     if password is None and not email:
-        raise Mistake("Give a password, or an e-mail address for signing in elsewhere with --email.")
+        raise UserError("Give a password, or an e-mail address for signing in elsewhere with --email.")
     refuse_confusable(shown, [account.name for account in listed(store) if key(account.name) != key(shown)])
     kept = None
     if password is not None:
         refuse_weak(password, shown)
         kept = hash_of(password)
     if role != OWNER and not _has_owner(store):
-        raise Mistake("The first account must be an owner: `evenfoot accounts add NAME --role owner`.")
+        raise UserError("The first account must be an owner: `evenfoot accounts add NAME --role owner`.")
     try:
         with store.open() as connection:
             made = connection.execute(
@@ -82,7 +82,7 @@ def add(
             )
             note(connection, store.clock(), f"account made, {role}", f"account {shown}", farms)
     except sqlite3.IntegrityError:
-        raise Mistake(f"There is an account with the name {shown}, or with that e-mail address, already.") from None
+        raise UserError(f"There is an account with the name {shown}, or with that e-mail address, already.") from None
 
 
 def listed(store: Store) -> list[Account]:
@@ -111,23 +111,23 @@ def set_role(store: Store, name: str, role: str, *, farms: Sequence[str] = ()) -
     store : Store
     name : str
     role : str
-        One of :data:`dashboard.accounts.roles.ROLES`.
+        One of :data:`evenfoot.dashboard.accounts.roles.ROLES`.
     farms : sequence of str
         Farms granted beside those that are; who is made an owner needs none, and loses the grants there were.
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such account or role, the last owner would be none any more, or no farm would be granted.
     """
     if role not in ROLES:
-        raise Mistake(f"'{role}' is not a role; use {', '.join(ROLES)}.")
+        raise UserError(f"'{role}' is not a role; use {', '.join(ROLES)}.")
     if role == OWNER and farms:
-        raise Mistake("An owner sees every farm, so none is granted; leave --farm out.")
+        raise UserError("An owner sees every farm, so none is granted; leave --farm out.")
     with store.open() as connection:
         row = _row(connection, name)
         if row["role"] == role:
-            raise Mistake(f"{row['name']} is {role} already.")
+            raise UserError(f"{row['name']} is {role} already.")
         if row["role"] == OWNER:
             _refuse_last_owner(connection, row)
         if role == OWNER:
@@ -135,7 +135,7 @@ def set_role(store: Store, name: str, role: str, *, farms: Sequence[str] = ()) -
         connection.executemany("INSERT OR IGNORE INTO grants VALUES (?, ?)", [(row["id"], farm) for farm in farms])
         connection.execute("UPDATE accounts SET role = ? WHERE id = ?", [role, row["id"]])
         if role != OWNER and not connection.execute("SELECT 1 FROM grants WHERE account = ?", [row["id"]]).fetchall():
-            raise Mistake(f"A {role} sees only farms that are granted; name at least one with --farm.")
+            raise UserError(f"A {role} sees only farms that are granted; name at least one with --farm.")
         note(connection, store.clock(), f"role changed to {role}", f"account {row['name']}", farms)
 
 
@@ -144,7 +144,7 @@ def grant(store: Store, name: str, farms: Sequence[str]) -> None:
     with store.open() as connection:
         row = _row(connection, name)
         if row["role"] == OWNER:
-            raise Mistake(f"{row['name']} is an owner and sees every farm already.")
+            raise UserError(f"{row['name']} is an owner and sees every farm already.")
         connection.executemany("INSERT OR IGNORE INTO grants VALUES (?, ?)", [(row["id"], farm) for farm in farms])
         note(connection, store.clock(), "farm granted", f"account {row['name']}", farms)
 
@@ -161,7 +161,7 @@ def revoke(store: Store, name: str, farms: Sequence[str]) -> tuple[str, ...]:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such account, or a farm was not granted or may be several that were.
     """
     taken: list[str] = []
@@ -171,7 +171,7 @@ def revoke(store: Store, name: str, farms: Sequence[str]) -> tuple[str, ...]:
         for farm in farms:
             found = find(farm)
             if found is None:
-                raise Mistake(f"{row['name']} has not been granted the farm {farm}.")
+                raise UserError(f"{row['name']} has not been granted the farm {farm}.")
             connection.execute("DELETE FROM grants WHERE account = ? AND farm = ?", [row["id"], found])
             taken.append(found)
         note(connection, store.clock(), "farm taken away", f"account {row['name']}", taken)
@@ -206,7 +206,7 @@ def number_of(store: Store, name: str) -> int:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such account.
     """
     with store.look() as connection:
@@ -286,14 +286,14 @@ def key(name: str) -> str:
 def _shown(name: str) -> str:
     shown = " ".join(unicodedata.normalize("NFKC", name).split())
     if not shown or len(shown) > LONGEST_NAME or not shown.isprintable():
-        raise Mistake(f"The name of an account must have 1 to {LONGEST_NAME} letters that can be printed.")
+        raise UserError(f"The name of an account must have 1 to {LONGEST_NAME} letters that can be printed.")
     return shown
 
 
 def _row(connection: sqlite3.Connection, name: str) -> sqlite3.Row:
     row = connection.execute("SELECT * FROM accounts WHERE name_key = ?", [key(name)]).fetchone()
     if row is None:
-        raise Mistake(f"There is no account {name}; `evenfoot accounts list` has them.")
+        raise UserError(f"There is no account {name}; `evenfoot accounts list` has them.")
     assert isinstance(row, sqlite3.Row)
     return row
 
@@ -301,7 +301,7 @@ def _row(connection: sqlite3.Connection, name: str) -> sqlite3.Row:
 def _refuse_last_owner(connection: sqlite3.Connection, row: sqlite3.Row) -> None:
     others = "SELECT 1 FROM accounts WHERE id <> ? AND role = ?"
     if connection.execute(others, [row["id"], OWNER]).fetchone() is None:
-        raise Mistake(f"{row['name']} is the last owner; make another one first.")
+        raise UserError(f"{row['name']} is the last owner; make another one first.")
 
 
 def _farms(connection: sqlite3.Connection, row: sqlite3.Row) -> tuple[str, ...] | None:

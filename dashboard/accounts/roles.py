@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from analytics.mistake import Mistake
-from analytics.words import Said, say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import Message, say
 
 OWNER, TRIMMER, MANAGER, ADVISER = "owner", "trimmer", "manager", "adviser"
 
-ROLES: dict[str, Said] = {
+ROLES: dict[str, Message] = {
     OWNER: say("Owner of the ledger: every farm, and everything."),
     TRIMMER: say("Trimmer: brings sheets in, takes own imports back, makes and shares reports of the farms granted."),
     MANAGER: say("Herd manager: reads the farms granted and records what was changed on them."),
@@ -27,7 +27,7 @@ MAY: dict[str, frozenset[str]] = {
 """Every change somebody can make through the dashboard, and who may. There is no other list: a place that changes
 something asks :func:`refuse_unless` with one of these words."""
 
-REFUSALS: dict[str, Said] = {
+REFUSALS: dict[str, Message] = {
     "read": say("Your account may not read these records; ask the owner of the ledger."),
     "import sheets": say("Your account may not bring sheets in; ask the owner of the ledger."),
     "record changes": say("Your account may not bring anything in; ask the owner of the ledger."),
@@ -57,8 +57,8 @@ def refuse_unless(role: str, act: str) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         The role may not.
     """
     if not may(role, act):
-        raise Mistake(REFUSALS[act])
+        raise UserError(REFUSALS[act])

@@ -13,11 +13,11 @@ import secrets
 import sqlite3
 from urllib.parse import quote
 
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.accounts.history import note
-from dashboard.accounts.store import Store
-from dashboard.accounts.throttle import use_once
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.accounts.history import note
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts.throttle import use_once
 
 STEP_SECONDS = 30
 DIGITS = 6
@@ -136,12 +136,12 @@ def begin(store: Store, account: int, secret: bytes, code: str) -> list[str]:
 
     Raises
     ------
-    Mistake
+    UserError
         The code is not the secret's.
     """
     step = step_of(secret, code, store.clock())
     if step is None or not use_once(store, f"code {account} {step}"):
-        raise Mistake(WRONG_CODE)
+        raise UserError(WRONG_CODE)
     codes = [_recovery_code() for _ in range(RECOVERY_CODES)]
     with store.open() as connection:
         connection.execute("INSERT OR REPLACE INTO second_factors VALUES (?, ?)", [account, secret])
@@ -156,13 +156,13 @@ def end(store: Store, account: int) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         It has no second factor.
     """
     with store.open() as connection:
         gone = connection.execute("DELETE FROM second_factors WHERE account = ?", [account])
         if not gone.rowcount:
-            raise Mistake(say("There is no second factor to take away."))
+            raise UserError(say("There is no second factor to take away."))
         connection.execute("DELETE FROM recovery_codes WHERE account = ?", [account])
         _note(connection, store, account, "second factor ended")
 

@@ -1,7 +1,7 @@
 """Sessions: who is signed in. The browser has a random token, the file its digest.
 
 Where the disk takes nothing, sessions begin, go on and end in the memory of the server; see
-:meth:`dashboard.accounts.store.Store.keep`.
+:meth:`evenfoot.dashboard.accounts.store.Store.keep`.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ import secrets
 import sqlite3
 from dataclasses import dataclass
 
-from dashboard.accounts.history import note
-from dashboard.accounts.people import viewer_of
-from dashboard.accounts.store import Store
-from dashboard.accounts.viewer import Viewer
+from evenfoot.dashboard.accounts.history import note
+from evenfoot.dashboard.accounts.people import viewer_of
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts.viewer import Viewer
 
 IDLE_SECONDS = 2 * 3600.0
 """Without a question from the person; that a page looks for news does not count. [common practice, no source]"""

@@ -23,11 +23,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
 
-from analytics.ledger import Ledger
-from analytics.ledger.ledger import default_path
-from analytics.ledger.placing import FOLDER_ALONE, OWNER_ALONE, keep_alone
-from analytics.mistake import Mistake
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.atomic_write import FOLDER_ALONE, OWNER_ALONE, keep_alone
+from evenfoot.analytics.ledger.ledger import default_path
+from evenfoot.analytics.messages import say
 
 ENVIRONMENT = "EVENFOOT_ACCOUNTS"
 
@@ -114,7 +114,7 @@ TAKES_NOTHING = frozenset({sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite
 T = TypeVar("T")
 
 
-class Unwritable(Mistake):
+class Unwritable(UserError):
     """The disk of the accounts file takes nothing now; the file can be read as before."""
 
 
@@ -142,14 +142,14 @@ class Store:
 
         Raises
         ------
-        Mistake
+        UserError
             The file cannot be made or opened, or is something else.
         """
         try:
             _make(self.path)
             connection = sqlite3.connect(self.path, timeout=WAIT_SECONDS, isolation_level=None)
         except (OSError, sqlite3.Error) as error:
-            raise Mistake(f"The accounts file {self.path} cannot be opened ({error}); check the folder.") from None
+            raise UserError(f"The accounts file {self.path} cannot be opened ({error}); check the folder.") from None
         try:
             connection.row_factory = sqlite3.Row
             connection.execute("PRAGMA foreign_keys = ON")
@@ -163,7 +163,7 @@ class Store:
         finally:
             connection.close()
 
-    def _told(self, error: sqlite3.DatabaseError) -> Mistake:
+    def _told(self, error: sqlite3.DatabaseError) -> UserError:
         if error.sqlite_errorcode & 0xFF in TAKES_NOTHING:
             return Unwritable(
                 say(
@@ -173,7 +173,7 @@ class Store:
                     error=error,
                 )
             )
-        return Mistake(f"The accounts file {self.path} cannot be used: {error}.")
+        return UserError(f"The accounts file {self.path} cannot be used: {error}.")
 
     def keep(
         self, work: Callable[[sqlite3.Connection], T], otherwise: Callable[[sqlite3.Connection], T] | None = None
@@ -242,7 +242,7 @@ class Store:
             connection.execute("PRAGMA query_only = ON")
             yield connection
         except sqlite3.DatabaseError as error:
-            raise Mistake(f"The accounts file {self.path} cannot be used: {error}.") from None
+            raise UserError(f"The accounts file {self.path} cannot be used: {error}.") from None
         finally:
             if connection is not None:
                 connection.close()

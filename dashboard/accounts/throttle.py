@@ -17,7 +17,7 @@ import ipaddress
 import sqlite3
 from collections.abc import Mapping
 
-from dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts.store import Store
 
 FREE = {"from": 3, "name": 30, "known": 5, "code": 5}
 """Failures that cost nothing: slips of the finger. [common practice, no source]"""
@@ -51,7 +51,7 @@ def counts_of(name: str, address: str, known: str = "") -> dict[str, str]:
     Parameters
     ----------
     name : str
-        As :func:`dashboard.accounts.people.key` gives it.
+        As :func:`evenfoot.dashboard.accounts.people.key` gives it.
     address : str
         Where the try is from. Of an address of version 6 the first 64 bits count, which one house has.
     known : str

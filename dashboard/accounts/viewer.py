@@ -1,8 +1,8 @@
 """The person in front of the page, and the farms that person may see.
 
 Without accounts the only person who can ask sits at this machine and owns the ledger. With accounts,
-:mod:`dashboard.door` puts the viewer of the session here before anything else runs. Pages take what may be seen
-from the viewer and hand it to the tally, which narrows every question by it.
+:mod:`evenfoot.dashboard.door` puts the viewer of the session here before anything else runs. Pages take what may be
+seen from the viewer and hand it to the tally, which narrows every question by it.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from flask import g, has_request_context
 
-from dashboard.accounts import roles
+from evenfoot.dashboard.accounts import roles
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class Viewer:
     allowed : tuple of str, optional
         Farms that may be seen; ``None`` is all of them.
     role : str, optional
-        One of :data:`dashboard.accounts.roles.ROLES`.
+        One of :data:`evenfoot.dashboard.accounts.roles.ROLES`.
     account : int, optional
         Number of the account; ``None`` for this machine's own user.
     """
@@ -35,11 +35,11 @@ class Viewer:
     account: int | None = None
 
     def may(self, act: str) -> bool:
-        """Whether the viewer may do something; see :data:`dashboard.accounts.roles.MAY`."""
+        """Whether the viewer may do something; see :data:`evenfoot.dashboard.accounts.roles.MAY`."""
         return roles.may(self.role, act)
 
     def refuse_unless(self, act: str) -> None:
-        """Raise a Mistake unless the viewer may do it."""
+        """Raise a UserError unless the viewer may do it."""
         roles.refuse_unless(self.role, act)
 
     def sees(self, farm: str) -> bool:

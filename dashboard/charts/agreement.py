@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from analytics.measures.answer import Answer
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows
-from dashboard.charts.frame import Drill, nothing_to_show, records
-from dashboard.charts.theme import number, percent
-from dashboard.language import _
-from dashboard.language import words as words_of
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows
+from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records
+from evenfoot.dashboard.charts.theme import number, percent
+from evenfoot.dashboard.language import _
+from evenfoot.dashboard.language import words as words_of
 
 MOST_ROWS = 30
 
@@ -34,7 +34,7 @@ def agreement(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("Do two people write down the same") if title is None else title
     table = answer.table

@@ -18,7 +18,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.trade.feet import CLAWS, FEET
+from evenfoot.analytics.domain.feet import CLAWS, FEET
 
 Points = NDArray[np.float64]
 Key = tuple[str, str | None, int]

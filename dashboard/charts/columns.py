@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 
-from analytics.measures.answer import Answer
+from evenfoot.analytics.measures.answer import Answer
 
 OF_RATE = {"low": "rate_low", "high": "rate_high"}
 OF_COST = {"low": "cost_low", "high": "cost_high"}
@@ -26,7 +26,7 @@ def shown(answer: Answer, names: Mapping[str, str], *, leave: tuple[str, ...] = 
     Examples
     --------
     >>> import pandas as pd
-    >>> from analytics.measures.answer import Basis
+    >>> from evenfoot.analytics.measures.answer import Basis
     >>> answer = Answer("incidence", pd.DataFrame({"low": [2.5], "cows": [3]}), Basis())
     >>> list(shown(answer, OF_RATE, leave=("cows",)).table)
     ['rate_low']

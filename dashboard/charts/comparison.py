@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import say
-from dashboard.charts import plain
-from dashboard.charts.frame import (
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import (
     FEW_STEPS,
     ROW_LINE,
     Drill,
@@ -26,10 +26,10 @@ from dashboard.charts.frame import (
     shares_axis,
     top_of,
 )
-from dashboard.charts.labels import group_label
-from dashboard.charts.rules import put_across
-from dashboard.charts.theme import MARKERS, between, cases_of, estimate, percent, plural, ratio, tokens
-from dashboard.language import _, told
+from evenfoot.dashboard.charts.labels import group_label
+from evenfoot.dashboard.charts.rules import put_across
+from evenfoot.dashboard.charts.theme import MARKERS, between, cases_of, estimate, percent, plural, ratio, tokens
+from evenfoot.dashboard.language import _, told
 
 ROW = 40
 NARROW_ROW = 54
@@ -64,7 +64,7 @@ def risks(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("How common in each group") if title is None else title
     table = answer.table
@@ -131,7 +131,7 @@ def ratios(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     table = answer.table
     adjusted = "adj_odds_ratio" in table and bool(table["adj_odds_ratio"].notna().any())

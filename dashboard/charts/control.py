@@ -4,23 +4,15 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import unfilled
-from dashboard.charts import plain
-from dashboard.charts.dated import mark_changes
-from dashboard.charts.frame import (
-    Drill,
-    framed,
-    marks,
-    nothing_to_show,
-    records,
-    shares_axis,
-    top_of,
-)
-from dashboard.charts.labels import value_label
-from dashboard.charts.periods import period_axis, with_gaps
-from dashboard.charts.theme import cases_of, percent, percent_range, plural, rgba, tokens
-from dashboard.language import _, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dated import mark_changes
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.periods import period_axis, with_gaps
+from evenfoot.dashboard.charts.theme import cases_of, percent, percent_range, plural, rgba, tokens
+from evenfoot.dashboard.language import _, told
 
 HEIGHT = 300
 
@@ -62,7 +54,7 @@ def control(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         A month with a signal has a diamond of its own and the word higher or lower.
     """
     title = _("Is a month unlike the months before") if title is None else title
@@ -87,7 +79,7 @@ def control(
         height=HEIGHT,
         notes=dates,
         legend_lines=2 if narrow else 1,
-        shown=unfilled("the grey band is what chance alone explains"),
+        shown=N_("the grey band is what chance alone explains"),
     )
 
 

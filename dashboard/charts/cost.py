@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-from analytics.measures.answer import Answer
-from dashboard.charts import plain
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
-from dashboard.charts.labels import value_label
-from dashboard.charts.theme import between, number, plural, rgba, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _, told, words
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.theme import between, number, plural, rgba, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _, told, words
 
 ROW = 40
 NARROW_ROW = 64
@@ -51,7 +51,7 @@ def cost(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("What lesions cost") if title is None else title
     priced = answer.table if answer.empty else answer.table[answer.table["cost"].notna()]

@@ -7,15 +7,15 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer, Basis
-from analytics.trade.feet import FEET, FOOT_NAMES
-from analytics.words import say, unfilled
-from dashboard.charts import plain
-from dashboard.charts.frame import framed, nothing_to_show, records
-from dashboard.charts.labels import date_label, lesion_label, value_label
-from dashboard.charts.rules import put_across, put_down
-from dashboard.charts.theme import Tokens, between, tokens
-from dashboard.language import _
+from evenfoot.analytics.domain.feet import FEET, FOOT_NAMES
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.analytics.messages import N_, say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import framed, nothing_to_show, records
+from evenfoot.dashboard.charts.labels import date_label, lesion_label, value_label
+from evenfoot.dashboard.charts.rules import put_across, put_down
+from evenfoot.dashboard.charts.theme import Tokens, between, tokens
+from evenfoot.dashboard.language import _
 
 LANE = 44
 NARROW_LANE = 46
@@ -51,7 +51,7 @@ def timeline(
     ----------
     frames : mapping of str to pandas.DataFrame
         trims, findings, scores, calvings and, where known, moves, as
-        :func:`analytics.tally.cows.one_cow` gives them. Housing is what the sheets say at each visit.
+        :func:`evenfoot.analytics.queries.cows.one_cow` gives them. Housing is what the sheets say at each visit.
     theme, narrow, title
         As in the other charts.
     drill : callable, optional
@@ -59,7 +59,7 @@ def timeline(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     days = _days(frames)
     if not len(days):
@@ -99,7 +99,7 @@ def timeline(
         height=(NARROW_LANE if narrow else LANE) * len(lanes),
         notes=_key(frames),
         legend_lines=0 if frames["findings"].empty else 1 + narrow,
-        shown=unfilled("every record"),
+        shown=N_("every record"),
     )
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.charts import plain
-from dashboard.charts.frame import wrapped
-from dashboard.charts.labels import date_label
-from dashboard.charts.periods import dated
-from dashboard.charts.theme import tokens
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import wrapped
+from evenfoot.dashboard.charts.labels import date_label
+from evenfoot.dashboard.charts.periods import dated
+from evenfoot.dashboard.charts.theme import tokens
 
 MOST_CHANGES = 6
 """Numbered lines that can still be told apart; the newest are marked."""
@@ -19,7 +19,7 @@ def mark_changes(figure: plain.Figure, changes: pd.DataFrame | None, periods: pd
 
     Parameters
     ----------
-    figure : dashboard.charts.plain.Figure
+    figure : evenfoot.dashboard.charts.plain.Figure
     changes : pandas.DataFrame, optional
         date and what.
     periods : pandas.Series

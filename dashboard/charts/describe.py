@@ -7,17 +7,17 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.mistake import Mistake
-from analytics.words import say, unfilled
-from dashboard.charts.frame import records, rests_on
-from dashboard.charts.labels import VERDICTS, column_label, group_label, small, value_label, what_label
-from dashboard.charts.periods import period_words
-from dashboard.charts.theme import between, estimate, percent, plural, ratio
-from dashboard.charts.zone_marks import place_words, zone_rows
-from dashboard.language import _, told, words
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_, say
+from evenfoot.dashboard.charts.frame import records, rests_on
+from evenfoot.dashboard.charts.labels import VERDICTS, column_label, group_label, small, value_label, what_label
+from evenfoot.dashboard.charts.periods import period_words
+from evenfoot.dashboard.charts.theme import between, estimate, percent, plural, ratio
+from evenfoot.dashboard.charts.zone_marks import place_words, zone_rows
+from evenfoot.dashboard.language import _, told, words
 
-INTERVALS = unfilled("{level} intervals")
+INTERVALS = N_("{level} intervals")
 
 MOST_NAMED = 3
 """How many rows a sentence names; the table under the chart has all."""
@@ -39,11 +39,11 @@ def describe(kind: str, answer: Answer) -> str:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such kind of chart.
     """
     if kind not in _KINDS:
-        raise Mistake(
+        raise UserError(
             say("There is no chart '{kind}' to describe; use one of {known}.", kind=kind, known=", ".join(_KINDS))
         )
     if answer.empty:

@@ -6,27 +6,27 @@ from collections.abc import Callable, Sequence
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.charts.agreement import in_kappa
-from dashboard.charts.control import signals
-from dashboard.charts.cost import money
-from dashboard.charts.describe import INTERVALS, MOST_NAMED, grouped_by
-from dashboard.charts.dots import ratio_words
-from dashboard.charts.frame import records, rests_on
-from dashboard.charts.funnel import is_outside, outside_words
-from dashboard.charts.impact import odds_ratios, term_sentence, term_words
-from dashboard.charts.incidence import rate_words
-from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.planning import points
-from dashboard.charts.quality import SCORES, completeness_of
-from dashboard.charts.season import month_name
-from dashboard.charts.shrunken import rank_words
-from dashboard.charts.slope import slopes
-from dashboard.charts.steps import NAMES, step_words
-from dashboard.charts.theme import between, capital, number, percent, percent_range, plural
-from dashboard.language import _, told
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.agreement import in_kappa
+from evenfoot.dashboard.charts.control import signals
+from evenfoot.dashboard.charts.cost import money
+from evenfoot.dashboard.charts.describe import INTERVALS, MOST_NAMED, grouped_by
+from evenfoot.dashboard.charts.dots import ratio_words
+from evenfoot.dashboard.charts.frame import records, rests_on
+from evenfoot.dashboard.charts.funnel import is_outside, outside_words
+from evenfoot.dashboard.charts.impact import odds_ratios, term_sentence, term_words
+from evenfoot.dashboard.charts.incidence import rate_words
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.charts.planning import points
+from evenfoot.dashboard.charts.quality import SCORES, completeness_of
+from evenfoot.dashboard.charts.season import month_name
+from evenfoot.dashboard.charts.shrunken import rank_words
+from evenfoot.dashboard.charts.slope import slopes
+from evenfoot.dashboard.charts.steps import NAMES, step_words
+from evenfoot.dashboard.charts.theme import between, capital, number, percent, percent_range, plural
+from evenfoot.dashboard.language import _, told
 
 
 def describe(kind: str, answer: Answer) -> str:
@@ -47,11 +47,11 @@ def describe(kind: str, answer: Answer) -> str:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such kind of chart.
     """
     if kind not in _KINDS:
-        raise Mistake(
+        raise UserError(
             say("There is no chart '{kind}' to describe; use one of {known}.", kind=kind, known=", ".join(_KINDS))
         )
     if answer.empty:

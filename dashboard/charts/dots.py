@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from analytics.measures.answer import Answer
-from dashboard.charts import plain
-from dashboard.charts.frame import BARS, ROW_LINE, framed, over_row, wrapped
-from dashboard.charts.rules import put_across
-from dashboard.charts.theme import ratio, tokens
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import BARS, ROW_LINE, framed, over_row, wrapped
+from evenfoot.dashboard.charts.rules import put_across
+from evenfoot.dashboard.charts.theme import ratio, tokens
 
 ROW = 34
 NARROW_ROW = 48
@@ -79,11 +79,11 @@ def draw_rows(
     line : float, optional
         A line of reference, such as no difference.
     title, theme, narrow, notes, shown
-        As in :func:`dashboard.charts.frame.framed`.
+        As in :func:`evenfoot.dashboard.charts.frame.framed`.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     t = tokens(theme)
     over = [over_row(row.name, row.text, t.muted) for row in rows]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from analytics.measures.answer import Answer
-from analytics.words import Said, say
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows
-from dashboard.charts.frame import Drill, nothing_to_show, records, rests_on
-from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.theme import between, cases_of, percent, points
-from dashboard.language import _, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import Message, say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows
+from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records, rests_on
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.charts.theme import between, cases_of, percent, points
+from evenfoot.dashboard.language import _, told
 
 MOST_ROWS = 10
 
@@ -37,13 +37,13 @@ def drivers(
     Parameters
     ----------
     answer : Answer
-        Of :func:`analytics.measures.drivers.drivers`.
+        Of :func:`evenfoot.analytics.measures.lameness.drivers.drivers`.
     theme, narrow, title, drill
         As in every chart.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("In which cows it has changed") if title is None else title
     table = answer.table if answer.empty else answer.table[answer.table["direction"] != "too few"]
@@ -88,7 +88,7 @@ def _shares(row: dict[str, Any]) -> str:
     )
 
 
-_CALLED: dict[str, Said] = {
+_CALLED: dict[str, Message] = {
     "up": say("Lameness is clearly up in:"),
     "down": say("Lameness is clearly down in:"),
 }

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from analytics.measures.answer import Answer
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows
-from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import value_label
-from dashboard.charts.shrunken import add_recorded
-from dashboard.charts.theme import number, percent, percent_range
-from dashboard.language import _
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows
+from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.shrunken import add_recorded
+from evenfoot.dashboard.charts.theme import number, percent, percent_range
+from evenfoot.dashboard.language import _
 
 MOST_ROWS = 40
 
@@ -33,7 +33,7 @@ def family(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("Daughters with a lesion, by sire") if title is None else title
     if answer.empty or not answer.table["shrunken"].notna().any():

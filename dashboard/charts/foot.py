@@ -6,15 +6,15 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from analytics.measures.answer import Answer
-from analytics.words import say, unfilled
-from dashboard.charts import plain
-from dashboard.charts.claw import Key, zone_polygons
-from dashboard.charts.frame import Drill, framed, nothing_to_show, records
-from dashboard.charts.shades import colour_bar, colour_of, round_count, round_top
-from dashboard.charts.theme import cases_of, estimate, percent, plural
-from dashboard.charts.theme import number as number_words
-from dashboard.charts.zone_marks import (
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_, say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.claw import Key, zone_polygons
+from evenfoot.dashboard.charts.frame import Drill, framed, nothing_to_show, records
+from evenfoot.dashboard.charts.shades import colour_bar, colour_of, round_count, round_top
+from evenfoot.dashboard.charts.theme import cases_of, estimate, percent, plural
+from evenfoot.dashboard.charts.theme import number as number_words
+from evenfoot.dashboard.charts.zone_marks import (
     ZoneLook,
     looked_at_by_foot,
     not_drawn,
@@ -24,11 +24,11 @@ from dashboard.charts.zone_marks import (
     words_of_feet,
     zone_rows,
 )
-from dashboard.language import _, told
-from dashboard.language import words as words_of
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.language import words as words_of
 
 FROM_BELOW = say("Seen from below, toes up: her left feet are at the right of the picture.")
-SHOWN = unfilled("tap or point at a zone for its {level} interval")
+SHOWN = N_("tap or point at a zone for its {level} interval")
 
 SMALL_NAME = 12
 """Letters of a foot's name for which four small feet in a row have room."""
@@ -70,7 +70,7 @@ def draw_feet(
     ----------
     answer : Answer
         ``table`` with foot, claw, zone and cases, at_risk, prevalence, low, high; claw is missing for what
-        both claws share (zones 0 and 10), as :func:`analytics.measures.foot_map.foot_map` gives it.
+        both claws share (zones 0 and 10), as :func:`evenfoot.analytics.measures.lesions.foot_map.foot_map` gives it.
     theme, narrow, title, drill
         As in the other charts. ``drill`` is given foot, claw (``None`` where shared), zone and the figures.
     highest : float, optional
@@ -82,7 +82,7 @@ def draw_feet(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         Hover and click points lie invisibly inside every zone.
     """
     title = _("Where on the feet") if title is None else title

@@ -7,16 +7,16 @@ from typing import Any
 import pandas as pd
 from plotly.colors import sample_colorscale
 
-from analytics.measures.answer import Answer
-from analytics.methods.intervals import difference
-from dashboard.charts import plain
-from dashboard.charts.claw import zone_polygons
-from dashboard.charts.foot import FROM_BELOW, finish_feet, pixels_of, place_feet
-from dashboard.charts.frame import Drill, nothing_to_show
-from dashboard.charts.shades import colour_bar, round_top, shade_of
-from dashboard.charts.theme import between, cases_of, points, tokens
-from dashboard.charts.zone_marks import ZoneLook, looked_at_by_foot, notes_on, paint, words_of_feet, zone_rows
-from dashboard.language import _, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.stats.intervals import difference
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.claw import zone_polygons
+from evenfoot.dashboard.charts.foot import FROM_BELOW, finish_feet, pixels_of, place_feet
+from evenfoot.dashboard.charts.frame import Drill, nothing_to_show
+from evenfoot.dashboard.charts.shades import colour_bar, round_top, shade_of
+from evenfoot.dashboard.charts.theme import between, cases_of, points, tokens
+from evenfoot.dashboard.charts.zone_marks import ZoneLook, looked_at_by_foot, notes_on, paint, words_of_feet, zone_rows
+from evenfoot.dashboard.language import _, told
 
 BLUE, ORANGE = "#0072B2", "#D55E00"
 """The two ends, apart for every kind of colour vision; the sign is written as well. [pub: Okabe & Ito 2008]"""
@@ -30,7 +30,7 @@ def zone_differences(first: Answer, second: Answer) -> Answer:
     Parameters
     ----------
     first, second : Answer
-        As :func:`dashboard.charts.foot.draw_feet` takes them. A place with no row in one of them counts as no
+        As :func:`evenfoot.dashboard.charts.foot.draw_feet` takes them. A place with no row in one of them counts as no
         case among those looked at on that foot; a foot with no row at all is left out.
 
     Returns
@@ -77,7 +77,7 @@ def draw_difference(
     ----------
     first, second : Answer
         As for :func:`zone_differences`. Draw each beside it with one ``highest``, which
-        :func:`dashboard.charts.foot.common_top` gives.
+        :func:`evenfoot.dashboard.charts.foot.common_top` gives.
     names : tuple of str
         What the two are called.
     theme, narrow, title, drill
@@ -85,7 +85,7 @@ def draw_difference(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     if title is None:
         title = _("Where {a} and {b} differ", a=names[0], b=names[1])

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import unfilled
-from dashboard.charts import plain
-from dashboard.charts.theme import between, number, percent, plural, template, tokens
-from dashboard.language import NO_BREAK, _, told, words
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.theme import between, number, percent, plural, template, tokens
+from evenfoot.dashboard.language import NO_BREAK, _, told, words
 
 Drill = Callable[[dict[str, Any]], dict[str, Any]]
 """Gives for a row of the table what its mark carries when it is clicked."""
@@ -37,7 +37,7 @@ SHARE_STEPS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5)
 FEW_STEPS = 4
 """Where names and counts leave an axis of shares little room."""
 
-BARS = unfilled("bars show {level} intervals")
+BARS = N_("bars show {level} intervals")
 """How most charts show intervals."""
 
 
@@ -48,7 +48,7 @@ def rests_on(answer: Answer, shown: str = BARS) -> str:
     --------
     >>> import datetime as dt
     >>> import pandas as pd
-    >>> from analytics.measures.answer import Basis
+    >>> from evenfoot.analytics.measures.answer import Basis
     >>> basis = Basis(farms=1, visits=3, cows=263, first=dt.date(2025, 1, 4), last=dt.date(2025, 9, 2))
     >>> rests_on(Answer("prevalence", pd.DataFrame(), basis))
     '263 cows, 3 visits, 4 Jan 2025 to 2 Sep 2025; bars show 95% intervals'

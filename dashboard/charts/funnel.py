@@ -7,14 +7,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import unfilled
-from dashboard.charts import plain
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import value_label
-from dashboard.charts.theme import capital, cases_of, estimate, percent, percent_range, plural, rgba, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.theme import capital, cases_of, estimate, percent, percent_range, plural, rgba, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _
 
 HEIGHT = 380
 NARROW_HEIGHT = 330
@@ -62,7 +62,7 @@ def funnel(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         Farms outside the limits are diamonds and say above or below in words.
     """
     title = _("Farms against what luck explains") if title is None else title
@@ -92,7 +92,7 @@ def funnel(
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
         legend_lines=2 if narrow else 1,
-        shown=unfilled("the grey band is what luck explains"),
+        shown=N_("the grey band is what luck explains"),
     )
 
 

@@ -9,17 +9,17 @@ import numpy as np
 import pandas as pd
 from plotly.colors import sample_colorscale
 
-from analytics.measures.answer import Answer
-from analytics.tally.horn import SHARES
-from analytics.trade.horn import GROWTH_MM_PER_MONTH, SHED_STAGES
-from analytics.words import Length, say, unfilled
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows
-from dashboard.charts.frame import Drill, framed, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import value_label
-from dashboard.charts.lengths import in_unit, measured
-from dashboard.charts.theme import between, number, percent, percent_range, plural, scale, tokens
-from dashboard.language import _, told, words
+from evenfoot.analytics.domain.horn import GROWTH_MM_PER_MONTH, SHED_STAGES
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_, Length, say
+from evenfoot.analytics.queries.horn import SHARES
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows
+from evenfoot.dashboard.charts.frame import Drill, framed, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.lengths import in_unit, measured
+from evenfoot.dashboard.charts.theme import between, number, percent, percent_range, plural, scale, tokens
+from evenfoot.dashboard.language import _, told, words
 
 NAMES: dict[str, str] = {
     "toe_length_mm": say("Toe length as found"),
@@ -109,7 +109,7 @@ def state(
     Parameters
     ----------
     answer : Answer
-        As :func:`analytics.measures.horn.horn` gives it.
+        As :func:`evenfoot.analytics.measures.horn.horn_state.horn` gives it.
     measure : str
         One of ``NAMES``.
     theme, narrow, title, drill
@@ -117,7 +117,7 @@ def state(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = told(NAMES[measure]) if title is None else title
     table = _ordered(measured(of_measure(answer, measure)), answer.by)
@@ -163,13 +163,13 @@ def stages(
     Parameters
     ----------
     answer : Answer
-        As :func:`analytics.measures.shedding.shedding` gives it.
+        As :func:`evenfoot.analytics.measures.horn.shedding.shedding` gives it.
     theme, narrow, title, drill
         As in every chart.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         The interval of every share is said on its segment and stands in the table.
     """
     title = _("How far horn is shed") if title is None else title
@@ -212,7 +212,7 @@ def stages(
         figure.update_yaxes(type="category", autorange="reversed", ticks="", showgrid=False)
     figure.update_layout(barmode="stack", bargap=0.25, legend={"traceorder": "normal"})
     height = STAGES_HEIGHT if upright else (NARROW_ROW if narrow else ROW) * count + 20
-    shown = unfilled("point at a part of a bar for its {level} interval")
+    shown = N_("point at a part of a bar for its {level} interval")
     return framed(
         figure,
         answer,
@@ -244,13 +244,13 @@ def rates(
     Parameters
     ----------
     answer : Answer
-        As :func:`analytics.measures.growth.growth` gives it.
+        As :func:`evenfoot.analytics.measures.horn.growth.growth` gives it.
     theme, narrow, title, drill
         As in every chart.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("How fast toes grow") if title is None else title
     if answer.empty:
@@ -292,9 +292,9 @@ def rate_words(row: dict[str, Any]) -> str:
     '2.75 mm a month (2.64 to 2.86), 561 pairs'
     """
     template = (
-        unfilled("{rate:.3f} in a month ({low:.3f} to {high:.3f}), {pairs} {noun}")
+        N_("{rate:.3f} in a month ({low:.3f} to {high:.3f}), {pairs} {noun}")
         if words().units == "in"
-        else unfilled("{rate:.2f} mm a month ({low:.2f} to {high:.2f}), {pairs} {noun}")
+        else N_("{rate:.2f} mm a month ({low:.2f} to {high:.2f}), {pairs} {noun}")
     )
     return _(
         template,

@@ -8,17 +8,17 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.methods.intervals import wilson
-from analytics.words import say, unfilled
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import date_label, value_label
-from dashboard.charts.periods import period_axis
-from dashboard.charts.theme import between, capital, estimate, percent, percent_range, ratio, rgba, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _, told, words
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_, say
+from evenfoot.analytics.stats.intervals import wilson
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.labels import date_label, value_label
+from evenfoot.dashboard.charts.periods import period_axis
+from evenfoot.dashboard.charts.theme import between, capital, estimate, percent, percent_range, ratio, rgba, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _, told, words
 
 HEIGHT = 360
 NARROW_HEIGHT = 310
@@ -47,7 +47,7 @@ def impact(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("Before and after the change") if title is None else title
     series = answer.extra.get("series", pd.DataFrame())
@@ -75,7 +75,7 @@ def impact(
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
         legend_lines=3 if narrow else 1,
-        shown=unfilled("bars and the band show {level} intervals"),
+        shown=N_("bars and the band show {level} intervals"),
     )
 
 
@@ -191,7 +191,7 @@ def terms(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("How much it moved") if title is None else title
     table = answer.table if answer.empty else answer.table[odds_ratios(answer.table)]

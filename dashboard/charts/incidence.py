@@ -6,17 +6,17 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import say
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
-from dashboard.charts.labels import column_label, small, value_label
-from dashboard.charts.periods import period_axis, period_kind, with_gaps
-from dashboard.charts.prevalence import IN_ORDER
-from dashboard.charts.theme import between, ratio, rgba, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _, _n, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, top_of
+from evenfoot.dashboard.charts.labels import column_label, small, value_label
+from evenfoot.dashboard.charts.periods import period_axis, period_kind, with_gaps
+from evenfoot.dashboard.charts.prevalence import IN_ORDER
+from evenfoot.dashboard.charts.theme import between, ratio, rgba, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _, _n, told
 
 PERIODS = ("month", "quarter", "year")
 MOST_ROWS = 24
@@ -58,7 +58,7 @@ def incidence(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     by = answer.by or ("group",)
     title = _("New cases, by {group}", group=small(column_label(by[0]))) if title is None else title
@@ -102,7 +102,7 @@ def by_month(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("New cases over time") if title is None else title
     period = next((name for name in PERIODS if name in answer.table), None)

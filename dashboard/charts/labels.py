@@ -8,15 +8,15 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES, ZONES
-from analytics.trade.lesions import LESIONS
-from analytics.trade.units import mm_to_inches
-from analytics.trade.visits import ACTIONS
-from analytics.words import say
-from dashboard.charts.headings import COLUMNS
-from dashboard.charts.lengths import INCHES, in_inches
-from dashboard.charts.theme import number, percent, ratio
-from dashboard.language import NO_BREAK, _, told, words
+from evenfoot.analytics.domain.feet import CLAW_NAMES, FOOT_NAMES, ZONES
+from evenfoot.analytics.domain.lesions import LESIONS
+from evenfoot.analytics.domain.units import mm_to_inches
+from evenfoot.analytics.domain.visits import ACTIONS
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.headings import COLUMNS
+from evenfoot.dashboard.charts.lengths import INCHES, in_inches
+from evenfoot.dashboard.charts.theme import number, percent, ratio
+from evenfoot.dashboard.language import NO_BREAK, _, told, words
 
 LIMBS = {"front": "front feet", "hind": "hind feet"}
 CLAWS = {claw: f"{name} claw" for claw, name in CLAW_NAMES.items()}

@@ -5,17 +5,17 @@ from __future__ import annotations
 import pandas as pd
 from plotly.colors import sample_colorscale
 
-from analytics.measures.answer import Answer
-from analytics.words import unfilled
-from dashboard.charts import plain
-from dashboard.charts.dated import mark_changes
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import small, value_label
-from dashboard.charts.periods import period_axis, period_kind, shifted, with_gaps
-from dashboard.charts.shades import ink_on
-from dashboard.charts.theme import DASHES, MARKERS, estimate, number, percent, plural, rgba, scale, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dated import mark_changes
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.labels import small, value_label
+from evenfoot.dashboard.charts.periods import period_axis, period_kind, shifted, with_gaps
+from evenfoot.dashboard.charts.shades import ink_on
+from evenfoot.dashboard.charts.theme import DASHES, MARKERS, estimate, number, percent, plural, rgba, scale, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _
 
 HEIGHT = 340
 NARROW_HEIGHT = 300
@@ -40,7 +40,7 @@ def locomotion(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("How many cows are lame") if title is None else title
     table = answer.table
@@ -73,7 +73,7 @@ def by_group(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         Groups lie a little beside each other, so that their intervals can be told apart.
     """
     title = _("How many cows are lame in each group") if title is None else title
@@ -194,7 +194,7 @@ def transitions(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         Cows that stayed lie on the outlined diagonal, cows that got worse right of it.
     """
     title = _("From one scoring to the next") if title is None else title
@@ -262,7 +262,7 @@ def transitions(
         narrow=narrow,
         height=(44 if narrow else 52) * len(names),
         notes=[_("Each row adds up to 100%. Outlined: no change. Right of it: worse.")],
-        shown=unfilled("point at a tile for its {level} interval"),
+        shown=N_("point at a tile for its {level} interval"),
     )
     figure.update_layout(annotations=annotations, shapes=shapes)
     return figure

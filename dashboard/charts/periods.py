@@ -7,9 +7,9 @@ import math
 
 import pandas as pd
 
-from dashboard.charts import plain
-from dashboard.charts.labels import value_label
-from dashboard.charts.theme import rgba, tokens
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.theme import rgba, tokens
 
 GAP = 4
 """A line is not drawn across more than this many of the usual steps without records.

@@ -7,12 +7,12 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import say, unfilled
-from dashboard.charts import plain
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, wrapped
-from dashboard.charts.theme import DASHES, MARKERS, capital, number, percent, plural, tokens
-from dashboard.language import _, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_, say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, wrapped
+from evenfoot.dashboard.charts.theme import DASHES, MARKERS, capital, number, percent, plural, tokens
+from evenfoot.dashboard.language import _, told
 
 HEIGHT = 320
 NARROW_HEIGHT = 300
@@ -53,7 +53,7 @@ def planning(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         One line falling and one rising; every dot says its number, and a line across the number at hand.
     """
     title = _("How many cows for which difference") if title is None else title
@@ -107,7 +107,7 @@ def planning(
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
         legend_lines=1,
-        shown=unfilled("four times in five such a difference would be seen"),
+        shown=N_("four times in five such a difference would be seen"),
     )
 
 

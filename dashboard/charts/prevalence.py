@@ -6,9 +6,9 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from dashboard.charts import plain
-from dashboard.charts.frame import (
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import (
     FEW_STEPS,
     ROW_LINE,
     Drill,
@@ -21,10 +21,10 @@ from dashboard.charts.frame import (
     shares_axis,
     top_of,
 )
-from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.theme import MARKERS, cases_of, estimate, percent, plural, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.charts.theme import MARKERS, cases_of, estimate, percent, plural, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _
 
 MOST_ROWS = 40
 """Rows a person can still take in; the table under the chart has all. [common practice, no source]"""
@@ -74,7 +74,7 @@ def prevalence(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     by = answer.by or ("group",)
     heading = _("Share of {units} with a lesion, by {group}", units=plural(answer.basis.unit, 2), group=_lower(by[0]))

@@ -8,17 +8,17 @@ from typing import Any
 import pandas as pd
 from plotly.colors import sample_colorscale
 
-from analytics.measures.answer import Answer
-from analytics.trade.lesions import LESIONS
-from analytics.words import unfilled
-from dashboard.charts import plain
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.headings import COLUMNS
-from dashboard.charts.labels import column_label, lesion_label, value_label
-from dashboard.charts.shades import ink_on
-from dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _
+from evenfoot.analytics.domain.lesions import LESIONS
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.headings import COLUMNS
+from evenfoot.dashboard.charts.labels import column_label, lesion_label, value_label
+from evenfoot.dashboard.charts.shades import ink_on
+from evenfoot.dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _
 
 COMPLETE = "completeness"
 SCORES = "scores"
@@ -86,7 +86,7 @@ def completeness(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         Every tile says its percentage, so that shade alone says nothing.
     """
     title = _("How much of the records is filled in") if title is None else title
@@ -158,7 +158,7 @@ def completeness(
         narrow=narrow,
         height=ROW * len(fields) + 40,
         notes=notes,
-        shown=unfilled("shares of all records, so without intervals"),
+        shown=N_("shares of all records, so without intervals"),
     )
     figure.update_layout(shapes=shapes, annotations=words, margin={"t": (figure.layout.margin.t or 14) + 28, "b": 12})
     return figure
@@ -184,7 +184,7 @@ def score_shares(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         One colour and marker a scorer.
     """
     title = _("How each scorer uses the scores") if title is None else title

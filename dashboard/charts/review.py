@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from analytics.measures.answer import Answer
-from analytics.words import say
-from dashboard.charts import plain
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show
-from dashboard.charts.labels import VERDICTS, value_label
-from dashboard.charts.theme import between, cases_of, percent, points, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show
+from evenfoot.dashboard.charts.labels import VERDICTS, value_label
+from evenfoot.dashboard.charts.theme import between, cases_of, percent, points, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _, told
 
 HEADLINE = {"lame": say("Lame"), "severe": say("Severely lame"), "any": say("Any lesion")}
 SYMBOLS = {"worse": "triangle-up", "better": "triangle-down", "no-clear-change": "circle-open"}
@@ -35,14 +35,14 @@ def review(
     Parameters
     ----------
     answer : Answer
-        Of :func:`analytics.measures.summary.summary` for one farm. Lameness and any lesion come first, then the
-        commonest lesions.
+        Of :func:`evenfoot.analytics.measures.lameness.summary.summary` for one farm. Lameness and any lesion come
+        first, then the commonest lesions.
     theme, narrow, title, drill
         As in every chart.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("Now against what was to be expected") if title is None else title
     table = answer.table[answer.table["verdict"] != "too-few"]

@@ -6,15 +6,24 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import unfilled
-from dashboard.charts import plain
-from dashboard.charts.dated import mark_changes
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
-from dashboard.charts.labels import date_label
-from dashboard.charts.periods import period_axis
-from dashboard.charts.theme import estimate, percent, rgba, tokens
-from dashboard.language import _, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dated import mark_changes
+from evenfoot.dashboard.charts.frame import (
+    Drill,
+    framed,
+    marks,
+    nothing_to_show,
+    records,
+    rests_on,
+    shares_axis,
+    top_of,
+)
+from evenfoot.dashboard.charts.labels import date_label
+from evenfoot.dashboard.charts.periods import period_axis
+from evenfoot.dashboard.charts.theme import estimate, percent, rgba, tokens
+from evenfoot.dashboard.language import _, told
 
 HEIGHT = 320
 NARROW_HEIGHT = 280
@@ -33,13 +42,13 @@ def rolling(
     Parameters
     ----------
     answer : Answer
-        Of :func:`analytics.measures.rolling.rolling`.
+        Of :func:`evenfoot.analytics.measures.lameness.rolling_window.rolling`.
     theme, narrow, title, drill
         As in every chart; *drill* is given the rows of the table.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("The last months together") if title is None else title
     if answer.empty:
@@ -82,7 +91,7 @@ def rolling(
         height=NARROW_HEIGHT if narrow else HEIGHT,
         notes=dates,
         legend_lines=2 if narrow else 1,
-        shown=unfilled("the band shows {level} intervals"),
+        shown=N_("the band shows {level} intervals"),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from dashboard.charts import plain
+from evenfoot.dashboard.charts import plain
 
 
 def put_across(figure: plain.Figure, heights: Iterable[float], line: Mapping[str, Any], layer: str = "below") -> None:

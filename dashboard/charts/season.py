@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from dashboard.charts import plain
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.theme import estimate, plural, rgba, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _, _n, words
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.theme import estimate, plural, rgba, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _, _n, words
 
 HEIGHT = 300
 NARROW_HEIGHT = 260
@@ -45,7 +45,7 @@ def season(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("By month of the year") if title is None else title
     table = answer.extra.get("by_month", pd.DataFrame())

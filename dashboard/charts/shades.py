@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from plotly.colors import get_colorscale, sample_colorscale, unlabel_rgb
 
-from dashboard.charts import plain
-from dashboard.charts.theme import number, percent, points, scale, tokens
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.theme import number, percent, points, scale, tokens
 
 SHADES = 40
 """Steps of a colour scale. [common practice, no source]"""

@@ -7,16 +7,16 @@ import math
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer, Basis
-from analytics.trade.horn import SHED_STAGES
-from analytics.trade.shedding import HORN_ZONES, STANDING
-from analytics.words import say, unfilled
-from dashboard.charts import plain
-from dashboard.charts.claw import Points, zone_polygons
-from dashboard.charts.frame import framed, records
-from dashboard.charts.labels import zone_label
-from dashboard.charts.theme import percent, percent_range, rgba, tokens
-from dashboard.language import _, told
+from evenfoot.analytics.domain.horn import SHED_STAGES
+from evenfoot.analytics.domain.shedding import HORN_ZONES, STANDING
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.analytics.messages import N_, say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.claw import Points, zone_polygons
+from evenfoot.dashboard.charts.frame import framed, records
+from evenfoot.dashboard.charts.labels import zone_label
+from evenfoot.dashboard.charts.theme import percent, percent_range, rgba, tokens
+from evenfoot.dashboard.language import _, told
 
 FOOT, CLAW = "LH", "lateral"
 """The claw that stands for all: every other one is its mirror image."""
@@ -48,13 +48,13 @@ def shed_claws(
     Parameters
     ----------
     answer : Answer, optional
-        Shedding of one group (``by=()``), as :func:`analytics.measures.shedding.shedding` gives it.
+        Shedding of one group (``by=()``), as :func:`evenfoot.analytics.measures.horn.shedding.shedding` gives it.
     theme, narrow, title
         As in every chart.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         What is shed is hollow, what is going is striped, what stands is filled.
     """
     title = _("The stages of shedding") if title is None else title
@@ -102,7 +102,7 @@ def shed_claws(
         height=math.ceil(TALL * rows * pixels),
         notes=notes,
         legend_lines=1,
-        shown=unfilled("shares with their {level} intervals"),
+        shown=N_("shares with their {level} intervals"),
     )
     figure.update_layout(margin={"l": 6, "r": 6, "b": 20})
     return figure

@@ -6,13 +6,13 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows
-from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import value_label
-from dashboard.charts.theme import EN_DASH, cases_of, number, percent, percent_range, plural, tokens
-from dashboard.language import _
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows
+from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.theme import EN_DASH, cases_of, number, percent, percent_range, plural, tokens
+from evenfoot.dashboard.language import _
 
 MOST_ROWS = 60
 """Farms that fit on one chart; the table has all. [common practice, no source]"""
@@ -53,7 +53,7 @@ def shrunken(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         Dots with intervals are shrunken shares, hollow squares the plain ones.
     """
     title = _("Farms in order, drawn towards the mean") if title is None else title

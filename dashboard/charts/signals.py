@@ -6,21 +6,21 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import unfilled
-from dashboard.charts import plain
-from dashboard.charts.frame import Drill, framed, nothing_to_show, records, rests_on
-from dashboard.charts.labels import value_label
-from dashboard.charts.periods import period_axis
-from dashboard.charts.theme import cases_of, percent, tokens
-from dashboard.language import _, _n, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import Drill, framed, nothing_to_show, records, rests_on
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.periods import period_axis
+from evenfoot.dashboard.charts.theme import cases_of, percent, tokens
+from evenfoot.dashboard.language import _, _n, told
 
 MOST_FARMS = 24
 """Farms whose lines can still be read; the loudest come first. [common practice, no source]"""
 
 ROW, NARROW_ROW = 30, 38
 
-SHOWN = unfilled("triangles lie outside what chance alone explains")
+SHOWN = N_("triangles lie outside what chance alone explains")
 
 
 def signals(
@@ -36,13 +36,13 @@ def signals(
     Parameters
     ----------
     answer : Answer
-        Of :func:`analytics.measures.signals.signals`.
+        Of :func:`evenfoot.analytics.measures.lameness.signals.signals`.
     theme, narrow, title, drill
         As in every chart; *drill* is given the rows of ``extra["months"]``.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("Months out of the ordinary, farm by farm") if title is None else title
     months = answer.extra.get("months", pd.DataFrame())

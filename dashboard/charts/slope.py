@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
-from dashboard.charts.frame import Drill, nothing_to_show, records
-from dashboard.charts.labels import value_label
-from dashboard.language import _
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
+from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.language import _
 
 A_YEAR = "odds ratio a year"
 MOST_FARMS = 30
@@ -45,14 +45,14 @@ def slope(
     Parameters
     ----------
     answer : Answer
-        Of :func:`analytics.measures.trend.trend`: ``table`` with the term ``odds ratio a year``, and
+        Of :func:`evenfoot.analytics.measures.lameness.trend.trend`: ``table`` with the term ``odds ratio a year``, and
         ``extra["by_farm"]`` (farm, estimate, low, high) where several farms are pooled.
     theme, narrow, title, drill
         As in every chart; *drill* is given ``{"farm": name}`` for the farms.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("Does it rise or fall") if title is None else title
     found = slopes(answer)

@@ -13,14 +13,23 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from dashboard.charts import plain
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, share_ticks, share_words, top_of
-from dashboard.charts.labels import date_label, value_label
-from dashboard.charts.periods import BESIDE_EACH_OTHER, dated, period_kind, with_gaps
-from dashboard.charts.theme import estimate, plural, rgba, tokens
-from dashboard.charts.trend import PERIODS
-from dashboard.language import _
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import (
+    Drill,
+    framed,
+    marks,
+    nothing_to_show,
+    records,
+    share_ticks,
+    share_words,
+    top_of,
+)
+from evenfoot.dashboard.charts.labels import date_label, value_label
+from evenfoot.dashboard.charts.periods import BESIDE_EACH_OTHER, dated, period_kind, with_gaps
+from evenfoot.dashboard.charts.theme import estimate, plural, rgba, tokens
+from evenfoot.dashboard.charts.trend import PERIODS
+from evenfoot.dashboard.language import _
 
 MOST_CHARTS = 12
 """Small charts a person can still compare. [common practice, no source]"""
@@ -85,7 +94,7 @@ def small_multiples(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("Over time, one by one") if title is None else title
     period = next((name for name in PERIODS if name in answer.table), None)

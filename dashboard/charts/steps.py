@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from analytics.measures.answer import Answer
-from analytics.words import say
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows
-from dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.theme import number, percent, percent_range
-from dashboard.language import _, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows
+from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.theme import number, percent, percent_range
+from evenfoot.dashboard.language import _, told
 
 NAMES = {
     "new": say("Sound, then lame"),
@@ -61,7 +61,7 @@ def steps(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("From one scoring to the next") if title is None else title
     table = answer.table if answer.empty else answer.table[answer.table["of"] > 0]

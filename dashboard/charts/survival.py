@@ -7,14 +7,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import unfilled
-from dashboard.charts import plain
-from dashboard.charts.dots import Row, draw_rows
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis
-from dashboard.charts.labels import value_label
-from dashboard.charts.theme import DASHES, MARKERS, number, percent, percent_range, rgba, tokens
-from dashboard.language import _
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import N_
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dots import Row, draw_rows
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.theme import DASHES, MARKERS, number, percent, percent_range, rgba, tokens
+from evenfoot.dashboard.language import _
 
 MOST_GROUPS = 4
 """Curves that can still be told apart; the table has all. [common practice, no source]"""
@@ -50,7 +50,7 @@ def survival(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
         The groups with the most cases, each with colour, dash and marker of its own.
     """
     where = _("claw") if per == "claw" else _("cow")
@@ -90,7 +90,7 @@ def survival(
         height=HEIGHT + below,
         notes=notes,
         legend_lines=(len(parts) if narrow else 1 + letters // 100) if len(parts) > 1 else 0,
-        shown=unfilled("bands show {level} intervals"),
+        shown=N_("bands show {level} intervals"),
     )
     figure.update_layout(margin={"b": 48 + below})
     return figure
@@ -235,7 +235,7 @@ def still_free(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("Still free after {days} days", days=days) if title is None else title
     column = f"free_{days}"

@@ -18,10 +18,10 @@ from functools import cache
 
 from plotly.colors import get_colorscale
 
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.charts import plain
-from dashboard.language import _, words
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.language import _, words
 
 EN_DASH = "\u2013"
 MINUS = "\u2212"
@@ -123,7 +123,7 @@ def tokens(theme: str = DEFAULT_THEME) -> Tokens:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no such theme.
 
     Examples
@@ -132,7 +132,7 @@ def tokens(theme: str = DEFAULT_THEME) -> Tokens:
     '#191B1F'
     """
     if theme not in THEMES:
-        raise Mistake(say("There is no theme '{theme}'; use one of {known}.", theme=theme, known=", ".join(THEMES)))
+        raise UserError(say("There is no theme '{theme}'; use one of {known}.", theme=theme, known=", ".join(THEMES)))
     return THEMES[theme]
 
 

@@ -6,16 +6,16 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import say
-from dashboard.charts import plain
-from dashboard.charts.dated import mark_changes
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
-from dashboard.charts.labels import value_label
-from dashboard.charts.periods import period_axis, period_kind, shifted, with_gaps
-from dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, plural, rgba, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.dated import mark_changes
+from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.periods import period_axis, period_kind, shifted, with_gaps
+from evenfoot.dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, plural, rgba, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _, told
 
 PERIODS = ("month", "quarter", "year", "period")
 _TITLES = {"month": say("Month by month"), "quarter": say("Quarter by quarter"), "year": say("Year by year")}
@@ -48,7 +48,7 @@ def trend(
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     period = next((name for name in PERIODS if name in answer.table), None)
     title = told(_TITLES.get(period or "month", say("Over time"))) if title is None else title

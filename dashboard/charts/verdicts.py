@@ -6,17 +6,17 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.words import unfilled
-from dashboard.charts.frame import records
-from dashboard.charts.labels import VERDICTS
-from dashboard.language import Words
+from evenfoot.analytics.messages import N_
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import VERDICTS
+from evenfoot.dashboard.language import Words
 
 CALLED = ("worse", "better")
 _GAIT = {
-    "lame": unfilled("Lame: {cases} of {n} cows scored, {when}."),
-    "severe": unfilled("Severely lame: {cases} of {n} cows scored, {when}."),
+    "lame": N_("Lame: {cases} of {n} cows scored, {when}."),
+    "severe": N_("Severely lame: {cases} of {n} cows scored, {when}."),
 }
-_LESION = unfilled("{lesion}: {cases} of {n} cows trimmed, {when}.")
+_LESION = N_("{lesion}: {cases} of {n} cows trimmed, {when}.")
 _ALWAYS = ("lame", "any")
 """What is said of a farm whatever the verdict."""
 

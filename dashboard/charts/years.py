@@ -6,14 +6,23 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.words import Said, say
-from dashboard.charts import plain
-from dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, rests_on, shares_axis, top_of
-from dashboard.charts.season import month_name
-from dashboard.charts.theme import DASHES, MARKERS, estimate, percent, points, rgba, tokens
-from dashboard.charts.whiskers import whiskers
-from dashboard.language import _, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import Message, say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import (
+    Drill,
+    framed,
+    marks,
+    nothing_to_show,
+    records,
+    rests_on,
+    shares_axis,
+    top_of,
+)
+from evenfoot.dashboard.charts.season import month_name
+from evenfoot.dashboard.charts.theme import DASHES, MARKERS, estimate, percent, points, rgba, tokens
+from evenfoot.dashboard.charts.whiskers import whiskers
+from evenfoot.dashboard.language import _, told
 
 HEIGHT = 340
 NARROW_HEIGHT = 300
@@ -39,13 +48,13 @@ def years(
     Parameters
     ----------
     answer : Answer
-        Of :func:`analytics.measures.years.years`.
+        Of :func:`evenfoot.analytics.measures.lameness.years.years`.
     theme, narrow, title, drill
         As in every chart; *drill* is given the rows of ``extra["months"]``.
 
     Returns
     -------
-    dashboard.charts.plain.Figure
+    evenfoot.dashboard.charts.plain.Figure
     """
     title = _("This year over the years before") if title is None else title
     months = answer.extra.get("months", pd.DataFrame())
@@ -123,7 +132,7 @@ def _year(
     ]
 
 
-_VERDICTS: dict[str, Said] = {
+_VERDICTS: dict[str, Message] = {
     "up": say("More than"),
     "down": say("Less than"),
     "unclear": say("Not clearly different from"),

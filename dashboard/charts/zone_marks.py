@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.tally.narrow import NOT_RECORDED
-from analytics.trade.feet import CLAW_NAMES, FOOT_NAMES
-from dashboard.charts import plain
-from dashboard.charts.claw import (
+from evenfoot.analytics.domain.feet import CLAW_NAMES, FOOT_NAMES
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.queries.filters import NOT_RECORDED
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.claw import (
     DRAWN_ZONES,
     SHARED_ZONES,
     Key,
@@ -29,11 +29,11 @@ from dashboard.charts.claw import (
     side_of,
     zone_polygons,
 )
-from dashboard.charts.frame import records
-from dashboard.charts.labels import zone_label
-from dashboard.charts.shades import ink_on
-from dashboard.charts.theme import cases_of, number, plural, rgba, tokens
-from dashboard.language import _, _n
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import zone_label
+from evenfoot.dashboard.charts.shades import ink_on
+from evenfoot.dashboard.charts.theme import cases_of, number, plural, rgba, tokens
+from evenfoot.dashboard.language import _, _n
 
 LETTER = (0.53, 1.25)
 """Width and height of a letter as a share of the type size."""

@@ -1,7 +1,7 @@
 """The pages, in the order of the navigation."""
 
-from dashboard.page import Page
-from dashboard.pages import (
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages import (
     change,
     comparison,
     cow,
@@ -19,7 +19,7 @@ from dashboard.pages import (
     warning,
     worklist,
 )
-from dashboard.panel import Panel
+from evenfoot.dashboard.panel import Panel
 
 PAGES: dict[str, Page] = {
     module.PAGE.path: module.PAGE

@@ -9,23 +9,23 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.change_impact import VERDICTS, change_impact
-from analytics.tally.selection import read_date
-from analytics.words import Said
-from dashboard.charts.columns import OF_TERM, shown
-from dashboard.charts.describe_more import describe
-from dashboard.charts.frame import records
-from dashboard.charts.impact import impact, odds_ratios, term_sentence, term_words, terms
-from dashboard.charts.labels import date_label, value_label
-from dashboard.language import _, told
-from dashboard.page import Page
-from dashboard.pages.dated_changes import form, recorded, register
-from dashboard.pages.warning import lesion_choice, long_run
-from dashboard.panel import FITTING, Drawn, Panel, mark, number_table
-from dashboard.span import days_of, span_of
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lesions.change_impact import VERDICTS, change_impact
+from evenfoot.analytics.messages import Message
+from evenfoot.analytics.queries.selection import read_date
+from evenfoot.dashboard.charts.columns import OF_TERM, shown
+from evenfoot.dashboard.charts.describe_more import describe
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.impact import impact, odds_ratios, term_sentence, term_words, terms
+from evenfoot.dashboard.charts.labels import date_label, value_label
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.dated_changes import form, recorded, register
+from evenfoot.dashboard.pages.warning import lesion_choice, long_run
+from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark, number_table
+from evenfoot.dashboard.span import days_of, span_of
+from evenfoot.dashboard.view import View
 
 
 def day_of(ledger: Ledger, view: View) -> dt.date | None:
@@ -80,12 +80,12 @@ def _impact(ledger: Ledger, view: View) -> Any:
     )
 
 
-def verdict_of(answer: Answer) -> list[Said]:
+def verdict_of(answer: Answer) -> list[Message]:
     """The verdict of `change-impact`, as its own sentence says it."""
     return [line for line in (*answer.basis.notes, *answer.cautions) if line.template in VERDICTS.values()]
 
 
-def counted_in(answer: Answer) -> list[Said]:
+def counted_in(answer: Answer) -> list[Message]:
     """What `change-impact` counted, and why that."""
     return [line for line in answer.basis.notes if line.template.startswith("Counted is {lesions}")]
 

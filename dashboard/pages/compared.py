@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.comparison import comparison
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lesions.comparison import comparison
+from evenfoot.dashboard.view import View
 
 COVARIATES = ("parity", "season", "farm", "housing", "floor", "group", "breed", "trimmer", "year")
 GROUPINGS = ("housing", "floor", "wetness", "season", "group", "parity", "breed", "trimmer", "farm", "year")

@@ -9,23 +9,23 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.locomotion import locomotion
-from analytics.trade.lesions import LESIONS
-from dashboard.charts import comparison as drawn_comparison
-from dashboard.charts import describe
-from dashboard.charts import locomotion as drawn_locomotion
-from dashboard.charts.columns import OF_TERM
-from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.theme import capital
-from dashboard.language import _, told
-from dashboard.page import Page
-from dashboard.pages.compared import COVARIATES, FIELD_OF, GROUPINGS, compared, counted, grouping
-from dashboard.pages.comparison_feet import where
-from dashboard.panel import FITTING, Drawn, Panel, mark, number_table, rests_on
-from dashboard.span import choosing_by
-from dashboard.view import View
+from evenfoot.analytics.domain.lesions import LESIONS
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lameness.locomotion import locomotion
+from evenfoot.dashboard.charts import comparison as drawn_comparison
+from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts import locomotion as drawn_locomotion
+from evenfoot.dashboard.charts.columns import OF_TERM
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.charts.theme import capital
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.compared import COVARIATES, FIELD_OF, GROUPINGS, compared, counted, grouping
+from evenfoot.dashboard.pages.comparison_feet import where
+from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.span import choosing_by
+from evenfoot.dashboard.view import View
 
 
 def _risks(ledger: Ledger, view: View) -> Drawn:

@@ -7,17 +7,17 @@ from typing import Any
 
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.foot_map import foot_map
-from analytics.tally.narrow import NOT_RECORDED
-from dashboard.charts import describe
-from dashboard.charts.foot import common_top, draw_feet
-from dashboard.charts.foot_difference import draw_difference, zone_differences
-from dashboard.charts.labels import value_label
-from dashboard.language import _
-from dashboard.pages.compared import FIELD_OF, compared, grouping
-from dashboard.panel import Drawn, mark
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.foot_map import foot_map
+from evenfoot.analytics.queries.filters import NOT_RECORDED
+from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts.foot import common_top, draw_feet
+from evenfoot.dashboard.charts.foot_difference import draw_difference, zone_differences
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.language import _
+from evenfoot.dashboard.pages.compared import FIELD_OF, compared, grouping
+from evenfoot.dashboard.panel import Drawn, mark
+from evenfoot.dashboard.view import View
 
 
 def where(ledger: Ledger, view: View) -> Any:

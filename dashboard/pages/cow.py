@@ -8,24 +8,24 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer, Basis
-from analytics.measures.due_reasons import lame_lately
-from analytics.tally.cows import cow_names, one_cow
-from analytics.tally.due import herd_on
-from analytics.tally.selection import Selection
-from analytics.today import today
-from analytics.words import say
-from dashboard.charts.cow import timeline
-from dashboard.charts.labels import small, value_label
-from dashboard.language import _, _n, told, words
-from dashboard.page import Page
-from dashboard.pages.cow_events import events
-from dashboard.pages.cow_now import her_feet, next_due
-from dashboard.pages.worklist import day_asked
-from dashboard.panel import Drawn, Panel, mark, number_table
-from dashboard.span import span_of
-from dashboard.view import View
+from evenfoot.analytics.clock import today
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.analytics.measures.planning.due_reasons import lame_lately
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.queries.cow_status import herd_on
+from evenfoot.analytics.queries.cows import cow_names, one_cow
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.charts.cow import timeline
+from evenfoot.dashboard.charts.labels import small, value_label
+from evenfoot.dashboard.language import _, _n, told, words
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.cow_events import events
+from evenfoot.dashboard.pages.cow_now import her_feet, next_due
+from evenfoot.dashboard.pages.worklist import day_asked
+from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table
+from evenfoot.dashboard.span import span_of
+from evenfoot.dashboard.view import View
 
 ASK = say("Choose a cow above, or follow a cow from another page.")
 FINDING_COLUMNS = (

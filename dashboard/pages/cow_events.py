@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.charts.labels import value_label
-from dashboard.language import _
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.language import _
 
 
 def events(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:

@@ -9,17 +9,17 @@ from typing import Any
 import pandas as pd
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.foot_map import foot_map
-from analytics.measures.worklist import as_of, day_of, worklist
-from analytics.tally.selection import Selection
-from dashboard.charts import describe
-from dashboard.charts.foot import draw_feet
-from dashboard.charts.frame import records
-from dashboard.language import _, told, words
-from dashboard.pages.worklist import ABOUT, day_asked
-from dashboard.panel import Drawn, mark, number_table
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.foot_map import foot_map
+from evenfoot.analytics.measures.planning.worklist import as_of, day_of, worklist
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts.foot import draw_feet
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.pages.worklist import ABOUT, day_asked
+from evenfoot.dashboard.panel import Drawn, mark, number_table
+from evenfoot.dashboard.view import View
 
 AHEAD_DAYS = 365
 """What falls due within a year is told of one cow; the list of all cows looks four weeks ahead."""

@@ -13,23 +13,23 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import Dash, Input, Output, State, html, no_update
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger
-from analytics.ledger.adding import ImportResult, add_sheets
-from analytics.ledger.file_import import farms_by_kind
-from analytics.measures.answer import Answer
-from analytics.mistake import Mistake
-from analytics.tally.before_after import changes
-from analytics.trade.lesions import PARENTS
-from analytics.words import say
-from dashboard.accounts import current_viewer
-from dashboard.accounts.store import Store
-from dashboard.charts.labels import value_label
-from dashboard.frame import mistake as mistake_line
-from dashboard.language import _, told
-from dashboard.pages import imports_rights
-from dashboard.span import days_of
-from dashboard.view import View
+from evenfoot.analytics.domain.lesions import PARENTS
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import ImportResult, add_sheets
+from evenfoot.analytics.ledger.imports.file_import import farms_by_kind
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.queries.change_windows import changes
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.frame import mistake as mistake_line
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.pages import imports_rights
+from evenfoot.dashboard.span import days_of
+from evenfoot.dashboard.view import View
 
 FILE = "change-{farm}-{day}.csv"
 """What the import of a change written here is called."""
@@ -115,19 +115,19 @@ def write_down(
 
     Raises
     ------
-    Mistake
+    UserError
         The viewer may not, something is missing or not possible, or the change is recorded already.
     """
     viewer = current_viewer()
     viewer.refuse_unless("record changes")
     if not farm:
-        raise Mistake(say("Choose the farm first, so that it is known where the change was made."))
+        raise UserError(say("Choose the farm first, so that it is known where the change was made."))
     if not (day or "").strip():
-        raise Mistake(say("Choose the day of the change."))
+        raise UserError(say("Choose the day of the change."))
     if not (what or "").strip():
-        raise Mistake(say("Say in a few words what changed."))
+        raise UserError(say("Say in a few words what changed."))
     if max(len(what or ""), len(note or "")) > LONGEST:
-        raise Mistake(say("Say it in {n} letters or fewer; a mark on a chart is no report.", n=LONGEST))
+        raise UserError(say("Say it in {n} letters or fewer; a mark on a chart is no report.", n=LONGEST))
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerows(
         [COLUMNS, (farm, day, _plain(what), _plain(note), " ".join(lesions or ()))]
@@ -138,10 +138,10 @@ def write_down(
     imports_rights.refuse_sheets(viewer, farms_by_kind(sheets))
     held = [row for sheet in sheets for row in sheet.set_aside.to_dict("records")]
     if held:
-        raise Mistake(say("{reason} {remedy}", reason=held[0]["reason"], remedy=held[0]["remedy"]))
+        raise UserError(say("{reason} {remedy}", reason=held[0]["reason"], remedy=held[0]["remedy"]))
     digest = hashlib.sha256(data).hexdigest()
     if not add_sheets(ledger, sheets, name, digest, dry_run=True).added:
-        raise Mistake(say("This change is written down already."))
+        raise UserError(say("This change is written down already."))
     result = add_sheets(ledger, sheets, name, digest)
     imports_rights.remember(store, viewer, result, digest)
     return result
@@ -184,7 +184,7 @@ def register(app: Dash, ledger: Ledger) -> None:
         try:
             view = View.read(path, search or "", current_viewer().allowed)
             result = write_down(ledger, store, view.farm, day, what, note, lesions)
-        except Mistake as known:
+        except UserError as known:
             return mistake_line(told(known.sentence)), no_update, no_update, no_update
         said = html.P(
             [

@@ -8,24 +8,24 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.benchmark import benchmark
-from analytics.measures.prevalence import prevalence
-from analytics.measures.signals import signals
-from analytics.words import say
-from dashboard.charts.describe import describe as describe_plain
-from dashboard.charts.describe_more import describe
-from dashboard.charts.funnel import funnel
-from dashboard.charts.shrunken import shrunken
-from dashboard.charts.small_multiples import small_multiples
-from dashboard.language import _, told
-from dashboard.page import Page
-from dashboard.pages.farms_grid import grid
-from dashboard.pages.warning import WATCHED, farm_by_farm, lameness_only, lesion_choice
-from dashboard.panel import FITTING, Drawn, Panel, mark, number_table
-from dashboard.span import span_of
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lameness.signals import signals
+from evenfoot.analytics.measures.lesions.benchmark import benchmark
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.describe import describe as describe_plain
+from evenfoot.dashboard.charts.describe_more import describe
+from evenfoot.dashboard.charts.funnel import funnel
+from evenfoot.dashboard.charts.shrunken import shrunken
+from evenfoot.dashboard.charts.small_multiples import small_multiples
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.farms_grid import grid
+from evenfoot.dashboard.pages.warning import WATCHED, farm_by_farm, lameness_only, lesion_choice
+from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark, number_table
+from evenfoot.dashboard.span import span_of
+from evenfoot.dashboard.view import View
 
 COUNTED = {"trim": say("Trims"), "cow": say("Cows in the period")}
 

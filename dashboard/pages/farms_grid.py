@@ -8,16 +8,16 @@ from typing import Any
 import dash_ag_grid as dag
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.signals import signals
-from dashboard.charts.frame import records
-from dashboard.charts.funnel import outside_words
-from dashboard.charts.labels import column_label
-from dashboard.language import _
-from dashboard.panel import rests_on
-from dashboard.reader import for_grids
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lameness.signals import signals
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.funnel import outside_words
+from evenfoot.dashboard.charts.labels import column_label
+from evenfoot.dashboard.language import _
+from evenfoot.dashboard.panel import rests_on
+from evenfoot.dashboard.reader import for_grids
+from evenfoot.dashboard.view import View
 
 GRID_PAGE = 25
 HEAD = 76

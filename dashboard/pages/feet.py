@@ -11,21 +11,21 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.foot_map import foot_map
-from analytics.measures.prevalence import prevalence
-from analytics.trade.feet import FEET
-from dashboard.charts import describe
-from dashboard.charts.foot import common_top, draw_feet
-from dashboard.charts.frame import records
-from dashboard.charts.labels import value_label
-from dashboard.charts.theme import cases_of
-from dashboard.charts.zone_marks import unplaced, zone_rows
-from dashboard.language import _
-from dashboard.panel import Drawn, mark, rests_on
-from dashboard.span import span_of
-from dashboard.view import View
+from evenfoot.analytics.domain.feet import FEET
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lesions.foot_map import foot_map
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts.foot import common_top, draw_feet
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.theme import cases_of
+from evenfoot.dashboard.charts.zone_marks import unplaced, zone_rows
+from evenfoot.dashboard.language import _
+from evenfoot.dashboard.panel import Drawn, mark, rests_on
+from evenfoot.dashboard.span import span_of
+from evenfoot.dashboard.view import View
 
 PLACE: dict[str, Any] = {"feet": (), "claws": (), "zones": ()}
 SPLITS = ("season", "housing", "year")

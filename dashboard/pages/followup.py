@@ -8,20 +8,20 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.incidence import incidence
-from analytics.measures.recurrence import recurrence
-from analytics.words import say
-from dashboard.charts import incidence as rates
-from dashboard.charts.columns import OF_RATE, shown
-from dashboard.charts.describe_more import describe
-from dashboard.charts.survival import still_free, survival
-from dashboard.language import _, _n, told
-from dashboard.page import Page
-from dashboard.pages.warning import lesion_choice
-from dashboard.panel import Drawn, Panel, mark, number_table, rests_on
-from dashboard.span import choosing_by
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.incidence import incidence
+from evenfoot.analytics.measures.lesions.recurrence import recurrence
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import incidence as rates
+from evenfoot.dashboard.charts.columns import OF_RATE, shown
+from evenfoot.dashboard.charts.describe_more import describe
+from evenfoot.dashboard.charts.survival import still_free, survival
+from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.warning import lesion_choice
+from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.span import choosing_by
+from evenfoot.dashboard.view import View
 
 LEVELS = {"cow": say("Same cow"), "claw": say("Same claw")}
 

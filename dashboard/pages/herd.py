@@ -7,26 +7,26 @@ from typing import Any
 
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.locomotion import locomotion
-from analytics.measures.prevalence import prevalence
-from analytics.measures.summary import summary
-from analytics.measures.worklist import day_of, needing_someone
-from dashboard.accounts import current_viewer
-from dashboard.charts import describe
-from dashboard.charts import locomotion as drawn_locomotion
-from dashboard.charts import prevalence as bars
-from dashboard.charts.columns import OF_SUMMARY, shown
-from dashboard.charts.review import review
-from dashboard.charts.verdicts import called_first, verdict_sentences, verdicts_of_farms
-from dashboard.language import _, _n, told, words
-from dashboard.page import Page
-from dashboard.pages.herd_signals import driven_by, fired
-from dashboard.pages.lesions import CLEARED
-from dashboard.pages.worklist import ABOUT, day_asked, day_line
-from dashboard.panel import Drawn, Panel, mark, number_table
-from dashboard.span import choosing_by
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.locomotion import locomotion
+from evenfoot.analytics.measures.lameness.summary import summary
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.measures.planning.worklist import day_of, needing_someone
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts import locomotion as drawn_locomotion
+from evenfoot.dashboard.charts import prevalence as bars
+from evenfoot.dashboard.charts.columns import OF_SUMMARY, shown
+from evenfoot.dashboard.charts.review import review
+from evenfoot.dashboard.charts.verdicts import called_first, verdict_sentences, verdicts_of_farms
+from evenfoot.dashboard.language import _, _n, told, words
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.herd_signals import driven_by, fired
+from evenfoot.dashboard.pages.lesions import CLEARED
+from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_line
+from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table
+from evenfoot.dashboard.span import choosing_by
+from evenfoot.dashboard.view import View
 
 
 def _review(ledger: Ledger, view: View) -> Any:

@@ -7,18 +7,18 @@ from typing import Any
 
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.drivers import drivers
-from analytics.measures.signals import signals
-from dashboard.charts import drivers as drawn_drivers
-from dashboard.charts import signals as drawn_signals
-from dashboard.charts.frame import records
-from dashboard.charts.labels import value_label
-from dashboard.language import _, told
-from dashboard.pages.compared import FIELD_OF
-from dashboard.pages.warning import WATCHED, lameness_only
-from dashboard.panel import Drawn, mark, rests_on
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.drivers import drivers
+from evenfoot.analytics.measures.lameness.signals import signals
+from evenfoot.dashboard.charts import drivers as drawn_drivers
+from evenfoot.dashboard.charts import signals as drawn_signals
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.pages.compared import FIELD_OF
+from evenfoot.dashboard.pages.warning import WATCHED, lameness_only
+from evenfoot.dashboard.panel import Drawn, mark, rests_on
+from evenfoot.dashboard.view import View
 
 
 def driven_by(ledger: Ledger, view: View) -> Drawn:

@@ -9,25 +9,25 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.growth import growth
-from analytics.measures.horn import horn
-from analytics.measures.shedding import shedding
-from analytics.tally.horn import SHARES
-from analytics.trade.shedding import EXPECTED
-from dashboard.charts import horn as drawn
-from dashboard.charts import shed_claw
-from dashboard.charts.columns import OF_RATE, shown
-from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.lengths import grown, measured
-from dashboard.charts.theme import percent, percent_range
-from dashboard.language import _, _n, told
-from dashboard.page import Page
-from dashboard.pages import compared
-from dashboard.panel import FITTING, Drawn, Panel, mark, number_table
-from dashboard.span import choosing
-from dashboard.view import View
+from evenfoot.analytics.domain.shedding import EXPECTED
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.horn.growth import growth
+from evenfoot.analytics.measures.horn.horn_state import horn
+from evenfoot.analytics.measures.horn.shedding import shedding
+from evenfoot.analytics.queries.horn import SHARES
+from evenfoot.dashboard.charts import horn as drawn
+from evenfoot.dashboard.charts import shed_claw
+from evenfoot.dashboard.charts.columns import OF_RATE, shown
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.charts.lengths import grown, measured
+from evenfoot.dashboard.charts.theme import percent, percent_range
+from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages import compared
+from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark, number_table
+from evenfoot.dashboard.span import choosing
+from evenfoot.dashboard.view import View
 
 FIELD_OF = {**compared.FIELD_OF, "claw": "claws"}
 GROUPINGS = ("housing", "floor", "wetness", "season", "month", "group", "parity", "breed", "claw", "limb", "farm")

@@ -6,24 +6,24 @@ from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from analytics.intake import write_set_aside
-from analytics.ledger import Ledger
-from analytics.ledger.adding import undo_import
-from analytics.ledger.aliases import take_back_alias
-from analytics.ledger.layouts import remove_layout
-from analytics.mistake import Mistake
-from dashboard import progress
-from dashboard.accounts import current_viewer
-from dashboard.accounts.store import Store
-from dashboard.frame import mistake as mistake_line
-from dashboard.language import _, _n, told
-from dashboard.page import Page
-from dashboard.pages import imports_rights
-from dashboard.pages.imports_demo import demo_imports
-from dashboard.pages.imports_dropping import register_sheets
-from dashboard.pages.imports_list import imports_so_far
-from dashboard.pages.imports_memory import remembered
-from dashboard.pages.imports_mended import register_mending
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import write_set_aside
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.aliases import take_back_alias
+from evenfoot.analytics.ledger.imports.add import undo_import
+from evenfoot.analytics.ledger.layout_answers import remove_layout
+from evenfoot.dashboard import progress
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.frame import mistake as mistake_line
+from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages import imports_rights
+from evenfoot.dashboard.pages.imports_demo import demo_imports
+from evenfoot.dashboard.pages.imports_dropping import register_sheets
+from evenfoot.dashboard.pages.imports_list import imports_so_far
+from evenfoot.dashboard.pages.imports_memory import remembered
+from evenfoot.dashboard.pages.imports_mended import register_mending
 
 
 def _extra() -> list[Any]:
@@ -93,7 +93,7 @@ def _register_list(app: Dash, ledger: Ledger, store: Store) -> None:
             imports = imports_so_far(ledger, imports_rights.own_imports(ledger, store, viewer))
             memory = remembered(ledger) if viewer.may("see every import") else None
             demo = viewer.may("see every import") and demo_imports(ledger)
-        except Mistake as known:
+        except UserError as known:
             return mistake_line(told(known.sentence)), None, None
         said = _(
             "This ledger holds the demo herds, which are invented. They are taken out, once you agree, before a sheet "
@@ -116,7 +116,7 @@ def _register_list(app: Dash, ledger: Ledger, store: Store) -> None:
             current_viewer().refuse_unless("take imports back")
             imports_rights.refuse_import(ledger, store, current_viewer(), number)
             removed = undo_import(ledger, number)
-        except Mistake as known:
+        except UserError as known:
             return no_update, mistake_line(told(known.sentence))
         return seen + 1, html.P(
             _n(
@@ -145,7 +145,7 @@ def _register_list(app: Dash, ledger: Ledger, store: Store) -> None:
                 remove_layout(ledger, int(asked["name"]))
             else:
                 take_back_alias(ledger, asked["what"], asked["name"], asked["farm"] or None)
-        except Mistake as known:
+        except UserError as known:
             return no_update, mistake_line(told(known.sentence))
         return seen + 1, html.P(_("Forgotten."), role="status")
 
@@ -161,7 +161,7 @@ def _register_list(app: Dash, ledger: Ledger, store: Store) -> None:
         try:
             imports_rights.refuse_import(ledger, store, current_viewer(), number)
             text = write_set_aside(ledger.set_aside(number))
-        except Mistake as known:
+        except UserError as known:
             text = f"{known}\n"
         return {"content": text, "filename": f"set-aside-{number}.csv", "type": "text/csv"}
 

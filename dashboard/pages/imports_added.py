@@ -7,13 +7,13 @@ from typing import Any
 
 from dash import html
 
-from analytics.intake import CheckedSheet
-from analytics.ledger import Ledger
-from analytics.ledger.adding import ImportResult
-from analytics.ledger.file_import import PreparedImport
-from analytics.tally.selection import Selection
-from dashboard.language import _, told
-from dashboard.view import View
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import ImportResult
+from evenfoot.analytics.ledger.imports.file_import import PreparedImport
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.view import View
 
 WHOLE_HERD = "whole-herd"
 SHOWN_FARMS = 12

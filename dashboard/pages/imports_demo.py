@@ -10,11 +10,11 @@ import functools
 import hashlib
 import os
 
-import sample_data
-from analytics.ledger import Ledger
-from analytics.ledger.adding import undo_import
-from analytics.today import SET_BY
-from sample_data.farms import END
+from evenfoot import sample_data
+from evenfoot.analytics.clock import SET_BY
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import undo_import
+from evenfoot.sample_data.farms import END
 
 
 @functools.cache
@@ -37,7 +37,7 @@ def take_out_demo(ledger: Ledger) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         The copy cannot be made, or the ledger cannot be changed.
     """
     for turn, number in enumerate(demo_imports(ledger)):

@@ -8,21 +8,21 @@ from typing import Any
 
 from dash import ALL, MATCH, Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from analytics.intake.limited_reading import raw_rows_limited
-from analytics.ledger import Ledger
-from analytics.ledger.file_import import run_import
-from analytics.mistake import Mistake
-from dashboard import progress
-from dashboard.accounts import current_viewer
-from dashboard.accounts.store import Store
-from dashboard.frame import mistake as mistake_line
-from dashboard.language import _, told
-from dashboard.pages import imports_rights
-from dashboard.pages.imports_added import added_body
-from dashboard.pages.imports_demo import demo_digests, demo_imports, take_out_demo
-from dashboard.pages.imports_questions import shown_values
-from dashboard.pages.imports_rows import SHOWN_ROWS
-from dashboard.pages.imports_sheet import bytes_of, digest_of, sheet_body
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.isolated_reader import raw_rows_limited
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.file_import import run_import
+from evenfoot.dashboard import progress
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.frame import mistake as mistake_line
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.pages import imports_rights
+from evenfoot.dashboard.pages.imports_added import added_body
+from evenfoot.dashboard.pages.imports_demo import demo_digests, demo_imports, take_out_demo
+from evenfoot.dashboard.pages.imports_questions import shown_values
+from evenfoot.dashboard.pages.imports_rows import SHOWN_ROWS
+from evenfoot.dashboard.pages.imports_sheet import bytes_of, digest_of, sheet_body
 
 Answered = list[dict[str, Any]]
 """One of Dash's lists of inputs with the same pattern: each with its ``id`` and its ``value``."""
@@ -169,14 +169,14 @@ def register_sheets(app: Dash, ledger: Ledger, store: Store) -> None:
         try:
             with progress.watched("import"):
                 return _read(ledger, sheet, id["of"], answers)
-        except Mistake as known:
+        except UserError as known:
             refused = mistake_line(told(known.sentence))
         if shown is None:
             return refused, None
         # The answer cannot be used: it is said, and the sheet is shown as it was before.
         try:
             body, shown = _read(ledger, sheet, id["of"], shown["answers"])
-        except Mistake as known:
+        except UserError as known:
             return mistake_line(told(known.sentence)), None
         return [refused, *body], shown
 
@@ -198,11 +198,11 @@ def register_sheets(app: Dash, ledger: Ledger, store: Store) -> None:
         try:
             with progress.watched("import"):
                 return _add(ledger, store, sheet, id["of"], answers)
-        except Mistake as known:
+        except UserError as known:
             refused = mistake_line(told(known.sentence))
         try:
             body, shown = _read(ledger, sheet, id["of"], answers)
-        except Mistake:
+        except UserError:
             # What is wrong with the sheet has been said.
             return refused, None, no_update, no_update
         return [refused, *body], shown, no_update, no_update

@@ -7,10 +7,10 @@ from typing import Any
 import pandas as pd
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.words import say
-from dashboard.charts.theme import number
-from dashboard.language import _, _n, told, words
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.theme import number
+from evenfoot.dashboard.language import _, _n, told, words
 
 KINDS = {
     "trims": say("trim records"),

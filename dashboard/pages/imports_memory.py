@@ -8,11 +8,11 @@ from typing import Any
 
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.ledger.aliases import aliases
-from analytics.ledger.layouts import layouts
-from dashboard.charts.frame import records
-from dashboard.language import _, _n
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.aliases import aliases
+from evenfoot.analytics.ledger.layout_answers import layouts
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.language import _, _n
 
 NAMES = {
     "farm": lambda line: _("Farm '{said}' is {means}.", **line),

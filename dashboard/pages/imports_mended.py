@@ -6,15 +6,15 @@ from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from dashboard import progress
-from dashboard.accounts import current_viewer
-from dashboard.accounts.store import Store
-from dashboard.frame import mistake as mistake_line
-from dashboard.language import _, told
-from dashboard.pages import imports_rights
-from dashboard.pages.imports_mending import MENDING, grid_rows, mending_body, try_again
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard import progress
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.frame import mistake as mistake_line
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.pages import imports_rights
+from evenfoot.dashboard.pages.imports_mending import MENDING, grid_rows, mending_body, try_again
 
 
 def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
@@ -41,7 +41,7 @@ def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
             return no_update, no_update
         try:
             return _mending(ledger, store, number)
-        except Mistake as known:
+        except UserError as known:
             return mistake_line(told(known.sentence)), None
 
     @app.callback(
@@ -71,7 +71,7 @@ def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
             with progress.watched("import"):
                 imports_rights.refuse_import(ledger, store, current_viewer(), number)
                 tried = try_again(ledger, number, headings, rows, {**of["given"], **given})
-        except Mistake as known:
+        except UserError as known:
             return [mistake_line(told(known.sentence)), *mending_body(number, headings, rows)], of, no_update
         if tried.questions:
             body = mending_body(number, headings, rows, tried.questions)

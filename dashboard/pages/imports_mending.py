@@ -11,21 +11,21 @@ import dash_ag_grid as dag
 import pandas as pd
 from dash import html
 
-from analytics.intake import CheckedSheet, write_set_aside
-from analytics.intake.fields import OWN_COLUMNS
-from analytics.intake.layouts.questions import Question
-from analytics.ledger import Ledger
-from analytics.ledger.adding import ImportResult
-from analytics.ledger.file_import import PreparedImport, run_import
-from analytics.ledger.matching import join_notes
-from analytics.mistake import Mistake
-from analytics.today import today
-from analytics.words import say
-from dashboard.language import _, _n, told
-from dashboard.pages.imports_questions import field
-from dashboard.pages.imports_rights import prepared_for_viewer
-from dashboard.pages.imports_sheet import digest_of
-from dashboard.reader import for_grids
+from evenfoot.analytics.clock import today
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import CheckedSheet, write_set_aside
+from evenfoot.analytics.intake.fields import OWN_COLUMNS
+from evenfoot.analytics.intake.layouts.questions import Question
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import ImportResult
+from evenfoot.analytics.ledger.imports.file_import import PreparedImport, run_import
+from evenfoot.analytics.ledger.imports.record_linkage import join_notes
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.pages.imports_questions import field
+from evenfoot.dashboard.pages.imports_rights import prepared_for_viewer
+from evenfoot.dashboard.pages.imports_sheet import digest_of
+from evenfoot.dashboard.reader import for_grids
 
 MOST_ROWS = 500
 """Rows that are mended at a time; the rest is in the file of set-aside rows."""
@@ -68,7 +68,8 @@ def grid_rows(frame: pd.DataFrame) -> tuple[list[str], list[dict[str, Any]]]:
     Parameters
     ----------
     frame : pandas.DataFrame
-        Of :meth:`~analytics.ledger.ledger.Ledger.set_aside` or of :attr:`~analytics.intake.CheckedSheet.set_aside`.
+        Of :meth:`~evenfoot.analytics.ledger.ledger.Ledger.set_aside` or of
+        :attr:`~evenfoot.analytics.intake.CheckedSheet.set_aside`.
     """
     number = "row" if "row" in frame.columns else "row_no"
     headings: dict[str, int] = {}
@@ -165,11 +166,11 @@ def try_again(
 
     Raises
     ------
-    Mistake
+    UserError
         There are no rows, they cannot be read, or the viewer may not bring them in.
     """
     if not lines:
-        raise Mistake(say("There are no rows to try again."))
+        raise UserError(say("There are no rows to try again."))
     data = mended_csv(headings, lines)
     name, digest = MENDED_FILE.format(number=number), digest_of(data)
     prepared, _result = prepared_for_viewer(ledger, data, name, given)

@@ -8,11 +8,11 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from analytics.intake.layouts.columns import describe
-from analytics.intake.layouts.questions import Answers, Question
-from analytics.trade.feet import CLAWS, FEET
-from analytics.trade.lesions import PARENTS
-from dashboard.language import _, _n, told
+from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.analytics.domain.lesions import PARENTS
+from evenfoot.analytics.intake.layouts.column_detection import describe
+from evenfoot.analytics.intake.layouts.questions import Answers, Question
+from evenfoot.dashboard.language import _, _n, told
 
 MOST_BUTTONS = 6
 """Choices up to which each has a button of its own; more stand in a list."""

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from analytics.ledger import Ledger
-from analytics.ledger.adding import ImportResult
-from analytics.ledger.file_import import PreparedImport
-from analytics.ledger.import_farms import farms_of_import
-from analytics.ledger.limited_import import prepare_limited
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.accounts.store import Store
-from dashboard.accounts.viewer import Viewer, current_viewer
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import ImportResult
+from evenfoot.analytics.ledger.imports.file_import import PreparedImport
+from evenfoot.analytics.ledger.imports.import_farms import farms_of_import
+from evenfoot.analytics.ledger.limited_import import prepare_limited
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts.viewer import Viewer, current_viewer
 
 ACT_OF_KIND = {"changes": "record changes", "limits": "set limits"}
 """What somebody must be allowed to do to bring a sheet of a kind in; any other kind is ``import sheets``."""
@@ -39,7 +39,7 @@ def refuse_sheets(viewer: Viewer, farms_of: Mapping[str, Sequence[str | None]]) 
 
     Raises
     ------
-    Mistake
+    UserError
         The role may bring in no such sheet, or a row is of a farm that was not granted.
     """
     for kind in farms_of:
@@ -48,7 +48,7 @@ def refuse_sheets(viewer: Viewer, farms_of: Mapping[str, Sequence[str | None]]) 
     beyond = sorted(farm for farm in farms if not viewer.sees(farm))
     if beyond:
         named = ", ".join(beyond[:5])
-        raise Mistake(
+        raise UserError(
             say(
                 "The sheet has rows of farms that your account was not granted: {named}. Take them out, or ask the "
                 "owner of the ledger.",
@@ -80,7 +80,7 @@ def prepared_for_viewer(
 
     Raises
     ------
-    Mistake
+    UserError
         The viewer may not, the file cannot be read, or an answer cannot be used.
     """
     viewer = current_viewer()
@@ -135,11 +135,11 @@ def refuse_import(ledger: Ledger, store: Store, viewer: Viewer, number: int) -> 
 
     Raises
     ------
-    Mistake
+    UserError
         It is not the viewer's, or holds rows of a farm that is no longer granted.
     """
     own = own_imports(ledger, store, viewer)
     if own is None:
         return
     if number not in own or not all(viewer.sees(farm) for farm in farms_of_import(ledger, number)):
-        raise Mistake(NO_SUCH)
+        raise UserError(NO_SUCH)

@@ -8,11 +8,11 @@ from typing import Any
 import pandas as pd
 from dash import html
 
-from analytics.intake import CheckedSheet
-from analytics.intake.raw_rows import RawRow
-from dashboard.charts.frame import records
-from dashboard.charts.labels import column_label, value_label
-from dashboard.language import _, _n, told
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.intake.readers.raw_rows import RawRow
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.language import _, _n, told
 
 SHOWN_ROWS = 50
 NAMED_BY_THEMSELVES = frozenset(
@@ -42,7 +42,7 @@ def rows_beside(sheets: Sequence[CheckedSheet], rows: Mapping[str, Sequence[RawR
     sheets : sequence of CheckedSheet
         Those of one source stand in one table.
     rows : mapping of str to sequence of RawRow
-        Of :func:`~analytics.intake.raw_rows.raw_rows`.
+        Of :func:`~evenfoot.analytics.intake.readers.raw_rows.raw_rows`.
     """
     out: list[Any] = []
     for source in dict.fromkeys(sheet.source for sheet in sheets):

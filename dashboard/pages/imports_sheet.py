@@ -11,20 +11,20 @@ from typing import Any
 import pandas as pd
 from dash import html
 
-from analytics.intake import CheckedSheet
-from analytics.intake.raw_rows import RawRow
-from analytics.ledger.adding import ImportResult
-from analytics.ledger.file_import import PreparedImport
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.charts.frame import records
-from dashboard.charts.labels import column_label, value_label
-from dashboard.charts.theme import number
-from dashboard.language import _, _n, told
-from dashboard.pages.imports_list import KINDS
-from dashboard.pages.imports_questions import open_questions, settled_fold
-from dashboard.pages.imports_rows import SHOWN_ROWS, rows_beside
-from dashboard.panel import number_table
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.intake.readers.raw_rows import RawRow
+from evenfoot.analytics.ledger.imports.add import ImportResult
+from evenfoot.analytics.ledger.imports.file_import import PreparedImport
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.charts.theme import number
+from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.pages.imports_list import KINDS
+from evenfoot.dashboard.pages.imports_questions import open_questions, settled_fold
+from evenfoot.dashboard.pages.imports_rows import SHOWN_ROWS, rows_beside
+from evenfoot.dashboard.panel import number_table
 
 
 def bytes_of(contents: str) -> bytes:
@@ -32,13 +32,13 @@ def bytes_of(contents: str) -> bytes:
 
     Raises
     ------
-    Mistake
+    UserError
         They are not whole.
     """
     try:
         return base64.b64decode(contents.partition(",")[2], validate=True)
     except (binascii.Error, ValueError):
-        raise Mistake(say("The file did not arrive whole; drop it again.")) from None
+        raise UserError(say("The file did not arrive whole; drop it again.")) from None
 
 
 def digest_of(data: bytes) -> str:

@@ -6,26 +6,26 @@ from typing import Any
 
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.basis import begin_basis
-from analytics.measures.prevalence import prevalence
-from analytics.tally.cows import cows_found
-from analytics.tally.selection import Selection
-from analytics.trade.feet import CLAWS, FEET, ZONES
-from analytics.trade.lesions import LESIONS, parent_of
-from dashboard.charts import describe, trend
-from dashboard.charts import prevalence as bars
-from dashboard.charts.labels import small, value_label
-from dashboard.charts.small_multiples import small_multiples
-from dashboard.charts.theme import capital
-from dashboard.language import _
-from dashboard.page import Page
-from dashboard.pages.dated_changes import form, with_changes
-from dashboard.pages.feet import drawn_feet, feet_by, feet_choices
-from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
-from dashboard.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on
-from dashboard.span import choosing, choosing_by
-from dashboard.view import View
+from evenfoot.analytics.domain.feet import CLAWS, FEET, ZONES
+from evenfoot.analytics.domain.lesions import LESIONS, parent_of
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.basis import begin_basis
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.queries.cows import cows_found
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.charts import describe, trend
+from evenfoot.dashboard.charts import prevalence as bars
+from evenfoot.dashboard.charts.labels import small, value_label
+from evenfoot.dashboard.charts.small_multiples import small_multiples
+from evenfoot.dashboard.charts.theme import capital
+from evenfoot.dashboard.language import _
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.dated_changes import form, with_changes
+from evenfoot.dashboard.pages.feet import drawn_feet, feet_by, feet_choices
+from evenfoot.dashboard.pages.over_time import rolling_panel, window_choice, years_panel
+from evenfoot.dashboard.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.span import choosing, choosing_by
+from evenfoot.dashboard.view import View
 
 CLEARED: dict[str, Any] = {"lesions": (), "feet": (), "claws": (), "zones": ()}
 

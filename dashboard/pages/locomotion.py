@@ -6,20 +6,20 @@ from typing import Any
 
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.locomotion import locomotion
-from analytics.measures.worklist import day_of, needing_someone
-from analytics.tally.due import SCORE_DAYS
-from dashboard.charts import describe
-from dashboard.charts import locomotion as drawn_locomotion
-from dashboard.language import _, _n, told
-from dashboard.page import Page
-from dashboard.pages.dated_changes import form, with_changes
-from dashboard.pages.over_time import rolling_panel, window_choice, years_panel
-from dashboard.pages.worklist import ABOUT, day_asked, day_line
-from dashboard.panel import Drawn, Panel, mark, number_table
-from dashboard.span import choosing_by
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.locomotion import locomotion
+from evenfoot.analytics.measures.planning.worklist import day_of, needing_someone
+from evenfoot.analytics.queries.cow_status import SCORE_DAYS
+from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts import locomotion as drawn_locomotion
+from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.dated_changes import form, with_changes
+from evenfoot.dashboard.pages.over_time import rolling_panel, window_choice, years_panel
+from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_line
+from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table
+from evenfoot.dashboard.span import choosing_by
+from evenfoot.dashboard.view import View
 
 LAME = {"severe", "lame"}
 """Reasons to see a cow that come from her score."""

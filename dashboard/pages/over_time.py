@@ -9,16 +9,16 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.rolling import MONTHS, rolling
-from analytics.measures.years import years
-from dashboard.charts import rolling as drawn_rolling
-from dashboard.charts import years as drawn_years
-from dashboard.language import _
-from dashboard.pages.dated_changes import with_changes
-from dashboard.panel import Drawn, Panel, mark
-from dashboard.span import choosing_by
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.rolling_window import MONTHS, rolling
+from evenfoot.analytics.measures.lameness.years import years
+from evenfoot.dashboard.charts import rolling as drawn_rolling
+from evenfoot.dashboard.charts import years as drawn_years
+from evenfoot.dashboard.language import _
+from evenfoot.dashboard.pages.dated_changes import with_changes
+from evenfoot.dashboard.panel import Drawn, Panel, mark
+from evenfoot.dashboard.span import choosing_by
+from evenfoot.dashboard.view import View
 
 WINDOWS = ("3", "6", "12")
 

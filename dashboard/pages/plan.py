@@ -11,18 +11,18 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.plan import COWS_A_DAY, plan
-from analytics.tally.selection import read_date
-from dashboard.charts.labels import small
-from dashboard.language import _, told, words
-from dashboard.page import Page
-from dashboard.pages.worklist import ABOUT, day_asked, day_choice, day_line
-from dashboard.panel import Drawn, Panel, number_table
-from dashboard.report.calendar import KINDS, icalendar
-from dashboard.report.chute_list import chute_list
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.planning.plan import COWS_A_DAY, plan
+from evenfoot.analytics.queries.selection import read_date
+from evenfoot.dashboard.charts.labels import small
+from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_choice, day_line
+from evenfoot.dashboard.panel import Drawn, Panel, number_table
+from evenfoot.dashboard.report.calendar import KINDS, icalendar
+from evenfoot.dashboard.report.chute_list import chute_list
+from evenfoot.dashboard.view import View
 
 CHOICES = (10, 20, 30, 40, 50, 60, 80, 100)
 ONE_LINE = {"whiteSpace": "nowrap"}

@@ -7,28 +7,28 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.cost import cost
-from analytics.measures.family import family
-from analytics.measures.sample_size import how_many
-from analytics.mistake import Mistake
-from analytics.trade.lesions import PARENTS
-from analytics.trade.published import figures_for
-from analytics.words import say
-from dashboard.charts.columns import OF_COST, OF_WEIGHT, shown
-from dashboard.charts.cost import cost as drawn_cost
-from dashboard.charts.cost import money
-from dashboard.charts.describe_more import describe
-from dashboard.charts.family import family as drawn_family
-from dashboard.charts.labels import value_label
-from dashboard.charts.planning import planning
-from dashboard.charts.theme import between
-from dashboard.language import _, _n
-from dashboard.page import Page
-from dashboard.pages.lesions import CLEARED, lesion_name
-from dashboard.pages.warning import lesion_choice
-from dashboard.panel import FITTING, Drawn, Panel, mark
-from dashboard.view import View
+from evenfoot.analytics.domain.lesions import PARENTS
+from evenfoot.analytics.domain.published_figures import figures_for
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.cost import cost
+from evenfoot.analytics.measures.lesions.family import family
+from evenfoot.analytics.measures.planning.sample_size import how_many
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.columns import OF_COST, OF_WEIGHT, shown
+from evenfoot.dashboard.charts.cost import cost as drawn_cost
+from evenfoot.dashboard.charts.cost import money
+from evenfoot.dashboard.charts.describe_more import describe
+from evenfoot.dashboard.charts.family import family as drawn_family
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.planning import planning
+from evenfoot.dashboard.charts.theme import between
+from evenfoot.dashboard.language import _, _n
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.lesions import CLEARED, lesion_name
+from evenfoot.dashboard.pages.warning import lesion_choice
+from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark
+from evenfoot.dashboard.view import View
 
 HIGHEST_COST = 1e6
 """Of one case, in any currency. [common practice, no source]"""
@@ -39,7 +39,7 @@ def prices(view: View) -> dict[str, float]:
 
     Raises
     ------
-    Mistake
+    UserError
         A cost in the address is no amount.
     """
     out: dict[str, float] = {}
@@ -52,7 +52,7 @@ def prices(view: View) -> dict[str, float]:
             if not 0 <= out[code] <= HIGHEST_COST:
                 raise ValueError
         except ValueError:
-            raise Mistake(
+            raise UserError(
                 say(
                     "The cost '{text}' of {lesion} cannot be read; write an amount such as 250.",
                     text=text,

@@ -7,20 +7,20 @@ from typing import Any
 
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.agreement import agreement
-from analytics.measures.answer import Answer
-from analytics.measures.record_quality import record_quality
-from dashboard.charts.agreement import agreement as drawn_agreement
-from dashboard.charts.columns import OF_KAPPA, shown
-from dashboard.charts.describe_more import describe
-from dashboard.charts.frame import records
-from dashboard.charts.labels import column_label
-from dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares, sentence_words
-from dashboard.language import _
-from dashboard.page import Page
-from dashboard.panel import Drawn, Panel, filled, mark, number_table, rests_on
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.quality.agreement import agreement
+from evenfoot.analytics.measures.quality.record_quality import record_quality
+from evenfoot.dashboard.charts.agreement import agreement as drawn_agreement
+from evenfoot.dashboard.charts.columns import OF_KAPPA, shown
+from evenfoot.dashboard.charts.describe_more import describe
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import column_label
+from evenfoot.dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares, sentence_words
+from evenfoot.dashboard.language import _
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.panel import Drawn, Panel, filled, mark, number_table, rests_on
+from evenfoot.dashboard.view import View
 
 
 def of_check(ledger: Ledger, view: View, check: str) -> Answer:

@@ -8,27 +8,27 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from analytics.progress import stage
-from analytics.scratch import scratch_folder
-from analytics.words import say
-from dashboard import progress
-from dashboard.accounts import current_viewer
-from dashboard.frame import mistake as mistake_line
-from dashboard.language import _, told
-from dashboard.page import Page
-from dashboard.pages import report_links
-from dashboard.pages.report_form import form
-from dashboard.pages.worklist import day_asked
-from dashboard.report.contents import collect
-from dashboard.report.document import document
-from dashboard.report.letterhead import checked_logo
-from dashboard.report.request import PAPERS, Request, Sender
-from dashboard.report.waiting import REPORTS
-from dashboard.report.writing import save
-from dashboard.taking_away import file_name
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.progress import stage
+from evenfoot.analytics.temporary_folders import scratch_folder
+from evenfoot.dashboard import progress
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.frame import mistake as mistake_line
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages import report_links
+from evenfoot.dashboard.pages.report_form import form
+from evenfoot.dashboard.pages.worklist import day_asked
+from evenfoot.dashboard.report.contents import collect
+from evenfoot.dashboard.report.document import document
+from evenfoot.dashboard.report.letterhead import checked_logo
+from evenfoot.dashboard.report.request import PAPERS, Request, Sender
+from evenfoot.dashboard.report.waiting import REPORTS
+from evenfoot.dashboard.report.writing import save
+from evenfoot.dashboard.taking_away import file_name
+from evenfoot.dashboard.view import View
 
 REMARK_LETTERS = 4000
 FIELDS = ("sections", "language", "units", "paper", "remarks", "trimmer", "address", "owner")
@@ -61,7 +61,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             request = request_from(dict(zip(FIELDS, filled, strict=True)), logo, search or "", ledger)
             with progress.watched("report"):
                 return made(ledger, request, str(ctx.triggered_id).removeprefix("report-"))
-        except Mistake as known:
+        except UserError as known:
             return mistake_line(told(known.sentence)), no_update
 
     @app.callback(
@@ -75,7 +75,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             return no_update
         try:
             logo_of(contents)
-        except Mistake as known:
+        except UserError as known:
             return mistake_line(told(known.sentence))
         return _("{name} will stand at the head of the report.", name=name or _("The logo"))
 
@@ -85,7 +85,7 @@ def request_from(filled: dict[str, Any], logo: str | None, search: str, ledger: 
 
     Raises
     ------
-    Mistake
+    UserError
         Not one farm is chosen, or something filled in cannot be used.
     """
     allowed = current_viewer().allowed
@@ -94,7 +94,7 @@ def request_from(filled: dict[str, Any], logo: str | None, search: str, ledger: 
     if farm is None:
         farms = ledger.farms(allowed)
         if len(farms) != 1 or view.selection.farms:
-            raise Mistake(ONE_FARM)
+            raise UserError(ONE_FARM)
         [farm] = farms
     if logo or any(str(filled[name] or "").strip() for name in ("remarks", "trimmer", "address", "owner")):
         current_viewer().refuse_unless("write on reports")
@@ -120,13 +120,13 @@ def logo_of(contents: str) -> bytes:
 
     Raises
     ------
-    Mistake
+    UserError
         It did not arrive whole, or is not a picture.
     """
     try:
         data = base64.b64decode(contents.partition(",")[2], validate=True)
     except (binascii.Error, ValueError):
-        raise Mistake(say("The logo did not arrive whole; drop it again.")) from None
+        raise UserError(say("The logo did not arrive whole; drop it again.")) from None
     return checked_logo(data)
 
 
@@ -135,7 +135,7 @@ def made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
 
     Raises
     ------
-    Mistake
+    UserError
         Too many reports wait, or the report cannot be made.
     """
     with REPORTS.turn():
@@ -160,9 +160,9 @@ def _made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
         out = folder / name
         try:
             save(contents, out)
-        except Mistake as known:
+        except UserError as known:
             # The sentence on the HTML in its place speaks of a folder that is gone in a moment.
-            raise Mistake(str(known).split(" The report was written as ")[0]) from None
+            raise UserError(str(known).split(" The report was written as ")[0]) from None
         data = out.read_bytes()
     return no_update, dcc.send_bytes(data, name)
 

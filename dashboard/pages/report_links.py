@@ -9,13 +9,13 @@ import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 from flask import request
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.accounts import Store, current_viewer, links
-from dashboard.frame import mistake as mistake_line
-from dashboard.language import _, told, words
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.accounts import Store, current_viewer, links
+from evenfoot.dashboard.frame import mistake as mistake_line
+from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.view import View
 
 CHOICES = (7, 14, 30, 90)
 
@@ -76,7 +76,7 @@ def register(app: Dash, ledger: Ledger) -> None:
                 gone = links.revoke(store, current_viewer(), mark)
                 return html.P(_("The link to the report of {farm} leads nowhere now.", farm=gone.farm), role="status")
             return _made(ledger, store, days, language, search) if made else no_update
-        except Mistake as known:
+        except UserError as known:
             return mistake_line(told(known.sentence))
 
     @app.callback(Output("link-list", "children"), Input("link-made", "children"))
@@ -88,7 +88,7 @@ def _made(ledger: Ledger, store: Store, days: str, language: str, search: str) -
     viewer = current_viewer()
     farm = View.read("/report", search or "", viewer.allowed).farm
     if farm is None or farm not in ledger.farms(viewer.allowed):
-        raise Mistake(say("A link is to the report of one farm: choose it above."))
+        raise UserError(say("A link is to the report of one farm: choose it above."))
     viewer.refuse_unless("share reports")
     lasts = int(days) if str(days).isdigit() else 0
     token = links.make(store, viewer, farm, days=lasts, language=str(language))

@@ -7,32 +7,32 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.control_chart import control_chart
-from analytics.measures.season import season
-from analytics.measures.transitions import transitions
-from analytics.measures.trend import trend
-from analytics.tally.selection import Selection
-from analytics.trade.lesions import PARENTS
-from analytics.trade.seasons import SEASON_OF_MONTH
-from dashboard.charts import season as drawn_season
-from dashboard.charts import signals as drawn_signals
-from dashboard.charts.columns import OF_TERM, shown
-from dashboard.charts.control import control, signals
-from dashboard.charts.describe_more import describe
-from dashboard.charts.frame import records
-from dashboard.charts.labels import value_label
-from dashboard.charts.slope import slope
-from dashboard.charts.steps import steps
-from dashboard.charts.theme import percent
-from dashboard.language import _, _n, told
-from dashboard.page import Page
-from dashboard.pages.dated_changes import with_changes
-from dashboard.pages.lesions import CLEARED, lesion_name
-from dashboard.panel import Drawn, Panel, mark
-from dashboard.span import choosing_by, span_of
-from dashboard.view import View
+from evenfoot.analytics.domain.lesions import PARENTS
+from evenfoot.analytics.domain.seasons import SEASON_OF_MONTH
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lameness.control_chart import control_chart
+from evenfoot.analytics.measures.lameness.season import season
+from evenfoot.analytics.measures.lameness.transitions import transitions
+from evenfoot.analytics.measures.lameness.trend import trend
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.charts import season as drawn_season
+from evenfoot.dashboard.charts import signals as drawn_signals
+from evenfoot.dashboard.charts.columns import OF_TERM, shown
+from evenfoot.dashboard.charts.control import control, signals
+from evenfoot.dashboard.charts.describe_more import describe
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.slope import slope
+from evenfoot.dashboard.charts.steps import steps
+from evenfoot.dashboard.charts.theme import percent
+from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.dated_changes import with_changes
+from evenfoot.dashboard.pages.lesions import CLEARED, lesion_name
+from evenfoot.dashboard.panel import Drawn, Panel, mark
+from evenfoot.dashboard.span import choosing_by, span_of
+from evenfoot.dashboard.view import View
 
 WATCHED = "DD"
 """Watched where no lesion is chosen: it is the one that spreads. [common practice, no source]"""

@@ -9,14 +9,14 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.worklist import as_of, day_of, worklist
-from analytics.tally.selection import read_date
-from dashboard.language import _, told
-from dashboard.page import Page
-from dashboard.panel import Drawn, Panel
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.planning.worklist import as_of, day_of, worklist
+from evenfoot.analytics.queries.selection import read_date
+from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.panel import Drawn, Panel
+from evenfoot.dashboard.view import View
 
 ABOUT = ("foot", "claw", "lesion", "action", "recheck_on", "also")
 """Where, what, what was done, when to look again."""

@@ -15,13 +15,13 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.schema import ROW_TABLES
-from analytics.mistake import Mistake
-from dashboard.report.contents import collect
-from dashboard.report.request import Request, Sender
-from dashboard.report.writing import save
-from dashboard.taking_away import file_name
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.schema import ROW_TABLES
+from evenfoot.dashboard.report.contents import collect
+from evenfoot.dashboard.report.request import Request, Sender
+from evenfoot.dashboard.report.writing import save
+from evenfoot.dashboard.taking_away import file_name
 
 STATE = ".evenfoot-reports.json"
 """Kept in the folder: which records each farm's newest report rests on."""
@@ -131,12 +131,12 @@ def report_all(
 
     Raises
     ------
-    Mistake
+    UserError
         The folder cannot be used, or a format is another one.
     """
     for each in formats:
         if each not in FORMATS:
-            raise Mistake(f"'{each}' is not a format of a report; use {', '.join(FORMATS)}.")
+            raise UserError(f"'{each}' is not a format of a report; use {', '.join(FORMATS)}.")
     marks = records_of_farms(ledger)
     farms = farms_with_news(marks, folder) if since_last else sorted(marks)
     if not dry_run:
@@ -183,7 +183,7 @@ def _delivered(outcome: Outcome, deliver: Callable[[str, Sequence[Path]], None] 
         return outcome
     try:
         deliver(outcome.farm, outcome.files)
-    except Mistake as mistake:
+    except UserError as mistake:
         return dataclasses.replace(outcome, trouble=str(mistake))
     return outcome
 
@@ -195,7 +195,7 @@ def _one(task: Task) -> Outcome:
         contents = collect(open_ledger(address), request)
         for path in wanted:
             written += save(contents, path)
-    except Mistake as mistake:
+    except UserError as mistake:
         return Outcome(request.farm, tuple(written), str(mistake))
     except Exception as fault:
         return Outcome(request.farm, tuple(written), _fault(fault))
@@ -215,7 +215,7 @@ def _prepare(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise Mistake(f"The folder {folder} cannot be made ({error.strerror}); choose another place.") from None
+        raise UserError(f"The folder {folder} cannot be made ({error.strerror}); choose another place.") from None
 
 
 def _state(folder: Path) -> dict[str, dict[str, str]]:
@@ -224,9 +224,9 @@ def _state(folder: Path) -> dict[str, dict[str, str]]:
     except FileNotFoundError:
         return {}
     except (OSError, ValueError):
-        raise Mistake(f"{folder / STATE} cannot be read; delete it to write all reports anew.") from None
+        raise UserError(f"{folder / STATE} cannot be read; delete it to write all reports anew.") from None
     if not isinstance(said, dict) or not all(isinstance(one, dict) for one in said.values()):
-        raise Mistake(f"{folder / STATE} is not what was written there; delete it to write all reports anew.")
+        raise UserError(f"{folder / STATE} is not what was written there; delete it to write all reports anew.")
     return said
 
 

@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.measures.summary import summary
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection, read_date
-from dashboard.charts.verdicts import verdict_sentences
-from dashboard.language import Words
-from dashboard.report.all_farms import report_all
-from dashboard.report.letterhead import read_letterhead
-from dashboard.report.mail import checked_address, mail_server, message, send
-from dashboard.report.request import SECTIONS, Request, Sender
-from dashboard.report.writing import check_ending, write_report
-from dashboard.tables import known_farms, read_prices
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.measures.lameness.summary import summary
+from evenfoot.analytics.queries.selection import Selection, read_date
+from evenfoot.dashboard.charts.verdicts import verdict_sentences
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.all_farms import report_all
+from evenfoot.dashboard.report.letterhead import read_letterhead
+from evenfoot.dashboard.report.mail import checked_address, mail_server, message, send
+from evenfoot.dashboard.report.request import SECTIONS, Request, Sender
+from evenfoot.dashboard.report.writing import check_ending, write_report
+from evenfoot.dashboard.tables import known_farms, read_prices
 
 
 def mail_text(ledger: Ledger, farm: str, words: Words) -> str:
@@ -47,7 +47,7 @@ def request_of(
 
     Raises
     ------
-    Mistake
+    UserError
         A date, section, price or file that cannot be used.
     """
     wanted = tuple(name for name in SECTIONS if name != "cost")
@@ -83,7 +83,7 @@ def _remarks(path: Path | None) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError):
-        raise Mistake(
+        raise UserError(
             f"The remarks are to be in a text file in UTF-8, and {path} is none; write them there and give its name."
         ) from None
 
@@ -110,12 +110,12 @@ def report_every(
 
     Raises
     ------
-    Mistake
+    UserError
         At the end, when any report could not be made or sent.
     """
     ledger = open_ledger(address)
     if not ledger.farms():
-        raise Mistake(f"There are no records in {ledger.name} to report on; import a sheet first.")
+        raise UserError(f"There are no records in {ledger.name} to report on; import a sheet first.")
     people = [checked_address(one) for one in mail_to]
     letterhead = options.get("letterhead")
     owners = read_letterhead(letterhead)[1] if letterhead else {}
@@ -148,4 +148,4 @@ def report_every(
         print("No farm has new records since its last report.")
     failed = [f"{outcome.farm}: {outcome.trouble}" for outcome in outcomes if outcome.trouble]
     if failed:
-        raise Mistake(f"{len(failed)} of {len(outcomes)} reports were not finished. {' '.join(failed)}")
+        raise UserError(f"{len(failed)} of {len(outcomes)} reports were not finished. {' '.join(failed)}")

@@ -8,8 +8,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-from analytics.mistake import Mistake
-from analytics.scratch import scratch_folder
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.temporary_folders import scratch_folder
 
 ENVIRONMENT = "EVENFOOT_BROWSER"
 """Names the program where it is in an unusual place."""
@@ -100,12 +100,12 @@ def print_pdf(page: Path, out: Path) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         There is no browser, or it did not manage.
     """
     browser = find_browser()
     if browser is None:
-        raise Mistake(NO_BROWSER)
+        raise UserError(NO_BROWSER)
     with scratch_folder() as profile:
         draft, own = profile / "report.pdf", profile / "report.html"
         own.write_text(page.read_text(encoding="utf-8").replace("<head>", f"<head>{LOADS_NOTHING}", 1), "utf-8")
@@ -139,12 +139,12 @@ def print_pdf(page: Path, out: Path) -> None:
                 env=environment,
             )
         except subprocess.TimeoutExpired:
-            raise Mistake(f"{browser.name} did not finish the PDF in {PRINT_SECONDS} seconds; try again.") from None
+            raise UserError(f"{browser.name} did not finish the PDF in {PRINT_SECONDS} seconds; try again.") from None
         except OSError as error:
-            raise Mistake(f"{browser} cannot be started ({error.strerror}); name another in {ENVIRONMENT}.") from None
+            raise UserError(f"{browser} cannot be started ({error.strerror}); name another in {ENVIRONMENT}.") from None
         if not draft.is_file() or not draft.stat().st_size:
             last = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["no reason given"]
-            raise Mistake(f"{browser.name} made no PDF ({last[0]}); open the HTML report and print it instead.")
+            raise UserError(f"{browser.name} made no PDF ({last[0]}); open the HTML report and print it instead.")
         shutil.move(draft, out)
 
 

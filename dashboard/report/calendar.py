@@ -8,10 +8,10 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.measures.worklist import as_of, day_of
-from analytics.words import say
-from dashboard.language import _, _n, told
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.planning.worklist import as_of, day_of
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.language import _, _n, told
 
 LINE_OCTETS = 75
 """A line of an iCalendar file is folded beyond this many octets [pub: RFC 5545, section 3.1]"""
@@ -34,7 +34,7 @@ def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
     Parameters
     ----------
     answer : Answer
-        What :func:`analytics.measures.plan.plan` gave.
+        What :func:`evenfoot.analytics.measures.planning.plan.plan` gave.
     made_at : datetime.datetime, optional
         When the file is made (time zone aware); now by default.
 
@@ -50,8 +50,8 @@ def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
 
     Examples
     --------
-    >>> from analytics.measures.answer import Basis
-    >>> from analytics.measures.worklist import ListDay
+    >>> from evenfoot.analytics.measures.answer import Basis
+    >>> from evenfoot.analytics.measures.planning.worklist import ListDay
     >>> visit = {"date": pd.Timestamp("2026-11-03"), "farm": "Ash", "kind": "recheck", "cows": 2, "cow_list": "4, 9"}
     >>> day = ListDay(dt.date(2026, 11, 1), dt.date(2026, 10, 30), False).frame()
     >>> answer = Answer("plan", pd.DataFrame([visit | {"number": 1}]), Basis(), (), (), {"day": day})

@@ -8,13 +8,13 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.measures.due_reasons import place_words
-from analytics.measures.worklist import as_of, day_of
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.language import _, _n, told, words
-from dashboard.report.calendar import KINDS
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.planning.due_reasons import place_words
+from evenfoot.analytics.measures.planning.worklist import as_of, day_of
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.language import _, _n, told, words
+from evenfoot.dashboard.report.calendar import KINDS
 
 STYLE = """
 @page { size: A4; margin: 12mm; }
@@ -39,7 +39,7 @@ def chute_list(answer: Answer, day: dt.date, farm: str) -> str:
     Parameters
     ----------
     answer : Answer
-        What :func:`analytics.measures.plan.plan` gave; its ``extra["cows"]`` is used.
+        What :func:`evenfoot.analytics.measures.planning.plan.plan` gave; its ``extra["cows"]`` is used.
     day : datetime.date
     farm : str
 
@@ -50,13 +50,13 @@ def chute_list(answer: Answer, day: dt.date, farm: str) -> str:
 
     Raises
     ------
-    Mistake
+    UserError
         The plan has no visit to that farm on that day.
     """
     cows = answer.extra["cows"]
     here = cows[(cows["date"] == pd.Timestamp(day)) & (cows["farm"] == farm)] if len(cows) else cows
     if here.empty:
-        raise Mistake(
+        raise UserError(
             say("The plan has no visit to {farm} on {day:%Y-%m-%d}; choose a day that it lists.", farm=farm, day=day)
         )
     kinds = ", ".join(told(KINDS.get(kind, kind)).lower() for kind in dict.fromkeys(here["kind"]))

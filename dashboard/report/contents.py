@@ -9,18 +9,18 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.catalogue import answer
-from analytics.measures.foot_map import foot_map
-from analytics.measures.prevalence import prevalence
-from analytics.mistake import Mistake
-from analytics.progress import stage
-from analytics.tally.due import newest_record
-from analytics.tally.selection import Selection
-from analytics.trade.lesions import PARENTS
-from analytics.words import say
-from dashboard.report.request import NAMES, Request
+from evenfoot.analytics.domain.lesions import PARENTS
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.catalogue import answer
+from evenfoot.analytics.measures.lesions.foot_map import foot_map
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.progress import stage
+from evenfoot.analytics.queries.cow_status import newest_record
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.report.request import NAMES, Request
 
 MONTHS = 12
 """A report looks back this far unless told otherwise: one round of the seasons. [common practice, no source]"""
@@ -65,11 +65,11 @@ class Contents:
 def collect(ledger: Ledger, request: Request) -> Contents:
     """Ask the measures, all of the records of one moment.
 
-    A Mistake of one measure does not stop the report: its sentence is kept for the section that asked.
+    A UserError of one measure does not stop the report: its sentence is kept for the section that asked.
 
     Raises
     ------
-    Mistake
+    UserError
         The farm has no records, or none in the period.
     """
     with ledger.snapshot():
@@ -147,10 +147,10 @@ class _Asked:
         self.work_out(key, lambda: answer(measure, self.ledger, selection, **given))
 
     def work_out(self, key: str, make: Callable[[], Answer]) -> None:
-        """Keep what *make* gives; of a Mistake keep the sentence. Any other error is a fault and is raised."""
+        """Keep what *make* gives; of a UserError keep the sentence. Any other error is a fault and is raised."""
         try:
             self.answers[key] = make()
-        except Mistake as mistake:
+        except UserError as mistake:
             self.troubles.setdefault(self.section, mistake.sentence)
 
 
@@ -158,7 +158,7 @@ def _period(ledger: Ledger, request: Request) -> Selection:
     whole = Selection(farms=(request.farm,), hemisphere=request.hemisphere, allowed=request.allowed)
     newest = newest_record(ledger, whole)
     if newest is None:
-        raise Mistake(f"There are no trims or scores of {request.farm}, so there is nothing to report.")
+        raise UserError(f"There are no trims or scores of {request.farm}, so there is nothing to report.")
     until = request.until or newest
     since = request.since or (pd.Timestamp(until) - pd.DateOffset(months=MONTHS) + pd.Timedelta(days=1)).date()
     return whole.with_(since=since, until=until)

@@ -8,18 +8,18 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.measures.basis import FEW_COWS
-from analytics.measures.benchmark import FEW_FARMS
-from analytics.measures.change_impact import VERDICTS
-from analytics.measures.visit_review import THIS
-from analytics.trade.published import FIGURES, PublishedFigure
-from analytics.words import Said, say
-from dashboard.language import Words
-from dashboard.report.contents import Contents
-from dashboard.report.lesion_sections import share_cell
-from dashboard.report.markup import Cell, Section, bullets, paragraph, table
-from dashboard.report.request import NAMES
+from evenfoot.analytics.domain.published_figures import FIGURES, PublishedFigure
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.basis import FEW_COWS
+from evenfoot.analytics.measures.lesions.benchmark import FEW_FARMS
+from evenfoot.analytics.measures.lesions.change_impact import VERDICTS
+from evenfoot.analytics.measures.planning.visit_review import THIS
+from evenfoot.analytics.messages import Message, say
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.contents import Contents
+from evenfoot.dashboard.report.lesion_sections import share_cell
+from evenfoot.dashboard.report.markup import Cell, Section, bullets, paragraph, table
+from evenfoot.dashboard.report.request import NAMES
 
 HOUSED = {"freestall": "freestall", "tie-stall": "tie stall"}
 
@@ -236,12 +236,12 @@ def _other_farms(contents: Contents) -> set[str]:
     return set() if answer is None else set(answer.table["farm"].astype(str)) - {contents.request.farm}
 
 
-def _told_already(sentence: Said, farms: set[str]) -> bool:
+def _told_already(sentence: Message, farms: set[str]) -> bool:
     """Sentences that name another farm, or repeat what a section says in its own words."""
     return any(farm in sentence for farm in farms) or getattr(sentence, "template", "").startswith(IN_SECTIONS)
 
 
-def _sentences(answer: Answer, key: str) -> Iterable[Said]:
+def _sentences(answer: Answer, key: str) -> Iterable[Message]:
     left_out = answer.basis.left_out if key in VISITS_MATTER else ()
     return (*left_out, *answer.basis.notes, *answer.cautions)
 

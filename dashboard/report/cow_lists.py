@@ -6,12 +6,12 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.due_reasons import place_words
-from analytics.measures.worklist import as_of, day_of
-from analytics.words import say
-from dashboard.language import Words
-from dashboard.report.contents import Contents
-from dashboard.report.markup import Cell, Section, paragraph, table
+from evenfoot.analytics.measures.planning.due_reasons import place_words
+from evenfoot.analytics.measures.planning.worklist import as_of, day_of
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.contents import Contents
+from evenfoot.dashboard.report.markup import Cell, Section, paragraph, table
 
 MOST_LETTERS, MOST_NUMBERS = 420, 330
 """Room for the cows under one reason with their places, and for further ones by number; the others are counted, and

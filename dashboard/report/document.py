@@ -6,24 +6,24 @@ import base64
 from collections.abc import Callable
 from html import escape
 
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.language import Words
-from dashboard.report.contents import Contents
-from dashboard.report.context_sections import (
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.contents import Contents
+from evenfoot.dashboard.report.context_sections import (
     basis_section,
     benchmark_section,
     cost_section,
     not_worked_out,
     remarks_section,
 )
-from dashboard.report.cow_lists import cows_section
-from dashboard.report.herd_sections import changes_section, horn_section, locomotion_section, signals_section
-from dashboard.report.lesion_sections import lesions_section, visit_section
-from dashboard.report.markup import Section, paragraph
-from dashboard.report.request import NAMES, SECTIONS, Sender
-from dashboard.report.stylesheet import stylesheet
-from dashboard.report.summary import summary_section
+from evenfoot.dashboard.report.cow_lists import cows_section
+from evenfoot.dashboard.report.herd_sections import changes_section, horn_section, locomotion_section, signals_section
+from evenfoot.dashboard.report.lesion_sections import lesions_section, visit_section
+from evenfoot.dashboard.report.markup import Section, paragraph
+from evenfoot.dashboard.report.request import NAMES, SECTIONS, Sender
+from evenfoot.dashboard.report.stylesheet import stylesheet
+from evenfoot.dashboard.report.summary import summary_section
 
 FOOT_LETTERS = 60
 
@@ -60,7 +60,7 @@ def _made(name: str, contents: Contents, words: Words) -> Section | None:
     if trouble is None:
         try:
             return MAKERS[name](contents, words)
-        except Mistake as mistake:
+        except UserError as mistake:
             trouble = mistake.sentence
     return Section(name, words(TITLES[name]), paragraph(not_worked_out(trouble, words)))
 

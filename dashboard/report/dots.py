@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from dashboard.language import Words
-from dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_top
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_top
 
 WIDE, NARROW, EDGE = 130.0, 88.0, 11.0
 """Width of the column beside several others, and beside the drawn feet; room for the first and last number."""

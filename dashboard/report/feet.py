@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dashboard.charts.claw import Key, dewclaws, label_spot, zone_polygons
-from dashboard.language import Words
-from dashboard.report.picture import INK, MUTED, Picture, nice_top
+from evenfoot.dashboard.charts.claw import Key, dewclaws, label_spot, zone_polygons
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.picture import INK, MUTED, Picture, nice_top
 
 HALF = 60.0
 """Points of the drawing to half a claw's length."""

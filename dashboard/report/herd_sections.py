@@ -7,15 +7,15 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.measures.change_impact import VERDICTS
-from analytics.measures.monthly_chart import lately, sides
-from analytics.trade.shedding import stage_name
-from analytics.words import say
-from dashboard.language import Words
-from dashboard.report.contents import Contents
-from dashboard.report.markup import Cell, Section, beside, bullets, figure, paragraph, table
-from dashboard.report.months import Line, months_picture
+from evenfoot.analytics.domain.shedding import stage_name
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lameness.monthly_chart import lately, sides
+from evenfoot.analytics.measures.lesions.change_impact import VERDICTS
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.contents import Contents
+from evenfoot.dashboard.report.markup import Cell, Section, beside, bullets, figure, paragraph, table
+from evenfoot.dashboard.report.months import Line, months_picture
 
 HORN_ROWS = {
     "toe_length_mm": say("Toe length as found"),

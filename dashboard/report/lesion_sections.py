@@ -6,15 +6,15 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.measures.visit_review import LAST, THIS, YEAR_AGO
-from analytics.words import say
-from dashboard.charts.verdicts import verdict_sentences
-from dashboard.language import NO_BREAK, Words
-from dashboard.report.contents import Contents
-from dashboard.report.dots import Dot, axis_picture, key_picture, row_picture, scale_of
-from dashboard.report.feet import feet_picture
-from dashboard.report.markup import Cell, Drawn, Section, beside, bullets, figure, paragraph, table
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.planning.visit_review import LAST, THIS, YEAR_AGO
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.verdicts import verdict_sentences
+from evenfoot.dashboard.language import NO_BREAK, Words
+from evenfoot.dashboard.report.contents import Contents
+from evenfoot.dashboard.report.dots import Dot, axis_picture, key_picture, row_picture, scale_of
+from evenfoot.dashboard.report.feet import feet_picture
+from evenfoot.dashboard.report.markup import Cell, Drawn, Section, beside, bullets, figure, paragraph, table
 
 VISIT_ROWS = 10
 PERIOD_ROWS = 12

@@ -13,7 +13,7 @@ from email.message import EmailMessage
 from email.utils import formatdate, make_msgid
 from pathlib import Path
 
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
 
 TLS_PORT = 465
 """Port on which a server speaks TLS from the first byte; on others the talk is turned to TLS before anything is said
@@ -41,16 +41,16 @@ def mail_server(environment: Mapping[str, str] | None = None) -> MailServer:
 
     Raises
     ------
-    Mistake
+    UserError
         A setting is missing or cannot be right.
     """
     said = os.environ if environment is None else environment
     host, sender = said.get("EVENFOOT_SMTP_HOST", "").strip(), said.get("EVENFOOT_MAIL_FROM", "").strip()
     if not host or not sender:
-        raise Mistake(f"Mail needs EVENFOOT_SMTP_HOST and EVENFOOT_MAIL_FROM; the settings are {SETTINGS}.")
+        raise UserError(f"Mail needs EVENFOOT_SMTP_HOST and EVENFOOT_MAIL_FROM; the settings are {SETTINGS}.")
     port = said.get("EVENFOOT_SMTP_PORT", str(TLS_PORT)).strip()
     if not port.isascii() or not port.isdigit() or not 0 < int(port) < 65536:
-        raise Mistake(f"EVENFOOT_SMTP_PORT is '{port}'; give a port number, such as {TLS_PORT} or 587.")
+        raise UserError(f"EVENFOOT_SMTP_PORT is '{port}'; give a port number, such as {TLS_PORT} or 587.")
     return MailServer(
         host,
         checked_address(sender),
@@ -65,7 +65,7 @@ def checked_address(address: str) -> str:
 
     Raises
     ------
-    Mistake
+    UserError
         It cannot.
 
     Examples
@@ -75,7 +75,7 @@ def checked_address(address: str) -> str:
     """
     address = address.strip()
     if not _ADDRESS.fullmatch(address):
-        raise Mistake(f"'{address}' is not a mail address; write one such as ann@example.org.")
+        raise UserError(f"'{address}' is not a mail address; write one such as ann@example.org.")
     return address
 
 
@@ -100,7 +100,7 @@ def send(server: MailServer, mail: EmailMessage) -> None:
 
     Raises
     ------
-    Mistake
+    UserError
         The server cannot be reached, has no valid certificate or no TLS, or does not take the message.
     """
     safe = ssl.create_default_context()
@@ -113,9 +113,9 @@ def send(server: MailServer, mail: EmailMessage) -> None:
                 talk.starttls(context=safe)
                 _hand_over(talk, server, mail)
     except smtplib.SMTPAuthenticationError:
-        raise Mistake(f"{server.host} did not take the user and password; check EVENFOOT_SMTP_USER.") from None
+        raise UserError(f"{server.host} did not take the user and password; check EVENFOOT_SMTP_USER.") from None
     except (smtplib.SMTPException, ssl.SSLError, OSError) as error:
-        raise Mistake(f"The mail to {mail['To']} was not sent by {server.host} ({error}).") from None
+        raise UserError(f"The mail to {mail['To']} was not sent by {server.host} ({error}).") from None
 
 
 def _hand_over(talk: smtplib.SMTP, server: MailServer, mail: EmailMessage) -> None:

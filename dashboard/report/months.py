@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from analytics.words import say
-from dashboard.language import Words
-from dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_top
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_top
 
 WIDTH = 520.0
 TALL, LOW = 155.0, 120.0

@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, field
 
-from analytics.mistake import Mistake
-from analytics.words import say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
 
 SECTIONS = (
     "summary",
@@ -100,9 +100,9 @@ class Request:
     def __post_init__(self) -> None:
         for name in self.sections:
             if name not in SECTIONS:
-                raise Mistake(f"'{name}' is not a section of the report; use {', '.join(SECTIONS)}.")
+                raise UserError(f"'{name}' is not a section of the report; use {', '.join(SECTIONS)}.")
         if self.paper not in PAPERS:
-            raise Mistake(f"'{self.paper}' is not a paper the report is laid out for; use A4 or Letter.")
+            raise UserError(f"'{self.paper}' is not a paper the report is laid out for; use A4 or Letter.")
 
     def wants(self, section: str) -> bool:
         return section in ALWAYS or section in self.sections

@@ -9,15 +9,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.trade.visits import ACTIONS
-from analytics.words import say
-from dashboard.charts.labels import VERDICTS
-from dashboard.language import Words
-from dashboard.report.contents import Contents
-from dashboard.report.cow_lists import reason_words
-from dashboard.report.herd_sections import HORN_ROWS
-from dashboard.report.lesion_sections import VISIT_NAMES
+from evenfoot.analytics.domain.visits import ACTIONS
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.labels import VERDICTS
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.contents import Contents
+from evenfoot.dashboard.report.cow_lists import reason_words
+from evenfoot.dashboard.report.herd_sections import HORN_ROWS
+from evenfoot.dashboard.report.lesion_sections import VISIT_NAMES
 
 CASES = ["cases", "at_risk", "prevalence", "low", "high"]
 WHO = {"veterinarian": "veterinarian", "trimmer": "trimmer", "watch": "to watch"}

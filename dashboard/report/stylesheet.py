@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dashboard.charts.theme import FONT
-from dashboard.report.picture import FAINT, INK, MUTED, RULE
+from evenfoot.dashboard.charts.theme import FONT
+from evenfoot.dashboard.report.picture import FAINT, INK, MUTED, RULE
 
 ACCENT = "#7A3E1D"
 

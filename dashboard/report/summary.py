@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from analytics.measures.visit_review import THIS
-from dashboard.charts.verdicts import verdict_sentences
-from dashboard.language import Words
-from dashboard.report.contents import Contents
-from dashboard.report.cow_lists import LISTS, by_reason
-from dashboard.report.herd_sections import signal_said
-from dashboard.report.markup import Section, bullets
+from evenfoot.analytics.measures.planning.visit_review import THIS
+from evenfoot.dashboard.charts.verdicts import verdict_sentences
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.contents import Contents
+from evenfoot.dashboard.report.cow_lists import LISTS, by_reason
+from evenfoot.dashboard.report.herd_sections import signal_said
+from evenfoot.dashboard.report.markup import Section, bullets
 
 COMMONEST = 3
 

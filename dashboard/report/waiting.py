@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from analytics.turns import Turns
-from analytics.words import say
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.work_queue import Turns
 
 BUSY = say("Many reports are being made now. Try again in a minute.")
 

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from analytics.words import say
-from dashboard.language import Words
-from dashboard.report.columns import COLUMNS, DAY, MONTH, NUMBER, SHARE, TEXT, WHOLE
-from dashboard.report.contents import Contents
-from dashboard.report.context_sections import basis_lines
-from dashboard.report.sheets import Sheet, sheets_of
-from dashboard.report.summary import summary_lines
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.columns import COLUMNS, DAY, MONTH, NUMBER, SHARE, TEXT, WHOLE
+from evenfoot.dashboard.report.contents import Contents
+from evenfoot.dashboard.report.context_sections import basis_lines
+from evenfoot.dashboard.report.sheets import Sheet, sheets_of
+from evenfoot.dashboard.report.summary import summary_lines
 
 if TYPE_CHECKING:
     from xlsxwriter.workbook import Workbook  # type: ignore[import-untyped]

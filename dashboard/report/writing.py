@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from dashboard.report.browser import print_pdf
-from dashboard.report.contents import Contents, collect
-from dashboard.report.document import document
-from dashboard.report.request import Request
-from dashboard.report.workbook import save_workbook
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.report.browser import print_pdf
+from evenfoot.dashboard.report.contents import Contents, collect
+from evenfoot.dashboard.report.document import document
+from evenfoot.dashboard.report.request import Request
+from evenfoot.dashboard.report.workbook import save_workbook
 
 ENDINGS = (".html", ".pdf", ".xlsx")
 
@@ -18,7 +18,7 @@ ENDINGS = (".html", ".pdf", ".xlsx")
 def write_report(ledger: Ledger, request: Request, out: Path) -> list[Path]:
     """Write one report.
 
-    Without a browser a PDF cannot be made; the HTML is then written in its place before the Mistake is raised.
+    Without a browser a PDF cannot be made; the HTML is then written in its place before the UserError is raised.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ def write_report(ledger: Ledger, request: Request, out: Path) -> list[Path]:
 
     Raises
     ------
-    Mistake
+    UserError
         The ending is another one, the farm has no records, there is no browser, or the file cannot be written.
     """
     check_ending(out)
@@ -43,7 +43,7 @@ def write_report(ledger: Ledger, request: Request, out: Path) -> list[Path]:
 
 def check_ending(out: Path) -> None:
     if out.suffix.casefold() not in ENDINGS:
-        raise Mistake(f"A report cannot be written as '{out.name}'; end the name in .html, .pdf or .xlsx.")
+        raise UserError(f"A report cannot be written as '{out.name}'; end the name in .html, .pdf or .xlsx.")
 
 
 def save(contents: Contents, out: Path) -> list[Path]:
@@ -59,7 +59,7 @@ def save(contents: Contents, out: Path) -> list[Path]:
             return [out]
         return _save_pdf(contents, out)
     except OSError as error:
-        raise Mistake(f"{out} cannot be written ({error.strerror}); choose another place.") from None
+        raise UserError(f"{out} cannot be written ({error.strerror}); choose another place.") from None
 
 
 def _save_pdf(contents: Contents, out: Path) -> list[Path]:
@@ -69,9 +69,9 @@ def _save_pdf(contents: Contents, out: Path) -> list[Path]:
     draft.write_text(document(contents), encoding="utf-8")
     try:
         print_pdf(draft, out)
-    except Mistake as mistake:
+    except UserError as mistake:
         if kept:
             draft.replace(page)
-        raise Mistake(f"{mistake} The report was written as {page}.") from None
+        raise UserError(f"{mistake} The report was written as {page}.") from None
     draft.unlink()
     return [out]

@@ -7,8 +7,8 @@ import re
 from typing import Any
 from urllib.parse import urlencode
 
-from dashboard.filling import PLACE
-from dashboard.pages import PAGES, PANELS
+from evenfoot.dashboard.filling import PLACE
+from evenfoot.dashboard.pages import PAGES, PANELS
 from tests.accounts.people import Browser, Office
 
 DRAWN = re.compile(r'\\?"(?:bdata|end_id)\\?": ?\\?"[^"\\]*\\?"')

@@ -10,11 +10,11 @@ from typing import Any
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from analytics.ledger import Ledger
-from dashboard.accounts import passwords, people
-from dashboard.accounts.access import Access
-from dashboard.accounts.store import Store
-from dashboard.app import create_app
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.accounts import passwords, people
+from evenfoot.dashboard.accounts.access import Access
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.app import create_app
 
 PASSWORD = "four words walk along"
 HOST = "localhost:8050"

@@ -13,13 +13,13 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.accounts import people
-from dashboard.accounts.store import Store
-from dashboard.cli import main
+from evenfoot.dashboard.accounts import people
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.cli import main
 from tests.accounts.people import PASSWORD, cheap_hashes
 from tests.report.made import herd
 
-COMMAND = (sys.executable, "-c", "from dashboard.cli import main; main()")
+COMMAND = (sys.executable, "-c", "from evenfoot.dashboard.cli import main; main()")
 
 
 @pytest.fixture
@@ -129,21 +129,21 @@ def test_what_makes_no_sense_is_one_sentence(
 
 
 def test_two_people_cannot_have_one_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from analytics.mistake import Mistake
+    from evenfoot.analytics.errors import UserError
 
     cheap_hashes(monkeypatch)
     store = Store(tmp_path / "a.sqlite")
     people.add(store, "Olive", "owner", PASSWORD)
-    with pytest.raises(Mistake, match="already"):
+    with pytest.raises(UserError, match="already"):
         people.add(store, " OLIVE ", "owner", PASSWORD)
     assert len(people.listed(store)) == 1
 
 
 def test_a_file_that_is_no_accounts_file_is_said(tmp_path: Path) -> None:
-    from analytics.mistake import Mistake
+    from evenfoot.analytics.errors import UserError
 
     (tmp_path / "a.sqlite").write_text("not a database at all, only words " * 40)
-    with pytest.raises(Mistake, match="cannot be used"):
+    with pytest.raises(UserError, match="cannot be used"):
         people.listed(Store(tmp_path / "a.sqlite"))
-    with pytest.raises(Mistake, match="cannot be used"):
+    with pytest.raises(UserError, match="cannot be used"):
         people.add(Store(tmp_path / "a.sqlite"), "Olive", "owner", None, email="o@example.org")

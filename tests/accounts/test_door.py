@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import open_ledger
-from dashboard.accounts import passwords, people, sessions, throttle
-from dashboard.accounts.access import Access
-from dashboard.accounts.store import Store
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.dashboard.accounts import passwords, people, sessions, throttle
+from evenfoot.dashboard.accounts.access import Access
+from evenfoot.dashboard.accounts.store import Store
 from tests.accounts.people import HOST, ORIGIN, PASSWORD, Clock, Office, cheap_hashes, staffed
 
 

@@ -21,12 +21,12 @@ from joserfc.jwk import RSAKey
 from werkzeug.serving import make_server
 from werkzeug.test import TestResponse
 
-from analytics.ledger import open_ledger
-from analytics.mistake import Mistake
-from dashboard.accounts import people
-from dashboard.accounts.history import NO_ACCOUNT, REFUSED_ELSEWHERE, SIGNED_IN_ELSEWHERE, history
-from dashboard.accounts.store import Store
-from dashboard.elsewhere import PREFIX, service
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.dashboard.accounts import people
+from evenfoot.dashboard.accounts.history import NO_ACCOUNT, REFUSED_ELSEWHERE, SIGNED_IN_ELSEWHERE, history
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.elsewhere import PREFIX, service
 from tests.accounts.people import PASSWORD, Browser, Clock, Office, cheap_hashes, staffed
 
 CLIENT, SECRET = "evenfoot", "client secret words"
@@ -235,7 +235,7 @@ def test_a_service_that_is_down_is_one_sentence(
     ],
 )
 def test_settings_that_cannot_be_are_named(settings: dict[str, str], said: str) -> None:
-    with pytest.raises(Mistake, match=said):
+    with pytest.raises(UserError, match=said):
         service({PREFIX + name: value for name, value in settings.items()})
 
 

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from analytics.mistake import Mistake
-from dashboard.accounts import links, people
-from dashboard.accounts.forgetting import forget_farm
-from dashboard.accounts.history import history
-from dashboard.accounts.store import Store, store_of
-from dashboard.accounts.viewer import OWNER
-from dashboard.keeping import erase_farm
+from evenfoot.analytics.errors import UserError
+from evenfoot.dashboard.accounts import links, people
+from evenfoot.dashboard.accounts.forgetting import forget_farm
+from evenfoot.dashboard.accounts.history import history
+from evenfoot.dashboard.accounts.store import Store, store_of
+from evenfoot.dashboard.accounts.viewer import OWNER
+from evenfoot.dashboard.keeping import erase_farm
 from tests.sheets import checked, ledger_of
 
 
@@ -45,12 +45,12 @@ def test_an_erasing_cut_short_between_ledger_and_accounts_is_finished_by_doing_i
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("dashboard.accounts.forgetting.forget_farm", killed)
+        patch.setattr("evenfoot.dashboard.accounts.forgetting.forget_farm", killed)
         with pytest.raises(KeyboardInterrupt):
             erase_farm(ledger.name, "Quillwort", yes=True, delete_copies=False)
     assert ledger.farms() == ["Alder"]
     erase_farm(ledger.name, " quillWORT", yes=True, delete_copies=False)
     assert "erased from the accounts" in capsys.readouterr().out
     assert b"Quillwort" not in b"".join(path.read_bytes() for path in tmp_path.glob("*.sqlite*"))
-    with pytest.raises(Mistake, match="not in the ledger"):
+    with pytest.raises(UserError, match="not in the ledger"):
         erase_farm(ledger.name, "Quillwort", yes=True, delete_copies=False)

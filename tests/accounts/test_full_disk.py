@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.accounts import people, second_factor, sessions, throttle
-from dashboard.accounts import store as store_module
-from dashboard.accounts.store import Store, Unwritable
+from evenfoot.dashboard.accounts import people, second_factor, sessions, throttle
+from evenfoot.dashboard.accounts import store as store_module
+from evenfoot.dashboard.accounts.store import Store, Unwritable
 from tests.accounts.asking import contents
 from tests.accounts.people import PASSWORD, Clock, Office, cheap_hashes, staffed
 from tests.report.made import herd
@@ -168,8 +168,8 @@ def test_a_code_of_the_app_works_once_and_a_recovery_code_waits(office: Office, 
 
 
 def test_a_link_is_followed(office: Office, disk: Path) -> None:
-    from dashboard.accounts import links
-    from dashboard.accounts.viewer import OWNER
+    from evenfoot.dashboard.accounts import links
+    from evenfoot.dashboard.accounts.viewer import OWNER
 
     path = links.path_of(links.make(office.store, OWNER, "Home Farm"))
     fill(disk)

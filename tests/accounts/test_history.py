@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import open_ledger
-from analytics.mistake import Mistake
-from dashboard.accounts import history as history_module
-from dashboard.accounts import links, people, second_factor
-from dashboard.accounts import store as store_module
-from dashboard.accounts.history import (
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.dashboard.accounts import history as history_module
+from evenfoot.dashboard.accounts import links, people, second_factor
+from evenfoot.dashboard.accounts import store as store_module
+from evenfoot.dashboard.accounts.history import (
     CODE_WRONG,
     NAME_UNKNOWN,
     NO_ACCOUNT,
@@ -26,8 +26,8 @@ from dashboard.accounts.history import (
     history,
     newest,
 )
-from dashboard.accounts.store import Store
-from dashboard.accounts.viewer import OWNER
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts.viewer import OWNER
 from tests.accounts.people import PASSWORD, Clock, Office, cheap_hashes, staffed
 
 NEW = "another four words here"
@@ -202,7 +202,7 @@ def test_what_is_refused_leaves_no_line(office: Office) -> None:
         lambda: people.set_password(office.store, "Kim", "short"),
         lambda: people.add(office.store, "Kim", "adviser", PASSWORD, farms=["Home Farm"]),
     ):
-        with pytest.raises(Mistake):
+        with pytest.raises(UserError):
             refused()
     assert len(history(office.store)) == before
     people.revoke(office.store, "Kim", ["Home Farm"])

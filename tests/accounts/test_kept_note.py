@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.backup import back_up, restore
-from analytics.mistake import Mistake
-from dashboard import serving
-from dashboard.accounts import people, store_of
-from dashboard.accounts.kept_note import has_note
-from dashboard.cli import main
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.dashboard import serving
+from evenfoot.dashboard.accounts import people, store_of
+from evenfoot.dashboard.accounts.kept_note import has_note
+from evenfoot.dashboard.cli import main
 from tests.accounts.people import PASSWORD, Clock, Office, cheap_hashes
 from tests.ports import free_port
 from tests.report.made import herd
@@ -63,7 +63,7 @@ def serves(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def refused(ledger: Ledger) -> str:
-    with pytest.raises(Mistake) as told:
+    with pytest.raises(UserError) as told:
         serving.run(ledger, "127.0.0.1", free_port())
     return str(told.value)
 
@@ -156,6 +156,6 @@ def test_a_backup_from_before_there_were_accounts_is_noted_when_it_is_put_back(
 def test_the_command_says_it_in_one_sentence(ledger: Ledger) -> None:
     accounts_file(ledger).unlink()
     ledger.lease.drop_if_idle()
-    run = [sys.executable, "-c", "from dashboard.cli import main; main()", "serve", "--ledger", ledger.name]
+    run = [sys.executable, "-c", "from evenfoot.dashboard.cli import main; main()", "serve", "--ledger", ledger.name]
     done = subprocess.run([*run, "--port", str(free_port())], capture_output=True, text=True, timeout=120)
     assert done.returncode == 2 and LOST in done.stderr and len(done.stderr.splitlines()) == 1

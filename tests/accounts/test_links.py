@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from itsdangerous import URLSafeSerializer
 
-from analytics.mistake import Mistake
-from dashboard.accounts import links, people
-from dashboard.accounts.viewer import OWNER, Viewer
+from evenfoot.analytics.errors import UserError
+from evenfoot.dashboard.accounts import links, people
+from evenfoot.dashboard.accounts.viewer import OWNER, Viewer
 from tests.accounts.asking import marks
 from tests.accounts.people import Clock, Office, cheap_hashes, staffed
 from tests.accounts.two_farms import MINE, OTHER, two_farms
@@ -128,5 +128,5 @@ def test_a_link_ends_by_itself_by_its_maker_and_with_him(office: Office) -> None
     ],
 )
 def test_who_may_not_share_cannot(office: Office, viewer: Viewer, farm: str, days: int) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         links.make(office.store, viewer, farm, days=days)

@@ -18,9 +18,9 @@ from urllib.parse import urlencode
 
 import pytest
 
-from dashboard.accounts import people
-from dashboard.accounts.history import history
-from dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts import people
+from evenfoot.dashboard.accounts.history import history
+from evenfoot.dashboard.accounts.store import Store
 from tests.accounts.people import PASSWORD
 from tests.ports import free_port
 from tests.report.made import herd
@@ -96,7 +96,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         f"{user}daemon off; pid {folder}/pid; error_log {folder}/error.log; events {{}} "
         f"http {{ access_log {folder}/access.log; {kept} include {folder}/site.conf; }}"
     )
-    command = [sys.executable, "-c", "from dashboard.cli import main; main()", "serve", "--ledger",
+    command = [sys.executable, "-c", "from evenfoot.dashboard.cli import main; main()", "serve", "--ledger",
                str(folder / "l.duckdb"), "--port", str(ports.direct), "--behind-proxy", "--public-name",
                NAME]  # fmt: skip
     with (folder / "server.log").open("w") as log:

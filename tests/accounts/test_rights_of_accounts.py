@@ -7,13 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import adding, open_ledger
-from analytics.mistake import Mistake
-from dashboard.accounts import people, sessions
-from dashboard.accounts.common_passwords import WORDS
-from dashboard.accounts.passwords import refuse_weak
-from dashboard.accounts.store import Store
-from dashboard.cli import main
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports import add
+from evenfoot.dashboard.accounts import people, sessions
+from evenfoot.dashboard.accounts.common_passwords import WORDS
+from evenfoot.dashboard.accounts.passwords import refuse_weak
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.cli import main
 from tests.accounts.asking import ask
 from tests.accounts.people import PASSWORD, Clock, Office, cheap_hashes, staffed
 from tests.accounts.test_walk import OF, brought, sheet, sheet_keys
@@ -47,7 +48,7 @@ def test_a_role_changes_in_open_sessions_too(office: Office) -> None:
     assert "Adviser" in browser.get("/account").text
     people.set_role(office.store, "Kim", "owner")
     assert role_of(office, "Kim") == ("owner", None)
-    with pytest.raises(Mistake, match="name at least one"):
+    with pytest.raises(UserError, match="name at least one"):
         people.set_role(office.store, "Kim", "manager")
     assert role_of(office, "Kim") == ("owner", None)
     people.set_role(office.store, "Kim", "manager", farms=["Next Farm"])
@@ -66,7 +67,7 @@ def test_a_role_changes_in_open_sessions_too(office: Office) -> None:
 )
 def test_a_role_is_changed_only_properly(store: Store, name: str, role: str, farms: tuple[str, ...], told: str) -> None:
     before = people.listed(store)
-    with pytest.raises(Mistake, match=told):
+    with pytest.raises(UserError, match=told):
         people.set_role(store, name, role, farms=farms)
     assert people.listed(store) == before
 
@@ -110,7 +111,7 @@ def test_the_command_changes_a_role(
     ],
 )
 def test_names_that_can_be_taken_for_others_are_refused(store: Store, name: str, told: str) -> None:
-    with pytest.raises(Mistake, match=told):
+    with pytest.raises(UserError, match=told):
         people.add(store, name, "owner", PASSWORD)
     assert len(people.listed(store)) == 2
 
@@ -130,7 +131,7 @@ def test_names_of_people_are_taken(office: Office, name: str) -> None:
      "Olive12345678901", "zxcvbnmasdfghjkl"],
 )  # fmt: skip
 def test_common_passwords_are_refused(password: str) -> None:
-    with pytest.raises(Mistake, match="easily guessed"):
+    with pytest.raises(UserError, match="easily guessed"):
         refuse_weak(password, "Olive")
 
 
@@ -185,7 +186,7 @@ def test_a_sheet_comes_in(office: Office) -> None:
 def test_an_account_that_is_changed_during_an_upload_ends_it(
     office: Office, monkeypatch: pytest.MonkeyPatch, change: str
 ) -> None:
-    rows = adding._add_rows
+    rows = add._add_rows
 
     def add_rows(*given: object) -> object:
         done = rows(*given)  # type: ignore[arg-type]
@@ -199,7 +200,7 @@ def test_an_account_that_is_changed_during_an_upload_ends_it(
             sessions.end_all(office.store, people.number_of(office.store, "Kim"))
         return done
 
-    monkeypatch.setattr(adding, "_add_rows", add_rows)
+    monkeypatch.setattr(add, "_add_rows", add_rows)
     code, text = import_as(office, "Kim")
     assert code == 200 and "nothing of this was kept" in text, text
     assert len(office.ledger.imports()) == 1

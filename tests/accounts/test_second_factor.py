@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import open_ledger
-from analytics.mistake import Mistake
-from dashboard.accounts import people, second_factor, throttle
-from dashboard.accounts.history import CODE_WRONG, NOBODY, history
-from dashboard.accounts.second_factor import STEP_SECONDS, code_at, step_of
-from dashboard.cli import main
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.dashboard.accounts import people, second_factor, throttle
+from evenfoot.dashboard.accounts.history import CODE_WRONG, NOBODY, history
+from evenfoot.dashboard.accounts.second_factor import STEP_SECONDS, code_at, step_of
+from evenfoot.dashboard.cli import main
 from tests.accounts.people import PASSWORD, Browser, Clock, Office, cheap_hashes, staffed
 from tests.report.made import herd
 
@@ -190,7 +190,7 @@ def test_the_owner_of_the_machine_ends_it_for_who_lost_the_telephone(
     store = staffed(tmp_path / "l.duckdb.accounts.sqlite", {"Olive": ("owner", ())}, clock)
     secret = second_factor.new_secret()
     second_factor.begin(store, 1, secret, code_at(secret, clock.now))
-    with pytest.raises(Mistake, match="not right"):
+    with pytest.raises(UserError, match="not right"):
         second_factor.begin(store, 1, secret, code_at(secret, clock.now))
     monkeypatch.delenv("EVENFOOT_ACCOUNTS", raising=False)
     for words, said in ((["list"], "and second factor"), (["end-second-factor", "Olive"], "password alone")):

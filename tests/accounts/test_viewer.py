@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from flask import Flask
 
-from analytics.mistake import Mistake
-from dashboard.accounts.roles import ADVISER, MANAGER, MAY, OWNER, REFUSALS, ROLES, TRIMMER
-from dashboard.accounts.viewer import Viewer, current_viewer
+from evenfoot.analytics.errors import UserError
+from evenfoot.dashboard.accounts.roles import ADVISER, MANAGER, MAY, OWNER, REFUSALS, ROLES, TRIMMER
+from evenfoot.dashboard.accounts.viewer import Viewer, current_viewer
 
 
 def test_in_a_request_that_passed_no_door_one_is_nobody() -> None:
@@ -23,7 +23,7 @@ def test_every_act_names_roles_and_says_its_refusal() -> None:
     for act, roles in MAY.items():
         assert OWNER in roles and roles <= set(ROLES), act
         for role in set(ROLES) - roles:
-            with pytest.raises(Mistake, match="Your account may not"):
+            with pytest.raises(UserError, match="Your account may not"):
                 Viewer("x", ("Home Farm",), role).refuse_unless(act)
 
 

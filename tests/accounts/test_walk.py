@@ -18,14 +18,14 @@ import openpyxl
 import pytest
 from pypdf import PdfReader
 
-from analytics.words import say
-from dashboard import progress
-from dashboard.accounts import links, people
-from dashboard.accounts.viewer import OWNER
-from dashboard.ahead import PLACE as AHEAD
-from dashboard.filling import PLACE
-from dashboard.pages import PAGES, PANELS
-from dashboard.pages.report import FIELDS
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard import progress
+from evenfoot.dashboard.accounts import links, people
+from evenfoot.dashboard.accounts.viewer import OWNER
+from evenfoot.dashboard.ahead import PLACE as AHEAD
+from evenfoot.dashboard.filling import PLACE
+from evenfoot.dashboard.pages import PAGES, PANELS
+from evenfoot.dashboard.pages.report import FIELDS
 from tests.accounts.asking import ask, marks, panel, settled
 from tests.accounts.people import Browser, Clock, Office, cheap_hashes, staffed
 from tests.accounts.two_farms import MINE, OTHER, two_farms

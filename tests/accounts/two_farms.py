@@ -7,9 +7,9 @@ import random
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.limits import set_limit
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.limits import set_limit
 from tests.sheets import checked
 
 MINE = "Home Farm"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.pages import PAGES
+from evenfoot.dashboard.pages import PAGES
 
 FARM = "Nether+Ash"
 COW = "1420"

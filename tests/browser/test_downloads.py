@@ -13,8 +13,8 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser
 
-from analytics.ledger import Ledger
-from dashboard.tables import print_table
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.tables import print_table
 from tests.browser.addresses import address
 from tests.browser.reading import Reader, returning, saved
 

@@ -17,11 +17,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser
 
-from analytics.ledger import Ledger
-from dashboard.pages import PAGES
-from dashboard.panel import Drawn
-from dashboard.tables import printable
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.pages import PAGES
+from evenfoot.dashboard.panel import Drawn
+from evenfoot.dashboard.tables import printable
+from evenfoot.dashboard.view import View
 from tests.browser.addresses import DRILLED, EVERY_PAGE
 from tests.browser.barriers import OF_COLOUR, OF_WIDTH, barriers, paint
 from tests.browser.clicking import LINKS, MARKS, click, here

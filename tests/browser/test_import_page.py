@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Locator, expect
 
-from analytics.ledger import open_ledger
+from evenfoot.analytics.ledger import open_ledger
 from tests.browser.barriers import OF_WIDTH, barriers
 from tests.browser.conftest import start_server
 from tests.browser.reading import Reader

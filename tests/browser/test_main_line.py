@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-import sample_data
+from evenfoot import sample_data
 from tests.browser.conftest import COMMAND
 
 FARM = "Dunlow Corner"
@@ -57,7 +57,7 @@ def test_import_drill_and_compare(page: Page, served: tuple[str, Path]) -> None:
     types = panel(page, "lesion-types")
     types.get_by_text("Numbers").click()
     top = max(by_lesion, key=lambda row: (row["cases"], row["lesion"]))
-    from dashboard.charts.labels import value_label
+    from evenfoot.dashboard.charts.labels import value_label
 
     name = value_label("lesion", top["lesion"])
     row = types.locator("tbody tr").filter(has_text=name).first

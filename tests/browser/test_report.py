@@ -6,9 +6,9 @@ from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
-from analytics.ledger import Ledger
-from dashboard.report.request import SECTIONS, Request
-from dashboard.report.writing import write_report
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.report.request import SECTIONS, Request
+from evenfoot.dashboard.report.writing import write_report
 
 
 def test_an_html_report_opens_offline(page: Page, demo_ledger: Ledger, tmp_path: Path) -> None:

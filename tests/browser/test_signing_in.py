@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from dashboard.accounts import people
-from dashboard.accounts.store import Store
+from evenfoot.dashboard.accounts import people
+from evenfoot.dashboard.accounts.store import Store
 from tests.accounts.people import PASSWORD
 from tests.browser.barriers import barriers
 from tests.browser.conftest import start_server

@@ -10,10 +10,10 @@ from urllib.parse import quote
 import pytest
 from playwright.sync_api import Browser, expect
 
-import sample_data
-from analytics.ledger import Ledger
-from dashboard.catalogue import catalogue
-from dashboard.pages import PAGES
+from evenfoot import sample_data
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.catalogue import catalogue
+from evenfoot.dashboard.pages import PAGES
 from tests.browser.reading import Reader, returning
 from tests.effort import some
 

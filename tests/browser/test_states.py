@@ -12,11 +12,11 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from playwright.sync_api import Browser, Request, Route, expect
 
-from analytics.progress import stage
-from analytics.words import say
-from dashboard import progress
-from dashboard.ahead import PLACE as AHEAD
-from dashboard.filling import PLACE
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.progress import stage
+from evenfoot.dashboard import progress
+from evenfoot.dashboard.ahead import PLACE as AHEAD
+from evenfoot.dashboard.filling import PLACE
 from tests.browser.conftest import start_server
 from tests.browser.reading import Reader, returning
 

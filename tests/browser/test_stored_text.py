@@ -12,7 +12,7 @@ from dash import html
 from dash._utils import to_json
 from playwright.sync_api import Browser, expect
 
-from dashboard.still import ATTRIBUTE, settled
+from evenfoot.dashboard.still import ATTRIBUTE, settled
 from tests.browser.conftest import start_server
 from tests.browser.reading import Reader, returning
 from tests.effort import some

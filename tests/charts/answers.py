@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.measures.answer import Answer, Basis
-from analytics.methods.intervals import wilson
-from analytics.words import say
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.stats.intervals import wilson
 
 BASIS = Basis(farms=1, visits=6, cows=263, trims=900, first=dt.date(2024, 1, 9), last=dt.date(2026, 3, 31), unit="cow")
 NOTHING = say("Nothing was recorded for this choice of farms, dates and groups.")

@@ -6,7 +6,7 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from dashboard.charts import plain
+from evenfoot.dashboard.charts import plain
 
 
 def checked(figure: plain.Figure | go.Figure) -> go.Figure:

@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer
-from analytics.measures.change_impact import HEADLINE
-from analytics.methods.intervals import wilson
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lesions.change_impact import HEADLINE
+from evenfoot.analytics.stats.intervals import wilson
 from tests.charts.answers import BASIS, with_shares
 
 MONTHS = pd.date_range("2024-01-01", periods=18, freq="MS")

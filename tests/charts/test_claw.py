@@ -7,8 +7,8 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from analytics.trade.feet import CLAWS, FEET
-from dashboard.charts.claw import (
+from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.dashboard.charts.claw import (
     DRAWN_ZONES,
     SHARED_ZONES,
     Key,

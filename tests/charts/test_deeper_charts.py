@@ -11,29 +11,29 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from analytics.measures.answer import Answer, Basis
-from analytics.measures.change_impact import HEADLINE
-from analytics.mistake import Mistake
-from dashboard.charts.agreement import agreement
-from dashboard.charts.columns import OF_COST, shown
-from dashboard.charts.control import control, signals
-from dashboard.charts.cost import cost, money
-from dashboard.charts.describe_more import describe
-from dashboard.charts.family import family
-from dashboard.charts.funnel import funnel, is_outside
-from dashboard.charts.headings import COLUMNS
-from dashboard.charts.impact import impact, term_sentence, terms
-from dashboard.charts.incidence import by_month, incidence
-from dashboard.charts.labels import value_label
-from dashboard.charts.plain import Figure
-from dashboard.charts.planning import planning
-from dashboard.charts.quality import completeness, completeness_of, score_shares
-from dashboard.charts.season import season
-from dashboard.charts.shrunken import shrunken
-from dashboard.charts.slope import slope
-from dashboard.charts.steps import steps
-from dashboard.charts.survival import FEW_FOLLOWED, MOST_GROUPS, still_followed, still_free, survival
-from dashboard.charts.theme import THEMES
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.analytics.measures.lesions.change_impact import HEADLINE
+from evenfoot.dashboard.charts.agreement import agreement
+from evenfoot.dashboard.charts.columns import OF_COST, shown
+from evenfoot.dashboard.charts.control import control, signals
+from evenfoot.dashboard.charts.cost import cost, money
+from evenfoot.dashboard.charts.describe_more import describe
+from evenfoot.dashboard.charts.family import family
+from evenfoot.dashboard.charts.funnel import funnel, is_outside
+from evenfoot.dashboard.charts.headings import COLUMNS
+from evenfoot.dashboard.charts.impact import impact, term_sentence, terms
+from evenfoot.dashboard.charts.incidence import by_month, incidence
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.plain import Figure
+from evenfoot.dashboard.charts.planning import planning
+from evenfoot.dashboard.charts.quality import completeness, completeness_of, score_shares
+from evenfoot.dashboard.charts.season import season
+from evenfoot.dashboard.charts.shrunken import shrunken
+from evenfoot.dashboard.charts.slope import slope
+from evenfoot.dashboard.charts.steps import steps
+from evenfoot.dashboard.charts.survival import FEW_FOLLOWED, MOST_GROUPS, still_followed, still_free, survival
+from evenfoot.dashboard.charts.theme import THEMES
 from tests.charts import deeper_answers as answers
 from tests.charts.answers import NOTHING
 from tests.charts.checked import checked
@@ -168,7 +168,7 @@ def test_the_words_give_numbers_and_basis(name: str) -> None:
 
 
 def test_an_unknown_chart_is_refused() -> None:
-    with pytest.raises(Mistake, match="no chart 'pie'"):
+    with pytest.raises(UserError, match="no chart 'pie'"):
         describe("pie", answers.costs())
 
 

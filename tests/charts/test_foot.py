@@ -8,12 +8,12 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from analytics.measures.answer import Answer, Basis
-from dashboard.charts.foot import common_top, draw_feet
-from dashboard.charts.foot_difference import draw_difference, zone_differences
-from dashboard.charts.plain import Figure
-from dashboard.charts.shades import colour_of, ink_on
-from dashboard.charts.zone_marks import zone_rows
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.dashboard.charts.foot import common_top, draw_feet
+from evenfoot.dashboard.charts.foot_difference import draw_difference, zone_differences
+from evenfoot.dashboard.charts.plain import Figure
+from evenfoot.dashboard.charts.shades import colour_of, ink_on
+from evenfoot.dashboard.charts.zone_marks import zone_rows
 from tests.charts.answers import BASIS, NOTHING, counted, feet
 from tests.charts.checked import checked
 

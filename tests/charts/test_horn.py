@@ -9,14 +9,14 @@ import pandas as pd
 import plotly.graph_objects as go
 import pytest
 
-from analytics.measures.answer import Answer
-from analytics.tally.horn import MEASURES
-from analytics.trade.shedding import HORN_ZONES, STANDING
-from analytics.words import say
-from dashboard.charts.horn import NAMES, describe, rates, stage_colours, stages, state
-from dashboard.charts.shed_claw import describe as describe_claws
-from dashboard.charts.shed_claw import look_of, shed_claws
-from dashboard.charts.theme import THEMES
+from evenfoot.analytics.domain.shedding import HORN_ZONES, STANDING
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.queries.horn import MEASURES
+from evenfoot.dashboard.charts.horn import NAMES, describe, rates, stage_colours, stages, state
+from evenfoot.dashboard.charts.shed_claw import describe as describe_claws
+from evenfoot.dashboard.charts.shed_claw import look_of, shed_claws
+from evenfoot.dashboard.charts.theme import THEMES
 from tests.charts.answers import BASIS
 from tests.charts.checked import checked
 

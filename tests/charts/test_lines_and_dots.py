@@ -10,16 +10,16 @@ import pandas as pd
 import plotly.graph_objects as go
 import pytest
 
-from analytics.measures.answer import Answer, Basis
-from dashboard.charts.comparison import LIMITS, ratios, risks
-from dashboard.charts.cow import timeline
-from dashboard.charts.headings import COLUMNS
-from dashboard.charts.locomotion import by_group, locomotion, transitions
-from dashboard.charts.plain import Figure
-from dashboard.charts.prevalence import MOST_ROWS, prevalence
-from dashboard.charts.small_multiples import small_multiples
-from dashboard.charts.theme import THEMES
-from dashboard.charts.trend import trend
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.dashboard.charts.comparison import LIMITS, ratios, risks
+from evenfoot.dashboard.charts.cow import timeline
+from evenfoot.dashboard.charts.headings import COLUMNS
+from evenfoot.dashboard.charts.locomotion import by_group, locomotion, transitions
+from evenfoot.dashboard.charts.plain import Figure
+from evenfoot.dashboard.charts.prevalence import MOST_ROWS, prevalence
+from evenfoot.dashboard.charts.small_multiples import small_multiples
+from evenfoot.dashboard.charts.theme import THEMES
+from evenfoot.dashboard.charts.trend import trend
 from tests.charts import answers
 from tests.charts.checked import checked
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from analytics.measures.answer import Answer
-from dashboard.charts import rolling, years
-from dashboard.charts.theme import THEMES
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.dashboard.charts import rolling, years
+from evenfoot.dashboard.charts.theme import THEMES
 from tests.charts.answers import BASIS, NOTHING, months, with_shares
 from tests.charts.checked import checked
 

@@ -7,7 +7,7 @@ import pandas as pd
 import plotly.graph_objects as go
 import pytest
 
-from dashboard.charts.plain import Figure, Part, bar, plain, scatter
+from evenfoot.dashboard.charts.plain import Figure, Part, bar, plain, scatter
 from tests.charts.checked import checked
 
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from analytics.measures.answer import Answer, Basis
-from analytics.mistake import Mistake
-from analytics.trade.feet import ZONES
-from analytics.trade.lesions import LESIONS
-from dashboard.charts.describe import describe
-from dashboard.charts.foot_difference import zone_differences
-from dashboard.charts.headings import COLUMNS
-from dashboard.charts.labels import column_label, group_label, value_label
-from dashboard.charts.theme import THEMES, css_variables, estimate, percent, ratio, template, tokens
+from evenfoot.analytics.domain.feet import ZONES
+from evenfoot.analytics.domain.lesions import LESIONS
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.dashboard.charts.describe import describe
+from evenfoot.dashboard.charts.foot_difference import zone_differences
+from evenfoot.dashboard.charts.headings import COLUMNS
+from evenfoot.dashboard.charts.labels import column_label, group_label, value_label
+from evenfoot.dashboard.charts.theme import THEMES, css_variables, estimate, percent, ratio, template, tokens
 from tests.charts import answers
 
 
@@ -124,7 +124,7 @@ def test_a_review_names_what_is_clear() -> None:
 
 
 def test_an_unknown_chart_is_a_mistake() -> None:
-    with pytest.raises(Mistake, match="no chart 'pie'"):
+    with pytest.raises(UserError, match="no chart 'pie'"):
         describe("pie", answers.lesions())
 
 
@@ -161,5 +161,5 @@ def test_style_sheets_and_charts_share_their_colours(theme: str) -> None:
 
 
 def test_an_unknown_theme_is_a_mistake() -> None:
-    with pytest.raises(Mistake, match="no theme 'neon'"):
+    with pytest.raises(UserError, match="no theme 'neon'"):
         tokens("neon")

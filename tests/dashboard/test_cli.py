@@ -13,8 +13,8 @@ from typing import Any
 import openpyxl
 import pytest
 
-from analytics.ledger import open_ledger
-from dashboard import cli
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.dashboard import cli
 from tests.ports import free_port
 
 SHEET = """visit_date,farm,visit_kind,herd_size,cow,foot,claw,zone,lesion,severity,locomotion_score,housing

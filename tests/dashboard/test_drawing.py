@@ -13,13 +13,13 @@ from typing import Any
 import pytest
 from dash import html
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.mistake import Mistake
-from dashboard import drawing
-from dashboard.language import Words, _, speaking
-from dashboard.panel import Panel
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.dashboard import drawing
+from evenfoot.dashboard.language import Words, _, speaking
+from evenfoot.dashboard.panel import Panel
+from evenfoot.dashboard.view import View
 from tests.sheets import checked
 
 
@@ -107,7 +107,7 @@ def test_a_mistake_is_told_to_everyone_and_not_kept(ledger: Ledger) -> None:
         tries.append(1)
         time.sleep(0.05)
         if len(tries) < 4:
-            raise Mistake("The ledger is in use.")
+            raise UserError("The ledger is in use.")
         return html.P("well")
 
     panel, told = Panel("failing", "Fails", draw), []
@@ -115,7 +115,7 @@ def test_a_mistake_is_told_to_everyone_and_not_kept(ledger: Ledger) -> None:
     def read() -> None:
         try:
             drawing.drawn(panel, ledger, View.read("/", ""))
-        except Mistake as mistake:
+        except UserError as mistake:
             told.append(str(mistake))
 
     readers = [threading.Thread(target=read) for _ in range(3)]

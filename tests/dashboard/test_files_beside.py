@@ -18,9 +18,9 @@ from urllib.request import urlopen
 import duckdb
 import pytest
 
-from analytics.ledger import open_ledger
-from analytics.ledger.backup import restore
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.integrity.backup import restore
 from tests.report.made import herd
 from tests.torture.soak import Server
 
@@ -142,14 +142,14 @@ def test_all_who_ask_for_a_held_file_are_told_after_one_wait(
 def test_threads_that_wait_do_not_wait_for_each_other(
     tmp_path: Path, hold: Callable[[Path], int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("analytics.ledger.lease.WAIT_SECONDS", 1.0)
+    monkeypatch.setattr("evenfoot.analytics.ledger.engines.file_lease.WAIT_SECONDS", 1.0)
     ledger = herd(tmp_path / "ledger.duckdb", "Home", 5)
     ledger.lease.drop_if_idle()
     hold(tmp_path / "ledger.duckdb")
 
     def ask(_number: int) -> float:
         began = time.monotonic()
-        with pytest.raises(Mistake, match="in use by"):
+        with pytest.raises(UserError, match="in use by"):
             ledger.farms()
         return time.monotonic() - began
 

@@ -6,10 +6,10 @@ import re
 
 import pytest
 
-from analytics.ledger import Ledger
-from dashboard.drawing import _text
-from dashboard.pages import lesions
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.drawing import _text
+from evenfoot.dashboard.pages import lesions
+from evenfoot.dashboard.view import View
 
 
 def told(ledger: Ledger) -> str:

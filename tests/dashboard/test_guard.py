@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
-from analytics.ledger import open_ledger
-from dashboard.app import create_app
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.dashboard.app import create_app
 
 
 @pytest.fixture(scope="module")

@@ -13,11 +13,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer, Basis
-from analytics.measures.catalogue import MEASURES, answer
-from analytics.tally.selection import Selection
-from dashboard.tables import WHOLE, as_json, print_table, printable
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.analytics.measures.catalogue import MEASURES, answer
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.tables import WHOLE, as_json, print_table, printable
 
 KEYS = ["measure", "by", "table", "basis", "cautions", "extra"]
 

@@ -15,16 +15,16 @@ from typing import Any
 import pytest
 from dash import html
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.measures.kept import forget
-from dashboard import drawing
-from dashboard.pages import PANELS
-from dashboard.panel import Panel
-from dashboard.report.contents import collect
-from dashboard.report.document import document
-from dashboard.report.request import Request
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.measures.cache import forget
+from evenfoot.dashboard import drawing
+from evenfoot.dashboard.pages import PANELS
+from evenfoot.dashboard.panel import Panel
+from evenfoot.dashboard.report.contents import collect
+from evenfoot.dashboard.report.document import document
+from evenfoot.dashboard.report.request import Request
+from evenfoot.dashboard.view import View
 from tests.effort import tries
 from tests.sheets import checked
 
@@ -73,9 +73,9 @@ def test_nobody_writes_while_a_panel_is_drawn(ledger: Ledger) -> None:
 
 IN_AND_OUT = """
 import sys
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.failures import Busy
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.failures import Busy
 from tests.dashboard.test_one_state import sheet
 
 def certainly(act):

@@ -9,13 +9,13 @@ import pandas as pd
 import pytest
 from hypothesis import given
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from dashboard.frame import chips
-from dashboard.pages import PANELS
-from dashboard.panel import Drawn
-from dashboard.span import choosing, days_of, following, mark_chosen, span_of
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.frame import chips
+from evenfoot.dashboard.pages import PANELS
+from evenfoot.dashboard.panel import Drawn
+from evenfoot.dashboard.span import choosing, days_of, following, mark_chosen, span_of
+from evenfoot.dashboard.view import View
 
 
 @given(st.dates(dt.date(1990, 1, 1), dt.date(2100, 12, 31)), st.sampled_from(["month", "quarter", "year"]))
@@ -29,7 +29,7 @@ def test_what_is_written_is_read_back(day: dt.date, column: str) -> None:
 
 @pytest.mark.parametrize("text", ["2026-13", "2026-Q5", "26-03", "0000", "soon", "2026-03-01", "-2026", "2026-Q1x"])
 def test_anything_else_is_refused_in_a_sentence(text: str) -> None:
-    with pytest.raises(Mistake, match="cannot be read; write it as"):
+    with pytest.raises(UserError, match="cannot be read; write it as"):
         days_of(text)
 
 

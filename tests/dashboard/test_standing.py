@@ -2,7 +2,7 @@
 
 from dash import html, no_update
 
-from dashboard.standing import only_new
+from evenfoot.dashboard.standing import only_new
 
 
 def test_only_what_is_new_is_sent() -> None:

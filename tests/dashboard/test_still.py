@@ -9,11 +9,11 @@ import pytest
 from dash import dcc, html
 from dash._utils import to_json
 
-from analytics.ledger import Ledger
-from dashboard.pages import PAGES, PANELS
-from dashboard.panel import Drawn, filled, shells
-from dashboard.still import ATTRIBUTE, CHART, all_told, settled
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.pages import PAGES, PANELS
+from evenfoot.dashboard.panel import Drawn, filled, shells
+from evenfoot.dashboard.still import ATTRIBUTE, CHART, all_told, settled
+from evenfoot.dashboard.view import View
 
 
 def plain(parts: Any) -> Any:

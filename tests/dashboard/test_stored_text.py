@@ -15,16 +15,16 @@ from urllib.parse import unquote
 import openpyxl
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.ledger.folder import export_folder
-from analytics.measures.plan import plan
-from analytics.tally.selection import Selection
-from dashboard.accounts.store import Store
-from dashboard.pages import PANELS, report
-from dashboard.report.calendar import icalendar
-from dashboard.report.chute_list import chute_list
-from dashboard.tables import csv_text
-from dashboard.taking_away import file_name
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.exports.folder import export_folder
+from evenfoot.analytics.measures.planning.plan import plan
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.pages import PANELS, report
+from evenfoot.dashboard.report.calendar import icalendar
+from evenfoot.dashboard.report.chute_list import chute_list
+from evenfoot.dashboard.tables import csv_text
+from evenfoot.dashboard.taking_away import file_name
 from tests.accounts.asking import ask, panel
 from tests.accounts.people import Clock, Office
 from tests.effort import some
@@ -143,7 +143,7 @@ def test_calendars_and_lists_hold_text_alone(ledger: Ledger) -> None:
 
 
 def test_a_folder_of_sheets_is_harmless_and_comes_back_the_same(ledger: Ledger, tmp_path: Path) -> None:
-    from analytics.intake import check_file
+    from evenfoot.analytics.intake import check_file
 
     export_folder(ledger, tmp_path / "out", format="csv")
     text = (tmp_path / "out" / "trims.csv").read_text()
@@ -160,7 +160,7 @@ def test_no_name_becomes_a_path() -> None:
 
 
 def test_a_subject_of_a_message_stays_one_line() -> None:
-    from dashboard.report.mail import message
+    from evenfoot.dashboard.report.mail import message
 
     for text in (*FARMS, *TEXTS):
         raw = message("a@example.org", ["b@example.org"], text, text, []).as_bytes()

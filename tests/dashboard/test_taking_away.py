@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import open_ledger
-from dashboard.cli import main
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.dashboard.cli import main
 from tests.report.made import herd
 
 

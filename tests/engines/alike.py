@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.measures.answer import Answer
+from evenfoot.analytics.measures.answer import Answer
 
 DIGITS = 1e-9
 """Sums of floating numbers come in another order in another engine; whole numbers may not differ at all."""

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger import Ledger, open_ledger
 from tests.engines.servers import postgres_server, spark_settings
 
 Maker = Callable[[], Ledger]

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from analytics.ledger import Ledger
-from dashboard.accounts.store import Store
-from dashboard.pages import PANELS
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.pages import PANELS
 from tests.accounts.asking import STAMPED, contents
 from tests.accounts.people import Clock, Office
 from tests.engines.alike import DIGITS

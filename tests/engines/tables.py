@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analytics.ledger import Ledger
-from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, STAMP
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, STAMP
 
 
 def rows_of(ledger: Ledger, table: str) -> pd.DataFrame:

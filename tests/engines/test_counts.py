@@ -9,19 +9,19 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.ledger.adding import add_sheets
-from analytics.measures.incidence import incidence
-from analytics.tally.counts import count
-from analytics.tally.lame_counts import count_scorings
-from analytics.tally.selection import Selection
-from analytics.tally.series import monthly
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.measures.lesions.incidence import incidence
+from evenfoot.analytics.queries.counts import count
+from evenfoot.analytics.queries.lame_counts import count_scorings
+from evenfoot.analytics.queries.monthly_series import monthly
+from evenfoot.analytics.queries.selection import Selection
 from tests.effort import LONG
 from tests.engines.conftest import Maker
+from tests.queries.test_counts import DAYS, EVERY, FEET, plain_count
+from tests.queries.test_cow_periods import trimmed
+from tests.queries.test_lame_months import breed_of, mixed
 from tests.sheets import checked, ledger_of
-from tests.tally.test_counts import DAYS, EVERY, FEET, plain_count
-from tests.tally.test_cow_periods import trimmed
-from tests.tally.test_lame_months import breed_of, mixed
 
 SELECTIONS = (Selection(visits=("all",)), Selection(), Selection(farms=("O'Hara's",)))
 EACH = {"postgres": 3, "pyspark": 12}

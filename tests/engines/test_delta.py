@@ -15,21 +15,21 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.delta_export import export_delta
-from analytics.ledger.delta_folder import DeltaFolder
-from analytics.ledger.schema import every_table
-from analytics.mistake import Mistake
-from analytics.tally.counts import count
-from analytics.tally.selection import Selection
-from dashboard.cli import app
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.engines.delta_folder import DeltaFolder
+from evenfoot.analytics.ledger.exports.delta import export_delta
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.schema import every_table
+from evenfoot.analytics.queries.counts import count
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.cli import app
 from tests.engines.servers import refuse_or_skip
 from tests.engines.tables import rows_of
 from tests.engines.test_counts import SELECTIONS, herd
 from tests.engines.test_guide import commands, sheet
+from tests.queries.test_counts import EVERY, plain_count
 from tests.sheets import checked, ledger_of
-from tests.tally.test_counts import EVERY, plain_count
 
 try:
     import deltalake
@@ -160,11 +160,11 @@ def test_a_commit_is_seen_and_makes_another_state(lake: Ledger, folder: Path, ro
 
 def test_nothing_is_written(lake: Ledger, own: Ledger, folder: Path) -> None:
     before = sorted(folder.rglob("*"))
-    with pytest.raises(Mistake, match="can only be read"):
+    with pytest.raises(UserError, match="can only be read"):
         add_sheets(lake, [checked("trims", herd(6))], "a.csv", "1" * 64)
-    with pytest.raises(Mistake, match="can only be read"):
+    with pytest.raises(UserError, match="can only be read"):
         undo_import(lake, 1)
-    with pytest.raises(Mistake, match="not an empty folder"):
+    with pytest.raises(UserError, match="not an empty folder"):
         export_delta(own, folder)
     assert sorted(folder.rglob("*")) == before
 
@@ -174,7 +174,7 @@ def test_a_file_that_is_gone_is_told(spark: None, own: Ledger, tmp_path: Path) -
     ledger = open_ledger(f"pyspark://{tmp_path}/lake")
     for path in (tmp_path / "lake" / "trims").glob("*.parquet"):
         path.unlink()
-    with pytest.raises(Mistake, match="went away"):
+    with pytest.raises(UserError, match="went away"):
         ledger.farms()
 
 
@@ -278,7 +278,7 @@ def test_what_would_be_read_wrongly_is_refused(whole: Path, tmp_path: Path, case
     change, told = REFUSED[case]
     shutil.copytree(whole, tmp_path / "lake")
     _changed(tmp_path / "lake", change)
-    with pytest.raises(Mistake, match=told) as refused:
+    with pytest.raises(UserError, match=told) as refused:
         DeltaFolder(tmp_path / "lake", "here").contents()
     assert str(tmp_path / "lake" / "trims") in str(refused.value)
 
@@ -294,19 +294,19 @@ def test_folders_that_are_no_ledger_are_told(whole: Path, tmp_path: Path) -> Non
     lake = tmp_path / "lake"
     shutil.copytree(whole, lake)
     (lake / "trims" / "_delta_log" / FIRST).write_text("{")
-    with pytest.raises(Mistake, match="trims cannot be read"):
+    with pytest.raises(UserError, match="trims cannot be read"):
         DeltaFolder(lake, "here").contents()
     shutil.rmtree(lake / "scores")
     (lake / "moves" / "_delta_log" / FIRST).unlink()
-    with pytest.raises(Mistake, match="lacks the Delta tables moves, scores;"):
+    with pytest.raises(UserError, match="lacks the Delta tables moves, scores;"):
         DeltaFolder(lake, "here").contents()
     shutil.copytree(whole, tmp_path / "lake[1]")
-    with pytest.raises(Mistake, match=r"choose a folder without \[ \]\."):
+    with pytest.raises(UserError, match=r"choose a folder without \[ \]\."):
         DeltaFolder(tmp_path / "lake[1]", "here").contents()
 
 
 def test_a_folder_of_one_farm_is_not_written(own: Ledger, tmp_path: Path) -> None:
     words = ["export", "--format", "delta", "--farm", APART, "--ledger", own.address, "-o", str(tmp_path / "x")]
-    with pytest.raises(Mistake, match="hold the whole ledger"):
+    with pytest.raises(UserError, match="hold the whole ledger"):
         app(words, standalone_mode=False)
     assert not (tmp_path / "x").exists()

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from analytics.ledger.adding import add_sheets
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger.imports.add import add_sheets
 from tests.engines.conftest import Maker
 from tests.ledger.test_farm_spelling import SPELLINGS, at_once
 from tests.sheets import checked
@@ -31,7 +31,7 @@ def test_a_registry_asks_to_bring_the_sheet_in_again(spark_ledger: Maker) -> Non
         [checked("trims", [{"farm": farm, "cow": "1", "visit_date": "2026-03-02"}])] for farm in SPELLINGS[:2]
     )
     add_sheets(ledger, first, "a.csv", "")
-    with pytest.raises(Mistake, match="came into the ledger as 'Racé Farm'"):
+    with pytest.raises(UserError, match="came into the ledger as 'Racé Farm'"):
         add_sheets(ledger, second, "b.csv", "")
     assert ledger.farms() == ["Racé Farm"]
     assert add_sheets(ledger, first, "a.csv", "").already_known == 1

@@ -8,25 +8,25 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.backup import back_up, restore
-from analytics.ledger.erasing import erase_farm
-from analytics.ledger.history import history
-from analytics.ledger.limits import set_limit
-from analytics.ledger.mending import mend
-from analytics.ledger.postgres import PostgresEngine
-from analytics.ledger.registry import RegistryFolder
-from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
-from analytics.ledger.verifying import verify
-from analytics.mistake import Mistake
-from dashboard.keeping import print_history
-from dashboard.taking_away import export
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.engines.postgres import PostgresEngine
+from evenfoot.analytics.ledger.engines.registry import RegistryFolder
+from evenfoot.analytics.ledger.history import history
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
+from evenfoot.analytics.ledger.integrity.repair import mend
+from evenfoot.analytics.ledger.integrity.verify import verify
+from evenfoot.analytics.ledger.limits import set_limit
+from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
+from evenfoot.dashboard.keeping import print_history
+from evenfoot.dashboard.taking_away import export
 from tests.engines.conftest import Maker, new_database
 from tests.engines.tables import rows_of
 from tests.ledger.filled import fill
-from tests.ledger.test_erasing import MIXED, ONLY, REGISTER, SECRET, TRACES
+from tests.ledger.test_erase import MIXED, ONLY, REGISTER, SECRET, TRACES
 
 OTHERS = "visit_date,farm,cow,foot,lesion\n2025-03-05,Birch,7,RH,SU\n2025-03-05,Alder,3,LH,DD\n" + "".join(
     f"2025-03-06,Alder,{cow},,none\n" for cow in range(11, 16)
@@ -113,7 +113,7 @@ def test_nothing_of_an_erased_farm_is_left_and_all_of_the_others_is(ledger: Ledg
     assert {"others.csv", "mixed.csv"} <= set(ledger.imports()["file"])
     assert history(ledger)["what"].tolist()[-1] == "farm erased"
     assert verify(ledger).findings == ()
-    with pytest.raises(Mistake, match="no farm"):
+    with pytest.raises(UserError, match="no farm"):
         erase_farm(ledger, SECRET)
 
 
@@ -152,9 +152,9 @@ def test_history_exports_and_backups(ledger: Ledger, tmp_path: Path, capsys: pyt
     export(ledger.address, "anonymous", tmp_path / "rows.csv", [])
     copy = back_up(ledger, tmp_path / "copy.duckdb")
     assert verify(open_ledger(str(copy))).whole
-    with pytest.raises(Mistake, match="There are records in"):
+    with pytest.raises(UserError, match="There are records in"):
         restore(ledger, copy)
-    with pytest.raises(Mistake, match="not one file on this machine"):
+    with pytest.raises(UserError, match="not one file on this machine"):
         mend(ledger)
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.measures.prevalence import prevalence
-from analytics.tally.selection import Selection
-from analytics.trade.visits import REST_SOUND
+from evenfoot.analytics.domain.visits import REST_SOUND
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.queries.selection import Selection
 from tests.engines.conftest import Maker
 from tests.engines.tables import assert_same_records
 from tests.measures.herds import scoring, trim

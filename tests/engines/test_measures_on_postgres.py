@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.catalogue import MEASURES, answer
-from analytics.tally.selection import Selection
-from dashboard.demo import build
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.catalogue import MEASURES, answer
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.demo import build
 from tests.effort import some
 from tests.engines.alike import differences
 from tests.engines.conftest import new_database

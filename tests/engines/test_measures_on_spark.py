@@ -6,10 +6,10 @@ import os
 
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.ledger.moving import move
-from analytics.measures.catalogue import MEASURES, answer
-from analytics.tally.selection import Selection
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.transfer import move
+from evenfoot.analytics.measures.catalogue import MEASURES, answer
+from evenfoot.analytics.queries.selection import Selection
 from tests.engines.alike import differences
 from tests.engines.conftest import Maker
 from tests.engines.tables import assert_same_records

@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.identity import id_of
-from analytics.ledger.postgres import PostgresEngine
-from analytics.ledger.postgres_address import PostgresAddress
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.engines.postgres import PostgresEngine
+from evenfoot.analytics.ledger.engines.postgres_address import PostgresAddress
+from evenfoot.analytics.ledger.identity import id_of
+from evenfoot.analytics.ledger.imports.add import add_sheets
 from tests.effort import tries
 from tests.engines.conftest import Maker, new_database
 from tests.engines.tables import assert_same_records
@@ -25,7 +25,7 @@ from tests.sheets import checked, ledger_of
 WRITER = """
 import sys
 from pathlib import Path
-from dashboard.importing import import_paths
+from evenfoot.dashboard.importing import import_paths
 address, *files = sys.argv[1:]
 print("ready", flush=True)
 sys.stdin.readline()
@@ -161,7 +161,10 @@ def test_a_server_that_was_restarted_is_asked_again(postgres_ledger: Maker) -> N
     with ledger.writing() as connection:
         connection.execute("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid <> pg_backend_pid()")
     assert ledger.farms() == ["Ash"]
-    with pytest.raises(Mistake, match="went away; what was not finished was not kept"), ledger.writing() as connection:
+    with (
+        pytest.raises(UserError, match="went away; what was not finished was not kept"),
+        ledger.writing() as connection,
+    ):
         connection.execute("SELECT pg_terminate_backend(pg_backend_pid())")
     assert ledger.farms() == ["Ash"]
 
@@ -198,14 +201,14 @@ def test_what_is_wrong_is_said_in_a_sentence_without_the_password(
         f"postgres://reader:grazing@{server}/{database}": "You may not do this",
     }
     for place, why in wrong.items():
-        with pytest.raises(Mistake, match=why) as mistake:
+        with pytest.raises(UserError, match=why) as mistake:
             add_sheets(open_ledger(place), sheets, "b.csv", "2" * 64)
         for secret in ("swordfish", "grazing", "postgres:postgres"):
             assert secret not in str(mistake.value) and secret not in open_ledger(place).name, place
     reader = open_ledger(f"postgres://reader:grazing@{server}/{database}")
     assert reader.farms() == ["Ash"] and len(reader.imports()) == 1
     for text in ("postgres://", "postgres://host", "postgres://u@h:port/d", f"{address}?schema=a;b"):
-        with pytest.raises(Mistake):
+        with pytest.raises(UserError):
             open_ledger(text)
 
 
@@ -233,8 +236,8 @@ def test_a_schema_holds_a_ledger_of_its_own(postgres: str, tmp_path: Path) -> No
 
 
 def test_an_older_layout_is_brought_up_to_date(postgres_ledger: Maker) -> None:
-    from analytics.ledger.migrations import MIGRATIONS
-    from analytics.ledger.schema import SCHEMA_VERSION
+    from evenfoot.analytics.ledger.migrations import MIGRATIONS
+    from evenfoot.analytics.ledger.schema import SCHEMA_VERSION
 
     ledger: Ledger = postgres_ledger()
     add_sheets(ledger, [checked("trims", trims("Ash", range(3)))], "a.csv", "1" * 64)

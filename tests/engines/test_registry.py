@@ -12,17 +12,17 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.registry import CONTENTS, RegistryFolder
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.engines.registry import CONTENTS, RegistryFolder
+from evenfoot.analytics.ledger.imports.add import add_sheets
 from tests.engines.test_writing import trims
 from tests.sheets import checked
 
 WRITER = """
 import sys
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
 from tests.engines.test_writing import trims
 from tests.sheets import checked
 address, first, rounds = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
@@ -101,8 +101,8 @@ def test_a_full_disk_leaves_the_state_before(registry: tuple[Ledger, Path], monk
         raise OSError(28, os.strerror(28))
 
     with monkeypatch.context() as patch:
-        patch.setattr("analytics.ledger.registry.os.replace", full)
-        with pytest.raises(Mistake, match=r"No space left on device.*nothing was changed"):
+        patch.setattr("evenfoot.analytics.ledger.engines.registry.os.replace", full)
+        with pytest.raises(UserError, match=r"No space left on device.*nothing was changed"):
             add_sheets(ledger, [checked("trims", trims("Ash", range(3, 9)))], "b.csv", "0" * 64)
     assert (folder / CONTENTS).read_bytes() == before
     assert asked(folder, "SELECT COUNT(*) FROM TABLE(trim_rows)") == [(3,)]
@@ -140,7 +140,7 @@ def test_contents_that_make_no_sense_are_refused(registry: tuple[Ledger, Path], 
     ledger, folder = registry
     folder.mkdir()
     (folder / CONTENTS).write_text(text)
-    with pytest.raises(Mistake, match="cannot be read as the contents of a registry"):
+    with pytest.raises(UserError, match="cannot be read as the contents of a registry"):
         _ = ledger.version
 
 
@@ -148,5 +148,5 @@ def test_contents_that_make_no_sense_are_refused(registry: tuple[Ledger, Path], 
     "address", ["pyspark://", "pyspark:///", "pyspark:///x?buckets=none", "pyspark:///x?buckets=0"]
 )
 def test_addresses_that_make_no_sense_are_refused(address: str) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         open_ledger(address)

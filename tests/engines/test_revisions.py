@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from analytics.intake import CheckedSheet
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.erasing import erase_farm
-from analytics.ledger.revisions import Choice, compare_with_ledger
-from analytics.ledger.verifying import verify
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.imports.revisions import Choice, compare_with_ledger
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
+from evenfoot.analytics.ledger.integrity.verify import verify
 from tests.engines.conftest import Maker
 from tests.ledger.test_revisions import AGAIN, MARCH, TABLES, growing, of_office
 from tests.sheets import checked

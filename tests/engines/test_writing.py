@@ -8,15 +8,15 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.backup import back_up, restore
-from analytics.ledger.folder import export_folder
-from analytics.ledger.history import history
-from analytics.ledger.limits import forget_limit, horn_limits, limit_table, set_limit
-from analytics.mistake import Mistake
-from dashboard.report.all_farms import records_of_farms
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.exports.folder import export_folder
+from evenfoot.analytics.ledger.history import history
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.analytics.ledger.limits import forget_limit, horn_limits, limit_table, set_limit
+from evenfoot.dashboard.report.all_farms import records_of_farms
 from tests.engines.conftest import Maker
 from tests.engines.tables import assert_same_records
 from tests.sheets import checked
@@ -72,9 +72,9 @@ def test_what_comes_in_and_goes_out_is_the_same_as_in_a_file(pair: tuple[Ledger,
     assert_same_records(*pair)
     assert versions.isdisjoint({ledger.version for ledger in pair})
     for ledger in pair:
-        with pytest.raises(Mistake, match="was undone already"):
+        with pytest.raises(UserError, match="was undone already"):
             undo_import(ledger, 1, copy=False)
-        with pytest.raises(Mistake, match="no import 9"):
+        with pytest.raises(UserError, match="no import 9"):
             undo_import(ledger, 9, copy=False)
         again = add_sheets(ledger, first, "first.csv", "1" * 64)
         assert (again.added, again.already_known, again.import_no) == (10, 4, 3)
@@ -114,7 +114,7 @@ def test_a_backup_is_a_file_and_goes_back_anywhere(elsewhere: Maker, tmp_path: P
     other = elsewhere()
     assert restore(other, copy) is None
     assert_same_records(ledger, other)
-    with pytest.raises(Mistake, match="There are records in"):
+    with pytest.raises(UserError, match="There are records in"):
         restore(other, copy)
     assert add_sheets(other, [checked("trims", trims("Elm", range(2)))], "b.csv", "2" * 64).import_no > 1
 
@@ -122,9 +122,9 @@ def test_a_backup_is_a_file_and_goes_back_anywhere(elsewhere: Maker, tmp_path: P
 def test_nothing_is_there_yet(elsewhere: Maker) -> None:
     ledger = elsewhere()
     assert not ledger.exists and ledger.farms() == [] and ledger.version == (0, 0)
-    with pytest.raises(Mistake, match="no ledger"):
+    with pytest.raises(UserError, match="no ledger"):
         ledger.imports()
-    with pytest.raises(Mistake, match="no import 1"):
+    with pytest.raises(UserError, match="no import 1"):
         undo_import(ledger, 1)
 
 

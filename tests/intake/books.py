@@ -9,9 +9,9 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from analytics.intake import CheckedSheet, check_file
-from analytics.intake.records import LEFT_BLANK
-from analytics.intake.streaming import CheckedStream
+from evenfoot.analytics.intake import CheckedSheet, check_file
+from evenfoot.analytics.intake.checks.records import LEFT_BLANK
+from evenfoot.analytics.intake.large_files.stream import CheckedStream
 
 TODAY = dt.date(2026, 11, 1)
 HEADINGS = ("date", "farm", "cow", "foot", "claw", "zone", "lesion", "severity")

@@ -26,8 +26,8 @@ from typing import Any
 import openpyxl
 from hypothesis import strategies as st
 
-from analytics.trade.feet import CLAWS, FEET
-from analytics.trade.lexicon import LANGUAGES, foot_sets, forms, phrases, plain, words
+from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.analytics.domain.lexicon import LANGUAGES, foot_sets, forms, phrases, plain, words
 
 Cell = str | dt.date
 Row = list[Cell]

@@ -1,4 +1,4 @@
-"""Whatever the file: no row is lost, and nothing but a Mistake is ever raised."""
+"""Whatever the file: no row is lost, and nothing but a UserError is ever raised."""
 
 import csv
 import datetime as dt
@@ -11,10 +11,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analytics.intake import CheckedSheet, check_file, write_set_aside
-from analytics.mistake import Mistake
-from analytics.trade.feet import CLAWS, FEET
-from analytics.trade.lesions import PARENTS
+from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.analytics.domain.lesions import PARENTS
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import CheckedSheet, check_file, write_set_aside
 from tests.effort import tries
 from tests.intake.books import TODAY, check
 
@@ -113,7 +113,7 @@ def _fair(sheets: list[CheckedSheet]) -> None:
                 assert sheet.records[name].notna().all()
         try:
             again = check(write_set_aside(sheet.set_aside).encode(), day_first=True)
-        except Mistake:
+        except UserError:
             continue
         assert sum(one.rows_read for one in again) <= sheet.set_aside["row"].nunique()
 
@@ -140,7 +140,7 @@ def test_any_table(
     for content, name in ((data, "any.csv"), (json.dumps(objects).encode(), "any.json")):
         try:
             sheets = check_file(content, name, farm=farm, day_first=day_first, today=TODAY)
-        except Mistake as mistake:
+        except UserError as mistake:
             assert name in str(mistake)
             continue
         _fair(sheets)
@@ -181,7 +181,7 @@ def test_a_damaged_file_is_read_or_refused_in_a_sentence(name: str, data: st.Dat
             break
     try:
         _fair(check_file(bytes(content), name, day_first=True, today=TODAY))
-    except Mistake as mistake:
+    except UserError as mistake:
         assert str(mistake)
 
 
@@ -190,5 +190,5 @@ def test_a_damaged_file_is_read_or_refused_in_a_sentence(name: str, data: st.Dat
 def test_any_bytes(content: bytes) -> None:
     try:
         _fair(check_file(content, "any", farm="Elm", today=TODAY))
-    except Mistake as mistake:
+    except UserError as mistake:
         assert "any" in str(mistake)

@@ -6,14 +6,14 @@ import json
 import pandas as pd
 import pytest
 
-from analytics.intake.checking import understand_file
-from analytics.intake.dates import DateOrder, decide_order, read_day
-from analytics.intake.headings import match_heading
-from analytics.intake.layouts.questions import Answers
-from analytics.intake.numbers import read_decimal, read_length, read_whole
-from analytics.intake.records import LEFT_BLANK
-from analytics.intake.unreadable import Unreadable
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.checks.records import LEFT_BLANK
+from evenfoot.analytics.intake.headings import match_heading
+from evenfoot.analytics.intake.layouts.questions import Answers
+from evenfoot.analytics.intake.parsing.cell_error import Unreadable
+from evenfoot.analytics.intake.parsing.dates import DateOrder, decide_order, read_day
+from evenfoot.analytics.intake.parsing.numbers import read_decimal, read_length, read_whole
+from evenfoot.analytics.intake.pipeline import understand_file
 from tests.intake.books import TODAY, only, reasons, trims
 
 DAY_FIRST, MONTH_FIRST = DateOrder(True, "option"), DateOrder(False, "option")
@@ -314,7 +314,7 @@ def test_a_diagnosis_outside_the_atlas_is_another_lesion_and_keeps_its_words() -
 def test_dates_with_dots_need_no_row_that_tells_their_order() -> None:
     assert decide_order([("12.03.2026", 4)], "x").day_first
     assert not decide_order([("12.03.2026", 1), ("3/14/2026", 2)], "x").day_first
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         decide_order([("12.03.2026", 4), ("12/03/2026", 1)], "x")
 
 

@@ -6,9 +6,11 @@ import pkgutil
 
 import pytest
 
-import analytics.intake
+import evenfoot.analytics.intake
 
-MODULES = [f"analytics.intake.{module.name}" for module in pkgutil.iter_modules(analytics.intake.__path__)]
+MODULES = [
+    module.name for module in pkgutil.walk_packages(evenfoot.analytics.intake.__path__, "evenfoot.analytics.intake.")
+]
 
 
 @pytest.mark.parametrize("name", MODULES)

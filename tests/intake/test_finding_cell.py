@@ -14,17 +14,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.intake.parsing.finding_cell import CellReading, Finding, key_of, read_findings, read_remark
-from analytics.intake.parsing.value_cells import (
+from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.analytics.domain.lesions import DD_STAGES, LESIONS, PARENTS, parent_of
+from evenfoot.analytics.domain.lexicon import LANGUAGES, phrases, words
+from evenfoot.analytics.intake.parsing.finding_cell import CellReading, Finding, key_of, read_findings, read_remark
+from evenfoot.analytics.intake.parsing.value_cells import (
     read_claw_text,
     read_feet_text,
     read_score_text,
     read_severity_text,
     read_zone_text,
 )
-from analytics.trade.feet import CLAWS, FEET
-from analytics.trade.lesions import DD_STAGES, LESIONS, PARENTS, parent_of
-from analytics.trade.lexicon import LANGUAGES, phrases, words
 
 # What the cells say is [common practice, no source].
 CELLS = [

@@ -10,9 +10,9 @@ from zlib import crc32
 import pytest
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
-from analytics.intake import CheckedSheet
-from analytics.intake.checking import understand_file
-from analytics.intake.layouts.questions import Answers
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.intake.layouts.questions import Answers
+from evenfoot.analytics.intake.pipeline import understand_file
 from tests.effort import tries
 from tests.intake.laying_out import CASES, TODAY, Hand, Laid, Record, sheets
 

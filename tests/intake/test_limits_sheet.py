@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from analytics.intake import check_file
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.limits import horn_limits, set_limit
-from analytics.trade.horn_limits import LIMITS, POSSIBLE, HornLimits
+from evenfoot.analytics.domain.horn_limits import LIMITS, POSSIBLE, HornLimits
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.limits import horn_limits, set_limit
 
 SHEET = b"""farm,breed,parity_first,parity_last,limit,value
 Alder,Jersey,1,2,long_toe_mm,75

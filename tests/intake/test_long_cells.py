@@ -8,10 +8,10 @@ import time
 
 import pytest
 
-from analytics.intake import CheckedSheet
-from analytics.intake.checking import understand_file
-from analytics.intake.layouts.questions import Answers
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.intake.layouts.questions import Answers
+from evenfoot.analytics.intake.pipeline import understand_file
 
 LENGTH = 30_000
 CELLS = {
@@ -43,7 +43,7 @@ def read(data: bytes) -> list[CheckedSheet]:
     began = time.process_time()
     try:
         return understand_file(data, "book.csv", farm="Elm", known_farms=("Elm",), answers=Answers(accept=True)).sheets
-    except Mistake as mistake:
+    except UserError as mistake:
         assert len(str(mistake)) < 1500
         return []
     finally:

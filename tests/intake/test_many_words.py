@@ -10,13 +10,13 @@ from collections.abc import Callable
 
 import pytest
 
-from analytics.intake import check_file
-from analytics.intake.layouts import profiles
-from analytics.intake.parsing import finding_cell
-from analytics.intake.parsing.cell_items import _vocabulary
-from analytics.intake.parsing.finding_cell import read_findings
-from analytics.mistake import Mistake
-from analytics.trade.lexicon import LETTERS_A_SLIP, MOST_SLIPS, SHORTEST_SUGGESTED, forms, plain, suggest
+from evenfoot.analytics.domain.lexicon import LETTERS_A_SLIP, MOST_SLIPS, SHORTEST_SUGGESTED, forms, plain, suggest
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.intake.layouts import profiles
+from evenfoot.analytics.intake.parsing import finding_cell
+from evenfoot.analytics.intake.parsing.cell_items import _vocabulary
+from evenfoot.analytics.intake.parsing.finding_cell import read_findings
 from tests.effort import tries
 
 CALLS_A_WORD = 240
@@ -31,7 +31,7 @@ def sheet(words: list[str]) -> bytes:
 def calls(words: list[str]) -> int:
     """How many functions of Python are called while a sheet of words is read: unlike time the same on every machine."""
     profile = cProfile.Profile(builtins=False)
-    with contextlib.suppress(Mistake):
+    with contextlib.suppress(UserError):
         profile.runcall(check_file, sheet(words), "words.csv")
     return int(pstats.Stats(profile).total_calls)  # type: ignore[attr-defined]
 

@@ -10,16 +10,17 @@ from typing import Any
 import openpyxl
 import pytest
 
-from analytics.intake import CheckedSheet, check_file, workbooks
-from analytics.intake.checking import understand_file
-from analytics.intake.layouts.questions import Answers
-from analytics.intake.reading import read_sheets
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import CheckedSheet, check_file
+from evenfoot.analytics.intake.layouts.questions import Answers
+from evenfoot.analytics.intake.pipeline import understand_file
+from evenfoot.analytics.intake.readers import excel
+from evenfoot.analytics.intake.readers.dispatch import read_sheets
 from tests.intake.books import TODAY, check
 
 
 def says(data: bytes, name: str = "book.csv", **options: object) -> str:
-    with pytest.raises(Mistake) as caught:
+    with pytest.raises(UserError) as caught:
         check(data, name, **options)
     message = str(caught.value)
     assert name in message and "Traceback" not in message
@@ -54,7 +55,7 @@ def test_one_clear_sentence(data: bytes, words: str) -> None:
     "data", [b"{", b"[1, 2]", b'{"a": 1}', b"[" * 100_000, b'[{"cow": "\\ud800"}]', b"date,cow", b"[]"]
 )
 def test_json_that_is_none(data: bytes) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         check(data, "book.json")
 
 
@@ -87,23 +88,23 @@ def test_a_farm_that_is_named_nowhere_is_asked_for() -> None:
     assert {"Elm", "Oak"} <= {one.value for one in question.choices}
     for found in (asked(data, answers=Answers({"farm": "Ash"})), asked(data, farm="Ash")):
         assert found[0].open() == [] and found[1][0].records["farm"].to_list() == ["Ash"]
-    with pytest.raises(Mistake, match="Which farm is it"):
+    with pytest.raises(UserError, match="Which farm is it"):
         check(b"cow,birth_date,calvings\n1,2020-01-01,2022-01-02\n")
 
 
 def test_no_such_file_and_a_folder(tmp_path: Path) -> None:
-    with pytest.raises(Mistake, match="There is no file"):
+    with pytest.raises(UserError, match="There is no file"):
         check_file(tmp_path / "none.csv", "none.csv")
-    with pytest.raises(Mistake, match="folder"):
+    with pytest.raises(UserError, match="folder"):
         check_file(tmp_path, "folder")
 
 
 def test_too_large(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("analytics.intake.reading.LARGEST_FILE", 10)
+    monkeypatch.setattr("evenfoot.analytics.intake.readers.dispatch.LARGEST_FILE", 10)
     assert "larger than" in says(b"date,farm,cow,lesion\n")
     path = tmp_path / "big.csv"
     path.write_bytes(b"date,farm,cow,lesion\n")
-    with pytest.raises(Mistake, match="larger than"):
+    with pytest.raises(UserError, match="larger than"):
         check_file(path, "big.csv")
 
 
@@ -137,7 +138,7 @@ def test_an_archive_that_is_no_workbook() -> None:
 
 
 def test_an_archive_that_unpacks_to_too_much(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workbooks, "MOST_UNPACKED_BYTES", 1000)
+    monkeypatch.setattr(excel, "MOST_UNPACKED_BYTES", 1000)
     assert "unpack to more" in says(_book(GOOD), "book.xlsx")
 
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analytics.intake.scores import farm_scales
-from analytics.intake.sheet import Findings
-from analytics.ledger import open_ledger
-from analytics.ledger.scales import scales_used
+from evenfoot.analytics.intake.checks.score_scale import farm_scales
+from evenfoot.analytics.intake.sheet import Findings
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.farm_scales import scales_used
 from tests.sheets import checked, herds_of_one, ledger_of
 
 DAY = dt.date(2026, 3, 2)

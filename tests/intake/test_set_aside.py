@@ -10,10 +10,10 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.intake import write_set_aside
-from analytics.intake.setting_aside import bare_text, safe_text
-from sample_data import truths
-from sample_data.messy import write_notebook
+from evenfoot.analytics.intake import write_set_aside
+from evenfoot.analytics.intake.rejected_rows import bare_text, safe_text
+from evenfoot.sample_data import truths
+from evenfoot.sample_data.messy import write_notebook
 from tests.intake.books import check, only, trims
 
 

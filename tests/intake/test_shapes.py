@@ -11,8 +11,8 @@ from odf.opendocument import OpenDocumentSpreadsheet
 from odf.table import Table, TableCell, TableRow
 from odf.text import P
 
-from analytics.intake.fields import KINDS, dtype_of
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.fields import KINDS, dtype_of
 from tests.intake.books import check, delimited, only, reasons
 
 ROWS = [
@@ -211,5 +211,5 @@ def test_date_farm_and_cow_alone_are_a_trim_sheet() -> None:
 
 
 def test_a_milk_record_is_not_taken_for_a_trim_sheet() -> None:
-    with pytest.raises(Mistake, match="looks like a trim sheet"):
+    with pytest.raises(UserError, match="looks like a trim sheet"):
         check(b"date,farm,cow,milk\n2026-04-13,Ash,7,31.5\n")

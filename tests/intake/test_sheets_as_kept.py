@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
-from analytics.intake import CheckedSheet
-from analytics.ledger import open_ledger
-from analytics.ledger.file_import import PreparedImport, prepare_import, run_import
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.file_import import PreparedImport, prepare_import, run_import
 
 SHEETS = Path(__file__).parent.parent / "sheets"
 FILES = sorted((SHEETS / "files").iterdir())

@@ -8,8 +8,8 @@ import zlib
 
 import pytest
 
-from analytics.intake.workbooks import _pieces
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.readers.excel import _pieces
 
 NOISE = random.Random(1).randbytes(1_000_003)
 EVEN = bytes(9_000_001)
@@ -36,5 +36,5 @@ def test_what_follows_the_end_or_is_missing_is_not_waited_for() -> None:
 
 
 def test_what_is_not_packed_is_told() -> None:
-    with pytest.raises(Mistake, match=r"book\.xlsx cannot be opened"):
+    with pytest.raises(UserError, match=r"book\.xlsx cannot be opened"):
         list(_pieces(memoryview(b"\xff" * 100_000), zipfile.ZIP_DEFLATED, "book.xlsx"))

@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.intake import vocabulary
-from analytics.intake.columns import is_blank
-from analytics.intake.unreadable import Unreadable
-from analytics.intake.vocabulary import READERS, read_severity
-from analytics.trade import feet, horn, horn_limits, housing, lesions, lexicon, locomotion, visits
+from evenfoot.analytics.domain import feet, horn, horn_limits, housing, lesions, lexicon, locomotion, visits
+from evenfoot.analytics.intake.parsing import vocabulary
+from evenfoot.analytics.intake.parsing.cell_error import Unreadable
+from evenfoot.analytics.intake.parsing.column_values import is_blank
+from evenfoot.analytics.intake.parsing.vocabulary import READERS, read_severity
 from tests.intake.books import only
 
 

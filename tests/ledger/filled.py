@@ -6,14 +6,14 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.aliases import add_alias, take_back_alias
-from analytics.ledger.anonymous import write_anonymous
-from analytics.ledger.erasing import erase_farm
-from analytics.ledger.layouts import remove_layout, save_answers
-from analytics.ledger.limits import forget_limit, set_limit
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.aliases import add_alias, take_back_alias
+from evenfoot.analytics.ledger.exports.anonymization import write_anonymous
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
+from evenfoot.analytics.ledger.layout_answers import remove_layout, save_answers
+from evenfoot.analytics.ledger.limits import forget_limit, set_limit
 from tests.ledger.storing import SHEETS
 
 MORE = {

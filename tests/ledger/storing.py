@@ -11,11 +11,11 @@ import lzma
 import tempfile
 from pathlib import Path
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.limits import forget_limit, set_limit
-from analytics.ledger.schema import SCHEMA_VERSION
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.limits import forget_limit, set_limit
+from evenfoot.analytics.ledger.schema import SCHEMA_VERSION
 
 STORED = Path(__file__).parent / "stored"
 

@@ -8,16 +8,16 @@ from typing import Any
 
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.aliases import KnownNames, add_alias, aliases, known_names, take_back_alias
-from analytics.ledger.backup import back_up, restore
-from analytics.ledger.erasing import erase_farm
-from analytics.ledger.folder import export_folder
-from analytics.ledger.history import history
-from analytics.ledger.layouts import layouts, save_answers
-from analytics.ledger.remembered import FILE, is_remembered, take_remembered
-from analytics.ledger.verifying import verify
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.aliases import KnownNames, add_alias, aliases, known_names, take_back_alias
+from evenfoot.analytics.ledger.exports.folder import export_folder
+from evenfoot.analytics.ledger.exports.saved_answers import FILE, is_remembered, take_remembered
+from evenfoot.analytics.ledger.history import history
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
+from evenfoot.analytics.ledger.integrity.verify import verify
+from evenfoot.analytics.ledger.layout_answers import layouts, save_answers
 from tests.sheets import checked, ledger_of
 
 
@@ -54,9 +54,9 @@ def test_a_name_told_is_found_again_and_taken_back(ledger: Ledger) -> None:
     assert verify(ledger).findings == ()
     take_back_alias(ledger, "farm", "brook end")
     assert known(ledger).meaning("farm", "Brook End") is None
-    with pytest.raises(Mistake, match="Nothing is remembered of the name 'Brook End'"):
+    with pytest.raises(UserError, match="Nothing is remembered of the name 'Brook End'"):
         take_back_alias(ledger, "farm", "Brook End")
-    with pytest.raises(Mistake, match="Nothing is remembered"):
+    with pytest.raises(UserError, match="Nothing is remembered"):
         take_back_alias(ledger, "cow", "42", "Alder")
     frame = aliases(ledger)
     assert frame["said"].tolist() == ["Brook End", "brook end", "42", "KV"]
@@ -87,11 +87,11 @@ def test_names_that_lead_in_a_circle_end(ledger: Ledger) -> None:
 
 
 def test_what_cannot_be_remembered_is_refused(ledger: Ledger) -> None:
-    with pytest.raises(Mistake, match="'barn' is no kind of name"):
+    with pytest.raises(UserError, match="'barn' is no kind of name"):
         add_alias(ledger, "barn", "A", "B")
-    with pytest.raises(Mistake, match="whose cow"):
+    with pytest.raises(UserError, match="whose cow"):
         add_alias(ledger, "cow", "42", "0042")
-    with pytest.raises(Mistake, match="blank"):
+    with pytest.raises(UserError, match="blank"):
         add_alias(ledger, "farm", " ", "Brookend")
     assert aliases(ledger).empty
 
@@ -137,7 +137,7 @@ def test_names_and_answers_go_where_the_records_go(ledger: Ledger, tmp_path: Pat
 )  # fmt: skip
 def test_another_file_is_refused(content: str, tmp_path: Path) -> None:
     assert not is_remembered(content.encode())
-    with pytest.raises(Mistake, match="does not hold names and layouts"):
+    with pytest.raises(UserError, match="does not hold names and layouts"):
         take_remembered(open_ledger(tmp_path / "l.duckdb"), content.encode())
 
 

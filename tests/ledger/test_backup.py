@@ -15,10 +15,11 @@ from typing import Any
 import duckdb
 import pytest
 
-from analytics.ledger import Ledger, copying, duckdb_engine, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.backup import back_up, restore
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, file_copy, open_ledger
+from evenfoot.analytics.ledger.engines import duckdb as duckdb_engine
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
 from tests.sheets import checked, ledger_of
 
 ROWS = [{"visit_date": "2026-03-02", "farm": "Home Farm", "cow": str(cow), "lesion": None} for cow in range(30)]
@@ -50,9 +51,9 @@ def test_a_folder_gets_a_file_named_by_the_moment(ledger: Ledger, tmp_path: Path
 
 def test_nothing_is_overwritten_unasked(ledger: Ledger, tmp_path: Path) -> None:
     copy = back_up(ledger, tmp_path / "copy.duckdb")
-    with pytest.raises(Mistake, match="there already"):
+    with pytest.raises(UserError, match="there already"):
         back_up(ledger, copy)
-    with pytest.raises(Mistake, match="--replace"):
+    with pytest.raises(UserError, match="--replace"):
         restore(ledger, copy)
 
 
@@ -71,10 +72,10 @@ def test_what_is_no_ledger_is_not_put_back(tmp_path: Path, content: bytes) -> No
     place = tmp_path / "wrong.duckdb"
     place.write_bytes(content)
     target = open_ledger(str(tmp_path / "ledger.duckdb"))
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         restore(target, place)
     assert not target.exists
-    with pytest.raises(Mistake, match="no file"):
+    with pytest.raises(UserError, match="no file"):
         restore(target, tmp_path / "absent.duckdb")
 
 
@@ -99,31 +100,31 @@ def test_a_backup_made_while_rows_come_in_is_whole(ledger: Ledger, tmp_path: Pat
 
 def test_the_ledger_is_copied_before_an_import_is_undone(ledger: Ledger) -> None:
     assert undo_import(ledger, 1) == len(ROWS)
-    [copy] = copying.kept_copies(ledger)
+    [copy] = file_copy.kept_copies(ledger)
     assert copy.parent.name == "backups" and copy.name.endswith("-before-undo-1.duckdb")
     restore(ledger, copy, replace=True)
     assert len(ledger.frame("SELECT * FROM trim_rows")) == len(ROWS)
-    with pytest.raises(Mistake, match="no import 5"):
+    with pytest.raises(UserError, match="no import 5"):
         undo_import(ledger, 5)
-    assert copying.kept_copies(ledger) == [copy]
+    assert file_copy.kept_copies(ledger) == [copy]
 
 
 def test_an_import_is_not_undone_where_no_copy_can_be_made(ledger: Ledger, tmp_path: Path) -> None:
     (tmp_path / "backups").write_text("in the way")
-    with pytest.raises(Mistake, match=r"Import 1 was not undone.*No copy.*--no-backup"):
+    with pytest.raises(UserError, match=r"Import 1 was not undone.*No copy.*--no-backup"):
         undo_import(ledger, 1)
     assert len(ledger.frame("SELECT * FROM trim_rows")) == len(ROWS)
     assert undo_import(ledger, 1, copy=False) == len(ROWS)
 
 
 def test_old_copies_go_by_number_and_by_size(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
-    layout = copying.copy_before(ledger, "layout-2")
-    monkeypatch.setattr(copying, "KEPT_COPIES", 3)
-    copies = [copying.copy_before(ledger, f"undo-{number}") for number in range(5)]
-    assert copying.kept_copies(ledger) == [layout, *copies[2:]]
-    monkeypatch.setattr(copying, "KEPT_BYTES", 1)
-    last = copying.copy_before(ledger, "undo-9")
-    assert copying.kept_copies(ledger) == [layout, last]
+    layout = file_copy.copy_before(ledger, "layout-2")
+    monkeypatch.setattr(file_copy, "KEPT_COPIES", 3)
+    copies = [file_copy.copy_before(ledger, f"undo-{number}") for number in range(5)]
+    assert file_copy.kept_copies(ledger) == [layout, *copies[2:]]
+    monkeypatch.setattr(file_copy, "KEPT_BYTES", 1)
+    last = file_copy.copy_before(ledger, "undo-9")
+    assert file_copy.kept_copies(ledger) == [layout, last]
 
 
 def written_by_another(ledger: Ledger) -> bool:
@@ -190,8 +191,8 @@ def test_a_ledger_made_meanwhile_is_not_overwritten(
     def note(*_what: Any, **_more: Any) -> None:
         add_sheets(target, [checked("trims", [{**ROWS[0], "farm": "New Farm"}])], "new.csv", "1" * 64)
 
-    monkeypatch.setattr("analytics.ledger.backup.note", note)
-    with pytest.raises(Mistake, match=r"There is a ledger at .* already"):
+    monkeypatch.setattr("evenfoot.analytics.ledger.integrity.backup.note", note)
+    with pytest.raises(UserError, match=r"There is a ledger at .* already"):
         restore(target, copy)
     assert target.farms() == ["New Farm"]
 
@@ -231,8 +232,8 @@ def test_a_copy_does_not_let_a_writer_in(ledger: Ledger, tmp_path: Path) -> None
     """While this process reads, no other may write, also when a copy was made meanwhile."""
     with ledger.reading():
         assert not written_by_another(ledger)
-        with pytest.raises(Mistake, match="still being read"), pytest.MonkeyPatch.context() as patch:
-            patch.setattr("analytics.ledger.lease.WAIT_SECONDS", 0.2)
+        with pytest.raises(UserError, match="still being read"), pytest.MonkeyPatch.context() as patch:
+            patch.setattr("evenfoot.analytics.ledger.engines.file_lease.WAIT_SECONDS", 0.2)
             back_up(ledger, tmp_path / "copy.duckdb")
         assert not written_by_another(ledger)
     with ledger.lease.still():

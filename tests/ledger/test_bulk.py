@@ -13,16 +13,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import sample_data
-from analytics.intake import pieces, streaming
-from analytics.intake.records import CheckedRows
-from analytics.intake.screening import ScreenedRows
-from analytics.intake.streaming import CheckedStream, check_stream
-from analytics.ledger import Ledger, bulk, digests, incoming, open_ledger, sums
-from analytics.ledger.adding import ImportResult, add_sheets, undo_import
-from analytics.ledger.bulk import add_stream
-from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, key_of
-from analytics.mistake import Mistake
+from evenfoot import sample_data
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.checks.records import CheckedRows
+from evenfoot.analytics.intake.large_files import chunks
+from evenfoot.analytics.intake.large_files import stream as streaming
+from evenfoot.analytics.intake.large_files.row_filter import ScreenedRows
+from evenfoot.analytics.intake.large_files.stream import CheckedStream, check_stream
+from evenfoot.analytics.ledger import Ledger, checksums, open_ledger
+from evenfoot.analytics.ledger.imports import bulk, digests, record_stream
+from evenfoot.analytics.ledger.imports.add import ImportResult, add_sheets, undo_import
+from evenfoot.analytics.ledger.imports.bulk import add_stream
+from evenfoot.analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, key_of
 from tests.intake.books import whole_of
 from tests.scale import ledgers
 
@@ -31,8 +33,8 @@ TABLES = [*(name for name, _ in ROW_TABLES.values()), *DERIVED_TABLES, "set_asid
 
 @pytest.fixture(autouse=True)
 def small_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pieces, "ROWS_A_PIECE", 3000)
-    monkeypatch.setattr(pieces, "BYTES_A_BLOCK", 100_000)
+    monkeypatch.setattr(chunks, "ROWS_A_PIECE", 3000)
+    monkeypatch.setattr(chunks, "BYTES_A_BLOCK", 100_000)
     monkeypatch.setattr(bulk, "ROWS_AT_A_TIME", 2000)
     # As of a file that is too large to be read whole for the sake of a few rows.
     monkeypatch.setattr(streaming, "LARGEST_UNFOLDED", 0)
@@ -62,7 +64,9 @@ def _both(tmp_path: Path, paths: list[Path]) -> tuple[Ledger, Ledger, list[tuple
 def _same(one: Ledger, other: Ledger) -> None:
     with one.reading() as cursor, other.reading() as cursor_too:
         for one_cursor in (cursor, cursor_too):
-            assert sums.kept(one_cursor) == {table: sums.sum_of(one_cursor, table) for table in sums.SUMMED}
+            assert checksums.kept(one_cursor) == {
+                table: checksums.sum_of(one_cursor, table) for table in checksums.SUMMED
+            }
     for name in TABLES:
         pd.testing.assert_frame_equal(
             one.frame(f"SELECT * FROM {name} ORDER BY ALL"), other.frame(f"SELECT * FROM {name} ORDER BY ALL")
@@ -109,11 +113,11 @@ def test_what_breaks_half_way_leaves_nothing(made_up: Path, tmp_path: Path, monk
     def cut() -> Iterator[CheckedRows | ScreenedRows]:
         for number, piece in enumerate(whole()):
             if number == 2:
-                raise Mistake("The disk is full.")
+                raise UserError("The disk is full.")
             yield piece
 
     monkeypatch.setattr(stream, "pieces", cut)
-    with pytest.raises(Mistake, match="disk is full"):
+    with pytest.raises(UserError, match="disk is full"):
         add_stream(ledger, stream, "cut.csv", "0")
     for name, table in before.items():
         pd.testing.assert_frame_equal(table, ledger.frame(f"SELECT * FROM {name} ORDER BY ALL"))
@@ -123,9 +127,9 @@ def test_what_breaks_half_way_leaves_nothing(made_up: Path, tmp_path: Path, monk
 _MEASURED = """
 import sys
 from pathlib import Path
-from analytics.intake import streaming
-from analytics.intake.streaming import check_stream
-from analytics.ledger import bulk, open_ledger
+from evenfoot.analytics.intake import streaming
+from evenfoot.analytics.intake.large_files.stream import check_stream
+from evenfoot.analytics.ledger import bulk, open_ledger
 from tests.peak import peak_megabytes
 
 small, large, place = map(Path, sys.argv[1:])
@@ -163,11 +167,11 @@ def test_digests_are_those_of_the_row_tables(made_up: Path) -> None:
     stream = check_stream(made_up, "x.csv", big_from=0)
     assert stream is not None
     _, fields = ROW_TABLES["trims"]
-    coded, plain = incoming.schemas(fields)
+    coded, plain = record_stream.schemas(fields)
     piece = next(stream.pieces()).table(pa.schema(list(coded)[:-1]))
     with digests.Digests(fields) as working, duckdb.connect() as connection:
         keys, numbers = working.of(piece)
-        rows = incoming.decoded(piece, pa.schema(list(plain)[:-1]))
+        rows = record_stream.decoded(piece, pa.schema(list(plain)[:-1]))
         found = connection.sql(f"SELECT {key_of(fields)} AS key, MD5_NUMBER_LOWER(key) AS number FROM rows").fetchall()
         assert rows.num_rows
     assert list(zip(keys.to_pylist(), numbers.tolist(), strict=True)) == found

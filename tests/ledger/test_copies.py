@@ -8,16 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.backup import back_up, restore
-from analytics.ledger.copies import Copy, copies_with
-from analytics.ledger.copying import copy_before
-from analytics.ledger.erasing import erase_farm
-from analytics.ledger.identity import NAME, id_of
-from analytics.mistake import Mistake
-from dashboard import keeping
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.file_copy import copy_before
+from evenfoot.analytics.ledger.identity import NAME, id_of
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.analytics.ledger.integrity.copies import Copy, copies_with
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
+from evenfoot.dashboard import keeping
 from tests.ledger.storing import make, unpack
 
 FARM = "Quillwort"
@@ -126,7 +126,7 @@ def test_copies_are_listed_and_nothing_goes_without_the_name(
 
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("builtins.input", said)
-    with pytest.raises(Mistake, match="Nothing was erased"):
+    with pytest.raises(UserError, match="Nothing was erased"):
         keeping.erase_farm(ledger.address, FARM, yes=False, delete_copies=True)
     assert mine.exists() and FARM in ledger.farms()
 

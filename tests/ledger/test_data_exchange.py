@@ -19,13 +19,13 @@ from jsonschema import Draft7Validator
 from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT7
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.data_exchange import CARRIED, exchange_of, write_exchange
-from analytics.mistake import Mistake
-from analytics.trade.feet import CLAWS, FEET
-from analytics.trade.lesions import DD_STAGES, LESIONS, PARENTS
+from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.analytics.domain.lesions import DD_STAGES, LESIONS, PARENTS
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.exports.data_exchange import CARRIED, exchange_of, write_exchange
+from evenfoot.analytics.ledger.imports.add import add_sheets
 from tests.effort import tries
 from tests.sheets import checked, ledger_of
 
@@ -216,7 +216,7 @@ def test_what_is_left_behind_is_listed_and_counted(tmp_path: Path) -> None:
 def test_a_farm_without_trims_has_nothing_to_export(tmp_path: Path) -> None:
     scores = [{"date": "2026-03-02", "farm": "Home Farm", "cow": "1", "score": 3, "scale": "1-5"}]
     ledger = ledger_of(tmp_path / "one.duckdb", checked("locomotion", scores))
-    with pytest.raises(Mistake, match="no trim records"):
+    with pytest.raises(UserError, match="no trim records"):
         exchange_of(ledger, "Home Farm")
 
 
@@ -276,5 +276,5 @@ def test_what_is_not_understood_is_set_aside_with_its_reason(changes: dict[str, 
     ids=["empty", "diagnoses", "meta", "positions", "animal"],
 )
 def test_another_shape_is_refused_in_one_sentence(member: list[Any]) -> None:
-    with pytest.raises(Mistake, match=r"herd\.json"):
+    with pytest.raises(UserError, match=r"herd\.json"):
         check_file(json.dumps({"member": member}).encode(), "herd.json")

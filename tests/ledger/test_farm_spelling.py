@@ -9,21 +9,21 @@ from pathlib import Path
 
 import pytest
 
-from analytics.intake import check_file
-from analytics.intake.streaming import check_stream
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.bulk import add_stream
-from analytics.ledger.erasing import erase_farm
-from analytics.ledger.farm_mentions import FarmMentions
-from analytics.ledger.file_import import prepare_import, run_import
-from analytics.ledger.limits import set_limit
-from analytics.ledger.verifying import verify
-from analytics.mistake import Mistake
-from dashboard import accounts_command
-from dashboard.accounts import people
-from dashboard.accounts.store import store_of
-from dashboard.tables import known_farms
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.intake.large_files.stream import check_stream
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.imports.bulk import add_stream
+from evenfoot.analytics.ledger.imports.file_import import prepare_import, run_import
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
+from evenfoot.analytics.ledger.integrity.farm_mentions import FarmMentions
+from evenfoot.analytics.ledger.integrity.verify import verify
+from evenfoot.analytics.ledger.limits import set_limit
+from evenfoot.dashboard import accounts_command
+from evenfoot.dashboard.accounts import people
+from evenfoot.dashboard.accounts.store import store_of
+from evenfoot.dashboard.tables import known_farms
 
 HEAD = "visit_date,farm,cow,foot,lesion\n"
 SPELLINGS = ("Racé Farm", "racé farm", "RACÉ  FARM", unicodedata.normalize("NFD", "Racé Farm"))
@@ -56,7 +56,7 @@ def test_two_first_imports_make_one_farm(second: str, tmp_path: Path) -> None:
 
 
 def test_a_large_file_takes_the_spelling_of_the_ledger(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("analytics.intake.streaming.LARGEST_UNFOLDED", 0)
+    monkeypatch.setattr("evenfoot.analytics.intake.large_files.stream.LARGEST_UNFOLDED", 0)
     ledger = open_ledger(str(tmp_path / "l.duckdb"))
     stated, bare = tmp_path / "stated.csv", tmp_path / "bare.csv"
     stated.write_bytes(sheet(SPELLINGS[1], 2))
@@ -101,11 +101,11 @@ def at_once(acts: list[Callable[[], object]]) -> list[BaseException]:
 def test_of_two_farms_with_one_key_the_exact_one_is_meant_and_else_none(tmp_path: Path) -> None:
     ledger = twins(tmp_path / "l.duckdb")
     assert known_farms(ledger, ["race farm", "Race Farm"]) == ("race farm", "Race Farm")
-    with pytest.raises(Mistake, match="may be any of 'Race Farm', 'race farm'"):
+    with pytest.raises(UserError, match="may be any of 'Race Farm', 'race farm'"):
         known_farms(ledger, ["RACE FARM"])
-    with pytest.raises(Mistake, match="letter for letter"):
+    with pytest.raises(UserError, match="letter for letter"):
         add_sheets(ledger, check_file(sheet("RACE FARM", 4), "4.csv"), "4.csv", "0" * 64)
-    with pytest.raises(Mistake, match="letter for letter"):
+    with pytest.raises(UserError, match="letter for letter"):
         check_file(sheet("RACE FARM", 4), "4.csv", known_farms=ledger.farms())
     add_sheets(ledger, check_file(sheet("race farm", 4), "4.csv", known_farms=ledger.farms()), "4.csv", "0" * 64)
     assert ledger.frame("SELECT cow FROM trims WHERE farm = 'race farm' ORDER BY cow")["cow"].tolist() == ["1", "4"]
@@ -131,7 +131,7 @@ def test_a_grant_of_either_farm_is_revoked(tmp_path: Path, capsys: pytest.Captur
     store = store_of(ledger)
     people.add(store, "Anna", "owner", password="a long pass phrase 1")
     people.add(store, "Ben", "adviser", farms=("Race Farm", "race farm", "Gone Farm"), password="a long pass phrase 2")
-    with pytest.raises(Mistake, match="may be any of"):
+    with pytest.raises(UserError, match="may be any of"):
         accounts_command.revoke(ledger.address, "Ben", ["RACE farm"])
     accounts_command.revoke(ledger.address, "Ben", ["Race Farm"])
     accounts_command.revoke(ledger.address, "Ben", ["RACE  farm", "gone farm"])

@@ -9,17 +9,17 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analytics.intake import check_file
-from analytics.intake.fields import KINDS
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.backup import back_up
-from analytics.ledger.folder import DICTIONARY, FORMATS, export_folder
-from analytics.ledger.limits import horn_limits, set_limit
-from analytics.ledger.schema import DERIVED_TABLES
-from analytics.measures.catalogue import MEASURES, answer
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.intake.fields import KINDS
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.exports.folder import DICTIONARY, FORMATS, export_folder
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.integrity.backup import back_up
+from evenfoot.analytics.ledger.limits import horn_limits, set_limit
+from evenfoot.analytics.ledger.schema import DERIVED_TABLES
+from evenfoot.analytics.measures.catalogue import MEASURES, answer
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 
@@ -140,9 +140,9 @@ def test_a_folder_with_something_in_it_is_left_alone(tmp_path: Path) -> None:
     )
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "mine.txt").write_text("mine")
-    with pytest.raises(Mistake, match="empty folder"):
+    with pytest.raises(UserError, match="empty folder"):
         export_folder(ledger, tmp_path / "out")
-    with pytest.raises(Mistake, match="not a format"):
+    with pytest.raises(UserError, match="not a format"):
         export_folder(ledger, tmp_path / "other", format="xml")
 
 
@@ -153,5 +153,5 @@ def test_damaged_parquet_is_refused_in_words(tmp_path: Path) -> None:
     export_folder(ledger, tmp_path / "out")
     whole = (tmp_path / "out" / "trims.parquet").read_bytes()
     for broken in (whole[:40], whole[: len(whole) // 2], b"PAR1" + bytes(64) + b"PAR1", whole[:-9] + b"\xff" * 9):
-        with pytest.raises(Mistake):
+        with pytest.raises(UserError):
             check_file(broken, "trims.parquet")

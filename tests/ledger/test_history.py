@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.backup import back_up, restore
-from analytics.ledger.history import acting, history, note
-from analytics.ledger.limits import forget_limit, set_limit
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger.history import acting, history, note
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.analytics.ledger.limits import forget_limit, set_limit
 from tests.sheets import checked, ledger_of
 
 ROW = {"farm": "Ash", "visit_date": "2026-03-02", "cow": "1"}
@@ -46,7 +46,7 @@ def test_a_change_that_fails_leaves_no_line(tmp_path: Path) -> None:
         note(connection, "something", after={"day": dt.date(2026, 1, 1)})
         raise RuntimeError("the power went")
     assert len(history(ledger)) == 1
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         undo_import(ledger, 9)
     assert len(history(ledger)) == 1
 

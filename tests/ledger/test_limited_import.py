@@ -8,13 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from analytics import limited
-from analytics.ledger import Ledger, adding, file_import, limited_import, open_ledger, revisions
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.file_import import prepare_import, run_import
-from analytics.ledger.limited_import import prepare_limited
-from analytics.mistake import Mistake
-from dashboard.pages.imports_rights import prepared_for_viewer
+from evenfoot.analytics import worker_process
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, limited_import, open_ledger
+from evenfoot.analytics.ledger.imports import add, file_import, revisions
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.imports.file_import import prepare_import, run_import
+from evenfoot.analytics.ledger.limited_import import prepare_limited
+from evenfoot.dashboard.pages.imports_rights import prepared_for_viewer
 from tests.ledger.storing import SHEETS, make
 
 CHANGED = SHEETS["trims.csv"].replace("SU,2,3", "SU,3,3").replace("Alder,KV", "alder,KV").encode()
@@ -67,7 +68,7 @@ def test_the_server_itself_compares_nothing(ledger: Ledger, monkeypatch: pytest.
         (file_import, "similar_farms"),
         (file_import, "similar_cows"),
         (file_import, "rest_question"),
-        (adding, "compare_sheets"),
+        (add, "compare_sheets"),
         (revisions, "compare_staged"),
     ):
         monkeypatch.setattr(module, name, here)
@@ -80,9 +81,9 @@ def test_a_farm_that_was_not_granted_is_refused_before_anything_is_looked_up(led
 
     def refuse(farms: Mapping[str, Sequence[str | None]]) -> None:
         asked.append(farms)
-        raise Mistake("Not yours.")
+        raise UserError("Not yours.")
 
-    with pytest.raises(Mistake, match="Not yours"):
+    with pytest.raises(UserError, match="Not yours"):
         prepare_limited(
             ledger, CHANGED, "trims.csv", given={}, accept=False, farms=["Alder"], screen=refuse, count=True
         )
@@ -93,10 +94,10 @@ def test_a_farm_that_was_not_granted_is_refused_before_anything_is_looked_up(led
 def test_a_comparison_that_takes_too_long_ends(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
     """The ledger is held by somebody for longer than the work may take."""
     prepared(ledger, CHANGED)
-    monkeypatch.setattr(limited, "SECONDS", 1)
-    with ledger.writing(), pytest.raises(Mistake, match=limited.TOO_LONG):
+    monkeypatch.setattr(worker_process, "SECONDS", 1)
+    with ledger.writing(), pytest.raises(UserError, match=worker_process.TOO_LONG):
         prepared(ledger, CHANGED)
-    with pytest.raises(Mistake, match="no headings"):
+    with pytest.raises(UserError, match="no headings"):
         prepared(ledger, b"a,b\n1,2\n")
 
 
@@ -106,7 +107,7 @@ def test_a_ledger_that_no_other_process_opens_compares_few_records(
     monkeypatch.setattr(limited_import, "OPENED_AT_ONCE", ())
     assert prepared(ledger, CHANGED)
     monkeypatch.setattr(limited_import, "MOST_RECORDS", 5)
-    with pytest.raises(Mistake, match=r"trims\.csv has 6 records, and a page compares 5 at most"):
+    with pytest.raises(UserError, match=r"trims\.csv has 6 records, and a page compares 5 at most"):
         prepared(ledger, CHANGED)
 
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger.limits import forget_limit, horn_limits, limit_table, set_limit
-from analytics.measures.horn import horn
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger.limits import forget_limit, horn_limits, limit_table, set_limit
+from evenfoot.analytics.measures.horn.horn_state import horn
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 
@@ -32,7 +32,7 @@ def test_limits_hold_for_the_cows_they_are_for(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("name", "value"), [("colour", 3), ("long_toe_mm", 750), ("thin_sole_mm", -1)])
 def test_what_cannot_be_a_limit_is_said(tmp_path: Path, name: str, value: float) -> None:
     ledger = ledger_of(tmp_path / "l.duckdb")
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         set_limit(ledger, name, value)
 
 

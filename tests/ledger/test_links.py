@@ -10,13 +10,13 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.backup import back_up, restore
-from analytics.ledger.copying import FOLDER
-from analytics.ledger.history import note
-from analytics.ledger.verifying import verify
-from dashboard.accounts.store import store_of
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.file_copy import FOLDER
+from evenfoot.analytics.ledger.history import note
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.analytics.ledger.integrity.verify import verify
+from evenfoot.dashboard.accounts.store import store_of
 from tests.sheets import checked, ledger_of
 
 ROW = {"farm": "Ash", "visit_date": "2026-03-02"}
@@ -67,7 +67,8 @@ def test_a_program_that_uses_the_link_and_one_that_does_not_take_turns(
     ledger, _ = names
     ledger.lease.drop_if_idle()
     work = (
-        "import sys; from analytics.ledger import open_ledger; from analytics.ledger.limits import set_limit\n"
+        "import sys; from evenfoot.analytics.ledger import open_ledger\n"
+        "from evenfoot.analytics.ledger.limits import set_limit\n"
         "for turn in range(10): set_limit(open_ledger(sys.argv[1]), 'long_toe_mm', 70 + turn, farm=sys.argv[2])"
     )
     given = [str(tmp_path / "link.duckdb"), ledger.name]

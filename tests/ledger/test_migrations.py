@@ -7,16 +7,16 @@ from pathlib import Path
 
 import pytest
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.copying import kept_copies
-from analytics.ledger.history import history
-from analytics.ledger.migrations import MIGRATIONS, Migration, migrate
-from analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, SCHEMA_VERSION
-from analytics.ledger.sums import changing
-from analytics.ledger.verifying import verify
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.checksums import changing
+from evenfoot.analytics.ledger.file_copy import kept_copies
+from evenfoot.analytics.ledger.history import history
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.integrity.verify import verify
+from evenfoot.analytics.ledger.migrations import MIGRATIONS, Migration, migrate
+from evenfoot.analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, SCHEMA_VERSION
 from tests.ledger.storing import SHEETS, make, unpack
 from tests.sheets import checked
 
@@ -69,11 +69,11 @@ def test_a_change_of_layout_that_fails_changes_nothing(tmp_path: Path, monkeypat
     ledger = unpack(1, tmp_path / "old.duckdb")
 
     def broken(*_: object, **__: object) -> None:
-        raise Mistake("The power went.")
+        raise UserError("The power went.")
 
     with monkeypatch.context() as patch:
-        patch.setattr("analytics.ledger.history.note", broken)
-        with pytest.raises(Mistake, match="changed nothing: The power went"):
+        patch.setattr("evenfoot.analytics.ledger.history.note", broken)
+        with pytest.raises(UserError, match="changed nothing: The power went"):
             ledger.imports()
     with ledger.lease.reading() as cursor:
         assert cursor.execute("SELECT value FROM meta").fetchall() == [("1",)]
@@ -89,7 +89,7 @@ def test_a_new_field_leaves_rows_known(tmp_path: Path, monkeypatch: pytest.Monke
     ledger = make(tmp_path / "l.duckdb")
     monkeypatch.setitem(ROW_TABLES, "trims", (table, {**fields, "weather": "VARCHAR"}))
     step = Migration(SCHEMA_VERSION + 1, "the weather", (f"ALTER TABLE {table} ADD COLUMN weather VARCHAR",), keys=True)
-    monkeypatch.setattr("analytics.ledger.migrations.MIGRATIONS", (*MIGRATIONS, step))
+    monkeypatch.setattr("evenfoot.analytics.ledger.migrations.MIGRATIONS", (*MIGRATIONS, step))
     with ledger.writing() as connection:
         migrate(connection, SCHEMA_VERSION)
         with changing(connection, "meta"):
@@ -103,7 +103,7 @@ def test_without_room_for_the_copy_the_layout_stays(tmp_path: Path) -> None:
     ledger = unpack(1, tmp_path / "old.duckdb")
     (tmp_path / "backups").write_text("a file where the folder should be")
     before = Path(ledger.name).read_bytes()
-    with pytest.raises(Mistake, match=r"older Evenfoot \(layout 1\).*No copy of the ledger could be written"):
+    with pytest.raises(UserError, match=r"older Evenfoot \(layout 1\).*No copy of the ledger could be written"):
         ledger.imports()
     ledger.lease.drop_if_idle()
     assert Path(ledger.name).read_bytes() == before

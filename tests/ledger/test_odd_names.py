@@ -7,12 +7,12 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from analytics.intake import check_file
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.duckdb_engine import TAKEN
-from analytics.ledger.erasing import erase_farm
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.engines.duckdb import TAKEN
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
 
 BOOK = b"date,farm,cow,lesion\n2026-03-14,Elm,1,ulcer\n2026-03-14,Oak,1,ulcer\n"
 
@@ -32,7 +32,7 @@ def test_a_name_that_is_a_word_of_the_engine_is_no_trouble(tmp_path: Path, name:
 
 @pytest.mark.parametrize("name", TAKEN)
 def test_a_name_that_is_taken_is_told(tmp_path: Path, name: str) -> None:
-    with pytest.raises(Mistake, match=f"{name.upper()}.duckdb"):
+    with pytest.raises(UserError, match=f"{name.upper()}.duckdb"):
         open_ledger(str(tmp_path / f"{name.upper()}.duckdb"))
     assert not list(tmp_path.iterdir())
 
@@ -44,5 +44,5 @@ def test_a_garbled_number_of_its_layout_is_told(tmp_path: Path, said: str) -> No
     with duckdb.connect(str(path)) as connection:
         connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [said])
         assert connection.execute("SELECT COUNT(*) FROM meta WHERE value = ?", [said]).fetchall() == [(1,)]
-    with pytest.raises(Mistake, match=r"does not say which layout|made by a newer"):
+    with pytest.raises(UserError, match=r"does not say which layout|made by a newer"):
         open_ledger(str(path)).farms()

@@ -11,10 +11,10 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import undo_import
-from analytics.ledger.backup import back_up, restore
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import undo_import
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
 from tests.report.made import herd
 
 CRAFTED = (
@@ -52,7 +52,7 @@ def test_ledgers_and_backups_are_for_their_owner_alone(tmp_path: Path, open_mask
 
 @pytest.mark.skipif(os.name == "nt", reason="has no such permissions")
 def test_all_that_a_command_writes_is_for_its_owner_alone(tmp_path: Path) -> None:
-    command = [sys.executable, "-c", "import os; os.umask(0o022); from dashboard.cli import main; main()"]
+    command = [sys.executable, "-c", "import os; os.umask(0o022); from evenfoot.dashboard.cli import main; main()"]
     sheet = tmp_path / "sheet.csv"
     rows = ("7,SU,LH", "8,none,")
     lines = [f"2026-01-05,Home Farm,whole-herd,{row}" for row in rows]
@@ -79,12 +79,12 @@ def crafted(tmp_path: Path, statement: str) -> Path:
 @pytest.mark.parametrize("statement", CRAFTED)
 def test_a_crafted_backup_is_refused(tmp_path: Path, statement: str) -> None:
     copy = crafted(tmp_path, statement)
-    with pytest.raises(Mistake, match="view or macro") as told:
+    with pytest.raises(UserError, match="view or macro") as told:
         restore(open_ledger(tmp_path / "new.duckdb"), copy)
     assert "password" not in str(told.value)
     assert not (tmp_path / "new.duckdb").exists()
     for use in (lambda: open_ledger(copy).farms(), lambda: _write(open_ledger(copy))):
-        with pytest.raises(Mistake, match="view or macro"):
+        with pytest.raises(UserError, match="view or macro"):
             use()
 
 

@@ -8,13 +8,14 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from analytics.ledger import Ledger, open_ledger, sums, verifying
-from analytics.ledger.backup import back_up, restore
-from analytics.ledger.migrations import migrate
-from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, SCHEMA_VERSION, create_statement, every_table
-from analytics.ledger.verifying import verdict_of, verify
-from analytics.ledger.verifying_derived import count_of
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, checksums, open_ledger
+from evenfoot.analytics.ledger.integrity import verify as verifying
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.analytics.ledger.integrity.verify import verdict_of, verify
+from evenfoot.analytics.ledger.integrity.verify_derived import count_of
+from evenfoot.analytics.ledger.migrations import migrate
+from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, SCHEMA_VERSION, create_statement, every_table
 from tests.effort import LONG, some
 from tests.ledger.filled import fill, steps
 from tests.ledger.storing import unpack
@@ -56,7 +57,7 @@ def is_found(ledger: Ledger, connection: duckdb.DuckDBPyConnection) -> bool:
         if layout < SCHEMA_VERSION:
             migrate(connection, layout)
         return not verdict_of(connection).whole
-    except Mistake:
+    except UserError:
         return True
 
 
@@ -153,10 +154,10 @@ def test_alike_rows_that_change_together_change_the_sum() -> None:
     with duckdb.connect() as connection:
         connection.execute(create_statement("seen_again", BOOKKEEPING["seen_again"]))
         connection.execute("INSERT INTO seen_again VALUES (1, 'trims', 'a'), (1, 'trims', 'a')")
-        before = sums.sum_of(connection, "seen_again")
+        before = checksums.sum_of(connection, "seen_again")
         connection.execute("UPDATE seen_again SET row_key = 'b'")
-        assert before[0] == sums.sum_of(connection, "seen_again")[0] == 2
-        assert before[1] != sums.sum_of(connection, "seen_again")[1]
+        assert before[0] == checksums.sum_of(connection, "seen_again")[0] == 2
+        assert before[1] != checksums.sum_of(connection, "seen_again")[1]
 
 
 def test_a_fault_stays_one_whatever_comes_after_it(tmp_path: Path) -> None:

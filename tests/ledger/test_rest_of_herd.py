@@ -8,12 +8,12 @@ from typing import Any
 
 import pytest
 
-from analytics.intake import CheckedSheet
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.rest_of_herd import RestChoice, answer_rest, rest_question
-from analytics.ledger.verifying import verify
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.imports.rest_of_herd import RestChoice, answer_rest, rest_question
+from evenfoot.analytics.ledger.integrity.verify import verify
 from tests.sheets import checked, ledger_of
 
 DAY = dt.date(2026, 8, 4)
@@ -105,9 +105,9 @@ def test_the_herd_of_cows_that_are_not_listed_has_to_be_known(tmp_path: Path) ->
     ledger = open_ledger(tmp_path / "l.duckdb")
     brought = [sheet(12)]
     [visit] = rest_question(ledger, brought)
-    with pytest.raises(Mistake, match="How many cows are in the herd of Ty Gwyn"):
+    with pytest.raises(UserError, match="How many cows are in the herd of Ty Gwyn"):
         answer_rest(brought, visit, "rest sound")
     [answered] = answer_rest(brought, visit, "rest sound", herd_size=40)
     assert answered.records["herd_size"].unique().tolist() == [40]
-    with pytest.raises(Mistake, match="'maybe' is no answer"):
+    with pytest.raises(UserError, match="'maybe' is no answer"):
         answer_rest(brought, visit, "maybe")  # type: ignore[arg-type]

@@ -11,17 +11,17 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.intake import CheckedSheet
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.bulk import add_stream
-from analytics.ledger.erasing import erase_farm
-from analytics.ledger.history import history
-from analytics.ledger.import_farms import farms_of_import
-from analytics.ledger.matching import join_notes
-from analytics.ledger.revisions import Choice, compare_with_ledger
-from analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
-from analytics.ledger.verifying import verify
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.history import history
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.imports.bulk import add_stream
+from evenfoot.analytics.ledger.imports.import_farms import farms_of_import
+from evenfoot.analytics.ledger.imports.record_linkage import join_notes
+from evenfoot.analytics.ledger.imports.revisions import Choice, compare_with_ledger
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
+from evenfoot.analytics.ledger.integrity.verify import verify
+from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
 from tests.sheets import checked, ledger_of
 
 DAY = dt.date(2026, 9, 15)
@@ -352,7 +352,7 @@ def test_an_erased_farm_is_gone_from_what_was_replaced(ledger: Ledger) -> None:
 
 
 def test_a_large_file_says_that_its_visits_are_there(ledger: Ledger, tmp_path: Path) -> None:
-    from analytics.intake.streaming import check_stream
+    from evenfoot.analytics.intake.large_files.stream import check_stream
 
     path = tmp_path / "large.csv"
     path.write_text(

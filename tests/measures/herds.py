@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import Ledger
+from evenfoot.analytics.ledger import Ledger
 from tests.sheets import checked, ledger_of
 
 

@@ -8,10 +8,10 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.agreement import agreement
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.quality.agreement import agreement
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 
@@ -110,7 +110,7 @@ def test_between_two_people(tmp_path: Path) -> None:
     table = agreement(made, Selection(), between=("cy", "ANN")).table
     assert set(zip(table["a"], table["b"], strict=True)) == {("Ann", "Cy")}
     for wrong in (("Ann",), ("Ann", "Dee"), ("Ann", "Ann")):
-        with pytest.raises(Mistake, match="name two of: Ann, Bo, Cy"):
+        with pytest.raises(UserError, match="name two of: Ann, Bo, Cy"):
             agreement(made, Selection(), between=wrong)
 
 

@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.benchmark import COLUMNS, benchmark
-from analytics.methods.funnel import funnel
-from analytics.methods.shrink import shrunken_rates
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.benchmark import COLUMNS, benchmark
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.stats.funnel import funnel
+from evenfoot.analytics.stats.shrinkage import shrunken_rates
 from tests.measures.herds import herd, trim
 
 
@@ -96,7 +96,7 @@ def test_too_few_farms_and_bad_requests(tmp_path: Path) -> None:
     assert nothing.cautions
     only_one = benchmark(ledger, Selection(allowed=("A",)))
     assert only_one.table["farm"].tolist() == ["A"]
-    with pytest.raises(Mistake, match="not a level of counting"):
+    with pytest.raises(UserError, match="not a level of counting"):
         benchmark(ledger, Selection(), per="barn")
 
 

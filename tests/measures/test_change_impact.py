@@ -9,13 +9,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.change_impact import HEADLINE, change_impact
-from analytics.mistake import Mistake
-from analytics.tally.before_after import changes
-from analytics.tally.selection import Selection
-from analytics.trade.lesions import LESIONS
-from sample_data import truths
+from evenfoot.analytics.domain.lesions import LESIONS
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.change_impact import HEADLINE, change_impact
+from evenfoot.analytics.queries.change_windows import changes
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.sample_data import truths
 from tests.measures.herds import herd, trim
 from tests.sheets import checked, ledger_of
 
@@ -172,13 +172,13 @@ def test_too_little_is_said_in_words(tmp_path: Path) -> None:
 
 def test_bad_requests_are_refused(tmp_path: Path) -> None:
     ledger = herd(tmp_path, _rows([3] * 3) + _rows([3] * 3, farm="Birch"))
-    with pytest.raises(Mistake, match="--change"):
+    with pytest.raises(UserError, match="--change"):
         change_impact(ledger, Selection())
-    with pytest.raises(Mistake, match="No change is recorded for Ash"):
+    with pytest.raises(UserError, match="No change is recorded for Ash"):
         change_impact(ledger, Selection(farms=("Ash",)))
-    with pytest.raises(Mistake, match="cannot be the comparison farm; use one of Birch"):
+    with pytest.raises(UserError, match="cannot be the comparison farm; use one of Birch"):
         change_impact(ledger, Selection(farms=("Ash",)), change=dt.date(2025, 1, 1), against="Cedar")
-    with pytest.raises(Mistake, match="cannot be the comparison farm"):
+    with pytest.raises(UserError, match="cannot be the comparison farm"):
         allowed = Selection(farms=("Ash",), allowed=("Ash",))
         change_impact(ledger, allowed, change=dt.date(2025, 1, 1), against="Birch")
 

@@ -11,13 +11,13 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from analytics.ledger import Ledger
-from analytics.measures.comparison import COLUMNS, comparison
-from analytics.measures.foot_map import foot_map
-from analytics.measures.prevalence import prevalence
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
-from sample_data import truths
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.comparison import COLUMNS, comparison
+from evenfoot.analytics.measures.lesions.foot_map import foot_map
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.sample_data import truths
 from tests.measures.herds import herd, trim
 
 
@@ -216,13 +216,13 @@ def test_edges_answer_in_words(tmp_path: Path, adjust: tuple[str, ...]) -> None:
 
 def test_bad_requests_are_refused(tmp_path: Path) -> None:
     ledger = herd(tmp_path, _cows(3, 30, "a", housing="freestall"))
-    with pytest.raises(Mistake, match="one grouping"):
+    with pytest.raises(UserError, match="one grouping"):
         comparison(ledger, Selection(), by=("housing", "floor"))
-    with pytest.raises(Mistake, match="not among the groups"):
+    with pytest.raises(UserError, match="not among the groups"):
         comparison(ledger, Selection(), reference="pasture")
-    with pytest.raises(Mistake, match="adjusted for or stratified by 'zone'"):
+    with pytest.raises(UserError, match="adjusted for or stratified by 'zone'"):
         comparison(ledger, Selection(), adjust=("zone",))
-    with pytest.raises(Mistake, match="stratified by 'housing'"):
+    with pytest.raises(UserError, match="stratified by 'housing'"):
         comparison(ledger, Selection(), stratify="housing")
 
 

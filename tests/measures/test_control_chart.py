@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.control_chart import control_chart
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
-from sample_data import truths
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.control_chart import control_chart
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.sample_data import truths
 from tests.measures.herds import herd, scoring, trim
 
 DAYS = [f"{2024 + m // 12}-{m % 12 + 1:02d}-10" for m in range(18)]
@@ -66,7 +66,7 @@ def test_the_baseline_may_be_chosen(tmp_path: Path) -> None:
     assert answer.table["baseline"].sum() == 9
     assert answer.table["signal"].iloc[0] == "above the upper limit"
     assert any("9 months" in caution for caution in answer.cautions)
-    with pytest.raises(Mistake, match="swap the two dates"):
+    with pytest.raises(UserError, match="swap the two dates"):
         control_chart(ledger, Selection(), baseline=(dt.date(2025, 1, 1), dt.date(2024, 1, 1)))
 
 

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.cost import cost
-from analytics.measures.incidence import incidence
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.cost import cost
+from evenfoot.analytics.measures.lesions.incidence import incidence
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 
@@ -87,7 +87,7 @@ def test_a_price_without_a_currency_is_said(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("price", [{"XX": 1}, {"SU": -1}, {"SU": float("nan")}, {"WLA": 100}, {"SU": 1e12}])
 def test_a_price_that_cannot_be_is_said(demo_ledger: Ledger, price: dict[str, float]) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         cost(demo_ledger, Selection(), price=price)
 
 

@@ -7,14 +7,14 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.drivers import drivers
-from analytics.measures.past_year import now_and_past, spans_of
-from analytics.methods.multiple import benjamini_hochberg
-from analytics.methods.paired import paired_difference
-from analytics.tally.lame_by_cow import lame_by_cow
-from analytics.tally.selection import Selection
-from dashboard.charts import drivers as drawn
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.drivers import drivers
+from evenfoot.analytics.measures.past_year import now_and_past, spans_of
+from evenfoot.analytics.queries.cow_lameness import lame_by_cow
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.stats.multiple_testing import benjamini_hochberg
+from evenfoot.analytics.stats.paired_proportions import paired_difference
+from evenfoot.dashboard.charts import drivers as drawn
 from tests.sheets import checked, ledger_of
 
 MONTHS = [*(f"2025-{month:02d}-10" for month in range(1, 13)), "2026-01-10"]

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.catalogue import MEASURES, answer
-from analytics.tally.selection import Selection
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.catalogue import MEASURES, answer
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 START = dt.date(2025, 1, 6)

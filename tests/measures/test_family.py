@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.family import MIN_DAUGHTERS, family
-from analytics.tally.selection import Selection
-from sample_data.truths import SIRES
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.family import MIN_DAUGHTERS, family
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.sample_data.truths import SIRES
 from tests.sheets import checked, ledger_of
 
 

@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.growth import growth
-from analytics.mistake import Mistake
-from analytics.tally.horn_growth import DAYS_A_MONTH, growth_pairs
-from analytics.tally.selection import Selection
-from sample_data import truths
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.horn.growth import growth
+from evenfoot.analytics.queries.horn_growth import DAYS_A_MONTH, growth_pairs
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.sample_data import truths
 from tests.sheets import checked, ledger_of
 
 
@@ -174,9 +174,9 @@ def test_relabelling_cows_changes_nothing(tmp_path: Path) -> None:
 
 
 def test_groupings_that_make_no_sense_are_refused(demo_ledger: Ledger) -> None:
-    with pytest.raises(Mistake, match="cannot be grouped by 'zone'"):
+    with pytest.raises(UserError, match="cannot be grouped by 'zone'"):
         growth(demo_ledger, Selection(), by=("zone",))
-    with pytest.raises(Mistake, match="leave out a grouping"):
+    with pytest.raises(UserError, match="leave out a grouping"):
         growth(demo_ledger, Selection(), by=("housing", "season", "claw", "sire"))
 
 

@@ -9,17 +9,18 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analytics.intake import check_file, streaming
-from analytics.intake.streaming import check_stream
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.bulk import add_stream
-from analytics.ledger.erasing import erase_farm
-from analytics.ledger.folder import export_folder
-from analytics.ledger.verifying import verify
-from analytics.measures.catalogue import answer
-from analytics.tally.selection import Selection
-from dashboard.tables import as_json
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.intake.large_files import stream as streaming
+from evenfoot.analytics.intake.large_files.stream import check_stream
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.exports.folder import export_folder
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.imports.bulk import add_stream
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
+from evenfoot.analytics.ledger.integrity.verify import verify
+from evenfoot.analytics.measures.catalogue import answer
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.tables import as_json
 from tests.sheets import checked, ledger_of
 
 SHEET = """date,farm,trimmer,herd size,cows trimmed,lesion,number of cases,counted,remarks

@@ -12,12 +12,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analytics.ledger import Ledger
-from analytics.measures.incidence import incidence
-from analytics.mistake import Mistake
-from analytics.tally.cow_time import cow_time
-from analytics.tally.selection import Selection
-from analytics.trade.units import DAYS_PER_MONTH
+from evenfoot.analytics.domain.units import DAYS_PER_MONTH
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.incidence import incidence
+from evenfoot.analytics.queries.cow_time import cow_time
+from evenfoot.analytics.queries.selection import Selection
 from tests.effort import tries
 from tests.sheets import checked, ledger_of
 
@@ -236,7 +236,7 @@ def test_cows_outside_the_register_are_told(tmp_path: Path) -> None:
      {"reference": "nothing of the sort"}],
 )  # fmt: skip
 def test_what_cannot_be_asked_is_said(demo_ledger: Ledger, options: dict[str, Any]) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         incidence(demo_ledger, Selection(), **options)
 
 

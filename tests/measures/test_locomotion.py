@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.locomotion import locomotion
-from analytics.methods.cluster import cluster_proportion, cluster_sums
-from analytics.methods.intervals import wilson
-from analytics.tally.selection import Selection
-from sample_data import truths
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.locomotion import locomotion
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.stats.cluster import cluster_proportion, cluster_sums
+from evenfoot.analytics.stats.intervals import wilson
+from evenfoot.sample_data import truths
 from tests.measures.herds import herd, scoring
 
 

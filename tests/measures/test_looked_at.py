@@ -9,16 +9,16 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.verifying import verify
-from analytics.measures.locomotion import locomotion
-from analytics.measures.prevalence import prevalence
-from analytics.measures.record_quality import record_quality
-from analytics.measures.worklist import worklist
-from analytics.tally.cows import cow_names, one_cow
-from analytics.tally.selection import Selection
-from analytics.trade.visits import REST_SOUND, understand_visit_kind
+from evenfoot.analytics.domain.visits import REST_SOUND, understand_visit_kind
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.integrity.verify import verify
+from evenfoot.analytics.measures.lameness.locomotion import locomotion
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.measures.planning.worklist import worklist
+from evenfoot.analytics.measures.quality.record_quality import record_quality
+from evenfoot.analytics.queries.cows import cow_names, one_cow
+from evenfoot.analytics.queries.selection import Selection
 from tests.measures.herds import herd, scoring, trim
 from tests.scale.worlds_looked import KNOWN, told_apart
 from tests.sheets import checked, ledger_of

@@ -11,13 +11,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.plan import COLUMNS, plan
-from analytics.measures.visit_days import FARMS_A_DAY, SATURDAY, Calendar, WorkingDays, batches, evenly
-from analytics.measures.worklist import worklist
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.planning.plan import COLUMNS, plan
+from evenfoot.analytics.measures.planning.visit_days import (
+    FARMS_A_DAY,
+    SATURDAY,
+    Calendar,
+    WorkingDays,
+    batches,
+    evenly,
+)
+from evenfoot.analytics.measures.planning.worklist import worklist
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 TODAY = dt.date(2026, 6, 1)
@@ -143,7 +150,7 @@ def test_nobody_and_nonsense(tmp_path: Path) -> None:
     assert empty.empty and "Nothing was recorded" in empty.cautions[0]
     gone = plan(ledger, Selection(), on=dt.date(2025, 1, 1))
     assert gone.empty and gone.extra["cows"].empty and "Nothing was recorded" in gone.cautions[0]
-    with pytest.raises(Mistake, match="give 1 or more"):
+    with pytest.raises(UserError, match="give 1 or more"):
         plan(ledger, Selection(), cows_a_day=0)
 
 

@@ -8,13 +8,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.basis import met
-from analytics.measures.prevalence import COLUMNS, prevalence
-from analytics.methods.cluster import cluster_proportion, cluster_sums
-from analytics.tally.counts import count
-from analytics.tally.selection import Selection
-from sample_data import truths
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.basis import met
+from evenfoot.analytics.measures.lesions.prevalence import COLUMNS, prevalence
+from evenfoot.analytics.queries.counts import count
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.stats.cluster import cluster_proportion, cluster_sums
+from evenfoot.sample_data import truths
 from tests.measures.herds import herd, trim
 
 

@@ -9,9 +9,9 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.record_quality import record_quality
-from analytics.tally.selection import Selection
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.quality.record_quality import record_quality
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 

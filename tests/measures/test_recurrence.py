@@ -13,10 +13,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analytics.ledger import Ledger
-from analytics.measures.recurrence import recurrence
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.recurrence import recurrence
+from evenfoot.analytics.queries.selection import Selection
 from tests.effort import tries
 from tests.sheets import checked, ledger_of
 
@@ -145,7 +145,7 @@ def test_too_little_is_an_answer(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("options", [{"by": ("colour",)}, {"per": "foot"}, {"gap_days": 0}])
 def test_what_cannot_be_asked_is_said(demo_ledger: Ledger, options: dict[str, Any]) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         recurrence(demo_ledger, Selection(), **options)
 
 

@@ -9,13 +9,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.rolling import rolling
-from analytics.measures.years import years
-from analytics.methods.cluster import cluster_proportion, cluster_sums
-from analytics.methods.paired import paired_difference
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.rolling_window import rolling
+from evenfoot.analytics.measures.lameness.years import years
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.stats.cluster import cluster_proportion, cluster_sums
+from evenfoot.analytics.stats.paired_proportions import paired_difference
 from tests.measures.herds import herd, scoring, trim
 
 
@@ -63,9 +63,9 @@ def test_windows_without_records_or_not_full_are_left_out(tmp_path: Path) -> Non
     assert [f"{month:%m}" for month in table["month"]] == ["03", "04", "09"]
     short = rolling(herd(tmp_path / "2", rows[:30]), Selection(), months=3, outcome="lesion")
     assert short.empty and any("do not reach 3 months back" in caution for caution in short.cautions)
-    with pytest.raises(Mistake, match="window of 0 months"):
+    with pytest.raises(UserError, match="window of 0 months"):
         rolling(herd(tmp_path / "3", rows), Selection(), months=0)
-    with pytest.raises(Mistake, match="not an outcome"):
+    with pytest.raises(UserError, match="not an outcome"):
         rolling(herd(tmp_path / "4", rows), Selection(), outcome="milk")
 
 

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.prevalence import prevalence
-from analytics.measures.sample_size import how_many
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.measures.planning.sample_size import how_many
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 
@@ -79,7 +79,7 @@ def test_more_power_and_certainty_need_more(tmp_path: Path) -> None:
     plain = how_many(made, Selection()).table["needed"]
     assert (how_many(made, Selection(), power=0.9).table["needed"] > plain).all()
     assert (how_many(made, Selection(), level=0.99).table["needed"] > plain).all()
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         how_many(made, Selection(), power=80)
     assert how_many(made, Selection(allowed=())).empty
 

@@ -9,11 +9,11 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.shedding import shedding, standing
-from analytics.tally.horn_shedding import stages_for_model
-from analytics.tally.selection import Selection
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.horn.shedding import shedding, standing
+from evenfoot.analytics.queries.horn_shedding import stages_for_model
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 DAY = {"farm": "Ash", "visit_date": "2026-05-12", "visit_kind": "whole-herd"}

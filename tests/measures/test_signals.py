@@ -7,12 +7,12 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.control_chart import control_chart
-from analytics.measures.monthly_chart import LATELY_MONTHS
-from analytics.measures.signals import signals
-from analytics.tally.selection import Selection
-from dashboard.charts import signals as drawn
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.control_chart import control_chart
+from evenfoot.analytics.measures.lameness.monthly_chart import LATELY_MONTHS
+from evenfoot.analytics.measures.lameness.signals import signals
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.charts import signals as drawn
 
 
 def test_each_farm_is_its_own_control_chart(demo_ledger: Ledger) -> None:

@@ -7,10 +7,10 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.transitions import transitions
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.transitions import transitions
+from evenfoot.analytics.queries.selection import Selection
 from tests.measures.herds import herd, scoring
 
 DAYS = ("2025-01-10", "2025-02-10", "2025-03-10")
@@ -60,9 +60,9 @@ def test_the_step_across_farms_is_two_cows(tmp_path: Path) -> None:
 
 def test_bad_requests_are_refused(tmp_path: Path) -> None:
     ledger = herd(tmp_path, scorings=[scoring(1, 1)])
-    with pytest.raises(Mistake, match="cannot be grouped by 'zone'"):
+    with pytest.raises(UserError, match="cannot be grouped by 'zone'"):
         transitions(ledger, Selection(), by=("zone",))
-    with pytest.raises(Mistake, match="makes no sense"):
+    with pytest.raises(UserError, match="makes no sense"):
         transitions(ledger, Selection(), gap_days=0)
     assert transitions(ledger, Selection()).cautions
 

@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.season import season
-from analytics.measures.trend import trend
-from analytics.methods.trend import cochran_armitage
-from analytics.tally.selection import Selection
-from sample_data import truths
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.season import season
+from evenfoot.analytics.measures.lameness.trend import trend
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.stats.trend import cochran_armitage
+from evenfoot.sample_data import truths
 from tests.measures.herds import herd, scoring, trim
 
 MONTHS = [f"{y}-{m:02d}-05" for y in (2024, 2025) for m in range(1, 13)]

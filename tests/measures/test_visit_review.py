@@ -1,7 +1,7 @@
 """This visit against the last and last year's: which days are which visit, counts by hand, and what is too little.
 
 Edge cases and their answers in words: no whole-herd visit, an empty table and why; one visit, no comparison; a visit of
-several days, one visit; the last visit a year ago, told twice and said to be the same; two farms, a Mistake.
+several days, one visit; the last visit a year ago, told twice and said to be the same; two farms, a UserError.
 """
 
 from __future__ import annotations
@@ -12,13 +12,13 @@ from typing import Any
 
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.prevalence import prevalence
-from analytics.measures.summary import summary
-from analytics.measures.visit_review import LAST, THIS, YEAR_AGO, visit_review
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
-from analytics.tally.visit_runs import visit_runs
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.summary import summary
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.measures.planning.visit_review import LAST, THIS, YEAR_AGO, visit_review
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.queries.visit_runs import visit_runs
 from tests.sheets import checked, ledger_of
 
 ONE = Selection(farms=("Home Farm",))
@@ -114,7 +114,7 @@ def test_the_last_visit_a_year_ago_is_said_to_be_both(tmp_path: Path) -> None:
 
 def test_one_farm_is_asked_for(demo_ledger: Ledger) -> None:
     for farms in ((), ("Larkmoor", "Nether Ash")):
-        with pytest.raises(Mistake, match="one farm"):
+        with pytest.raises(UserError, match="one farm"):
             visit_review(demo_ledger, Selection(farms=farms))
 
 

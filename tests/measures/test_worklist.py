@@ -9,17 +9,17 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.due_reasons import REASONS
-from analytics.measures.plan import plan
-from analytics.measures.worklist import everybody_due, needing_someone, worklist
-from analytics.mistake import Mistake
-from analytics.tally.cows import one_cow
-from analytics.tally.due import SCORE_DAYS, herd_on
-from analytics.tally.selection import Selection
-from analytics.today import SET_BY, today, today_is_set
-from analytics.trade.horn_limits import HornException, HornLimits
+from evenfoot.analytics.clock import SET_BY, today, today_is_set
+from evenfoot.analytics.domain.horn_limits import HornException, HornLimits
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.planning.due_reasons import REASONS
+from evenfoot.analytics.measures.planning.plan import plan
+from evenfoot.analytics.measures.planning.worklist import everybody_due, needing_someone, worklist
+from evenfoot.analytics.queries.cow_status import SCORE_DAYS, herd_on
+from evenfoot.analytics.queries.cows import one_cow
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 TODAY = dt.date(2026, 6, 1)
@@ -282,7 +282,7 @@ def test_today_is_today(made: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv(SET_BY)
     assert today() == dt.date.today() and not today_is_set()
     monkeypatch.setenv(SET_BY, "31.10.2026")
-    with pytest.raises(Mistake, match=r"EVENFOOT_TODAY is set to '31\.10\.2026', which is no date"):
+    with pytest.raises(UserError, match=r"EVENFOOT_TODAY is set to '31\.10\.2026', which is no date"):
         worklist(made, Selection())
 
 
@@ -290,7 +290,7 @@ def test_today_is_today(made: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_day_far_from_every_record_is_refused_in_a_sentence(made: Ledger, absurd: dt.date) -> None:
     """Cows used to be followed day by day to the year 9999, which took 22 GB."""
     for measure in (worklist, plan, needing_someone):
-        with pytest.raises(Mistake, match="lies more than 3 years from every record; choose a day nearer to"):
+        with pytest.raises(UserError, match="lies more than 3 years from every record; choose a day nearer to"):
             measure(made, Selection(), on=absurd)
 
 

@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from analytics.ledger import Ledger
-from dashboard.charts.plain import Figure
-from dashboard.pages import PAGES, PANELS
-from dashboard.panel import Drawn
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.charts.plain import Figure
+from evenfoot.dashboard.pages import PAGES, PANELS
+from evenfoot.dashboard.panel import Drawn
+from evenfoot.dashboard.view import View
 from tests.charts.checked import checked
 
 NOTHING_BEHIND = {

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pandas as pd
 
-from analytics.ledger import Ledger
-from analytics.measures.foot_map import foot_map
-from analytics.measures.worklist import everybody_due, worklist
-from analytics.tally.selection import Selection
-from analytics.today import today
-from dashboard.pages.cow_now import her_feet, next_due
-from dashboard.panel import Drawn
-from dashboard.view import View
+from evenfoot.analytics.clock import today
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.foot_map import foot_map
+from evenfoot.analytics.measures.planning.worklist import everybody_due, worklist
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.pages.cow_now import her_feet, next_due
+from evenfoot.dashboard.panel import Drawn
+from evenfoot.dashboard.view import View
 from tests.measures.herds import trim
 from tests.pages.test_pages import words_of
 from tests.sheets import checked, ledger_of

@@ -8,17 +8,17 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.ledger.adding import undo_import
-from analytics.mistake import Mistake
-from dashboard.accounts.store import Store, store_of
-from dashboard.accounts.viewer import Viewer
-from dashboard.charts.dated import mark_changes
-from dashboard.charts.plain import Figure
-from dashboard.pages import PANELS, dated_changes
-from dashboard.pages.dated_changes import form, recorded, write_down
-from dashboard.panel import Drawn
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import undo_import
+from evenfoot.dashboard.accounts.store import Store, store_of
+from evenfoot.dashboard.accounts.viewer import Viewer
+from evenfoot.dashboard.charts.dated import mark_changes
+from evenfoot.dashboard.charts.plain import Figure
+from evenfoot.dashboard.pages import PANELS, dated_changes
+from evenfoot.dashboard.pages.dated_changes import form, recorded, write_down
+from evenfoot.dashboard.panel import Drawn
+from evenfoot.dashboard.view import View
 from tests.measures.herds import scoring, trim
 from tests.sheets import checked, ledger_of
 
@@ -57,7 +57,7 @@ def test_written_marked_and_taken_back(ledger: Ledger, store: Store) -> None:
 
 def test_the_same_change_twice_is_refused_and_another_is_not(ledger: Ledger, store: Store) -> None:
     write_down(ledger, store, "Ash", "2025-04-02", "Rubber", None)
-    with pytest.raises(Mistake, match="written down already"):
+    with pytest.raises(UserError, match="written down already"):
         write_down(ledger, store, "Ash", "2025-04-02", " Rubber ", "")
     write_down(ledger, store, "Ash", "2025-04-02", "Foot bath", None)
     assert len(recorded(ledger, ASH)) == 2
@@ -69,7 +69,7 @@ def test_what_a_change_aims_at_is_kept_and_shown(ledger: Ledger, store: Store) -
     found = recorded(ledger, ASH).set_index("what")
     assert found["lesions"].to_dict() == {"Rubber": "SU WL", "Foot bath": "DD ID IP HHE"}
     assert found["aimed"].to_dict() == {"Rubber": "stated", "Foot bath": "usual"}
-    with pytest.raises(Mistake, match="written down already"):
+    with pytest.raises(UserError, match="written down already"):
         write_down(ledger, store, "Ash", "2025-05-02", "Rubber", None, ["SU", "WL"])
     drawn = str(PANELS["change-recorded"].draw(ledger, View.read("/change", "?farms=Ash")))
     assert "Sole ulcer, White line disease" in drawn
@@ -91,7 +91,7 @@ def test_what_cannot_be_is_one_sentence_and_nothing_is_kept(
     ledger: Ledger, store: Store, farm: str | None, day: str | None, what: str, said: str
 ) -> None:
     before = len(ledger.imports())
-    with pytest.raises(Mistake) as caught:
+    with pytest.raises(UserError) as caught:
         write_down(ledger, store, farm, day, what, None)
     assert said in str(caught.value) and "\n" not in str(caught.value)
     assert len(ledger.imports()) == before and recorded(ledger, ASH).empty
@@ -108,7 +108,7 @@ def test_who_may_not_is_refused(
     ledger: Ledger, store: Store, monkeypatch: pytest.MonkeyPatch, viewer: Viewer, said: str
 ) -> None:
     monkeypatch.setattr(dated_changes, "current_viewer", lambda: viewer)
-    with pytest.raises(Mistake, match=said):
+    with pytest.raises(UserError, match=said):
         write_down(ledger, store, "Ash", "2025-04-02", "Rubber", None)
     assert recorded(ledger, ASH).empty
     assert bool(form(ASH)) == viewer.may("record changes")

@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.mistake import Mistake
-from dashboard.page import Page
-from dashboard.pages import change, farms, followup, planning, records, warning
-from dashboard.panel import Drawn, Panel, filled
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages import change, farms, followup, planning, records, warning
+from evenfoot.dashboard.panel import Drawn, Panel, filled
+from evenfoot.dashboard.view import View
 
 PAGES: tuple[Page, ...] = (warning.PAGE, change.PAGE, followup.PAGE, farms.PAGE, records.PAGE, planning.PAGE)
 PANELS = [pytest.param(page, panel, id=panel.name) for page in PAGES for panel in page.panels]
@@ -201,9 +201,9 @@ def test_own_costs_replace_the_published_ones(demo_ledger: Ledger) -> None:
 
 
 def test_a_cost_that_is_no_amount_is_said_plainly(demo_ledger: Ledger) -> None:
-    with pytest.raises(Mistake, match="cost 'much' of sole ulcer cannot be read"):
+    with pytest.raises(UserError, match="cost 'much' of sole ulcer cannot be read"):
         planning.PAGE.panels[0].draw(demo_ledger, View.read("/planning", "?price_SU=much"))
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         planning.PAGE.panels[0].draw(demo_ledger, View.read("/planning", "?price_SU=-5"))
 
 

@@ -8,15 +8,15 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.foot_map import foot_map
-from analytics.tally.selection import Selection
-from dashboard.charts.foot import common_top, draw_feet
-from dashboard.charts.shades import round_count
-from dashboard.pages.feet import drawn_feet, feet_by
-from dashboard.pages.lesions import PAGE
-from dashboard.panel import Drawn
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.foot_map import foot_map
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.charts.foot import common_top, draw_feet
+from evenfoot.dashboard.charts.shades import round_count
+from evenfoot.dashboard.pages.feet import drawn_feet, feet_by
+from evenfoot.dashboard.pages.lesions import PAGE
+from evenfoot.dashboard.panel import Drawn
+from evenfoot.dashboard.view import View
 from tests.charts.answers import feet
 from tests.measures.herds import herd, trim
 

@@ -8,13 +8,13 @@ from urllib.parse import unquote
 
 import pytest
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
-from dashboard.page import Page
-from dashboard.pages import horn, plan, worklist
-from dashboard.panel import Drawn, Panel, filled
-from dashboard.view import View
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages import horn, plan, worklist
+from evenfoot.dashboard.panel import Drawn, Panel, filled
+from evenfoot.dashboard.view import View
 from tests.sheets import checked, ledger_of
 
 PAGES: tuple[Page, ...] = (horn.PAGE, worklist.PAGE, plan.PAGE)
@@ -86,7 +86,7 @@ def test_the_address_says_what_day_a_list_is_of_and_the_period_does_not(demo_led
             assert said in shown(page.PAGE.panels[panel], demo_ledger, view)
     kept = View.read("/worklist", "?on=2026-11-28")
     assert kept.to("/") == "/?on=2026-11-28", "all lists stay at the day chosen"
-    with pytest.raises(Mistake, match="The on date 9999-12-31 is not between"):
+    with pytest.raises(UserError, match="The on date 9999-12-31 is not between"):
         worklist.PAGE.panels[0].draw(demo_ledger, View.read("/worklist", "?on=9999-12-31"))
 
 

@@ -10,17 +10,17 @@ from typing import Any
 
 import pytest
 
-from analytics.intake.layouts.questions import Answers, Question, choices
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.file_import import prepare_import, run_import
-from analytics.today import SET_BY
-from analytics.words import say
-from dashboard import demo
-from dashboard.pages.imports_added import herd_address
-from dashboard.pages.imports_demo import demo_imports, take_out_demo
-from dashboard.pages.imports_mending import grid_rows, try_again
-from dashboard.pages.imports_questions import field, open_questions, shown_values
-from sample_data.farms import END
+from evenfoot.analytics.clock import SET_BY
+from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.file_import import prepare_import, run_import
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard import demo
+from evenfoot.dashboard.pages.imports_added import herd_address
+from evenfoot.dashboard.pages.imports_demo import demo_imports, take_out_demo
+from evenfoot.dashboard.pages.imports_mending import grid_rows, try_again
+from evenfoot.dashboard.pages.imports_questions import field, open_questions, shown_values
+from evenfoot.sample_data.farms import END
 
 
 def brought(ledger: Ledger, text: str, name: str = "own.csv", **given: str) -> int:

@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from analytics.ledger import Ledger
-from dashboard.frame import chips, navigation, trail
-from dashboard.pages import PAGES, PANELS
-from dashboard.panel import Drawn, filled
-from dashboard.view import View
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.frame import chips, navigation, trail
+from evenfoot.dashboard.pages import PAGES, PANELS
+from evenfoot.dashboard.panel import Drawn, filled
+from evenfoot.dashboard.view import View
 
 CHOICES = {
     "one farm": "?farms=Nether+Ash",

@@ -11,12 +11,12 @@ import openpyxl
 import pytest
 from PIL import Image
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from dashboard.accounts.viewer import Viewer
-from dashboard.pages import report, report_form
-from dashboard.report.browser import ENVIRONMENT
-from dashboard.report.request import SECTIONS
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.accounts.viewer import Viewer
+from evenfoot.dashboard.pages import report, report_form
+from evenfoot.dashboard.report.browser import ENVIRONMENT
+from evenfoot.dashboard.report.request import SECTIONS
 from tests.report.made import has_browser, herd
 
 FILLED: dict[str, Any] = {
@@ -56,14 +56,14 @@ def test_what_is_filled_in_is_in_the_preview(ledger: Ledger) -> None:
 def test_a_single_farm_needs_no_choosing_and_several_do(ledger: Ledger, demo_ledger: Ledger) -> None:
     assert report.request_from(FILLED, None, "", ledger).farm == "Home Farm"
     for search in ("", "?farms=Larkmoor&farms=Nether+Ash"):
-        with pytest.raises(Mistake, match="one farm"):
+        with pytest.raises(UserError, match="one farm"):
             report.request_from(FILLED, None, search, demo_ledger)
 
 
 def test_a_farm_the_reader_may_not_see_has_no_report(demo_ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(report, "current_viewer", lambda: Viewer("somebody", ("Larkmoor",)))
     request = report.request_from(FILLED, None, "?farms=Nether+Ash", demo_ledger)
-    with pytest.raises(Mistake, match="nothing to report"):
+    with pytest.raises(UserError, match="nothing to report"):
         report.made(demo_ledger, request, "show")
 
 
@@ -85,7 +85,7 @@ def test_a_pdf_is_taken_along_or_the_reader_is_told_why_not(ledger: Ledger, monk
         _, download = report.made(ledger, request, "pdf")
         assert base64.b64decode(download["content"]).startswith(b"%PDF")
     monkeypatch.setenv(ENVIRONMENT, "no-such-browser")
-    with pytest.raises(Mistake) as told:
+    with pytest.raises(UserError) as told:
         report.made(ledger, request, "pdf")
     assert "No Chromium, Chrome or Edge" in str(told.value)
     assert str(Path("home-farm.html")) not in str(told.value)
@@ -93,7 +93,7 @@ def test_a_pdf_is_taken_along_or_the_reader_is_told_why_not(ledger: Ledger, monk
 
 @pytest.mark.parametrize("contents", ["", "data:image/png;base64,???", "data:image/png;base64,aGVsbG8="])
 def test_a_logo_that_is_none_is_refused(contents: str) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         report.logo_of(contents)
 
 

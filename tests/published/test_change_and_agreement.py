@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import special, stats
 
-from analytics.methods.autoregressive import autoregression, estimate_of, wave
-from analytics.methods.kappa import equal_margins, kappa_of_table, symmetry
+from evenfoot.analytics.stats.autoregression import autoregression, estimate_of, wave
+from evenfoot.analytics.stats.kappa import equal_margins, kappa_of_table, symmetry
 
 # Acute coronary episodes in Sicily by month, January 2002 to November 2006, and standardised population;
 # indoor smoking ban in January 2005. Data and code: github.com/gasparrini/2017_lopezbernal_IJE_codedata, for

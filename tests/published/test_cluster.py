@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from analytics.methods.cluster import cluster_proportion, cluster_sums
+from evenfoot.analytics.stats.cluster import cluster_proportion, cluster_sums
 
 # Weil 1970, as table 1 of Rao & Scott 1992, Biometrics 48:577: pups weaned alive and pups at day 4, by
 # litter.

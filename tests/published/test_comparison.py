@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from analytics.measures.comparison import comparison
-from analytics.tally.selection import Selection
+from evenfoot.analytics.measures.lesions.comparison import comparison
+from evenfoot.analytics.queries.selection import Selection
 from tests.measures.herds import herd, trim
 
 # Admitted and refused men, admitted and refused women, departments A to F.

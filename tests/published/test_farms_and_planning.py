@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analytics.methods.heritability import liability_h2
-from analytics.methods.power import design_effect, power_of, sample_size
-from analytics.methods.random_herd import latent_icc
-from analytics.methods.shrink import _log_posterior, shrunken_rates
+from evenfoot.analytics.stats.heritability import liability_h2
+from evenfoot.analytics.stats.power import design_effect, power_of, sample_size
+from evenfoot.analytics.stats.random_herd import latent_icc
+from evenfoot.analytics.stats.shrinkage import _log_posterior, shrunken_rates
 
 # Tarone 1982, Biometrics 38:215, as table 5.1 of Gelman et al., Bayesian Data Analysis: rats with tumours in
 # 70 historical control groups and the current one (4 of 14).

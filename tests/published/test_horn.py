@@ -9,12 +9,12 @@ import pandas as pd
 import pytest
 import statsmodels
 
-from analytics.measures.growth import growth
-from analytics.methods.nested import nested_model
-from analytics.methods.ordinal import proportional_odds
-from analytics.tally.selection import Selection
-from analytics.trade import horn
-from analytics.trade.shedding import STANDING
+from evenfoot.analytics.domain import horn
+from evenfoot.analytics.domain.shedding import STANDING
+from evenfoot.analytics.measures.horn.growth import growth
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.stats.nested_model import nested_model
+from evenfoot.analytics.stats.ordinal_regression import proportional_odds
 from tests.sheets import checked, ledger_of
 
 # [pub: Madsen 1976, satisfaction of 1681 residents of Copenhagen; the table `housing` of Venables & Ripley

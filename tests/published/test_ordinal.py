@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.methods.ordinal import proportional_odds
+from evenfoot.analytics.stats.ordinal_regression import proportional_odds
 
 
 # MASS (Venables & Ripley 2002, section 7.3), ?polr, housing satisfaction in Copenhagen (Madsen 1976).

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analytics.methods.cluster_logistic import compare_counts
-from analytics.methods.intervals import clopper_pearson, difference, rate_ratio, wilson
-from analytics.methods.ratios import exact_odds_ratio, two_group_p
+from evenfoot.analytics.stats.cluster_logistic import compare_counts
+from evenfoot.analytics.stats.intervals import clopper_pearson, difference, rate_ratio, wilson
+from evenfoot.analytics.stats.ratios import exact_odds_ratio, two_group_p
 
 
 # Newcombe 1998, Stat Med 17:857, table I, method 3 (Wilson score).

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from analytics.methods.multiple import benjamini_hochberg
-from analytics.methods.survival import kaplan_meier, log_rank
+from evenfoot.analytics.stats.multiple_testing import benjamini_hochberg
+from evenfoot.analytics.stats.survival import kaplan_meier, log_rank
 from tests.scale.textbook_chart import p_chart
 
 # Freireich et al. 1963, Blood 21:699: weeks in remission on 6-MP and on placebo, as in every survival text.

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from analytics.trade import feet, horn, lesions, locomotion, published, seasons, units, visits
+from evenfoot.analytics.domain import feet, horn, lesions, locomotion, published_figures, seasons, units, visits
 
 
 def test_codes_of_the_icar_claw_health_atlas() -> None:
@@ -86,31 +86,31 @@ def test_an_inch() -> None:
 )  # fmt: skip
 def test_ontario_prevalences(lesion: str, housing: str, value: float) -> None:
     # Cramer et al. 2008, J Dairy Sci 91:3888.
-    (figure,) = published.figures_for(lesion, housing=housing)
+    (figure,) = published_figures.figures_for(lesion, housing=housing)
     assert figure.value == value and figure.source.citation == "J Dairy Sci 91:3888"
 
 
 def test_other_published_figures() -> None:
     # Cramer et al. 2008, J Dairy Sci 91:3888.
-    herds = published.figures_for("DD", measure="herds affected")
+    herds = published_figures.figures_for("DD", measure="herds affected")
     assert [figure.value for figure in herds] == [0.967, 0.697]
-    spread = published.figures_for(measure="variance between herds")
+    spread = published_figures.figures_for(measure="variance between herds")
     assert [(f.family, f.low, f.high) for f in spread] == [("horn", 0.095, 0.173), ("infectious", 0.28, 0.387)]
     # Solano et al. 2016, J Dairy Sci 99:6828.
-    trims = {f.lesion: f.value for f in published.FIGURES if f.visits == "whole-herd"}
+    trims = {f.lesion: f.value for f in published_figures.FIGURES if f.visits == "whole-herd"}
     assert trims == {"DD": 0.15, "SU": 0.06, "WL": 0.04}
     # Dolecheck et al. 2018, ADSA abstract M213; Bruijnis et al. 2010, J Dairy Sci 93:2419.
-    costs = {f.lesion: (f.value, f.sd) for f in published.figures_for(measure="cost") if f.lesion}
+    costs = {f.lesion: (f.value, f.sd) for f in published_figures.figures_for(measure="cost") if f.lesion}
     assert costs == {"DD": (137, 36), "WL": (203, 33), "SU": (252, 39)}
-    herd = [f.value for f in published.figures_for(measure="cost") if f.source is published.BRUIJNIS]
+    herd = [f.value for f in published_figures.figures_for(measure="cost") if f.source is published_figures.BRUIJNIS]
     assert herd == [95, 18, 4899]
 
 
 def test_every_figure_names_its_source() -> None:
-    for figure in published.FIGURES:
+    for figure in published_figures.FIGURES:
         assert figure.source.name and figure.source.citation and figure.source.sample
         assert (figure.value is not None) != (figure.low is not None and figure.high is not None)
-        assert figure.lesion in (None, published.ANY_LESION, *lesions.LESIONS)
+        assert figure.lesion in (None, published_figures.ANY_LESION, *lesions.LESIONS)
 
 
 def test_meteorological_seasons() -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analytics.methods.harmonic import yearly_wave
-from analytics.methods.trend import cochran_armitage
+from evenfoot.analytics.stats.harmonic import yearly_wave
+from evenfoot.analytics.stats.trend import cochran_armitage
 
 
 # Agresti, Categorical Data Analysis, 2nd ed., section 5.3.5: maternal alcohol and malformation.

@@ -11,7 +11,7 @@ from typing import Any
 
 from pypdf import PdfReader
 
-from analytics.ledger import Ledger
+from evenfoot.analytics.ledger import Ledger
 from tests.sheets import checked, ledger_of
 
 DAY = dt.date(2026, 3, 2)
@@ -51,7 +51,7 @@ def words(text: str) -> str:
 
 
 def has_browser() -> bool:
-    from dashboard.report.browser import find_browser
+    from evenfoot.dashboard.report.browser import find_browser
 
     return find_browser() is not None
 

@@ -12,13 +12,13 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.mistake import Mistake
-from dashboard.report.all_farms import STATE, farms_with_news, records_of_farms, report_all
-from dashboard.report.asking import report_every
-from dashboard.report.request import Request
-from dashboard.taking_away import file_name
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.dashboard.report.all_farms import STATE, farms_with_news, records_of_farms, report_all
+from evenfoot.dashboard.report.asking import report_every
+from evenfoot.dashboard.report.request import Request
+from evenfoot.dashboard.taking_away import file_name
 from tests.sheets import checked, ledger_of
 
 TEMPLATE = Request("", sections=("summary",))
@@ -104,7 +104,7 @@ def test_a_farm_that_cannot_be_reported_stops_no_other_and_is_named(ledger: Ledg
     [failed] = [outcome for outcome in outcomes if outcome.trouble]
     assert failed.farm == "Empty Barn"
     assert "nothing to report" in failed.trouble
-    with pytest.raises(Mistake, match=r"1 of 4 reports.*Empty Barn"):
+    with pytest.raises(UserError, match=r"1 of 4 reports.*Empty Barn"):
         report_every(ledger.name, tmp_path / "other", formats="html", sections="summary")
 
 
@@ -148,7 +148,7 @@ def test_what_could_not_be_delivered_is_tried_again(ledger: Ledger, tmp_path: Pa
     sent: list[str] = []
 
     def down(farm: str, files: Sequence[Path]) -> None:
-        raise Mistake("The mail server is down.")
+        raise UserError("The mail server is down.")
 
     def up(farm: str, files: Sequence[Path]) -> None:
         assert all(path.is_file() for path in files)
@@ -166,12 +166,12 @@ def test_a_state_file_that_was_tampered_with_is_said_to_be(ledger: Ledger, tmp_p
     for content in ("{", "[]", json.dumps({"Home Farm": 3}), "\udcff".encode("utf-8", "surrogateescape")):
         data = content if isinstance(content, bytes) else content.encode()
         (tmp_path / STATE).write_bytes(data)
-        with pytest.raises(Mistake, match="delete it"):
+        with pytest.raises(UserError, match="delete it"):
             farms_with_news(marks, tmp_path)
 
 
 def test_other_formats_are_refused(ledger: Ledger, tmp_path: Path) -> None:
-    with pytest.raises(Mistake, match="not a format"):
+    with pytest.raises(UserError, match="not a format"):
         report_all(ledger, TEMPLATE, tmp_path / "out", formats=("docx",))
 
 
@@ -180,7 +180,7 @@ def test_a_terminal_that_cannot_show_a_name_ends_no_run(tmp_path: Path) -> None:
     ledger = ledger_of(tmp_path / "ledger.duckdb", checked("trims", rows))
     words = ["report", "--all-farms", "-d", f"{tmp_path}/ö", "--format", "html", "--sections", "summary"]
     done = subprocess.run(
-        [sys.executable, "-c", "from dashboard.cli import main; main()", *words, "--ledger", ledger.name],
+        [sys.executable, "-c", "from evenfoot.dashboard.cli import main; main()", *words, "--ledger", ledger.name],
         env={**os.environ, "PYTHONIOENCODING": "ascii"},
         capture_output=True,
         text=True,

@@ -9,12 +9,12 @@ import pandas as pd
 import pytest
 from scipy.stats import binomtest
 
-from analytics.ledger import Ledger
-from dashboard.language import Words
-from dashboard.report.asking import mail_text
-from dashboard.report.contents import collect
-from dashboard.report.document import document
-from dashboard.report.request import Request
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.asking import mail_text
+from evenfoot.dashboard.report.contents import collect
+from evenfoot.dashboard.report.document import document
+from evenfoot.dashboard.report.request import Request
 from tests.report.test_document import plain
 
 SHEETS = Path(__file__).parents[2] / "sample_data" / "herds"

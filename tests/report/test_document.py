@@ -9,16 +9,16 @@ from pathlib import Path
 
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.prevalence import prevalence
-from analytics.measures.visit_review import THIS, visit_review
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
-from dashboard import language
-from dashboard.catalogue import catalogue
-from dashboard.report.contents import Contents, collect
-from dashboard.report.document import document
-from dashboard.report.request import SECTIONS, Request, Sender
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.measures.planning.visit_review import THIS, visit_review
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard import language
+from evenfoot.dashboard.catalogue import catalogue
+from evenfoot.dashboard.report.contents import Contents, collect
+from evenfoot.dashboard.report.document import document
+from evenfoot.dashboard.report.request import SECTIONS, Request, Sender
 from tests.effort import some
 from tests.report.made import DAY, herd, plain
 from tests.sheets import checked, ledger_of
@@ -194,14 +194,14 @@ def test_a_farm_without_trims_or_scores_is_a_mistake(tmp_path: Path) -> None:
         tmp_path / "housed.duckdb",
         checked("housing", [{"farm": "Empty", "starts_on": "2026-01-01", "housing": "freestall"}]),
     )
-    with pytest.raises(Mistake, match="nothing to report"):
+    with pytest.raises(UserError, match="nothing to report"):
         collect(ledger, Request("Empty"))
 
 
 def test_only_the_farms_a_reader_may_see_are_counted(demo_ledger: Ledger) -> None:
     made = collect(demo_ledger, Request(FARM, allowed=(FARM,)))
     assert set(made.answers["benchmark"].table["farm"]) <= {FARM}
-    with pytest.raises(Mistake, match="nothing to report"):
+    with pytest.raises(UserError, match="nothing to report"):
         collect(demo_ledger, Request(FARM, allowed=("Larkmoor",)))
 
 
@@ -209,7 +209,7 @@ def test_only_the_farms_a_reader_may_see_are_counted(demo_ledger: Ledger) -> Non
     "wrong", [{"language": "xx"}, {"units": "ell"}, {"paper": "A3"}, {"sections": ("moon",)}], ids=str
 )
 def test_what_cannot_be_is_refused_in_a_sentence(demo_ledger: Ledger, wrong: dict[str, str]) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         document(collect(demo_ledger, Request(FARM, **wrong)))  # type: ignore[arg-type]
 
 

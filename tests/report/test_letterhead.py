@@ -11,10 +11,10 @@ import pytest
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from analytics.intake import check_file
-from analytics.mistake import Mistake
-from dashboard.importing import import_paths
-from dashboard.report.letterhead import LARGEST_LOGO, LOGO_SIZE, checked_logo, read_letterhead
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import check_file
+from evenfoot.dashboard.importing import import_paths
+from evenfoot.dashboard.report.letterhead import LARGEST_LOGO, LOGO_SIZE, checked_logo, read_letterhead
 
 TOML = """
 [trimmer]
@@ -79,7 +79,7 @@ def test_what_else_was_in_the_file_is_gone() -> None:
     ids=["empty", "svg", "pdf", "half", "other kind", "large", "many pixels"],
 )
 def test_what_cannot_be_a_logo_is_refused(data: bytes) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         checked_logo(data, "logo.png")
 
 
@@ -88,9 +88,9 @@ def test_what_cannot_be_a_logo_is_refused(data: bytes) -> None:
 )
 def test_a_letterhead_that_cannot_be_is_refused(tmp_path: Path, text: str) -> None:
     (tmp_path / "head.toml").write_text(text, encoding="utf-8")
-    with pytest.raises(Mistake, match=r"letterhead|logo"):
+    with pytest.raises(UserError, match=r"letterhead|logo"):
         read_letterhead(tmp_path / "head.toml")
-    with pytest.raises(Mistake, match="cannot be read"):
+    with pytest.raises(UserError, match="cannot be read"):
         read_letterhead(tmp_path / "absent.toml")
 
 
@@ -106,24 +106,24 @@ def _png(width: int, height: int) -> bytes:
 
 @pytest.mark.parametrize("size", [(13_400, 13_400), (30_000, 30_000), (5_000, 5_000)])
 def test_a_logo_of_too_many_pixels_is_told(size: tuple[int, int]) -> None:
-    with pytest.raises(Mistake, match=r"pixels|cannot be|can be read"):
+    with pytest.raises(UserError, match=r"pixels|cannot be|can be read"):
         checked_logo(_png(*size))
 
 
 def test_a_letterhead_nested_too_deep_is_told(tmp_path: Path) -> None:
     (tmp_path / "head.toml").write_text("a = " + "[" * 100_000)
-    with pytest.raises(Mistake, match="letterhead"):
+    with pytest.raises(UserError, match="letterhead"):
         read_letterhead(tmp_path / "head.toml")
 
 
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="the system has no such device")
 def test_a_device_that_never_ends_is_told(tmp_path: Path) -> None:
     (tmp_path / "head.toml").write_text('[trimmer]\nname = "J. Moss"\nlogo = "/dev/zero"\n')
-    with pytest.raises(Mistake, match="/dev/zero is no file"):
+    with pytest.raises(UserError, match="/dev/zero is no file"):
         read_letterhead(tmp_path / "head.toml")
-    with pytest.raises(Mistake, match="/dev/zero is no file"):
+    with pytest.raises(UserError, match="/dev/zero is no file"):
         read_letterhead(Path("/dev/zero"))
-    with pytest.raises(Mistake, match="/dev/zero is no file"):
+    with pytest.raises(UserError, match="/dev/zero is no file"):
         check_file(Path("/dev/zero"), "zero")
-    with pytest.raises(Mistake, match="/dev/zero is no file"):
+    with pytest.raises(UserError, match="/dev/zero is no file"):
         import_paths([Path("/dev/zero")], str(tmp_path / "none.duckdb"), None, None, False, dry_run=True)

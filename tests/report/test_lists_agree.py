@@ -11,23 +11,23 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer
-from analytics.measures.plan import plan
-from analytics.measures.worklist import worklist
-from analytics.tally.selection import Selection
-from analytics.today import SET_BY, today
-from dashboard.language import Words
-from dashboard.pages import herd, locomotion
-from dashboard.pages import worklist as list_page
-from dashboard.pages.cow import PAGE as COW_PAGE
-from dashboard.report.calendar import icalendar
-from dashboard.report.chute_list import chute_list
-from dashboard.report.contents import collect
-from dashboard.report.cow_lists import by_reason, cows_section
-from dashboard.report.request import Request
-from dashboard.report.sheets import sheets_of
-from dashboard.view import View
+from evenfoot.analytics.clock import SET_BY, today
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.planning.plan import plan
+from evenfoot.analytics.measures.planning.worklist import worklist
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.pages import herd, locomotion
+from evenfoot.dashboard.pages import worklist as list_page
+from evenfoot.dashboard.pages.cow import PAGE as COW_PAGE
+from evenfoot.dashboard.report.calendar import icalendar
+from evenfoot.dashboard.report.chute_list import chute_list
+from evenfoot.dashboard.report.contents import collect
+from evenfoot.dashboard.report.cow_lists import by_reason, cows_section
+from evenfoot.dashboard.report.request import Request
+from evenfoot.dashboard.report.sheets import sheets_of
+from evenfoot.dashboard.view import View
 from tests.sheets import checked, ledger_of
 
 URGENT = {
@@ -185,7 +185,7 @@ def test_nobody_in_need_is_said_in_words(tmp_path: Path) -> None:
 
 
 def test_the_demo_opens_at_its_own_day(monkeypatch: pytest.MonkeyPatch, demo_ledger: Ledger) -> None:
-    from dashboard.demo import stay_at_its_day
+    from evenfoot.dashboard.demo import stay_at_its_day
 
     monkeypatch.delenv(SET_BY)
     stay_at_its_day()

@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 
-from analytics.mistake import Mistake
-from dashboard.report import mail
-from dashboard.report.asking import report_every
-from dashboard.report.mail import MailServer, checked_address, mail_server, message, send
+from evenfoot.analytics.errors import UserError
+from evenfoot.dashboard.report import mail
+from evenfoot.dashboard.report.asking import report_every
+from evenfoot.dashboard.report.mail import MailServer, checked_address, mail_server, message, send
 from tests.report.made import herd
 
 SETTINGS = {"EVENFOOT_SMTP_HOST": "mail.example.org", "EVENFOOT_MAIL_FROM": "trimmer@example.org"}
@@ -102,7 +102,7 @@ def test_trouble_is_one_sentence_and_never_the_password(
 ) -> None:
     post.fail = failure
     server = MailServer("mail.example.org", "a@example.org", 587, "ann", "secret")
-    with pytest.raises(Mistake) as told:
+    with pytest.raises(UserError) as told:
         send(server, letter(tmp_path))
     assert "secret" not in str(told.value) + repr(server)
     assert post.got == []
@@ -119,7 +119,7 @@ def test_trouble_is_one_sentence_and_never_the_password(
     ids=str,
 )
 def test_settings_that_cannot_be_are_named(wrong: dict[str, str]) -> None:
-    with pytest.raises(Mistake):
+    with pytest.raises(UserError):
         mail_server({**SETTINGS, **wrong})
     assert mail_server(SETTINGS).port == 465
 
@@ -128,7 +128,7 @@ def test_settings_that_cannot_be_are_named(wrong: dict[str, str]) -> None:
     "text", ["", "ann", "ann@", "ann@x", "a b@x.org", "a@x.org,b@x.org", "<a@x.org>", "a@x.org\nBcc: c@x.org"]
 )
 def test_what_is_no_address_is_refused(text: str) -> None:
-    with pytest.raises(Mistake, match="not a mail address"):
+    with pytest.raises(UserError, match="not a mail address"):
         checked_address(text)
 
 

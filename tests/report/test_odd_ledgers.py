@@ -11,16 +11,16 @@ from typing import Any
 import openpyxl
 import pytest
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from analytics.words import say
-from dashboard.pages import report as page
-from dashboard.report import all_farms, asking, contents, document, mail
-from dashboard.report.all_farms import report_all
-from dashboard.report.asking import report_every, report_one
-from dashboard.report.contents import collect
-from dashboard.report.request import SECTIONS, Request
-from dashboard.report.writing import save
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.pages import report as page
+from evenfoot.dashboard.report import all_farms, asking, contents, document, mail
+from evenfoot.dashboard.report.all_farms import report_all
+from evenfoot.dashboard.report.asking import report_every, report_one
+from evenfoot.dashboard.report.contents import collect
+from evenfoot.dashboard.report.request import SECTIONS, Request
+from evenfoot.dashboard.report.writing import save
 from tests.effort import some
 from tests.report.made import has_browser, pdf_text, plain
 from tests.sheets import checked, ledger_of
@@ -116,7 +116,7 @@ def test_two_farms_in_every_format_by_command_and_by_page(kind: str, tmp_path: P
     ledger = made(tmp_path, ODD["two farms"])
     if kind == "pdf" and not has_browser():
         assert os.environ.get("CI") != "true", "the build machine needs a browser"
-        with pytest.raises(Mistake, match="was written as"):
+        with pytest.raises(UserError, match="was written as"):
             report_one(ledger.name, "A", tmp_path / "a.pdf")
         assert "too few to compare with" in plain((tmp_path / "a.html").read_text(encoding="utf-8"))
         return
@@ -166,7 +166,7 @@ def test_a_section_that_cannot_be_worked_out_says_why_and_the_others_stand(
 
     def refused(name: str, *given: Any, **options: Any) -> Any:
         if name == "locomotion":
-            raise Mistake(say("There is no measure '{name}'; use one of {listed}.", name="gait", listed="none"))
+            raise UserError(say("There is no measure '{name}'; use one of {listed}.", name="gait", listed="none"))
         return answer(name, *given, **options)
 
     ledger = made(tmp_path, ODD["three farms"])
@@ -188,7 +188,7 @@ def test_a_mistake_while_a_section_is_written_stays_in_that_section(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def refused(*_given: Any) -> Any:
-        raise Mistake("The costs make no sense.")
+        raise UserError("The costs make no sense.")
 
     monkeypatch.setitem(document.MAKERS, "cost", refused)
     said = document.document(collect(made(tmp_path, ODD["three farms"]), Request("A", sections=SECTIONS)))
@@ -207,7 +207,7 @@ def test_an_error_of_the_program_is_no_mistake_and_stops_no_other_farm(
         return collect(asked, request)
 
     monkeypatch.setattr(all_farms, "collect", faulty)
-    with pytest.raises(Mistake, match=r"1 of 3 reports.*B: .*error in Evenfoot \(ZeroDivisionError"):
+    with pytest.raises(UserError, match=r"1 of 3 reports.*B: .*error in Evenfoot \(ZeroDivisionError"):
         report_every(ledger.name, tmp_path / "out", formats="html", sections="summary")
     assert {path.name for path in (tmp_path / "out").glob("*.html")} == {"a.html", "c.html"}
     monkeypatch.setattr(contents, "answer", lambda *_given, **_options: 1 / 0)

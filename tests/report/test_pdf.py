@@ -15,11 +15,11 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
-from analytics.ledger import Ledger
-from analytics.mistake import Mistake
-from dashboard.report.browser import ENVIRONMENT, NO_BROWSER
-from dashboard.report.request import SECTIONS, Request
-from dashboard.report.writing import write_report
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.report.browser import ENVIRONMENT, NO_BROWSER
+from evenfoot.dashboard.report.request import SECTIONS, Request
+from evenfoot.dashboard.report.writing import write_report
 from tests.effort import some
 from tests.report.made import DAY, drawn_pages, has_browser, herd, pdf_text, plain, words
 
@@ -32,7 +32,7 @@ def printed(ledger: Ledger, request: Request, out: Path) -> Path | None:
         assert write_report(ledger, request, out) == [out]
         return out
     assert os.environ.get("CI") != "true", "the build machine needs a browser"
-    with pytest.raises(Mistake, match="was written as"):
+    with pytest.raises(UserError, match="was written as"):
         write_report(ledger, request, out)
     assert out.with_suffix(".html").is_file()
     return None
@@ -101,7 +101,7 @@ def test_its_numbers_are_those_of_the_table_command(demo_ledger: Ledger, tmp_pat
 
 def _table(ledger: Ledger, measure: str, *options: str) -> pd.DataFrame:
     """A table of the command line, run as a user runs it."""
-    code = "from dashboard.cli import main; main()"
+    code = "from evenfoot.dashboard.cli import main; main()"
     command = [sys.executable, "-c", code, "table", measure, "--ledger", ledger.name, "--farm", FARM, *options]
     done = subprocess.run([*command, "--format", "csv"], capture_output=True, text=True, check=True)
     return pd.read_csv(io.StringIO(done.stdout))
@@ -132,7 +132,7 @@ def test_without_a_browser_there_is_one_clear_sentence_and_the_html(
 ) -> None:
     monkeypatch.setenv(ENVIRONMENT, "no-such-browser")
     ledger = herd(tmp_path / "one.duckdb", "Home Farm", 3)
-    with pytest.raises(Mistake) as told:
+    with pytest.raises(UserError) as told:
         write_report(ledger, Request("Home Farm"), tmp_path / "report.pdf")
     assert str(told.value).startswith(NO_BROWSER)
     assert "Home Farm" in words((tmp_path / "report.html").read_text(encoding="utf-8"))
@@ -149,5 +149,5 @@ def test_an_html_report_of_the_same_name_is_not_lost(tmp_path: Path) -> None:
 
 def test_other_endings_are_refused(tmp_path: Path) -> None:
     ledger = herd(tmp_path / "one.duckdb", "Home Farm", 3)
-    with pytest.raises(Mistake, match="end the name in"):
+    with pytest.raises(UserError, match="end the name in"):
         write_report(ledger, Request("Home Farm"), tmp_path / "report.docx")

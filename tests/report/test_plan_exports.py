@@ -11,16 +11,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.ledger import Ledger
-from analytics.measures.answer import Answer, Basis
-from analytics.measures.plan import LISTED, plan
-from analytics.measures.worklist import ListDay
-from analytics.mistake import Mistake
-from analytics.tally.selection import Selection
-from analytics.today import today
-from analytics.words import say
-from dashboard.report.calendar import icalendar
-from dashboard.report.chute_list import chute_list
+from evenfoot.analytics.clock import today
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.analytics.measures.planning.plan import LISTED, plan
+from evenfoot.analytics.measures.planning.worklist import ListDay
+from evenfoot.analytics.messages import say
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.report.calendar import icalendar
+from evenfoot.dashboard.report.chute_list import chute_list
 
 MADE = dt.datetime(2026, 11, 1, 9, 30, tzinfo=dt.timezone(dt.timedelta(hours=1)))
 
@@ -192,9 +192,9 @@ def test_chute_list() -> None:
     assert ("h1", "Ash; Lower, \\ Farm, 3 November 2026") in outline.words
     assert [text for tag, text in outline.words if tag == "td"] == ["Lame & <slow>"] * 2
     assert ("p", "Ask your veterinarian.") in outline.words
-    with pytest.raises(Mistake, match="no visit to Ash on 2026-11-04"):
+    with pytest.raises(UserError, match="no visit to Ash on 2026-11-04"):
         chute_list(answer_of(ROWS), dt.date(2026, 11, 4), "Ash")
-    with pytest.raises(Mistake, match="no visit"):
+    with pytest.raises(UserError, match="no visit"):
         chute_list(answer_of([]), dt.date(2026, 11, 4), "Ash")
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.report.browser import ENVIRONMENT, print_pdf
+from evenfoot.dashboard.report.browser import ENVIRONMENT, print_pdf
 from tests.report.made import has_browser, pdf_text
 
 STAND_IN = """#!{python}

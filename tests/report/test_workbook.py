@@ -13,13 +13,13 @@ import pandas as pd
 import pytest
 from openpyxl.workbook import Workbook
 
-from analytics.ledger import Ledger
-from dashboard.language import Words
-from dashboard.report.columns import COLUMNS
-from dashboard.report.contents import Contents, collect
-from dashboard.report.request import SECTIONS, Request
-from dashboard.report.sheets import sheets_of
-from dashboard.report.writing import save
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.report.columns import COLUMNS
+from evenfoot.dashboard.report.contents import Contents, collect
+from evenfoot.dashboard.report.request import SECTIONS, Request
+from evenfoot.dashboard.report.sheets import sheets_of
+from evenfoot.dashboard.report.writing import save
 from tests.report.made import herd
 
 FARM = "Larkmoor"

@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from sample_data import FILES, HERDS, farms, generate
+from evenfoot.sample_data import FILES, HERDS, farms, generate
 
 
 @pytest.fixture(scope="session")

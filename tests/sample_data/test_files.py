@@ -8,7 +8,7 @@ from xml.etree.ElementTree import canonicalize
 
 import pandas as pd
 
-from sample_data import FILES, HERDS, MESSY, farms
+from evenfoot.sample_data import FILES, HERDS, MESSY, farms
 
 
 def test_generating_again_gives_the_committed_sheets(written: Path) -> None:

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from analytics.intake import check_file
-from sample_data import FILES, MESSY, truths
+from evenfoot.analytics.intake import check_file
+from evenfoot.sample_data import FILES, MESSY, truths
 
 KIND = {"register": "register", "housing": "housing", "changes": "changes", "locomotion": "locomotion"}
 

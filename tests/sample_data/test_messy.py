@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sample_data import MESSY, messy, truths
+from evenfoot.sample_data import MESSY, messy, truths
 
 
 def _lines() -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from sample_data import farms, horn, truths
+from evenfoot.sample_data import farms, horn, truths
 
 KEY = ["farm", "visit_date", "cow"]
 

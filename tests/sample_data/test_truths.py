@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sample_data import truths
+from evenfoot.sample_data import truths
 
 
 def _odds_ratio(one: pd.Series, other: pd.Series) -> float:

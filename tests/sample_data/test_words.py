@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analytics.trade import feet, housing, lesions, locomotion, visits
-from sample_data import HERDS, farms, messy, truths
+from evenfoot.analytics.domain import feet, housing, lesions, locomotion, visits
+from evenfoot.sample_data import HERDS, farms, messy, truths
 
 
 def test_codes_in_the_trim_sheets_are_the_trades(trims: pd.DataFrame) -> None:

@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.ledger.adding import add_sheets
-from dashboard.report.all_farms import report_all
-from dashboard.report.request import Request
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.dashboard.report.all_farms import report_all
+from evenfoot.dashboard.report.request import Request
 from tests.sheets import checked
 
 COWS = 300

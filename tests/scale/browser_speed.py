@@ -20,8 +20,8 @@ from typing import Any
 
 from playwright.sync_api import Browser, sync_playwright
 
-from dashboard.demo import build
-from dashboard.pages import PAGES
+from evenfoot.dashboard.demo import build
+from evenfoot.dashboard.pages import PAGES
 from tests.browser.conftest import FLAGS, find_browser, start_server
 from tests.browser.reading import Reader
 

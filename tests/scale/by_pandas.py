@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pandas as pd
 
-from analytics.intake.checks import RANGES
-from analytics.ledger.derive import VISIT_GAP_DAYS
-from analytics.trade import locomotion
-from analytics.trade.feet import FEET, limb_of, understand_claw, understand_foot
-from analytics.trade.housing import understand_floor, understand_housing
-from analytics.trade.lesions import LESIONS, parent_of, says_nothing_found, understand_lesion
-from analytics.trade.visits import WHOLE_HERD_SHARE, understand_visit_kind
+from evenfoot.analytics.domain import locomotion
+from evenfoot.analytics.domain.feet import FEET, limb_of, understand_claw, understand_foot
+from evenfoot.analytics.domain.housing import understand_floor, understand_housing
+from evenfoot.analytics.domain.lesions import LESIONS, parent_of, says_nothing_found, understand_lesion
+from evenfoot.analytics.domain.visits import WHOLE_HERD_SHARE, understand_visit_kind
+from evenfoot.analytics.intake.checks.plausibility import RANGES
+from evenfoot.analytics.ledger.derive import VISIT_GAP_DAYS
 
 DAY = ["farm", "cow", "visit_date"]
 OF_DAY = ["group", "housing", "floor", "parity", "breed", "trimmer", "visit_kind", "herd_size"]

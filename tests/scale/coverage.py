@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import optimize, special
 
-from analytics.methods.cluster import cluster_proportion
+from evenfoot.analytics.stats.cluster import cluster_proportion
 from tests.scale import worlds_compare, worlds_rates
 
 

@@ -19,9 +19,9 @@ _IMPORT = """
 import json, sys, time
 from pathlib import Path
 # Loaded before the clock starts, as the engine is before its scan.
-import analytics.intake.checks, duckdb, pyarrow.csv, pyarrow.compute
-from analytics.intake.streaming import check_stream
-from analytics.ledger import bulk, open_ledger
+import evenfoot.analytics.intake.checks.plausibility, duckdb, pyarrow.csv, pyarrow.compute
+from evenfoot.analytics.intake.large_files.stream import check_stream
+from evenfoot.analytics.ledger import bulk, open_ledger
 from tests.peak import peak_megabytes
 path, place = map(Path, sys.argv[1:3])
 if sys.argv[3] == "unresolved":
@@ -39,9 +39,9 @@ print(json.dumps({"spent": spent, "peak": peak, "rows": result.read, "set_aside"
 _CHECK = """
 import json, sys, tempfile, time
 from pathlib import Path
-import analytics.intake.checks
-from analytics.intake.streaming import check_stream
-from analytics.ledger.incoming import Taken
+import evenfoot.analytics.intake.checks.plausibility
+from evenfoot.analytics.intake.large_files.stream import check_stream
+from evenfoot.analytics.ledger.imports.record_stream import Taken
 path = Path(sys.argv[1])
 start = time.perf_counter(), time.process_time()
 with tempfile.TemporaryDirectory() as folder:

@@ -87,7 +87,14 @@ def main() -> None:
         made = subprocess.run([sys.executable, "-c", _WRITE, str(sheet), size], stdout=subprocess.PIPE, check=True)
         rows = int(made.stdout)
         head(f"Import of {rows:,} rows ({sheet.stat().st_size / 1e6:,.0f} MB)")
-        command = [sys.executable, "-c", "from dashboard.cli import main; main()", "import", str(sheet), "--json"]
+        command = [
+            sys.executable,
+            "-c",
+            "from evenfoot.dashboard.cli import main; main()",
+            "import",
+            str(sheet),
+            "--json",
+        ]
         start = time.perf_counter()
         told, used = _run([*command, "--ledger", str(ledger)], {**os.environ, "TMPDIR": str(room)})
         clock = time.perf_counter() - start

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analytics.methods.intervals import as_counts
+from evenfoot.analytics.stats.intervals import as_counts
 
 SIGMAS = 3.0  # width of the limits [pub: NIST/SEMATECH e-Handbook 6.3.1]
 

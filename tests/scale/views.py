@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.ledger import Ledger, open_ledger
-from analytics.measures import kept
-from analytics.measures.locomotion import locomotion
-from analytics.measures.prevalence import prevalence
-from analytics.tally.counts import count
-from analytics.tally.lame_counts import count_scorings
-from analytics.tally.selection import Selection
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.measures import cache
+from evenfoot.analytics.measures.lameness.locomotion import locomotion
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.queries.counts import count
+from evenfoot.analytics.queries.lame_counts import count_scorings
+from evenfoot.analytics.queries.selection import Selection
 from tests.scale import by_hand
 from tests.scale.ledgers import farm_name, farms_of
 from tests.scale.table import Cost, best, head, line, milliseconds
@@ -31,13 +31,13 @@ Asked = Callable[[Ledger, Selection], Any]
 
 def lesions(ledger: Ledger, selection: Selection, by: tuple[str, ...]) -> pd.DataFrame:
     """A view as a page asks for it: with intervals, basis and cautions, and nothing remembered."""
-    kept.forget()
+    cache.forget()
     return prevalence(ledger, selection, by=by).table
 
 
 def lame(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     """The lameness of every month, likewise."""
-    kept.forget()
+    cache.forget()
     return locomotion(ledger, selection).table
 
 

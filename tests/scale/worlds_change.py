@@ -1,6 +1,6 @@
 """Herds whose truth is known, for `change-impact` and `trend`: how often they call what is not there, and find what is.
 
-``python -m tests.scale.worlds_change`` prints the table; ``tests/methods/test_worlds_change.py`` holds a short form.
+``python -m tests.scale.worlds_change`` prints the table; ``tests/stats/test_worlds_change.py`` holds a short form.
 A herd of 60 to 250 cows is looked at every month, or at two visits a year. The logit of the share has a trend, a season
 (odds ratio of peak to trough), and months that wander by a logit SD with an autocorrelation.
 """
@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from analytics.methods.change import compared_change, held_change
-from analytics.methods.slope import monthly_slope
+from evenfoot.analytics.stats.change import compared_change, held_change
+from evenfoot.analytics.stats.slope import monthly_slope
 
 
 @dataclass(frozen=True)

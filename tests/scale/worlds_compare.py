@@ -17,10 +17,10 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from analytics.ledger import Ledger
-from analytics.measures.comparison import comparison
-from analytics.measures.prevalence import prevalence
-from analytics.tally.selection import Selection
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lesions.comparison import comparison
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 EFFECT = np.log(2.0)

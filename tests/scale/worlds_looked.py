@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.ledger import Ledger
-from analytics.measures.locomotion import locomotion
-from analytics.tally.selection import Selection
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.locomotion import locomotion
+from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
 MONTHS = 24

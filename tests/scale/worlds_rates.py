@@ -10,12 +10,12 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import special, stats
 
-from analytics.measures.family import with_lactation
-from analytics.methods.cluster_rates import cluster_rate_ratios, cluster_rates
-from analytics.methods.intervals import rate_ratio
-from analytics.methods.kappa import kappa_limits
-from analytics.methods.random_herd import random_herd_logit
-from analytics.methods.survival import kaplan_meier, log_rank
+from evenfoot.analytics.measures.lesions.family import with_lactation
+from evenfoot.analytics.stats.cluster_rates import cluster_rate_ratios, cluster_rates
+from evenfoot.analytics.stats.intervals import rate_ratio
+from evenfoot.analytics.stats.kappa import kappa_limits
+from evenfoot.analytics.stats.random_herd import random_herd_logit
+from evenfoot.analytics.stats.survival import kaplan_meier, log_rank
 
 Array = npt.NDArray[np.float64]
 

@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from analytics.measures.summary import judge_farm
-from analytics.tally.herd_visits import HerdVisits, number_visits
+from evenfoot.analytics.measures.lameness.summary import judge_farm
+from evenfoot.analytics.queries.herd_visits import HerdVisits, number_visits
 
 LESIONS = {
     "DD": 0.20, "HHE": 0.15, "SH": 0.10, "SU": 0.08, "WL": 0.06, "ID": 0.05, "IH": 0.04, "DS": 0.03, "TU": 0.02,

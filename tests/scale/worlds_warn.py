@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from analytics.methods.baseline_chart import baseline_chart
-from analytics.methods.funnel import funnel
-from analytics.methods.wave import common_wave
+from evenfoot.analytics.stats.baseline_chart import baseline_chart
+from evenfoot.analytics.stats.funnel import funnel
+from evenfoot.analytics.stats.yearly_wave import common_wave
 from tests.scale.textbook_chart import p_chart
 
 BASELINE, MONTHS = 12, 36

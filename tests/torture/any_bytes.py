@@ -14,13 +14,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
-from analytics.intake import write_set_aside
-from analytics.intake.checking import understand_file
-from analytics.intake.layouts.questions import Answers
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.verifying import verify
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import write_set_aside
+from evenfoot.analytics.intake.layouts.questions import Answers
+from evenfoot.analytics.intake.pipeline import understand_file
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.integrity.verify import verify
 from tests.intake.books import add_up
 from tests.torture.files import formulas, mutants
 from tests.torture.forked import Tally, Told, run, start
@@ -65,7 +65,7 @@ def take(name: str, content: bytes, path: Path, *, add: bool) -> str:
         for question in answers.met.values():
             check_sentence(str(question.text))
         result = add_sheets(ledger, sheets, name, "0" * 64, dry_run=not add)
-    except Mistake as mistake:
+    except UserError as mistake:
         check_sentence(str(mistake))
         return "told"
     if result.read != result.added + result.already_known + result.set_aside:

@@ -16,8 +16,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from tests.torture.disk_record import missing
 from tests.torture.forked import Tally, Told, run, start
 from tests.torture.imports import sheet_of, state_of

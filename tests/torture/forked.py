@@ -30,8 +30,10 @@ import duckdb  # noqa: F401
 import pandas  # noqa: F401
 import pyarrow.pandas_compat  # noqa: F401
 
-from analytics.ledger import adding, backup, copying, derive, migrations, verifying  # noqa: F401
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import derive, file_copy, migrations  # noqa: F401
+from evenfoot.analytics.ledger.imports import add as adding  # noqa: F401
+from evenfoot.analytics.ledger.integrity import backup, verify  # noqa: F401
 
 Work = Callable[[Callable[[Any], None]], Any]
 """Takes a function that tells the parent something at once; what it returns is told last."""
@@ -145,7 +147,7 @@ def _be_the_child(work: Work, into: int, nobody: bool) -> None:
             os.setgid(65534)
             os.setuid(65534)
         send("result", work(lambda value: send("said", value)))
-    except Mistake as mistake:
+    except UserError as mistake:
         send("mistake", str(mistake))
     except BaseException:
         send("crash", traceback.format_exc())

@@ -14,9 +14,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.backup import back_up
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.backup import back_up
 from tests.torture.forked import Tally, no_file_beyond, run, start
 from tests.torture.imports import sheet_of, state_of
 

@@ -3,7 +3,7 @@
 python -m tests.torture.guided --minutes 20      (``make fuzz`` installs what it takes, in an environment of its own)
 
 CSV and JSON are changed as they are; of a workbook the one part that holds the cells, which is packed again, so that
-the reader gets to it. Whatever comes of them, it is rows, each a record or set aside, or a Mistake of one sentence.
+the reader gets to it. Whatever comes of them, it is rows, each a record or set aside, or a UserError of one sentence.
 What is not is kept in ``build/fuzz/found``, once for each place in the program where it came up.
 """
 
@@ -20,7 +20,7 @@ import traceback
 import zipfile
 from pathlib import Path
 
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
 
 PLACE = Path("build") / "fuzz"
 LONGEST = 8192
@@ -75,17 +75,17 @@ class Packing:
 
 
 def take(name: str, content: bytes) -> None:
-    """Check one file; anything but rows that add up, or a Mistake of one sentence, raises."""
-    from analytics.intake import write_set_aside
-    from analytics.intake.checking import understand_file
-    from analytics.intake.layouts.questions import Answers
+    """Check one file; anything but rows that add up, or a UserError of one sentence, raises."""
+    from evenfoot.analytics.intake import write_set_aside
+    from evenfoot.analytics.intake.layouts.questions import Answers
+    from evenfoot.analytics.intake.pipeline import understand_file
     from tests.intake.books import add_up
     from tests.torture.any_bytes import check_sentence
 
     answers = Answers(accept=True)
     try:
         found = understand_file(content, name, farm="Elm", day_first=True, known_farms=("Elm",), answers=answers)
-    except Mistake as mistake:
+    except UserError as mistake:
         check_sentence(str(mistake))
         return
     for question in answers.met.values():
@@ -107,9 +107,9 @@ def fuzz(seconds: int, found: Path, corpus: Path) -> None:
     """Fuzz for so long; this ends the process."""
     import atheris
 
-    with atheris.instrument_imports(include=["analytics.intake"]):
-        import analytics.intake
-        import analytics.intake.streaming  # noqa: F401
+    with atheris.instrument_imports(include=["evenfoot.analytics.intake"]):
+        import evenfoot.analytics.intake
+        import evenfoot.analytics.intake.large_files.stream  # noqa: F401
     packing = Packing()
 
     def one(data: bytes) -> None:

@@ -6,10 +6,10 @@ import random
 from collections.abc import Callable
 from typing import Any
 
-from analytics.intake import CheckedSheet
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.verifying import verify
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.verify import verify
 from tests.sheets import checked
 from tests.torture.forked import Told, Work, run
 

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.backup import back_up, restore
-from analytics.ledger.erasing import erase_farm
-from analytics.ledger.mending import mend
-from analytics.ledger.schema import SCHEMA_VERSION
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
+from evenfoot.analytics.ledger.integrity.repair import mend
+from evenfoot.analytics.ledger.schema import SCHEMA_VERSION
 from tests.ledger.storing import unpack
 from tests.torture.forked import Tally, Work, run
 from tests.torture.imports import sheet_of, state_of

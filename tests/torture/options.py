@@ -15,16 +15,16 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
-import sample_data
-from analytics.intake import check_file
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.measures.kept import forget
-from analytics.tally.selection import Selection
-from dashboard import drawing
-from dashboard.filling import _contents
-from dashboard.pages import PAGES, PANELS
-from dashboard.view import OPTIONS
+from evenfoot import sample_data
+from evenfoot.analytics.intake import check_file
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.measures.cache import forget
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard import drawing
+from evenfoot.dashboard.filling import _contents
+from evenfoot.dashboard.pages import PAGES, PANELS
+from evenfoot.dashboard.view import OPTIONS
 from tests.torture.any_bytes import memory
 from tests.torture.forked import Tally, run, start
 

@@ -15,8 +15,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import lease, open_ledger
-from analytics.ledger.adding import add_sheets
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.engines import file_lease
+from evenfoot.analytics.ledger.imports.add import add_sheets
 from tests.torture.forked import Tally, run, start
 from tests.torture.imports import sheet_of, state_of
 
@@ -29,7 +30,7 @@ STOPPED = 2.5
 
 def importing(path: Path, turn: int, rows: int) -> Callable[[Callable[[Any], None]], Any]:
     def work(tell: Callable[[Any], None]) -> Any:
-        lease.WAIT_SECONDS = WAIT
+        file_lease.WAIT_SECONDS = WAIT
         ledger, sheet = open_ledger(str(path)), sheet_of(turn, rows)
         tell(os.getpid())
         ledger.farms()

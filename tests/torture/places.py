@@ -12,10 +12,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import lease, open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.backup import back_up, restore
-from analytics.ledger.copying import kept_copies
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.engines import file_lease
+from evenfoot.analytics.ledger.file_copy import kept_copies
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.backup import back_up, restore
 from tests.torture.forked import Tally, Told, Work, run, start
 from tests.torture.full_disk import BEFORE, make
 from tests.torture.imports import sheet_of, state_of
@@ -164,7 +165,7 @@ def locked_by_another(path: Path, work: Work) -> tuple[Told, str | None]:
         other.stdout.readline()
 
         def impatient(tell: Callable[[Any], None]) -> Any:
-            lease.WAIT_SECONDS = 0.4
+            file_lease.WAIT_SECONDS = 0.4
             return work(tell)
 
         told = run(impatient)
@@ -193,7 +194,7 @@ def clock_moved(path: Path, by: float) -> tuple[Told, str | None]:
         os.utime(one, (time.time() + by, time.time() + by))
 
     def work(_tell: Callable[[Any], None]) -> Any:
-        lease.WAIT_SECONDS = 240.0
+        file_lease.WAIT_SECONDS = 240.0
         ledger = open_ledger(str(path))
         began = time.monotonic()
         before = ledger.version
@@ -202,7 +203,7 @@ def clock_moved(path: Path, by: float) -> tuple[Told, str | None]:
         assert ledger.version != before
         undo_import(ledger, 3)
         assert len(kept_copies(ledger)) == 1
-        assert time.monotonic() - began < lease.WAIT_SECONDS / 2, "waited for a mark from another time"
+        assert time.monotonic() - began < file_lease.WAIT_SECONDS / 2, "waited for a mark from another time"
 
     return run(work), None
 

@@ -14,9 +14,9 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.mending import mend
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.repair import mend
 from tests.torture.disk_record import Record, missing
 from tests.torture.forked import Tally, run, start
 from tests.torture.imports import sheet_of, state_of

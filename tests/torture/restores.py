@@ -16,11 +16,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.backup import restore
-from analytics.ledger.erasing import erase_farm
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.integrity.backup import restore
+from evenfoot.analytics.ledger.integrity.erase import erase_farm
 from tests.torture.forked import Tally, Work, run, run_together, start
 from tests.torture.imports import sheet_of, state_of
 
@@ -51,7 +51,7 @@ def importer(path: Path, number: int, end: Path) -> Work:
             try:
                 done = add_sheets(ledger, [sheet_of(number * 100_000 + turn, ROWS)], file, "0" * 64)
                 outcomes.append(("import", file) if done.added == ROWS else ("wrong", f"{file} added {done.added}"))
-            except Mistake as mistake:
+            except UserError as mistake:
                 outcomes.append(("told", str(mistake)))
         return outcomes
 
@@ -75,7 +75,7 @@ def changer(path: Path, backup: Path, seed: int, times: int, end: Path) -> Work:
                     add_sheets(ledger, [sheet_of(number, ROWS)], f"erased-{number}.csv", "0" * 64)
                     erase_farm(ledger, f"Farm {number}")
                 outcomes.append((what, ""))
-            except Mistake as mistake:
+            except UserError as mistake:
                 outcomes.append(("told", str(mistake)))
             time.sleep(chance.uniform(0, 0.1))
         (end.parent / f"{seed}.ended").touch()

@@ -26,10 +26,10 @@ from pathlib import Path
 from urllib.error import URLError
 from urllib.request import urlopen
 
-from analytics.ledger import Ledger
-from analytics.ledger.adding import add_sheets, undo_import
-from analytics.ledger.verifying import verify
-from analytics.mistake import Mistake
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.analytics.ledger.integrity.verify import verify
 from tests.panel_requests import request_for
 from tests.ports import free_port
 from tests.torture.imports import sheet_of
@@ -66,7 +66,15 @@ class Server:
     def __init__(self, ledger: Path) -> None:
         port = free_port()
         self.address = f"http://127.0.0.1:{port}"
-        words = ["-c", "from dashboard.cli import main; main()", "serve", "--ledger", str(ledger), "--port", str(port)]
+        words = [
+            "-c",
+            "from evenfoot.dashboard.cli import main; main()",
+            "serve",
+            "--ledger",
+            str(ledger),
+            "--port",
+            str(port),
+        ]
         self.log = tempfile.TemporaryFile("w+")  # noqa: SIM115
         self.process = subprocess.Popen([sys.executable, *words], stdout=self.log, stderr=self.log)
         until = time.monotonic() + BEGINS
@@ -98,7 +106,7 @@ class Soak:
     """What viewers and the importer have in common."""
 
     def __init__(self, server: Server, ledger: Ledger, seed: int) -> None:
-        from dashboard.pages import PAGES
+        from evenfoot.dashboard.pages import PAGES
 
         self.server, self.ledger, self.seed = server, ledger, seed
         self.pages = [[(panel.name, path) for panel in page.panels] for path, page in PAGES.items() if page.panels]
@@ -145,7 +153,7 @@ class Soak:
                 if turn % 3 == 0:
                     undo_import(self.ledger, done.import_no)
                     self.undone += 1
-            except Mistake as mistake:
+            except UserError as mistake:
                 self.errors.append(f"import {turn}: {mistake}")
 
 
@@ -167,7 +175,7 @@ def main() -> int:
     parser.add_argument("--viewers", type=int, default=25)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    from dashboard.demo import build
+    from evenfoot.dashboard.demo import build
 
     folder = Path(tempfile.mkdtemp(prefix="evenfoot-soak-"))
     ledger = build(str(folder / "ledger.duckdb"))

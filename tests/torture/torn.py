@@ -10,10 +10,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.ledger.lease import Opened
-from analytics.ledger.mending import mend
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.engines.file_lease import Opened
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.ledger.integrity.repair import mend
 from tests.torture.forked import Tally, Told, run, start
 from tests.torture.imports import sheet_of, state_of
 

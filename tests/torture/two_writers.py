@@ -8,11 +8,11 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
-from analytics.ledger import open_ledger
-from analytics.ledger.adding import add_sheets
-from analytics.mistake import Mistake
-from analytics.tally.counts import count
-from analytics.tally.selection import Selection
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.analytics.queries.counts import count
+from evenfoot.analytics.queries.selection import Selection
 from tests.torture.forked import Tally, Work, run_together, start
 from tests.torture.imports import sheet_of, state_of
 
@@ -36,7 +36,7 @@ def writer(path: str, seed: int, threads: int) -> Work:
                     try:
                         added.append(add_sheets(ledger, sheets, f"{seed}-{number}-{turn}.csv", "0" * 64).added)
                         break
-                    except Mistake as mistake:
+                    except UserError as mistake:
                         told.append(str(mistake))
                     except BaseException as error:
                         errors.append(repr(error))
@@ -49,7 +49,7 @@ def writer(path: str, seed: int, threads: int) -> Work:
                         seen = count(ledger, Selection(), ()).table
                         if len(seen) and int(seen["at_risk"].iloc[0]) % 40:
                             errors.append(f"a reader saw part of an import: {seen['at_risk'].iloc[0]} cows")
-                except Mistake as mistake:
+                except UserError as mistake:
                     told.append(str(mistake))
                 except BaseException as error:
                     errors.append(repr(error))

@@ -7,12 +7,12 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from analytics.intake.dates import DateOrder
-from analytics.intake.layouts.days import Day, days_within, read_day_text
-from analytics.intake.layouts.roles import read_heading
-from analytics.intake.unreadable import Unreadable
-from analytics.trade.lesions import understand_lesion
-from analytics.trade.lexicon import meaning, phrases, plain
+from evenfoot.analytics.domain.lesions import understand_lesion
+from evenfoot.analytics.domain.lexicon import meaning, phrases, plain
+from evenfoot.analytics.intake.layouts.days import Day, days_within, read_day_text
+from evenfoot.analytics.intake.layouts.roles import read_heading
+from evenfoot.analytics.intake.parsing.cell_error import Unreadable
+from evenfoot.analytics.intake.parsing.dates import DateOrder
 
 SAID_ONCE = ("visit_date", "farm", "trimmer", "herd_size", "visit_kind", "group", "housing", "locomotion_scale")
 """Fields that a line above a table may say for all of its rows."""

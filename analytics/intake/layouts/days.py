@@ -6,9 +6,9 @@ import datetime as dt
 import re
 from dataclasses import dataclass
 
-from analytics.intake.dates import EARLIEST, SPREADSHEET_DAY_ZERO, DateOrder, read_day
-from analytics.intake.unreadable import Unreadable
-from analytics.trade.lexicon import phrases, plain
+from evenfoot.analytics.domain.lexicon import phrases, plain
+from evenfoot.analytics.intake.parsing.cell_error import Unreadable
+from evenfoot.analytics.intake.parsing.dates import EARLIEST, SPREADSHEET_DAY_ZERO, DateOrder, read_day
 
 MID_MONTH = 15
 """Day taken for a month without a day: at most half a month from the true one. [common practice, no source]"""

@@ -10,29 +10,22 @@ from typing import Any
 
 import numpy as np
 
-from analytics.intake.dates import DateOrder
-from analytics.intake.layouts.columns import settle_roles
-from analytics.intake.layouts.context import Context, explains, is_name, read_lines, read_name
-from analytics.intake.layouts.days import is_day
-from analytics.intake.layouts.profiles import DITTO, Profile, is_tick, profile_of
-from analytics.intake.layouts.questions import Answers, Question, choices
-from analytics.intake.layouts.roles import Role, read_heading
-from analytics.intake.layouts.tables import Table, cow_column
-from analytics.intake.layouts.unfolding import (
-    AWAY,
-    CLAW,
-    END,
-    SIDES,
-    Words,
-    filled_down,
-)
-from analytics.intake.layouts.visits import tables_by_visit
-from analytics.intake.parsing.finding_cell import read_findings
-from analytics.intake.sheet import RawColumn, RawSheet
-from analytics.intake.vocabulary import BLANKS
-from analytics.trade.feet import CLAWS
-from analytics.trade.lexicon import foot_sets, meaning, plain
-from analytics.words import say
+from evenfoot.analytics.domain.feet import CLAWS
+from evenfoot.analytics.domain.lexicon import foot_sets, meaning, plain
+from evenfoot.analytics.intake.layouts.column_detection import settle_roles
+from evenfoot.analytics.intake.layouts.context import Context, explains, is_name, read_lines, read_name
+from evenfoot.analytics.intake.layouts.days import is_day
+from evenfoot.analytics.intake.layouts.profiles import DITTO, Profile, is_tick, profile_of
+from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
+from evenfoot.analytics.intake.layouts.roles import Role, read_heading
+from evenfoot.analytics.intake.layouts.tables import Table, cow_column
+from evenfoot.analytics.intake.layouts.unpivot import AWAY, CLAW, END, SIDES, Words, filled_down
+from evenfoot.analytics.intake.layouts.visits import tables_by_visit
+from evenfoot.analytics.intake.parsing.dates import DateOrder
+from evenfoot.analytics.intake.parsing.finding_cell import read_findings
+from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
+from evenfoot.analytics.intake.sheet import RawColumn, RawSheet
+from evenfoot.analytics.messages import say
 
 
 @dataclass(frozen=True)

@@ -9,21 +9,26 @@ from typing import Any
 
 import numpy as np
 
-from analytics.intake.columns import is_blank
-from analytics.intake.dates import DateOrder, read_day
-from analytics.intake.findings import read_finding
-from analytics.intake.headings import Headings, Match
-from analytics.intake.layouts.asking import is_remark, lesions_by_row, lesions_in_remark, may_name_lesion
-from analytics.intake.layouts.drafts import Draft
-from analytics.intake.layouts.making import bare_cow
-from analytics.intake.layouts.profiles import DITTO
-from analytics.intake.layouts.roles import Role
-from analytics.intake.layouts.tables import Table
-from analytics.intake.setting_aside import bare_text
-from analytics.intake.sheet import Positions, RawColumn
-from analytics.intake.survey import Survey
-from analytics.intake.unreadable import Unreadable
-from analytics.intake.vocabulary import NOTHING, READERS
+from evenfoot.analytics.intake.checks.survey import Survey
+from evenfoot.analytics.intake.headings import Headings, Match
+from evenfoot.analytics.intake.layouts.drafts import Draft
+from evenfoot.analytics.intake.layouts.profiles import DITTO
+from evenfoot.analytics.intake.layouts.roles import Role
+from evenfoot.analytics.intake.layouts.sheet_questions import (
+    is_remark,
+    lesions_by_row,
+    lesions_in_remark,
+    may_name_lesion,
+)
+from evenfoot.analytics.intake.layouts.table_records import bare_cow
+from evenfoot.analytics.intake.layouts.tables import Table
+from evenfoot.analytics.intake.parsing.cell_error import Unreadable
+from evenfoot.analytics.intake.parsing.column_values import is_blank
+from evenfoot.analytics.intake.parsing.dates import DateOrder, read_day
+from evenfoot.analytics.intake.parsing.lesion_cell import read_finding
+from evenfoot.analytics.intake.parsing.vocabulary import NOTHING, READERS
+from evenfoot.analytics.intake.rejected_rows import bare_text
+from evenfoot.analytics.intake.sheet import Positions, RawColumn
 
 
 def is_plain(draft: Draft, headings: Headings) -> bool:

@@ -9,13 +9,13 @@ from functools import cached_property
 
 import numpy as np
 
-from analytics.intake.layouts.days import BARE_DAY, is_day
-from analytics.intake.parsing.finding_cell import read_findings
-from analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_severity_text
-from analytics.intake.sheet import Positions, RawColumn
-from analytics.intake.vocabulary import BLANKS
-from analytics.trade.lexicon import meaning, phrases, plain
-from analytics.trade.visits import understand_visit_kind
+from evenfoot.analytics.domain.lexicon import meaning, phrases, plain
+from evenfoot.analytics.domain.visits import understand_visit_kind
+from evenfoot.analytics.intake.layouts.days import BARE_DAY, is_day
+from evenfoot.analytics.intake.parsing.finding_cell import read_findings
+from evenfoot.analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_severity_text
+from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
+from evenfoot.analytics.intake.sheet import Positions, RawColumn
 
 TICKS = frozenset(("x", "xx", "v", "\N{CHECK MARK}", "\N{HEAVY CHECK MARK}", "\N{BALLOT X}", "*", "\N{BULLET}"))
 DITTO = frozenset(('"', "''", "\N{RIGHT DOUBLE QUOTATION MARK}", "\N{LEFT DOUBLE QUOTATION MARK}",

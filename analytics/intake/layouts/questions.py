@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from analytics.mistake import Mistake
-from analytics.words import Said, say
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import Message, say
 
 
 @dataclass(frozen=True)
@@ -15,7 +15,7 @@ class Choice:
     """One answer: the ``value`` that is given and what it ``says``."""
 
     value: str
-    says: Said
+    says: Message
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class Question:
         Under which it is answered; the same question of another sheet of that layout has the same id.
     about : str
         The heading, the word or the name in question.
-    text : Said
+    text : Message
     choices : tuple of Choice
     default : str or None
         The likeliest answer.
@@ -42,7 +42,7 @@ class Question:
 
     id: str
     about: str
-    text: Said
+    text: Message
     choices: tuple[Choice, ...] = ()
     default: str | None = None
     safe: bool = False
@@ -101,7 +101,7 @@ class Answers:
 
         Raises
         ------
-        Mistake
+        UserError
             The answer is none of the choices.
         """
         self.met.setdefault(question.id, question)
@@ -109,7 +109,7 @@ class Answers:
         if value is None:
             return question.default
         if not question.free and question.choices and value not in {choice.value for choice in question.choices}:
-            raise Mistake(
+            raise UserError(
                 say(
                     "'{value}' is no answer to {id}. Choose one of: {choices}.",
                     value=value,
@@ -145,6 +145,6 @@ class Answers:
         return {key: value for key, value in self.used.items() if self.met[key].lasting}
 
 
-def choices(pairs: Iterable[tuple[str, Said]]) -> tuple[Choice, ...]:
+def choices(pairs: Iterable[tuple[str, Message]]) -> tuple[Choice, ...]:
     """Choices from values and what they say."""
     return tuple(Choice(value, says) for value, says in pairs)

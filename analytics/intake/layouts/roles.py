@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
-from analytics.intake.headings import LONGEST_HEADING, match_heading
-from analytics.trade.feet import CLAWS, FEET
-from analytics.trade.lesions import LESIONS
-from analytics.trade.lexicon import heading_fields, meaning, phrases, plain, squeezed_heading
-from analytics.trade.locomotion import understand_scale
+from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.analytics.domain.lesions import LESIONS
+from evenfoot.analytics.domain.lexicon import heading_fields, meaning, phrases, plain, squeezed_heading
+from evenfoot.analytics.domain.locomotion import understand_scale
+from evenfoot.analytics.intake.headings import LONGEST_HEADING, match_heading
 
 
 @dataclass(frozen=True)

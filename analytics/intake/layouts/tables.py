@@ -10,15 +10,15 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from analytics.intake.headings import is_own_column
-from analytics.intake.layouts.context import field_told
-from analytics.intake.layouts.days import is_day
-from analytics.intake.layouts.profiles import DITTO
-from analytics.intake.layouts.roles import NUMBERED_FIELDS, Role, joined_headings, read_heading, told_of_foot
-from analytics.intake.sheet import Positions, RawSheet
-from analytics.trade import lexicon
-from analytics.trade.feet import FEET
-from analytics.trade.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
+from evenfoot.analytics.domain import lexicon
+from evenfoot.analytics.domain.feet import FEET
+from evenfoot.analytics.domain.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
+from evenfoot.analytics.intake.headings import is_own_column
+from evenfoot.analytics.intake.layouts.context import field_told
+from evenfoot.analytics.intake.layouts.days import is_day
+from evenfoot.analytics.intake.layouts.profiles import DITTO
+from evenfoot.analytics.intake.layouts.roles import NUMBERED_FIELDS, Role, joined_headings, read_heading, told_of_foot
+from evenfoot.analytics.intake.sheet import Positions, RawSheet
 
 HEADING_ROWS_SEARCHED = 60
 """Rows from the top among which the first headings are looked for."""

@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from analytics.intake.layouts.days import is_day
-from analytics.intake.layouts.profiles import Profile, profile_of, says_finding_or_nothing, says_lesion
-from analytics.intake.layouts.roles import Role
-from analytics.intake.layouts.tables import Table
-from analytics.intake.sheet import Positions, RawSheet
+from evenfoot.analytics.intake.layouts.days import is_day
+from evenfoot.analytics.intake.layouts.profiles import Profile, profile_of, says_finding_or_nothing, says_lesion
+from evenfoot.analytics.intake.layouts.roles import Role
+from evenfoot.analytics.intake.layouts.tables import Table
+from evenfoot.analytics.intake.sheet import Positions, RawSheet
 
 ELSEWHERE = "elsewhere"
 """Field of a role whose column is read with another table."""

@@ -11,9 +11,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 
-from analytics.trade.feet import CLAWS, FEET, ZONES
-from analytics.trade.lesions import DD_STAGES, LESIONS
-from analytics.trade.lexicon import KINDS, phrases, plain
+from evenfoot.analytics.domain.feet import CLAWS, FEET, ZONES
+from evenfoot.analytics.domain.lesions import DD_STAGES, LESIONS
+from evenfoot.analytics.domain.lexicon import KINDS, phrases, plain
 
 KIND_ORDER = (
     "certainty", "lesion", "other_lesion", "foot", "claw", "zone", "severity", "action", "nothing", "doubtful",

@@ -1,7 +1,7 @@
 """What stands in a cell of findings: a small grammar for the shorthand of trimmers, in every language read.
 
-A cell is split into words of the trade, numbers and signs (:mod:`analytics.intake.parsing.cell_items`), and these are
-read by the following rules. All of them are [common practice, no source].
+A cell is split into words of the trade, numbers and signs (:mod:`evenfoot.analytics.intake.parsing.cell_items`), and
+these are read by the following rules. All of them are [common practice, no source].
 
 1. **Segments.** ``, / + & | and`` and a spaced hyphen part segments; ``;`` and a line break part clauses.
 2. **Feet.** A foot before a lesion counts for what follows until the next foot (``LH SU RH WL``). A foot behind
@@ -40,11 +40,18 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
 
-from analytics.intake.parsing.cell_items import LESION_KINDS, Item, Splitter, is_compound, is_known, taught_meaning
-from analytics.intake.parsing.readings import CellReading, Doubt, Finding, key_of
-from analytics.trade.feet import CLAWS, FEET
-from analytics.trade.lesions import LESIONS, parent_of, says_nothing_found
-from analytics.trade.lexicon import phrases, plain, suggest
+from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.analytics.domain.lesions import LESIONS, parent_of, says_nothing_found
+from evenfoot.analytics.domain.lexicon import phrases, plain, suggest
+from evenfoot.analytics.intake.parsing.cell_items import (
+    LESION_KINDS,
+    Item,
+    Splitter,
+    is_compound,
+    is_known,
+    taught_meaning,
+)
+from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt, Finding, key_of
 
 __all__ = ["CellReading", "Doubt", "Finding", "key_of", "read_findings", "read_remark"]
 

@@ -12,10 +12,10 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from analytics.intake.parsing.cell_items import Item, Splitter, taught_meaning
-from analytics.intake.parsing.readings import Doubt, key_of
-from analytics.trade.feet import CLAWS, FEET, ZONES
-from analytics.trade.lexicon import phrases, plain
+from evenfoot.analytics.domain.feet import CLAWS, FEET, ZONES
+from evenfoot.analytics.domain.lexicon import phrases, plain
+from evenfoot.analytics.intake.parsing.cell_items import Item, Splitter, taught_meaning
+from evenfoot.analytics.intake.parsing.parse_results import Doubt, key_of
 
 _NO_ANSWERS: Mapping[str, str] = MappingProxyType({})
 _NO_KEY: Mapping[str, str] = MappingProxyType({})
@@ -213,7 +213,7 @@ _RIGHT = frozenset({"r", "rt"})
 def read_feet_text(
     text: str, key: Mapping[str, str] = _NO_KEY, taught: Mapping[str, str] = _NO_ANSWERS
 ) -> tuple[tuple[str, ...], Doubt | None]:
-    """Feet of a cell, in the order of :data:`analytics.trade.feet.FEET`.
+    """Feet of a cell, in the order of :data:`evenfoot.analytics.domain.feet.FEET`.
 
     Parameters
     ----------

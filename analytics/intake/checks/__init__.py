@@ -1,0 +1,1 @@
+"""Raw rows become records, or rejected rows with their reasons."""

@@ -1,0 +1,1 @@
+"""Files larger than memory: read in chunks, checked with little memory."""

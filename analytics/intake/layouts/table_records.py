@@ -1,0 +1,772 @@
+"""The records of one table: findings, and what holds for all of a row or of a table, in the canonical columns."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.analytics.domain.lexicon import meaning, plain
+from evenfoot.analytics.intake.fields import KINDS, field_of
+from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
+from evenfoot.analytics.intake.layouts.context import read_name
+from evenfoot.analytics.intake.layouts.days import BARE_DAY, MID_MONTH, Day, month_named, read_day_text
+from evenfoot.analytics.intake.layouts.drafts import Draft, Facts
+from evenfoot.analytics.intake.layouts.profiles import is_tick, is_yes_no
+from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
+from evenfoot.analytics.intake.layouts.roles import Role
+from evenfoot.analytics.intake.layouts.sheet_questions import DATE_FIELDS, FINDING_ROLES, farm_said_once, has_findings
+from evenfoot.analytics.intake.layouts.unpivot import (
+    AWAY,
+    EXTRA,
+    FINDING_FIELDS,
+    Words,
+    filled_down,
+    groups_of,
+    is_feet_event,
+    unfold_rows,
+)
+from evenfoot.analytics.intake.parsing.cell_error import Unreadable
+from evenfoot.analytics.intake.parsing.dates import DateOrder
+from evenfoot.analytics.intake.parsing.finding_cell import read_findings
+from evenfoot.analytics.intake.parsing.value_cells import read_feet_text, read_score_text
+from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
+from evenfoot.analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
+from evenfoot.analytics.messages import Message, say
+
+SHOWN = 4
+
+
+ABOVE_REPEATS = 0.2
+"""Share of filled cells that may repeat the one above in a column that is filled only where something changes.
+[common practice, no source]"""
+
+
+@dataclass(frozen=True)
+class Unfolded:
+    """A sheet of one row a finding, and how it came about.
+
+    Attributes
+    ----------
+    sheet : RawSheet
+    headings : Headings
+    rows : int
+        Rows of the sheet as it was.
+    notes : tuple of Message
+    own_headings : tuple of str
+        Headings of the sheet as it was, by which its layout is known again.
+    """
+
+    sheet: RawSheet
+    headings: Headings
+    rows: int
+    notes: tuple[Message, ...] = ()
+    own_headings: tuple[str, ...] = ()
+
+
+@dataclass
+class Piece:
+    """Some records: the sheet's row numbers, and the canonical columns."""
+
+    numbers: Positions
+    columns: dict[str, RawColumn]
+    own: dict[str, str]
+
+
+class TableRecords:
+    """Makes records of one table."""
+
+    def __init__(
+        self, draft: Draft, number: int, facts: Facts, order: DateOrder, answers: Answers, notes: list[Message]
+    ) -> None:
+        self.draft, self.facts, self.order, self.answers, self.notes = draft, facts, order, answers, notes
+        self.table, self.roles = draft.tables[number], draft.roles[number]
+        self.context = draft.contexts[number]
+        self.sheet, self.rows = draft.sheet, self.table.rows
+        self.own = {
+            role.field: " ".join(heading.split())
+            for role, heading in zip(reversed(self.roles), reversed(self.table.headings), strict=True)
+            if role.kind == "field" and role.number <= 1
+        }
+
+    def place(self, name: str) -> int | None:
+        """The column of a field without a number."""
+        for place, role in enumerate(self.roles):
+            if role.kind == "field" and role.field == name and role.number <= 1 and place < len(self.sheet.columns):
+                return place
+        return None
+
+    def shared(self) -> dict[str, tuple[Codes, list[str]]]:
+        """The fields that hold for every record of a row: codes by row, and texts."""
+        out: dict[str, tuple[Codes, list[str]]] = {}
+        size = len(self.rows)
+        blank_ids, as_above = self._blank_identity()
+        names = {role.field for role in self.roles if role.kind == "field" and role.number <= 1}
+        for name in names:
+            if name in FINDING_FIELDS or name == "note":
+                continue
+            place = self.place(name)
+            if place is None:
+                continue
+            column = self.sheet.columns[place]
+            blanks = np.zeros(size, dtype=bool)
+            if name in ("visit_date", "farm", "trimmer", "visit_kind", "herd_size", "group"):
+                blanks = (blank_ids & as_above) | self._fills((place,))
+            elif name == "cow":
+                blanks = blank_ids & self._fills((place,))
+            codes = filled_down(column, self.rows, blanks=blanks)
+            out[name] = (codes, [text.strip() for text in column.texts])
+        return out
+
+    def _blank(self, place: int) -> Any:
+        column = self.sheet.columns[place]
+        empty = np.array([not text.strip() for text in column.texts], dtype=bool)
+        return empty[column.codes[self.rows]]
+
+    def _blank_identity(self) -> tuple[Any, bool]:
+        """Rows that name neither day nor farm, and whether such a row means the day and farm above."""
+        places = tuple(place for name in ("visit_date", "farm") if (place := self.place(name)) is not None)
+        blank = np.ones(len(self.rows), dtype=bool)
+        for place in places:
+            blank &= self._blank(place)
+        return blank, bool(places) and bool(self._fills(places).any())
+
+    def _fills(self, places: tuple[int, ...]) -> Any:
+        """All rows, where some columns are filled only when something changes, so that a blank says "as above"."""
+        size = len(self.rows)
+        blank = np.ones(size, dtype=bool)
+        for place in places:
+            blank &= self._blank(place)
+        if not blank.any() or blank.all() or blank[0]:
+            return np.zeros(size, dtype=bool)
+        rows = self.rows[~blank]
+        repeats = np.ones(len(rows) - 1, dtype=bool)
+        for place in places:
+            codes = self.sheet.columns[place].codes[rows]
+            repeats &= codes[1:] == codes[:-1]
+        return np.full(size, not len(repeats) or bool(repeats.mean() <= ABOVE_REPEATS))
+
+    def trims(self, *, read_notes: bool, counts: frozenset[str]) -> list[Piece]:
+        """The records of a trim sheet; none where the table holds scores alone."""
+        roles = self.roles
+        notes_only = read_notes and not has_findings(roles)
+        plain_trims = any(
+            role.kind in FINDING_ROLES or role.kind in ("action", "side") or
+            (role.kind == "field" and role.field in FINDING_FIELDS and role.field != "locomotion_score")
+            for role in roles
+        )  # fmt: skip
+        scored = any(
+            role.kind == "day" or (role.kind == "field" and role.field == "locomotion_score") for role in roles
+        )
+        if scored and not plain_trims and not notes_only:
+            return []
+        groups = groups_of(roles, self.draft.words, read_notes=read_notes, counts=counts)
+        of_row, found, many = unfold_rows(self.sheet, self.rows, groups, self.draft.words)
+        columns: dict[str, RawColumn] = {name: found[name] for name in FINDING_FIELDS}
+        keep = np.ones(len(of_row), dtype=bool)
+        if any(role.kind == "event" for role in roles):
+            keep = self._about_feet(of_row, many)
+        shared = self.shared()
+        for name, (codes, texts) in shared.items():
+            columns[name] = RawColumn(codes[of_row], texts)
+        self._sound_feet(columns, of_row, many)
+        self._single_fields(columns, of_row)
+        self._action(columns, of_row)
+        self._stages_in_remarks(columns, of_row)
+        columns["note"] = self._notes(of_row, found[EXTRA], _texts_of(columns["foot"]))
+        self._once(columns, len(of_row))
+        self._days(columns)
+        self._scores_of_row(columns)
+        self._cows(columns)
+        numbers = self.rows[of_row] + self.sheet.first_row
+        keep &= self._says_more_than_form(of_row, columns)
+        if not keep.all():
+            places = np.flatnonzero(keep)
+            columns = {name: column.among(places) for name, column in columns.items()}
+            numbers = numbers[places]
+        return [Piece(numbers, columns, self.own)] if len(numbers) else []
+
+    def _says_more_than_form(self, of_row: Positions, columns: dict[str, RawColumn]) -> Any:
+        """Which records stay where the sheet has a row for each foot or claw of a cow, whether or not it says more.
+
+        Of a cow with findings the rows of her sound feet are left out; a sound cow is one record without a foot.
+        """
+        size = len(of_row)
+        keep = np.ones(size, dtype=bool)
+        cow, foot = self.place("cow"), self.place("foot")
+        claw = self.place("claw")
+        by_claw = claw is not None
+        places = foot is not None or any(role.kind in ("side", "end") for role in self.roles)
+        if cow is None or not places or not (by_claw or self._blank(cow).any()):
+            return keep
+        starts = np.cumsum(~self._blank(cow))[of_row]
+        if by_claw:
+            who = [_texts_or_blank(columns, name, size) for name in ("farm", "cow", "visit_date")]
+            visits = ["\n".join(said) for said in zip(*who, strict=True)]
+            starts = np.unique(np.array(visits, dtype=object).astype(str), return_inverse=True)[1]
+        feet = np.array(_texts_of(columns["foot"]), dtype=object)
+        claws = np.array(_texts_of(columns["claw"]), dtype=object)
+        # What is written as a foot or claw and is none keeps its row, so that it is set aside.
+        bare = np.isin(feet, ("", *FEET)) & np.isin(claws, ("", *CLAWS))
+        for name in (*FINDING_FIELDS, "note"):
+            if name not in ("foot", "claw") and name in columns:
+                none = ("", "0") if name == "severity" else ("",)
+                bare &= np.array([text in none for text in _texts_of(columns[name])], dtype=bool)
+        if claw is not None:
+            bare &= ~self._blank(claw)[of_row]
+        for start in np.unique(starts).tolist():
+            here = np.flatnonzero(starts == start)
+            if not by_claw and set(feet[here]) != set(FEET):
+                continue
+            if len(here) == 1:
+                continue
+            keep[here[bare[here]]] = False
+            if bare[here].all():
+                keep[here[0]] = True
+                feet[here[0]] = feet[here[0]] if len(set(feet[here])) == 1 else ""
+                claws[here[0]] = ""
+        columns["foot"], columns["claw"] = column_of(feet.tolist()), column_of(claws.tolist())
+        return keep
+
+    def _about_feet(self, of_row: Positions, many: Any) -> Any:
+        """Of an event list, the events that are about feet: those with a finding, a trim or "nothing found"."""
+        structured = any(role.kind == "field" and role.field == "lesion" for role in self.roles)
+        about = np.asarray(many) > 0 if structured else np.zeros(len(many), dtype=bool)
+        left: dict[str, int] = {}
+        for place, role in enumerate(self.roles):
+            if role.kind != "event":
+                continue
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows]
+            for code in np.unique(codes).tolist():
+                text = column.texts[code]
+                here = codes == code
+                if is_feet_event(text, self.draft.words.taught):
+                    about |= here
+                else:
+                    left[" ".join(text.split())[:30]] = int(here.sum())
+        if left:
+            shown = ", ".join(f"{word} {rows}" for word, rows in list(left.items())[:SHOWN])
+            self.notes.append(say("Events that are not about feet were left out: {events}.", events=shown))
+        return about[of_row]
+
+    def _sound_feet(self, columns: dict[str, RawColumn], of_row: Positions, many: Any) -> None:
+        """A row without a finding that names one foot keeps it."""
+        place = self.place("foot")
+        if place is None:
+            return
+        column = self.sheet.columns[place]
+        codes = column.codes[self.rows][of_row]
+        feet = _texts_of(columns["foot"])
+        for index in np.flatnonzero(np.asarray(many)[of_row] == 0).tolist():
+            named = self._feet_named(column.texts[codes[index]]) if column.texts[codes[index]].strip() else ()
+            if len(named) == 1 and not feet[index]:
+                feet[index] = named[0]
+        columns["foot"] = column_of(feet)
+
+    def _single_fields(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """Measures that have a column for the whole row."""
+        for name in ("toe_length_mm", "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm"):
+            place = self.place(name)
+            if place is not None:
+                column = self.sheet.columns[place]
+                columns[name] = RawColumn(column.codes[self.rows][of_row], [text.strip() for text in column.texts])
+
+    def _action(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """What was done: in the finding's own cell, else in the row's column, else by the ticks under an action."""
+        texts = _texts_of(columns["action"])
+        place = self.place("action")
+        numbered = {role.number for role in self.roles if role.field == "lesion" and role.number}
+        if place is not None and self.roles[place].number not in numbered:
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows][of_row]
+            feet = _texts_of(columns["foot"])
+            read = {code: self._action_told(column.texts[code]) for code in np.unique(codes).tolist()}
+            for index in np.flatnonzero([text == "" for text in texts]).tolist():
+                said, named = read[int(codes[index])]
+                texts[index] = said if not named or feet[index] in named else ""
+        for number, role in enumerate(self.roles):
+            if role.kind != "action" or number >= len(self.sheet.columns):
+                continue
+            column = self.sheet.columns[number]
+            codes = column.codes[self.rows][of_row]
+            feet = _texts_of(columns["foot"])
+            for code in np.unique(codes).tolist():
+                text = column.texts[code].strip()
+                named = () if not text or is_tick(text) else self._feet_named(text)
+                if not text or not (is_tick(text) or named):
+                    continue
+                for index in np.flatnonzero(codes == code).tolist():
+                    if not named or feet[index] in named:
+                        texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
+        self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]))
+        columns["action"] = column_of(texts)
+
+    def _action_told(self, text: str) -> tuple[str, tuple[str, ...]]:
+        """The action of a cell such as "block on inside", and the feet it names; else the cell as it is."""
+        text = text.strip()
+        if not text or meaning("action", text) is not None:
+            return text, ()
+        reading = read_findings(text, taught=self.draft.words.taught)
+        if reading.action in ("block", "wrap", "refer") and not reading.findings and not reading.doubts:
+            return reading.action, reading.feet
+        return text, ()
+
+    def _actions_in_remarks(self, texts: list[str], of_row: Positions, lesions: Sequence[str]) -> None:
+        """A remark that says no more than that a block or wrap was put on tells of the one finding of its row."""
+        findings = np.bincount(of_row, weights=[bool(lesion) for lesion in lesions], minlength=len(self.rows))
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or not (role.kind == "field" and role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            done = [action if (action := meaning("action", text)) in ("block", "wrap") else "" for text in column.texts]
+            codes = column.codes[self.rows][of_row]
+            for index in np.flatnonzero(np.array([bool(one) for one in done], dtype=bool)[codes]).tolist():
+                if findings[of_row[index]] == 1 and lesions[index] and texts[index] in ("", "trim"):
+                    texts[index] = done[codes[index]]
+
+    def _stages_in_remarks(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """A remark that is a stage and nothing else is the stage of the one digital dermatitis of its row."""
+        lesions, stages = _texts_of(columns["lesion"]), _texts_of(columns["dd_stage"])
+        findings = np.bincount(of_row, weights=[bool(lesion) for lesion in lesions], minlength=len(self.rows))
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or not (role.kind == "field" and role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            said = [_STAGE_ALONE.fullmatch(text.strip()) for text in column.texts]
+            codes = column.codes[self.rows][of_row]
+            for index, code in enumerate(codes.tolist()):
+                match = said[code]
+                if match and lesions[index] == "DD" and not stages[index] and findings[of_row[index]] == 1:
+                    stages[index] = f"M{match[1].replace(',', '.')}"
+        columns["dd_stage"] = column_of(stages)
+
+    def _feet_named(self, text: str) -> tuple[str, ...]:
+        """Feet that a cell under an action names."""
+        known = self.draft.words.feet.get(plain(text))
+        if known is not None:
+            return (known,)
+        feet = read_feet_text(text, self.draft.words.feet, self.draft.words.taught)[0]
+        return feet or read_findings(text, taught=self.draft.words.taught).feet
+
+    def _actions_elsewhere(self, of_row: Positions, feet: Sequence[str]) -> Any:
+        """What cells under an action say where no record of the row is on the foot they name."""
+        out = np.full(len(of_row), "", dtype=object)
+        for number, role in enumerate(self.roles):
+            if role.kind != "action" or number >= len(self.sheet.columns):
+                continue
+            column = self.sheet.columns[number]
+            codes = column.codes[self.rows][of_row]
+            heading = " ".join(self.table.headings[number].split())
+            for code in np.unique(codes).tolist():
+                text = " ".join(column.texts[code].split())
+                if not text or is_yes_no(text):
+                    continue
+                named = self._feet_named(text)
+                here = np.flatnonzero(codes == code)
+                met = {int(of_row[index]) for index in here.tolist() if feet[index] in named}
+                for index in here.tolist():
+                    if int(of_row[index]) not in met:
+                        out[index] = "; ".join(filter(None, (out[index], f"{heading}: {text}")))
+        return out
+
+    def _notes(self, of_row: Positions, extra: RawColumn, feet: Sequence[str] = ()) -> RawColumn:
+        """Remarks, columns that are no field, and words of the cells that were not read."""
+        out = np.full(len(of_row), "", dtype=object)
+
+        def join(texts: Any) -> None:
+            nonlocal out
+            both = (out != "") & (texts != "")
+            out = out + np.where(both, "; ", "").astype(object) + texts
+
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or role.kind == "skip":
+                continue
+            named = role.kind in ("note", "lame")
+            if not named and not (role.kind == "field" and role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            heading = " ".join(self.table.headings[place].split()) or column_letters(place)
+            own = role.kind == "note"
+            said = [
+                (f"{heading}: {' '.join(text.split())}" if own or role.kind == "lame" else " ".join(text.split()))
+                if text.strip() else ""
+                for text in column.texts
+            ]  # fmt: skip
+            join(np.array(said, dtype=object)[column.codes[self.rows][of_row]])
+        if feet:
+            join(self._actions_elsewhere(of_row, feet))
+        join(np.array(extra.texts, dtype=object)[extra.codes])
+        return column_of(out.tolist())
+
+    def _once(self, columns: dict[str, RawColumn], size: int) -> None:
+        """Fields said once for the table, where the rows do not say them."""
+        values = {**self.draft.tab.values, **self.context.values}
+        if "visit_date" not in values and self.context.day is None and self.draft.tab.day is not None:
+            values["visit_date"] = _iso(self.draft.tab.day)
+        if self.context.day is not None and "visit_date" not in self.context.values:
+            values["visit_date"] = _iso(self.context.day)
+        if "trimmer" not in values and "trimmer" in self.context.guesses and "trimmer" not in columns:
+            values["trimmer"] = self.context.guesses["trimmer"]
+        farm = self._farm(columns)
+        if farm is not None:
+            values["farm"] = farm
+        if self.draft.group and "group" not in columns and "group" not in values and farm != self.draft.group:
+            told = self._group_of_tab()
+            if told is not None:
+                values["group"] = told
+        for name, text in values.items():
+            if name not in {each.name for each in KINDS["trims"]}:
+                continue
+            if name not in columns:
+                columns[name] = RawColumn(np.ones(size, np.int32), ["", text])
+            elif name == "visit_date" and "visit_date" not in {**self.draft.tab.values, **self.context.values}:
+                # A day in a title may be the day of printing: beside rows with a day of their own it says nothing.
+                continue
+            elif name in ("visit_date", "farm", "trimmer", "herd_size", "visit_kind"):
+                texts = _texts_of(columns[name])
+                if not all(texts):
+                    columns[name] = column_of([said or text for said in texts])
+        if "visit_date" not in columns:
+            self._ask_day(columns, size)
+
+    def _group_of_tab(self) -> str | None:
+        """The group that the tab is named after; asked."""
+        group = self.draft.group
+        value = self.answers.ask(
+            Question(
+                f"tab-group:{plain(group)}", self.sheet.source,
+                say("The file has a tab for each part of one farm. Is '{tab}' the group of its cows?", tab=group),
+                choices([("group", say("yes: the group is {group}", group=group)), ("leave", say("no: leave it out"))]),
+                "group", "farm" in self.context.values,
+            )
+        )  # fmt: skip
+        return group if value == "group" else None
+
+    def complete(self, columns: dict[str, RawColumn], size: int) -> None:
+        """Fill in what is said once for the table, and read the days."""
+        self._once(columns, size)
+        self._days(columns)
+
+    def _ask_day(self, columns: dict[str, RawColumn], size: int) -> None:
+        guess = DateOrder(self.order.day_first, "option")
+        named = read_name(self.facts.file, guess, self.facts.today).day
+        default = _iso(named) if named is not None else None
+        value = self.answers.ask(
+            Question(
+                "visit-date", self.facts.file,
+                say("{source} names no day. On which day was the visit (year-month-day)?", source=self.sheet.source),
+                (), default, default is not None and named is not None and named.year is not None, free=True,
+                lasting=False,
+            )
+        )  # fmt: skip
+        if value:
+            columns["visit_date"] = RawColumn(np.ones(size, np.int32), ["", value])
+
+    def _farm(self, columns: dict[str, RawColumn]) -> str | None:
+        """The farm of rows that do not name one."""
+        if "farm" in columns and all(_texts_of(columns["farm"])):
+            return None
+        if self.facts.farm:
+            return self.facts.farm
+        if "farm" in self.context.values:
+            return self.context.values["farm"]
+        if _says_anything(columns.get("farm")):
+            # Other rows name theirs: a row that names none is set aside.
+            return None
+        return farm_said_once(self.draft, self.context, self.facts, self.answers)
+
+    def _days(self, columns: dict[str, RawColumn]) -> None:
+        """Days as year-month-day; what cannot be read stays, so that it is set aside."""
+        for name in DATE_FIELDS:
+            column = columns.get(name)
+            if column is None:
+                continue
+            used = np.unique(column.codes).tolist()
+            numbers = [text for text in (column.texts[code] for code in used) if text.strip()]
+            serial = bool(numbers) and all(re.fullmatch(r"[345]\d{4}(\.0+)?", text.strip()) for text in numbers)
+            texts = list(column.texts)
+            for code in used:
+                texts[code] = self.day_text(
+                    texts[code], serial=serial or self.sheet.from_workbook, alone=name in ("visit_date", "date")
+                )
+            columns[name] = RawColumn(column.codes, texts)
+
+    def _month_of_rows(self) -> tuple[int, int] | None:
+        """Year and month that a line, the tab or the file's name says, for rows that say no more than the day."""
+        lines = [cell for line in self.table.lines for cell in line if cell.strip()]
+        for text in (*lines, self.sheet.tab or "", self.facts.file):
+            named = month_named(text)
+            if named is not None:
+                return named
+        return None
+
+    def day_text(self, text: str, *, serial: bool, alone: bool) -> str:
+        """A day as year-month-day, or the text as it is; *alone* where a number alone is a day of the title's month."""
+        if not text.strip() or text.strip().casefold() in BLANKS:
+            return ""
+        of_month = BARE_DAY.fullmatch(text) if alone else None
+        named = self._month_of_rows() if of_month is not None else None
+        if of_month is not None and named is not None:
+            shown = f"{named[0]}-{named[1]:02d}"
+            self.notes.append(say("Days without a month were taken to be in {month}.", month=shown))
+            try:
+                return dt.date(*named, int(of_month[1])).isoformat()
+            except ValueError:
+                return text
+        try:
+            day = read_day_text(text, self.order, self.facts.today, serial=serial)
+        except (Unreadable, ValueError):
+            return text
+        year = day.year
+        if year is None:
+            year = self._year(day)
+        if day.day is None:
+            self._month_day()
+        found = day.date(year, self.facts.today)
+        return text if found is None else found.isoformat()
+
+    def _year(self, day: Day) -> int | None:
+        for context in (self.context, self.draft.tab, read_name(self.facts.file, self.order, self.facts.today)):
+            years = context.years or ((context.day.year,) if context.day is not None and context.day.year else ())
+            if len(set(years)) == 1:
+                self.notes.append(say("Days without a year were taken to be in {year}.", year=str(years[0])))
+                return int(years[0])
+        today = self.facts.today
+        default = today.year if (day.month, day.day or 1) <= (today.month, today.day) else today.year - 1
+        value = self.answers.ask(
+            Question(
+                "year", self.sheet.source,
+                say("{source} names days without a year. Which year are they in?", source=self.sheet.source),
+                choices([(str(year), say("{year}", year=str(year))) for year in (default, default - 1)]),
+                str(default), free=True, lasting=False,
+            )
+        )  # fmt: skip
+        return int(value) if value and value.isdecimal() else None
+
+    def _month_day(self) -> None:
+        self.notes.append(say("Months without a day were taken as the {day}th of the month.", day=MID_MONTH))
+
+    def _scores_of_row(self, columns: dict[str, RawColumn]) -> None:
+        column = columns.get("locomotion_score")
+        if column is not None:
+            columns["locomotion_score"] = _read_scores(column, self.draft.words)
+
+    def _cows(self, columns: dict[str, RawColumn]) -> None:
+        """Cow numbers without the signs that people put around them."""
+        column = columns.get("cow")
+        if column is not None:
+            columns["cow"] = RawColumn(column.codes, [bare_cow(text) for text in column.texts])
+
+    def _told_beside(self, shared: dict[str, tuple[Codes, list[str]]], keep: Positions) -> RawColumn:
+        """What a row says that a score has no column for, with its headings, so that it stays in the note."""
+        out = np.full(len(keep), "", dtype=object)
+        for name, (codes, texts) in shared.items():
+            if name in _OF_SCORES:
+                continue
+            heading = self.own.get(name, name)
+            said = [f"{heading}: {' '.join(text.split())}" if text.strip() else "" for text in texts]
+            here = np.array(said, dtype=object)[codes[keep]]
+            out = out + np.where((out != "") & (here != ""), "; ", "").astype(object) + here
+        return column_of(out.tolist())
+
+    def _is_away(self, text: str) -> bool:
+        """Whether a cell in the place of a score says that the cow was not there."""
+        return meaning("away", text) is not None or self.draft.words.taught.get(plain(text)) == AWAY
+
+    def scores(self) -> list[Piece]:
+        """The records of a locomotion sheet: a score a cow and day."""
+        days = [
+            (place, role)
+            for place, role in enumerate(self.roles)
+            if role.kind == "day" and place < len(self.sheet.columns)
+        ]
+        single = self.place("locomotion_score")
+        trimmed = any(
+            role.kind in FINDING_ROLES or (role.kind == "field" and role.field in FINDING_FIELDS) for role in self.roles
+        )
+        if not days and (single is None or trimmed):
+            return []
+        shared = self.shared()
+        out = []
+        columns_of_scores: list[tuple[int, Role | None]] = [*days]
+        if not days and single is not None:
+            columns_of_scores = [(single, None)]
+        for place, role in columns_of_scores:
+            column = self.sheet.columns[place]
+            away = [self._is_away(text) for text in column.texts]
+            said = np.array(
+                [
+                    text.strip().casefold() not in BLANKS and not gone
+                    for text, gone in zip(column.texts, away, strict=True)
+                ],
+                dtype=bool,
+            )
+            keep = np.flatnonzero(said[column.codes[self.rows]]) if role is not None else np.arange(len(self.rows))
+            left = {text for text, gone in zip(column.texts, away, strict=True) if gone}
+            if role is not None and left:
+                shown = ", ".join(f"'{text}'" for text in sorted(left))
+                self.notes.append(say("Cells that say that a cow was not there hold no score: {words}.", words=shown))
+            if not len(keep):
+                continue
+            columns = {
+                "score": RawColumn(column.codes[self.rows][keep], [text.strip() for text in column.texts]),
+                "note": self._notes(keep, self._told_beside(shared, keep)),
+            }
+            self.own["score"] = " ".join(self.table.headings[place].split())
+            for name, target in (("cow", "cow"), ("farm", "farm"), ("visit_date", "visit_date"), ("trimmer", "scorer"),
+                                 ("locomotion_scale", "scale")):  # fmt: skip
+                if name in shared:
+                    codes, texts = shared[name]
+                    columns[target] = RawColumn(codes[keep], texts)
+            if role is not None:
+                columns["visit_date"] = RawColumn(np.ones(len(keep), np.int32), ["", role.day])
+            if "locomotion_scale" in self.context.values and "scale" not in columns:
+                columns["scale"] = RawColumn(
+                    np.ones(len(keep), np.int32), ["", self.context.values["locomotion_scale"]]
+                )
+            scorer = columns.pop("scorer", None)
+            self._once(columns, len(keep))
+            self._days(columns)
+            self._cows(columns)
+            columns["score"] = _read_scores(columns["score"], self.draft.words)
+            columns["date"] = columns.pop("visit_date", RawColumn(np.zeros(len(keep), np.int32), [""]))
+            if scorer is not None:
+                columns["scorer"] = scorer
+            elif "trimmer" in columns:
+                columns["scorer"] = columns["trimmer"]
+            known = {each.name for each in KINDS["locomotion"]}
+            columns = {name: column for name, column in columns.items() if name in known}
+            own = {("date" if name == "visit_date" else name): text for name, text in self.own.items()}
+            out.append(Piece(self.rows[keep] + self.sheet.first_row, columns, own))
+        return out
+
+
+_STAGE_ALONE = re.compile(r"(?:(?:stage|stadium|estadio|stade|est[aá]dio)\s+)?[mM]\s?(4[.,]1|[0-4])", re.I)
+_OF_SCORES = frozenset(("cow", "farm", "visit_date", "trimmer", "locomotion_scale", "locomotion_score"))
+"""Fields of a row that a record of a score takes up."""
+
+
+def bare_cow(text: str) -> str:
+    """A cow's number without a sign before it or a star behind it.
+
+    Example
+    -------
+    >>> bare_cow("#1042"), bare_cow("1042*"), bare_cow("NL 1234"), bare_cow("no 45")
+    ('1042', '1042', 'NL 1234', '45')
+    """
+    text = _NUMBER_WORD.sub("", text)
+    return re.sub(r"(?<![\s*#])[\s*#]+$", "", re.sub(r"^\s*#\s*", "", text)).strip()
+
+
+_NUMBER_WORD = re.compile(r"^\s*(?:no|nr|n[ºo°]|num|number|nummer|cow|kuh|koe|vache|vaca|la|the)\b[.:]?\s+(?=\d)", re.I)
+"""Words before a cow's number that say no more than that it is one. [common practice, no source]"""
+
+
+def _read_scores(column: RawColumn, words: Words) -> RawColumn:
+    """Scores as whole numbers; a range is not certain and stays as it is written, so that the cell is listed."""
+    texts = []
+    counts = column.counts()
+    for text, rows in zip(column.texts, counts.tolist(), strict=True):
+        if not text.strip() or not rows or text.strip().casefold() in BLANKS:
+            texts.append("")
+            continue
+        value, doubt = read_score_text(text, words.taught)
+        if doubt is not None:
+            words.note([doubt], rows)
+        texts.append(text if value is None else str(value))
+    return RawColumn(column.codes, texts)
+
+
+def _iso(day: Day) -> str:
+    if day.year is None or day.day is None:
+        return f"{day.year}-{day.month:02d}" if day.year else f"{day.day or ''} {_MONTH_NAMES[day.month - 1]}".strip()
+    return f"{day.year:04d}-{day.month:02d}-{day.day:02d}"
+
+
+_MONTH_NAMES = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+                "November", "December")  # fmt: skip
+
+
+def _texts_or_blank(columns: dict[str, RawColumn], name: str, size: int) -> list[str]:
+    return _texts_of(columns[name]) if name in columns else [""] * size
+
+
+def _texts_of(column: RawColumn) -> list[str]:
+    texts = np.array(column.texts, dtype=object)
+    return [str(text) for text in texts[column.codes]]
+
+
+def column_of(texts: Sequence[str]) -> RawColumn:
+    known: dict[str, int] = {"": 0}
+    codes = np.array([known.setdefault(text, len(known)) for text in texts], dtype=np.int32)
+    return RawColumn(codes, list(known))
+
+
+def join_pieces(kind: str, pieces: Sequence[Piece], draft: Draft, rows: int, notes: tuple[Message, ...]) -> Unfolded:
+    """Pieces one under the other, in the columns of a kind of sheet, with headings."""
+    names = [each.name for each in KINDS[kind] if any(each.name in piece.columns for piece in pieces)]
+    names = [
+        name for name in names
+        if name in ("visit_date", "date", "farm", "cow", "lesion", "score", "cases")
+        or any(_says_anything(piece.columns.get(name)) for piece in pieces)
+    ]  # fmt: skip
+    own: dict[str, str] = {}
+    for piece in pieces:
+        own = {**piece.own, **own}
+    columns: list[RawColumn] = []
+    headings: list[str] = []
+    matches: dict[str, Match] = {}
+    for place, name in enumerate(names):
+        unit = next((role.unit for roles in draft.roles for role in roles
+                     if name in role.field.split("/") and role.unit), None)  # fmt: skip
+        headings.append(_heading(kind, name, own.get(name, name), unit))
+        texts: dict[str, int] = {"": 0, headings[place]: 1}
+        codes: list[Codes] = [np.ones(1, np.int32)]
+        for piece in pieces:
+            column = piece.columns.get(name)
+            if column is None:
+                codes.append(np.zeros(len(piece.numbers), np.int32))
+                continue
+            used = np.unique(column.codes)
+            translate = np.zeros(len(column.texts), np.int32)
+            for code in used.tolist():
+                translate[code] = texts.setdefault(column.texts[code], len(texts))
+            codes.append(translate[column.codes])
+        columns.append(RawColumn(np.concatenate(codes).astype(np.int32), list(texts)))
+        scale = next((role.scale for roles in draft.roles for role in roles if role.field in (name, "locomotion_score")
+                      and role.scale), None)  # fmt: skip
+        matches[name] = Match(place, field_of(kind, name), headings[place], unit,
+                              scale if name in ("score", "locomotion_score") else None)  # fmt: skip
+    numbers = np.concatenate([np.zeros(1, np.int64), *(piece.numbers for piece in pieces)])
+    size = len(numbers)
+    sheet = replace(
+        draft.sheet, columns=columns, widths=np.full(size, len(columns), np.int32), first_row=0, numbers=numbers,
+        has_headings=True, kind_hint=kind,
+    )  # fmt: skip
+    found = Headings(kind, 0, headings, matches, cells=tuple(headings), width=len(headings))
+    own_headings = tuple(dict.fromkeys(text for table in draft.tables for text in table.headings if text.strip()))
+    return Unfolded(sheet, found, rows, notes, own_headings)
+
+
+def _heading(kind: str, name: str, own: str, unit: str | None) -> str:
+    """The sheet's own heading where it says the field and its unit by itself, else the field's name and unit.
+
+    Under it a row that is set aside is listed, mended and read again.
+    """
+    found = match_heading(own, kind)
+    if found is not None and found[0].name == name and (found[1] or "mm") in (unit or "mm", "deg"):
+        return own
+    return f"{name.removesuffix('mm')}{unit}" if unit and name.endswith("_mm") else name
+
+
+def _says_anything(column: RawColumn | None) -> bool:
+    if column is None or not len(column.codes):
+        return False
+    says = np.array([bool(text.strip()) for text in column.texts], dtype=bool)
+    return bool(says[column.codes].any())

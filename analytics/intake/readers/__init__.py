@@ -1,0 +1,1 @@
+"""A file of any kind becomes raw sheets: the texts of its cells."""

@@ -1,0 +1,1 @@
+"""What holds a ledger: one module an engine, and what they share."""

@@ -1,0 +1,1 @@
+"""What leaves a ledger: folders of files, open standards, copies without names."""

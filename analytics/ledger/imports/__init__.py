@@ -1,0 +1,1 @@
+"""Checked sheets enter the ledger: compared, added, replaced, undone."""

@@ -1,0 +1,256 @@
+"""Visits whose sheet lists only cows with a lesion, or few of the herd: were the others looked at and sound?
+
+How large the herd was, and which days are one visit, is worked out as for the records at rest
+(:mod:`evenfoot.analytics.ledger.derive`), on a copy of the farms' records with the new ones among them.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import pandas as pd
+
+from evenfoot.analytics.domain.locomotion import SCALES
+from evenfoot.analytics.domain.visits import REST_SOUND, WHOLE_HERD, WHOLE_HERD_SHARE
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake import CheckedSheet
+from evenfoot.analytics.ledger.derive import find_coverage
+from evenfoot.analytics.ledger.ledger import Ledger
+from evenfoot.analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, STAMP, create_statement
+from evenfoot.analytics.ledger.staging_table import in_memory, stage_records
+from evenfoot.analytics.ledger.transfer import BATCH
+from evenfoot.analytics.messages import Message, say
+
+RestChoice = Literal["rest sound", "only these", "not known"]
+REST_CHOICES: dict[RestChoice, Message] = {
+    "rest sound": say("Yes. The cows not listed were looked at and sound; they count, without numbers."),
+    "only these": say("No. Only the cows listed were looked at; the visit is left out of herd figures."),
+    "not known": say("Not known. The visit is left out of herd figures."),
+}
+"""Choice -> what it means. The last is taken where nobody answers."""
+
+_READ = ("trims", "locomotion", "register")
+"""Kinds of sheet that tell how large a herd is."""
+
+
+@dataclass(frozen=True)
+class RestOfHerd:
+    """One visit to ask about.
+
+    Attributes
+    ----------
+    farm : str
+    first, last : datetime.date
+        Its days, of the sheet.
+    cows : int
+        Cows listed for the visit, those included that the ledger has of it already.
+    herd_size : int or None
+        Cows in the herd then; missing where nothing tells.
+    usual : bool
+        Whether the herd's size is only known by how many cows are usually met.
+    all_with_lesion : bool
+        Whether every cow that the sheet lists has a lesion.
+    all_lame : bool
+        Whether every cow that the sheet lists was scored lame.
+    stated : bool
+        Whether the sheet calls the visit whole-herd.
+    """
+
+    farm: str
+    first: dt.date
+    last: dt.date
+    cows: int
+    herd_size: int | None
+    usual: bool
+    all_with_lesion: bool
+    all_lame: bool
+    stated: bool
+
+    @property
+    def rest(self) -> int | None:
+        """Cows of the herd that are not listed; missing where the herd's size is."""
+        return None if self.herd_size is None else max(0, self.herd_size - self.cows)
+
+    @property
+    def question(self) -> Message:
+        """The question, with its figures."""
+        known = {"farm": self.farm, "day": f"{self.first:%Y-%m-%d}", "cows": self.cows}
+        if self.herd_size is None:
+            return say(
+                "{farm}, {day}: all {cows} cows on the sheet have a lesion. Were the other cows of the herd looked at "
+                "and sound?",
+                **known,
+            )
+        known |= {"herd": self.herd_size, "rest": self.rest}
+        if self.all_with_lesion:
+            return say(
+                "{farm}, {day}: all {cows} cows on the sheet have a lesion; the herd is {herd}. Were the other {rest} "
+                "looked at and sound?",
+                **known,
+            )
+        return say(
+            "{farm}, {day}: {cows} cows are on the sheet; the herd is {herd}. Were the other {rest} looked at and "
+            "sound?",
+            **known,
+        )
+
+
+def rest_question(ledger: Ledger, sheets: Sequence[CheckedSheet]) -> list[RestOfHerd]:
+    """The visits of trim sheets about which to ask: those that list only cows with a lesion, or fewer than 80 % of the
+    herd, and do not say that they were of a part of the herd, or that the rest was sound.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    sheets : sequence of CheckedSheet
+        The sheets of one file.
+
+    Returns
+    -------
+    list of RestOfHerd
+        By farm and day. Empty where nothing has to be asked.
+
+    Raises
+    ------
+    UserError
+        The ledger cannot be read.
+    """
+    records = _trims(sheets)
+    judged = records[records["visit_kind"].isna() | (records["visit_kind"] == WHOLE_HERD)]
+    if judged.empty:
+        return []
+    days = _coverage(ledger, sheets, sorted(set(judged["farm"])))
+    rows = judged.merge(days, on=["farm", "visit_date"])
+    out = []
+    for (farm, _), visit in rows.groupby(["farm", "run"], sort=True):
+        cows = visit.groupby("cow").agg(lesion=("with_lesion", "max"), lame=("lame", "max"))
+        size = visit["herd_size"].iloc[0]
+        herd = None if pd.isna(size) else round(float(size))
+        listed = int(visit["cows"].iloc[0])
+        few = herd is not None and listed < WHOLE_HERD_SHARE * herd
+        all_with_lesion = bool(cows["lesion"].all())
+        if not few and not (all_with_lesion and herd is None):
+            continue
+        out.append(
+            RestOfHerd(
+                str(farm), visit["visit_date"].min().date(), visit["visit_date"].max().date(), listed, herd,
+                bool(visit["unsure"].iloc[0]) and herd is not None, all_with_lesion, bool(cows["lame"].all()),
+                bool(visit["visit_kind"].notna().any()),
+            )
+        )  # fmt: skip
+    return out
+
+
+def answer_rest(
+    sheets: Sequence[CheckedSheet], visit: RestOfHerd, choice: RestChoice, herd_size: int | None = None
+) -> list[CheckedSheet]:
+    """The sheets with the kind of a visit as it was answered.
+
+    Parameters
+    ----------
+    sheets : sequence of CheckedSheet
+    visit : RestOfHerd
+    choice : {"rest sound", "only these", "not known"}
+    herd_size : int, optional
+        Cows in the herd, where it is not known otherwise, or known better.
+
+    Returns
+    -------
+    list of CheckedSheet
+
+    Raises
+    ------
+    UserError
+        The rest was sound, and how large the herd is is not known; or there is no such choice.
+    """
+    if choice not in REST_CHOICES:
+        raise UserError(
+            say("'{choice}' is no answer; use one of {choices}.", choice=choice, choices=", ".join(REST_CHOICES))
+        )
+    size = herd_size or visit.herd_size
+    if choice == "rest sound" and size is None:
+        raise UserError(
+            say(
+                "How many cows are in the herd of {farm}? Without that the cows that are not listed cannot be counted.",
+                farm=visit.farm,
+            )
+        )
+    kind = REST_SOUND if choice == "rest sound" else "part-herd"
+    if choice == "only these" and visit.all_lame:
+        kind = "lame-cow"
+    out = []
+    for sheet in sheets:
+        if sheet.kind != "trims":
+            out.append(sheet)
+            continue
+        records = sheet.records.copy()
+        here = (
+            (records["farm"] == visit.farm)
+            & records["visit_date"].between(pd.Timestamp(visit.first), pd.Timestamp(visit.last))
+            & (records["visit_kind"].isna() | (records["visit_kind"] == WHOLE_HERD))
+        ).fillna(False)
+        records["visit_kind"] = records["visit_kind"].mask(here, kind)
+        if choice == "rest sound":
+            records["herd_size"] = records["herd_size"].mask(here, size)
+        out.append(dataclasses.replace(sheet, records=records))
+    return out
+
+
+def _trims(sheets: Sequence[CheckedSheet]) -> pd.DataFrame:
+    """farm, visit_date, cow, visit_kind of the records of trim sheets, whether there is a lesion, and lame or not."""
+    frames = [sheet.records for sheet in sheets if sheet.kind == "trims" and len(sheet.records)]
+    columns = ["farm", "visit_date", "cow", "visit_kind"]
+    if not frames:
+        return pd.DataFrame(columns=[*columns, "with_lesion", "lame"])
+    records = pd.concat(frames, ignore_index=True)
+    lesion = records["lesion"].notna() & (records["dd_stage"].fillna("") != "M0")
+    cut = records["locomotion_scale"].map({name: scale.lame for name, scale in SCALES.items()})
+    lame = (records["locomotion_score"] >= cut).fillna(False)
+    return records[columns].assign(with_lesion=lesion.astype(bool), lame=lame.astype(bool))
+
+
+def _coverage(ledger: Ledger, sheets: Sequence[CheckedSheet], farms: list[str]) -> pd.DataFrame:
+    """farm, visit_date, run, cows, herd_size and unsure of every trim day of some farms, the sheets' among them."""
+    with in_memory() as memory:
+        for kind in _READ:
+            table, fields = ROW_TABLES[kind]
+            memory.execute(create_statement(table, {**STAMP, **fields}))
+        for table, columns in DERIVED_TABLES.items():
+            memory.execute(create_statement(table, columns))
+        if ledger.exists:
+            with ledger.reading() as cursor:
+                for kind in _READ:
+                    _copy_rows(memory, ledger, cursor, kind, farms)
+        for sheet in sheets:
+            if sheet.kind in _READ:
+                table, fields = ROW_TABLES[sheet.kind]
+                stage_records(memory, sheet.kind, sheet.records)
+                listed = ", ".join(f'"{name}"' for name in fields)
+                memory.execute(f"INSERT INTO {table} SELECT 0, row_no, row_key, {listed} FROM incoming")
+
+        def execute(sql: str, parameters: list[object] | None = None) -> object:
+            return memory.execute(sql, parameters or [])
+
+        find_coverage(execute, farms)
+        found: pd.DataFrame = memory.execute(
+            """SELECT d.farm, CAST(d.visit_date AS TIMESTAMP) AS visit_date, d.run, c.cows, c.herd_size, c.unsure
+            FROM visit_days d JOIN coverage c ON c.farm = d.farm AND c.scoring = d.scoring AND c.run = d.run
+            WHERE d.scoring = 0"""
+        ).df()
+        return found
+
+
+def _copy_rows(memory: Any, ledger: Ledger, cursor: Any, kind: str, farms: list[str]) -> None:
+    import pyarrow as pa
+
+    table, fields = ROW_TABLES[kind]
+    listed = ", ".join(f'"{name}"' for name in (*STAMP, *fields))
+    sql = f"SELECT {listed} FROM {table} WHERE farm IN (SELECT UNNEST(?))"
+    for batch in ledger.engine.batches(cursor, sql, BATCH, [farms]):
+        memory.register("rows_in", pa.Table.from_batches([batch]))
+        memory.execute(f"INSERT INTO {table} ({listed}) SELECT {listed} FROM rows_in")
+        memory.unregister("rows_in")

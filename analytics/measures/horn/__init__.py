@@ -1,0 +1,1 @@
+"""Questions about horn: its state, growth and shedding."""

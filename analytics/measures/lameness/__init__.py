@@ -1,0 +1,1 @@
+"""Questions about lameness over time; most can be asked of a lesion too."""

@@ -1,0 +1,349 @@
+"""Is each farm better, worse or not clearly changed: lameness, and every lesion."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.basis import FEW_COWS, basis_of
+from evenfoot.analytics.measures.cache import memoize
+from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.queries.herd_visits import HerdVisits, scoring_visits, trim_visits
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.stats.newest_period import Comparison, Expectation, compare, cow_variance_factors, expect
+
+PERIOD_DAYS = 75
+"""Visits so shortly before the newest are judged together with it: three of a herd seen monthly, one of a herd seen
+each quarter. [common practice, no source]"""
+
+HISTORY_YEARS = 3
+"""How far back the herd's own visits are looked at. [common practice, no source]"""
+
+YEAR_DAYS = 365.25
+SEASON_DAYS = 46
+"""A visit so many days off a year earlier is one of the same months. [common practice, no source]"""
+
+TOO_WIDE = 0.25
+"""Where even so many more of every cow would look like chance, there are too few records to say.
+[common practice, no source]"""
+
+LAME_COUNTS = 2.5
+"""How many times the share of error of a lesion goes to lameness, which is what is asked first.
+[common practice, no source]"""
+
+KINDS = ("whole-herd", "part-herd", "unknown")
+"""Kinds of visit that can be compared with each other, the best first. Lame-cow calls and rechecks look at chosen cows
+only, so they say nothing of the herd (Solano et al. 2016, J Dairy Sci 99:6828)."""
+
+FARMS_AT_ONCE = 50
+"""Farms whose looks are held in memory together."""
+
+VERDICTS = ("worse", "better", "no-clear-change", "too-few")
+
+COLUMNS = (
+    "farm", "what", "now_cases", "now_at_risk", "now", "before", "last_year", "expected", "difference", "low", "high",
+    "verdict", "reason", "kind", "first", "last", "visits", "looks", "detectable",
+)  # fmt: skip
+
+
+@memoize
+def summary(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answer:
+    """Give every farm's verdicts: worse, better, no clear change, too few to say.
+
+    The newest visit is judged together with those of the 75 days before it. They are compared with what the herd's own
+    visits of the three years before lead one to expect in the same months. Only visits of one kind are compared, and
+    scores of one scale. The comparison allows for
+
+    - the number of things compared: weighted Bonferroni over everything of one farm (Genovese, Roeder and Wasserman
+      2006, Biometrika 93:509-524), so that of farms in which nothing changes at most one in twenty gets any verdict;
+    - the cows that are in both periods, who are compared with themselves;
+    - visits that differ more than cows do: a random visit effect, its spread estimated from the herd's own visits and
+      drawn towards a stated value where they are few (Williams 1982, Applied Statistics 31:144-148);
+    - season: a yearly wave, drawn towards none.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+        ``until`` says what "now" is; ``since`` and ``visits`` are not applied. ``lesions`` narrow the rows shown.
+    level : float
+        Written into the basis. The limits always allow for all comparisons of a farm.
+
+    Returns
+    -------
+    Answer
+        ``table``, one row a farm and outcome: farm; what (``lame``, ``severe``, ``any`` or a lesion code); now_cases
+        and now_at_risk, in cows, at the newest visit, and now, their share; before, the share of cow looks at the
+        visits of the year before; last_year, the share in the same months a year earlier; expected, the share that
+        earlier visits lead one to expect; difference (of the newest visits less the expected) with low and high;
+        verdict (``worse``, ``better``, ``no-clear-change`` or ``too-few``) and reason, a sentence; kind of visit,
+        first and last day of the newest visit; visits and looks, how many were judged together; detectable, the
+        smallest rise that these records could show. Proportions lie between 0 and 1. A verdict is given exactly where
+        ``low`` is above 0 or ``high`` below it. ``extra["visits"]``: farm, what, date, cases, at_risk, one row a visit.
+
+    References
+    ----------
+    See :mod:`evenfoot.analytics.stats.newest_period`.
+    """
+    asked = selection.with_(since=None, visits=("all",), lesions=(), families=(), zones=(), severity=())
+    rows: list[pd.DataFrame] = []
+    history: list[pd.DataFrame] = []
+    names = [name for name in ledger.farms(selection.allowed) if not selection.farms or name in selection.farms]
+    for start in range(0, len(names), FARMS_AT_ONCE):
+        part = asked.with_(farms=tuple(names[start : start + FARMS_AT_ONCE]))
+        scored, trimmed = _by_farm(scoring_visits(ledger, part)), _by_farm(trim_visits(ledger, part))
+        for farm in part.farms:
+            table, visits = judge_farm(farm, scored.get(farm), trimmed.get(farm))
+            rows.append(table)
+            history.append(visits)
+    table = pd.concat(rows, ignore_index=True) if rows else pd.DataFrame(columns=list(COLUMNS))
+    if selection.lesions:
+        table = table[table["what"].isin(selection.lesions)].reset_index(drop=True)
+    kinds = tuple(dict.fromkeys(table["kind"])) or KINDS
+    basis, cautions = basis_of(ledger, asked.with_(visits=kinds), level=level, method=METHOD, notes=(_NOTE,))
+    visits = pd.concat(history, ignore_index=True) if history else pd.DataFrame(columns=list(_VISIT_COLUMNS))
+    if table.empty and basis.cows:
+        cautions += (say("There is no visit that looked at the herd, so nothing can be said of better or worse."),)
+    return Answer("summary", table[list(COLUMNS)], basis, cautions, ("farm", "what"), {"visits": visits})
+
+
+METHOD: Message = say(
+    "predictive test of the newest visits on the herd's own earlier ones (season, visits and cows allowed for), limits "
+    "simultaneous for everything compared on a farm"
+)
+_NOTE: Message = say(
+    "Worse or better is said only where a farm in which nothing changes would show as much in at most one of twenty."
+)
+_VISIT_COLUMNS = ("farm", "what", "date", "cases", "at_risk")
+
+
+@dataclass(frozen=True)
+class _Source:
+    """The comparable visits of one farm: trims, or scorings.
+
+    ``visits`` has a row a visit: first, last, newest (whether it belongs to the newest period). ``seen`` (visits x
+    cows) says who was looked at, ``ill`` (outcomes x visits x cows) who had what.
+    """
+
+    kind: str
+    visits: pd.DataFrame
+    seen: npt.NDArray[np.bool_]
+    ill: npt.NDArray[np.bool_]
+    outcomes: tuple[str, ...]
+    others: Message | None
+
+    @property
+    def newest(self) -> npt.NDArray[np.bool_]:
+        return np.asarray(self.visits["newest"], dtype=bool)
+
+    @property
+    def looked(self) -> npt.NDArray[np.float64]:
+        """Cows looked at, one entry a visit."""
+        return np.asarray(self.seen.sum(axis=1), dtype=np.float64)
+
+    @property
+    def cases(self) -> npt.NDArray[np.float64]:
+        """Cows with each outcome (rows) at each visit (columns)."""
+        return np.asarray(self.ill.sum(axis=2), dtype=np.float64)
+
+
+def _by_farm(visits: HerdVisits) -> dict[str, HerdVisits]:
+    none = visits.cases.iloc[:0], visits.people.iloc[:0]
+    cases = {str(farm): rows for farm, rows in visits.cases.groupby("farm")}
+    people = {str(farm): rows for farm, rows in visits.people.groupby("farm")}
+    return {
+        str(farm): HerdVisits(rows, cases.get(str(farm), none[0]), people.get(str(farm), none[1]))
+        for farm, rows in visits.looks.groupby("farm")
+    }
+
+
+def _comparable(all_visits: HerdVisits, fixed: tuple[str, ...]) -> _Source | None:
+    """The visits of the best kind there is, on the newest scale, of the last years.
+
+    The outcomes are *fixed*; where there are none, any lesion and every lesion found.
+    """
+    looks = all_visits.looks
+    kind = next((kind for kind in KINDS if (looks["kind"] == kind).any()), None)
+    if kind is None:
+        return None
+    looks = looks[looks["kind"] == kind]
+    scale = str(looks["scale"].to_numpy()[looks["visit_date"].to_numpy().argmax()])
+    other_scale = bool((looks["scale"] != scale).any())
+    looks = looks[looks["scale"] == scale]
+    newest = looks["visit_date"].max()
+    looks = looks[looks["visit_date"] > newest - pd.Timedelta(days=PERIOD_DAYS + HISTORY_YEARS * YEAR_DAYS)]
+    found = all_visits.cases
+    found = found[(found["kind"] == kind) & (found["scale"] == scale) & found["visit"].isin(looks["visit"])]
+    visits = looks.groupby("visit").agg(first=("visit_date", "min"), last=("visit_date", "max"))
+    visits["newest"] = visits["last"] > newest - pd.Timedelta(days=PERIOD_DAYS)
+    outcomes = fixed or ("any", *sorted(set(found["what"]) - {"any"}))
+    cows = pd.Index(looks["cow"].unique())
+    seen = np.zeros((len(visits), len(cows)), dtype=bool)
+    seen[visits.index.get_indexer(pd.Index(looks["visit"])), cows.get_indexer(pd.Index(looks["cow"]))] = True
+    ill = np.zeros((len(outcomes), *seen.shape), dtype=bool)
+    what = pd.Index(outcomes).get_indexer(pd.Index(found["what"]))
+    ill[what, visits.index.get_indexer(pd.Index(found["visit"])), cows.get_indexer(pd.Index(found["cow"]))] = True
+    return _Source(kind, visits, seen, ill, outcomes, _other_people(all_visits.people, visits, other_scale))
+
+
+def _other_people(people: pd.DataFrame, visits: pd.DataFrame, other_scale: bool) -> Message | None:
+    """What else changed between the periods: who looked, or the scale."""
+    begin = visits.loc[visits["newest"], "first"].min()
+    now = set(people.loc[people["visit_date"] >= begin, "who"])
+    before = set(people.loc[people["visit_date"] < begin, "who"])
+    if now and before and not now & before:
+        return say("Somebody else looked at the earlier visits, which alone can move the figure.")
+    if other_scale:
+        return say("Scores on another scale are left out.")
+    return None
+
+
+def judge_farm(farm: str, scored: HerdVisits | None, trimmed: HerdVisits | None) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Give the verdicts of one farm.
+
+    Parameters
+    ----------
+    farm : str
+    scored, trimmed : HerdVisits, optional
+        Its locomotion scorings and its trims.
+
+    Returns
+    -------
+    table : pandas.DataFrame
+        ``COLUMNS``, one row an outcome.
+    visits : pandas.DataFrame
+        farm, what, date, cases, at_risk, one row an outcome and visit.
+    """
+    found = [
+        _comparable(each, fixed) for each, fixed in ((scored, ("lame", "severe")), (trimmed, ())) if each is not None
+    ]
+    sources = [source for source in found if source is not None]
+    ready = [place for place, source in enumerate(sources) if _enough(source)]
+    expectations = [_expectation(sources[place]) for place in ready]
+    importance = [np.where(np.array(sources[place].outcomes) == "lame", LAME_COUNTS, 1.0) for place in ready]
+    compared: list[Comparison | None] = [None] * len(sources)
+    for place, comparison in zip(ready, compare(expectations, importance), strict=True):
+        compared[place] = comparison
+    tables, visits = [], []
+    for source, found_here in zip(sources, compared, strict=True):
+        tables.append(_rows(farm, source, found_here))
+        visits.append(
+            pd.DataFrame(
+                {
+                    "farm": farm,
+                    "what": np.repeat(source.outcomes, len(source.visits)),
+                    "date": np.tile(source.visits["last"].to_numpy(), len(source.outcomes)),
+                    "cases": source.cases.ravel().astype("int64"),
+                    "at_risk": np.tile(source.looked.astype("int64"), len(source.outcomes)),
+                }
+            )
+        )
+    empty = pd.DataFrame(columns=list(COLUMNS)), pd.DataFrame(columns=list(_VISIT_COLUMNS))
+    return (pd.concat(tables, ignore_index=True), pd.concat(visits, ignore_index=True)) if tables else empty
+
+
+def _enough(source: _Source) -> bool:
+    newest = source.newest
+    return bool((~newest).any() and min(source.looked[newest].max(), source.looked[~newest].max()) >= FEW_COWS)
+
+
+def _expectation(source: _Source) -> Expectation:
+    newest = source.newest
+    years = (source.visits["last"] - pd.Timestamp("2000-01-01")).dt.days.to_numpy(dtype=float) / YEAR_DAYS
+    days = years * YEAR_DAYS
+    change, earlier = cow_variance_factors(source.ill, source.seen, days, newest)
+    return expect(source.cases, source.looked, years, newest, change, earlier)
+
+
+def _rows(farm: str, source: _Source, compared: Comparison | None) -> pd.DataFrame:
+    visits, counts, at_risk, newest = source.visits, source.cases, source.looked, source.newest
+    days = (visits["last"].iloc[-1] - visits["last"]).dt.days.to_numpy()
+    begin = int(days[newest].max())
+    nan = np.full(len(source.outcomes), math.nan)
+    table = pd.DataFrame(
+        {
+            "farm": farm,
+            "what": list(source.outcomes),
+            "now_cases": counts[:, -1].astype("int64"),
+            "now_at_risk": int(at_risk[-1]),
+            "now": counts[:, -1] / at_risk[-1],
+            "before": _share(counts, at_risk, ~newest & (days <= begin + YEAR_DAYS)),
+            "last_year": _share(counts, at_risk, ~newest & (np.abs(days - YEAR_DAYS) <= SEASON_DAYS)),
+            "expected": nan if compared is None else compared.expected,
+            "difference": nan if compared is None else compared.difference,
+            "low": nan if compared is None else compared.low,
+            "high": nan if compared is None else compared.high,
+            "kind": source.kind,
+            "first": visits["first"].iloc[-1],
+            "last": visits["last"].iloc[-1],
+            "visits": int(newest.sum()),
+            "looks": int(at_risk[newest].sum()),
+            "detectable": nan if compared is None else compared.detectable,
+        }
+    )
+    verdict = _verdicts(compared, len(table))
+    rows = [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
+    reasons = [_reason(row, word, source) for row, word in zip(rows, verdict, strict=True)]
+    return table.assign(verdict=verdict, reason=pd.Series(reasons, dtype=object))[list(COLUMNS)]
+
+
+def _share(
+    counts: npt.NDArray[np.float64], at_risk: npt.NDArray[np.float64], which: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.float64]:
+    looked = at_risk[which].sum()
+    return np.asarray(counts[:, which].sum(axis=1) / looked) if looked else np.full(len(counts), math.nan)
+
+
+def _verdicts(compared: Comparison | None, outcomes: int) -> list[str]:
+    if compared is None:
+        return ["too-few"] * outcomes
+    cases = [compared.worse, compared.better, compared.detectable > TOO_WIDE]
+    return [str(word) for word in np.select(cases, ["worse", "better", "too-few"], "no-clear-change")]
+
+
+def _reason(row: dict[str, Any], verdict: str, source: _Source) -> Message:
+    """Why the verdict is what it is, in one sentence; a second one where the people or the scale changed."""
+    if verdict in ("worse", "better"):
+        said = _called(row)
+    elif not isinstance(row["detectable"], float) or math.isnan(row["detectable"]):
+        said = _too_few(source)
+    else:
+        more = max(1, math.ceil(100 * row["detectable"] - 1e-6))
+        if verdict == "too-few":
+            said = say("Even {more} of 100 cows more would look like chance here.", more=more)
+        else:
+            said = say("Less than {more} of 100 cows more would look like chance here.", more=more)
+    return say("{first} {second}", first=said, second=source.others) if source.others else said
+
+
+def _called(row: dict[str, Any]) -> Message:
+    values = {
+        "now": f"{100 * (float(row['expected']) + float(row['difference'])):.0f}",
+        "usual": f"{100 * float(row['expected']):.0f}",
+        "looks": row["looks"],
+        "visits": row["visits"],
+    }
+    if row["visits"] == 1:
+        return say("{now} of 100 cows, where {usual} would be usual for this herd and season.", **values)
+    return say(
+        "{now} of 100 over the last {visits} visits ({looks} looks at cows), where {usual} would be usual for this "
+        "herd and season.",
+        **values,
+    )
+
+
+def _too_few(source: _Source) -> Message:
+    newest = source.newest
+    if newest.all():
+        return say("There is no earlier visit of the same kind to compare with.")
+    now, before = int(source.looked[newest].max()), int(source.looked[~newest].max())
+    if now < FEW_COWS:
+        return say("Only {n} cows were looked at; it takes {least} to say.", n=now, least=FEW_COWS)
+    return say("Only {n} cows were looked at before; it takes {least} to say.", n=before, least=FEW_COWS)

@@ -1,0 +1,1 @@
+"""Questions about lesions: how common, how often new, where, what they cost."""

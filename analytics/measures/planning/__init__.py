@@ -1,0 +1,1 @@
+"""Which cows and farms to see next, and what a visit found."""

@@ -1,0 +1,1 @@
+"""How far the records can be trusted."""
