@@ -55,6 +55,7 @@ KINDS: tuple[str, ...] = (
     "heading",
     "ambiguous",
     "away",
+    "animals",
 )
 """Kinds of word; each has a file of that name.
 
@@ -66,7 +67,9 @@ KINDS: tuple[str, ...] = (
 - ``doubtful`` holds words that can mean several things. Its meaning is the candidates with spaces between: codes of
   lesions, ``other``, feet, zones, claws, ``nothing``, ``lesion``, ``trim``, ``filler``.
 - ``heading`` holds what columns are called, see :func:`headings`.
-- ``away`` holds words that say, alone in the cell of a score or a foot, that the cow or the foot was not looked at.
+- ``away`` holds words that say, alone in the cell of a score or a foot, that the cow or the foot was not looked at:
+  ``away`` why, ``unseen`` that.
+- ``animals`` holds words that, behind a number, say that it counts the cows of a herd.
 - ``ambiguous`` holds headings that alone can mean several fields. Its meaning is the candidates with spaces between.
 """
 

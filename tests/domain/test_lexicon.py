@@ -39,7 +39,7 @@ MEANINGS: dict[str, set[str]] = {
     "filler": {"filler", "and"},
     "remark": {"lame", "overgrown", "course", "depth", "recheck"},
     "total": {"total", "count"},
-    "away": {"away"},
+    "away": {"away", "unseen"},
 }
 CANDIDATES = {
     *lesions.LESIONS, *feet.FEET, *feet.CLAWS, *ONLY_HERE, *map(str, feet.ZONES), "claw", "nothing", "lesion", "trim",

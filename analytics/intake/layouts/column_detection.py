@@ -30,6 +30,8 @@ SCORE_WORDS = frozenset(
 LONGEST_TOE_CM = 20
 """Lengths of toes up to this are in cm where no unit is named: no toe is so short in mm.
 [common practice, no source]"""
+SHORTEST_TOE_CM = 5
+"""Numbers from here on are no claws; toes are shorter in no unit. [common practice, no source]"""
 SHED_WORDS = frozenset(("shed", "sheds"))
 DUE_WORDS = frozenset(("due", "due date", "date due"))
 PARTS = {"heel": "heel_depth_mm", "toe": "toe_length_mm", "sole": "sole_thickness_mm"}
@@ -225,6 +227,10 @@ def _settle(
     is_toe = (role.kind == "measure" or role.field in MEASURES) and role.field.startswith("toe_length")
     if is_toe and role.unit is None and profile.is_numeric and max(profile.numbers) <= LONGEST_TOE_CM:
         return replace(role, unit="cm")
+    if role.field == "claw" and role.foot and profile.is_numeric and min(profile.numbers) >= SHORTEST_TOE_CM:
+        # "LF toe" above a number names no claw.
+        unit = "cm" if max(profile.numbers) <= LONGEST_TOE_CM else None
+        return Role("measure", field="toe_length_mm", foot=role.foot, unit=unit)
     if role.kind == "foot" and share("toe_lengths") >= ENOUGH:
         return Role("measure", field=BOTH_LENGTHS, foot=role.foot, unit="cm" if _is_cm(profile) else None)
     if role.kind == "foot" and profile.is_numeric and min(profile.numbers) >= 40:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from evenfoot.analytics.domain.lesions import understand_lesion
 from evenfoot.analytics.domain.lexicon import meaning, phrases, plain
-from evenfoot.analytics.intake.layouts.days import Day, days_within, read_day_text
+from evenfoot.analytics.intake.layouts.days import Day, days_within, numbered_day, read_day_text
 from evenfoot.analytics.intake.layouts.roles import read_heading
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.intake.parsing.dates import DateOrder
@@ -21,10 +21,10 @@ _LABELLED = re.compile(r"^\s*([^:=\d]{2,40}?)\s*[:=]\s*(\S(?:.*\S)?)\s*$", re.DO
 _LABEL = re.compile(r"^\s*([^:=]{2,40}?)\s*(?:[:=]\s*)?$")
 _KEY = re.compile(r"^\s*([^\s=:]{1,12})\s*[=:\N{EN DASH}]\s*(\S.{1,60}?)\s*$")
 _NUMBERED_PLACE = re.compile(r"^\s*(\d{1,2})[.)]?\s+([^\W\d_].{1,40}?)\s*$")
+_NAME_AND_NUMBER = re.compile(r"([^\W\d_]{3,12})\s+(\d{1,3})")
 _NAME_OF_PERSON = re.compile(r"^(?:[A-Z]\.\s?){1,3}[A-Z][\w'-]+$")
-_HERD_OF = re.compile(
-    r"\b(\d{1,5})\s+(?:milking\s+)?(?:cows|kuhe|koeien|vaches|vacas)\b|\bherd (?:of|size)?\s*(\d{1,5})\b"
-)
+_HERD_OF = re.compile(r"\bherd (?:of|size)?\s*(\d{1,5})\b")
+_NUMBER_THEN_WORDS = re.compile(r"(?<!\w)(\d{1,5})\s+(?=[^\W\d])")
 _SEPARATORS = re.compile(r"\s+[-\N{EN DASH}\N{EM DASH}|/]\s+|[,;|()\[\]]|\s{3,}")
 
 
@@ -126,7 +126,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         label = _LABELLED.match(cell)
         field_name = _field_of(label[1]) if label else None
         if label and field_name:
-            values.setdefault(field_name, label[2])
+            values.setdefault(*_told(field_name, label[2]))
             place += 1
             continue
         if label and ":" in cell and "=" not in cell and not _key_entries(cell) and len(label[1].split()) <= 3:
@@ -136,7 +136,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         alone = _LABEL.match(cell)
         field_name = _field_of(alone[1]) if alone else None
         if field_name and place + 1 < len(cells) and _field_of(cells[place + 1]) is None:
-            values.setdefault(field_name, cells[place + 1])
+            values.setdefault(*_told(field_name, cells[place + 1]))
             place += 2
             continue
         if cell.endswith(":") and place + 1 < len(cells) and len(cells) <= 4:
@@ -150,8 +150,8 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
             if rest and "=" in cell:
                 # Beside a key a title may stand.
                 free.append(", ".join(piece.strip() for piece in rest))
-        elif len(cells) == 2 and place == 0 and explains(cells[0], cells[1]):
-            keys[plain(cells[0])] = cells[1]
+        elif len(cells) == 2 and place == 0 and (pair := _pair_explained(*cells)):
+            keys |= pair
             place += 1
         else:
             free.append(cell)
@@ -200,6 +200,37 @@ def field_told(cell: str) -> str | None:
     return _field_of(cell.partition(":")[0])
 
 
+def _told(field_name: str, text: str) -> tuple[str, str]:
+    """A field and what is said of it; "Herd: 105 milking" tells how many cows there are and no farm.
+
+    Example
+    -------
+    >>> _told("farm", "105 milking"), _told("herd_size", "95 Kühe"), _told("farm", "Elm End")
+    (('herd_size', '105'), ('herd_size', '95'), ('farm', 'Elm End'))
+    """
+    herd = _herd_size(text)
+    if herd is not None and field_name in ("farm", "herd_size"):
+        return "herd_size", herd
+    return field_name, text
+
+
+def _herd_size(text: str) -> str | None:
+    """The number of a text that says how many cows a herd has.
+
+    Example
+    -------
+    >>> _herd_size("Elm End, 148 cows milking"), _herd_size("herd of 80"), _herd_size("12 lame cows")
+    ('148', '80', None)
+    """
+    bare = plain(text)
+    for match in _NUMBER_THEN_WORDS.finditer(bare):
+        words = bare[match.end() :].split()
+        if any(" ".join(words[:size]) in phrases("animals") for size in (1, 2, 3)):
+            return match[1]
+    herd = _HERD_OF.search(bare)
+    return herd[1] if herd else None
+
+
 def _field_of(text: str) -> str | None:
     role = read_heading(text)
     return role.field if role is not None and role.kind == "field" and role.field in SAID_ONCE else None
@@ -244,6 +275,17 @@ def _several_entries(piece: str) -> dict[str, str]:
     return {plain(word) or word: text for word, text in zip(each, meant, strict=True)}
 
 
+def _pair_explained(word: str, said: str) -> dict[str, str]:
+    """A word, or several with as many meanings, in one cell and what it stands for in the next.
+
+    Example
+    -------
+    >>> _pair_explained("ZZ", "zoolzweer"), _pair_explained("bu / bi", "buitenklauw / binnenklauw")
+    ({'zz': 'zoolzweer'}, {'bu': 'buitenklauw', 'bi': 'binnenklauw'})
+    """
+    return {plain(word): said} if explains(word, said) else _several_entries(f"{word} = {said}")
+
+
 def explains(word: str, said: str) -> bool:
     """Whether the second text says what the first, a short one, stands for.
 
@@ -273,15 +315,15 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
     guesses: dict[str, str] = {}
     day = None
     if dates:
-        day = Day(dates[0].year, dates[0].month, dates[0].day)
+        day = Day(dates[0].year, dates[0].month, dates[0].day, numbered_day(text))
     else:
         day = _day_alone(text, order, today)
         if day is not None:
             rest = ""
-    herd = _HERD_OF.search(plain(rest))
+    herd = _herd_size(rest)
     if herd:
-        values["herd_size"] = herd[1] or herd[2]
-        rest = re.sub(r"\b" + (herd[1] or herd[2]) + r"\b", " ", rest)
+        values["herd_size"] = herd
+        rest = re.sub(r"\b" + herd + r"\b", " ", rest)
     others: list[str] = []
     kind = meaning("visit_kind", rest)
     if kind is not None:
@@ -303,6 +345,10 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
             continue
         if _NAME_OF_PERSON.match(part):
             guesses["trimmer"] = part
+            continue
+        numbered = _NAME_AND_NUMBER.fullmatch(part)
+        if numbered and _field_of(numbered[1]) == "group":
+            values.setdefault("group", numbered[2])
             continue
         if meaning("visit_kind", part) is not None and plain(part) not in ("whole", "all", "part", "check"):
             values.setdefault("visit_kind", part)

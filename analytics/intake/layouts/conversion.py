@@ -24,7 +24,7 @@ from evenfoot.analytics.intake.layouts.table_records import (
     column_of,
     join_pieces,
 )
-from evenfoot.analytics.intake.layouts.tables import Table, find_tables
+from evenfoot.analytics.intake.layouts.tables import Table, begins_total, find_tables
 from evenfoot.analytics.intake.layouts.visits import ELSEWHERE
 from evenfoot.analytics.intake.parsing.dates import DateOrder
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
@@ -185,7 +185,9 @@ def draft_if_needed(
     settle(draft, answers)
     if whole and headings is not None and draft.sheet is sheet and is_plain(draft, headings):
         return None
-    if not any(_is_of_use(roles) for roles in draft.roles):
+    if not any(_is_of_use(roles, _is_dated(draft)) for roles in draft.roles):
+        return None
+    if _sums_up(draft):
         return None
     return draft
 
@@ -240,15 +242,26 @@ def _looked_at(table: Table, sheet: RawSheet) -> int | None:
     return None
 
 
-def _is_of_use(roles: Sequence[Role]) -> bool:
-    """Whether the columns make records: a cow, and something about her feet or gait."""
+def _is_dated(draft: Draft) -> bool:
+    """Whether a line or the tab says the day of the visit."""
+    return any(one.day is not None or "visit_date" in one.values for one in (*draft.contexts, draft.tab))
+
+
+def _sums_up(draft: Draft) -> bool:
+    """Whether a tab is called a total and holds counts without a day: of cows that have tabs of their own."""
+    days = any(role.field == "visit_date" for roles in draft.roles for role in roles) or _is_dated(draft)
+    return not days and begins_total(draft.sheet.tab or "") and all(_is_counts(roles) for roles in draft.roles)
+
+
+def _is_of_use(roles: Sequence[Role], dated: bool) -> bool:
+    """Whether the columns make records: a cow, and something about her feet or gait; *dated* where the day is told."""
     fields = {role.field for role in roles if role.kind == "field"}
     if "cow" not in fields:
         return _is_counts(roles)
     return (
         any(role.kind in (*FINDING_ROLES, "day", "action") for role in roles)
         or bool(fields & {"lesion", "foot", "claw", "locomotion_score", "toe_length_mm", "severity", "feet_seen"})
-        or (bool(fields & {"visit_date"}) and bool(fields & {"note", "visit_kind", "herd_size", "action"}))
+        or (("visit_date" in fields or dated) and bool(fields & {"note", "visit_kind", "herd_size", "action"}))
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from evenfoot.analytics.domain.lexicon import phrases, plain
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
@@ -27,11 +27,15 @@ _NAMED = re.compile(r"(?<!\w)\d{1,2}[-/.][^\W\d_]{3,10}\.?[-/.]\d{2,4}(?!\w)")
 
 @dataclass(frozen=True)
 class Day:
-    """A day, or what is known of it. ``year`` or ``day`` is ``None`` where the text does not say."""
+    """A day, or what is known of it. ``year`` or ``day`` is ``None`` where the text does not say.
+
+    ``text`` is the day as written where it depends on the order of the file: "3/4/2026".
+    """
 
     year: int | None
     month: int
     day: int | None
+    text: str = field(default="", compare=False, repr=False)
 
     def date(self, year: int | None, today: dt.date) -> dt.date | None:
         """The date, with a year and a day put in where they are missing; no later than *today* where they are."""
@@ -119,6 +123,43 @@ def _checked(year: int | None, month: int, day: int | None, text: str) -> Day:
     return Day(year, month, day)
 
 
+def _read_either_way(text: str, order: DateOrder, today: dt.date) -> dt.date | None:
+    """A whole date in the order given, else in the other one: "9/18/2025" has the month first."""
+    for first in (order.day_first, not order.day_first):
+        try:
+            return read_day(text, DateOrder(first, "option"), today)
+        except Unreadable:
+            continue
+    return None
+
+
+def numbered_day(text: str) -> str:
+    """The date in a line whose day and month are numbers before the year, as it is written; else an empty text.
+
+    Example
+    -------
+    >>> numbered_day("Elm End 3/4/2026"), numbered_day("Elm End 2026-04-03")
+    ('3/4/2026', '')
+    """
+    match = _IN_TEXT.search(text)
+    return match[0] if match and re.match(r"\d{1,2}\D", match[0]) else ""
+
+
+_SEASON = re.compile(r"(?<!\d)((?:19|20)\d{2})\s*[-/\N{EN DASH}]\s*(?:(?:19|20))?(\d{2})(?!\d|\s*[-/.]\s*\d)")
+
+
+def season_named(text: str) -> int | None:
+    """The first year of a season that a title names over the turn of the year: "2025/26".
+
+    Example
+    -------
+    >>> season_named("Lame book, season 2025/26"), season_named("Winter 2025-2026"), season_named("2025-12")
+    (2025, 2025, None)
+    """
+    match = _SEASON.search(text)
+    return int(match[1]) if match and (int(match[1]) + 1) % 100 == int(match[2]) else None
+
+
 BARE_DAY = re.compile(r"\s*(0?[1-9]|[12]\d|3[01])(?:\.0*)?\s*")
 """A day of the month alone."""
 
@@ -161,9 +202,8 @@ def days_within(text: str, order: DateOrder, today: dt.date) -> tuple[list[dt.da
     dates: list[dt.date] = []
     rest = text
     for match in _IN_TEXT.finditer(text):
-        try:
-            found = read_day(match[0], order, today)
-        except Unreadable:
+        found = _read_either_way(match[0], order, today)
+        if found is None:
             continue
         if found >= EARLIEST:
             dates.append(found)

@@ -232,8 +232,38 @@ def settle(draft: Draft, answers: Answers) -> None:
                 settled = [
                     Role("note") if role.field in ("lesion", "lesion_detail", "action") else role for role in settled
                 ]
+            settled = _groups_of_one_farm(draft, table, settled, profiles, answers)
             by_headings[key] = _ticked_feet(settled, profiles)
         draft.roles.append(by_headings[key])
+
+
+def _groups_of_one_farm(
+    draft: Draft, table: Table, roles: list[Role], profiles: Sequence[Profile], answers: Answers
+) -> list[Role]:
+    """A column such as "Herd" that holds letters or numbers, below a line that names the farm, as the group."""
+    fields = [role.field for role in roles]
+    place = fields.index("farm") if "farm" in fields and "group" not in fields else None
+    farm = _farm_in_lines(draft)
+    if place is None or not farm:
+        return roles
+    short = profiles[place].without_blanks.share(test=lambda text: len(plain(text)) <= LONGEST_GROUP)
+    if not profiles[place].filled or short < 1:
+        return roles
+    heading = " ".join(table.headings[place].split())
+    value = answers.ask(
+        Question(
+            f"groups:{plain(heading)}", heading,
+            say("A line names the farm {farm}. Does '{heading}' ({shown}) hold groups of its cows, or farms?", farm=farm,
+                heading=heading, shown=", ".join(list(profiles[place].texts)[:4])),
+            choices([("group", say("groups of {farm}", farm=farm)), ("farm", say("farms"))]),
+            "farm" if plain(heading) == "farm" else "group",
+        )
+    )  # fmt: skip
+    return [replace(role, field="group") if at == place and value == "group" else role for at, role in enumerate(roles)]
+
+
+LONGEST_GROUP = 2
+"""Letters of what may be a group rather than a farm: A, B, 12. [common practice, no source]"""
 
 
 def _ask_twice(roles: Sequence[Role | None], answers: Answers) -> None:

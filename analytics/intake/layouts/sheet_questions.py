@@ -49,6 +49,7 @@ def date_texts(draft: Draft) -> list[tuple[str, int]]:
     for context in draft.contexts:
         if "visit_date" in context.values:
             out.append((_full(context.values["visit_date"]), 1))
+    out += [(day.text, 1) for context in (*draft.contexts, draft.tab) if (day := context.day) is not None and day.text]
     return out
 
 

@@ -15,7 +15,7 @@ from evenfoot.analytics.domain.lexicon import meaning, plain
 from evenfoot.analytics.intake.fields import KINDS, field_of
 from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
 from evenfoot.analytics.intake.layouts.context import read_name
-from evenfoot.analytics.intake.layouts.days import BARE_DAY, MID_MONTH, Day, month_named, read_day_text
+from evenfoot.analytics.intake.layouts.days import BARE_DAY, MID_MONTH, Day, month_named, read_day_text, season_named
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts
 from evenfoot.analytics.intake.layouts.profiles import is_tick, is_yes_no
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
@@ -42,6 +42,8 @@ from evenfoot.analytics.messages import Message, say
 SHOWN = 4
 
 
+SEASON_ROWS = 50
+"""Rows among which the first day of a season is looked for. [common practice, no source]"""
 ABOVE_REPEATS = 0.2
 """Share of filled cells that may repeat the one above in a column that is filled only where something changes.
 [common practice, no source]"""
@@ -171,6 +173,7 @@ class TableRecords:
         keep = np.ones(len(of_row), dtype=bool)
         if any(role.kind == "event" for role in roles):
             keep = self._about_feet(of_row, many)
+        keep &= ~self._unseen(np.asarray(many) == 0)[of_row]
         shared = self.shared()
         for name, (codes, texts) in shared.items():
             columns[name] = RawColumn(codes[of_row], texts)
@@ -232,6 +235,37 @@ class TableRecords:
                 claws[here[0]] = ""
         columns["foot"], columns["claw"] = column_of(feet.tolist()), column_of(claws.tolist())
         return keep
+
+    def _unseen(self, silent: Any) -> Any:
+        """Rows without a finding whose remark says that the cow was not looked at: left out, unless told otherwise.
+
+        *silent* are the rows without a finding. One that says "ok" of a foot is no such row.
+        """
+        out = np.zeros(len(self.rows), dtype=bool)
+        for place, role in enumerate(self.roles):
+            finding = role.kind in FINDING_ROLES or role.kind in ("action", "side") or role.field in FINDING_FIELDS
+            if finding and place < len(self.sheet.columns):
+                silent = silent & self._blank(place)
+        remark = ""
+        for place, role in enumerate(self.roles) if silent.any() else ():
+            if place >= len(self.sheet.columns) or not (role.kind == "note" or role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            said = np.array([_says_unseen(text) for text in column.texts], dtype=bool)
+            out |= silent & said[column.codes[self.rows]]
+            remark = remark or next((column.texts[code] for code in column.codes[self.rows[out]].tolist() if said[code]), "")
+        if not out.any():
+            return out
+        value = self.answers.ask(
+            Question(
+                "unseen", remark,
+                say("'{remark}': {n} rows say so and nothing of feet. Were these cows looked at?", remark=remark,
+                    n=int(out.sum())),
+                choices([("leave", say("no: leave the rows out")), ("sound", say("yes, and nothing was found"))]),
+                "leave",
+            )
+        )  # fmt: skip
+        return out if value == "leave" else np.zeros(len(self.rows), dtype=bool)
 
     def _about_feet(self, of_row: Positions, many: Any) -> Any:
         """Of an event list, the events that are about feet: those with a finding, a trim or "nothing found"."""
@@ -304,7 +338,7 @@ class TableRecords:
                 for index in np.flatnonzero(codes == code).tolist():
                     if not named or feet[index] in named:
                         texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
-        self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]))
+        self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]), _texts_of(columns["foot"]))
         columns["action"] = column_of(texts)
 
     def _action_told(self, text: str) -> tuple[str, tuple[str, ...]]:
@@ -317,18 +351,38 @@ class TableRecords:
             return reading.action, reading.feet
         return text, ()
 
-    def _actions_in_remarks(self, texts: list[str], of_row: Positions, lesions: Sequence[str]) -> None:
-        """A remark that says no more than that a block or wrap was put on tells of the one finding of its row."""
-        findings = np.bincount(of_row, weights=[bool(lesion) for lesion in lesions], minlength=len(self.rows))
+    def _block_or_wrap(self, text: str) -> tuple[str, tuple[str, ...]]:
+        """The block or wrap that a remark says was put on, with the feet it names; an empty text where it says none."""
+        first = re.split(r"[,;.]", text.strip(), maxsplit=1)[0]
+        if not first:
+            return "", ()
+        if meaning("action", first) in ("block", "wrap"):
+            return str(meaning("action", first)), ()
+        reading = read_findings(first, taught=self.draft.words.taught)
+        if reading.action not in ("block", "wrap") or reading.findings or reading.doubts or reading.unread:
+            return "", ()
+        return reading.action, reading.feet
+
+    def _actions_in_remarks(
+        self, texts: list[str], of_row: Positions, lesions: Sequence[str], feet: Sequence[str]
+    ) -> None:
+        """A remark that a block or wrap was put on tells of the one finding of its row, or of the foot it names."""
+        has = np.array([bool(lesion) for lesion in lesions], dtype=bool)
+        findings = np.bincount(of_row, weights=has, minlength=len(self.rows))
         for place, role in enumerate(self.roles):
             if place >= len(self.sheet.columns) or not (role.kind == "field" and role.field == "note"):
                 continue
             column = self.sheet.columns[place]
-            done = [action if (action := meaning("action", text)) in ("block", "wrap") else "" for text in column.texts]
+            used = np.unique(column.codes[self.rows]).tolist()
+            done = {code: told for code in used if (told := self._block_or_wrap(column.texts[code]))[0]}
             codes = column.codes[self.rows][of_row]
-            for index in np.flatnonzero(np.array([bool(one) for one in done], dtype=bool)[codes]).tolist():
-                if findings[of_row[index]] == 1 and lesions[index] and texts[index] in ("", "trim"):
-                    texts[index] = done[codes[index]]
+            for index in np.flatnonzero(np.isin(codes, list(done))).tolist():
+                action, named = done[int(codes[index])]
+                row = of_row == of_row[index]
+                there = int((row & has & np.isin(feet, named)).sum()) if named else int(findings[of_row[index]])
+                mine = has[index] and (not named or feet[index] in named)
+                if there == 1 and mine and texts[index] in ("", "trim"):
+                    texts[index] = action
 
     def _stages_in_remarks(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
         """A remark that is a stage and nothing else is the stage of the one digital dermatitis of its row."""
@@ -531,7 +585,29 @@ class TableRecords:
         found = day.date(year, self.facts.today)
         return text if found is None else found.isoformat()
 
+    def _season(self) -> tuple[int, int] | None:
+        """The first year of the season that a title names, and the month in which the rows begin."""
+        lines = [cell for line in self.table.lines for cell in line if cell.strip()]
+        year = next((y for text in (*lines, self.sheet.tab or "", self.facts.file) if (y := season_named(text))), None)
+        if year is None:
+            return None
+        place = self.place("visit_date")
+        rows = [] if place is None else [self.sheet.columns[place].text(int(row)) for row in self.rows[:SEASON_ROWS]]
+        for text in (*(role.day for role in self.roles if role.kind == "day"), *rows):
+            try:
+                return year, read_day_text(text, self.order, self.facts.today, serial=False).month
+            except (Unreadable, ValueError):
+                continue
+        return None
+
     def _year(self, day: Day) -> int | None:
+        season = self._season()
+        if season is not None:
+            first, month = season
+            self.notes.append(
+                say("Days without a year were taken to be in the season {first}/{last}.", first=first, last=first + 1)
+            )
+            return first if day.month >= month else first + 1
         for context in (self.context, self.draft.tab, read_name(self.facts.file, self.order, self.facts.today)):
             years = context.years or ((context.day.year,) if context.day is not None and context.day.year else ())
             if len(set(years)) == 1:
@@ -647,6 +723,17 @@ class TableRecords:
         return out
 
 
+def _says_unseen(text: str) -> bool:
+    """Whether a remark says that the cow was not looked at.
+
+    Example
+    -------
+    >>> _says_unseen("dry, not brought in"), _says_unseen("dry")
+    (True, False)
+    """
+    return any(meaning("away", part) == "unseen" for part in re.split(r"[,;.:()\u2013-]", text) if part.strip())
+
+
 _STAGE_ALONE = re.compile(r"(?:(?:stage|stadium|estadio|stade|est[aá]dio)\s+)?[mM]\s?(4[.,]1|[0-4])", re.I)
 _OF_SCORES = frozenset(("cow", "farm", "visit_date", "trimmer", "locomotion_scale", "locomotion_score"))
 """Fields of a row that a record of a score takes up."""
@@ -684,6 +771,8 @@ def _read_scores(column: RawColumn, words: Words) -> RawColumn:
 
 
 def _iso(day: Day) -> str:
+    if day.text:
+        return day.text
     if day.year is None or day.day is None:
         return f"{day.year}-{day.month:02d}" if day.year else f"{day.day or ''} {_MONTH_NAMES[day.month - 1]}".strip()
     return f"{day.year:04d}-{day.month:02d}-{day.day:02d}"

@@ -361,6 +361,9 @@ def _looks_like_record(cells: Sequence[str]) -> bool:
 _WHOLE_DAY_OR_NUMBER = re.compile(r"^(\d{3,}|\d{1,4}\D\d{1,2}\D\d{1,4}.*)$")
 
 
+_EXPLAINS = re.compile(r"\w\s*=\s*[^\W\d_]{2}")
+"""A word that a line explains: "US = sole ulcer"."""
+
 _COUNT = re.compile(r"^\d+([.,]\d+)?\s*%?$")
 
 _BRACKETS = re.compile(r"[(\[{][^(\[{)\]}]*[)\]}]")
@@ -434,11 +437,14 @@ def _stretches(
     special = _special_rows(sheet, head, positions, count, cow)
     again = _repeats(sheet, head, positions)
     named = _are_names(sheet, positions[count > 1], cow)
+    end = len(positions) if named else _end_of_cows(sheet, positions, cow)
     lines_at: list[int] = []
     totals_at: list[int] = []
     for index in np.flatnonzero(special & ~again).tolist():
         cells = sheet.row(int(positions[index]))
         sort = _sort_of_row(cells, head, cow, named=named)
+        if sort == "record" and index >= end:
+            sort = "total" if _is_counted(cells) else "line"
         if sort == "total":
             totals_at.append(index)
         elif sort == "line":
@@ -468,6 +474,26 @@ def _stretches(
     return out
 
 
+def _end_of_cows(sheet: RawSheet, positions: Positions, cow: int | None) -> int:
+    """Where, below the last numbered cow and a blank row, rows follow that sum up or explain words."""
+    if cow is None or cow >= len(sheet.columns):
+        return len(positions)
+    column = sheet.columns[cow]
+    numbered = np.array([_COW_LIKE.match(text.strip()) is not None for text in column.texts], dtype=bool)
+    cows = np.flatnonzero(numbered[column.codes[positions]])
+    if not len(cows):
+        return len(positions)
+    gaps = np.flatnonzero(np.diff(positions) > 1) + 1
+    behind = gaps[gaps > cows[-1]]
+    return int(behind[0]) if len(behind) and int(behind[0]) == int(cows[-1]) + 1 else len(positions)
+
+
+def _is_counted(cells: Sequence[str]) -> bool:
+    """Whether a row has words first, and nothing but numbers behind them."""
+    said = [cell.strip() for cell in cells if cell.strip()]
+    return len(said) > 1 and all(_COUNT.match(cell) for cell in said[1:])
+
+
 def _are_names(sheet: RawSheet, positions: Positions, cow: int | None) -> bool:
     """Whether the cows of the rows that say more than a cow are mostly called by names."""
     if cow is None or cow >= len(sheet.columns) or not len(positions):
@@ -487,7 +513,7 @@ def _special_rows(
         odd = np.array([not _COW_LIKE.match(text.strip()) for text in column.texts], dtype=bool)
         special = special | odd[column.codes[positions]]
     for column in sheet.columns[:4]:
-        sums = np.array([_begins_total(text) or _says_count(text) for text in column.texts], dtype=bool)
+        sums = np.array([begins_total(text) or _says_count(text) for text in column.texts], dtype=bool)
         if sums.any():
             special = special | sums[column.codes[positions]]
     return special
@@ -505,7 +531,8 @@ def _repeats(sheet: RawSheet, head: _HeadingRow, positions: Positions) -> npt.ND
     return again
 
 
-def _begins_total(text: str) -> bool:
+def begins_total(text: str) -> bool:
+    """Whether a text begins like one that names a sum, a mean or a key."""
     word = plain(text[:60])
     totals = _totals("total")
     return (
@@ -533,14 +560,16 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
     said = [(place, cell.strip()) for place, cell in enumerate(cells) if cell.strip()]
     if not said or field_told(said[0][1]) not in (None, "herd_size"):
         return "line"
+    if _EXPLAINS.search(said[0][1]) and not (cow is not None and cow < len(cells) and _COW_LIKE.match(cells[cow].strip())):
+        return "line"
     first = head.roles[said[0][0]] if said[0][0] < len(head.roles) else None
     is_foot = first is not None and first.field == "foot" and meaning("foot", said[0][1]) is not None
-    if _begins_total(said[0][1]) and not is_foot and (cow is None or said[0][0] <= cow or not cells[cow].strip()):
+    if begins_total(said[0][1]) and not is_foot and (cow is None or said[0][0] <= cow or not cells[cow].strip()):
         return "total"
-    if cow is not None and cow < len(cells) and _begins_total(cells[cow]):
+    if cow is not None and cow < len(cells) and begins_total(cells[cow]):
         return "total"
     cow_text = cells[cow].strip() if cow is not None and cow < len(cells) else ""
-    if _says_count(said[0][1]) and len(said) > 1 and all(_COUNT.match(cell) for _, cell in said[1:]):
+    if _says_count(said[0][1]) and _is_counted(cells):
         # Words for what is counted, and nothing but numbers.
         return "total"
     placed = [place for place, _ in said if place < len(head.roles) and head.roles[place] is not None]

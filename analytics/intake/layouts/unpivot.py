@@ -19,7 +19,7 @@ from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.domain.lesions import OTHER_LESION
 from evenfoot.analytics.domain.lexicon import foot_sets, meaning, phrases, plain
 from evenfoot.analytics.intake.layouts.profiles import DITTO, is_tick
-from evenfoot.analytics.intake.layouts.roles import Role
+from evenfoot.analytics.intake.layouts.roles import MEASURES, Role
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings, read_remark
 from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt
 from evenfoot.analytics.intake.parsing.value_cells import (
@@ -638,13 +638,16 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
         if reading.action:
             for record in out:
                 record["action"] = reading.action
+        if not out and reading.nothing and len(reading.feet) == 1:
+            # A sound foot that is named.
+            out = [{"foot": reading.feet[0]}]
         return out, reading.doubts
 
     return read
 
 
 _FEET_EVENT = re.compile(
-    r"\b(podal|podo|hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic|recort|arregl|despalm)"
+    r"\b(podal|podo|hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic|recort|arregl|despalm|desvas|reng|manc|manq)"
 )
 """Words of an event that is about feet. [common practice, no source]"""
 
@@ -784,9 +787,36 @@ def unfold_rows(
     }
     order = np.lexsort((turn, row))
     if len(groups) > 1:
+        order = order[_take_lengths(row[order], codes_of, order)]
         order = order[_says_more(row[order], {name: codes[order] for name, codes in codes_of.items()})]
     out = {name: RawColumn(codes[order], list(built.texts[name])) for name, codes in codes_of.items()}
     return row[order], out, found
+
+
+def _take_lengths(row: Positions, codes: Mapping[str, Codes], order: Positions) -> Any:
+    """Which records stay when the lengths of a foot are written into its one finding of that row.
+
+    *codes* is changed. A finding on one claw does not take the length of the whole foot.
+    """
+    keep = np.ones(len(row), dtype=bool)
+    names = [name for name in MEASURES if name in codes]
+    measured = np.zeros(len(row), dtype=bool)
+    for name in names:
+        measured |= codes[name][order] != 0
+    if not measured.any():
+        return keep
+    finds = (codes["lesion"][order] != 0) & ~measured
+    places: dict[tuple[int, int, int], list[int]] = {}
+    foot, claw = codes["foot"][order].tolist(), codes["claw"][order].tolist()
+    for index in np.flatnonzero(finds).tolist():
+        places.setdefault((int(row[index]), foot[index], claw[index]), []).append(index)
+    for index in np.flatnonzero(measured & (codes["lesion"][order] == 0)).tolist():
+        there = places.pop((int(row[index]), foot[index], claw[index]), [])
+        if len(there) == 1:
+            for name in names:
+                codes[name][order[there[0]]] = codes[name][order[index]]
+            keep[index] = False
+    return keep
 
 
 def _says_more(row: Positions, codes: Mapping[str, Codes]) -> Any:

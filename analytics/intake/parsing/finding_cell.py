@@ -315,8 +315,11 @@ class _Cell:
                 and index
                 and items[index - 1].kind in LESION_KINDS
             ):
-                item.kind = "filler"
-                self.doubts.append(Doubt(item.text, "claw", ("claw:medial", "note"), "note"))
+                # "WL in z1" names the inner claw, "WL in zone 1" and "WL in LH" a place.
+                short = items[index + 1].kind == "zone" and _SHORT_ZONE.fullmatch(items[index + 1].text) is not None
+                if not short:
+                    item.kind = "filler"
+                    self.doubts.append(Doubt(item.text, "claw", ("claw:medial", "note"), "note"))
 
     def _weigh_hyphen(self, before: Item, hyphen: Item, after: Item) -> None:
         """A hyphen between two feet says that the first is sound (``LF - RF - LH SU``), or joins them: it is asked."""
@@ -1206,6 +1209,7 @@ class _FootWalk:
 _MARKS = frozenset({"x", "xx", "\u2713", "\u2714", "\u221a", "\u2611", "*", "v", "/", "\\"})
 _HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
 _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
+_SHORT_ZONE = re.compile(r"z\s?\d{1,2}", re.I)
 _BOTH_FEET = ("foot:LH RH", "foot:LF RF")
 _FOR = frozenset({"for", "para", "fur", "fuer", "voor", "pour", "por", "wegen"})
 """Words in front of what something is done for. [common practice, no source]"""
