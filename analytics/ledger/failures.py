@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from evenfoot.analytics.errors import UserError
-from evenfoot.analytics.messages import say
+from evenfoot.analytics.messages import Message, say
 
 FULL = ("No space left", "File too large", "isk quota", "not enough space", "There is not enough space")
 """What systems say when a disk is full."""
@@ -20,6 +20,15 @@ def read_only(name: str) -> UserError:
             "and have the tables brought over from there.",
             name=name,
         )
+    )
+
+
+def unreadable_table(what: str, error: Exception) -> Message:
+    """What to say of something that the engine could not read."""
+    return say(
+        "{what} cannot be read ({error}); put a backup back with `evenfoot restore`.",
+        what=what,
+        error=str(error).splitlines()[0],
     )
 
 

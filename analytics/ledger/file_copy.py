@@ -7,11 +7,13 @@ import datetime as dt
 import os
 import shutil
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger.atomic_write import FOLDER_ALONE, OWNER_ALONE, put_in_place, settle
-from evenfoot.analytics.ledger.ledger import Ledger
+
+if TYPE_CHECKING:
+    from evenfoot.analytics.ledger.ledger import Ledger
 
 KEPT_COPIES = 10
 """So many of the copies made before undoing stay in the folder; older ones go. [common practice, no source]"""

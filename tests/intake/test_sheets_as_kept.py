@@ -166,3 +166,13 @@ def test_a_number_alone_is_a_day_of_the_visit_and_none_to_look_again(tmp_path: P
         ("2026-03-12", "Elm End", "None"), ("2026-03-13", "Elm End", "None"), ("2026-03-13", "Elm End", "2026-04-10"),
     ]  # fmt: skip
     assert [sheet.blanked for sheet in found.sheets] == [2]
+
+
+@pytest.mark.parametrize("line", ["Elm End 3/4/2026,,,,", "Elm End,,3/4/2026,,", "Elm End,Date: 3/4/2026,,,"])
+def test_a_date_in_a_line_that_can_be_read_both_ways_is_asked_about(line: str, tmp_path: Path) -> None:
+    sheet = f"{line}\nCow,LF,RF,LH,RH\n12,,,SU,\n14,,,,DD\n".encode()
+    ledger = open_ledger(str(tmp_path / "kept.duckdb"))
+    found = prepare_import(ledger, sheet, "trim.csv", today=TODAY, accept=True, given={"date-order": "month-first"})
+    assert [str(one["visit_date"])[:10] for one in records_of(found.sheets)] == ["2026-03-04"] * 2
+    bare = prepare_import(ledger, sheet, "trim.csv", today=TODAY)
+    assert "date-order" in {question.id for question in bare.answers.blocking()}

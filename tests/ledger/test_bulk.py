@@ -127,9 +127,10 @@ def test_what_breaks_half_way_leaves_nothing(made_up: Path, tmp_path: Path, monk
 _MEASURED = """
 import sys
 from pathlib import Path
-from evenfoot.analytics.intake import streaming
+from evenfoot.analytics.intake.large_files import stream as streaming
 from evenfoot.analytics.intake.large_files.stream import check_stream
-from evenfoot.analytics.ledger import bulk, open_ledger
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports import bulk
 from tests.peak import peak_megabytes
 
 small, large, place = map(Path, sys.argv[1:])

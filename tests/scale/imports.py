@@ -21,7 +21,8 @@ from pathlib import Path
 # Loaded before the clock starts, as the engine is before its scan.
 import evenfoot.analytics.intake.checks.plausibility, duckdb, pyarrow.csv, pyarrow.compute
 from evenfoot.analytics.intake.large_files.stream import check_stream
-from evenfoot.analytics.ledger import bulk, open_ledger
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger.imports import bulk
 from tests.peak import peak_megabytes
 path, place = map(Path, sys.argv[1:3])
 if sys.argv[3] == "unresolved":

@@ -253,8 +253,8 @@ def _groups_of_one_farm(
     value = answers.ask(
         Question(
             f"groups:{plain(heading)}", heading,
-            say("A line names the farm {farm}. Does '{heading}' ({shown}) hold groups of its cows, or farms?", farm=farm,
-                heading=heading, shown=", ".join(list(profiles[place].texts)[:4])),
+            say("A line names the farm {farm}. Does '{heading}' ({shown}) hold groups of its cows, or farms?",
+                farm=farm, heading=heading, shown=", ".join(list(profiles[place].texts)[:4])),
             choices([("group", say("groups of {farm}", farm=farm)), ("farm", say("farms"))]),
             "farm" if plain(heading) == "farm" else "group",
         )

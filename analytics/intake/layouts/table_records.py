@@ -253,7 +253,9 @@ class TableRecords:
             column = self.sheet.columns[place]
             said = np.array([_says_unseen(text) for text in column.texts], dtype=bool)
             out |= silent & said[column.codes[self.rows]]
-            remark = remark or next((column.texts[code] for code in column.codes[self.rows[out]].tolist() if said[code]), "")
+            remark = remark or next(
+                (column.texts[code] for code in column.codes[self.rows[out]].tolist() if said[code]), ""
+            )
         if not out.any():
             return out
         value = self.answers.ask(

@@ -560,7 +560,9 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
     said = [(place, cell.strip()) for place, cell in enumerate(cells) if cell.strip()]
     if not said or field_told(said[0][1]) not in (None, "herd_size"):
         return "line"
-    if _EXPLAINS.search(said[0][1]) and not (cow is not None and cow < len(cells) and _COW_LIKE.match(cells[cow].strip())):
+    if _EXPLAINS.search(said[0][1]) and not (
+        cow is not None and cow < len(cells) and _COW_LIKE.match(cells[cow].strip())
+    ):
         return "line"
     first = head.roles[said[0][0]] if said[0][0] < len(head.roles) else None
     is_foot = first is not None and first.field == "foot" and meaning("foot", said[0][1]) is not None

@@ -20,7 +20,7 @@ from typing import Any
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger.engines.engine import NO_BAR
-from evenfoot.analytics.ledger.integrity.verify import unreadable_table
+from evenfoot.analytics.ledger.failures import unreadable_table
 from evenfoot.analytics.ledger.schema import ROW_TABLES
 from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.temporary_folders import scratch_folder

@@ -61,7 +61,7 @@ def erase_farm(ledger: Ledger, farm: str) -> Erased:
     Of an import that held nothing else, the name of the file and its digest go as well; of one that held other farms
     too, the counts are made less and set-aside rows that name the farm go. A ledger in a file is written anew to a
     second file, which then takes the first one's place, because an engine leaves the bytes of deleted rows where they
-    were; elsewhere see :mod:`evenfoot.analytics.ledger.integrity.erase_remote`.
+    were; elsewhere in one transaction.
 
     Parameters
     ----------
@@ -75,9 +75,7 @@ def erase_farm(ledger: Ledger, farm: str) -> Erased:
         There is no such farm, or the new file cannot be written.
     """
     if not hasattr(ledger.engine, "lease"):
-        from evenfoot.analytics.ledger.integrity.erase_remote import erase_in_place
-
-        return erase_in_place(ledger, farm)
+        return _erase_in_place(ledger, farm)
     with ledger.reading() as cursor:  # Of the newest layout from here on.
         rows, imports = counted(cursor, farm)
     if not is_named(ledger, farm):
@@ -289,3 +287,26 @@ def _scrub_remembered(connection: Any, named: FarmMentions) -> None:
                 number,
             ],
         )
+
+
+def _erase_in_place(ledger: Ledger, farm: str) -> Erased:
+    """Erase a farm of a server or a registry's folder in one transaction; then its bytes, where they can be reached.
+
+    Raises
+    ------
+    UserError
+        There is no such farm, or the ledger cannot be changed.
+    """
+    if not is_named(ledger, farm):
+        raise no_such_farm(ledger, farm)
+    with ledger.writing([farm] if ledger.dialect == "pyspark" else None) as connection:
+        # Of a registry only the farm's own bucket is here to be changed; whose rows an import brought is asked of all.
+        source = ledger.engine.whole_rows(connection)
+        rows, imports = counted(connection, farm)
+        with checksums.changing_all(connection):
+            scrub_imports(connection, source, farm)
+            for table in [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, *FARM_BOOKKEEPING]:
+                connection.execute(f"DELETE FROM {table} WHERE farm = ?", [farm])
+        note(connection, "farm erased", subject="ledger")
+    told = tuple(map(str, told_by_others(ledger, farm)))
+    return Erased(rows, imports, (), told + ledger.engine.forget_bytes())

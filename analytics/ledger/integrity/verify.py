@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import checksums
-from evenfoot.analytics.ledger.failures import Damaged
+from evenfoot.analytics.ledger.failures import Damaged, unreadable_table
 from evenfoot.analytics.ledger.file_copy import copy_file
 from evenfoot.analytics.ledger.integrity.verify_derived import count_of, derived_anew
 from evenfoot.analytics.ledger.layout_answers import is_whole
 from evenfoot.analytics.ledger.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES, SCHEMA_VERSION, STAMP, key_of
 from evenfoot.analytics.ledger.superseded_rows import wrong_keys
+from evenfoot.analytics.ledger.transfer import move, tables_moved
 from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.temporary_folders import scratch_folder
 
@@ -57,9 +60,7 @@ def verify(ledger: Ledger) -> Verdict:
         There is no ledger, it is no ledger, or it is from a newer Evenfoot.
     """
     if not hasattr(ledger.engine, "lease"):
-        from evenfoot.analytics.ledger.integrity.verify_remote import verify_elsewhere
-
-        return verify_elsewhere(ledger)
+        return _verify_elsewhere(ledger)
     try:
         with ledger.lease.reading() as cursor:
             if ledger.layout(cursor) == SCHEMA_VERSION:
@@ -71,15 +72,6 @@ def verify(ledger: Ledger) -> Verdict:
                 return verdict_of(cursor)
     except Damaged as damage:
         return Verdict((say("{damage}", damage=str(damage)),))
-
-
-def unreadable_table(what: str, error: Exception) -> Message:
-    """What to say of something that the engine could not read."""
-    return say(
-        "{what} cannot be read ({error}); put a backup back with `evenfoot restore`.",
-        what=what,
-        error=str(error).splitlines()[0],
-    )
 
 
 MEMORY = "2GB"
@@ -290,3 +282,67 @@ def _remembered(cursor: Any) -> Iterator[Message]:
     broken = sum(not is_whole(*row) for row in rows)
     if broken:
         yield say("{n} layouts that are remembered cannot be read.", n=broken)
+
+
+def _verify_elsewhere(ledger: Ledger) -> Verdict:
+    """Verify a ledger of a server or a registry's folder: read all of it into a file, and check that.
+
+    What the storage itself may have lost shows as rows that are missing or are not what they were: a row's key is
+    the digest of its content, an import says how many it brought. Rows of a registry must lie in the bucket of
+    their farm, where imports look for them.
+
+    Raises
+    ------
+    UserError
+        There is no ledger, or it cannot be reached.
+    """
+    with ledger.reading() as cursor:
+        findings = [*_shape_elsewhere(ledger, cursor)] or [*ledger.engine.misplaced(cursor)]
+    if findings:
+        return Verdict(tuple(findings))
+    with scratch_folder() as room:
+        copy = open_ledger(str(room / "ledger.duckdb"))
+        try:
+            move(ledger, copy)
+            _as_it_says(ledger, copy)
+        except UserError:
+            raise
+        except Exception as error:
+            # Whatever the storage says of a file that is gone or a page that is damaged: it is told, and is no failure.
+            return Verdict((unreadable_table(ledger.name, error),))
+        try:
+            with copy.reading() as cursor:
+                return verdict_of(cursor)
+        finally:
+            with contextlib.suppress(UserError):
+                copy.lease.drop_if_idle()
+
+
+def _as_it_says(ledger: Ledger, copy: Ledger) -> None:
+    """Let the copy say of itself what the ledger does, as far as that keeps sums."""
+    with ledger.reading() as cursor:
+        if not checksums.kept(cursor):
+            return
+        said = cursor.execute("SELECT name, value FROM meta WHERE name <> 'changes'").fetchall()
+    with copy.writing() as connection:
+        connection.execute("DELETE FROM meta")
+        for name, value in said:
+            connection.execute("INSERT INTO meta VALUES (?, ?)", [name, value])
+
+
+def _shape_elsewhere(ledger: Ledger, cursor: Any) -> Iterator[Message]:
+    """Tables and columns that are not there."""
+    found = ledger.engine.tables(cursor)
+    for table, columns in tables_moved().items():
+        if table not in found:
+            yield say("The table {table} is missing; put a backup back with `evenfoot restore`.", table=table)
+            continue
+        there = set(cursor.execute(f"SELECT * FROM {table} LIMIT 0").df().columns)
+        wrong = sorted(set(columns) - there)
+        if wrong:
+            yield say(
+                "The table {table} has other columns than it should ({columns}); put a backup back with "
+                "`evenfoot restore`.",
+                table=table,
+                columns=", ".join(wrong),
+            )
