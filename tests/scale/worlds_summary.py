@@ -25,6 +25,9 @@ LESIONS = {
 GAIT = {"lame": 0.20, "severe": 0.05}
 COW_SD = 1.0
 """Spread of proneness between cows, log odds. [common practice, no source]"""
+OF_A_COW = float(np.sqrt(1 + 0.346 * COW_SD**2))
+"""Log odds of a cow for those of the herd: proneness that differs between cows draws the herd's towards even odds.
+[pub: Zeger, Liang & Albert 1988, Biometrics 44:1049]"""
 REPLACED = 0.3
 """Share of cows replaced in a year. [common practice, no source]"""
 SEEN = 0.92
@@ -51,11 +54,11 @@ class World:
 
 
 def simulate(rng: np.random.Generator, world: World, base: dict[str, float], effect: dict[str, float]) -> HerdVisits:
-    """The visits of one farm. *effect* is added to the log odds at the visits of the last 75 days."""
+    """The visits of one farm. *effect* is added to the herd's log odds at the visits of the last 75 days."""
     names, prevalence = list(base), np.array(list(base.values()))
     visits = int(world.visits_a_year * world.years)
     day = np.round(np.arange(visits) * 365.25 / world.visits_a_year).astype(int)
-    level = special.logit(prevalence) * np.sqrt(1 + 0.346 * COW_SD**2)
+    level = special.logit(prevalence) * OF_A_COW
     phase = rng.uniform(0, 1)
     prone = rng.normal(0, COW_SD, (len(base), world.cows))
     cow = np.arange(world.cows)
@@ -71,7 +74,7 @@ def simulate(rng: np.random.Generator, world: World, base: dict[str, float], eff
         drawn = rng.normal(0, world.visit_sd, 1 if world.shared else len(base)) * np.ones(len(base))
         of_visit = drawn if visit == 0 else world.follows * of_visit + np.sqrt(1 - world.follows**2) * drawn
         wave = np.log(world.season) / 2 * np.cos(2 * np.pi * (day[visit] / 365.25 - phase))
-        raised = np.array([effect.get(name, 0.0) for name in names]) * (day[visit] > day[-1] - 75)
+        raised = np.array([effect.get(name, 0.0) for name in names]) * OF_A_COW * (day[visit] > day[-1] - 75)
         logit = (level + of_visit + wave + raised)[:, None] + prone
         ill = rng.random(logit.shape) < special.expit(logit)
         if visit:
@@ -105,7 +108,7 @@ def any_verdict(worlds: list[World], farms: int, seed: int) -> float:
 
 
 def found_share(worlds: list[World], what: str, ratio: float, farms: int, seed: int) -> float:
-    """Share of farms, spread evenly over *worlds*, on which odds of *what* times *ratio* are called worse."""
+    """Share of farms, spread over *worlds*, on which the herd's odds of *what* times *ratio* are called worse."""
     rng = np.random.default_rng(seed)
     effect = {what: float(np.log(ratio))}
     if what == "lame":

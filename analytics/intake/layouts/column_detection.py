@@ -88,7 +88,10 @@ def settle_roles(
 
 
 def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> Role | None:
-    """The role of a misspelt heading whose cells can be what it seems to say; not certain."""
+    """The role of a misspelt heading, or of one that can mean several lesions, whose cells fit it; not certain."""
+    lesions = [code for code in (meaning("doubtful", heading) or "").split() if code in LESIONS]
+    if lesions and profile.without_blanks.share(test=partial(marks_action, taught)) >= MOST:
+        return Role("lesion", lesion=lesions[0], certain=False)
     word = squeezed_heading(plain(heading))
     if len(word) < 3 or word.isdecimal():
         return None

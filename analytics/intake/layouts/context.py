@@ -20,6 +20,7 @@ SAID_ONCE = ("visit_date", "farm", "trimmer", "herd_size", "visit_kind", "group"
 _LABELLED = re.compile(r"^\s*([^:=\d]{2,40}?)\s*[:=]\s*(\S(?:.*\S)?)\s*$", re.DOTALL)
 _LABEL = re.compile(r"^\s*([^:=]{2,40}?)\s*(?:[:=]\s*)?$")
 _KEY = re.compile(r"^\s*([^\s=:]{1,12})\s*[=:\N{EN DASH}]\s*(\S.{1,60}?)\s*$")
+_CODE_AND_WORDS = re.compile(r"^\s*([A-Z\u00c0-\u00dd]{1,4}\d?|[a-z]{1,3})\s+(\S.{2,60}?)\s*$")
 _NUMBERED_PLACE = re.compile(r"^\s*(\d{1,2})[.)]?\s+([^\W\d_].{1,40}?)\s*$")
 _NAME_AND_NUMBER = re.compile(r"([^\W\d_]{3,12})\s+(\d{1,3})")
 _NAME_OF_PERSON = re.compile(r"^(?:[A-Z]\.\s?){1,3}[A-Z][\w'-]+$")
@@ -200,6 +201,32 @@ def field_told(cell: str) -> str | None:
     return _field_of(cell.partition(":")[0])
 
 
+_PERSON = re.compile(
+    r"(?:^|(?<=[\s,;(-]))((?:[a-z\u00df-\u00ff]+\s+)?[a-z\u00df-\u00ff]+)\s+((?:[A-Z\u00c0-\u00dd]\.\s?)*[A-Z\u00c0-\u00dd][\w'-]+(?:\s[A-Z\u00c0-\u00dd][\w'-]+)?)"
+)
+
+
+def _person_told(text: str) -> re.Match[str] | None:
+    """Words for a trimmer and a name behind them: "hoof paring, parer Tom Deasy", "trimmed 5 March by R. Pascoe".
+
+    Example
+    -------
+    >>> _person_told("hoof paring, parer Tom Deasy")[2], _person_told("trimmed by R. Pascoe")[2]
+    ('Tom Deasy', 'R. Pascoe')
+    """
+    for match in _PERSON.finditer(text):
+        words = match[1].split()
+        for label in (match[1], words[-1]):
+            if _role_of_person(label):
+                return match
+    return None
+
+
+def _role_of_person(label: str) -> bool:
+    role = read_heading(label)
+    return role is not None and role.kind == "field" and role.field == "trimmer"
+
+
 def _told(field_name: str, text: str) -> tuple[str, str]:
     """A field and what is said of it; "Herd: 105 milking" tells how many cows there are and no farm.
 
@@ -239,10 +266,12 @@ def _field_of(text: str) -> str | None:
 def _key_entries(cell: str) -> dict[str, str]:
     """ "U = sole ulcer, M = wart" as plain word -> what it says."""
     found: dict[str, str] = {}
+    unsigned: set[str] = set()
+    doubtful: set[str] = set()
     other = False
     rest = re.sub(r"(?:^\W*|(?<=[,;])\s*)[^\W\d_]{3,10}\s+(?=\d{1,2}\s*=)", "", cell)
     rest = re.sub(r"^\s*[^\W\d_]{3,12}\s*[:.]\s+", "", rest)
-    for piece in re.split(r"[,;\n|]|\s{2,}", rest):
+    for piece in re.split(r"[,;\n|]|\s{2,}|\.\s+(?=[^\W\d_a-z])", rest):
         if not piece.strip():
             continue
         several = _several_entries(piece)
@@ -250,14 +279,33 @@ def _key_entries(cell: str) -> dict[str, str]:
             found |= several
             continue
         match = _KEY.match(piece) or _NUMBERED_PLACE.match(piece)
+        if match is None and (match := _code_explained(piece)) is not None:
+            (doubtful if _may_be_finding(match[1], match[2]) else unsigned).add(plain(match[1]))
         if match is None:
             other = True
             continue
         found[plain(match[1]) or match[1].strip()] = match[2]
+    if len(unsigned) < 2 and "=" not in cell:
+        # One code with words behind it may as well be a finding.
+        found = {word: said for word, said in found.items() if word not in unsigned | doubtful}
     if other:
         # Beside other words only what explains a word is a key.
-        return {word: said for word, said in found.items() if "=" in cell and explains(word, said)}
-    return found if "=" in cell or all(explains(word, said) for word, said in found.items()) else {}
+        several_told = sum(explains(word, said) for word, said in found.items()) >= 2
+        return {word: said for word, said in found.items() if ("=" in cell or several_told) and explains(word, said)}
+    explained = {word: said for word, said in found.items() if explains(word, said)}
+    return found if "=" in cell else explained if len(explained) >= min(2, len(found)) else {}
+
+
+def _code_explained(piece: str) -> re.Match[str] | None:
+    """A code and what it stands for with no sign between them: "US \u00falcera de suela"."""
+    match = _CODE_AND_WORDS.match(piece)
+    return match if match is not None and explains(match[1], match[2]) else None
+
+
+def _may_be_finding(code: str, said: str) -> bool:
+    """Whether a code with words behind it may as well be a finding: "LA tyloom", "WL outer"."""
+    place = meaning("claw", said) or meaning("foot", said)
+    return meaning("foot", code) is not None or (place is not None and meaning("lesion", code) is not None)
 
 
 def _several_entries(piece: str) -> dict[str, str]:
@@ -320,6 +368,10 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
         day = _day_alone(text, order, today)
         if day is not None:
             rest = ""
+    person = _person_told(rest)
+    if person is not None:
+        values["trimmer"] = person[2]
+        rest = f"{rest[: person.start()]}, {rest[person.end() :]}"
     herd = _herd_size(rest)
     if herd:
         values["herd_size"] = herd
@@ -415,6 +467,9 @@ def _may_be_farm(text: str) -> bool:
     if not re.search(r"[^\W\d_]{2}", text) or len(text) > 60 or len(text.split()) > 6:
         return False
     if any(meaning(kind, text) for kind in ("lesion", "severity", "nothing", "foot", "action")):
+        return False
+    if any(plain(word) in phrases("cue") for word in text.split()):
+        # "Severity from 0 to 3" explains numbers.
         return False
     return not any(len(word) > 2 and meaning("lesion", word) for word in text.split())
 

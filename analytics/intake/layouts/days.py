@@ -238,7 +238,7 @@ def days_within(text: str, order: DateOrder, today: dt.date) -> tuple[list[dt.da
             place = start - 1
             break
         place += 1
-    rest = " ".join(words)
+    rest = _SEASON.sub(lambda match: f" {match[1]} ", " ".join(words))
     years = [int(match[1]) for match in _YEAR.finditer(rest)]
     rest = " ".join(_YEAR.sub(" ", rest).split())
     return dates, [] if dates else years, rest

@@ -11,15 +11,25 @@ from typing import Any
 import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS
-from evenfoot.analytics.domain.lexicon import foot_sets, meaning, plain
+from evenfoot.analytics.domain.lexicon import foot_sets, meaning, phrases, plain
+from evenfoot.analytics.intake.headings import is_own_column
 from evenfoot.analytics.intake.layouts.column_detection import settle_roles
 from evenfoot.analytics.intake.layouts.context import Context, explains, is_name, read_lines, read_name
 from evenfoot.analytics.intake.layouts.days import is_day
 from evenfoot.analytics.intake.layouts.profiles import DITTO, Profile, is_tick, profile_of
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.roles import Role, read_heading
-from evenfoot.analytics.intake.layouts.tables import Table, cow_column
-from evenfoot.analytics.intake.layouts.unpivot import AWAY, CLAW, END, SIDES, Words, filled_down
+from evenfoot.analytics.intake.layouts.tables import ENOUGH_FEET, Table, cow_column, is_cow_like
+from evenfoot.analytics.intake.layouts.unpivot import (
+    AWAY,
+    CLAW,
+    END,
+    FEET_EVENT,
+    SIDES,
+    Words,
+    filled_down,
+    is_feet_event,
+)
 from evenfoot.analytics.intake.layouts.visits import tables_by_visit
 from evenfoot.analytics.intake.parsing.dates import DateOrder
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
@@ -81,10 +91,29 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     for context in draft.contexts:
         key |= context.key
     explain(draft, key)
+    if any(_tells_grades(cell) for table in tables for line in (*table.lines, *table.after) for cell in line):
+        draft.words.taught = {"number": "severity", **draft.words.taught}
     feet = {context.values["feet_seen"] for context in draft.contexts if "feet_seen" in context.values}
     if len(feet) == 1:
         draft.words.feet[END] = feet.pop()[1]
     return draft
+
+
+_GRADES = re.compile(r"(?<!\d)1\D.*(?<!\d)3(?!\d)", re.DOTALL)
+
+
+def _tells_grades(line: str) -> bool:
+    """Whether a line says that the numbers 1 to 3 are degrees.
+
+    Example
+    -------
+    >>> _tells_grades("Grado: 1 leve, 2 moderado, 3 grave"), _tells_grades("1 row, 3 cows")
+    (True, False)
+    """
+    words = plain(line[:300]).split()
+    named = any(phrases("cue").get(word) == "severity" for word in words)
+    levels = sum(word in phrases("severity") and not word.isdecimal() for word in words)
+    return bool(_GRADES.search(line[:300])) and "score" not in words and (named or levels >= 2)
 
 
 PLACE_KINDS = ("foot", "claw", "lesion")
@@ -200,6 +229,8 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
             out[word] = "nothing"
         elif meaning("action", said) is not None:
             out[word] = f"action:{meaning('action', said)}"
+        elif len(word) <= LONGEST_CODE and is_feet_event(said, {}):
+            out[word] = FEET_EVENT
     return out
 
 
@@ -216,8 +247,11 @@ def settle(draft: Draft, answers: Answers) -> None:
                 if place < len(sheet.columns) else Profile([], [], 0)
                 for place in range(len(table.headings))
             ]  # fmt: skip
-            roles = _numbered_places(table.headings, list(table.roles), draft, answers)
+            roles = _explained_lesions(table.headings, list(table.roles), draft.words.taught)
+            roles = _numbered_places(table.headings, roles, draft, answers)
             cow = cow_column(roles, table.headings)
+            if cow is None:
+                cow = _numbers_of_cows(table.headings, roles, profiles, answers)
             if cow is not None and roles[cow] is None:
                 roles[cow] = Role("field", field="cow")
             roles = _zone_places(_legend_beside(draft, alike, roles))
@@ -235,6 +269,53 @@ def settle(draft: Draft, answers: Answers) -> None:
             settled = _groups_of_one_farm(draft, table, settled, profiles, answers)
             by_headings[key] = _ticked_feet(settled, profiles)
         draft.roles.append(by_headings[key])
+
+
+def _explained_lesions(
+    headings: Sequence[str], roles: list[Role | None], taught: Mapping[str, str]
+) -> list[Role | None]:
+    """Headings that the sheet's own key explains as lesions: "M" with "M = Mortellaro" below the table."""
+    out = list(roles)
+    for place, heading in enumerate(headings):
+        kind, _, code = taught.get(plain(heading), "").partition(":")
+        if kind == "lesion" and (out[place] is None or out[place].kind in ("foot", "claw")):  # type: ignore[union-attr]
+            out[place] = Role("lesion", lesion=code)
+    return out
+
+
+def _numbers_of_cows(
+    headings: Sequence[str], roles: Sequence[Role | None], profiles: Sequence[Profile], answers: Answers
+) -> int | None:
+    """The first column of different numbers without a known heading beside columns of feet; asked."""
+    if sum(role is not None and role.kind in ("foot", "claw") for role in roles) < ENOUGH_PLACES:
+        return None
+    for place, (heading, role, profile) in enumerate(zip(headings, roles, profiles, strict=True)):
+        said = profile.without_blanks
+        if (
+            role is not None
+            or not heading.strip()
+            or is_own_column(heading)
+            or not said.filled
+            or said.share(test=is_cow_like) < 1
+        ):
+            continue
+        if len(said.texts) < MOST_DIFFERENT * said.filled:
+            continue
+        name = " ".join(heading.split())
+        value = answers.ask(
+            Question(
+                f"column:{plain(name)}", name, say("Is '{heading}' the number of the cow?", heading=name),
+                choices([("cow", say("yes")), ("note", say("a remark: keep it in the note"))]), "cow", True,
+            )
+        )  # fmt: skip
+        return place if value == "cow" else None
+    return None
+
+
+MOST_DIFFERENT = 0.7
+"""Share of the rows that have a number of their own where the numbers are cows. [common practice, no source]"""
+ENOUGH_PLACES = 3
+"""Columns of feet or claws beside which a column of numbers is the cows'. [common practice, no source]"""
 
 
 def _groups_of_one_farm(
@@ -262,6 +343,8 @@ def _groups_of_one_farm(
     return [replace(role, field="group") if at == place and value == "group" else role for at, role in enumerate(roles)]
 
 
+LONGEST_CODE = 5
+"""Letters of a code of an event. [common practice, no source]"""
 LONGEST_GROUP = 2
 """Letters of what may be a group rather than a farm: A, B, 12. [common practice, no source]"""
 
@@ -281,13 +364,18 @@ def _ask_twice(roles: Sequence[Role | None], answers: Answers) -> None:
 
 
 def _learn_places(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> None:
-    """Codes of feet and claws that are certain only because of the others in their column."""
+    """Codes of feet and claws that are certain only because of the others in their column, or under all lesions."""
+    under_lesions: set[str] = set()
     for place, role in enumerate(roles):
         if role is None or place >= len(draft.sheet.columns):
             continue
-        if role.kind != "action" and not (role.kind == "field" and role.field in ("foot", "claw")):
+        told = role.kind == "field" and role.field in ("foot", "claw")
+        if role.kind not in ("action", "lesion") and not told:
             continue
         profile = profile_of([(draft.sheet.columns[place], table.rows) for table in tables])
+        if role.kind == "lesion":
+            under_lesions |= {word for text in profile.texts for word in plain(text).split()}
+            continue
         said = {plain(text) for text in profile.texts}
         if role.field == "claw" and said >= {"l", "r"} and said <= {"l", "r", "both", "b"}:
             draft.words.feet[SIDES] = "yes"
@@ -295,6 +383,10 @@ def _learn_places(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | 
             for codes in foot_sets():
                 if len(said & set(codes)) >= 2:
                     draft.words.feet |= {code: foot for code, foot in codes.items() if code in said}
+    sets = [codes for codes in foot_sets() if len(under_lesions & set(codes)) >= ENOUGH_FEET]
+    if len(sets) == 1 and any(meaning("foot", code) != foot for code, foot in sets[0].items()):
+        codes = {code: foot for code, foot in sets[0].items() if code in under_lesions}
+        draft.words.taught = {**{code: f"foot:{foot}" for code, foot in codes.items()}, **draft.words.taught}
 
 
 def _numbered_places(

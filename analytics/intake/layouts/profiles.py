@@ -115,6 +115,10 @@ def says_finding_or_nothing(text: str, taught: Mapping[str, str]) -> bool:
     return reading.nothing or bool(reading.findings)
 
 
+DONE = ("block", "wrap")
+"""What was done to a foot that a cell names as well: "block LH"."""
+
+
 def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
     """Whether a cell can be what a field holds."""
     bare = " ".join(text.split())
@@ -151,7 +155,9 @@ def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:
     if field == "visit_kind":
         return understand_visit_kind(bare) is not None
     if field == "action":
-        return any(meaning("action", part) is not None for part in re.split(r"[,;+/&]", bare)) or is_yes_no(bare)
+        parts = re.split(r"[,;+/&]", bare)
+        told = any(meaning("action", part) is not None or read_findings(part).action in DONE for part in parts)
+        return told or is_yes_no(bare)
     if field in ("toe_length_mm", "toe_length_after_mm", "heel_depth_mm", "sole_thickness_mm", "toe_angle_deg"):
         return bool(re.fullmatch(r"\d+(?:[.,]\d+)?\s*(?:mm|cm|in|\"|deg|\N{DEGREE SIGN})?", bare, re.I))
     if field in ("herd_size", "parity"):

@@ -105,6 +105,7 @@ OF_FOOT = 11
 """Numbers from here on stand for one foot or claw, as in "LF severity"."""
 NUMBERED_FIELDS = ("lesion", "foot", "claw", "zone", "severity", "action", "lesion_detail", "dd_stage")
 MEASURES = ("toe_length_mm", "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm")
+_IN_BRACKETS = re.compile(r"[(\[][^)\]]*[)\]]")
 _TIMES = re.compile(
     r"\b(before|after|vor|vorher|nach|nachher|danach|voor|vooraf|na|nadien|avant|apres|antes|despues|depois|pre|post|trim|"
     r"trimming|cm|mm)\b"
@@ -134,7 +135,7 @@ def read_heading(text: str) -> Role | None:
     if measure is not None:
         return measure
     # Before the feet: "LA" is a foot in Dutch, and "ulcère de la sole" is none.
-    lesion = meaning("lesion", _bare_of_counts(bare))
+    lesion = meaning("lesion", _bare_of_counts(bare)) or meaning("lesion", plain(_IN_BRACKETS.sub(" ", text)))
     if lesion is not None:
         return Role("lesion", lesion=lesion)
     place = _foot_and_claw(bare)
@@ -233,7 +234,7 @@ SHORTEST_ABBREVIATION = 4
 def _abbreviated(bare: str) -> str | None:
     """The lesion whose words begin with the words of a heading: "interdig growth"."""
     words = bare.split()
-    if len(words) < 2 or any(len(word) < SHORTEST_ABBREVIATION for word in words):
+    if any(len(word) < SHORTEST_ABBREVIATION for word in words) or len(bare) < SHORTEST_ALONE:
         return None
     found = {
         code
@@ -242,6 +243,10 @@ def _abbreviated(bare: str) -> str | None:
         and all(part.startswith(word) for part, word in zip(parts, words, strict=True))
     }
     return found.pop() if len(found) == 1 else None
+
+
+SHORTEST_ALONE = 9
+"""Letters of a shortened lesion, spaces included. [common practice, no source]"""
 
 
 def _foot_and_claw(bare: str) -> Role | None:

@@ -209,7 +209,8 @@ def reads_remarks(draft: Draft, answers: Answers) -> bool:
         notes = [place for place, role in enumerate(roles) if is_remark(role) and place < len(draft.sheet.columns)]
         if any(role.kind == "event" for role in roles):
             continue
-        sourced |= has_findings(roles)
+        # Lengths by foot are no findings: beside them remarks are where lesions stand.
+        sourced |= has_findings([role for role in roles if role.kind != "measure"])
         told: dict[int, set[str]] | None = None
         for place in notes:
             column = draft.sheet.columns[place]

@@ -23,6 +23,7 @@ from evenfoot.analytics.intake.layouts.roles import Role
 from evenfoot.analytics.intake.layouts.sheet_questions import DATE_FIELDS, FINDING_ROLES, farm_said_once, has_findings
 from evenfoot.analytics.intake.layouts.unpivot import (
     AWAY,
+    BOTH,
     EXTRA,
     FINDING_FIELDS,
     Words,
@@ -322,10 +323,10 @@ class TableRecords:
             column = self.sheet.columns[place]
             codes = column.codes[self.rows][of_row]
             feet = _texts_of(columns["foot"])
-            read = {code: self._action_told(column.texts[code]) for code in np.unique(codes).tolist()}
+            read = {code: self._actions_told(column.texts[code]) for code in np.unique(codes).tolist()}
             for index in np.flatnonzero([text == "" for text in texts]).tolist():
-                said, named = read[int(codes[index])]
-                texts[index] = said if not named or feet[index] in named else ""
+                mine = [said for said, named in read[int(codes[index])] if not named or feet[index] in named]
+                texts[index] = mine[0] if mine else ""
         for number, role in enumerate(self.roles):
             if role.kind != "action" or number >= len(self.sheet.columns):
                 continue
@@ -343,6 +344,11 @@ class TableRecords:
         self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]), _texts_of(columns["foot"]))
         columns["action"] = column_of(texts)
 
+    def _actions_told(self, text: str) -> list[tuple[str, tuple[str, ...]]]:
+        """The actions of a cell with the feet they name: "wrap LH, block RH" has two."""
+        parts = [self._action_told(part) for part in re.split(r"[,;]", text) if part.strip()]
+        return parts if len(parts) > 1 and all(named for _, named in parts) else [self._action_told(text)]
+
     def _action_told(self, text: str) -> tuple[str, tuple[str, ...]]:
         """The action of a cell such as "block on inside", and the feet it names; else the cell as it is."""
         text = text.strip()
@@ -355,9 +361,12 @@ class TableRecords:
 
     def _block_or_wrap(self, text: str) -> tuple[str, tuple[str, ...]]:
         """The block or wrap that a remark says was put on, with the feet it names; an empty text where it says none."""
-        first = re.split(r"[,;.]", text.strip(), maxsplit=1)[0]
+        first = re.split(r"[,;]|\.\s", text.strip(), maxsplit=1)[0].rstrip(".")
         if not first:
             return "", ()
+        *rest, last = first.split()
+        if rest and plain(last) in BOTH and meaning("action", " ".join(rest)) in ("block", "wrap"):
+            return str(meaning("action", " ".join(rest))), (BOTH_FEET,)
         if meaning("action", first) in ("block", "wrap"):
             return str(meaning("action", first)), ()
         reading = read_findings(first, taught=self.draft.words.taught)
@@ -381,6 +390,12 @@ class TableRecords:
             for index in np.flatnonzero(np.isin(codes, list(done))).tolist():
                 action, named = done[int(codes[index])]
                 row = of_row == of_row[index]
+                if named == (BOTH_FEET,):
+                    found = set(np.asarray(feet, dtype=object)[row & has])
+                    named = tuple(found) if len(found) == 2 and int((row & has).sum()) == 2 else ()
+                    if has[index] and named and texts[index] in ("", "trim"):
+                        texts[index] = action
+                    continue
                 there = int((row & has & np.isin(feet, named)).sum()) if named else int(findings[of_row[index]])
                 mine = has[index] and (not named or feet[index] in named)
                 if there == 1 and mine and texts[index] in ("", "trim"):
@@ -736,6 +751,8 @@ def _says_unseen(text: str) -> bool:
     return any(meaning("away", part) == "unseen" for part in re.split(r"[,;.:()\u2013-]", text) if part.strip())
 
 
+BOTH_FEET = "both"
+"""Stands for the two feet of a row that have a finding, where a remark says no more than both."""
 _STAGE_ALONE = re.compile(r"(?:(?:stage|stadium|estadio|stade|est[aá]dio)\s+)?[mM]\s?(4[.,]1|[0-4])", re.I)
 _OF_SCORES = frozenset(("cow", "farm", "visit_date", "trimmer", "locomotion_scale", "locomotion_score"))
 """Fields of a row that a record of a score takes up."""

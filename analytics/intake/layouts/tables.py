@@ -17,7 +17,14 @@ from evenfoot.analytics.intake.headings import is_own_column
 from evenfoot.analytics.intake.layouts.context import field_told
 from evenfoot.analytics.intake.layouts.days import is_day
 from evenfoot.analytics.intake.layouts.profiles import DITTO
-from evenfoot.analytics.intake.layouts.roles import NUMBERED_FIELDS, Role, joined_headings, read_heading, told_of_foot
+from evenfoot.analytics.intake.layouts.roles import (
+    MEASURES,
+    NUMBERED_FIELDS,
+    Role,
+    joined_headings,
+    read_heading,
+    told_of_foot,
+)
 from evenfoot.analytics.intake.sheet import Positions, RawSheet
 
 HEADING_ROWS_SEARCHED = 60
@@ -94,6 +101,7 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
     _add_fourth_foot(headings, roles)
     _settle_feet(headings, roles)
     _find_feet_of_days(headings, roles)
+    _find_lengths(headings, roles)
     days = [
         place
         for place, text in enumerate(headings)
@@ -180,6 +188,23 @@ def _find_feet_of_days(headings: Sequence[str], roles: list[Role | None]) -> Non
     if len(found) >= 2:
         for place, role in found.items():
             roles[place] = role
+
+
+_BEFORE_AFTER = re.compile(r"(.+\S)\s+([BAbaVNvn])")
+
+
+def _find_lengths(headings: Sequence[str], roles: list[Role | None]) -> None:
+    """Two columns a foot, "LF B" and "LF A": its length before and after trimming; in Dutch and German V and N."""
+    found: dict[int, tuple[str, str]] = {}
+    for place, text in enumerate(headings):
+        match = _BEFORE_AFTER.fullmatch(" ".join(text.split()))
+        if match and (foot := meaning("foot", match[1])) in FEET:
+            found[place] = (str(foot), match[2].casefold())
+    for before, after in (("b", "a"), ("v", "n")):
+        both = {foot for foot, letter in found.values() if letter == before and (foot, after) in found.values()}
+        for place, (foot, letter) in found.items() if len(both) >= 2 else ():
+            if foot in both and letter in (before, after):
+                roles[place] = Role("measure", field=MEASURES[letter == after], foot=foot)
 
 
 def _is_month(text: str) -> bool:
@@ -445,6 +470,8 @@ def _stretches(
         sort = _sort_of_row(cells, head, cow, named=named)
         if sort == "record" and index >= end:
             sort = "total" if _is_counted(cells) else "line"
+        elif sort == "record" and not named and index == len(positions) - 1 and _is_counted(cells):
+            sort = "total" if _sums_up(sheet, positions[~again][:-1], cells) else sort
         if sort == "total":
             totals_at.append(index)
         elif sort == "line":
@@ -474,6 +501,11 @@ def _stretches(
     return out
 
 
+def is_cow_like(text: str) -> bool:
+    """Whether a cell could be the number of a cow."""
+    return _COW_LIKE.match(text.strip()) is not None
+
+
 def _end_of_cows(sheet: RawSheet, positions: Positions, cow: int | None) -> int:
     """Where, below the last numbered cow and a blank row, rows follow that sum up or explain words."""
     if cow is None or cow >= len(sheet.columns):
@@ -486,6 +518,21 @@ def _end_of_cows(sheet: RawSheet, positions: Positions, cow: int | None) -> int:
     gaps = np.flatnonzero(np.diff(positions) > 1) + 1
     behind = gaps[gaps > cows[-1]]
     return int(behind[0]) if len(behind) and int(behind[0]) == int(cows[-1]) + 1 else len(positions)
+
+
+def _sums_up(sheet: RawSheet, above: Positions, cells: Sequence[str]) -> bool:
+    """Whether all numbers of a row count or add up the cells above them, such as those that are 2 or more."""
+    if not len(above):
+        return False
+    for column, cell in zip(sheet.columns, cells, strict=False):
+        if not _COUNT.match(cell.strip()):
+            continue
+        said = [text.strip() for row in above.tolist() if (text := column.text(int(row))).strip()]
+        numbers = [float(text.replace(",", ".")) for text in said if _COUNT.match(text) and "%" not in text]
+        counts = {len(said), sum(numbers), *(sum(number >= least for number in numbers) for least in (1, 2, 3))}
+        if float(cell.strip(" %").replace(",", ".")) not in counts:
+            return False
+    return True
 
 
 def _is_counted(cells: Sequence[str]) -> bool:

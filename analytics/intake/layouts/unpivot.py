@@ -260,10 +260,11 @@ def read_row(
             out = out[:1] if len(out) == 1 else []
         else:
             out = []
+    own = _actions_of_parts(lesion, len(reading.findings), taught) if len(out) == len(reading.findings) else []
     action = reading.action or said.get("action", "")
-    if action:
-        for record in out if found else ():
-            record.setdefault("action", action)
+    for record, told in zip(out, own or [action] * len(out), strict=True):
+        if told and found:
+            record.setdefault("action", told)
     if reading.unread and found:
         # A word that stays under the lesion, as it was not read, is no remark as well.
         raw_words = {lesion, *_unanswered(reading, taught)}
@@ -271,6 +272,21 @@ def read_row(
             if record.get("lesion") not in raw_words:
                 record.setdefault(EXTRA, " ".join(reading.unread))
     return out, tuple(doubts)
+
+
+def _actions_of_parts(text: str, findings: int, taught: Mapping[str, str]) -> list[str]:
+    """What was done to each finding of a cell whose parts each tell of one: "SU, block; DD, wrap"; else nothing.
+
+    Example
+    -------
+    >>> _actions_of_parts("RH SU, block; LH DD, wrap", 2, {}), _actions_of_parts("RH SU, block", 1, {})
+    (['block', 'wrap'], [])
+    """
+    parts = [part for part in re.split(r"[;\n]", text) if part.strip()]
+    if len(parts) < 2 or len(parts) != findings:
+        return []
+    each = [read_findings(part, taught=taught) for part in parts]
+    return [one.action or "" for one in each] if all(len(one.findings) == 1 for one in each) else []
 
 
 _STAGE = re.compile(r"[mM]\s?(4[.,]1|[0-4])")
@@ -496,14 +512,14 @@ def _with_end(text: str, end: str) -> str:
     lead = text[: len(text) - len(text.lstrip())]
     for place in (0, len(said) - 1) if said else ():
         side = phrases("side").get(plain(said[place]))
-        if side is None and plain(said[place]) not in _BOTH:
+        if side is None and plain(said[place]) not in BOTH:
             continue
         feet = f"{side}{end}" if side else f"L{end} R{end}"
         return lead + " ".join([*said[:place], feet, *said[place + 1 :]])
     return text
 
 
-_BOTH = frozenset(("both", "beide", "bd", "bds", "ambas", "ambos", "las dos", "deux", "allebei"))
+BOTH = frozenset(("both", "beide", "bd", "bds", "ambas", "ambos", "las dos", "deux", "allebei"))
 
 
 def _sides_of_end(text: str, key: Mapping[str, str]) -> tuple[tuple[str, ...], Doubt | None]:
@@ -646,6 +662,8 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
     return read
 
 
+FEET_EVENT = "event:feet"
+"""What a code of an event is taught to say that is about feet."""
 _FEET_EVENT = re.compile(
     r"\b(podal|podo|hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic|recort|arregl|despalm|desvas|reng|manc|manq)"
 )
@@ -662,6 +680,8 @@ def is_feet_event(text: str, taught: Mapping[str, str]) -> bool:
     """
     if not text.strip():
         return False
+    if taught.get(plain(text)) in (FEET_EVENT, "action:trim", "nothing"):
+        return True
     return bool(_FEET_EVENT.search(plain(text))) or bool(read_findings(text, taught=taught).findings)
 
 
@@ -672,6 +692,15 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
         if not is_feet_event(texts[0], words.taught):
             return [], ()
         out: list[dict[str, str]] = []
+        named = read_findings(texts[0], taught=words.taught).findings
+        if len(named) == 1 and not named[0].foot:
+            # The event is the lesion, and its remark the foot.
+            told = [read_findings(text, taught=words.taught) for text in texts[1:] if text.strip()]
+            feet = {foot for reading in told for foot in reading.feet}
+            if len(feet) == 1 and not any(reading.findings for reading in told):
+                action = next((reading.action for reading in told if reading.action), None)
+                record = {**dict(_fields_of(named[0])), "foot": feet.pop()}
+                return [{**record, "action": action} if action else record], ()
         for text in texts:
             reading = read_findings(text, taught=words.taught)
             for finding in reading.findings:
