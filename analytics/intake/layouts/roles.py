@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
@@ -231,17 +231,25 @@ SHORTEST_ABBREVIATION = 4
 
 
 @cache
+def _lesions_by_beginning() -> Mapping[tuple[str, ...], list[tuple[list[str], str]]]:
+    """The first letters of each word of a lesion -> its words and its code."""
+    found: dict[tuple[str, ...], list[tuple[list[str], str]]] = {}
+    for phrase, code in phrases("lesion").items():
+        words = phrase.split()
+        found.setdefault(tuple(word[:SHORTEST_ABBREVIATION] for word in words), []).append((words, code))
+    return found
+
+
 def _abbreviated(bare: str) -> str | None:
     """The lesion whose words begin with the words of a heading: "interdig growth"."""
     words = bare.split()
     if any(len(word) < SHORTEST_ABBREVIATION for word in words) or len(bare) < SHORTEST_ALONE:
         return None
+    near = _lesions_by_beginning().get(tuple(word[:SHORTEST_ABBREVIATION] for word in words), ())
     found = {
-        code
-        for phrase, code in phrases("lesion").items()
-        if len(parts := phrase.split()) == len(words)
-        and all(part.startswith(word) for part, word in zip(parts, words, strict=True))
-    }
+        code for parts, code in near
+        if all(part.startswith(word) for part, word in zip(parts, words, strict=True))
+    }  # fmt: skip
     return found.pop() if len(found) == 1 else None
 
 
