@@ -21,7 +21,7 @@ SHEETS = Path(__file__).parent.parent / "sheets"
 FILES = sorted((SHEETS / "files").iterdir())
 TODAY = dt.date(2026, 11, 28)
 
-AFTER = {"40b": "40a", "42b": "42a", "60b": "60a", "t87b": "t87a", "t88b": "t88a"}
+AFTER = {"40b": "40a", "42b": "42a", "60b": "60a", "t87b": "t87a", "t88b": "t88a", "g16": "g15"}
 """A sheet that comes to a ledger that holds another."""
 
 ANSWERS: dict[str, dict[str, str]] = {
@@ -29,11 +29,11 @@ ANSWERS: dict[str, dict[str, str]] = {
     "t80": {"word:k": "SU", "word:p": "DD", "word:q": "WL"},
     "b29": {"word:p9": "DS"},
     "t75": {"word:noen": "nothing", "zone:heel": "note"},
-    **{key: {"farm": "Elm End"} for key in ("c08", "c10", "c20", "c24", "de2", "de3", "e07", "f10", "f23")},
+    **{key: {"farm": "Elm End"} for key in ("c08", "c10", "c20", "c24", "de2", "de3", "e07", "f10", "f23", "g10")},
 }
 """What a person answers where no answer is likeliest."""
 
-KNOWN_ALREADY = {"60b": 4}
+KNOWN_ALREADY = {"60b": 4, "g16": 7}
 """Records of a sheet that are in the ledger already, and that the expected ones leave out."""
 
 NO_RECORDS = {"t84"}
@@ -181,3 +181,9 @@ def test_a_date_in_a_line_that_can_be_read_both_ways_is_asked_about(line: str, t
     assert [str(one["visit_date"])[:10] for one in records_of(found.sheets)] == ["2026-03-04"] * 2
     bare = prepare_import(ledger, sheet, "trim.csv", today=TODAY)
     assert "date-order" in {question.id for question in bare.answers.blocking()}
+
+
+def test_a_degree_behind_a_lesion_is_kept_in_a_sheet_of_one_row_a_finding(tmp_path: Path) -> None:
+    sheet = b"Date,Farm,Cow,Foot,Lesion\n2026-03-04,Elm End,12,LH,SU+++\n2026-03-04,Elm End,14,RH,DD ++\n"
+    found = prepare_import(open_ledger(str(tmp_path / "kept.duckdb")), sheet, "trim.csv", today=TODAY, accept=True)
+    assert [(one["lesion"], one["severity"]) for one in records_of(found.sheets)] == [("SU", 3), ("DD", 2)]

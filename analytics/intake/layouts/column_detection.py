@@ -25,6 +25,7 @@ about. [common practice, no source]"""
 
 SCORE_WORDS = frozenset(
     ("score", "scores", "points", "note", "wert", "wertung", "bewertung", "punkte", "punt", "punten", "puntos",
+     "puntaje", "puntajes",
      "cijfer", "nota", "notation", "puntuacion", "pontuacao", "escore", "grado", "grade", "graad", "grad")
 )  # fmt: skip
 LONGEST_TOE_CM = 20

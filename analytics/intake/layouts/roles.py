@@ -271,7 +271,7 @@ def _foot_and_claw(bare: str) -> Role | None:
             if foot not in FEET:
                 continue
             rest = [word for word in words[:start] + words[start + size :] if word not in fillers]
-            if not rest:
+            if not rest or " ".join(rest) in SKIN:
                 return Role("foot", foot=foot)
             lesion = meaning("lesion", " ".join(rest))
             if lesion is not None:
@@ -285,6 +285,10 @@ def _foot_and_claw(bare: str) -> Role | None:
             if told is not None:
                 return told
     return None
+
+
+SKIN = frozenset(("skin", "haut", "huid", "piel", "peau", "pele", "skin heel", "interdigital"))
+"""What is beside the claws of a foot. [common practice, no source]"""
 
 
 def told_of_foot(text: str) -> Role | None:

@@ -370,7 +370,9 @@ class TableRecords:
         if meaning("action", first) in ("block", "wrap"):
             return str(meaning("action", first)), ()
         reading = read_findings(first, taught=self.draft.words.taught)
-        if reading.action not in ("block", "wrap") or reading.findings or reading.doubts or reading.unread:
+        if reading.action not in ("block", "wrap") or reading.findings or reading.doubts:
+            return "", ()
+        if not all(meaning("claw", word) is not None for word in reading.unread):
             return "", ()
         return reading.action, reading.feet
 

@@ -17,6 +17,7 @@ from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.messages import say
 
 _BETWEEN = re.compile(r"[,;+/&|\n]|\s-\s|\band\b|\bwith\b|\bplus\b", re.I)
+SEVERITY_REMEDY = say("Write the severity, 1 to 3, in a column of its own.")
 LIST_REMEDY = say("Use a name or a code from the list of lesions, such as SU, sole ulcer, WL, DD.")
 
 
@@ -45,6 +46,10 @@ def read_finding(text: str) -> Finding:
     if says_nothing_found(text):
         return Finding(None)
     code = understand_lesion(text)
+    if code is not None and "+" in text:
+        # A degree behind the lesion would be lost here.
+        shown = " ".join(text.split())[:60]
+        raise Unreadable(say("Not understood: '{shown}'.", shown=shown), SEVERITY_REMEDY)
     if code is not None:
         parent = parent_of(code)
         return Finding(parent, code if code != parent else None, understand_stage(text) if parent == "DD" else None)
