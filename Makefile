@@ -4,6 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 PORT ?= 8050
 READY := $(VENV)/.ready
+DEV := $(VENV)/.dev
 
 .PHONY: run test test-long check spark bench torture fuzz demo catalogue screenshots lock sbom licences audit clean
 
@@ -22,30 +23,39 @@ $(VENV)/.packages: requirements.lock pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
 	touch $@
 
+# What tests and checks need besides.
+$(DEV): requirements-dev.lock $(READY)
+	$(ALONE) $(MAKE) --no-print-directory $(VENV)/.tools
+	touch $@
+
+$(VENV)/.tools: requirements-dev.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-dev.lock
+	touch $@
+
 run: $(READY)
 	$(BIN)/evenfoot demo --ledger build/demo.duckdb --port $(PORT)
 
-test: $(READY)
+test: $(DEV)
 	$(BIN)/python -m pytest -q -n 2 --dist loadfile --no-loadscope-reorder
 
 # The same tests, each with all that it tries.
-test-long: $(READY)
+test-long: $(DEV)
 	EVENFOOT_LONG_TESTS=1 EVENFOOT_ALL_MEASURES=1 $(MAKE) --no-print-directory test
 
 # Spark and Java's side of it are large, so they are apart: only who keeps a registry needs them, and the tests of it.
-spark: $(READY)
+spark: $(DEV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-spark.lock
 
-check: $(READY)
+check: $(DEV)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
-bench: $(READY)
+bench: $(DEV)
 	$(BIN)/python -m tests.scale
 
-torture: $(READY)
+torture: $(DEV)
 	$(BIN)/python -m tests.torture.killed
 	$(BIN)/python -m tests.torture.power_cut
 	$(BIN)/python -m tests.torture.torn
@@ -60,35 +70,36 @@ torture: $(READY)
 	$(BIN)/python -m tests.torture.soak --minutes 30
 
 # The fuzzer is for Linux and macOS and nobody else needs it, so it has an environment of its own.
-fuzz: requirements.lock requirements-fuzz.lock
+fuzz: requirements-dev.lock requirements-fuzz.lock
 	test -x build/fuzz-venv/bin/python || $(PYTHON) -m venv build/fuzz-venv
-	build/fuzz-venv/bin/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	build/fuzz-venv/bin/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-dev.lock
 	build/fuzz-venv/bin/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-fuzz.lock
 	build/fuzz-venv/bin/python -m tests.torture.guided
 
-screenshots: $(READY)
+screenshots: $(DEV)
 	$(BIN)/python -m tests.browser.screenshots
 
-demo: $(READY)
+demo: $(DEV)
 	$(BIN)/python -m evenfoot.sample_data.generate
 
-catalogue: $(READY)
+catalogue: $(DEV)
 	$(BIN)/python -m evenfoot.dashboard.extraction
 
-lock: $(READY)
-	$(BIN)/uv pip compile pyproject.toml --extra dev --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.lock
+lock: $(DEV)
+	$(BIN)/uv pip compile pyproject.toml --extra build --extra postgres --extra oidc --extra dev --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-dev.lock
+	$(BIN)/uv pip compile pyproject.toml --extra build --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -c requirements-dev.lock -o requirements.lock
 	printf 'deltalake>=1.6\npyspark>=4.3\n' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-spark.lock
 	echo 'atheris==3.0.0' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-fuzz.lock
 
-sbom: $(READY)
+sbom: $(DEV)
 	$(BIN)/python -m tests.supply.sbom build/sbom.json
 
-licences: $(READY)
+licences: $(DEV)
 	$(BIN)/python -m tests.supply.licences
 
 # Asks a public database of known faults about every package in the lock, so it needs the internet.
-audit: $(READY)
-	$(BIN)/pip-audit --requirement requirements.lock --require-hashes --no-deps --disable-pip
+audit: $(DEV)
+	$(BIN)/pip-audit --requirement requirements-dev.lock --require-hashes --no-deps --disable-pip
 
 clean:
 	rm -rf $(VENV) build

@@ -7,6 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).resolve().parent.parent
 
 
@@ -20,14 +22,24 @@ def test_data_walks_one_way() -> None:
     assert done.returncode == 0, done.stdout + done.stderr
 
 
-def test_the_lock_file_is_hashed_and_names_no_address() -> None:
-    text = (ROOT / "requirements.lock").read_text()
+@pytest.mark.parametrize("name", ["requirements.lock", "requirements-dev.lock"])
+def test_a_lock_file_is_hashed_and_names_no_address(name: str) -> None:
+    text = (ROOT / name).read_text()
     names = re.findall(r"^[a-z0-9][\w.-]*==\S+", text, re.M)
     assert len(names) > 50
     for block in re.split(r"\n(?=[a-z0-9])", text):
         if "==" in block.split("\n")[0]:
             assert "--hash=sha256:" in block, block.split("\n")[0]
     assert "http" not in text and "index-url" not in text
+
+
+def test_tools_come_with_the_versions_that_run() -> None:
+    """The lock of contributors holds all of the lock of users, in the same versions."""
+    pinned = [
+        set(re.findall(r"^[a-z0-9][\w.-]*==[^\s;\\]+", (ROOT / name).read_text(), re.M))
+        for name in ("requirements.lock", "requirements-dev.lock")
+    ]
+    assert pinned[0] < pinned[1]
 
 
 def test_pages_fetch_nothing_from_elsewhere() -> None:

@@ -18,7 +18,7 @@ EXTRAS = ("postgres", "oidc")
 
 def locked() -> dict[str, set[str]]:
     """Name to versions of everything in the lock; more than one where they differ between versions of Python."""
-    text = (ROOT / "requirements.lock").read_text(encoding="utf-8")
+    text = (ROOT / "requirements-dev.lock").read_text(encoding="utf-8")
     out: dict[str, set[str]] = {}
     for name, version in re.findall(r"^([A-Za-z0-9][\w.-]*)(?:\[[\w,]+\])?==([^\s;\\]+)", text, re.M):
         out.setdefault(canonicalize_name(name), set()).add(version)

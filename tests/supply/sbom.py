@@ -22,7 +22,7 @@ def write_sbom(out: Path) -> None:
     """
     out.parent.mkdir(parents=True, exist_ok=True)
     subprocess.run(
-        [sys.executable, "-W", "ignore", "-m", "cyclonedx_py", "requirements", "requirements.lock", "--pyproject",
+        [sys.executable, "-W", "ignore", "-m", "cyclonedx_py", "requirements", "requirements-dev.lock", "--pyproject",
          "pyproject.toml", "--of", "JSON", "--output-reproducible", "--short-PURLs", "-o", str(out.resolve())],
         cwd=ROOT, check=True, capture_output=True,
     )  # fmt: skip
