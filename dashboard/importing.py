@@ -109,16 +109,18 @@ def _prepared(
     ledger: Ledger, path: Path, farm: str | None, day_first: bool | None, given: dict[str, str], accept: bool, *,
     ask: bool,
 ) -> PreparedImport:  # fmt: skip
-    """A file read and compared; on a terminal each open question is asked, until none is left."""
+    """A file read and compared; on a terminal what stops the import, and who else was looked at, is asked."""
     while True:
         with working(f"Reading {path.name}"):
             prepared = prepare_import(
                 ledger, path, path.name, farm=farm, day_first=day_first, given=given, accept=accept
             )
-        blocking = prepared.answers.blocking()
-        if not blocking or not ask or not (sys.stdin.isatty() and sys.stdout.isatty()):
+        open_ones = prepared.answers.blocking()
+        if not accept:
+            open_ones += [one for one in prepared.answers.open() if one.id.startswith("rest") and one not in open_ones]
+        if not open_ones or not ask or not (sys.stdin.isatty() and sys.stdout.isatty()):
             return prepared
-        given[blocking[0].id] = _ask(blocking[0])
+        given[open_ones[0].id] = _ask(open_ones[0])
 
 
 def _take_remembered(ledger: Ledger, path: Path, *, dry_run: bool) -> None:
@@ -171,10 +173,11 @@ def _import_one(
                 "set_aside": result.set_aside,
                 "import": result.import_no or None,
             }
+        said["notes"] = [*said["notes"], *reasons(prepared.listed)]
         print(json.dumps(said))
     elif result is not None:
         print(_sentence(result, dry_run))
-    if not as_json:
+    if not as_json and (blocking or dry_run):
         for question in prepared.answers.open():
             for line in _explain_question(question):
                 print(line, file=sys.stderr)

@@ -7,7 +7,8 @@ import datetime as dt
 import json
 import math
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -46,20 +47,11 @@ def print_table(
     """Work out a measure and print it; the basis and cautions of text and CSV go to standard error."""
     if format not in FORMATS:
         raise UserError(f"'{format}' is not a format; use text, csv or json.")
-    ledger = open_ledger(address)
-    selection = Selection(
-        farms=known_farms(ledger, farms),
-        since=read_date(since, "--since") if since else None,
-        until=read_date(until, "--until") if until else None,
-        visits=tuple(_split(visits)),
-        lesions=tuple(lesion_code(word) for word in lesions),
-        hemisphere=hemisphere,
-    )
-    level = options.get("level")
-    if level is not None and not 0 < level < 1:
-        raise UserError(f"The confidence level {level} must lie between 0 and 1, such as 0.95.")
     whole = WHOLE.get(measure, {}) if format == "json" else {}
-    result = answer(measure, ledger, selection, **_typed(ledger, options), **whole)
+    result = work_out(
+        measure, open_ledger(address), farms=farms, since=since, until=until, visits=visits, lesions=lesions,
+        hemisphere=hemisphere, options=options, whole=whole,
+    )  # fmt: skip
     if format == "json":
         print(as_json(result))
         return
@@ -73,7 +65,58 @@ def print_table(
         print(sentence, file=sys.stderr)
 
 
-def _typed(ledger: Ledger, options: dict[str, Any]) -> dict[str, Any]:
+def work_out(
+    measure: str,
+    ledger: Ledger,
+    *,
+    farms: Sequence[str] = (),
+    since: str | None = None,
+    until: str | None = None,
+    visits: str = "whole-herd",
+    lesions: Sequence[str] = (),
+    hemisphere: str = "north",
+    options: Mapping[str, Any],
+    whole: Mapping[str, Any] = MappingProxyType({}),
+) -> Answer:
+    """Work out a measure from what a person wrote.
+
+    Parameters
+    ----------
+    measure : str
+        A name of :data:`evenfoot.analytics.measures.catalogue.MEASURES`.
+    ledger : Ledger
+    farms, lesions : sequence of str
+        As people call them.
+    since, until : str, optional
+        Days such as 2026-01-31.
+    visits : str
+        Kinds of visit with commas between.
+    hemisphere : str
+    options : mapping
+        The measure's own options, lists with commas between.
+    whole : mapping
+        Options that ask for everything the measure knows.
+
+    Raises
+    ------
+    UserError
+        A farm, lesion, date or option is not understood, or the measure does not take it.
+    """
+    selection = Selection(
+        farms=known_farms(ledger, farms),
+        since=read_date(since, "--since") if since else None,
+        until=read_date(until, "--until") if until else None,
+        visits=tuple(_split(visits)),
+        lesions=tuple(lesion_code(word) for word in lesions),
+        hemisphere=hemisphere,
+    )
+    level = options.get("level")
+    if level is not None and not 0 < level < 1:
+        raise UserError(f"The confidence level {level} must lie between 0 and 1, such as 0.95.")
+    return answer(measure, ledger, selection, **_typed(ledger, options), **whole)
+
+
+def _typed(ledger: Ledger, options: Mapping[str, Any]) -> dict[str, Any]:
     """The options as the measures take them: tuples, dates, periods and prices instead of text."""
     out = dict(options)
     for name in ("by", "adjust", "between"):

@@ -2,6 +2,7 @@
 
 The parts are ``evenfoot.analytics``, ``evenfoot.dashboard`` and ``evenfoot.sample_data``. An installed package holds
 them as folders. In a checkout their folders lie at the top of the repository, and this folder holds links to them.
+``evenfoot.open(path)`` asks a ledger from Python, see docs/python.md.
 """
 
 from __future__ import annotations
@@ -15,7 +16,11 @@ if not Path(__file__).with_name("analytics").is_dir():
 
 
 def __getattr__(name: str) -> Any:
-    """The version, read when it is first asked for."""
+    """``open`` and the version, read when they are first asked for: most of the program needs neither."""
+    if name == "open":
+        from evenfoot.dashboard.notebook import Herds
+
+        return Herds
     if name != "__version__":
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     from importlib.metadata import version

@@ -227,3 +227,7 @@ def test_read_sheets_wants_something_to_read() -> None:
 
 def test_compressed_text_is_named() -> None:
     assert "gzip" in says(b"\x1f\x8b" + zlib.compress(b"date"))
+
+
+def test_a_workbook_that_is_none_is_called_so() -> None:
+    assert "is no workbook that can be opened" in says(bytes(range(256)) * 4, "book.xlsx")

@@ -10,8 +10,10 @@ import pytest
 
 from evenfoot.analytics.intake.checks.score_scale import farm_scales
 from evenfoot.analytics.intake.sheet import Findings
-from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.imports.add import ImportResult
 from evenfoot.analytics.ledger.imports.farm_scales import scales_used
+from evenfoot.analytics.ledger.imports.file_import import prepare_import, run_import
 from tests.sheets import checked, herds_of_one, ledger_of
 
 DAY = dt.date(2026, 3, 2)
@@ -54,3 +56,34 @@ def test_the_newest_scores_tell_the_scale(tmp_path: Path) -> None:
     ledger = ledger_of(tmp_path / "l.duckdb", *sheets)
     assert scales_used(ledger) == {"Ash": "0-3", "Elm": "1-5", "Oak": "0-3"}
     assert scales_used(open_ledger(tmp_path / "none.duckdb")) == {}
+
+
+def brought(
+    ledger: Ledger, scores: str, farm: str = "Brook End", day: str = "2026-03-02", **given: str
+) -> ImportResult:
+    """Import a sheet of scores, such as "1 2 3", of cows 1, 2, 3."""
+    rows = "".join(f"{day},{farm},{cow},{score}\n" for cow, score in enumerate(scores.split(), start=1))
+    sheet = f"Date,Farm,Cow,Score\n{rows}".encode()
+    prepared = prepare_import(ledger, sheet, "scores.csv", today=dt.date(2026, 11, 1), accept=True, given=given)
+    return run_import(ledger, prepared, str(hash(sheet)))
+
+
+def scales(ledger: Ledger) -> list[str]:
+    return ledger.frame("SELECT DISTINCT scale FROM scores ORDER BY scale")["scale"].tolist()
+
+
+def test_a_sheet_sent_again_is_read_on_the_scale_it_was_read_on(tmp_path: Path) -> None:
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    brought(ledger, "0 1 2")
+    brought(ledger, "1 2 3", day="2026-04-02")
+    brought(ledger, "1 2 5", day="2026-05-02")
+    again = brought(ledger, "1 2 3", day="2026-04-02")
+    assert (again.added, again.already_known) == (0, 3)
+
+
+def test_a_farm_by_another_name_keeps_its_scale(tmp_path: Path) -> None:
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    brought(ledger, "0 1 2")
+    brought(ledger, "1 2 2", farm="Brookend", day="2026-04-02")
+    brought(ledger, "1 1 3", farm="Brookend", day="2026-05-02")
+    assert list(ledger.farms()) == ["Brook End"] and scales(ledger) == ["0-3"]

@@ -187,3 +187,20 @@ def test_a_degree_behind_a_lesion_is_kept_in_a_sheet_of_one_row_a_finding(tmp_pa
     sheet = b"Date,Farm,Cow,Foot,Lesion\n2026-03-04,Elm End,12,LH,SU+++\n2026-03-04,Elm End,14,RH,DD ++\n"
     found = prepare_import(open_ledger(str(tmp_path / "kept.duckdb")), sheet, "trim.csv", today=TODAY, accept=True)
     assert [(one["lesion"], one["severity"]) for one in records_of(found.sheets)] == [("SU", 3), ("DD", 2)]
+
+
+def of(sheet: str, folder: Path) -> list[dict[str, Any]]:
+    found = prepare_import(open_ledger(str(folder / "kept.duckdb")), sheet.encode(), "a.csv", today=TODAY, accept=True)
+    return records_of(found.sheets)
+
+
+def test_another_number_beside_the_cow_is_kept(tmp_path: Path) -> None:
+    said = of("Date,Farm,Cow,Number,Lesion\n2026-03-04,Elm,12,17,SU\n2026-03-04,Elm,13,18,DD\n", tmp_path)
+    assert [(one["cow"], one["note"]) for one in said] == [("12", "Number: 17"), ("13", "Number: 18")]
+
+
+def test_feet_by_the_numbers_of_the_key(tmp_path: Path) -> None:
+    key = '"1 = left front, 2 = right front, 3 = left hind, 4 = right hind",,,,\n'
+    rows = '2026-03-04,Elm,12,3,SU\n2026-03-04,Elm,13,"1,2",DD\n2026-03-04,Elm,14,,ok\n'
+    said = of(f"{key}Date,Farm,Cow,Feet,Lesion\n{rows}", tmp_path)
+    assert [(one["cow"], one["foot"]) for one in said] == [("12", "LH"), ("13", "LF"), ("13", "RF"), ("14", None)]

@@ -248,7 +248,7 @@ def settle(draft: Draft, answers: Answers) -> None:
                 for place in range(len(table.headings))
             ]  # fmt: skip
             roles = _explained_lesions(table.headings, list(table.roles), draft.words.taught)
-            roles = _numbered_places(table.headings, roles, draft, answers)
+            roles = _feet_by_key(_numbered_places(table.headings, roles, draft, answers), draft.places)
             cow = cow_column(roles, table.headings)
             if cow is None:
                 cow = _numbers_of_cows(table.headings, roles, profiles, answers)
@@ -281,6 +281,15 @@ def _explained_lesions(
         if kind == "lesion" and (out[place] is None or out[place].kind in ("foot", "claw")):  # type: ignore[union-attr]
             out[place] = Role("lesion", lesion=code)
     return out
+
+
+def _feet_by_key(roles: list[Role | None], places: Mapping[str, Role]) -> list[Role | None]:
+    """ "Feet" is the foot with the lesion where the sheet's key numbers the feet."""
+    numbered = any(place.kind == "foot" for place in places.values())
+    named = any(role is not None and role.field == "foot" for role in roles)
+    if not numbered or named:
+        return roles
+    return [Role("field", field="foot") if role is not None and role.field == "feet_seen" else role for role in roles]
 
 
 def _numbers_of_cows(

@@ -88,6 +88,11 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
         if "visit_date" in (meaning("ambiguous", headings[place]) or "").split():
             # "Tag" beside "Kuh" is the day.
             roles[place] = Role("field", field="visit_date")
+    said = [place for place in cows if (role := roles[place]) is not None and role.code == "cow"]
+    numbers = [place for place in said if squeezed_heading(plain(headings[place])) in NUMBER_HEADINGS]
+    for place in numbers if len(numbers) < len(said) else ():
+        # "Number" beside "Cow" is some other number, or the foot: its cells tell.
+        roles[place] = None
     firsts = {place: words for place, text in enumerate(headings) if (words := plain(text).split())}
     for codes in foot_sets():
         there = {place: codes[words[0]] for place, words in firsts.items() if words[0] in codes}

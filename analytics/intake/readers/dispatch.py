@@ -13,6 +13,7 @@ from evenfoot.analytics.intake.readers.parquet import looks_like_parquet, read_p
 from evenfoot.analytics.intake.sheet import RawSheet
 from evenfoot.analytics.messages import say
 
+WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
 LARGEST_FILE = 200_000_000
 """Bytes."""
 
@@ -57,7 +58,14 @@ def read_sheets(path: Path | None, data: bytes | None, name: str) -> list[RawShe
         raise UserError(
             say("{name} is {sort}, not a sheet. Give a CSV, xlsx, xls, ods or JSON file.", name=name, sort=sort)
         )
-    text = decoded(content, name)
+    try:
+        text = decoded(content, name)
+    except UserError:
+        if not name.casefold().endswith(WORKBOOKS):
+            raise
+        raise UserError(
+            say("{name} is no workbook that can be opened. Save it again, as xlsx or CSV.", name=name)
+        ) from None
     if looks_like_json(text) and (name.casefold().endswith(".json") or _is_json_at_heart(text)):
         return read_objects(text, name)
     if name.casefold().endswith(".json"):

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
+
+import pandas as pd
+
 from evenfoot.analytics.ledger.ledger import Ledger
 
 
@@ -26,3 +30,30 @@ def scales_used(ledger: Ledger) -> dict[str, str]:
     ).sort_values(["farm", "last", "n", "scale"])
     newest = frame.drop_duplicates("farm", keep="last")
     return dict(zip(newest["farm"], newest["scale"], strict=True))
+
+
+def scales_on_days(ledger: Ledger, days: Mapping[str, Collection[object]]) -> dict[str, str]:
+    """The scale of each farm's scores on some days, where they are all on one: a sheet sent again is read alike.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    days : mapping of str to collection of Timestamp
+        Farm -> days.
+
+    Raises
+    ------
+    UserError
+        The ledger cannot be read.
+    """
+    if not ledger.exists or not days:
+        return {}
+    frame = ledger.frame(
+        "SELECT farm, visit_date, scale FROM scores WHERE scale IS NOT NULL GROUP BY farm, visit_date, scale"
+    )
+    out = {}
+    for farm, wanted in days.items():
+        there = frame[(frame["farm"] == farm) & pd.to_datetime(frame["visit_date"]).isin(list(wanted))]
+        if there["scale"].nunique() == 1:
+            out[farm] = str(there["scale"].iloc[0])
+    return out

@@ -19,7 +19,7 @@ from evenfoot.analytics.intake.pipeline import Understanding, understand_file
 from evenfoot.analytics.ledger.aliases import KnownNames, add_alias, known_names
 from evenfoot.analytics.ledger.imports.add import ImportResult, add_sheets
 from evenfoot.analytics.ledger.imports.bulk import add_stream
-from evenfoot.analytics.ledger.imports.farm_scales import scales_used
+from evenfoot.analytics.ledger.imports.farm_scales import scales_on_days, scales_used
 from evenfoot.analytics.ledger.imports.rest_of_herd import (
     REST_CHOICES,
     RestChoice,
@@ -172,22 +172,55 @@ def prepare_import(
         stream = check_stream(source, name, farm=farm, day_first=day_first, today=today, known_farms=known)
         if stream is not None:
             return PreparedImport(name, [stream.without_records()], answers, stream=stream)
-    found = understand(
-        source,
-        name,
-        farm=farm,
-        day_first=day_first,
-        today=today,
-        known_farms=known,
-        answers=answers,
-        known_scales={name: scale for name, scale in scales_used(ledger).items() if farms is None or name in farms},
-    )
-    names, sheets = _known_by_name(ledger, found, answers, farms, screen)
+
+    def read(scales: Mapping[str, str]) -> _Read:
+        nonlocal answers
+        answers = Answers(dict(given or {}), accept, recall=lambda headings: _recalled(ledger, headings, farms))
+        found = understand(
+            source, name, farm=farm, day_first=day_first, today=today, known_farms=known, answers=answers,
+            known_scales=scales,
+        )  # fmt: skip
+        return _Read(found, *_known_by_name(ledger, found, answers, farms, screen))
+
+    scales = {name: scale for name, scale in scales_used(ledger).items() if farms is None or name in farms}
+    got = read(scales)
+    told = _scales_told(ledger, got, scales)
+    if told:
+        # The farm goes by another name in the sheet, or its scores of these days are there on another scale.
+        got = read({**scales, **told})
+    names, sheets, found = got.names, got.sheets, got.found
     sheets = _with_rest(ledger, sheets, answers)
     revision = compare_with_ledger(ledger, sheets) if ledger.exists else None
     if revision is not None and revision.is_open:
         _ask_revision(revision, name, answers)
     return PreparedImport(name, sheets, answers, found.unread, revision, names=names)
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A file as it was read: what was understood, what was answered about names, its sheets, and its farms' names."""
+
+    found: Understanding
+    names: tuple[tuple[str, str, str, str], ...]
+    sheets: list[CheckedSheet]
+    farms: dict[str, str]
+
+
+def _scales_told(ledger: Ledger, got: _Read, scales: Mapping[str, str]) -> dict[str, str]:
+    """Farm as the sheets write it -> the scale that its earlier scores are on, where that is not what was taken."""
+    days: dict[str, set[object]] = {}
+    for sheet in got.sheets:
+        if sheet.kind not in ("trims", "locomotion"):
+            continue
+        date, score = ("visit_date", "locomotion_score") if sheet.kind == "trims" else ("date", "score")
+        scored = sheet.records[sheet.records[score].notna()]
+        for farm, rows in scored.groupby("farm"):
+            days.setdefault(str(farm), set()).update(rows[date].dropna())
+    used = {**scales, **scales_on_days(ledger, days)}
+    return {
+        said: used[means] for said, means in got.farms.items()
+        if means in days and means in used and scales.get(said) != used[means]
+    }  # fmt: skip
 
 
 def _recalled(ledger: Ledger, headings: Sequence[str], farms: Sequence[str] | None) -> Mapping[str, str]:
@@ -228,8 +261,11 @@ def _known_by_name(
     answers: Answers,
     allowed: Sequence[str] | None,
     screen: Callable[[Mapping[str, Sequence[str | None]]], None] | None,
-) -> tuple[tuple[tuple[str, str, str, str], ...], list[CheckedSheet]]:
-    """The sheets with farms and cows called as the ledger calls them, and what was answered about names."""
+) -> tuple[tuple[tuple[str, str, str, str], ...], list[CheckedSheet], dict[str, str]]:
+    """What was answered about names, the sheets with farms and cows called as the ledger calls them, and farms' names.
+
+    The last says for each farm as the sheets write it what the ledger calls it.
+    """
     sheets = found.sheets
     told: list[tuple[str, str, str, str]] = []
     said_farms = _names(sheets, "farm")
@@ -251,7 +287,7 @@ def _known_by_name(
     for farm in named:
         sheets, asked = _cows_by_name(sheets, farm, known, answers)
         told += asked
-    return tuple(told), sheets
+    return tuple(told), sheets, farms
 
 
 def _known(ledger: Ledger, farms: Sequence[str], allowed: Sequence[str] | None) -> KnownNames:
