@@ -28,12 +28,13 @@ VISIT_GAP_DAYS = 3
 """Trim days of one farm no further apart than this are one visit when the share of the herd trimmed is
 worked out: a large herd takes several days. [common practice, no source]"""
 
-NEAR_DAYS = 183
-"""A herd size on a sheet, and the numbers of cows met at other visits, speak for half a year before and after: herds
-are trimmed twice a year as a rule. [pub: University of Kentucky, Hoof Trimming of Dairy Cows: 2]"""
+NEAR_DAYS = 240
+"""A herd size on a sheet, and the numbers of cows met at other visits, speak for eight months before and after: herds
+are trimmed twice a year as a rule [pub: University of Kentucky, Hoof Trimming of Dairy Cows: 2], and a visit may be
+two months late [common practice, no source]."""
 
 MOST_TURNOVER = 1.5
-"""Distinct cows met within half a year before and after a visit, to cows in the herd then, at most. A quarter to two
+"""Distinct cows met within eight months before and after a visit, to cows in the herd then, at most. A quarter to two
 fifths of a herd is replaced in a year. [common practice, no source]"""
 
 FIRST_CALVING_DAYS = 730

@@ -94,6 +94,7 @@ MIGRATIONS: tuple[Migration, ...] = (
         ),
     ),
     Migration(8, "sums of every table of sheet rows and of bookkeeping"),
+    Migration(9, "what was looked at: numbers of cows met speak for eight months", derive=True),
 )
 
 

@@ -183,9 +183,11 @@ def _funnel(answer: Answer) -> list[str]:
     rows = [row for row in records(answer.table) if row["at_risk"] > 0]
     out = [row for row in rows if is_outside(row)]
     parts = [f"{row['farm']}, {percent(row['prevalence'])}, {outside_words(row)}" for row in out[: 2 * MOST_NAMED]]
+    limited = any(not pd.isna(row["funnel_low"]) for row in rows)
+    none = _("No farm is outside.") if limited else _("There are too few farms for limits.")
     return [
         _("Funnel chart of {n} farms against what luck explains.", n=len(rows)),
-        _("Outside: {parts}.", parts="; ".join(parts)) if parts else _("No farm is outside."),
+        _("Outside: {parts}.", parts="; ".join(parts)) if parts else none,
     ]
 
 

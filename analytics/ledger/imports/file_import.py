@@ -411,6 +411,9 @@ def _with_rest(ledger: Ledger, sheets: list[CheckedSheet], answers: Answers) -> 
         if len(visits) <= MOST_VISITS_ASKED or id in answers.given:
             answers.ask(_rest_question(id, visit))
             value = answers.given.get(id)
+        if value is None and (visit.stated or visit.herd_size is None):
+            # Nothing else in the records says that these were not all.
+            value = "not known"
         if value is None:
             continue
         if value in ("rest sound", "only these", "not known"):

@@ -72,7 +72,7 @@ VERDICTS = {
     ),
     "no-clear-change": N_(
         "No clear change: in the first {months} months after the change about {seen:.0f} of 100 cows looked at had "
-        "{lesions}, against {expected:.0f} of 100 had it gone on as before; chance explains that (odds ratio "
+        "{lesions}, against {expected:.0f} of 100 had it gone on as before; chance could do that (odds ratio "
         "{ratio:.2f}, {low:.2f} to {high:.2f})."
     ),
     "too-few": N_("Too few to say whether {lesions} changed: {reason}"),
@@ -230,7 +230,10 @@ def _enough_visits(ledger: Ledger, selection: Selection, day: dt.date, against: 
         months, _ = before_after(ledger, selection.with_(farms=farms), day, LESION.name)
         each = months.groupby("after")["month"].nunique()
         if not len(months) or min(int(each.get(False, 0)), int(each.get(True, 0))) < LEAST_MONTHS:
-            return selection.with_(visits=OTHER_VISITS), True
+            wide = selection.with_(visits=OTHER_VISITS)
+            more, _ = before_after(ledger, wide.with_(farms=farms), day, LESION.name)
+            if len(more) and (not len(months) or more["at_risk"].sum() > months["at_risk"].sum()):
+                return wide, True
     return selection, False
 
 
