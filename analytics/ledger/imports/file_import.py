@@ -411,8 +411,8 @@ def _with_rest(ledger: Ledger, sheets: list[CheckedSheet], answers: Answers) -> 
         if len(visits) <= MOST_VISITS_ASKED or id in answers.given:
             answers.ask(_rest_question(id, visit))
             value = answers.given.get(id)
-        if value is None and (visit.stated or visit.herd_size is None):
-            # Nothing else in the records says that these were not all.
+        if value is None and visit.stated and visit.herd_size is None:
+            # The sheet says that these were all, and nothing else in the records that they were not.
             value = "not known"
         if value is None:
             continue
