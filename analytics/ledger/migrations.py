@@ -98,6 +98,11 @@ MIGRATIONS: tuple[Migration, ...] = (
 )
 
 
+SUMS_SINCE = 8
+"""From this layout on the sums of a file are of its rows. Steps that change no row keep them as they are: made anew
+they would hide a fault."""
+
+
 def migrate(connection: Any, layout: int) -> None:
     """Take a ledger from *layout* to the newest one, inside the caller's transaction."""
     from evenfoot.analytics.ledger.derive import derive_anew
@@ -115,8 +120,9 @@ def migrate(connection: Any, layout: int) -> None:
     if any(step.derive for step in steps):
         derive_anew(connection)
     connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(newest)])
-    connection.execute("DELETE FROM meta WHERE name LIKE 'sum of %'")
-    checksums.keep_all(connection, unlike)
+    if layout < SUMS_SINCE or any(step.statements or step.keys for step in steps):
+        connection.execute("DELETE FROM meta WHERE name LIKE 'sum of %'")
+        checksums.keep_all(connection, unlike)
     note(
         connection,
         "layout changed",
@@ -134,7 +140,7 @@ def _unlike(connection: Any, layout: int) -> dict[str, int]:
     UserError
         The ledger keeps sums of a newer layout than it says to have.
     """
-    if layout < 8 and checksums.kept(connection):
+    if layout < SUMS_SINCE and checksums.kept(connection):
         raise UserError(
             say(
                 "It says that it has layout {layout}, but is of a newer one; put a backup back with "

@@ -14,7 +14,7 @@ from evenfoot.analytics.ledger.integrity import verify as verifying
 from evenfoot.analytics.ledger.integrity.backup import back_up, restore
 from evenfoot.analytics.ledger.integrity.verify import verdict_of, verify
 from evenfoot.analytics.ledger.integrity.verify_derived import count_of
-from evenfoot.analytics.ledger.migrations import migrate
+from evenfoot.analytics.ledger.migrations import SUMS_SINCE, migrate
 from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, SCHEMA_VERSION, create_statement, every_table
 from tests.effort import LONG, some
 from tests.ledger.filled import fill, steps
@@ -111,7 +111,7 @@ def test_that_any_row_is_gone_or_there_twice_is_found(
 
 BY_HAND = {
     "meta": [
-        f"UPDATE meta SET value = '{SCHEMA_VERSION - 1}' WHERE name = 'schema'",
+        f"UPDATE meta SET value = '{SUMS_SINCE - 1}' WHERE name = 'schema'",
         "UPDATE meta SET value = 'x' WHERE name = 'digest of history'",
         'INSERT INTO meta VALUES (\'digest of nothing\', \'{"rows": 0, "digests": "0"}\')',
         "DELETE FROM meta WHERE name = 'ledger'",
