@@ -204,3 +204,22 @@ def test_feet_by_the_numbers_of_the_key(tmp_path: Path) -> None:
     rows = '2026-03-04,Elm,12,3,SU\n2026-03-04,Elm,13,"1,2",DD\n2026-03-04,Elm,14,,ok\n'
     said = of(f"{key}Date,Farm,Cow,Feet,Lesion\n{rows}", tmp_path)
     assert [(one["cow"], one["foot"]) for one in said] == [("12", "LH"), ("13", "LF"), ("13", "RF"), ("14", None)]
+
+
+def test_a_farm_beside_the_number_of_its_cows_keeps_its_name(tmp_path: Path) -> None:
+    [one] = of("Farm: Elm End (148 cows),,\nDate,Cow,LH\n2026-03-04,12,SU\n", tmp_path)
+    assert (one["farm"], one["herd_size"]) == ("Elm End", 148)
+
+
+def test_a_cow_with_a_name_below_numbered_ones_is_a_cow(tmp_path: Path) -> None:
+    """What stands beside her could count the cells above by chance."""
+    rows = "2026-03-04,Elm,12,1,2\n2026-03-04,Elm,13,1,2\n2026-03-04,Elm,14,1,1\n2026-03-04,Elm,Bella,3,2\n"
+    said = of(f"Date,Farm,Cow,Lactation,Locomotion score (0-3)\n{rows}", tmp_path)
+    assert [one["cow"] for one in said] == ["12", "13", "14", "Bella"]
+
+
+def test_a_scale_of_gait_in_a_line_says_nothing_of_numbers_behind_lesions(tmp_path: Path) -> None:
+    table = "Date,Farm,Cow,LH\n2026-03-04,Elm,12,WL 3\n"
+    sheet = f'"Mobility: 1 mild, 2 moderate, 3 severe",,,\n{table}'.encode()
+    found = prepare_import(open_ledger(str(tmp_path / "kept.duckdb")), sheet, "a.csv", today=TODAY)
+    assert "number:wl 3" in {question.id for question in found.answers.open()}

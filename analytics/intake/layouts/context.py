@@ -127,7 +127,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         label = _LABELLED.match(cell)
         field_name = _field_of(label[1]) if label else None
         if label and field_name:
-            values.setdefault(*_told(field_name, label[2]))
+            values = {**_values_told(field_name, label[2]), **values}
             place += 1
             continue
         if label and ":" in cell and "=" not in cell and not _key_entries(cell) and len(label[1].split()) <= 3:
@@ -137,7 +137,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         alone = _LABEL.match(cell)
         field_name = _field_of(alone[1]) if alone else None
         if field_name and place + 1 < len(cells) and _field_of(cells[place + 1]) is None:
-            values.setdefault(*_told(field_name, cells[place + 1]))
+            values = {**_values_told(field_name, cells[place + 1]), **values}
             place += 2
             continue
         if cell.endswith(":") and place + 1 < len(cells) and len(cells) <= 4:
@@ -227,18 +227,21 @@ def _role_of_person(label: str) -> bool:
     return role is not None and role.kind == "field" and role.field == "trimmer"
 
 
-def _told(field_name: str, text: str) -> tuple[str, str]:
-    """A field and what is said of it; "Herd: 105 milking" tells how many cows there are and no farm.
+def _values_told(field_name: str, text: str) -> dict[str, str]:
+    """What a label and its text say; "Herd: 105 milking" tells how many cows there are and no farm.
 
     Example
     -------
-    >>> _told("farm", "105 milking"), _told("herd_size", "95 Kühe"), _told("farm", "Elm End")
-    (('herd_size', '105'), ('herd_size', '95'), ('farm', 'Elm End'))
+    >>> _values_told("farm", "105 milking"), _values_told("herd_size", "95 K\u00fche")
+    ({'herd_size': '105'}, {'herd_size': '95'})
+    >>> _values_told("farm", "Elm End (148 cows)"), _values_told("farm", "Elm End")
+    ({'herd_size': '148', 'farm': 'Elm End'}, {'farm': 'Elm End'})
     """
-    herd = _herd_size(text)
-    if herd is not None and field_name in ("farm", "herd_size"):
-        return "herd_size", herd
-    return field_name, text
+    herd = _herd_size(text) if field_name in ("farm", "herd_size") else None
+    if herd is None:
+        return {field_name: text}
+    name = text.partition(herd)[0].strip(" ,;:([-")
+    return {"herd_size": herd, **({"farm": name} if field_name == "farm" and name else {})}
 
 
 def _herd_size(text: str) -> str | None:

@@ -107,13 +107,13 @@ def _tells_grades(line: str) -> bool:
 
     Example
     -------
-    >>> _tells_grades("Grado: 1 leve, 2 moderado, 3 grave"), _tells_grades("1 row, 3 cows")
+    >>> _tells_grades("Grado: 1 leve, 2 moderado, 3 grave"), _tells_grades("Mobility: 1 mild, 2 moderate, 3 severe")
     (True, False)
     """
     words = plain(line[:300]).split()
-    named = any(phrases("cue").get(word) == "severity" for word in words)
+    cues = {phrases("cue").get(word) for word in words if word != "score"}
     levels = sum(word in phrases("severity") and not word.isdecimal() for word in words)
-    return bool(_GRADES.search(line[:300])) and "score" not in words and (named or levels >= 2)
+    return bool(_GRADES.search(line[:300])) and "score" not in cues and ("severity" in cues or levels >= 2)
 
 
 PLACE_KINDS = ("foot", "claw", "lesion")
@@ -276,9 +276,9 @@ def _explained_lesions(
 ) -> list[Role | None]:
     """Headings that the sheet's own key explains as lesions: "M" with "M = Mortellaro" below the table."""
     out = list(roles)
-    for place, heading in enumerate(headings):
+    for place, (heading, role) in enumerate(zip(headings, roles, strict=True)):
         kind, _, code = taught.get(plain(heading), "").partition(":")
-        if kind == "lesion" and (out[place] is None or out[place].kind in ("foot", "claw")):  # type: ignore[union-attr]
+        if kind == "lesion" and (role is None or role.kind in ("foot", "claw")):
             out[place] = Role("lesion", lesion=code)
     return out
 

@@ -380,28 +380,28 @@ class TableRecords:
         self, texts: list[str], of_row: Positions, lesions: Sequence[str], feet: Sequence[str]
     ) -> None:
         """A remark that a block or wrap was put on tells of the one finding of its row, or of the foot it names."""
-        has = np.array([bool(lesion) for lesion in lesions], dtype=bool)
-        findings = np.bincount(of_row, weights=has, minlength=len(self.rows))
+        found: dict[int, list[int]] = {}
+        for index, lesion in enumerate(lesions):
+            if lesion:
+                found.setdefault(int(of_row[index]), []).append(index)
         for place, role in enumerate(self.roles):
             if place >= len(self.sheet.columns) or not (role.kind == "field" and role.field == "note"):
                 continue
             column = self.sheet.columns[place]
-            used = np.unique(column.codes[self.rows]).tolist()
-            done = {code: told for code in used if (told := self._block_or_wrap(column.texts[code]))[0]}
-            codes = column.codes[self.rows][of_row]
-            for index in np.flatnonzero(np.isin(codes, list(done))).tolist():
-                action, named = done[int(codes[index])]
-                row = of_row == of_row[index]
-                if named == (BOTH_FEET,):
-                    found = set(np.asarray(feet, dtype=object)[row & has])
-                    named = tuple(found) if len(found) == 2 and int((row & has).sum()) == 2 else ()
-                    if has[index] and named and texts[index] in ("", "trim"):
-                        texts[index] = action
+            codes = column.codes[self.rows]
+            told = {code: self._block_or_wrap(column.texts[code]) for code in np.unique(codes).tolist()}
+            for row, mine in found.items():
+                action, named = told[int(codes[row])]
+                if not action:
                     continue
-                there = int((row & has & np.isin(feet, named)).sum()) if named else int(findings[of_row[index]])
-                mine = has[index] and (not named or feet[index] in named)
-                if there == 1 and mine and texts[index] in ("", "trim"):
-                    texts[index] = action
+                if named == (BOTH_FEET,):
+                    there = mine if len(mine) == len({feet[index] for index in mine}) == 2 else []
+                else:
+                    there = [index for index in mine if not named or feet[index] in named]
+                    there = there if len(there) == 1 else []
+                for index in there:
+                    if texts[index] in ("", "trim"):
+                        texts[index] = action
 
     def _stages_in_remarks(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
         """A remark that is a stage and nothing else is the stage of the one digital dermatitis of its row."""

@@ -525,9 +525,13 @@ def _end_of_cows(sheet: RawSheet, positions: Positions, cow: int | None) -> int:
     return int(behind[0]) if len(behind) and int(behind[0]) == int(cows[-1]) + 1 else len(positions)
 
 
+ENOUGH_COUNTED = 3
+"""Numbers that are no chance when all of them count what stands above. [common practice, no source]"""
+
+
 def _sums_up(sheet: RawSheet, above: Positions, cells: Sequence[str]) -> bool:
-    """Whether all numbers of a row count or add up the cells above them, such as those that are 2 or more."""
-    if not len(above):
+    """Whether all numbers of a row, three at least, count or add up the cells above, such as those of 2 or more."""
+    if not len(above) or sum(bool(_COUNT.match(cell.strip())) for cell in cells) < ENOUGH_COUNTED:
         return False
     for column, cell in zip(sheet.columns, cells, strict=False):
         if not _COUNT.match(cell.strip()):

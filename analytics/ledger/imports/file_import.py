@@ -173,22 +173,22 @@ def prepare_import(
         if stream is not None:
             return PreparedImport(name, [stream.without_records()], answers, stream=stream)
 
-    def read(scales: Mapping[str, str]) -> _Read:
+    def read(scales: Mapping[str, str]) -> _FileReading:
         nonlocal answers
         answers = Answers(dict(given or {}), accept, recall=lambda headings: _recalled(ledger, headings, farms))
         found = understand(
             source, name, farm=farm, day_first=day_first, today=today, known_farms=known, answers=answers,
             known_scales=scales,
         )  # fmt: skip
-        return _Read(found, *_known_by_name(ledger, found, answers, farms, screen))
+        return _FileReading(found, *_known_by_name(ledger, found, answers, farms, screen))
 
     scales = {name: scale for name, scale in scales_used(ledger).items() if farms is None or name in farms}
-    got = read(scales)
-    told = _scales_told(ledger, got, scales)
-    if told:
+    reading = read(scales)
+    others = _scales_to_use(ledger, reading, scales)
+    if others:
         # The farm goes by another name in the sheet, or its scores of these days are there on another scale.
-        got = read({**scales, **told})
-    names, sheets, found = got.names, got.sheets, got.found
+        reading = read({**scales, **others})
+    names, sheets, found = reading.names, reading.sheets, reading.found
     sheets = _with_rest(ledger, sheets, answers)
     revision = compare_with_ledger(ledger, sheets) if ledger.exists else None
     if revision is not None and revision.is_open:
@@ -197,7 +197,7 @@ def prepare_import(
 
 
 @dataclass(frozen=True)
-class _Read:
+class _FileReading:
     """A file as it was read: what was understood, what was answered about names, its sheets, and its farms' names."""
 
     found: Understanding
@@ -206,10 +206,10 @@ class _Read:
     farms: dict[str, str]
 
 
-def _scales_told(ledger: Ledger, got: _Read, scales: Mapping[str, str]) -> dict[str, str]:
+def _scales_to_use(ledger: Ledger, reading: _FileReading, scales: Mapping[str, str]) -> dict[str, str]:
     """Farm as the sheets write it -> the scale that its earlier scores are on, where that is not what was taken."""
     days: dict[str, set[object]] = {}
-    for sheet in got.sheets:
+    for sheet in reading.sheets:
         if sheet.kind not in ("trims", "locomotion"):
             continue
         date, score = ("visit_date", "locomotion_score") if sheet.kind == "trims" else ("date", "score")
@@ -218,7 +218,7 @@ def _scales_told(ledger: Ledger, got: _Read, scales: Mapping[str, str]) -> dict[
             days.setdefault(str(farm), set()).update(rows[date].dropna())
     used = {**scales, **scales_on_days(ledger, days)}
     return {
-        said: used[means] for said, means in got.farms.items()
+        said: used[means] for said, means in reading.farms.items()
         if means in days and means in used and scales.get(said) != used[means]
     }  # fmt: skip
 
