@@ -7,6 +7,7 @@ A ledger of an older layout is brought up to date when it is first opened, after
 
 from __future__ import annotations
 
+import contextlib
 import json
 from dataclasses import dataclass
 from typing import Any
@@ -119,7 +120,8 @@ def migrate(connection: Any, layout: int) -> None:
         _key_anew(connection)
     if any(step.derive for step in steps):
         derive_anew(connection)
-    connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(newest)])
+    with checksums.changing(connection, "meta") if layout >= SUMS_SINCE else contextlib.nullcontext():
+        connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(newest)])
     if layout < SUMS_SINCE or any(step.statements or step.keys for step in steps):
         connection.execute("DELETE FROM meta WHERE name LIKE 'sum of %'")
         checksums.keep_all(connection, unlike)

@@ -39,6 +39,7 @@ def test_every_step_leads_one_layout_on() -> None:
 def test_a_stored_ledger_becomes_what_a_new_one_is(layout: int, tmp_path: Path) -> None:
     old, new = unpack(layout, tmp_path / "old.duckdb"), make(tmp_path / "new.duckdb")
     assert columns(old) == columns(new)
+    assert verify(old).findings == ()
     for table in KEPT:
         ours, theirs = (each.frame(f"SELECT * FROM {table} ORDER BY ALL") for each in (old, new))
         assert ours.equals(theirs), table
