@@ -10,6 +10,7 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Basis
 from evenfoot.analytics.measures.basis import basis_of
+from evenfoot.analytics.measures.recording_changes import recording_changes
 from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.queries.monthly_series import monthly, narrows_lesions
 from evenfoot.analytics.queries.selection import Selection
@@ -42,12 +43,12 @@ def series_basis(
     method: str,
     notes: tuple[Message, ...] = (),
 ) -> tuple[Basis, tuple[Message, ...]]:
-    """The basis of a monthly series; says what is counted."""
+    """The basis of a monthly series; says what is counted, and when somebody else began to record, or another scale."""
     words = say(
         "Counted is the {words}, month by month; a cow counts once for every time she was looked at.",
         words=outcome.words,
     )
-    return basis_of(
+    basis, cautions = basis_of(
         ledger,
         selection,
         unit=outcome.unit,
@@ -56,6 +57,9 @@ def series_basis(
         source=outcome.source,
         notes=(words, *notes),
     )
+    if not basis.cows and outcome is LAMENESS:
+        cautions += (say("No cow was scored here. To see a lesion over time, choose it."),)
+    return basis, cautions + recording_changes(ledger, selection, outcome.source)
 
 
 def months_of(ledger: Ledger, selection: Selection, outcome: Outcome, *, cows: bool = True) -> pd.DataFrame:

@@ -43,7 +43,8 @@ def record_keeping(ledger: Ledger, selection: Selection) -> dict[str, pd.DataFra
         ``dd_stage`` out of ``claw_n`` and ``dd_stage_n``). ``scores``: farm, scorer, scale, score, n.
         ``digits``: who, field, value, n (readings of that value). ``visits``: farm, who, kind, visit_date, cows,
         found (cows with a finding), doubted (1 where the sheet calls the visit whole-herd and is not believed).
-        ``mix``: farm, who, quarter, lesion, n (findings).
+        ``mix``: farm, who, quarter, lesion, n (findings). ``falls``: farm, cow, visit_date, parity, before; one row a
+        visit at which a cow's lactation is lower than at the one before.
     """
     plain = Selection(
         farms=selection.farms,
@@ -98,6 +99,10 @@ def _questions(selection: Selection) -> dict[str, Question]:
     visits = visits.join(kinds, ["farm", "visit_date"])
     found = rows.filter(rows.found == 1)
     mix = found.group_by(["farm", "who", "lesion"], quarter=found.visit_date.truncate("Q")).agg(n=found.count())
+    of_parity = trims.filter(trims.parity.notnull())
+    of_cow = ibis.window(group_by=["farm", "cow"], order_by="visit_date")
+    of_parity = of_parity.select("farm", "cow", "visit_date", "parity", before=of_parity.parity.lag().over(of_cow))
+    falls = of_parity.filter(of_parity.parity < of_parity.before)
     return {
         "cow_days": question_of(cow_days),
         "lesions": question_of(lesions),
@@ -105,6 +110,7 @@ def _questions(selection: Selection) -> dict[str, Question]:
         "digits": question_of(_readings(rows)),
         "visits": question_of(visits),
         "mix": question_of(mix),
+        "falls": question_of(falls),
     }
 
 

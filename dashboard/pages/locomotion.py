@@ -12,7 +12,7 @@ from evenfoot.analytics.measures.planning.worklist import day_of, needing_someon
 from evenfoot.analytics.queries.cow_status import SCORE_DAYS
 from evenfoot.dashboard.charts import describe
 from evenfoot.dashboard.charts import locomotion as drawn_locomotion
-from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.language import _, told
 from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.pages.dated_changes import form, with_changes
 from evenfoot.dashboard.pages.over_time import rolling_panel, window_choice, years_panel
@@ -47,15 +47,11 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
     columns = ["cow", "farm", "score", "scale", "scored_on", "reason", *ABOUT, "group"]
     return [
         html.P(
-            _n(
-                "{n} cow was lame when last scored, severely so: {severe}. A severely lame cow needs someone today: "
-                "ask "
-                "your veterinarian.",
-                "{n} cows were lame when last scored, {severe} of them severely. A severely lame cow needs someone "
-                "today: "
-                "ask your veterinarian.",
-                len(lame),
+            _(
+                "Severely lame when last scored: {severe}; lame and not looked at since: {lame}. A severely lame cow "
+                "needs someone today: ask your veterinarian.",
                 severe=severe,
+                lame=len(lame) - severe,
             )
         ),
         day,

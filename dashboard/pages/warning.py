@@ -62,6 +62,11 @@ def told_signals(answer: Answer, what: str) -> list[Any]:
     found = signals(answer)
     if answer.empty:
         return []
+    if answer.table["baseline"].all() or not answer.table["upper"].notna().any():
+        few = _(
+            "Not enough months with records to say whether one of them is out of the ordinary for {what}.", what=what
+        )
+        return [html.P(few, className="lead")]
     if found.empty:
         return [html.P(_("No month is out of the ordinary for {what}.", what=what), className="lead")]
     half_year = [html.P(told(note), className="lead") for note in answer.basis.notes if note.template in OF_LATE]

@@ -67,6 +67,8 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
     body: list[list[Cell]] = []
     for name, said in LISTS.items():
         mine = rows[rows["list"] == name]
+        if mine.empty and name == "never":
+            continue
         if mine.empty:
             body.append([words(said), words("none"), ""])
             continue

@@ -11,6 +11,7 @@ from evenfoot.analytics.domain.shedding import stage_name
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lameness.monthly_chart import lately, sides
 from evenfoot.analytics.measures.lesions.change_impact import VERDICTS
+from evenfoot.analytics.measures.recording_changes import TEMPLATES as RECORDING_CHANGES
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.language import Words
 from evenfoot.dashboard.report.contents import Contents
@@ -37,7 +38,7 @@ def locomotion_section(contents: Contents, words: Words) -> Section | None:
     title = words("Locomotion")
     answer = contents.get("locomotion")
     if answer is None:
-        return Section("locomotion", title, paragraph(words("No locomotion was scored in this period.")))
+        return Section("locomotion", title, paragraph(_unscored(contents, words)))
     rows = answer.table.rename(columns={"period": "month"}).sort_values("month").reset_index(drop=True)
     lines = [
         Line(words("lame"), "lame_prevalence", "lame_low", "lame_high"),
@@ -54,6 +55,18 @@ def locomotion_section(contents: Contents, words: Words) -> Section | None:
     if len(rows) > 1:
         drawn = figure(months_picture(rows, lines, words, _lame_told(rows, words)), caption)
     return Section("locomotion", title, paragraph(said, "lead") + drawn + _monthly(rows, words))
+
+
+def _unscored(contents: Contents, words: Words) -> str:
+    """Why there is no figure of the herd's locomotion."""
+    asked = contents.answers.get("locomotion")
+    if asked is None or not asked.basis.left_out:
+        return words("No locomotion was scored in this period.")
+    return words(
+        "Only part of the herd was scored in this period, so nothing can be said of how many of the herd are lame. "
+        "{left_out}",
+        left_out=" ".join(words.said(line) for line in asked.basis.left_out),
+    )
 
 
 def _lame_said(row: dict[Any, Any], words: Words) -> str:
@@ -171,27 +184,34 @@ def signals_section(contents: Contents, words: Words) -> Section | None:
 
 
 def signal_said(answer: Answer, what: str, words: Words) -> str:
-    """One sentence on the months with a signal, the newest by name."""
-    if not answer.table["upper"].notna().any():
+    """One sentence on the months with a signal, the newest by name; then who recorded from when on, if that changed."""
+    if not answer.table["upper"].notna().any() or answer.table["baseline"].all():
         return words("{what}: not enough months with records to say whether one is unlike the others.", what=what)
     rows = answer.table[answer.table["signal"].astype(str) != ""]
     if rows.empty:
-        return words("{what}: no month is unlike those the limits rest on.", what=what)
+        return words("{what}: no month lies outside what is usual for this herd.", what=what)
     half, newest = lately(answer.table), rows.sort_values("month").tail(MONTHS_NAMED)
     named = "; ".join(f"{words.month(row['month'])}: {words.said(row['signal'])}" for row in newest.to_dict("records"))
     above, below = (int((sides(half) == side).sum()) for side in (1, -1))
     if max(above, below) > 1:
         figures = {"what": what, "n": max(above, below), "of": len(half), "named": named}
         if above >= below:
-            return words(
+            said = words(
                 "{what}: {n} of the last {of} months with records lie above the limits; the newest: {named}.", **figures
             )
-        return words(
-            "{what}: {n} of the last {of} months with records lie below the limits; the newest: {named}.", **figures
+        else:
+            said = words(
+                "{what}: {n} of the last {of} months with records lie below the limits; the newest: {named}.", **figures
+            )
+    else:
+        said = words(
+            "{what}: months outside what is usual for this herd: {n}; the newest: {named}.",
+            what=what,
+            n=len(rows),
+            named=named,
         )
-    return words(
-        "{what}: months unlike those the limits rest on: {n}; the newest: {named}.", what=what, n=len(rows), named=named
-    )
+    changed = [words.said(line) for line in answer.cautions if getattr(line, "template", "") in RECORDING_CHANGES]
+    return " ".join([said, *changed])
 
 
 def _control_picture(answer: Answer, words: Words) -> str:

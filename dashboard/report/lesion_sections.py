@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lesions.prevalence import UNPLACED
 from evenfoot.analytics.measures.planning.visit_review import LAST, THIS, YEAR_AGO
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.verdicts import verdict_sentences
@@ -151,7 +152,9 @@ def _claws(contents: Contents, words: Words) -> str:
         if (row["limb"], row["claw"]) in names
     ]
     head: list[Cell] = [words("Claws with a lesion"), words("Claws"), words("Share of claws")]
-    return table(head, body) if body else ""
+    unplaced = " ".join(words.said(note) for note in answer.basis.notes if getattr(note, "template", "") == UNPLACED)
+    under = paragraph(unplaced, "small") if unplaced else ""
+    return (table(head, body) if body and rows["prevalence"].notna().any() else "") + under
 
 
 def _feet_told(zones: Answer, words: Words) -> str:

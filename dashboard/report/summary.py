@@ -50,6 +50,14 @@ def _cows(contents: Contents, words: Words) -> list[str]:
         return []
     rows = by_reason(answer.table)
     counts = {name: int(rows.loc[rows["list"] == name, "cow"].nunique()) for name in LISTS}
+    if not counts["never"]:
+        return [
+            words(
+                "Cows for the veterinarian: {vet}; to recheck: {recheck}.",
+                vet=counts["veterinarian"],
+                recheck=counts["recheck"],
+            )
+        ]
     return [
         words(
             "Cows for the veterinarian: {vet}; to recheck: {recheck}; in the herd and never trimmed: {never}.",

@@ -88,7 +88,20 @@ def test_strata_that_disagree_are_said(tmp_path: Path) -> None:
     ]
     answer = comparison(herd(tmp_path, rows), Selection(lesions=("SU",)), by=("floor",), stratify="parity")
     assert answer.table["homogeneity_p"].min() < 0.001
-    assert any("strata of parity disagree" in caution for caution in answer.cautions)
+    assert any("strata of lactation disagree" in caution for caution in answer.cautions)
+
+
+def test_strata_of_what_is_not_compared_are_counts_and_it_is_said(tmp_path: Path) -> None:
+    rows = [
+        {**row, "parity": 1 + int(row["cow"][-1]) % 2}
+        for farm, housing, cases in (("A", "freestall", 20), ("C", "tie-stall", 8))
+        for row in _cows(cases, 50, farm, farm=farm, housing=housing)
+    ]
+    answer = comparison(herd(tmp_path, rows), Selection(), by=("housing",), stratify="parity")
+    strata = answer.extra["strata"]
+    assert strata.groupby("stratum")["at_risk"].sum().tolist() == [50, 50]
+    assert strata["odds_ratio"].isna().all() and strata["low"].notna().all()
+    assert "Within each lactation counts are shown alone, for the same reason." in answer.cautions
 
 
 def test_group_and_farm_the_same_thing_is_refused(tmp_path: Path) -> None:

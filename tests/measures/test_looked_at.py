@@ -320,6 +320,19 @@ def test_twelve_ulcers_without_a_foot_are_not_nothing(tmp_path: Path) -> None:
     assert any("Nothing of this kind" in caution for caution in prevalence(healthy, Selection()).cautions)
 
 
+def test_where_no_ulcer_says_its_place_no_share_of_claws_is_known(tmp_path: Path) -> None:
+    ledger = herd(tmp_path, [trim(cow, "SU" if cow < 12 else None) for cow in range(60)])
+    for answer in (
+        prevalence(ledger, Selection(), by=("limb", "claw"), per="claw"),
+        prevalence(ledger, Selection(), by=("foot",), per="foot"),
+        prevalence(ledger, Selection(feet=("LH",)), by=()),
+    ):
+        assert len(answer.table) and not answer.table["cases"].any()
+        assert answer.table[["prevalence", "low", "high"]].isna().all(axis=None)
+    healthy = prevalence(herd(tmp_path / "b", [trim(cow) for cow in range(60)]), Selection(), by=("foot",), per="foot")
+    assert (healthy.table["prevalence"] == 0).all() and healthy.table["high"].notna().all()
+
+
 def test_farms_pooled_have_rows_without_a_place_too(tmp_path: Path) -> None:
     rows = [trim(cow, "SU" if cow < 3 * place else None, farm=farm) for place, farm in enumerate(("A", "B", "C"), 1)
             for cow in range(40)]  # fmt: skip

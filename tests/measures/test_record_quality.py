@@ -122,6 +122,14 @@ def test_a_sudden_shift_of_words(tmp_path: Path) -> None:
     assert "SU is 97% of 60 findings in 2025-Q4 and was 48% of 60 in 2025-Q2" in table["sentence"].iloc[1]
 
 
+def test_a_number_whose_lactation_falls_is_asked_about(tmp_path: Path) -> None:
+    days = (("2025-03-03", (4, 1, 2)), ("2026-03-03", (1, 2, 3)), ("2026-09-03", (1, 2, 3)))
+    rows = [trim(cow, day=day, parity=parity) for day, parities in days for cow, parity in enumerate(parities)]
+    [row] = check(ledger(tmp_path, rows), "number used again").to_dict("records")
+    assert (row["farm"], f"{row['month']:%Y-%m}") == ("Ash", "2026-03")
+    assert row["sentence"].startswith("Cow 0 at Ash is in lactation 1 on 2026-03-03 and was in 4 at the visit before")
+
+
 def test_names_and_order_do_not_matter(tmp_path: Path) -> None:
     rows = [trim(cow, lesion="SU" if cow % 3 else None, zone=4 if cow % 2 else None) for cow in range(40)]
     one = record_quality(ledger(tmp_path, rows), Selection()).table

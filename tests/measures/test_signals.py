@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pandas as pd
 import pytest
@@ -13,6 +14,7 @@ from evenfoot.analytics.measures.lameness.monthly_chart import LATELY_MONTHS
 from evenfoot.analytics.measures.lameness.signals import signals
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts import signals as drawn
+from tests.measures.herds import herd, scoring
 
 
 def test_each_farm_is_its_own_control_chart(demo_ledger: Ledger) -> None:
@@ -47,6 +49,22 @@ def test_what_may_not_be_seen_or_does_not_reach_is_left_out(demo_ledger: Ledger)
     assert seldom.empty and any("no farm has more than 12 months" in caution for caution in seldom.cautions)
     assert len(seldom.extra["without"]) == 5
     assert signals(demo_ledger, Selection(farms=("Nowhere",))).empty
+
+
+def test_farms_that_cannot_be_judged_are_named_and_the_loudest_has_its_own_odds(tmp_path: Path) -> None:
+    """Two farms have enough months; on one of them lameness trebles for half a year. The third was scored once."""
+
+    def scored(farm: str, month: int, lame: int) -> list[dict[str, object]]:
+        on = f"{2024 + month // 12}-{1 + month % 12:02d}-10"
+        return [scoring(cow, 3 if (cow + 7 * month) % 60 < lame else 1, on, farm) for cow in range(60)]
+
+    rows = [row for month in range(20) for row in scored("Ash", month, 6 if month < 14 else 24)]
+    rows += [row for month in range(20) for row in scored("Birch", month, 6)] + scored("Cedar", 19, 6)
+    answer = signals(herd(tmp_path, scorings=rows), Selection())
+    assert answer.table["farm"].tolist() == ["Ash", "Birch"]
+    said = [str(caution) for caution in answer.cautions]
+    assert "Not enough months with records to judge Cedar." in said
+    assert any(line.startswith("Ash: ") and "same side of the limits" in line for line in said)
 
 
 def test_the_chart_says_higher_and_lower_by_shape_and_word(demo_ledger: Ledger) -> None:

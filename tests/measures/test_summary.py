@@ -53,6 +53,34 @@ def test_counts_of_cows_and_a_rise_that_is_there(tmp_path: Path) -> None:
     assert row["reason"].endswith(" would be usual for this herd and season.")
 
 
+def test_the_difference_is_of_the_recent_visits_and_the_sentence_says_so(tmp_path: Path) -> None:
+    """Three newest visits are judged together: their share, not that of the last one, is held against the usual."""
+    newest = [visit(day, 100, ill) for day, ill in (("2026-01-05", 12), ("2026-02-02", 14), ("2026-03-02", 25))]
+    ledger = of(tmp_path, *(visit(day, 100, 15) for day in DAYS[:-1]), *newest)
+    row = summary(ledger, Selection()).table.set_index("what").loc["SU"]
+    assert (row["now"], row["visits"], row["verdict"]) == (0.25, 3, "no-clear-change")
+    assert row["recent"] == pytest.approx(0.17, abs=0.01)
+    assert row["difference"] == pytest.approx(row["recent"] - row["expected"])
+    assert row["reason"].startswith("Over the last 3 visits 17 of 100, where 1")
+    assert "cows more would look like chance here" in row["reason"]
+
+
+def test_a_farm_with_scorings_alone_rests_on_them(tmp_path: Path) -> None:
+    rows = [
+        {"date": day, "farm": "Ash", "cow": str(cow), "score": 3 if cow < 10 else 1, "scale": "1-5"}
+        for day in DAYS
+        for cow in range(50)
+    ]
+    answer = summary(ledger_of(tmp_path / "ledger.duckdb", checked("locomotion", rows)), Selection())
+    assert (answer.basis.cows, answer.basis.visits) == (50, len(DAYS))
+    assert not any("Nothing was recorded" in caution for caution in answer.cautions)
+
+
+def test_part_of_the_herd_is_said_beside_the_verdict(tmp_path: Path) -> None:
+    rows = summary(of(tmp_path, *(visit(day, 30, 10, kind="part-herd") for day in DAYS)), Selection()).table
+    assert all("Only part of the herd was looked at" in reason for reason in rows["reason"])
+
+
 def test_a_fall_is_better_and_an_even_herd_has_no_clear_change(tmp_path: Path) -> None:
     ledger = of(
         tmp_path,

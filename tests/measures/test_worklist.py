@@ -233,7 +233,7 @@ def test_the_veterinarian_comes_first_then_what_is_open_then_the_reason_then_the
     keys = [
         (
             who[row["who"]],
-            row["due_on"].date() > TODAY,
+            max(row["due_on"].date(), TODAY),
             place[row["kinds"].split(",")[0]],
             -row["score"] if row["scored_on"] >= pd.Timestamp(day(SCORE_DAYS)) else 0,
             row["since"],
@@ -268,6 +268,24 @@ def test_the_score_then_the_wait_order_cows_with_the_same_reason(tmp_path: Path)
     scores = [score("3", 3, 4), score("2", 9, 4), score("1", 3, 5), score("4", 2, 5), score("5", 9, 3)]
     made = ledger_of(tmp_path / "o.duckdb", checked("locomotion", scores))
     assert worklist(made, Selection(), on=TODAY).table["cow"].tolist()[:5] == ["1", "4", "2", "3", "5"]
+
+
+def test_what_comes_due_stands_by_its_day(tmp_path: Path) -> None:
+    """All three have a long toe in three weeks; before that each comes to 60 days in milk on a day of her own."""
+    rows = [trim("3", 100), trim("5", 100, **{**READING, "toe_length_after_mm": 76.0}), trim("9", 100)]
+    register = [entry("3", 58), entry("5", 54), entry("9", 50)]
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows), checked("register", register))
+    table = worklist(ledger, Selection(), on=TODAY).table
+    assert table["due_on"].is_monotonic_increasing
+    assert table["cow"].tolist() == ["3", "5", "9"]
+
+
+def test_nobody_is_never_looked_at_where_nothing_but_scores_is_on_record(tmp_path: Path) -> None:
+    scored = checked("locomotion", [score(str(cow), 5, 3 if cow < 4 else 1) for cow in range(30)])
+    ledger = ledger_of(tmp_path / "l.duckdb", scored)
+    assert worklist(ledger, Selection(), on=TODAY).table["kinds"].tolist() == ["lame"] * 4
+    other = ledger_of(tmp_path / "m.duckdb", scored, checked("trims", [trim("1", 5)]))
+    assert set(worklist(other, Selection(), on=TODAY).table["kinds"]) >= {"never"}
 
 
 def test_today_is_today(made: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -52,6 +52,28 @@ def monthly(make: Callable[..., Rows], farm: str, months: int, **more: Any) -> R
     return [row for day in days for row in make(farm, day=day, **more)]
 
 
+def test_a_list_of_lame_cows_says_nothing_of_the_herd(tmp_path: Path) -> None:
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("locomotion", scores("A", cows=25, lame=25)))
+    said = plain(document.document(collect(ledger, Request("A"))))
+    assert "Only part of the herd was looked at" in said
+    assert "Only part of the herd was scored in this period" in said
+    assert "No locomotion was scored" not in said and "never trimmed" not in said
+
+
+def test_ulcers_without_a_foot_make_no_claw_sound(tmp_path: Path) -> None:
+    placed = {"foot": None, "claw": None, "zone": None}
+    rows = [row | placed for row in trims("A", cows=60, lesions=12)]
+    said = plain(document.document(collect(ledger_of(tmp_path / "l.duckdb", checked("trims", rows)), Request("A"))))
+    assert "12 findings do not say which foot, claw or zone they are on" in said
+    assert "Outer hind claws" not in said
+
+
+def test_the_report_judges_no_month_of_the_first_year(tmp_path: Path) -> None:
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("locomotion", monthly(scores, "A", 10, cows=40, lame=5)))
+    said = plain(document.document(collect(ledger, Request("A"))))
+    assert "Lameness: not enough months with records to say whether one is unlike the others." in said
+
+
 PLACELESS = {"foot": None, "claw": None, "zone": None}
 
 ODD: dict[str, dict[str, Rows]] = {

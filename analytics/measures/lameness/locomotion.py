@@ -10,7 +10,7 @@ from evenfoot.analytics.measures.basis import basis_of, begin_basis
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.lesions.prevalence import one_farm_groups
 from evenfoot.analytics.measures.limits import limits_of
-from evenfoot.analytics.measures.periods import period_label
+from evenfoot.analytics.measures.recording_changes import recording_changes
 from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.queries.lame_counts import count_scorings
 from evenfoot.analytics.queries.selection import Selection
@@ -83,26 +83,10 @@ def locomotion(
         design_effect=clustered["lame"].table["design_effect"],
     )
     cautions += clustered["lame"].cautions + one_farm_groups(kinds)
-    cautions += _mixed(bool(table["scale"].isna().any()), len(table)) + _switched(table, period)
+    cautions += _mixed(bool(table["scale"].isna().any()), len(table))
+    cautions += recording_changes(ledger, selection, "scores")
+    cautions += () if others else _other_farms(table["n_farms"], basis.farms)
     return Answer("locomotion", out, basis, cautions, ("period", *others))
-
-
-def _switched(table: pd.DataFrame, period: str) -> tuple[Message, ...]:
-    """When the scores went over to another scale, the last time they did."""
-    by_period = table.dropna(subset=["scale"]).groupby(period)["scale"].agg(["nunique", "first"])
-    alike = by_period[by_period["nunique"] == 1]["first"]
-    changed = alike[(alike != alike.shift()) & alike.shift().notna()]
-    if changed.empty:
-        return ()
-    return (
-        say(
-            "Since {when} cows are scored on the {now} scale, before on the {before} scale: a step in the share lame "
-            "there may come from the scale and not from the cows.",
-            when=period_label(period, changed.index[-1]),
-            now=changed.iloc[-1],
-            before=alike.shift()[changed.index[-1]],
-        ),
-    )
 
 
 def _mixed(any_mixed: bool, rows: int) -> tuple[Message, ...]:
@@ -110,4 +94,20 @@ def _mixed(any_mixed: bool, rows: int) -> tuple[Message, ...]:
         return ()
     return (
         say("Some periods mix the 1-5 and 0-3 scales: only lame or not lame is compared there, and no mean is given."),
+    )
+
+
+def _other_farms(n_farms: pd.Series, farms: int) -> tuple[Message, ...]:
+    """Whether what is put together is of the same farms all along."""
+    some = int((n_farms < farms).sum())
+    if not some:
+        return ()
+    return (
+        say(
+            "In {n} of {of} periods some of the {farms} farms have no scores: the share may change because other farms "
+            "were scored. Choose one farm to see it change for its cows.",
+            n=some,
+            of=len(n_farms),
+            farms=farms,
+        ),
     )

@@ -12,6 +12,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.lameness.monthly_chart import (
     BASELINE_MONTHS,
+    BY_CHANCE,
     METHOD,
     charted,
     lately,
@@ -90,11 +91,16 @@ def signals_of(
     table = table.sort_values(order, ascending=[False, False, False, True], na_position="last", ignore_index=True)
     basis, cautions = series_basis(ledger, selection, outcome, level, METHOD, _notes(table))
     if len(table) > 1:
+        loudest = luck(next(year for year in years if year["farm"].iloc[0] == table["farm"].iloc[0]))
+        if loudest and loudest != (BY_CHANCE,):
+            cautions += (say("{farm}: {said}", farm=table["farm"].iloc[0], said=loudest[0]),)
         cautions += (_chance(len(table)),)
     elif len(table):
         cautions += luck(years[0])
     elif basis.cows:
         cautions += (say("Not enough to say: no farm has more than {n} months with records.", n=BASELINE_MONTHS),)
+    if len(table):
+        cautions += _unjudged([str(farm) for farm, _ in without])
     months = pd.concat(years, ignore_index=True) if years else pd.DataFrame()
     extra = {
         "months": months.reindex(columns=list(MONTH_COLUMNS)),
@@ -141,4 +147,22 @@ def _chance(farms: int) -> Message:
         "Many farms are looked at: of {n} on which nothing changes, at most about one in ten gives a signal in two "
         "years. A signal says where to look first, not what is wrong.",
         n=farms,
+    )
+
+
+MOST_NAMED = 3
+"""Farms that a sentence names."""
+
+
+def _unjudged(farms: list[str]) -> tuple[Message, ...]:
+    if not farms:
+        return ()
+    if len(farms) <= MOST_NAMED:
+        return (say("Not enough months with records to judge {farms}.", farms=", ".join(farms)),)
+    return (
+        say(
+            "Not enough months with records to judge {n} farms, such as {farms}.",
+            n=len(farms),
+            farms=", ".join(farms[:MOST_NAMED]),
+        ),
     )

@@ -48,8 +48,8 @@ FARMS_AT_ONCE = 50
 VERDICTS = ("worse", "better", "no-clear-change", "too-few")
 
 COLUMNS = (
-    "farm", "what", "now_cases", "now_at_risk", "now", "before", "last_year", "expected", "difference", "low", "high",
-    "verdict", "reason", "kind", "first", "last", "visits", "looks", "detectable",
+    "farm", "what", "now_cases", "now_at_risk", "now", "before", "last_year", "recent", "expected", "difference", "low",
+    "high", "verdict", "reason", "kind", "first", "last", "visits", "looks", "detectable",
 )  # fmt: skip
 
 
@@ -81,8 +81,9 @@ def summary(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
     Answer
         ``table``, one row a farm and outcome: farm; what (``lame``, ``severe``, ``any`` or a lesion code); now_cases
         and now_at_risk, in cows, at the newest visit, and now, their share; before, the share of cow looks at the
-        visits of the year before; last_year, the share in the same months a year earlier; expected, the share that
-        earlier visits lead one to expect; difference (of the newest visits less the expected) with low and high;
+        visits of the year before; last_year, the share in the same months a year earlier; recent, the share over the
+        newest visits, which are judged together; expected, the share that earlier visits lead one to expect;
+        difference (recent less expected) with low and high;
         verdict (``worse``, ``better``, ``no-clear-change`` or ``too-few``) and reason, a sentence; kind of visit,
         first and last day of the newest visit; visits and looks, how many were judged together; detectable, the
         smallest rise that these records could show. Proportions lie between 0 and 1. A verdict is given exactly where
@@ -107,7 +108,9 @@ def summary(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
     if selection.lesions:
         table = table[table["what"].isin(selection.lesions)].reset_index(drop=True)
     kinds = tuple(dict.fromkeys(table["kind"])) or KINDS
-    basis, cautions = basis_of(ledger, asked.with_(visits=kinds), level=level, method=METHOD, notes=(_NOTE,))
+    scored_only = bool(len(table)) and set(table["what"]) <= {"lame", "severe"}
+    rests_on = (asked, "scores") if scored_only else (asked.with_(visits=kinds), "trims")
+    basis, cautions = basis_of(ledger, rests_on[0], level=level, method=METHOD, source=rests_on[1], notes=(_NOTE,))
     visits = pd.concat(history, ignore_index=True) if history else pd.DataFrame(columns=list(_VISIT_COLUMNS))
     if table.empty and basis.cows:
         cautions += (say("There is no visit that looked at the herd, so nothing can be said of better or worse."),)
@@ -190,7 +193,15 @@ def _comparable(all_visits: HerdVisits, fixed: tuple[str, ...]) -> _Source | Non
     ill = np.zeros((len(outcomes), *seen.shape), dtype=bool)
     what = pd.Index(outcomes).get_indexer(pd.Index(found["what"]))
     ill[what, visits.index.get_indexer(pd.Index(found["visit"])), cows.get_indexer(pd.Index(found["cow"]))] = True
-    return _Source(kind, visits, seen, ill, outcomes, _other_people(all_visits.people, visits, other_scale))
+    unlike = _SELECTIVE.get(kind) or _other_people(all_visits.people, visits, other_scale)
+    return _Source(kind, visits, seen, ill, outcomes, unlike)
+
+
+_SELECTIVE: dict[str, Message] = {
+    "part-herd": say("Only part of the herd was looked at, as a rule the lame first: this says little of the herd."),
+    "unknown": say("How much of the herd was looked at is not known."),
+}
+"""What is said of visits that may not stand for the herd."""
 
 
 def _other_people(people: pd.DataFrame, visits: pd.DataFrame, other_scale: bool) -> Message | None:
@@ -276,6 +287,7 @@ def _rows(farm: str, source: _Source, compared: Comparison | None) -> pd.DataFra
             "now": counts[:, -1] / at_risk[-1],
             "before": _share(counts, at_risk, ~newest & (days <= begin + YEAR_DAYS)),
             "last_year": _share(counts, at_risk, ~newest & (np.abs(days - YEAR_DAYS) <= SEASON_DAYS)),
+            "recent": nan if compared is None else compared.expected + compared.difference,
             "expected": nan if compared is None else compared.expected,
             "difference": nan if compared is None else compared.difference,
             "low": nan if compared is None else compared.low,
@@ -309,7 +321,7 @@ def _verdicts(compared: Comparison | None, outcomes: int) -> list[str]:
 
 
 def _reason(row: dict[str, Any], verdict: str, source: _Source) -> Message:
-    """Why the verdict is what it is, in one sentence; a second one where the people or the scale changed."""
+    """Why the verdict is what it is, in one sentence; a second one where part of the herd, others or a scale matter."""
     if verdict in ("worse", "better"):
         said = _called(row)
     elif not isinstance(row["detectable"], float) or math.isnan(row["detectable"]):
@@ -319,17 +331,29 @@ def _reason(row: dict[str, Any], verdict: str, source: _Source) -> Message:
         if verdict == "too-few":
             said = say("Even {more} of 100 cows more would look like chance here.", more=more)
         else:
-            said = say("Less than {more} of 100 cows more would look like chance here.", more=more)
+            said = _unchanged(row, more)
     return say("{first} {second}", first=said, second=source.others) if source.others else said
 
 
+def _shares(row: dict[str, Any]) -> dict[str, Any]:
+    """Recent and usual cows of 100, and what the recent ones rest on."""
+    recent, usual = (f"{100 * float(row[name]):.0f}" for name in ("recent", "expected"))
+    return {"now": recent, "usual": usual, "looks": row["looks"], "visits": row["visits"]}
+
+
+def _unchanged(row: dict[str, Any], more: int) -> Message:
+    if row["visits"] == 1:
+        return say("Less than {more} of 100 cows more would look like chance here.", more=more)
+    return say(
+        "Over the last {visits} visits {now} of 100, where {usual} would be usual. Less than {more} of 100 cows more "
+        "would look like chance here.",
+        more=more,
+        **_shares(row),
+    )
+
+
 def _called(row: dict[str, Any]) -> Message:
-    values = {
-        "now": f"{100 * (float(row['expected']) + float(row['difference'])):.0f}",
-        "usual": f"{100 * float(row['expected']):.0f}",
-        "looks": row["looks"],
-        "visits": row["visits"],
-    }
+    values = _shares(row)
     if row["visits"] == 1:
         return say("{now} of 100 cows, where {usual} would be usual for this herd and season.", **values)
     return say(

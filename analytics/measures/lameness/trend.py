@@ -47,10 +47,11 @@ def trend(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answe
     -------
     Answer
         ``table``: term, estimate, low, high, p_value. Terms: ``odds ratio a year`` (1 = no trend), ``share at
-        the start`` and ``share at the end`` (fitted, farms and seasons as they are in the whole),
+        the start`` and ``share at the end`` (fitted, farms and seasons as they are in the whole); of one farm also
         ``percentage points a year`` (straight line through the months) and ``Cochran-Armitage z``, which
         takes every scoring for independent and months for alike; it is there for comparison and no sentence rests on
-        it. ``extra["series"]``: month, cases, at_risk, prevalence, cows. ``extra["by_farm"]``, where several are
+        it. Of several farms these two would follow which farm was scored when, so they are left out.
+        ``extra["series"]``: month, cases, at_risk, prevalence, cows. ``extra["by_farm"]``, where several are
         pooled: farm and the slope of each.
 
     References
@@ -75,7 +76,9 @@ def trend(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answe
         cautions += _farms_differ(extra["by_farm"])
         cautions += tuple(say("Farm by farm: {part}", part=part) for part in part_of_farms(sample))
     cautions += _too_little(slope, basis.cows)
-    return Answer("trend", _table(slope, series), basis, cautions, ("term",), extra)
+    return Answer(
+        "trend", _table(slope, series, one_farm=months["farm"].nunique() < 2), basis, cautions, ("term",), extra
+    )
 
 
 def _cows_at_least(ledger: Ledger, selection: Selection, outcome: Outcome, months: pd.DataFrame) -> int:
@@ -106,10 +109,8 @@ def _with_wave(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(years=(rows["time"] - rows["time"].min()) / YEAR, cos=season[:, 0], sin=season[:, 1])
 
 
-def _table(slope: LogisticSlope, series: pd.DataFrame) -> pd.DataFrame:
+def _table(slope: LogisticSlope, series: pd.DataFrame, *, one_farm: bool) -> pd.DataFrame:
     nan = math.nan
-    months = series["month"].dt.year * 12 + series["month"].dt.month
-    plain = cochran_armitage(series["cases"], series["at_risk"], months / 12.0)
     rows = [
         (say("odds ratio a year"), slope.odds_ratio, slope.low, slope.high, slope.p_value),
         (say("share at the start"), slope.start, slope.start_low, slope.start_high, nan),
@@ -117,10 +118,13 @@ def _table(slope: LogisticSlope, series: pd.DataFrame) -> pd.DataFrame:
     ]
     if not slope.converged:
         rows = [(term, nan, nan, nan, nan) for term, *_ in rows]
-    rows += [
-        (say("percentage points a year"), 100 * plain.slope, nan, nan, nan),
-        (say("Cochran-Armitage z"), plain.z, nan, nan, plain.p_value),
-    ]
+    if one_farm:
+        months = series["month"].dt.year * 12 + series["month"].dt.month
+        plain = cochran_armitage(series["cases"], series["at_risk"], months / 12.0)
+        rows += [
+            (say("percentage points a year"), 100 * plain.slope, nan, nan, nan),
+            (say("Cochran-Armitage z"), plain.z, nan, nan, plain.p_value),
+        ]
     return pd.DataFrame(rows if len(series) else [], columns=list(COLUMNS))
 
 

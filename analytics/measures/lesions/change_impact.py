@@ -414,8 +414,8 @@ def _notes(found: HeldChange, verdict: str, said: dict[str, str], widened: bool)
         )
     notes.append(
         say(
-            "Months wander about the line by a logit SD of about {spread:.2f}, neighbours with a correlation of about "
-            "{correlation:.1f}; the limits allow for both.",
+            "Months differ from the line by more than chance: standard deviation of the log odds {spread:.2f}, "
+            "correlation of neighbouring months {correlation:.1f}. The limits allow for both.",
             spread=found.spread,
             correlation=found.correlation,
         )

@@ -14,6 +14,7 @@ from evenfoot.analytics.measures.lesions.comparison_models import (
     ADJUSTED,
     ENOUGH_FARMS,
     ENOUGH_HERDS,
+    MOST_STRATA,
     NAMED,
     RATIOS,
     STANDARDISED,
@@ -176,7 +177,9 @@ def comparison(
         extra["strata"], disagree = each_stratum(question, stratify)
         for part in (pool_strata(question, stratify), disagree):
             table = table.merge(part.astype({"group": "str"}), on="group", how="left")
-        cautions += _strata_differ(table, stratify, level)
+        cautions += _strata_differ(table, stratify, level) + _strata_alone(
+            extra["strata"], stratify, bool(question.parts)
+        )
     if each_lesion and len(selection.lesions) != 1:
         extra["by_lesion"] = by_lesion(question)
     basis, shared = basis_of(ledger, selection, unit=per, level=level, method=method, notes=notes)
@@ -273,7 +276,21 @@ def _strata_differ(table: pd.DataFrame, stratify: str, level: float) -> tuple[Me
     return (
         say(
             "The strata of {stratify} disagree about {groups}; the pooled odds ratio hides that.",
-            stratify=stratify,
+            stratify=NAMED.get(stratify, stratify),
             groups=", ".join(unlike),
         ),
     )
+
+
+def _strata_alone(strata: pd.DataFrame, stratify: str, compared: bool) -> tuple[Message, ...]:
+    """Why strata are not shown, or have no ratios."""
+    named = NAMED.get(stratify, stratify)
+    if strata.empty:
+        return (
+            say(
+                "There are more than {most} strata of {stratify}; they are not shown.", most=MOST_STRATA, stratify=named
+            ),
+        )
+    if not compared:
+        return (say("Within each {stratify} counts are shown alone, for the same reason.", stratify=named),)
+    return ()

@@ -518,7 +518,8 @@ def each_stratum(question: Question, stratify: str) -> tuple[pd.DataFrame, pd.Da
     Returns
     -------
     strata : pandas.DataFrame
-        Columns ``STRATA``; the reference first in each stratum. Empty where there are more than ``MOST_STRATA``.
+        Columns ``STRATA``; the reference first in each stratum. Groups that are not compared have their counts alone.
+        Empty where there are more than ``MOST_STRATA``.
     disagree : pandas.DataFrame
         group and homogeneity_p, small where the odds ratio is not the same in all strata.
     """
@@ -546,9 +547,8 @@ def each_stratum(question: Question, stratify: str) -> tuple[pd.DataFrame, pd.Da
             found, few = _fit_groups(rows, of_cows, question, alone)
             tables.append(found.assign(stratum=value))
             told.append((rows, [group for group in found["group"].iloc[1:] if group not in few]))
-    if not tables:
-        return nothing
-    both = pd.concat(tables, ignore_index=True).drop_duplicates(["stratum", "group"])
+    none = pd.DataFrame(columns=["stratum", "group", *RATIOS])
+    both = pd.concat(tables or [none], ignore_index=True).drop_duplicates(["stratum", "group"])
     strata = counted.merge(both[["stratum", "group", *RATIOS]], on=["stratum", "group"], how="left")
     places = {value: place for place, value in enumerate(counted["stratum"].drop_duplicates())}
     strata = strata.assign(at=strata["stratum"].map(places), other=strata["group"] != question.reference)

@@ -11,7 +11,7 @@ from evenfoot.analytics.measures.basis import basis_of, begin_basis, met
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.lesions.counting_unit import fair_unit
 from evenfoot.analytics.measures.limits import LIMITS, limits_of
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import N_, Message, say
 from evenfoot.analytics.queries.cluster_sums import SUMS
 from evenfoot.analytics.queries.counts import count, count_unplaced, placeless
 from evenfoot.analytics.queries.filters import OF_TRIM
@@ -28,6 +28,9 @@ COLUMNS = (
     "clusters",
     "design_effect",
 )
+
+UNPLACED = N_("{n} findings do not say which foot, claw or zone they are on and are not in this table.")
+"""What is said of findings that are not counted by foot or claw."""
 
 
 @memoize
@@ -67,7 +70,8 @@ def prevalence(
         ``table``: the ``by`` columns, then cases, at_risk (units of ``per``), prevalence, low, high
         (proportions), n_farms, n_visits (distinct farm and date), clusters (cows, or farms where several
         are pooled) and design_effect (how many times wider the variance is than that of as many
-        independent units). ``basis.method`` says which interval was used.
+        independent units). ``basis.method`` says which interval was used. Shares are missing where
+        findings may lie at the feet, claws or zones asked for and none says where it is.
 
     Raises
     ------
@@ -87,6 +91,11 @@ def prevalence(
         table, kinds = _with_unplaced(ledger, selection, by, per, table, kinds)
     limits = limits_of(table, kinds, level)
     table = table.assign(prevalence=table["cases"] / table["at_risk"], **{name: limits.table[name] for name in LIMITS})
+    found = bool(table["cases"].any())
+    nowhere = 0 if found else without_place or placeless(ledger, selection)
+    if nowhere and (per in ("foot", "claw") or not without_place):
+        # Every finding may be at any of these places, so none of the shares is known.
+        table = table.assign(**dict.fromkeys(("prevalence", "low", "high"), np.nan))
     basis, cautions = basis_of(
         ledger,
         selection,
@@ -96,8 +105,8 @@ def prevalence(
         notes=notes + _unplaced(without_place, per),
     )
     cautions += limits.cautions + one_farm_groups(kinds) + unfair
-    if basis.cows and not table["cases"].any():
-        cautions += _nothing(basis.cows, without_place or placeless(ledger, selection), table.empty)
+    if basis.cows and not found:
+        cautions += _nothing(basis.cows, nowhere, table.empty)
     return Answer("prevalence", table[[*by, *COLUMNS]], basis, cautions, by)
 
 
@@ -176,4 +185,4 @@ def _unplaced(rows: int, per: str) -> tuple[Message, ...]:
         return ()
     if per in ("cow", "trim"):
         return (say("{n} findings do not say all of where they are; their cows stand in rows of their own.", n=rows),)
-    return (say("{n} findings do not say which foot, claw or zone they are on and are not in this table.", n=rows),)
+    return (say(UNPLACED, n=rows),)

@@ -146,7 +146,7 @@ def recurrence(
         tested, why = _tested(cases, others)
         refused = refused or why
         ranked += _ranks(tested, place, others)
-        notes += _overall(tested, place, others)
+        notes += _overall(tested, place, others, level)
     table = pd.DataFrame(rows, columns=[*COLUMNS, *others, "cases"])
     ranks = pd.DataFrame(ranked, columns=list(RANKED[:-1]))
     ranks["p_adjusted"] = benjamini_hochberg(ranks["p_value"].to_numpy(dtype=float))[0] if len(ranks) else np.nan
@@ -276,19 +276,20 @@ def _groups(followed: pd.DataFrame, others: tuple[str, ...]) -> list[str]:
     return followed[list(others)].astype("str").agg(", ".join, axis=1).tolist() if len(followed) else []
 
 
-def _overall(followed: pd.DataFrame, place: str, others: tuple[str, ...]) -> list[Message]:
+def _overall(followed: pd.DataFrame, place: str, others: tuple[str, ...], level: float) -> list[Message]:
     """One log-rank test a level: between lesions, or between groups within lesions."""
     where = say("on the same claw") if place == "claw" else say("on the same cow")
     found = _test(followed, ["lesion"] if others else [], farms_compared="farm" in others)
-    if others:
-        template = N_("Log-rank test {where}, groups of {what} compared within lesions: T-square {chi2} on {df}, {p}.")
-    else:
-        template = N_("Log-rank test {where}, {what} compared: T-square {chi2} on {df}, {p}.")
     if not math.isfinite(found.p_value):
         return []
     p = "p < 0.001" if found.p_value < 0.001 else f"p = {found.p_value:.3f}"
-    what = ", ".join(others) if others else say("lesions")
-    return [say(template, where=where, what=what, chi2=f"{found.chi2:.1f}", df=found.df, p=p)]
+    template = (
+        N_("How soon a case is back {where} differs between {what}, more than chance explains (log-rank test, {p}).")
+        if found.p_value < 1 - level
+        else N_("How soon a case is back {where} does not differ clearly between {what} (log-rank test, {p}).")
+    )
+    what = say("groups of {what}, lesion by lesion", what=", ".join(others)) if others else say("lesions")
+    return [say(template, where=where, what=what, p=p)]
 
 
 def _definition(gap_days: int) -> Message:

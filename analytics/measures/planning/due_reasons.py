@@ -148,13 +148,21 @@ def no_reasons() -> pd.DataFrame:
     return pd.DataFrame({name: pd.Series(dtype="datetime64[us]" if name in days else "str") for name in COLUMNS})
 
 
-def in_order(reasons: pd.DataFrame, known: KnownHerd, on: dt.date) -> pd.DataFrame:
+def in_order(reasons: pd.DataFrame, herd: pd.DataFrame, on: dt.date) -> pd.DataFrame:
     """Reasons in the order of every list: cow after cow, the most pressing first, and so the reasons of each cow.
 
     First those for the veterinarian, then the trimmer's, then those to watch; what is open today before what falls due
-    later; then the severity of the reason (its place in ``REASONS``), the locomotion score, the lame first, and how
-    long it has waited. What is still alike: the newest record first, then a digest of farm and cow, which is the same
-    every day and says nothing of her number.
+    later, of which the soonest comes first; then the severity of the reason (its place in ``REASONS``), the locomotion
+    score, the lame first, and how long it has waited. What is still alike: the newest record first, then a digest of
+    farm and cow, which is the same every day and says nothing of her number.
+
+    Parameters
+    ----------
+    reasons : pandas.DataFrame
+        As :func:`reasons_of` gives them, all or some.
+    herd : pandas.DataFrame
+        ``cows`` of :class:`evenfoot.analytics.queries.cow_status.KnownHerd`.
+    on : datetime.date
 
     Returns
     -------
@@ -165,18 +173,18 @@ def in_order(reasons: pd.DataFrame, known: KnownHerd, on: dt.date) -> pd.DataFra
     severity = {kind: (WHO.index(reason.who), place) for place, (kind, reason) in enumerate(REASONS.items())}
     rows = reasons.assign(
         for_whom=[severity[kind][0] for kind in reasons["kind"]],
-        later=reasons["due_on"] > today,
+        due=reasons["due_on"].clip(lower=today),
         severity=[severity[kind][1] for kind in reasons["kind"]],
     )
-    rows = rows.sort_values([*COW, "for_whom", "later", "severity", "since"], kind="stable")
-    firsts = rows.drop_duplicates(COW).merge(_standing_of(known.cows, today), on=COW, how="left")
+    rows = rows.sort_values([*COW, "for_whom", "due", "severity", "since"], kind="stable")
+    firsts = rows.drop_duplicates(COW).merge(_standing_of(herd, today), on=COW, how="left")
     firsts = firsts.assign(digest=[_digest(*cow) for cow in firsts[COW].itertuples(index=False)])
-    by = {"for_whom": True, "later": True, "severity": True, "lameness": False, "since": True, "newest": False}
+    by = {"for_whom": True, "due": True, "severity": True, "lameness": False, "since": True, "newest": False}
     order = [*by, "digest"]
     firsts = firsts.sort_values(order, ascending=[*by.values(), True], kind="stable", ignore_index=True)
     placed = firsts[COW].assign(place=range(len(firsts)))
-    rows = rows.merge(placed, on=COW).sort_values(["place", "for_whom", "later", "severity"], kind="stable")
-    return rows.drop(columns=["for_whom", "later", "severity"]).reset_index(drop=True)
+    rows = rows.merge(placed, on=COW).sort_values(["place", "for_whom", "due", "severity"], kind="stable")
+    return rows.drop(columns=["for_whom", "due", "severity"]).reset_index(drop=True)
 
 
 def lame_lately(cows: pd.DataFrame, today: pd.Timestamp) -> pd.Series:

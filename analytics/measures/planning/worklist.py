@@ -28,7 +28,7 @@ from evenfoot.analytics.measures.planning.due_reasons import (
     reasons_of,
 )
 from evenfoot.analytics.messages import N_, Message, say
-from evenfoot.analytics.queries.cow_status import SCORE_DAYS, known_on, record_days
+from evenfoot.analytics.queries.cow_status import SCORE_DAYS, known_on, record_days, visit_days
 from evenfoot.analytics.queries.selection import Selection
 
 AHEAD_DAYS = 28
@@ -232,7 +232,7 @@ def _listed(
         return _nobody(day, level)
     due = everybody_due(ledger, selection, day.on, level=level, limits=limits, urgent=now)
     horizon = pd.Timestamp(day.on) + pd.Timedelta(days=ahead_days)
-    kept = due.reasons[due.reasons["due_on"] <= horizon]
+    kept = in_order(due.reasons[due.reasons["due_on"] <= horizon].drop(columns="place"), due.herd, day.on)
     table = _one_row_a_cow(kept, due, day.on)
     notes = [
         as_of(day),
@@ -242,9 +242,9 @@ def _listed(
             days=SCORE_DAYS,
         ),
         say(
-            "Order: those for the veterinarian, what is open today, how severe the reason is, the locomotion score, "
-            "how long it has waited. Cows alike in all that stand by their newest record, then in a fixed order "
-            "that has nothing to do with their numbers."
+            "Order: those for the veterinarian; what is open today, by how severe the reason is, the locomotion score "
+            "and how long it has waited; then what comes due, the soonest first. Cows alike in all that stand by their "
+            "newest record, then in a fixed order that has nothing to do with their numbers."
         ),
     ]
     if not now:
@@ -313,8 +313,12 @@ def everybody_due(
         toes_carried_on(ledger, selection, herd, on, pace, limits, level) if pace else pd.DataFrame(columns=list(TOE))
     )
     kinds = URGENT if urgent else tuple(REASONS)
-    reasons = in_order(reasons_of(known, carried, on, limits, kinds), known, on)
-    return Due(reasons, herd, carried, pace)
+    reasons = reasons_of(known, carried, on, limits, kinds)
+    if not urgent:
+        # On a farm without any trim on record nobody knows who was never looked at.
+        trimmed = set(visit_days(ledger, selection.with_(cows=()), on)["farm"])
+        reasons = reasons[(reasons["kind"] != "never") | reasons["farm"].isin(trimmed)]
+    return Due(in_order(reasons, herd, on), herd, carried, pace)
 
 
 def _each(reasons: pd.DataFrame) -> pd.DataFrame:

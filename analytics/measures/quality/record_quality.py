@@ -51,6 +51,7 @@ def record_quality(ledger: Ledger, selection: Selection, *, level: float = 0.95)
     period), ``scores`` (each score's share, against other scorers of the same farms), ``last digit`` (share of
     readings ending in 0 or 5, against even digits), ``healthy cows`` (visits at which every cow had a finding),
     ``part of the herd`` (visits called whole-herd though fewer than 80 % of the herd was looked at),
+    ``number used again`` (cows whose lactation is lower than at an earlier visit),
     ``lesion mix`` (a trimmer's lesions on a farm against the quarter with records before).
 
     Parameters
@@ -81,6 +82,7 @@ def record_quality(ledger: Ledger, selection: Selection, *, level: float = 0.95)
         _digits(kept["digits"]),
         _healthy(kept["visits"]),
         _doubted(kept["visits"]),
+        _used_again(kept["falls"]),
         _mix(kept["mix"]),
     ]
     rows = [row for part in parts for row in part]
@@ -271,6 +273,24 @@ def _doubted(visits: pd.DataFrame) -> list[dict[str, Any]]:
                      field=row["kind"], farm=row["farm"])
             )  # fmt: skip
     return out
+
+
+def _used_again(falls: pd.DataFrame) -> list[dict[str, Any]]:
+    """One row a cow number whose lactation falls from one visit to a later one."""
+    rows = falls.assign(day=pd.to_datetime(falls["visit_date"])).sort_values(["farm", "cow", "day"])
+    return [
+        _row(
+            say("number used again"), None, 1, 1.0,
+            say(
+                "Cow {cow} at {farm} is in lactation {parity} on {day} and was in {before} at the visit before: is "
+                "it another animal? Give both in a register, with the day each came in.",
+                cow=row["cow"], farm=row["farm"], parity=int(row["parity"]), day=f"{row['day']:%Y-%m-%d}",
+                before=int(row["before"]),
+            ),
+            month=row["day"].replace(day=1), field="parity", farm=row["farm"],
+        )
+        for row in rows.to_dict("records")
+    ]  # fmt: skip
 
 
 def _mix(mix: pd.DataFrame) -> list[dict[str, Any]]:
