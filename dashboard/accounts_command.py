@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import getpass
 import sys
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.parsing.farm_names import farm_finder
@@ -16,8 +18,8 @@ from evenfoot.dashboard.accounts.kept_note import end_note, refuse_lost, write_n
 from evenfoot.dashboard.accounts.roles import OWNER, ROLES
 from evenfoot.dashboard.accounts.store import Store, store_of
 from evenfoot.dashboard.accounts.viewer import OWNER as THIS_MACHINE
-from evenfoot.dashboard.keeping import FORMATS
-from evenfoot.dashboard.tables import csv_text, known_farms
+from evenfoot.dashboard.keeping import write_history
+from evenfoot.dashboard.tables import known_farms
 
 
 def add(
@@ -115,21 +117,13 @@ def sign_out(address: str | None, name: str) -> None:
     print(f"{ended} sessions of {name} were ended.")
 
 
-def print_history(address: str | None, format: str) -> None:
+def print_history(address: str | None, format: str, out: Path | None) -> None:
     """Print who changed what of accounts and links, and who signed in or tried to, oldest first."""
-    if format not in FORMATS:
-        raise UserError(f"'{format}' is not a format of the history; use text, csv or json.")
-    lines = history(store_of(open_ledger(address)))
-    if format == "csv":
-        sys.stdout.write(csv_text(lines))
-        return
-    if format == "json":
-        print(lines.to_json(orient="records", date_format="iso", force_ascii=False))
-        return
-    for line in lines.to_dict("records"):
-        farm = f" ({line['farm']})" if isinstance(line["farm"], str) else ""
-        by = f"{line['who']}, by {line['through']}" + (f" from {line['address']}" if line["address"] else "")
-        print(f"{line['noted_at']:%Y-%m-%d %H:%M} UTC  {by}  {line['what']}: {line['subject']}{farm}")
+
+    def who(line: Mapping[Hashable, Any]) -> str:
+        return f"{line['who']}, by {line['through']}" + (f" from {line['address']}" if line["address"] else "")
+
+    write_history(history(store_of(open_ledger(address))), format, out, who)
 
 
 def share(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -65,12 +66,13 @@ def listed(ledger: Ledger = None) -> None:
 @accounts.command("history")
 def history(
     format: Annotated[str, typer.Option(help="text, csv or json.")] = "text",
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="File to write instead of printing.")] = None,
     ledger: Ledger = None,
 ) -> None:
     """Who changed what of accounts, grants and links, who signed in or tried to, when, and from where."""
     from evenfoot.dashboard.accounts_command import print_history
 
-    print_history(ledger, format)
+    print_history(ledger, format, out)
 
 
 @accounts.command("grant")

@@ -6,27 +6,84 @@ import io
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 from evenfoot.analytics.errors import UserError
+from evenfoot.dashboard import console
 from evenfoot.dashboard.accounts_options import accounts
 
 app = typer.Typer(
     name="evenfoot",
-    help="Turn hoof trimming records into herd lameness answers.",
     no_args_is_help=True,
-    add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Begin with: evenfoot import march.xlsx, then evenfoot serve",
     pretty_exceptions_enable=False,
 )
 
 app.add_typer(accounts, name="accounts")
 
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        print(f"evenfoot {version('evenfoot')}")
+        raise typer.Exit
+
+
+@app.callback()
+def evenfoot(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version.", callback=_print_version, is_eager=True)
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="Print results, questions and errors alone: no notes.")
+    ] = False,
+) -> None:
+    """Turn hoof trimming records into herd lameness answers."""
+    console.quiet.set(quiet)
+
+
+def _import_number(text: str) -> int:
+    """The number of an import as somebody wrote it.
+
+    Raises
+    ------
+    UserError
+        It is no whole number.
+    """
+    if not text.isascii() or not text.isdigit():
+        raise UserError(f"'{text}' is not the number of an import; `evenfoot imports` lists them.")
+    return int(text)
+
+
+def _measures(incomplete: str) -> list[tuple[str, str]]:
+    """Measures that begin so, with their questions, for a shell that completes words."""
+    from evenfoot.analytics.measures.catalogue import MEASURES
+
+    return [(name, each.question) for name, each in MEASURES.items() if name.startswith(incomplete)]
+
+
+class _TableCommand(TyperCommand):
+    """``evenfoot table``, whose help lists the measures."""
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """The options, then every measure with its question, own options and columns."""
+        from evenfoot.dashboard.tables import measures_listed
+
+        super().format_help(ctx, formatter)
+        print(measures_listed())
+
+
 LedgerOption = Annotated[
     str | None,
     typer.Option("--ledger", help="Path or duckdb:// address of the ledger.", envvar="EVENFOOT_LEDGER"),
 ]
+FormatOption = Annotated[str, typer.Option("--format", help="text, csv or json.")]
+OutOption = Annotated[Path | None, typer.Option("--out", "-o", help="File to write instead of printing.")]
 FarmOfSheet = Annotated[str | None, typer.Option("--farm", help="Farm of a sheet that has no farm column.")]
 DayFirst = Annotated[bool, typer.Option("--day-first", help="Read 03/04/2026 as 3 April.")]
 MonthFirst = Annotated[bool, typer.Option("--month-first", help="Read 03/04/2026 as March 4.")]
@@ -38,7 +95,7 @@ Given = Annotated[
 Accept = Annotated[bool, typer.Option("--accept", help="Take the likeliest answer of every question.")]
 
 
-@app.command("import")
+@app.command("import", epilog="Example: evenfoot import march.xlsx --farm Larkmoor")
 def import_files(
     files: Annotated[list[Path], typer.Argument(help="CSV, XLSX, XLS, ODS or JSON files.")],
     ledger: LedgerOption = None,
@@ -64,7 +121,7 @@ def import_files(
         raise typer.Exit(code)
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot check march.xlsx --records")
 def check(
     files: Annotated[list[Path], typer.Argument(help="CSV, XLSX, XLS, ODS or JSON files.")],
     ledger: LedgerOption = None,
@@ -102,7 +159,7 @@ def layouts(context: typer.Context, ledger: LedgerOption = None) -> None:
         list_layouts(ledger)
 
 
-@layouts_app.command("remove")
+@layouts_app.command("remove", epilog="Example: evenfoot layouts remove 3")
 def layouts_remove(number: int, ledger: LedgerOption = None) -> None:
     """Forget a layout and its answers."""
     from evenfoot.analytics.ledger import open_ledger
@@ -112,39 +169,17 @@ def layouts_remove(number: int, ledger: LedgerOption = None) -> None:
     print(f"Layout {number} was removed.")
 
 
-@app.command()
-def imports(ledger: LedgerOption = None) -> None:
+@app.command(epilog="Example: evenfoot imports --format csv -o imports.csv")
+def imports(ledger: LedgerOption = None, format: FormatOption = "text", out: OutOption = None) -> None:
     """List the imports so far."""
-    from evenfoot.analytics.ledger import open_ledger
+    from evenfoot.dashboard.keeping import print_imports
 
-    frame = open_ledger(ledger).imports()
-    if frame.empty:
-        print("No imports yet.")
-        return
-    frame = frame.assign(
-        imported_at=frame["imported_at"].dt.strftime("%Y-%m-%d %H:%M"),
-        undone=frame["undone_at"].dt.strftime("%Y-%m-%d").fillna(""),
-    )
-    print(
-        frame[
-            [
-                "import_no",
-                "imported_at",
-                "file",
-                "kinds",
-                "rows_read",
-                "added",
-                "already_known",
-                "set_aside",
-                "undone",
-            ]
-        ].to_string(index=False)
-    )
+    print_imports(ledger, format, out)
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot undo 12")
 def undo(
-    number: Annotated[int, typer.Argument(help="Number of the import, as `evenfoot imports` lists it.")],
+    number: Annotated[str, typer.Argument(help="Number of the import, as `evenfoot imports` lists it.")],
     ledger: LedgerOption = None,
     no_backup: Annotated[bool, typer.Option("--no-backup", help="Do not copy the ledger first.")] = False,
 ) -> None:
@@ -152,25 +187,28 @@ def undo(
     from evenfoot.analytics.ledger import open_ledger
     from evenfoot.analytics.ledger.imports.add import undo_import
 
-    removed = undo_import(open_ledger(ledger), number, copy=not no_backup)
+    removed = undo_import(open_ledger(ledger), _import_number(number), copy=not no_backup)
     print(f"Import {number} undone: {removed} rows taken out.")
 
 
-@app.command("set-aside")
+@app.command("set-aside", epilog="Example: evenfoot set-aside 12 > mend.csv")
 def set_aside(
-    number: Annotated[int | None, typer.Argument(help="Number of the import; all of them without it.")] = None,
+    number: Annotated[str | None, typer.Argument(help="Number of the import; all of them without it.")] = None,
     ledger: LedgerOption = None,
 ) -> None:
     """Print the held-back rows as CSV, to be fixed and imported again."""
     from evenfoot.analytics.intake import write_set_aside
     from evenfoot.analytics.ledger import open_ledger
 
-    sys.stdout.write(write_set_aside(open_ledger(ledger).set_aside(number)))
+    wanted = None if number is None else _import_number(number)
+    sys.stdout.write(write_set_aside(open_ledger(ledger).set_aside(wanted)))
 
 
-@app.command()
+@app.command(
+    cls=_TableCommand, epilog="Example: evenfoot table comparison --by housing --lesion SU --format csv -o su.csv"
+)
 def table(
-    measure: Annotated[str, typer.Argument(help="prevalence, locomotion, comparison, ...")],
+    measure: Annotated[str, typer.Argument(help="One of the measures listed below.", autocompletion=_measures)],
     ledger: LedgerOption = None,
     farm: Annotated[list[str] | None, typer.Option("--farm", help="Only this farm; may be repeated.")] = None,
     since: Annotated[str | None, typer.Option(help="First date, such as 2026-01-31.")] = None,
@@ -197,7 +235,8 @@ def table(
     outcome: Annotated[str | None, typer.Option(help="lameness or lesion, where a measure takes both.")] = None,
     level: Annotated[float | None, typer.Option(help="Confidence level, such as 0.95.")] = None,
     hemisphere: Annotated[str, typer.Option(help="north or south: whose seasons.")] = "north",
-    format: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",
+    format: FormatOption = "text",
+    out: OutOption = None,
 ) -> None:
     """Print one measure as a table, with what it rests on."""
     from evenfoot.dashboard.tables import print_table
@@ -212,6 +251,7 @@ def table(
         lesions=lesion or [],
         hemisphere=hemisphere,
         format=format,
+        out=out,
         options={
             "by": by,
             "per": per,
@@ -236,7 +276,7 @@ def table(
     )
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot report Larkmoor -o larkmoor.pdf")
 def report(
     farm: Annotated[str | None, typer.Argument(help="The farm.")] = None,
     out: Annotated[Path | None, typer.Option("-o", "--out", help="File to write: .html, .pdf or .xlsx.")] = None,
@@ -285,7 +325,7 @@ def report(
         print(f"Wrote {path}")
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot export --format csv -o records/")
 def export(
     out: Annotated[
         Path, typer.Option("-o", "--out", help="Folder, or a file for one farm's ade export or an anonymous one.")
@@ -308,7 +348,7 @@ def export(
     export(ledger, format, out, farm or [])
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot backup ledger-copy.duckdb")
 def backup(
     out: Annotated[Path, typer.Argument(help="File to write, or a folder to put it into.")],
     ledger: LedgerOption = None,
@@ -319,7 +359,7 @@ def backup(
     back_up(ledger, out)
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot restore ledger-copy.duckdb --replace")
 def restore(
     source: Annotated[Path, typer.Argument(help="A backup.")],
     ledger: LedgerOption = None,
@@ -331,7 +371,7 @@ def restore(
     restore(ledger, source, replace=replace)
 
 
-@app.command("erase-farm")
+@app.command("erase-farm", epilog="Example: evenfoot erase-farm Larkmoor")
 def erase_farm(
     farm: Annotated[str, typer.Argument(help="The farm.")],
     ledger: LedgerOption = None,
@@ -353,7 +393,7 @@ def erase_farm(
     erase_farm(ledger, farm, yes=yes, delete_copies=delete_copies)
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot verify --ledger old.duckdb")
 def verify(ledger: LedgerOption = None) -> None:
     """Check that the ledger is whole. Exit code 1 when it is not."""
     from evenfoot.dashboard.keeping import verify
@@ -361,7 +401,7 @@ def verify(ledger: LedgerOption = None) -> None:
     verify(ledger)
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot mend --ledger old.duckdb")
 def mend(ledger: LedgerOption = None) -> None:
     """Open a ledger again whose writing was cut short, and say what is in it."""
     from evenfoot.dashboard.keeping import mend
@@ -369,18 +409,15 @@ def mend(ledger: LedgerOption = None) -> None:
     mend(ledger)
 
 
-@app.command()
-def history(
-    ledger: LedgerOption = None,
-    format: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",
-) -> None:
+@app.command(epilog="Example: evenfoot history --format json")
+def history(ledger: LedgerOption = None, format: FormatOption = "text", out: OutOption = None) -> None:
     """List who changed what, and when."""
     from evenfoot.dashboard.keeping import print_history
 
-    print_history(ledger, format)
+    print_history(ledger, format, out)
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot limits --set long_toe_mm=75 --breed Jersey")
 def limits(
     ledger: LedgerOption = None,
     set_to: Annotated[str | None, typer.Option("--set", help="A limit and its value, such as long_toe_mm=75.")] = None,
@@ -395,7 +432,7 @@ def limits(
     change_limits(ledger, set_to, farm, breed, parity, forget)
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot share Larkmoor --days 14")
 def share(
     farm: Annotated[str | None, typer.Argument(help="The farm whose report the link shows.")] = None,
     days: Annotated[int, typer.Option(help="How many days the link lasts.")] = 14,
@@ -413,7 +450,7 @@ def share(
     share(ledger, farm, days=days, language=language, show=list_links, revoke=revoke, names=public_name or [])
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot serve --port 8060")
 def serve(
     ledger: LedgerOption = None,
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
@@ -430,7 +467,7 @@ def serve(
     run(ledger, host, port, behind_proxy=behind_proxy, proxy=proxy, public_names=public_name or [])
 
 
-@app.command()
+@app.command(epilog="Example: evenfoot demo --port 8060")
 def demo(
     ledger: LedgerOption = None,
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-import sys
 from pathlib import Path
 
 from evenfoot.analytics.clock import SET_BY
@@ -14,6 +13,7 @@ from evenfoot.analytics.intake import check_file
 from evenfoot.analytics.ledger import Ledger, default_path, open_ledger
 from evenfoot.analytics.ledger.atomic_write import put_where_none_is
 from evenfoot.analytics.ledger.imports.add import add_sheets
+from evenfoot.dashboard.console import tell
 
 
 def build(address: str | None) -> Ledger:
@@ -67,7 +67,7 @@ def stay_at_its_day() -> None:
 def _fill(ledger: Ledger) -> None:
     from evenfoot import sample_data
 
-    print("Building the demo herds ...", file=sys.stderr)
+    tell("Building the demo herds ...")
     for path in sample_data.FILES:
         sheets = check_file(path, path.name, known_farms=ledger.farms())
         add_sheets(ledger, sheets, path.name, hashlib.sha256(path.read_bytes()).hexdigest())

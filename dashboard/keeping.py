@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 import sys
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Hashable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.parsing.farm_names import farm_finder
 from evenfoot.analytics.ledger import open_ledger
-from evenfoot.dashboard.tables import csv_text, known_farms
+from evenfoot.dashboard.console import check_format, deliver
+from evenfoot.dashboard.tables import csv_text, known_farms, rendered
 
 if TYPE_CHECKING:
-    from evenfoot.analytics.ledger.integrity.copies import Copy
+    import pandas as pd
 
-FORMATS = ("text", "csv", "json")
+    from evenfoot.analytics.ledger.integrity.copies import Copy
 
 IN_USE = (
     "A program is using this folder for a report or a copy, or it is somebody else's; look again when that has ended."
@@ -144,23 +147,63 @@ def _delete_or_tell(copy: Copy, *, delete: bool) -> None:
         print(f"Not deleted: {copy.path}. {copy.why} Look at it, and delete it yourself.")
 
 
-def print_history(address: str | None, format: str) -> None:
+def print_imports(address: str | None, format: str, out: Path | None) -> None:
+    """Print the imports so far, oldest first."""
+    check_format(format)
+    frame = open_ledger(address).imports()
+    if frame.empty and format == "text":
+        deliver("No imports yet.\n", out)
+        return
+    frame = frame.assign(
+        imported_at=frame["imported_at"].dt.strftime("%Y-%m-%d %H:%M"),
+        undone=frame["undone_at"].dt.strftime("%Y-%m-%d").fillna(""),
+    )
+    shown = ["import_no", "imported_at", "file", "kinds", "rows_read", "added", "already_known", "set_aside", "undone"]
+    deliver(rendered(frame[shown], format), out)
+
+
+def print_history(address: str | None, format: str, out: Path | None) -> None:
     """Print the history of changes, oldest first."""
     from evenfoot.analytics.ledger.history import history
 
-    if format not in FORMATS:
-        raise UserError(f"'{format}' is not a format of the history; use text, csv or json.")
-    lines = history(open_ledger(address))
+    def who(line: Mapping[Hashable, Any]) -> str:
+        return str(line["who"])
+
+    write_history(history(open_ledger(address)), format, out, who)
+
+
+def write_history(
+    lines: pd.DataFrame, format: str, out: Path | None, who: Callable[[Mapping[Hashable, Any]], str]
+) -> None:
+    """Print lines of a history, of the ledger or of the accounts.
+
+    Parameters
+    ----------
+    lines : pandas.DataFrame
+        noted_at, who, what, subject, farm; and before and after (JSON) where they are kept.
+    format : {"text", "csv", "json"}
+    out : pathlib.Path, optional
+    who : callable
+        Says of a line who did it.
+
+    Raises
+    ------
+    UserError
+        Another format, or a file that cannot be written.
+    """
+    check_format(format)
     if format == "csv":
-        sys.stdout.write(csv_text(lines))
+        deliver(csv_text(lines), out)
         return
     if format == "json":
-        print(lines.to_json(orient="records", date_format="iso", force_ascii=False))
+        deliver(lines.to_json(orient="records", date_format="iso", force_ascii=False) + "\n", out)
         return
+    told = []
     for line in lines.to_dict("records"):
         farm = f" ({line['farm']})" if isinstance(line["farm"], str) else ""
-        print(f"{line['noted_at']:%Y-%m-%d %H:%M} UTC  {line['who']}  {line['what']}: {line['subject']}{farm}")
+        told.append(f"{line['noted_at']:%Y-%m-%d %H:%M} UTC  {who(line)}  {line['what']}: {line['subject']}{farm}")
         for when in ("before", "after"):
-            if isinstance(line[when], str):
+            if isinstance(line.get(when), str):
                 said = ", ".join(f"{key} {value}" for key, value in json.loads(line[when]).items() if value is not None)
-                print(f"    {when}: {said}")
+                told.append(f"    {when}: {said}")
+    deliver("".join(f"{line}\n" for line in told), out)

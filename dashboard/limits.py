@@ -7,8 +7,9 @@ from typing import Any
 
 from evenfoot.analytics.domain.horn_limits import LIMITS, HornLimits
 from evenfoot.analytics.errors import UserError
-from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.limits import forget_limit, imported_limits, limit_table, set_limit
+from evenfoot.dashboard.console import tell
 from evenfoot.dashboard.tables import known_farms
 
 
@@ -30,6 +31,8 @@ def change_limits(
         except ValueError:
             raise UserError(f"The limit '{set_to}' cannot be read; write it as long_toe_mm=75.") from None
         of_farm = known_farms(ledger, [farm])[0] if farm else None
+        if breed is not None:
+            _tell_unknown(ledger, breed)
         set_limit(ledger, name.strip(), value, farm=of_farm, breed=breed, parity=_lactations(parity))
     if forget is not None:
         forget_limit(ledger, forget)
@@ -40,6 +43,14 @@ def change_limits(
         print(f"{int(row['limit_no'])}. {_said(row)}")
     for row in imported_limits(ledger).to_dict("records"):
         print(f"{_said(row)} (came with import {int(row['import_no'])}, which `evenfoot undo` takes back)")
+
+
+def _tell_unknown(ledger: Ledger, breed: str) -> None:
+    """Say that no cow is of a breed, and which breeds there are."""
+    breeds = sorted(ledger.frame("SELECT DISTINCT breed FROM cows WHERE breed IS NOT NULL")["breed"])
+    if breed not in breeds:
+        there = f"the breeds there are: {', '.join(breeds)}" if breeds else "no breed is on record yet"
+        tell(f"No cow on record is of the breed '{breed}'; {there}. The limit holds once there is one.")
 
 
 def _said(row: dict[Hashable, Any]) -> str:

@@ -6,8 +6,9 @@ import dataclasses
 import datetime as dt
 import json
 import math
-import sys
+import textwrap
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
@@ -20,12 +21,11 @@ from evenfoot.analytics.intake.parsing.farm_names import farm_finder
 from evenfoot.analytics.intake.rejected_rows import safe_text
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.measures.answer import Answer
-from evenfoot.analytics.measures.catalogue import answer
+from evenfoot.analytics.measures.catalogue import MEASURES, answer
 from evenfoot.analytics.measures.periods import period_label
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.queries.selection import Selection, read_date
-
-FORMATS = ("text", "csv", "json")
+from evenfoot.dashboard.console import check_format, deliver, tell
 
 WHOLE: dict[str, dict[str, Any]] = {"comparison": {"each_lesion": True}}
 """Measure -> options for the side tables that it works out only when asked to. JSON has them all."""
@@ -42,27 +42,45 @@ def print_table(
     lesions: Sequence[str],
     hemisphere: str,
     format: str,
+    out: Path | None,
     options: dict[str, Any],
 ) -> None:
     """Work out a measure and print it; the basis and cautions of text and CSV go to standard error."""
-    if format not in FORMATS:
-        raise UserError(f"'{format}' is not a format; use text, csv or json.")
+    check_format(format)
     whole = WHOLE.get(measure, {}) if format == "json" else {}
     result = work_out(
         measure, open_ledger(address), farms=farms, since=since, until=until, visits=visits, lesions=lesions,
         hemisphere=hemisphere, options=options, whole=whole,
     )  # fmt: skip
     if format == "json":
-        print(as_json(result))
+        deliver(as_json(result) + "\n", out)
         return
     frame = printable(with_strata(result))
-    if format == "csv":
-        sys.stdout.write(csv_text(frame))
-    else:
-        print(frame.round(4).to_string(index=False) if len(frame) else "No rows.")
-    sys.stdout.flush()
+    deliver(rendered(frame.round(4) if format == "text" else frame, format), out)
     for sentence in [*basis_sentences(result), *_cautions(result)]:
-        print(sentence, file=sys.stderr)
+        tell(sentence)
+
+
+def rendered(frame: pd.DataFrame, format: str) -> str:
+    """A table as text, CSV or JSON (a list of rows)."""
+    if format == "csv":
+        return csv_text(frame)
+    if format == "json":
+        return json.dumps(json_rows(frame), ensure_ascii=False, allow_nan=False) + "\n"
+    return (frame.to_string(index=False) if len(frame) else "No rows.") + "\n"
+
+
+def measures_listed() -> str:
+    """Every measure with its question, its own options and the columns of its table."""
+    lines = [
+        "Measures, with their own options and the columns of their tables. With --by the groupings stand first.",
+        "",
+    ]
+    for name, each in MEASURES.items():
+        lines += [name, f"    {each.question}"]
+        lines += textwrap.wrap(" ".join(each.options), 96, initial_indent="    ", subsequent_indent="    ")
+        lines += textwrap.wrap(each.columns, 96, initial_indent="    columns: ", subsequent_indent="        ")
+    return "\n".join(lines)
 
 
 def work_out(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import re
 import string
-import sys
 import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,6 +13,7 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.dashboard.accounts import store_of
 from evenfoot.dashboard.accounts.kept_note import write_note
+from evenfoot.dashboard.console import tell
 from evenfoot.dashboard.tables import known_farms
 
 FORMATS = ("ade", "parquet", "csv", "anonymous", "delta")
@@ -63,14 +63,13 @@ def _export_anonymous(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
 
     done = write_anonymous(ledger, out, farms=farms)
     print(f"Wrote {out}: {len(done.table)} rows")
-    print(
+    tell(
         f"Each looks like those of at least {done.k} cows. Rows with lactation or housing left blank for it: "
         f"{done.blanked}. Rows left out: {done.left_out}. Rows held back because they would tell few cows from an "
-        f"earlier export: {done.held_back}.",
-        file=sys.stderr,
+        f"earlier export: {done.held_back}."
     )
     for sentence in what_remains(done.k):
-        print(sentence, file=sys.stderr)
+        tell(sentence)
 
 
 def _export_delta(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
@@ -91,7 +90,7 @@ def _export_exchange(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
     trimmed = set(ledger.frame("SELECT DISTINCT farm FROM trim_rows")["farm"])
     for farm in farms:
         if farm not in trimmed:
-            print(f"{farm} has no trim records and is left out.", file=sys.stderr)
+            tell(f"{farm} has no trim records and is left out.")
             continue
         path = out if single else out / f"{file_name(farm)}.json"
         beside, behind = write_exchange(ledger, farm, path)
@@ -100,10 +99,9 @@ def _export_exchange(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
             listed = ", ".join(f"{row.field} ({row.rows})" for row in behind[behind["sheet"] == "trims"].itertuples())
             others = [kind for kind in dict.fromkeys(behind["sheet"]) if kind != "trims"]
             sheets = f" Whole sheets left behind: {', '.join(others)}." if others else ""
-            print(
+            tell(
                 f"{farm}: the standard has no place for {listed or 'nothing of the trim sheets'}.{sheets} All is "
-                f"listed in {beside.name}.",
-                file=sys.stderr,
+                f"listed in {beside.name}."
             )
 
 

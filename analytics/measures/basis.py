@@ -15,6 +15,7 @@ from evenfoot.analytics.measures.cache import State, begin, remembered, store_of
 from evenfoot.analytics.measures.sources import begin_sources, of_records, sources_of
 from evenfoot.analytics.messages import N_, Message, say
 from evenfoot.analytics.queries.coverage import covered
+from evenfoot.analytics.queries.cow_status import record_days
 from evenfoot.analytics.queries.selection import Selection
 
 FEW_COWS = 20
@@ -81,7 +82,27 @@ def basis_of(
         notes=notes + _derived(kept),
         sources=sources_of(ledger, selection, source) if len(kept) else (),
     )
+    if parts.empty:
+        return basis, (_nothing(ledger, selection),)
     return basis, _cautions(basis, selection, kept, dropped)
+
+
+def _nothing(ledger: Ledger, selection: Selection) -> Message:
+    """Why nothing is there: the period lies beside all records, or nothing is known of the choice."""
+    first, newest = record_days(ledger, Selection(farms=selection.farms, allowed=selection.allowed, visits=("all",)))
+    if newest and selection.since and selection.since > newest:
+        return say(
+            "Nothing is recorded since {since}: the newest record of these farms is of {newest}.",
+            since=f"{selection.since:%Y-%m-%d}",
+            newest=f"{newest:%Y-%m-%d}",
+        )
+    if first and selection.until and selection.until < first:
+        return say(
+            "Nothing is recorded up to {until}: the first record of these farms is of {first}.",
+            until=f"{selection.until:%Y-%m-%d}",
+            first=f"{first:%Y-%m-%d}",
+        )
+    return say("Nothing was recorded for this choice of farms, dates and groups.")
 
 
 def begin_basis(ledger: Ledger, selection: Selection, source: str = "trims") -> None:
@@ -199,16 +220,12 @@ def _derived(kept: pd.DataFrame) -> tuple[Message, ...]:
 def _cautions(basis: Basis, selection: Selection, kept: pd.DataFrame, dropped: pd.DataFrame) -> tuple[Message, ...]:
     out: list[Message] = []
     if basis.cows == 0:
-        if len(dropped):
-            out.append(
-                say(
-                    "There is no visit of the kind asked for in this period, but there are others; count all "
-                    "visits to see them, and remember that they overstate how common lesions are."
-                )
-            )
-        else:
-            out.append(say("Nothing was recorded for this choice of farms, dates and groups."))
-        return tuple(out)
+        return (
+            say(
+                "There is no visit of the kind asked for in this period, but there are others; count all "
+                "visits to see them, and remember that they overstate how common lesions are."
+            ),
+        )
     selective = sorted(set(kept["kind"]) & {"part-herd", "lame-cow", "recheck", "unknown"})
     if selective:
         out.append(

@@ -14,6 +14,7 @@ import openpyxl
 import pytest
 
 from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.measures.catalogue import MEASURES
 from evenfoot.dashboard import cli
 from tests.ports import free_port
 
@@ -315,3 +316,53 @@ def test_what_is_remembered_travels_with_an_export(run: Run, tmp_path: Path) -> 
     assert run("import", later, *there)[0] == 0
     assert run("layouts", "remove", "1", *there)[0] == 0
     assert "No layout" in run("layouts", *there)[1]
+
+
+def test_the_version_and_the_short_help(run: Run) -> None:
+    code, out, _ = run("--version")
+    assert code == 0 and out.startswith("evenfoot ") and out.split()[1][0].isdigit()
+    assert run("-h")[1] == run("--help")[1]
+    assert "Example: evenfoot undo 12" in run("undo", "-h")[1]
+
+
+def test_the_help_of_table_has_every_measure_with_its_columns(run: Run) -> None:
+    _, out, _ = run("table", "--help")
+    for name, measure in MEASURES.items():
+        assert f"\n{name}\n    {measure.question}\n" in out
+    assert "--by --reference --per --adjust --stratify --level" in out and "detectable_fall" in out
+
+
+def test_quiet_prints_results_alone(run: Run, sheet: Path) -> None:
+    run("import", sheet, "--accept")
+    loud, quiet = (run(*words, "table", "prevalence", "--format", "csv") for words in ((), ("--quiet",)))
+    assert loud[1] == quiet[1] != ""
+    assert loud[2] and not quiet[2]
+    assert run("-q", "table", "nosuch")[2].startswith("Evenfoot: There is no measure")
+
+
+def test_tables_go_to_a_file_in_every_format(run: Run, sheet: Path, tmp_path: Path) -> None:
+    run("import", sheet, "--accept")
+    for words in (("table", "prevalence"), ("imports",), ("history",), ("accounts", "history")):
+        for format in ("text", "csv", "json"):
+            out = tmp_path / f"{words[0]}.{format}"
+            code, printed, _ = run(*words, "--format", format, "-o", out)
+            assert (code, printed) == (0, "")
+            assert out.read_text() == run(*words, "--format", format)[1]
+    code, _, said = run("imports", "-o", tmp_path / "nowhere" / "x.csv")
+    assert code == 2 and "cannot be written" in said and "choose another file" in said
+
+
+def test_sentences_that_fit(run: Run, sheet: Path) -> None:
+    run("import", sheet, "--accept")
+    assert run("undo", "abc")[::2] == (
+        2,
+        "Evenfoot: 'abc' is not the number of an import; `evenfoot imports` lists them.\n",
+    )
+    assert "the newest record of these farms is of 2026-03-02" in run("table", "prevalence", "--since", "2030-01-01")[2]
+    assert "the first record of these farms is of 2026-03-02" in run("table", "prevalence", "--until", "2020-01-01")[2]
+    code, out, said = run("limits", "--set", "long_toe_mm=75", "--breed", "Nosuch")
+    assert code == 0 and "75 for Nosuch" in out
+    assert (
+        said
+        == "No cow on record is of the breed 'Nosuch'; no breed is on record yet. The limit holds once there is one.\n"
+    )

@@ -173,7 +173,7 @@ def in_order(reasons: pd.DataFrame, herd: pd.DataFrame, on: dt.date) -> pd.DataF
     severity = {kind: (WHO.index(reason.who), place) for place, (kind, reason) in enumerate(REASONS.items())}
     rows = reasons.assign(
         for_whom=[severity[kind][0] for kind in reasons["kind"]],
-        due=reasons["due_on"].clip(lower=today),
+        due=reasons["due_on"].where(reasons["due_on"] > today, today),
         severity=[severity[kind][1] for kind in reasons["kind"]],
     )
     rows = rows.sort_values([*COW, "for_whom", "due", "severity", "since"], kind="stable")
