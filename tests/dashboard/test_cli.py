@@ -362,7 +362,4 @@ def test_sentences_that_fit(run: Run, sheet: Path) -> None:
     assert "the first record of these farms is of 2026-03-02" in run("table", "prevalence", "--until", "2020-01-01")[2]
     code, out, said = run("limits", "--set", "long_toe_mm=75", "--breed", "Nosuch")
     assert code == 0 and "75 for Nosuch" in out
-    assert (
-        said
-        == "No cow on record is of the breed 'Nosuch'; no breed is on record yet. The limit holds once there is one.\n"
-    )
+    assert said.startswith("No cow on record is of the breed 'Nosuch'; no breed is on record yet.")

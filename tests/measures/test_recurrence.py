@@ -157,7 +157,7 @@ def test_the_demonstration_herds(demo_ledger: Ledger) -> None:
     assert recurred["claw"] > 0.5 * recurred["cow"]
     severity = recurrence(demo_ledger, Selection(lesions=("SU", "SH", "DD", "WL")), by=("severity",), per="claw")
     assert (severity.extra["log_rank"]["p_adjusted"] > 0.05).all()
-    assert any("groups of severity compared within lesions" in note for note in severity.basis.notes)
+    assert any("groups of severity, lesion by lesion" in note for note in severity.basis.notes)
     farms = recurrence(demo_ledger, Selection(lesions=("DD",)), by=("farm",), per="cow")
     assert farms.extra["log_rank"]["p_value"].iloc[0] < 0.01
     free = farms.table.set_index("farm")["free_365"]

@@ -88,7 +88,7 @@ def test_whose_turn_it_was_is_no_trend(tmp_path: Path) -> None:
     answer = trend(herd(tmp_path, scorings=[*first, *second]), Selection())
     slope = _of(answer.table, "odds ratio a year")
     assert slope["low"] < 1 < slope["high"]
-    assert abs(_of(answer.table, "Cochran-Armitage z")["estimate"]) > 5
+    assert "Cochran-Armitage z" not in {str(term) for term in answer.table["term"]}, "it would say the contrary"
 
 
 @pytest.mark.parametrize("measure", [trend, season])
