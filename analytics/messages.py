@@ -54,8 +54,13 @@ def say(template: str, **values: Any) -> Message:
     return Message(template, **values)
 
 
-def listed(parts: Sequence[Message | str]) -> Message:
+def listed(parts: Sequence[Message | str], between: str = ",") -> Message:
     """Parts after each other, each of which can still be said in another language.
+
+    Parameters
+    ----------
+    parts : sequence of Message or str
+    between : {",", ";"}
 
     Raises
     ------
@@ -67,8 +72,9 @@ def listed(parts: Sequence[Message | str]) -> Message:
     >>> listed([say("housing"), say("lactation"), say("farm")])
     'housing, lactation, farm'
     """
-    whole = functools.reduce(lambda said, then: say("{said}, {then}", said=said, then=then), parts)
-    return whole if isinstance(whole, Message) else say(whole)
+    template = _BETWEEN[between]
+    whole = functools.reduce(lambda said, then: say(template, said=said, then=then), parts)
+    return whole if isinstance(whole, Message) else say("{said}", said=whole)
 
 
 def N_(template: str) -> str:
@@ -80,3 +86,7 @@ def N_(template: str) -> str:
     '{n} cows in {pen}.'
     """
     return template
+
+
+_BETWEEN = {",": N_("{said}, {then}"), ";": N_("{said}; {then}")}
+"""What stands between parts -> the template of two."""

@@ -11,7 +11,6 @@ import datetime as dt
 import functools
 import logging
 import math
-import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -26,8 +25,7 @@ from evenfoot.analytics.domain.units import mm_to_inches
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.messages import Length, Message
 from evenfoot.dashboard.catalogue import LANGUAGES, catalogue
-from evenfoot.dashboard.templates import DATA, Filling, Own, Written
-from evenfoot.dashboard.unfilling import SENTENCE_ENDS, unfilled
+from evenfoot.dashboard.templates import Filling, Own
 
 log = logging.getLogger("evenfoot.language")
 
@@ -43,10 +41,6 @@ EN_DASH, MINUS, NO_BREAK = "\u2013", "\u2212", "\u00a0"
 
 JOINED = ("; ", ", ")
 """How measures join words into one value."""
-
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
-_LENGTH = re.compile(r"(\d+(?:\.\d+)?) mm")
-_NUMBER = re.compile(r"[-\u2212+]?\d[\d,]*(\.\d+)?%?")
 
 
 @functools.lru_cache(maxsize=8192)
@@ -126,34 +120,15 @@ class Words:
         if isinstance(sentence, Message):
             return self(sentence.template, **sentence.values)
         known = catalogue(self.language)
-        as_it_stands = self.language == "en" and (self.units == "mm" or not _LENGTH.search(sentence))
-        if sentence in known or as_it_stands:
+        if sentence in known or self.language == "en":
             return known.get(sentence, sentence)
         if sentence[:1].isupper() and (small := sentence[0].lower() + sentence[1:]) in known:
             return self._named(small)
-        if (found := unfilled(sentence)) is not None:
-            template, values = found
-            return self(template, **{name: self._value_of(name, value) for name, value in values.items()})
-        sentences = SENTENCE_ENDS.split(sentence)
-        if len(sentences) > 1 and any(part in known or unfilled(part) for part in sentences):
-            return " ".join(self.said(part) for part in sentences)
         for between in JOINED:
             parts = sentence.split(between)
-            if len(parts) > 1 and any(part in known or unfilled(part) for part in parts):
+            if len(parts) > 1 and any(part in known for part in parts):
                 return between.join(self.said(part) for part in parts)
         return sentence
-
-    def _value_of(self, name: str, text: str) -> Any:
-        """A value of a finished English sentence as this reader has it: a day, a month, a figure, or words."""
-        if name in DATA:
-            return text
-        if _DAY.fullmatch(text):
-            return Written(self.date(text))
-        if length := _LENGTH.fullmatch(text):
-            return Length(length[1])
-        if _NUMBER.fullmatch(text):
-            return Written(self._signs(text))
-        return text
 
     def knows(self, sentence: Message | str) -> bool:
         """Whether there are words for it in this language."""
@@ -162,7 +137,7 @@ class Words:
 
     def value(self, value: Any) -> str:
         """A value as it stands in a sentence."""
-        if isinstance(value, (Own, Written)):
+        if isinstance(value, Own):
             return str(value)
         if isinstance(value, Length):
             return self.measure(value)

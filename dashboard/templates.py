@@ -13,13 +13,6 @@ DATA = frozenset({"farm", "farms", "cow", "group", "groups", "trimmer", "sire", 
 """Values that are somebody's own words and are left as they are, even where a catalogue knows the word."""
 
 
-class Written(str):
-    """Written in the reader's language already."""
-
-    def __format__(self, _spec: str) -> str:
-        return str(self)
-
-
 class Own(str):
     """Somebody's own words: never said in another language."""
 
@@ -58,8 +51,6 @@ class Filling(string.Formatter):
         return "".join(filled)
 
     def format_field(self, value: Any, format_spec: str) -> str:
-        if isinstance(value, Written):
-            return str(value)
         return self.language.formatted(value, format_spec) if format_spec else self.language.value(value)
 
     def get_field(self, field_name: str, args: Any, kwargs: Any) -> Any:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -31,6 +32,17 @@ class Basis:
     left_out: tuple[Message, ...] = ()
     notes: tuple[Message, ...] = ()
     sources: tuple[Message, ...] = ()
+
+
+def messages(sentences: Iterable[str], index: pd.Index | None = None) -> pd.Series:
+    """A column of sentences that keep their templates, which a column of text would not.
+
+    Returns
+    -------
+    pandas.Series
+        Of dtype object.
+    """
+    return pd.Series(list(sentences), index=index, dtype=object)
 
 
 @dataclass(frozen=True)

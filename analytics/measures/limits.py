@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, listed, say
 from evenfoot.analytics.stats.cluster import UNSEEN_ICC, cluster_proportion
 from evenfoot.analytics.stats.intervals import clopper_pearson, wilson
 
@@ -90,16 +90,18 @@ def limits_of(rows: pd.DataFrame, cluster: str | Sequence[str], level: float) ->
 
 
 _CLUSTERED = {
-    "cow": say("cluster-robust interval, cows as clusters"),
-    "farm": say("cluster-robust interval, farms as clusters"),
+    "cow": (say("Cluster-robust interval, cows as clusters"), say("cluster-robust interval, cows as clusters")),
+    "farm": (say("Cluster-robust interval, farms as clusters"), say("cluster-robust interval, farms as clusters")),
 }
+"""What the clusters are -> the method, at the beginning and after another."""
 
 
-def _method(alone: npt.NDArray[Any], kinds: npt.NDArray[Any]) -> str:
+def _method(alone: npt.NDArray[Any], kinds: npt.NDArray[Any]) -> Message:
     words = [say("Wilson score interval")] if alone.any() or not len(alone) else []
-    words += [_CLUSTERED[kind] for kind in ("farm", "cow") if (~alone & (kinds == kind)).any()]
-    first = "; ".join(words)
-    return first[0].upper() + first[1:]
+    for kind in ("farm", "cow"):
+        if (~alone & (kinds == kind)).any():
+            words.append(_CLUSTERED[kind][bool(words)])
+    return listed(words, ";")
 
 
 def _cautions(

@@ -218,7 +218,7 @@ def value_label(column: str, value: Any) -> str:
     if column in ("lesion", "lesion_detail") or (column == "what" and value in LESIONS):
         return lesion_label(str(value))
     if column == "what":
-        return _sentence(_known(WHATS.get(str(value), str(value))))
+        return _sentence(_known(WHATS.get(str(value), value if isinstance(value, str) else str(value))))
     if column == "zone":
         return _sentence(_known(value) if isinstance(value, str) else zone_label(int(value)))
     if column == "foot":
@@ -229,7 +229,7 @@ def value_label(column: str, value: Any) -> str:
         name, _equals, group = str(value).partition("=")
         return f"{column_label(name)}: {small(value_label(name, group))}"
     if column in _WORDS:
-        return _sentence(_known(_WORDS[column].get(str(value), str(value))))
+        return _sentence(_known(_WORDS[column].get(str(value), value if isinstance(value, str) else str(value))))
     if column in ("farm", "cow", "sire", "trimmer", "note", "group", "breed", "scorer"):
         text = str(value)
         return _sentence(_(text)) if text == "not recorded" else text

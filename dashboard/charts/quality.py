@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 import pandas as pd
@@ -10,7 +9,7 @@ from plotly.colors import sample_colorscale
 
 from evenfoot.analytics.domain.lesions import LESIONS
 from evenfoot.analytics.measures.answer import Answer
-from evenfoot.analytics.messages import N_
+from evenfoot.analytics.messages import N_, Message
 from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from evenfoot.dashboard.charts.headings import COLUMNS
@@ -18,7 +17,7 @@ from evenfoot.dashboard.charts.labels import column_label, lesion_label, value_l
 from evenfoot.dashboard.charts.shades import ink_on
 from evenfoot.dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.language import _, told
 
 COMPLETE = "completeness"
 SCORES = "scores"
@@ -60,11 +59,21 @@ def sentence_words(row: dict[str, Any]) -> str:
 
     Examples
     --------
-    >>> sentence_words({"field": "DD", "sentence": "AB at North: DD is 40% of 53 findings."})
-    'AB at North: digital dermatitis is 40% of 53 findings.'
+    >>> sentence_words({"sentence": Message("{n} readings of {field}.", n=9, field="sole_thickness_mm")})
+    '9 readings of sole thickness, mm.'
     """
-    field = str(row["field"])
-    return re.sub(rf"\b{re.escape(field)}\b", field_words(field), str(row["sentence"]))
+    return told(_with_names(row["sentence"]))
+
+
+def _with_names(value: Any) -> Any:
+    """A sentence, and those inside it, with names for fields and lesions; other values as they are."""
+    if not isinstance(value, Message):
+        return value
+    named = {
+        name: field_words(str(each)) if name in ("field", "lesion") else _with_names(each)
+        for name, each in value.values.items()
+    }
+    return Message(value.template, **named)
 
 
 def completeness(

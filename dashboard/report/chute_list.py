@@ -82,11 +82,11 @@ def _row(row: dict[Any, Any]) -> str:
     group = "" if pd.isna(row["group"]) else f"<br><small>{escape(str(row['group']))}</small>"
     return (
         f'<tr><td><span class="box"></span></td><th scope="row" class="cow">{escape(str(row["cow"]))}{group}</th>'
-        f'<td class="why">{escape(told(str(row["reason"])))}{_places(row)}</td><td class="write"></td></tr>'
+        f'<td class="why">{escape(told(row["reason"]))}{_places(row)}</td><td class="write"></td></tr>'
     )
 
 
 def _places(row: dict[Any, Any]) -> str:
     """Where, what, what was done and when to look again, in a line for each place."""
-    parts = [place_words(row), *(str(row["also"]).split("; ") if isinstance(row["also"], str) else ())]
-    return "".join(f"<br><b>{escape(told(part))}</b>" for part in parts if part)
+    parts = [told(place_words(row)), *(told(row["also"]).split("; ") if isinstance(row["also"], str) else ())]
+    return "".join(f"<br><b>{escape(part)}</b>" for part in parts if part)

@@ -255,7 +255,7 @@ def rests_on(answer: Answer, words: Words) -> str:
     basis = answer.basis
     if not basis.cows or basis.first is None:
         return ""
-    method = "; ".join(words.said(part) for part in basis.method.split("; ") if part)
+    method = words.said(basis.method)
     if not method:
         return words(
             "Visit days {visits}, cows {n}, {dates}.", visits=basis.visits, n=basis.cows, dates=_dates(answer, words)

@@ -108,8 +108,8 @@ def _places(row: dict[Any, Any] | None, words: Words) -> str:
     """Where, what, what was done and when to look again, as far as that is recorded of a cow."""
     if row is None:
         return ""
-    parts = [place_words(row), *(row["also"].split("; ") if isinstance(row["also"], str) else ())]
-    return " / ".join(words.said(part) for part in parts if part)
+    also = words.said(row["also"]).split("; ") if isinstance(row["also"], str) else ()
+    return " / ".join(part for part in (words.said(place_words(row)), *also) if part)
 
 
 def named_cows(cows: list[str], places: list[str], words: Words) -> str:

@@ -8,7 +8,7 @@ import pandas as pd
 from evenfoot.analytics.domain.horn_limits import HornLimits
 from evenfoot.analytics.domain.shedding import EXPECTED, STANDING, stage_name
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.answer import Answer, messages
 from evenfoot.analytics.measures.basis import FEW_COWS, basis_of
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.farm_sample import part_of_farms
@@ -199,7 +199,8 @@ def _model(frame: pd.DataFrame, level: float) -> tuple[pd.DataFrame, tuple[Messa
             "note": "" if fit.converged else fit.reason,
         }
     )
-    extra = pd.DataFrame([{"term": term, "feet": feet, "note": note} for term, feet, note in notes])
+    extra = pd.DataFrame([{"term": term, "feet": feet} for term, feet, _ in notes], columns=["term", "feet"])
+    extra = extra.assign(note=messages(note for *_, note in notes))
     model = pd.concat([rows, extra], ignore_index=True).reindex(columns=list(MODEL)) if notes else rows[list(MODEL)]
     if fit.converged:
         against = say(

@@ -13,7 +13,7 @@ from evenfoot.analytics.measures.basis import FEW_COWS
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.limits import limits_of
 from evenfoot.analytics.measures.outcome import cluster_months, outcome_named, series_basis
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, listed, say
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.analytics.stats.baseline_chart import SEASON_SD
 from evenfoot.analytics.stats.cluster import cluster_sums
@@ -74,8 +74,8 @@ def years(ledger: Ledger, selection: Selection, *, outcome: str | None = None, l
         asked,
         what,
         level,
-        "; ".join(
-            (say("Cluster-robust interval"), say("difference of two ratios, clusters paired, months that wander"))
+        listed(
+            (say("Cluster-robust interval"), say("difference of two ratios, clusters paired, months that wander")), ";"
         ),
     )
     if rows.empty:

@@ -11,11 +11,11 @@ from evenfoot.analytics.domain.lesions import parent_of
 from evenfoot.analytics.domain.published_figures import ANY_LESION, figures_for
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.answer import Answer, messages
 from evenfoot.analytics.measures.basis import FEW_COWS, basis_of
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.limits import limits_of
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, listed, say
 from evenfoot.analytics.queries.counts import count
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.analytics.stats.funnel import funnel
@@ -89,8 +89,8 @@ def benchmark(ledger: Ledger, selection: Selection, *, per: str = "trim", level:
         selection,
         unit=per,
         level=level,
-        method="; ".join(
-            (say("Beta-binomial shrinkage"), say("funnel limits widened for how unlike farms are"), limits.method)
+        method=listed(
+            (say("Beta-binomial shrinkage"), say("funnel limits widened for how unlike farms are"), limits.method), ";"
         ),
         notes=_notes(rates, table),
     )
@@ -133,21 +133,17 @@ def _with_farms(table: pd.DataFrame, rates: ShrunkenRates, cases: pd.Series, uni
 def _published(selection: Selection) -> pd.DataFrame:
     """Published prevalence of the lesions chosen, or of any lesion; limited to the housing chosen."""
     wanted = [parent_of(code) for code in selection.lesions] or [ANY_LESION]
-    rows = [
-        (
-            f.what,
-            f.lesion,
-            f.housing,
-            f.visits,
-            f.value,
-            f"{f.source.name}, {f.source.citation}",
-            f.source.sample,
-        )
+    figures = [
+        figure
         for lesion in dict.fromkeys(wanted)
-        for f in figures_for(lesion)
-        if not selection.housing or f.housing is None or f.housing in selection.housing
+        for figure in figures_for(lesion)
+        if not selection.housing or figure.housing is None or figure.housing in selection.housing
     ]
-    return pd.DataFrame(rows, columns=list(PUBLISHED))
+    rows = [
+        ("", f.lesion, f.housing, f.visits, f.value, f"{f.source.name}, {f.source.citation}", f.source.sample)
+        for f in figures
+    ]
+    return pd.DataFrame(rows, columns=list(PUBLISHED)).assign(what=messages(figure.what for figure in figures))
 
 
 def _notes(rates: ShrunkenRates, table: pd.DataFrame) -> tuple[Message, ...]:

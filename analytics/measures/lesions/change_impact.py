@@ -55,10 +55,12 @@ _TERMS = {
 }
 _FITTED_LATER = ("level", "slope")
 """Terms of the model with a change of slope; without it the first says the same as the headline."""
-_METHOD = (
-    say("Segmented logistic regression on months or visits, with trend, season and kind of visit held alike")
-    + "; "
-    + say("spread and autocorrelation of months estimated, limits averaged over what they may be")
+_METHOD = listed(
+    (
+        say("Segmented logistic regression on months or visits, with trend, season and kind of visit held alike"),
+        say("spread and autocorrelation of months estimated, limits averaged over what they may be"),
+    ),
+    ";",
 )
 
 VERDICTS = {

@@ -33,7 +33,7 @@ from evenfoot.analytics.measures.lesions.counting_unit import ENOUGH_COWS, fair_
 from evenfoot.analytics.measures.lesions.prevalence import counted_with_clusters
 from evenfoot.analytics.measures.limits import limits_of
 from evenfoot.analytics.measures.periods import period_label
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, listed, say
 from evenfoot.analytics.queries.examinations import looks
 from evenfoot.analytics.queries.filters import NOT_RECORDED, OF_TRIM
 from evenfoot.analytics.queries.selection import Selection
@@ -138,8 +138,9 @@ def comparison(
     table = table.rename(columns={name: "group"})
     table = table.assign(group=[period_label(name, value) for value in table["group"]])
     limits = limits_of(table, kinds, level)
-    method = "; ".join(
-        (limits.method, say("ratios and p from logistic regression with cluster-robust errors (Kauermann-Carroll)"))
+    method = listed(
+        (limits.method, say("ratios and p from logistic regression with cluster-robust errors (Kauermann-Carroll)")),
+        ";",
     )
     columns = [*COLUMNS, *ADJUSTED, "q_value", *(STRATIFIED if stratify else ())]
     if table.empty:

@@ -13,7 +13,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.basis import basis_of
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.farm_sample import part_of_farms
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, listed, say
 from evenfoot.analytics.queries.daughters import daughters
 from evenfoot.analytics.queries.farm_sample import farm_sample
 from evenfoot.analytics.queries.filters import NOT_RECORDED
@@ -82,11 +82,12 @@ def family(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answ
         selection,
         unit="cow",
         level=level,
-        method="; ".join(
+        method=listed(
             (
                 say("random-sire logistic model"),
                 say("limits of the shrunken share from the doubt about sire and mean"),
-            )
+            ),
+            ";",
         ),
         notes=(*part_of_farms(sample), *_notes(frame, per_sire, heritability)),
     )

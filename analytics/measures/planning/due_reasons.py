@@ -16,7 +16,8 @@ from evenfoot.analytics.domain.horn_limits import HornLimits
 from evenfoot.analytics.domain.lesions import LESIONS
 from evenfoot.analytics.domain.locomotion import SCALES
 from evenfoot.analytics.domain.visits import ACTIONS
-from evenfoot.analytics.messages import N_, Length, say
+from evenfoot.analytics.measures.answer import messages
+from evenfoot.analytics.messages import N_, Length, Message, listed, say
 from evenfoot.analytics.queries.cow_status import COW, PLACE, RECENT_DAYS, SCORE_DAYS, KnownHerd
 
 EARLY_DAYS = (60, 150)
@@ -58,16 +59,15 @@ class Reason:
 
 
 TO_ASK = N_("{reason}: ask your veterinarian")
-VETERINARIAN = TO_ASK.removeprefix("{reason}")
 
 REASONS: dict[str, Reason] = {
-    "severe": Reason("veterinarian", say("Severely lame when last scored") + VETERINARIAN, "newest"),
-    "deep": Reason("veterinarian", say("Deep or spreading infection recorded") + VETERINARIAN, "deep"),
-    "exposed": Reason("veterinarian", say("Toe broken off far beyond the line and lame") + VETERINARIAN, "break"),
-    "thin-lame": Reason("veterinarian", say("Thin sole and lame") + VETERINARIAN, "thin"),
-    "referred": Reason("veterinarian", say("Referred to the veterinarian at a visit") + VETERINARIAN, "refer"),
+    "severe": Reason("veterinarian", say(TO_ASK, reason=say("Severely lame when last scored")), "newest"),
+    "deep": Reason("veterinarian", say(TO_ASK, reason=say("Deep or spreading infection recorded")), "deep"),
+    "exposed": Reason("veterinarian", say(TO_ASK, reason=say("Toe broken off far beyond the line and lame")), "break"),
+    "thin-lame": Reason("veterinarian", say(TO_ASK, reason=say("Thin sole and lame")), "thin"),
+    "referred": Reason("veterinarian", say(TO_ASK, reason=say("Referred to the veterinarian at a visit")), "refer"),
     "returning": Reason(
-        "veterinarian", say("Same lesion on the same foot keeps coming back") + VETERINARIAN, "returning"
+        "veterinarian", say(TO_ASK, reason=say("Same lesion on the same foot keeps coming back")), "returning"
     ),
     "forgotten-block": Reason("trimmer", N_("Block on since {day}, longer than {weeks} weeks: forgotten?"), "block"),
     "recheck": Reason("trimmer", N_("Recheck asked for {day}"), "recheck"),
@@ -131,7 +131,7 @@ def reasons_of(
             continue
         part = cows.loc[who, COW].assign(kind=kind, since=pd.to_datetime(since[who]))
         part["due_on"] = part["since"].where(part["since"] > today, today)
-        part["words"] = _words(kind, cows[who])
+        part["words"] = messages(_words(kind, cows[who]), part.index)
         parts.append(part)
     if not parts:
         return no_reasons()
@@ -242,9 +242,34 @@ def _one_place(places: pd.DataFrame) -> pd.DataFrame:
     further = rows[rows.duplicated(key)]
     if further.empty:
         return first.assign(also=None)
-    words = [place_words(row) for row in further.to_dict("records")]
-    also = further[key].assign(also=words).groupby(key, as_index=False)["also"].agg("; ".join)
-    return first.merge(also, on=key, how="left")
+    words = messages((place_words(row) for row in further.to_dict("records")), further.index)
+    also = listed_by(further.assign(also=words), key, "also")
+    return first.merge(also.reset_index(), on=key, how="left")
+
+
+def listed_by(rows: pd.DataFrame, key: list[str], column: str) -> pd.Series:
+    """The sentences of rows that belong together, one after another.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+    key : list of str
+        Columns whose rows belong together.
+    column : str
+        Sentences, of dtype object.
+
+    Returns
+    -------
+    pandas.Series
+        *column*, by *key*; of dtype object.
+    """
+    together = {place: listed(list(said), ";") for place, said in rows.groupby(key, sort=True)[column]}
+    index = (
+        pd.MultiIndex.from_tuples(list(together), names=key)
+        if len(key) > 1
+        else pd.Index([place for (place,) in together], name=key[0])
+    )
+    return messages(together.values(), index).rename(column)
 
 
 def place_words(row: Mapping[Any, Any]) -> str:
@@ -267,7 +292,7 @@ def place_words(row: Mapping[Any, Any]) -> str:
         parts.append(ACTIONS.get(str(row["action"]), str(row["action"])))
     if _told(row, "recheck_on"):
         parts.append(say("look again on {day}", day=_day(row["recheck_on"])))
-    return ", ".join(parts)
+    return listed(parts) if parts else ""
 
 
 def _told(row: Mapping[Any, Any], name: str) -> bool:
@@ -432,9 +457,9 @@ _DAY_OF = {
 
 def _words(kind: str, rows: pd.DataFrame) -> list[str]:
     """What a reason says of each of its cows."""
-    template = REASONS[kind].words
-    if "{" not in template:
-        return [template] * len(rows)
+    said = REASONS[kind].words
+    if isinstance(said, Message):
+        return [said] * len(rows)
     values: dict[str, Any] = {"day": _days_said(rows[_DAY_OF[kind]])}
     if kind == "long-toe":
         values |= {
@@ -445,15 +470,13 @@ def _words(kind: str, rows: pd.DataFrame) -> list[str]:
     if kind == "repeat":
         names = [LESIONS[code].name if code in LESIONS else "lesion" for code in rows["repeat_lesion"]]
         values["lesion"] = [name[:1].upper() + name[1:] for name in names]
-    return [
-        template.format(weeks=BLOCK_WEEKS[1], **dict(zip(values, each, strict=True)))
-        for each in zip(*values.values(), strict=True)
-    ]
+    weeks = {"weeks": BLOCK_WEEKS[1]} if kind == "forgotten-block" else {}
+    return [say(said, **dict(zip(values, each, strict=True)), **weeks) for each in zip(*values.values(), strict=True)]
 
 
-def _days_said(days: pd.Series) -> list[str]:
-    return [str(day) for day in pd.to_datetime(days).dt.strftime("%Y-%m-%d").fillna(say("later"))]
+def _days_said(days: pd.Series) -> list[dt.date | Message]:
+    return [_day(day) for day in days]
 
 
-def _day(value: Any) -> str:
-    return say("later") if value is None or pd.isna(value) else f"{pd.Timestamp(value):%Y-%m-%d}"
+def _day(value: Any) -> dt.date | Message:
+    return say("later") if value is None or pd.isna(value) else pd.Timestamp(value).date()

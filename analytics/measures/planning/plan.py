@@ -12,7 +12,7 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer, Basis
 from evenfoot.analytics.measures.cache import memoize
-from evenfoot.analytics.measures.planning.due_reasons import REASONS, URGENT
+from evenfoot.analytics.measures.planning.due_reasons import REASONS, URGENT, listed_by
 from evenfoot.analytics.measures.planning.visit_days import Calendar, Visit, WorkingDays, batches
 from evenfoot.analytics.measures.planning.worklist import (
     DEFER,
@@ -326,8 +326,9 @@ def _listed(visits: list[Visit], due: Due) -> pd.DataFrame:
     moved = ~met["place"].isin(met.loc[due_by_then, "place"]) & (met["kind"] != "whole-herd")
     met = met[due_by_then | (moved & soonest)]
     met = met.sort_values(["place", "order"])
-    words = met.groupby("place")["words"].agg("; ".join).rename("reason")
-    listed = listed.join(words, on="place").fillna({"reason": ""})
+    words = listed_by(met, ["place"], "words").rename("reason")
+    listed = listed.join(words, on="place")
+    listed = listed.assign(reason=listed["reason"].where(listed["reason"].notna(), ""))
     listed = listed.merge(
         records_of(met.drop(columns="kind").rename(columns={"why": "kind"}), "place"), on="place", how="left"
     )

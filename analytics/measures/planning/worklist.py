@@ -13,7 +13,7 @@ from evenfoot.analytics.domain.horn_limits import HornLimits
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.limits import horn_limits
-from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.analytics.measures.answer import Answer, Basis, messages
 from evenfoot.analytics.measures.basis import basis_of
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.farm_sample import refuse_many_farms
@@ -23,6 +23,7 @@ from evenfoot.analytics.measures.planning.due_reasons import (
     REASONS,
     URGENT,
     in_order,
+    listed_by,
     no_reasons,
     place_words,
     reasons_of,
@@ -334,10 +335,10 @@ def _one_row_a_cow(reasons: pd.DataFrame, due: Due, on: dt.date) -> pd.DataFrame
         cow=("cow", "first"),
         due_on=("due_on", "first"),
         since=("since", "first"),
-        reason=("words", "; ".join),
         kinds=("kind", ",".join),
         first_kind=("kind", "first"),
     )
+    cows = cows.join(listed_by(reasons, ["place"], "words").rename("reason"), on="place")
     cows = cows.merge(records_of(reasons, "place"), on="place", how="left")
     known = ["farm", "cow", "group", "calved_on", "looked_on", "score", "scale", "scored_on"]
     cows = cows.merge(due.herd[known], on=["farm", "cow"], how="left")
@@ -374,10 +375,10 @@ def records_of(reasons: pd.DataFrame, key: str) -> pd.DataFrame:
     first = rows.drop_duplicates(key)[[key, *ABOUT]].set_index(key)
     further = rows[rows.duplicated(key)]
     if len(further):
-        told = further.assign(words=[place_words(row) for row in further.to_dict("records")])
+        told = further.assign(words=messages((place_words(row) for row in further.to_dict("records")), further.index))
         both = pd.concat([first["also"].rename("words").reset_index(), told[[key, "words"]]])
         both = both[both["words"].notna() & (both["words"] != "")].drop_duplicates([key, "words"])
-        first["also"] = both.groupby(key)["words"].agg("; ".join)
+        first["also"] = listed_by(both, [key], "words")
     return first.reset_index()
 
 

@@ -10,10 +10,10 @@ import pandas as pd
 from evenfoot.analytics.domain.locomotion import SCALES
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.answer import Answer, messages
 from evenfoot.analytics.measures.basis import FEW_COWS, basis_of
 from evenfoot.analytics.measures.cache import memoize
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, listed, say
 from evenfoot.analytics.queries.counts import count
 from evenfoot.analytics.queries.filters import NOT_RECORDED
 from evenfoot.analytics.queries.observer_pairs import WITHIN_DAYS, pairs
@@ -97,20 +97,21 @@ def agreement(
             for row in rows:
                 row.setdefault("a", a)
                 row.setdefault("b", b)
-    table = pd.DataFrame(rows, columns=[*COLUMNS, *MORE])
+    table = pd.DataFrame(rows, columns=[*COLUMNS, *MORE]).assign(what=messages(row["what"] for row in rows))
     trimmers = _trimmer_effect(ledger, selection, level)
     basis, cautions = basis_of(
         ledger,
         selection.with_(visits=("all",)),
         unit="pair",
         level=level,
-        method="; ".join(
+        method=listed(
             (
                 say("Cohen's kappa, score limits"),
                 say("Wilson limits of the agreement"),
                 say("McNemar's or Stuart and Maxwell's paired test of grades used equally often"),
                 say("Bowker's test of symmetry of the disagreements"),
-            )
+            ),
+            ";",
         ),
         source="scores" if found["feet"].empty and len(found["scores"]) else "trims",
         notes=(_PAIRED, *_trimmer_notes(trimmers, level)),

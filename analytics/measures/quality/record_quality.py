@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
 
 from evenfoot.analytics.domain.visits import REST_SOUND
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.answer import Answer, messages
 from evenfoot.analytics.measures.basis import basis_of
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.periods import period_label
 from evenfoot.analytics.measures.quality.lesion_shifts import shifts
-from evenfoot.analytics.messages import N_, Message, say
+from evenfoot.analytics.messages import N_, Message, listed, say
 from evenfoot.analytics.queries.filters import NOT_RECORDED
 from evenfoot.analytics.queries.record_completeness import OF_COW_DAY, OF_LESION, OF_VISIT, record_keeping
 from evenfoot.analytics.queries.selection import Selection
@@ -97,13 +97,14 @@ def record_quality(ledger: Ledger, selection: Selection, *, level: float = 0.95)
         known = tests.dropna()
         adjusted = dict(zip(known, benjamini_hochberg(known.to_numpy(dtype=float))[0], strict=True))
         table.loc[places, "p_adjusted"] = table.loc[places, "p_value"].map(adjusted)
-    table["sentence"] = [_sentence(row, level) for row in table.to_dict("records")]
+    table["told"] = messages(row["told"] for row in rows)
+    table["sentence"] = messages(_sentence(row, level) for row in table.to_dict("records"))
     basis, cautions = basis_of(
         ledger,
         selection.with_(visits=("all",), lesions=(), families=()),
         unit="record",
         level=level,
-        method="; ".join((say("Wilson limits"), say("chi-square tests, Benjamini-Hochberg within each check"))),
+        method=listed((say("Wilson limits"), say("chi-square tests, Benjamini-Hochberg within each check")), ";"),
         notes=(
             say("What is known of a cow counts as filled whichever sheet says so; lesions as the trim sheet has them."),
         ),
@@ -309,13 +310,13 @@ def _mix(mix: pd.DataFrame) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def _sentence(row: Mapping[Any, Any], level: float) -> str:
+def _sentence(row: Mapping[Any, Any], level: float) -> Message:
     """What the row says, and whether it is more than luck."""
     if pd.isna(row["p_adjusted"]):
-        return str(row["told"])
+        return cast("Message", row["told"])
     clear = row["p_adjusted"] < 1 - level
     verdict = say("More than luck; worth asking why.") if clear else say("No more than luck would do.")
-    return f"{row['told']} {verdict}"
+    return say("{first} {second}", first=row["told"], second=verdict)
 
 
 def _words(table: pd.DataFrame) -> tuple[Message, ...]:
