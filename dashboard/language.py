@@ -140,7 +140,7 @@ class Words:
         if isinstance(value, Own):
             return str(value)
         if isinstance(value, Length):
-            return self.measure(value)
+            return self.measure(float(value))
         if isinstance(value, (Message, str)):
             return self.said(value)
         if isinstance(value, (pd.Timestamp, dt.date)):
