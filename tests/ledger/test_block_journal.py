@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import duckdb
 import pytest
 
-from evenfoot.analytics.ledger.engines.block_journal import HEADS, kept_blocks, undo_cut_short
+from evenfoot.analytics.ledger.engines.block_journal import HEADS, blocks_kept, kept_blocks, undo_cut_short
 from tests.torture.imports import state_of
 from tests.torture.torn import make
 
@@ -68,9 +71,6 @@ def test_blocks_that_were_not_kept_whole_are_not_put_back(cut: Path) -> None:
 
 
 def test_nothing_is_put_back_under_a_writers_hands(cut: Path, tmp_path: Path) -> None:
-    import subprocess
-    import sys
-
     program = (
         "import duckdb, sys; c = duckdb.connect(sys.argv[1]); print('has it', flush=True); sys.stdin.read(); c.close()"
     )
@@ -82,3 +82,27 @@ def test_nothing_is_put_back_under_a_writers_hands(cut: Path, tmp_path: Path) ->
     assert not undo_cut_short(cut)
     assert kept_blocks(cut).exists()
     writer.communicate("")
+
+
+THE_NEXT = """
+import sys
+from pathlib import Path
+from evenfoot.analytics.ledger.file_locks import locked
+file = open(sys.argv[1], "r+b")
+print(locked(file, alone=True), flush=True)
+sys.stdin.read()
+"""
+
+
+def test_the_blocks_of_who_writes_next_stay(cut: Path) -> None:
+    """Another program begins to write as soon as the engine has let go of the file."""
+    connection, handle = duckdb.connect(str(cut)), os.open(cut, os.O_RDONLY)
+    with blocks_kept(connection, handle, cut):
+        connection.close()
+        command = [sys.executable, "-c", THE_NEXT, str(cut)]
+        writer = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        assert writer.stdout is not None and writer.stdout.readline() == "True\n"
+        kept_blocks(cut).write_bytes(b"theirs")
+    assert kept_blocks(cut).read_bytes() == b"theirs"
+    writer.communicate("")
+    os.close(handle)

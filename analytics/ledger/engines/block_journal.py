@@ -48,7 +48,8 @@ def blocks_kept(connection: Any, handle: int | None, path: Path) -> Iterator[Non
         forget_blocks(path)
     yield
     if not path.with_name(path.name + ".wal").exists():
-        forget_blocks(path)  # What was written is in the file, and counts.
+        # What was written is in the file, and counts. Whoever writes next may have blocks of its own there by now.
+        undo_cut_short(path)
 
 
 def forget_blocks(path: Path) -> None:

@@ -11,7 +11,6 @@ from typing import Any
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import checksums
-from evenfoot.analytics.ledger.engines.block_journal import forget_blocks
 from evenfoot.analytics.ledger.file_copy import forget, log_of
 from evenfoot.analytics.ledger.history import note
 from evenfoot.analytics.ledger.imports.farm_spelling import farms_there
@@ -90,7 +89,6 @@ def erase_farm(ledger: Ledger, farm: str) -> Erased:
     finally:
         forget(draft)
         forget(log_of(draft))
-    forget_blocks(place)
     beyond = [*told_by_others(ledger, farm)]
     if linked:
         beyond.append(
