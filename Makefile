@@ -67,6 +67,8 @@ torture: $(DEV)
 	$(BIN)/python -m tests.torture.places
 	$(BIN)/python -m tests.torture.any_bytes
 	$(BIN)/python -m tests.torture.options
+	$(BIN)/python -m tests.torture.options --all
+	$(BIN)/python -m tests.torture.on_server
 	$(BIN)/python -m tests.torture.soak --minutes 30
 
 # The fuzzer is for Linux and macOS and nobody else needs it, so it has an environment of its own.

@@ -107,14 +107,17 @@ def ask(office: Office, browser: Browser, key: str, values: dict[str, Any], matc
     return answer.status_code, VERSION.sub("", answer.text.replace("\\u002f", "/"))
 
 
-def contents(office: Office, browser: Browser, name: str, search: str, path: str | None = None) -> tuple[int, str]:
+def contents(
+    office: Office, browser: Browser, name: str, search: str, path: str | None = None, *, narrow: bool = False
+) -> tuple[int, str]:
     """Status and text of the answer with what a panel shows for an address, whichever way it is filled."""
     path = path or path_of(name)
     if not PANELS[name].live:
-        answer = browser.get(f"{PLACE}{name}?{urlencode({'path': path, 'search': search})}")
+        asked = {"path": path, "search": search, "narrow": int(narrow)}
+        answer = browser.get(f"{PLACE}{name}?{urlencode(asked)}")
         return answer.status_code, answer.text
     key = '{"name":["MATCH"],"type":"panel"}.children'
-    values = {"address.search": search, "narrow.data": False, "address.pathname": path}
+    values = {"address.search": search, "narrow.data": narrow, "address.pathname": path}
     return ask(office, browser, key, values, {"name": name, "type": "panel"})
 
 

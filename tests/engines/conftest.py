@@ -32,11 +32,11 @@ def spark(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         yield
 
 
-def new_database(server: str, like: str = "template1") -> str:
+def new_database(server: str, like: str = "template1", name: str = "") -> str:
     """The address of a new database, empty or a copy of one that nobody is connected to."""
     import psycopg
 
-    name = f"ledger_{next(_numbers)}"
+    name = name or f"ledger_{next(_numbers)}"
     with psycopg.connect(f"{server.replace('postgres://', 'postgresql://')}/postgres", autocommit=True) as connection:
         connection.execute(f"CREATE DATABASE {name} TEMPLATE {like}")
     return f"{server}/{name}"

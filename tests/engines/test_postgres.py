@@ -32,6 +32,7 @@ sys.stdin.readline()
 import_paths([Path(file) for file in files], address, None, None, True, dry_run=False)
 """
 ROUNDS = tries(9)
+ROOT = Path(__file__).resolve().parents[2]
 
 
 def writer(address: str, *files: Path) -> subprocess.Popen[str]:
@@ -106,6 +107,13 @@ def _rows(farm: str, cows: range) -> list[dict[str, object]]:
         }
         for cow in cows
     ]
+
+
+def test_many_programs_do_all_sorts_of_things_at_once(postgres: str) -> None:
+    """Imports, undoing, erasures, backups put back and copies: what was told is so."""
+    command = [sys.executable, "-m", "tests.torture.on_server", "--times", "1", "--seed", "1", "--server", postgres]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=600, cwd=ROOT, check=False)
+    assert done.returncode == 0 and "nothing lost" in done.stdout, done.stdout + done.stderr
 
 
 def test_two_make_the_ledger_at_once(postgres: str, tmp_path: Path) -> None:

@@ -186,9 +186,9 @@ class Tally:
         return 1 if self.wrong else 0
 
 
-def start(times: int) -> tuple[int, random.Random, Path]:
+def start(times: int, parser: argparse.ArgumentParser | None = None) -> tuple[int, random.Random, Path]:
     """How many times, chance, and an empty folder; from the command line."""
-    parser = argparse.ArgumentParser()
+    parser = parser or argparse.ArgumentParser()
     parser.add_argument("--times", type=int, default=times)
     parser.add_argument("--seed", type=int, default=random.randrange(10**6))
     parser.add_argument("--folder", type=Path, default=None)

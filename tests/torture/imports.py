@@ -61,7 +61,7 @@ def state_of(path: str) -> Told:
         if not ledger.exists:
             return ((), {})
         there = ledger.frame(
-            "SELECT i.file, COUNT(t.row_key) AS n, ANY_VALUE(i.undone_at) IS NOT NULL AS undone FROM imports i "
+            "SELECT i.file, COUNT(t.row_key) AS n, MAX(i.undone_at) IS NOT NULL AS undone FROM imports i "
             "LEFT JOIN trim_rows t ON t.import_no = i.import_no GROUP BY i.file"
         )
         return (

@@ -1,11 +1,13 @@
 """Every panel asked with odd options in the address: none takes long, fills the memory, or fails.
 
-A panel answers with its contents or with one sentence; an error of the program is neither.
+A panel answers with its contents or with one sentence; an error of the program is neither. ``--times`` asks so often
+by chance; ``--all`` asks every panel with every option, once with an odd value of each sort.
 """
 
 from __future__ import annotations
 
-import gzip
+import argparse
+import itertools
 import logging
 import random
 import sys
@@ -22,9 +24,10 @@ from evenfoot.analytics.ledger.imports.add import add_sheets
 from evenfoot.analytics.measures.cache import forget
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard import drawing
-from evenfoot.dashboard.filling import _contents
 from evenfoot.dashboard.pages import PAGES, PANELS
 from evenfoot.dashboard.view import OPTIONS
+from tests.accounts.asking import contents
+from tests.engines.panels import FAILED, office_of
 from tests.torture.any_bytes import memory
 from tests.torture.forked import Tally, run, start
 
@@ -37,26 +40,66 @@ MOST_MEMORY = 500.0
 LARGEST_FILE = 300_000
 """Bytes of the files of the demo herds that are taken."""
 
-SELECTED = tuple(name for name in Selection.__dataclass_fields__ if name != "allowed")
+NAMES = (*(name for name in Selection.__dataclass_fields__ if name != "allowed"), *OPTIONS)
+"""Every option of an address."""
 
-ODD = (
-    "", "0", "-1", "1", "9" * 30, "1e308", "nan", "inf", "x", "'", '"', "'; DROP TABLE trims; --", "%", "_", "\0",
-    "9999-12-31", "0001-01-01", "2026-02-30", "2026-10-31", "2031-12-31", "1980-01-01", "9999", "2026", "2026-Q1",
-    "0000", "\u0663", "\u202e", "\ud7ff", "a" * 400, "a" * 100_000, "none", "any", "all", "cow", "trim", "foot",
-    "claw", "DD", "SU", "housing", "season", "group", "parity", "farm", "zone", "severity", "long", "{}", "{0}", "../x",
-)  # fmt: skip
+SORTS: dict[str, tuple[str, ...]] = {
+    "nothing": ("", " ", "none", "{}"),
+    "number": ("0", "-1", "1", "9" * 30, "1e308", "nan", "inf", "1.5", "\u0663", "9999", "0000"),
+    "word": (
+        "x", "any", "all", "cow", "trim", "foot", "claw", "DD", "SU", "housing", "season", "group", "parity", "farm",
+        "zone", "severity", "long",
+    ),
+    "date": (
+        "9999-12-31", "0001-01-01", "2026-02-30", "2026-10-31", "2031-12-31", "1980-01-01", "2026", "2026-Q1",
+        "2026-03-02T00:00",
+    ),
+    "sign": (
+        "'", '"', "'; DROP TABLE trims; --", "%", "_", "\0", "\u202e", "\ud7ff", "{0}", "../x", "<b>x</b>", "=1+1",
+    ),
+    "length": ("a" * 400, "a" * 100_000),
+}  # fmt: skip
+"""Odd values by their sort. Two sorts more are made for each option: a value of its own (``own``), and very many
+values (``many``)."""
+
+ODD = tuple(value for values in SORTS.values() for value in values)
+
+PLACES = tuple((panel.name, page.path) for page in PAGES.values() for panel in page.panels)
+"""Panel and the path of its page."""
+
+MANY = (2, 300, 5000)
+
+
+def every(real: dict[str, tuple[str, ...]], cows: list[tuple[str, str]]) -> list[tuple[str, str, str]]:
+    """Panel, path and search: every panel with every option and a value of each sort, which takes turns.
+
+    Every second option stands beside a farm and a cow of it, since some panels are of one farm or cow; the next panel
+    has the others so.
+    """
+    turns = {sort: itertools.cycle(values) for sort, values in SORTS.items()}
+    own = {name: itertools.cycle(real.get(name, SORTS["word"])) for name in NAMES}
+    many = itertools.cycle(MANY)
+    beside = itertools.cycle(cows)
+    out = []
+    for at, (panel, path) in enumerate(PLACES):
+        for place, name in enumerate(NAMES):
+            asked = [[(name, next(values))] for values in turns.values()]
+            asked += [[(name, next(own[name]))], [(name, f"{next(own[name])}{n}") for n in range(next(many))]]
+            for pairs in asked:
+                farm, cow = next(beside)
+                of_one = [("farms", farm), ("cow", cow), ("visits", "all")] if (at + place) % 2 else []
+                out.append((panel, path, urlencode([pair for pair in of_one if pair[0] != name] + pairs)))
+    return out
 
 
 def searches(times: int, chance: random.Random, real: dict[str, tuple[str, ...]]) -> list[tuple[str, str, str]]:
     """Panel, path and the part of an address behind the question mark: all of it by chance."""
-    places = [(panel.name, page.path) for page in PAGES.values() for panel in page.panels]
-    names = (*SELECTED, *OPTIONS)
     out = []
     for _ in range(times):
-        panel, path = chance.choice(places)
+        panel, path = chance.choice(PLACES)
         pairs: list[tuple[str, str]] = []
         for _ in range(chance.randint(1, 4)):
-            name = chance.choice(names)
+            name = chance.choice(NAMES)
             values = (*real.get(name, ()), *real.get(name, ()), *ODD) if chance.random() < 0.8 else ("x", "y")
             many = chance.choice((1, 1, 1, 2, 300, 5000)) if chance.random() < 0.2 else 1
             pairs += [(name, chance.choice(values) + (str(n) if many > 2 else "")) for n in range(many)]
@@ -78,21 +121,28 @@ class _Errors(logging.Handler):
 
 
 def asked(asks: list[tuple[str, str, str]], path: Path) -> Callable[[Callable[[Any], None]], Any]:
+    """Ask them in turn; what is kept is forgotten when another panel is asked."""
+
     def work(tell: Callable[[Any], None]) -> None:
-        ledger = open_ledger(str(path))
+        office = office_of(open_ledger(str(path)), path.parent)
+        browser = office.client()
         errors = _Errors()
         logging.getLogger("evenfoot").addHandler(errors)
-        for panel in PANELS.values():
-            _contents(panel, ledger, "/", "", False)
+        for name in PANELS:
+            contents(office, browser, name, "")
+        before = ""
         for number, (name, page, search) in enumerate(asks):
-            drawing.forget()
-            forget()
+            if name != before:
+                drawing.forget()
+                forget()
+            before = name
             errors.said.clear()
             tell((number, "begun", 0.0, 0.0))
             began, had = time.process_time(), memory()
             try:
-                gzip.decompress(_contents(PANELS[name], ledger, page, search, number % 2 == 0))
-                outcome = errors.said[0] if errors.said else "answered"
+                status, text = contents(office, browser, name, search, page, narrow=number % 2 == 0)
+                failed = status != 200 or FAILED in text
+                outcome = errors.said[0] if errors.said else f"{status}: {text[:300]}" if failed else "answered"
             except BaseException as error:
                 outcome = repr(error)
             tell((number, outcome, time.process_time() - began, memory() - had))
@@ -101,7 +151,9 @@ def asked(asks: list[tuple[str, str, str]], path: Path) -> Callable[[Callable[[A
 
 
 def main() -> int:
-    times, chance, folder = start(3000)
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--all", action="store_true", help="every panel and option, once with each sort of value")
+    times, chance, folder = start(3000, parser)
     tally = Tally("options")
     path = folder / "demo.duckdb"
 
@@ -110,16 +162,18 @@ def main() -> int:
         for number, file in enumerate(file for file in sample_data.FILES if file.stat().st_size < LARGEST_FILE):
             add_sheets(ledger, check_file(file, file.name, known_farms=ledger.farms()), file.name, f"{number:064}")
         farms = tuple(ledger.farms())
-        cows = tuple(ledger.frame("SELECT DISTINCT cow FROM trims LIMIT 20", [])["cow"])
-        return {
+        some = "SELECT DISTINCT farm, cow FROM trims ORDER BY hash(farm || cow) LIMIT 20"
+        pairs = list(ledger.frame(some, []).itertuples(index=False, name=None))
+        cows = tuple(cow for _, cow in pairs)
+        return pairs, {
             "farms": farms, "cow": cows, "cows": cows, "zones": ("4", "12"), "feet": ("LH",), "claws": ("medial",),
             "on": ("2026-11-01", "2031-12-31"), "since": ("2025-01-01",), "until": ("2026-06-30",),
             "visits": ("all", "lame-cow"), "lesions": ("DD", "SU"), "change": ("2026-01-01",),
             "by": ("housing", "season"), "day_off": ("2026-12-24",), "cows_a_day": ("1", "1000"),
         }  # fmt: skip
 
-    real = run(make).result
-    asks = searches(times, chance, real)
+    cows, real = run(make).result
+    asks = every(real, cows) if parser.parse_args().all else searches(times, chance, real)
     slowest = most = 0.0
     while asks:
         told = run(asked(asks, path), limit=max(120.0, SLOWEST * 12 * len(asks)))
