@@ -5,10 +5,12 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 import secrets
 import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -30,6 +32,7 @@ from evenfoot.dashboard.elsewhere import PREFIX, service
 from tests.accounts.people import PASSWORD, Browser, Clock, Office, cheap_hashes, staffed
 
 CLIENT, SECRET = "evenfoot", "client secret words"
+AT_ONCE = 12
 
 
 @dataclass
@@ -83,6 +86,8 @@ class Provider:
                 "iss": self.address, "aud": CLIENT, "sub": "person 7", "iat": now, "exp": now + 300,
                 "nonce": given["nonce"], "email": "kim@example.org", "email_verified": True,
             } | self.lies  # fmt: skip
+            if "as" in given:
+                claims |= {"sub": given["as"], "email": f"{given['as']}@example.org"}
             signed = jwt.encode({"alg": "RS256", "kid": "one"}, claims, self.signed_with or self.key)
             return jsonify(access_token="x", token_type="Bearer", id_token=signed)
 
@@ -212,6 +217,51 @@ def test_a_way_back_that_nobody_asked_for_is_refused(office: Office, provider: P
     assert provider.tokens == before and victim.session is None
     assert thief.get(f"{back.path}?{back.query}").status_code == 303
     assert thief.get(f"{back.path}?{back.query}").status_code in (303, 403)
+
+
+def begun(browser: Browser, who: str) -> dict[str, str]:
+    """Begin to sign in, as *who* at the service; code and state of the way back."""
+    import requests
+
+    away = browser.get("/sign-in/start").headers["Location"]
+    back = requests.get(f"{away}&as={who}", allow_redirects=False, timeout=120).headers["Location"]
+    return {name: values[0] for name, values in parse_qs(urlsplit(back).query).items()}
+
+
+def test_many_sign_in_at_once_and_each_to_their_own_account(office: Office) -> None:
+    names = [f"Person{n}" for n in range(AT_ONCE)]
+    for name in names:
+        people.add(office.store, name, "trimmer", None, farms=["Home Farm"], email=f"{name}@example.org")
+    together = threading.Barrier(AT_ONCE, timeout=120)
+
+    def sign_in(name: str) -> tuple[int, str]:
+        browser = office.client()
+        back = begun(browser, name)
+        together.wait()
+        answer = browser.get("/sign-in/done?" + urlencode(back))
+        return answer.status_code, browser.get("/account").text
+
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        for name, (status, page) in zip(names, pool.map(sign_in, names), strict=True):
+            assert status == 303 and re.findall(r"Person\d+", page) and set(re.findall(r"Person\d+", page)) == {name}
+    told = history(office.store)
+    assert sorted(told[told["what"] == SIGNED_IN_ELSEWHERE]["who"]) == sorted(names)
+
+
+def test_ways_back_that_are_mixed_up_lead_nowhere(office: Office) -> None:
+    """Two sign in at once, and each is given the other's way back, or the other's code with their own state."""
+    for name in ("Ann", "Ben"):
+        people.add(office.store, name, "trimmer", None, farms=["Home Farm"], email=f"{name}@example.org")
+    for given in (("code", "state"), ("code",), ("state",)):
+        ann, ben = office.client(), office.client()
+        for browser, mine, other in (
+            (ann, begun(ann, "Ann"), begun(ben, "Ben")),
+            (ben, begun(ben, "Ben"), begun(ann, "Ann")),
+        ):
+            mixed = mine | {name: other[name] for name in given}
+            assert browser.get("/sign-in/done?" + urlencode(mixed)).status_code == 403, given
+            assert browser.session is None
+    assert ann.get("/sign-in/done?" + urlencode(begun(ann, "Ann"))).status_code == 303 and ann.session
 
 
 def test_a_service_that_is_down_is_one_sentence(

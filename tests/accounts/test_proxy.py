@@ -10,8 +10,10 @@ import shutil
 import ssl
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlencode
@@ -21,9 +23,11 @@ import pytest
 from evenfoot.dashboard.accounts import people
 from evenfoot.dashboard.accounts.history import history
 from evenfoot.dashboard.accounts.store import Store
+from tests.accounts.asking import marks, path_of
 from tests.accounts.people import PASSWORD
+from tests.accounts.two_farms import MINE, two_farms
+from tests.effort import tries
 from tests.ports import free_port
-from tests.report.made import herd
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 NAME = "herd.example.org"
@@ -69,8 +73,10 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
             pytest.fail("nginx and openssl are not on this machine; CI must have them.")
         pytest.skip("nginx or openssl is not on this machine: the tests behind a proxy need both.")
     folder = tmp_path_factory.mktemp("proxy")
-    herd(folder / "l.duckdb", "Home Farm", 5).lease.drop_if_idle()
-    people.add(Store(folder / "l.duckdb.accounts.sqlite"), "Olive", "owner", PASSWORD)
+    two_farms(folder / "l.duckdb").lease.drop_if_idle()
+    store = Store(folder / "l.duckdb.accounts.sqlite")
+    people.add(store, "Olive", "owner", PASSWORD)
+    people.add(store, "Kim", "trimmer", PASSWORD, farms=[MINE])
     certificate, key = folder / "herd.crt", folder / "herd.key"
     subprocess.run(
         ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days", "2",
@@ -123,11 +129,13 @@ def _wait_for(ports: Served) -> None:
     raise AssertionError((ports.folder / "server.log").read_text() + (ports.folder / "error.log").read_text())
 
 
-def sign_in(served: Served, password: str = PASSWORD, **headers: str) -> tuple[http.client.HTTPResponse, str]:
+def sign_in(
+    served: Served, password: str = PASSWORD, name: str = "Olive", **headers: str
+) -> tuple[http.client.HTTPResponse, str]:
     page, text = served.ask("/login")
     word = re.search(r'name="word" value="([^"]+)"', text)
     assert word, text
-    form = urlencode({"name": "Olive", "password": password, "word": word[1], "next": "/"})
+    form = urlencode({"name": name, "password": password, "word": word[1], "next": "/"})
     cookie = (page.getheader("Set-Cookie") or "").split(";")[0]
     given = {"Origin": f"https://{NAME}:{served.tls}", "Content_Type": "application/x-www-form-urlencoded"}
     return served.ask("/login", method="POST", body=form, Cookie=cookie, **given | headers)
@@ -142,6 +150,38 @@ def test_one_signs_in_over_tls_and_the_cookie_is_for_tls_alone(served: Served) -
     page, text = served.ask("/_dash-layout", Cookie=session.split(";")[0])
     assert page.status == 200 and "address" in text
     assert page.getheader("Strict-Transport-Security") == "max-age=31536000"
+
+
+AT_ONCE = 50
+PANELS_ASKED = ("herd-review", "lesion-types", "lesion-cows")
+
+
+def test_two_roles_ask_at_once_and_neither_sees_what_is_the_others(served: Served) -> None:
+    """One who asks more often at a time than the proxy allows is told to wait by the proxy, and asks again."""
+    cookies = {}
+    for name in ("Olive", "Kim"):
+        answer, _ = sign_in(served, name=name)
+        given = [cookie.split(";")[0] for cookie in answer.headers.get_all("Set-Cookie") or []]
+        [cookies[name]] = [cookie for cookie in given if cookie.startswith("__Host-evenfoot-")]
+    together = threading.Barrier(AT_ONCE, timeout=240)
+
+    def ask(number: int) -> list[tuple[str, int, str]]:
+        name, told = ("Olive", "Kim")[number % 2], []
+        together.wait()
+        for turn in range(tries(3)):
+            panel = PANELS_ASKED[(number // 2 + turn) % len(PANELS_ASKED)]
+            asked = urlencode({"path": path_of(panel), "search": f"?visits=all&since=20{10 + number % 7}-01-01"})
+            while (answer := served.ask(f"/_panel/{panel}?{asked}", Cookie=cookies[name]))[0].status == 503:
+                time.sleep(0.1)
+            told.append((name, answer[0].status, answer[1]))
+        return told
+
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        answers = [each for answered in pool.map(ask, range(AT_ONCE)) for each in answered]
+    assert {status for _, status, _ in answers} == {200}
+    assert not any(marks(text) for name, _, text in answers if name == "Kim")
+    assert any(marks(text) for name, _, text in answers if name == "Olive")
+    assert not any("because of an error in Evenfoot" in text for _, _, text in answers)
 
 
 def test_plain_http_leads_to_tls(served: Served) -> None:
