@@ -69,6 +69,9 @@ PLACES = tuple((panel.name, page.path) for page in PAGES.values() for panel in p
 
 MANY = (2, 300, 5000)
 
+BATCH = 3000
+"""Addresses that one program is asked for, before what came of them is told."""
+
 
 def every(real: dict[str, tuple[str, ...]], cows: list[tuple[str, str]]) -> list[tuple[str, str, str]]:
     """Panel, path and search: every panel with every option and a value of each sort, which takes turns.
@@ -175,8 +178,13 @@ def main() -> int:
     cows, real = run(make).result
     asks = every(real, cows) if parser.parse_args().all else searches(times, chance, real)
     slowest = most = 0.0
+    whole = len(asks)
     while asks:
-        told = run(asked(asks, path), limit=max(120.0, SLOWEST * 12 * len(asks)))
+        print(
+            f"options: {whole - len(asks)} of {whole}, slowest {slowest:.2f} s, most memory {most:.0f} MB", flush=True
+        )
+        batch = asks[:BATCH]
+        told = run(asked(batch, path), limit=max(120.0, SLOWEST * 12 * len(batch)))
         done = 0
         for number, outcome, seconds, grown in told.said:
             if outcome == "begun":
@@ -189,10 +197,10 @@ def main() -> int:
             if wrong:
                 tally.fail(f"{asks[number][0]} of {asks[number][1]}?{asks[number][2][:300]}: {wrong}")
             tally.add("answered" if not wrong else "wrong")
-        if not (told.crash or told.mistake):
-            break
-        tally.fail(f"{asks[done]!r:.400}: {told.crash or told.mistake}")
-        asks = asks[done + 1 :]
+        if told.crash or told.mistake:
+            tally.fail(f"{asks[done]!r:.400}: {told.crash or told.mistake}")
+            done += 1
+        asks = asks[done:]
     print(f"options: slowest {slowest:.2f} s, most memory {most:.0f} MB", flush=True)
     return tally.finish()
 
