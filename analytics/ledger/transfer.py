@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,8 +25,14 @@ def held_in_a_file(ledger: Ledger) -> bool:
     return ledger.dialect == "duckdb"
 
 
-def move(source: Ledger, target: Ledger) -> int:
+def move(source: Ledger, target: Ledger, then: Callable[[Any], None] | None = None) -> int:
     """Put everything that one ledger holds into another that holds nothing, in one transaction.
+
+    Parameters
+    ----------
+    source, target : Ledger
+    then : callable, optional
+        What is done last in the transaction; it takes the connection.
 
     Returns
     -------
@@ -50,6 +56,8 @@ def move(source: Ledger, target: Ledger) -> int:
             count += _load(connection, table, listed, rows)
         checksums.carry(cursor, connection)
         target.engine.settle(connection)
+        if then is not None:
+            then(connection)
     return count
 
 
@@ -58,14 +66,14 @@ def write_file(ledger: Ledger, out: Path) -> None:
     move(ledger, open_ledger(str(out)))
 
 
-def read_file(ledger: Ledger, backup: Path) -> None:
-    """Everything a file holds, into a ledger on a server or in a registry. The file is not changed."""
+def read_file(ledger: Ledger, backup: Path, then: Callable[[Any], None]) -> None:
+    """Everything a file holds, into a ledger on a server or in a registry; see :func:`move`. The file stays."""
     with scratch_folder() as room:
         copy = room / "backup.duckdb"
         copy_file(open_ledger(str(backup)), copy)
         source = open_ledger(str(copy))
         try:
-            move(source, ledger)
+            move(source, ledger, then)
         finally:
             source.lease.drop_if_idle()
 

@@ -184,3 +184,23 @@ def test_planted_faults_are_found_and_go_into_backups(ledger: Ledger, tmp_path: 
     assert [table for table in FAULTS if f"rows of {table} are" not in told and f"{table} holds" not in told] == []
     told = " ".join(map(str, verify(open_ledger(str(back_up(ledger, tmp_path / "backup.duckdb")))).findings))
     assert [table for table in FAULTS if table != "meta" and table not in told] == []
+
+
+def test_a_backup_is_put_back_with_its_line_in_the_history_or_not_at_all(
+    postgres_ledger: Maker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy = open_ledger(str(tmp_path / "copy.duckdb"))
+    add(copy, OTHERS, "others.csv")
+    copy.lease.drop_if_idle()
+    target = postgres_ledger()
+
+    def cut_short(*_what: object, **_more: object) -> None:
+        raise InterruptedError
+
+    with monkeypatch.context() as patch:
+        patch.setattr("evenfoot.analytics.ledger.integrity.backup.note", cut_short)
+        with pytest.raises(InterruptedError):
+            restore(target, Path(copy.name))
+    assert not target.exists
+    restore(target, Path(copy.name))
+    assert history(target)["what"].tolist() == ["import added", "backup put back"]

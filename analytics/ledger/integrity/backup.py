@@ -7,6 +7,7 @@ import errno
 import os
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger.atomic_write import put_in_place, put_where_none_is
@@ -79,9 +80,7 @@ def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | No
     if not backup.is_file():
         raise UserError(f"There is no file {backup}; check the name.")
     if not held_in_a_file(ledger):
-        read_file(ledger, backup)
-        with ledger.writing() as connection:
-            note(connection, "backup put back", subject="ledger", after={"backup": backup.name})
+        read_file(ledger, backup, lambda connection: _note(connection, backup))
         return None
     place = Path(ledger.name)
     if place.resolve() == backup.resolve():
@@ -114,12 +113,16 @@ def _note_in(draft: Path, backup: Path) -> None:
             layout = ledger.layout(connection)
             if layout < SCHEMA_VERSION:
                 migrate(connection, layout)
-            note(connection, "backup put back", subject="ledger", after={"backup": backup.name})
+            _note(connection, backup)
     finally:
         ledger.lease.drop_if_idle()
     if log_of(draft).exists():
         # The engine keeps in its log what did not fit into the file, and says nothing.
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def _note(connection: Any, backup: Path) -> None:
+    note(connection, "backup put back", subject="ledger", after={"backup": backup.name})
 
 
 def _there_already(place: Path) -> UserError:
