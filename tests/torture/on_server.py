@@ -114,6 +114,8 @@ def copier(address: str, folder: Path, ends: list[Path]) -> Work:
 
     def work(_tell: Callable[[Any], None]) -> Outcomes:
         ledger, outcomes = open_ledger(address), Outcomes()
+        while not ledger.exists:
+            time.sleep(0.1)
         while len(outcomes) < COPIES and not all(end.exists() for end in ends):
             time.sleep(1)
             out = folder / f"copy-{len(outcomes)}.duckdb"
