@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from evenfoot.analytics.errors import UserError
-from evenfoot.analytics.ledger import Ledger, open_ledger
-from evenfoot.analytics.ledger.engines.postgres import PostgresEngine
+from evenfoot.analytics.ledger import Ledger, checksums, open_ledger
+from evenfoot.analytics.ledger.engines.postgres import PostgresConnection, PostgresEngine
 from evenfoot.analytics.ledger.engines.postgres_address import PostgresAddress
 from evenfoot.analytics.ledger.identity import id_of
 from evenfoot.analytics.ledger.imports.add import add_sheets
@@ -155,6 +155,27 @@ def test_who_reads_sees_one_moment(postgres_ledger: Maker) -> None:
         add_sheets(ledger, [checked("trims", trims("Ash", range(3, 8)))], "b.csv", "2" * 64)
         assert cursor.execute("SELECT COUNT(*) FROM trims").fetchall() == first == [(3,)]
     assert ledger.frame("SELECT COUNT(*) AS n FROM trims")["n"].tolist() == [8]
+
+
+def test_a_change_whose_keeping_got_no_answer_is_not_called_lost(
+    postgres_ledger: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The connection ends when all but the commit is done: nobody knows whether the server has done it."""
+    ledger = postgres_ledger()
+    write_down = checksums.write_down
+
+    def end(connection: PostgresConnection, sums: dict[str, checksums.Sum]) -> None:
+        write_down(connection, sums)
+        [(number,)] = connection.ask("SELECT pg_backend_pid()").fetchall()
+        with other.reading() as beside:
+            beside.ask(f"SELECT pg_terminate_backend({number})")
+        time.sleep(0.5)
+
+    other = postgres_ledger()
+    add_sheets(other, [checked("trims", trims("Ash", range(3)))], "a.csv", "0" * 64)
+    monkeypatch.setattr(checksums, "write_down", end)
+    with pytest.raises(UserError, match="may or may not"):
+        add_sheets(ledger, [checked("trims", trims("Ash", range(3)))], "a.csv", "0" * 64)
 
 
 def test_a_server_that_was_restarted_is_asked_again(postgres_ledger: Maker) -> None:

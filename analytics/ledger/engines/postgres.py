@@ -305,12 +305,14 @@ class PostgresEngine:
             yield mine
             return
         raw = self._borrow(read_only)
+        committing = False
         try:
             yield PostgresConnection(raw)
             if not read_only:
+                committing = True
                 raw.execute(b"COMMIT")
         except psycopg.Error as error:
-            said = explain(error, self._place)
+            said = explain(error, self._place, committing=committing)
             if said is None:
                 raise
             raise said from None

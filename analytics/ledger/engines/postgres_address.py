@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, quote, unquote, urlencode, urlsplit
 
 from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.messages import say
 
 if TYPE_CHECKING:
     import psycopg
@@ -106,7 +107,9 @@ def _joined(scheme: str, place: str, path: str, query: str) -> str:
     return f"{scheme}://{place}{path}" + (f"?{query}" if query else "")
 
 
-def explain(error: psycopg.Error, place: PostgresAddress, *, connecting: bool = False) -> UserError | None:
+def explain(
+    error: psycopg.Error, place: PostgresAddress, *, connecting: bool = False, committing: bool = False
+) -> UserError | None:
     """What went wrong, in a sentence without any password; ``None`` for what only a fault of the program can cause."""
     import psycopg
 
@@ -141,6 +144,14 @@ def explain(error: psycopg.Error, place: PostgresAddress, *, connecting: bool = 
     if isinstance(error, psycopg.OperationalError) and connecting:
         return UserError(
             f"The server of {name} cannot be reached; check that it runs, and the host and port in the address."
+        )
+    if isinstance(error, psycopg.OperationalError) and committing:
+        return UserError(
+            say(
+                "The server of {name} went away while it was keeping the change, which it may or may not have done. "
+                "Look with `evenfoot imports` or `evenfoot history`, and try again if it is not there.",
+                name=name,
+            )
         )
     if isinstance(error, psycopg.OperationalError):
         return UserError(f"The server of {name} went away; what was not finished was not kept. Try again.")
