@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import math
 import os
 import re
 import threading
@@ -43,6 +44,9 @@ WAIT_SECONDS = 10.0
 
 IDLE_SECONDS = 0.75
 """How long an unused read-only lease is kept: long enough for one page's panels, short for a writer."""
+
+STILL_HELD_SECONDS = 1.0
+"""Refusals no further apart than this are one holding of the file. Who comes during it is told when the first is."""
 
 RETRY_SECONDS = 0.02
 """Between two attempts of a process to open a file that somebody has."""
@@ -96,6 +100,7 @@ class FileLease:
         self._opening = False
         self._writing = False
         self._refused = ("", 0.0)
+        self._held_since = 0.0
         self._last_use = 0.0
         self._sweeper: threading.Thread | None = None
 
@@ -221,7 +226,7 @@ class FileLease:
     @contextlib.contextmanager
     def _joined(self, wait: float) -> Iterator[Opened]:
         """What this process has open to read, which stays open while the block runs."""
-        opened = self._join(time.monotonic() + wait)
+        opened = self._join(wait)
         try:
             yield opened
         except BaseException as error:
@@ -236,11 +241,16 @@ class FileLease:
                 self._turn.notify_all()
                 self._start_sweeper()
 
-    def _join(self, until: float) -> Opened:
-        """Count as a reader as soon as the file can be had. Nothing is held meanwhile that others need."""
+    def _join(self, wait: float) -> Opened:
+        """Count as a reader as soon as the file can be had. Nothing is held meanwhile that others need.
+
+        Whoever comes while the file has been held for long waits no longer than whoever came first: requests that had
+        to queue for a thread would else wait once more.
+        """
+        until = time.monotonic() + wait
         while True:
             with self._turn:
-                while not (step := self._step(late=time.monotonic() > until)):
+                while not (step := self._step(late=time.monotonic() > min(until, self._held_until(wait)))):
                     self._turn.wait(0.05)
                 if isinstance(step, Opened):
                     self._readers += 1
@@ -254,8 +264,16 @@ class FileLease:
                     self._opening = False
                     self._shared = opened
                     if refusal:
-                        self._refused = (refusal, time.monotonic())
+                        now = time.monotonic()
+                        if now > self._refused[1] + STILL_HELD_SECONDS:
+                            self._held_since = now
+                        self._refused = (refusal, now)
                     self._turn.notify_all()
+
+    def _held_until(self, wait: float) -> float:
+        """When who waits so long has waited enough for the holding that goes on; never, if none does."""
+        going_on = self._shared is None and time.monotonic() <= self._refused[1] + STILL_HELD_SECONDS
+        return self._held_since + wait if going_on else math.inf
 
     def _step(self, *, late: bool) -> Opened | bool:
         """What a reader may do now: read what is open, open the file (True), or wait (False), unless it is late."""
