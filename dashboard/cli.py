@@ -97,7 +97,7 @@ Accept = Annotated[bool, typer.Option("--accept", help="Take the likeliest answe
 
 @app.command("import", epilog="Example: evenfoot import march.xlsx --farm Larkmoor")
 def import_files(
-    files: Annotated[list[Path], typer.Argument(help="CSV, XLSX, XLS, ODS or JSON files.")],
+    files: Annotated[list[Path], typer.Argument(help="CSV, XLSX, XLS, ODS or JSON files, or the folder of an export.")],
     ledger: LedgerOption = None,
     farm: FarmOfSheet = None,
     day_first: DayFirst = False,
@@ -123,7 +123,7 @@ def import_files(
 
 @app.command(epilog="Example: evenfoot check march.xlsx --records")
 def check(
-    files: Annotated[list[Path], typer.Argument(help="CSV, XLSX, XLS, ODS or JSON files.")],
+    files: Annotated[list[Path], typer.Argument(help="CSV, XLSX, XLS, ODS or JSON files, or the folder of an export.")],
     ledger: LedgerOption = None,
     farm: FarmOfSheet = None,
     day_first: DayFirst = False,
@@ -167,6 +167,27 @@ def layouts_remove(number: int, ledger: LedgerOption = None) -> None:
 
     remove_layout(open_ledger(ledger), number)
     print(f"Layout {number} was removed.")
+
+
+aliases_app = typer.Typer(help="Names in sheets that stand for other names.", invoke_without_command=True)
+app.add_typer(aliases_app, name="aliases")
+
+
+@aliases_app.callback()
+def aliases(context: typer.Context, ledger: LedgerOption = None) -> None:
+    """List the names of farms, cows and trimmers that are remembered to stand for others."""
+    from evenfoot.dashboard.importing import list_aliases
+
+    if context.invoked_subcommand is None:
+        list_aliases(ledger)
+
+
+@aliases_app.command("remove", epilog="Example: evenfoot aliases remove 2")
+def aliases_remove(number: int, ledger: LedgerOption = None) -> None:
+    """Take back what is remembered of a name."""
+    from evenfoot.dashboard.importing import remove_alias
+
+    remove_alias(ledger, number)
 
 
 @app.command(epilog="Example: evenfoot imports --format csv -o imports.csv")

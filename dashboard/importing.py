@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import itertools
 import json
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -15,6 +17,7 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.checks.records import LEFT_BLANK
 from evenfoot.analytics.intake.layouts.questions import Question
 from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.exports.folder import files_of_export
 from evenfoot.analytics.ledger.exports.saved_answers import FILE, is_remembered, take_remembered
 from evenfoot.analytics.ledger.imports.add import ImportResult, add_sheets
 from evenfoot.analytics.ledger.imports.file_import import PreparedImport, prepare_import, records_table, run_import
@@ -22,6 +25,9 @@ from evenfoot.analytics.messages import say
 
 SHOWN_REASONS = 5
 SHOWN_CHOICES = 8
+SHOWN_DIFFERENCES = 6
+ASKED_OF_LEDGER = ("same-farm", "same-cows", "same-visits", "rest", "kind")
+"""What begins the ids of questions that rest on what is in the ledger already."""
 SET_ASIDE, QUESTION_OPEN = 4, 3
 """Exit codes: some rows were set aside and the rest went in; a question is open and nothing was written."""
 
@@ -53,18 +59,32 @@ def import_paths(
     ledger = open_ledger(address)
     unread: list[str] = []
     codes: list[int] = [0]
+    parts: list[_Part] = []
     for path in files:
+        try:
+            parts += _parts(ledger, path)
+        except UserError as mistake:
+            unread.append(str(mistake))
+    reading = _Reading(ledger, farm, day_first, dict(given or {}), accept, ask=not (as_json or records))
+    if given and len(parts) > 1:
+        # Before anything is written; what is asked about names and visits may follow from the files before.
+        met = {id for part in parts for id in _ids_met(reading, part)}
+        _refuse_unknown({id for id in given if id.split(":")[0] not in ASKED_OF_LEDGER}, met)
+    for part in parts:
+        path = part.path
         try:
             digest = _digest(path)
             if path.name == FILE and is_remembered(path.read_bytes()):
                 _take_remembered(ledger, path, dry_run=dry_run)
                 continue
-            prepared = _prepared(ledger, path, farm, day_first, dict(given or {}), accept, ask=not (as_json or records))
+            prepared = reading.prepared(part)
+            if len(parts) == 1:
+                _refuse_unknown(given or {}, prepared.answers.ids)
             if records:
                 _print_records(prepared)
                 codes.append(QUESTION_OPEN if prepared.answers.blocking() else 0)
                 continue
-            codes.append(_import_one(ledger, prepared, digest, as_json, dry_run, several=len(files) > 1))
+            codes.append(_import_one(ledger, prepared, digest, as_json, dry_run))
         except UserError as mistake:
             unread.append(str(mistake))
     if unread:
@@ -105,22 +125,117 @@ def list_layouts(address: str | None) -> None:
             print(f"     {question} = {value}")
 
 
-def _prepared(
-    ledger: Ledger, path: Path, farm: str | None, day_first: bool | None, given: dict[str, str], accept: bool, *,
-    ask: bool,
-) -> PreparedImport:  # fmt: skip
-    """A file read and compared; on a terminal what stops the import, and who else was looked at, is asked."""
-    while True:
-        with working(f"Reading {path.name}"):
-            prepared = prepare_import(
-                ledger, path, path.name, farm=farm, day_first=day_first, given=given, accept=accept
-            )
-        open_ones = prepared.answers.blocking()
-        if not accept:
-            open_ones += [one for one in prepared.answers.open() if one.id.startswith("rest") and one not in open_ones]
-        if not open_ones or not ask or not (sys.stdin.isatty() and sys.stdout.isatty()):
-            return prepared
-        given[open_ones[0].id] = _ask(open_ones[0])
+@dataclass(frozen=True)
+class _Part:
+    """A file to be brought in, and what is not asked about it; see :func:`prepare_import`."""
+
+    path: Path
+    settled: frozenset[str] = frozenset()
+
+
+def _parts(ledger: Ledger, path: Path) -> list[_Part]:
+    """A file, or the files of a folder that an export wrote."""
+    if not path.is_dir():
+        return [_Part(path)]
+    # What an export holds was asked about when it came in. Names are compared where there are others already.
+    settled = frozenset({"rest"} if ledger.farms() else {"rest", "names"})
+    return [_Part(file, settled) for file in files_of_export(path)]
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """How files are read: the options of the command."""
+
+    ledger: Ledger
+    farm: str | None
+    day_first: bool | None
+    given: dict[str, str]
+    accept: bool
+    ask: bool
+
+    def prepared(self, part: _Part) -> PreparedImport:
+        """A file read and compared; on a terminal what stops the import, and who else was looked at, is asked."""
+        given = dict(self.given)
+        while True:
+            with working(f"Reading {part.path.name}"):
+                prepared = prepare_import(
+                    self.ledger, part.path, part.path.name, farm=self.farm, day_first=self.day_first, given=given,
+                    accept=self.accept, settled=part.settled,
+                )  # fmt: skip
+            open_ones = prepared.answers.blocking()
+            if not self.accept:
+                open_ones += [
+                    one for one in prepared.answers.open()
+                    if one.id.split(":")[0] in ("rest", "kind") and one not in open_ones
+                ]  # fmt: skip
+            if not open_ones or not self.ask or not (sys.stdin.isatty() and sys.stdout.isatty()):
+                return prepared
+            given[open_ones[0].id] = _ask(open_ones[0])
+
+
+def _ids_met(reading: _Reading, part: _Part) -> set[str]:
+    """Ids of the questions and columns of a file; none where it cannot be read, which is said later."""
+    try:
+        _digest(part.path)
+        if part.path.name == FILE:
+            return set()
+        return replace(reading, ask=False).prepared(part).answers.ids
+    except UserError:
+        return set()
+
+
+def _refuse_unknown(given: Iterable[str], met: Collection[str]) -> None:
+    unknown = [f"'{id}'" for id in given if id not in met]
+    if not unknown:
+        return
+    shown = [f"'{id}'" for id in sorted(met) if not id.startswith("column:")] or [f"'{id}'" for id in sorted(met)]
+    more = f" and {len(shown) - SHOWN_CHOICES} more" if len(shown) > SHOWN_CHOICES else ""
+    has = f"The ids are: {', '.join(shown[:SHOWN_CHOICES])}{more}." if shown else "Nothing is asked."
+    raise UserError(
+        f"No question has the id {' or '.join(unknown)}; nothing was written. {has} `evenfoot check` prints them."
+    )
+
+
+def list_aliases(address: str | None) -> None:
+    """Print the names that stand for others, numbered, and those that were said not to."""
+    found = _aliases(open_ledger(address))
+    if not found:
+        print("No name is remembered yet.")
+    for number, (kind, farm, said, means) in found.items():
+        whose = f" ({farm})" if kind == "cow" else ""
+        print(f"{number}  {kind}{whose}: {said} = {means if said != means else 'a name of its own'}")
+
+
+def _aliases(ledger: Ledger) -> dict[int, tuple[str, str, str, str]]:
+    """Number -> kind, farm, name in sheets and name in the ledger of those that hold."""
+    from evenfoot.analytics.ledger.aliases import aliases
+
+    found = aliases(ledger)
+    lines = zip(*(found[name].tolist() for name in ("kind", "farm", "said", "means")), strict=True)
+    holds = found["taken_back_at"].isna().tolist()
+    return {number: line for number, (line, held) in enumerate(zip(lines, holds, strict=True), start=1) if held}
+
+
+def remove_alias(address: str | None, number: int) -> None:
+    """Take back what is remembered of a name, by its number in :func:`list_aliases`.
+
+    Raises
+    ------
+    UserError
+        Nothing that holds has the number.
+    """
+    from evenfoot.analytics.ledger.aliases import take_back_alias
+
+    ledger = open_ledger(address)
+    found = _aliases(ledger)
+    if number not in found:
+        raise UserError(f"No name has the number {number}; `evenfoot aliases` lists them.")
+    kind, farm, said, means = found[number]
+    take_back_alias(ledger, kind, said, farm if kind == "cow" else None)
+    print(
+        f"What was said of {said} was taken back. Records that came in as {means} stay; "
+        "`evenfoot undo` takes an import back."
+    )
 
 
 def _take_remembered(ledger: Ledger, path: Path, *, dry_run: bool) -> None:
@@ -152,9 +267,7 @@ def _ask(question: Question) -> str:
         print("Give the number of one of the lines above.")
 
 
-def _import_one(
-    ledger: Ledger, prepared: PreparedImport, digest: str, as_json: bool, dry_run: bool, *, several: bool
-) -> int:
+def _import_one(ledger: Ledger, prepared: PreparedImport, digest: str, as_json: bool, dry_run: bool) -> int:
     blocking = prepared.answers.blocking()
     result = None
     if not blocking and not dry_run:
@@ -181,7 +294,7 @@ def _import_one(
         for question in prepared.answers.open():
             for line in _explain_question(question):
                 print(line, file=sys.stderr)
-    for line in explain(prepared, result):
+    for line in (*_both_versions(prepared), *explain(prepared, result)):
         print(line, file=sys.stderr)
     if blocking:
         if not dry_run:
@@ -216,6 +329,28 @@ def _explain_question(question: Question) -> list[str]:
     if question.free and not shown:
         lines.append(f"  --answer '{question.id}=...'")
     return lines
+
+
+def _both_versions(prepared: PreparedImport) -> list[str]:
+    """The first records of which the ledger has another version, one line a record: each field as it was and is."""
+    found = prepared.differences
+    lines = [
+        f"Row {row}, cow {cow}: "
+        + "; ".join(f"{one.field} {_shown(one.before)} -> {_shown(one.now)}" for one in fields)
+        for (row, cow), fields in itertools.groupby(found.itertuples(index=False), key=lambda one: (one.row, one.cow))
+    ]
+    if not lines:
+        return []
+    more = len(lines) - SHOWN_DIFFERENCES
+    return [
+        f"{prepared.file} differs from what is here (here -> in the file):",
+        *(f"  {line}" for line in lines[:SHOWN_DIFFERENCES]),
+        *([f"  ... and {more} more; --json lists them."] if more > 0 else []),
+    ]
+
+
+def _shown(value: object) -> str:
+    return "(blank)" if value is None else f"'{value}'" if isinstance(value, str) else str(value)
 
 
 def explain(prepared: PreparedImport, result: ImportResult | None) -> list[str]:
@@ -263,13 +398,11 @@ def _sentence(result: ImportResult, dry_run: bool) -> str:
 
 
 def _digest(path: Path) -> str:
-    if path.exists() and not path.is_file() and not path.is_dir():
+    if path.exists() and not path.is_file():
         raise UserError(f"{path} is no file that can be read; give the name of one.")
     try:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
-    except IsADirectoryError:
-        raise UserError(f"{path} is a folder; give the files in it.") from None
     except FileNotFoundError:
         raise UserError(f"There is no file {path}; check the name.") from None
     except OSError as error:

@@ -95,6 +95,7 @@ LOCOMOTION: tuple[Field, ...] = (
     Field("scale", "scale", "1-5 or 0-3", "1-5"),
     Field("scorer", "label", "Who scored", "KV"),
     _NOTE,
+    Field("group", "label", "Her group", "high"),
 )
 
 REGISTER: tuple[Field, ...] = (

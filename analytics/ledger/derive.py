@@ -50,7 +50,11 @@ LEAST_ALIKE = 3
 
 FEW_TO_BE_ALL_LAME = 10
 """A scoring of so many cows or more, all lame, is a list of lame cows. Where half of a herd is lame, ten at random are
-all lame once in a thousand times. [worked out]"""
+all lame once in a thousand times. [worked out] Of fewer cows it is not known."""
+
+PICKED = f"(ill = cows OR (cows < {FEW_TO_BE_ALL_LAME} AND 2 * ill > cows))"
+"""SQL: whether the cows of a visit may have been picked out for being ill: every one has a lesion or is lame, or most
+of a few. The number of such cows says nothing of how large the herd is. [common practice, no source]"""
 
 MILKING_SHARE = 0.85
 """Cows in milk of all cows, where the register does not tell who is dry: some 60 days of 400.
@@ -85,8 +89,10 @@ def find_coverage(execute: _Execute, farms: Iterable[str]) -> None:
     """Work out how much of the herd was looked at, and leave it in temporary tables.
 
     ``visit_days`` has farm, scoring (0 trims, 1 scores), visit_date and run, the number of the visit among the farm's;
-    ``coverage`` has farm, scoring, run, first and last day, cows, herd_size (missing where nothing tells), and unsure,
-    1 where the herd's size is only known by its usual numbers. The derived rows of the farms are gone.
+    ``coverage`` has farm, scoring, run, first and last day, cows, ill (cows with a lesion or lame), herd_size (missing
+    where nothing tells), unsure, 1 where the herd's size is only known by its usual numbers, open, 1 where these do not
+    tell whether the whole herd was looked at, and size_from, what tells the size: "sheet", "other sheet" (of the day
+    sized_on), "register" or "visits". The derived rows of the farms are gone.
 
     Parameters
     ----------
@@ -207,6 +213,19 @@ SELECT DISTINCT farm, cow, {", ".join(_latest(c) for c in ("birth_date", "breed"
 FROM {_REGISTER_ROWS} AS r
 """
 
+
+def _at_least(cut: str, score: str = "score", of_scale: str = "scale") -> str:
+    """1 where a score reaches the cut point of its own scale, else 0."""
+    return (
+        "CASE "
+        + " ".join(
+            f"WHEN {of_scale} = '{name}' THEN CASE WHEN {score} >= {getattr(scale, cut)} THEN 1 ELSE 0 END"
+            for name, scale in locomotion.SCALES.items()
+        )
+        + " END"
+    )
+
+
 # One row a cow and trim day, as the trim sheet had it. A foot counts as looked at when the sheet does not
 # limit the feet, when it names that foot, or when something was found on it. A cow that is not listed, and was
 # looked at and sound, is added later.
@@ -224,7 +243,9 @@ SELECT farm, cow, visit_date,
         for foot in ("LF", "RF", "LH", "RH")
     )
     + f""",
-  MAX(CASE WHEN locomotion_score IS NULL THEN 0 ELSE 1 END) AS scored, 1 AS listed
+  MAX(CASE WHEN locomotion_score IS NULL THEN 0 ELSE 1 END) AS scored, 1 AS listed,
+  GREATEST(MAX(CASE WHEN lesion IS NOT NULL AND COALESCE(dd_stage, '') <> 'M0' THEN 1 ELSE 0 END),
+    COALESCE(MAX({_at_least("lame", "locomotion_score", "locomotion_scale")}), 0)) AS ill
 FROM {_TRIM_ROWS} AS r
 GROUP BY farm, cow, visit_date
 """
@@ -239,28 +260,16 @@ _WHOLE = _quoted((visits.WHOLE_HERD, visits.REST_SOUND))
 """Kinds by which a sheet says that it was a whole-herd visit."""
 
 
-def _at_least(cut: str) -> str:
-    """1 where a score reaches the cut point of its own scale, else 0."""
-    return (
-        "CASE "
-        + " ".join(
-            f"WHEN scale = '{name}' THEN CASE WHEN score >= {getattr(scale, cut)} THEN 1 ELSE 0 END"
-            for name, scale in locomotion.SCALES.items()
-        )
-        + " END"
-    )
-
-
 def _looks() -> str:
     """One row a cow, day and sort of sheet (``scoring`` 0 or 1); ``judged`` where the share looked at decides."""
     return f"""
 CREATE TEMP TABLE looks AS
-SELECT farm, 0 AS scoring, visit_date, cow, herd_size, scored, CAST(NULL AS INTEGER) AS lame,
+SELECT farm, 0 AS scoring, visit_date, cow, "group", herd_size, scored, ill,
   CASE WHEN visit_kind = '{visits.REST_SOUND}' THEN 1 ELSE 0 END AS rest_sound,
   CASE WHEN visit_kind IS NULL OR visit_kind IN ({_WHOLE}) THEN 1 ELSE 0 END AS judged
 FROM said
 UNION ALL
-SELECT farm, 1, date, cow, NULL, 1, MAX({_at_least("lame")}), 0, 1
+SELECT farm, 1, date, cow, MAX("group"), NULL, 1, COALESCE(MAX({_at_least("lame")}), 0), 0, 1
 FROM {_SCORE_ROWS} AS s GROUP BY farm, date, cow
 """
 
@@ -278,7 +287,8 @@ _VISITS = """
 CREATE TEMP TABLE visits AS
 SELECT l.farm, l.scoring, run, MIN(l.visit_date) AS first, MAX(l.visit_date) AS last,
   COUNT(DISTINCT l.cow) AS cows, COUNT(DISTINCT CASE WHEN scored = 1 THEN l.cow END) AS scored,
-  COUNT(DISTINCT r.cow) AS known, MAX(herd_size) AS own_size, MIN(lame) AS all_lame, MAX(rest_sound) AS rest_sound
+  COUNT(DISTINCT r.cow) AS known, MAX(herd_size) AS own_size, MAX(rest_sound) AS rest_sound,
+  COUNT(DISTINCT CASE WHEN ill = 1 THEN l.cow END) AS ill
 FROM looks l JOIN visit_days d ON d.farm = l.farm AND d.scoring = l.scoring AND d.visit_date = l.visit_date
 LEFT JOIN registered r ON r.farm = l.farm AND r.cow = l.cow
 WHERE judged = 1 GROUP BY l.farm, l.scoring, run
@@ -288,15 +298,16 @@ _DRY = " OR ".join(f"LOWER(\"group\") LIKE '{name}'" for name in _DRY_GROUPS)
 
 # How large the herd was at each visit: as the sheet says, else a sheet of the half year around it, else the register
 # (less the cows that are dry) where it knows at least four fifths of the cows looked at, else what other visits tell:
-# as many cows as at the largest of the half year before and after (of scorings for a scoring where there is one), and
-# no fewer than the distinct cows met in that time leave after a year's turnover.
+# as many cows as at the largest of the half year before and after (of scorings for a scoring where there is one; visits
+# whose cows may have been picked out do not tell), and no fewer than the distinct cows met in that time leave after a
+# year's turnover.
 _COVERAGE = f"""
 CREATE TEMP TABLE coverage AS
 WITH sizes AS (
   SELECT farm, visit_date, MAX(herd_size) AS herd_size FROM said WHERE herd_size IS NOT NULL GROUP BY farm, visit_date),
 near AS (
-  SELECT farm, scoring, run, herd_size FROM (
-    SELECT v.farm, v.scoring, v.run, s.herd_size,
+  SELECT farm, scoring, run, herd_size, visit_date FROM (
+    SELECT v.farm, v.scoring, v.run, s.herd_size, s.visit_date,
       ROW_NUMBER() OVER (PARTITION BY v.farm, v.scoring, v.run ORDER BY ABS(s.visit_date - v.first), s.visit_date)
         AS place
     FROM visits v JOIN sizes s ON s.farm = v.farm
@@ -335,7 +346,8 @@ unlisted AS (
     SELECT 1 FROM registered_then n WHERE n.farm = v.farm AND n.scoring = v.scoring AND n.run = v.run)),
 others AS (
   SELECT v.farm, v.scoring, v.run, MAX(CASE WHEN o.scoring = v.scoring THEN o.cows END) AS alike, MAX(o.cows) AS most
-  FROM unlisted v JOIN visits o ON o.farm = v.farm AND (o.run <> v.run OR o.scoring <> v.scoring)
+  FROM unlisted v JOIN (SELECT * FROM visits WHERE NOT {PICKED}) o
+    ON o.farm = v.farm AND (o.run <> v.run OR o.scoring <> v.scoring)
     AND o.last >= v.first - {NEAR_DAYS} AND o.first <= v.last + {NEAR_DAYS}
   GROUP BY v.farm, v.scoring, v.run),
 met AS (
@@ -346,13 +358,19 @@ met AS (
 usual AS (
   SELECT v.farm, v.scoring, v.run,
     CASE WHEN most IS NULL AND met = v.cows THEN NULL
-         ELSE GREATEST(COALESCE(alike, most, 0), met / {MOST_TURNOVER}) END AS herd_size
+         ELSE GREATEST(COALESCE(alike, most, 0), met / {MOST_TURNOVER}) END AS herd_size,
+    CASE WHEN most IS NULL THEN 1 ELSE 0 END AS at_least
   FROM unlisted v
   JOIN met ON met.farm = v.farm AND met.scoring = v.scoring AND met.run = v.run
   LEFT JOIN others o ON o.farm = v.farm AND o.scoring = v.scoring AND o.run = v.run)
-SELECT v.farm, v.scoring, v.run, v.first, v.last, v.cows, v.scored, v.all_lame, v.rest_sound,
+SELECT v.farm, v.scoring, v.run, v.first, v.last, v.cows, v.scored, v.ill, v.rest_sound,
   COALESCE(v.own_size, near.herd_size, registered_then.herd_size, usual.herd_size) AS herd_size,
-  CASE WHEN COALESCE(v.own_size, near.herd_size, registered_then.herd_size) IS NULL THEN 1 ELSE 0 END AS unsure
+  CASE WHEN COALESCE(v.own_size, near.herd_size, registered_then.herd_size) IS NULL THEN 1 ELSE 0 END AS unsure,
+  CASE WHEN COALESCE(v.own_size, near.herd_size, registered_then.herd_size) IS NULL AND (at_least = 1 OR {PICKED})
+       THEN 1 ELSE 0 END AS open,
+  CASE WHEN v.own_size IS NOT NULL THEN 'sheet' WHEN near.herd_size IS NOT NULL THEN 'other sheet'
+       WHEN registered_then.herd_size IS NOT NULL THEN 'register' ELSE 'visits' END AS size_from,
+  near.visit_date AS sized_on
 FROM visits v
 LEFT JOIN near ON near.farm = v.farm AND near.scoring = v.scoring AND near.run = v.run
 LEFT JOIN registered_then ON registered_then.farm = v.farm AND registered_then.scoring = v.scoring
@@ -364,28 +382,36 @@ LEFT JOIN usual ON usual.farm = v.farm AND usual.scoring = v.scoring AND usual.r
 def _visit_kinds() -> str:
     """Kind of every judged day by the share of the herd looked at, and of the scores that its trim sheet holds.
 
+    Where the herd's size is not known, or only that it is no smaller than so many cows, the kind is not known, unless
+    the cows are fewer than 80 % of those. A scoring is then taken for one of the herd, unless its cows may have been
+    picked out for being lame.
+
     A scoring that misses the share by a few cows still counts as one of the herd when it has 80 % of the cows of the
     herd's other scorings of the half year, which themselves reach the share: some cows are always missed.
     """
     enough = f"{visits.WHOLE_HERD_SHARE} * herd_size"
-    listed_lame = f"unsure = 1 AND all_lame = 1 AND c.cows >= {FEW_TO_BE_ALL_LAME}"
+    picked = PICKED.replace("cows", "c.cows")
+    unknown = f"CASE WHEN d.scoring = 1 THEN unsure = 1 AND {picked} ELSE open = 1 OR herd_size IS NULL END"
+    listed_lame = f"unsure = 1 AND ill = c.cows AND c.cows >= {FEW_TO_BE_ALL_LAME}"
     return f"""
 CREATE TEMP TABLE visit_kinds AS
 WITH alike AS (
   SELECT v.farm, v.run, AVG(o.cows) AS cows FROM coverage v
   JOIN coverage o ON o.farm = v.farm AND o.scoring = 1 AND o.run <> v.run
-    AND o.cows >= {visits.WHOLE_HERD_SHARE} * o.herd_size
+    AND o.open = 0 AND o.cows >= {visits.WHOLE_HERD_SHARE} * o.herd_size
     AND o.last >= v.first - {NEAR_DAYS} AND o.first <= v.last + {NEAR_DAYS}
   WHERE v.scoring = 1 GROUP BY v.farm, v.run HAVING COUNT(*) >= {LEAST_ALIKE})
 SELECT d.farm, d.scoring, d.visit_date,
   CASE WHEN d.scoring = 0 AND rest_sound = 1 THEN
          CASE WHEN herd_size IS NULL THEN 'part-herd' ELSE 'whole-herd' END
        WHEN d.scoring = 1 AND {listed_lame} THEN 'part-herd'
-       WHEN herd_size IS NULL THEN CASE WHEN d.scoring = 1 THEN 'scoring' ELSE 'unknown' END
-       WHEN d.scoring = 1 AND all_lame = 0 AND c.cows >= {visits.WHOLE_HERD_SHARE} * alike.cows THEN 'scoring'
+       WHEN d.scoring = 1 AND ill < c.cows AND c.cows >= {visits.WHOLE_HERD_SHARE} * alike.cows THEN 'scoring'
        WHEN c.cows < {enough} THEN 'part-herd'
+       WHEN {unknown} THEN 'unknown'
        WHEN d.scoring = 1 THEN 'scoring' ELSE 'whole-herd' END AS visit_kind,
-  CASE WHEN herd_size IS NULL AND NOT ({listed_lame}) THEN 'unknown' ELSE 'derived' END AS kind_from,
+  CASE WHEN d.scoring = 1 AND {listed_lame} THEN 'derived'
+       WHEN c.cows < {enough} THEN 'derived'
+       WHEN open = 1 OR herd_size IS NULL THEN 'unknown' ELSE 'derived' END AS kind_from,
   CASE WHEN scored < {visits.WHOLE_HERD_SHARE} * CASE WHEN rest_sound = 0 AND herd_size > c.cows
                                                       THEN herd_size ELSE c.cows END
        THEN 1 ELSE 0 END AS few_scored
@@ -426,7 +452,7 @@ rest AS (
   LEFT JOIN known k ON k.farm = m.farm AND k.run = m.run AND k.place = numbers.place
   LEFT JOIN how_many h ON h.farm = m.farm AND h.run = m.run)
 SELECT rest.farm, rest.cow, rest.first, s.trimmer, '{visits.WHOLE_HERD}', s.herd_size,
-  NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, 1, 1, 1, 1, 0, 0
+  NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, 1, 1, 1, 1, 0, 0, 0
 FROM rest JOIN (SELECT farm, visit_date, MAX(trimmer) AS trimmer, MAX(herd_size) AS herd_size FROM said
                 GROUP BY farm, visit_date) AS s ON s.farm = rest.farm AND s.visit_date = rest.first
 """
@@ -467,13 +493,15 @@ calved AS (
 bred AS (SELECT farm, cow, MAX(breed) AS breed, MAX(sire) AS sire FROM said GROUP BY farm, cow),
 known AS (
   SELECT days.farm, days.cow, days.visit_date, days.trimmed,
-    COALESCE(days."group", grouped."group") AS "group", days.housing, days.floor, days.bedding,
+    COALESCE(days."group", told."group", grouped."group") AS "group", days.housing, days.floor, days.bedding,
     COALESCE(days.parity, calved.parity) AS parity,
     COALESCE(days.calving_date, calved.calving_date) AS calving_date,
     COALESCE(days.breed, registered.breed, bred.breed) AS breed,
     COALESCE(days.sire, registered.sire, bred.sire) AS sire,
     days.trimmer, days.visit_kind, days.herd_size, days.seen_lf, days.seen_rf, days.seen_lh, days.seen_rh, days.listed
   FROM days
+  LEFT JOIN (SELECT farm, cow, visit_date, "group" FROM looks WHERE scoring = 1 AND "group" IS NOT NULL) AS told
+    ON days.farm = told.farm AND days.cow = told.cow AND days.visit_date = told.visit_date
   LEFT JOIN grouped ON days.farm = grouped.farm AND days.cow = grouped.cow
     AND days.visit_date = grouped.visit_date
   LEFT JOIN calved ON days.farm = calved.farm AND days.cow = calved.cow AND days.visit_date = calved.visit_date

@@ -96,6 +96,13 @@ MIGRATIONS: tuple[Migration, ...] = (
     ),
     Migration(8, "sums of every table of sheet rows and of bookkeeping"),
     Migration(9, "what was looked at: numbers of cows met speak for eight months", derive=True),
+    Migration(
+        10,
+        "the group on a sheet of scores; visits of a few cows that were all ill are not taken for the herd",
+        ('ALTER TABLE score_rows ADD COLUMN "group" VARCHAR',),
+        derive=True,
+        keys=True,
+    ),
 )
 
 

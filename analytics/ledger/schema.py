@@ -8,7 +8,7 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 9
+SCHEMA_VERSION = 10
 """The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
@@ -55,6 +55,7 @@ LOCOMOTION_FIELDS: dict[str, str] = {
     "scale": "VARCHAR",
     "scorer": "VARCHAR",
     "note": "VARCHAR",
+    "group": "VARCHAR",
 }
 REGISTER_FIELDS: dict[str, str] = {
     "farm": "VARCHAR",

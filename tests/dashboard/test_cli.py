@@ -363,3 +363,80 @@ def test_sentences_that_fit(run: Run, sheet: Path) -> None:
     code, out, said = run("limits", "--set", "long_toe_mm=75", "--breed", "Nosuch")
     assert code == 0 and "75 for Nosuch" in out
     assert said.startswith("No cow on record is of the breed 'Nosuch'; no breed is on record yet.")
+
+
+def test_an_answer_to_no_question_is_told_and_nothing_is_written(run: Run, sheet: Path, tmp_path: Path) -> None:
+    """Of one file and of several; an answer that another file asks for is no fault."""
+    code, _, err = run("import", sheet, "--answer", "nosuch=1")
+    assert code == 2 and "No question has the id 'nosuch'; nothing was written." in err
+    other = tmp_path / "other.csv"
+    other.write_text(SHEET.replace("white line", "squishy").replace("Home", "Elm"))
+    assert run("import", sheet, other, "--answer", "nosuch=1", "--answer", "word:squishy=WL")[0] == 2
+    assert not (tmp_path / "ledger.duckdb").exists()
+    assert run("check", other, "--answer", "word:squashy=WL")[0] == 2
+    code, out, err = run("import", sheet, other, "--answer", "word:squishy=WL", "--answer", "column:zone=zone")
+    assert code == 4 and out.count("3 added") == 2, err
+
+
+def test_both_versions_of_a_corrected_visit_are_shown(run: Run, sheet: Path) -> None:
+    assert run("import", sheet)[0] == 4
+    sheet.write_text(SHEET.replace("ulcer,2,3", "ulcer,3,3").replace(",3,LH,,10", ",7,LH,,10"))
+    for command in ("check", "import"):
+        code, out, err = run(command, sheet)
+        assert code == 3 and "sheet.csv differs from what is here (here -> in the file):" in err
+        assert "Row 2, cow 1: severity 2 -> 3" in err and "Row 4, cow 7: cow '3' -> '7'" in err
+    said = json.loads(run("check", sheet, "--json")[1])["differences"]
+    assert [(one["row"], one["field"], one["before"], one["now"]) for one in said] == [
+        (2, "severity", 2, 3), (4, "cow", "3", "7"),
+    ]  # fmt: skip
+    assert run("import", sheet, "--answer", "same-visits=replace")[0] == 4
+
+
+@pytest.mark.parametrize("format", ["csv", "parquet", "ade"])
+def test_the_folder_of_an_export_comes_back_whole_and_once(run: Run, tmp_path: Path, format: str) -> None:
+    trims = "".join(SHEET.splitlines(keepends=True)[:4]).replace("whole-herd,3,", "whole-herd,60,")
+    files = {
+        "trims.csv": trims,
+        "scores.csv": "date,farm,cow,score,group\n2026-03-09,Home,1,4,high\n2026-03-09,Home,01,3,low\n",
+        "register.csv": "farm,cow,birth_date\nHome,1,2020-01-02\n",
+    }
+    for name, text in files.items():
+        (tmp_path / name).write_text(text)
+        assert run("import", tmp_path / name, "--accept")[0] == 0
+    assert run("export", "--out", tmp_path / "out", "--format", format)[0] == 0
+    there = ("--ledger", tmp_path / "other.duckdb")
+    code, out, err = run("import", tmp_path / "out", *there)
+    assert code == 0 and "0 added" not in out, err
+    code, out, err = run("import", tmp_path / "out", *there)
+    assert code == 0 and out.count(" 0 added") == out.count("rows read") == (1 if format == "ade" else 3), err
+    if format != "ade":
+        again = open_ledger(str(tmp_path / "other.duckdb")), open_ledger(str(tmp_path / "ledger.duckdb"))
+        for table in ("trims", "scores", "findings", "cows"):
+            ours, theirs = (ledger.frame(f"SELECT * FROM {table} ORDER BY ALL") for ledger in again)
+            assert ours.equals(theirs)
+
+
+def test_a_folder_that_is_no_export_is_refused_and_the_files_beside_it_come_in(
+    run: Run, sheet: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "pictures").mkdir()
+    code, out, err = run("import", tmp_path / "pictures", sheet)
+    assert code == 2 and "not one that `evenfoot export` wrote" in err and "3 added" in out
+    assert run("export", "--out", tmp_path / "out")[0] == 0
+    (tmp_path / "out" / "trims.csv").unlink()
+    assert "has no file trims.csv" in run("import", tmp_path / "out")[2]
+
+
+def test_names_are_listed_and_taken_back(run: Run, tmp_path: Path) -> None:
+    assert "No name is remembered yet." in run("aliases")[1]
+    first, second = tmp_path / "a.csv", tmp_path / "b.csv"
+    first.write_text("visit_date,farm,visit_kind,cow,lesion\n2026-03-02,Brook End,part-herd,7,none\n")
+    second.write_text("visit_date,farm,visit_kind,cow,lesion\n2026-04-02,Brookend,part-herd,8,none\n")
+    assert run("import", first)[0] == 0
+    assert run("import", second, "--answer", "same-farm:Brook End=same")[0] == 0
+    assert run("aliases")[1] == "1  farm: Brookend = Brook End\n"
+    assert run("aliases", "remove", "2")[0] == 2
+    code, out, _ = run("aliases", "remove", "1")
+    assert code == 0 and "What was said of Brookend was taken back." in out
+    assert "No name is remembered yet." in run("aliases")[1]
+    assert run("aliases", "remove", "1")[0] == 2

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
+import pytest
+
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.imports.file_import import PreparedImport, prepare_import, run_import
 
@@ -38,3 +40,64 @@ def test_a_visit_told_to_be_left_out_is_left_out_where_no_herd_size_is_known(tmp
     assert "left out of herd figures" in " ".join(map(str, first.told))
     run_import(ledger, first, "1")
     assert whole_herd(ledger) == []
+
+
+FEW_LAME = "date,farm,cow,foot,lesion,locomotion_score\n"
+
+
+def few_lame(day: str, cows: range, sound: int = 0, score: int = 4) -> bytes:
+    rows = [f"{day},Ash,{cow},LH,sole ulcer,{score}\n" for cow in cows]
+    return (FEW_LAME + "".join(rows) + "".join(f"{day},Ash,{90 + cow},,none,1\n" for cow in range(sound))).encode()
+
+
+def kinds(ledger: Ledger, table: str = "trims") -> list[str]:
+    days = f"SELECT visit_date, MIN(visit_kind) AS kind FROM {table} GROUP BY visit_date ORDER BY visit_date"
+    return [str(kind) for kind in ledger.frame(days)["kind"]]
+
+
+@pytest.mark.parametrize("second", [range(4), range(1, 5), range(4, 8)])
+@pytest.mark.parametrize("sound", [0, 1])
+def test_a_few_lame_cows_are_never_taken_for_the_herd(second: range, sound: int, tmp_path: Path) -> None:
+    """The number of cows that were brought for being lame says nothing of the herd, however often it is met."""
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    for number, (day, cows) in enumerate([("2026-03-02", range(4)), ("2026-05-04", second), ("2026-07-06", second)]):
+        one = prepare_import(ledger, few_lame(day, cows, sound), f"{number}.csv", today=TODAY)
+        assert not one.answers.blocking()
+        [question] = one.answers.taken()
+        assert question.id == f"{'rest' if 'Were the other' in question.text else 'kind'}:Ash:{day}"
+        assert "left out of herd figures" in " ".join(map(str, one.told))
+        run_import(ledger, one, str(number))
+    assert not set(kinds(ledger)) & {"whole-herd"}
+    assert not set(kinds(ledger, "scores")) & {"whole-herd", "scoring"}
+
+
+def test_a_scoring_of_a_few_lame_cows_is_none_of_the_herd(tmp_path: Path) -> None:
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    for month in (3, 4):
+        sheet = "date,farm,cow,score\n" + "".join(f"2026-0{month}-02,Ash,{cow},{3 + cow % 2}\n" for cow in range(5))
+        result = run_import(ledger, prepare_import(ledger, sheet.encode(), f"{month}.csv", today=TODAY), str(month))
+        assert "all or most cows scored are lame" in " ".join(map(str, result.questioned))
+    assert kinds(ledger, "scores") == ["unknown", "unknown"]
+
+
+@pytest.mark.parametrize(
+    ("answer", "kind"),
+    [("whole-herd", "whole-herd"), ("lame-cow", "lame-cow"), ("recheck", "recheck"), ("not known", "unknown")],
+)
+def test_the_kind_of_a_visit_is_asked_where_nothing_tells_it(answer: str, kind: str, tmp_path: Path) -> None:
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    given = {"kind:Ash:2026-03-02": answer}
+    brought = few_lame("2026-03-02", range(20), sound=30, score=2)
+    run_import(ledger, prepare_import(ledger, brought, "a.csv", today=TODAY, given=given), "1")
+    assert kinds(ledger) == [kind]
+
+
+def test_many_visits_of_no_known_kind_are_asked_about_together(tmp_path: Path) -> None:
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    rows = "".join(f"2026-03-02,Farm {farm},{cow},{'SU' if cow < 5 else 'none'}\n" for farm in range(5)
+                   for cow in range(20))  # fmt: skip
+    sheet = f"date,farm,cow,lesion\n{rows}".encode()
+    one = prepare_import(ledger, sheet, "a.csv", today=TODAY, given={"kind": "whole-herd"})
+    assert [question.id for question in one.answers.met.values()] == ["kind"]
+    run_import(ledger, one, "1")
+    assert kinds(ledger) == ["whole-herd"]

@@ -39,7 +39,8 @@ def test_only_cows_with_a_lesion_of_a_known_herd(tmp_path: Path) -> None:
     [
         (sheet(12), "Were the other cows of the herd"),
         (sheet(12, sound=5, herd_size=60), "12 cows are on the sheet; the herd is 60. Were the other 48"),
-        (sheet(12, sound=5), None),
+        (sheet(12, sound=5), "Which cows were brought?"),
+        (sheet(12, sound=5, visit_kind="whole-herd"), None),
         (sheet(48, herd_size=60), None),
         (sheet(12, herd_size=60, visit_kind="part-herd"), None),
         (sheet(12, herd_size=60, visit_kind="lame-cow"), None),
@@ -61,12 +62,18 @@ def test_the_herd_is_known_by_the_register_and_by_its_usual_numbers(tmp_path: Pa
     )  # fmt: skip
     [visit] = rest_question(ledger_of(tmp_path / "a.duckdb", register), [sheet(12)])
     assert (visit.herd_size, visit.usual) == (85, False)  # milking cows, 85 of 100
+    assert "the herd is 85 (by the register)" in visit.question
     earlier = checked(
         "trims",
         [{"farm": "Ty Gwyn", "visit_date": DAY - dt.timedelta(days=90), "cow": str(cow)} for cow in range(50)],
     )
     [visit] = rest_question(ledger_of(tmp_path / "b.duckdb", earlier), [sheet(12)])
     assert (visit.herd_size, visit.usual) == (50, True)
+    assert "the herd is 50 (by the cows met at other visits)" in visit.question
+    told = sheet(50, herd_size=60)
+    told.records["visit_date"] -= dt.timedelta(days=90)
+    [visit] = rest_question(ledger_of(tmp_path / "c.duckdb", told), [sheet(12)])
+    assert "the herd is 60 (by the sheet of 2026-05-06)" in visit.question
 
 
 def test_days_of_one_visit_are_asked_about_together(tmp_path: Path) -> None:

@@ -84,6 +84,11 @@ class Answers:
     used: dict[str, str] = field(default_factory=dict)
     columns: dict[str, tuple[str, str]] = field(default_factory=dict)
 
+    @property
+    def ids(self) -> set[str]:
+        """Ids that can be answered: of the questions that were met, and of the columns."""
+        return {*self.met, *self.columns}
+
     def remember(self, headings: Sequence[str]) -> None:
         """Take over what is remembered for a sheet with these headings; what was given now comes first."""
         if self.recall is not None:

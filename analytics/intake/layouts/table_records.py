@@ -715,7 +715,7 @@ class TableRecords:
             }
             self.own["score"] = " ".join(self.table.headings[place].split())
             for name, target in (("cow", "cow"), ("farm", "farm"), ("visit_date", "visit_date"), ("trimmer", "scorer"),
-                                 ("locomotion_scale", "scale")):  # fmt: skip
+                                 ("group", "group"), ("locomotion_scale", "scale")):  # fmt: skip
                 if name in shared:
                     codes, texts = shared[name]
                     columns[target] = RawColumn(codes[keep], texts)
@@ -756,7 +756,7 @@ def _says_unseen(text: str) -> bool:
 BOTH_FEET = "both"
 """Stands for the two feet of a row that have a finding, where a remark says no more than both."""
 _STAGE_ALONE = re.compile(r"(?:(?:stage|stadium|estadio|stade|est[aá]dio)\s+)?[mM]\s?(4[.,]1|[0-4])", re.I)
-_OF_SCORES = frozenset(("cow", "farm", "visit_date", "trimmer", "locomotion_scale", "locomotion_score"))
+_OF_SCORES = frozenset(("cow", "farm", "visit_date", "trimmer", "group", "locomotion_scale", "locomotion_score"))
 """Fields of a row that a record of a score takes up."""
 
 

@@ -153,6 +153,10 @@ def left_behind(ledger: Ledger, farm: str) -> pd.DataFrame:
     return pd.DataFrame(found, columns=["sheet", "field", "rows"])
 
 
+LEFT_BEHIND = ".left-behind.json"
+"""What ends the name of the file of what is left behind."""
+
+
 def write_exchange(ledger: Ledger, farm: str, out: Path) -> tuple[Path, pd.DataFrame]:
     """Write a farm's collection to *out*, and beside it what the standard cannot carry.
 
@@ -169,7 +173,7 @@ def write_exchange(ledger: Ledger, farm: str, out: Path) -> tuple[Path, pd.DataF
         The farm has no trim records, or the files cannot be written.
     """
     made = exchange_of(ledger, farm)
-    beside = out.with_name(out.name.removesuffix(".json") + ".left-behind.json")
+    beside = out.with_name(out.name.removesuffix(".json") + LEFT_BEHIND)
     note = {
         "farm": farm,
         "file": out.name,

@@ -15,11 +15,13 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.fields import KIND_NAMES, KINDS
 from evenfoot.analytics.intake.readers.parquet import KIND_KEY
 from evenfoot.analytics.intake.rejected_rows import safe_text
+from evenfoot.analytics.ledger.exports.data_exchange import LEFT_BEHIND
 from evenfoot.analytics.ledger.exports.saved_answers import FILE as REMEMBERED
 from evenfoot.analytics.ledger.exports.saved_answers import write_remembered
 from evenfoot.analytics.ledger.ledger import Ledger
 from evenfoot.analytics.ledger.limits import EVERY_LIMIT, IN_ORDER
 from evenfoot.analytics.ledger.schema import ROW_TABLES
+from evenfoot.analytics.messages import say
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -27,6 +29,9 @@ if TYPE_CHECKING:
 FORMATS = ("parquet", "csv")
 DICTIONARY = "datapackage.json"
 """The data dictionary, in the open form of a data package [pub: Frictionless Data, Data Package]."""
+
+PACKAGE = "evenfoot-records"
+"""What the data dictionary calls a folder of records."""
 
 BATCH = 100_000
 """Rows that leave the engine at a time."""
@@ -93,6 +98,44 @@ def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: 
     except OSError as error:
         raise UserError(f"{out} cannot be written ({error.strerror}); choose another folder.") from None
     return written
+
+
+def files_of_export(folder: Path) -> list[Path]:
+    """The files of a folder that an export wrote, in the order in which they are brought in.
+
+    Names and answers come first, so that nothing they tell is asked, and the register before the visits.
+
+    Parameters
+    ----------
+    folder : Path
+        Of CSV or Parquet files with their data dictionary, or of farms in the form of the data exchange.
+
+    Raises
+    ------
+    UserError
+        It is no such folder, or a file that its dictionary names is not there.
+    """
+    try:
+        names = {path.name for path in folder.iterdir()}
+        package = json.loads((folder / DICTIONARY).read_bytes()) if DICTIONARY in names else {}
+    except (OSError, ValueError, RecursionError):
+        raise UserError(say("{folder} cannot be read; export the records anew.", folder=str(folder))) from None
+    if isinstance(package, dict) and package.get("name") == PACKAGE:
+        told = [str(one.get("path")) for one in package.get("resources", ()) if isinstance(one, dict)]
+        lost = [name for name in told if name not in names]
+        if lost:
+            raise UserError(
+                say("{folder} has no file {names}, which its {dictionary} names; export the records anew.",
+                    folder=str(folder), names=", ".join(lost), dictionary=DICTIONARY)
+            )  # fmt: skip
+        told.sort(key=lambda name: not name.startswith("register."))
+        return [folder / name for name in ([REMEMBERED] if REMEMBERED in names else []) + told]
+    exchanged = sorted(name for name in names if f"{name.removesuffix('.json')}{LEFT_BEHIND}" in names)
+    if exchanged:
+        return [folder / name for name in exchanged]
+    raise UserError(
+        say("{folder} is a folder, and not one that `evenfoot export` wrote; give the files in it.", folder=str(folder))
+    )
 
 
 def _batches(ledger: Ledger, cursor: Any, kind: str, farms: Sequence[str]) -> Iterator[pa.RecordBatch]:
@@ -186,5 +229,5 @@ def _write_dictionary(path: Path, format: str, written: dict[str, int]) -> None:
                 "schema": {"fields": described, "missingValues": [""]},
             }
         )
-    package = {"name": "evenfoot-records", "title": "Hoof trimming records", "resources": resources}
+    package = {"name": PACKAGE, "title": "Hoof trimming records", "resources": resources}
     path.write_text(json.dumps(package, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")

@@ -58,6 +58,13 @@ def questioned_in_import(connection: Any, number: int) -> tuple[Message, ...]:
         GROUP BY s.farm, s.visit_date ORDER BY s.visit_date, s.farm""",
         [number],
     ).fetchall()
+    lame = connection.execute(
+        """SELECT s.farm, s.visit_date, COUNT(DISTINCT s.cow) AS cows FROM scores s
+        JOIN (SELECT DISTINCT farm, date FROM score_rows WHERE import_no = ?) AS r
+          ON r.farm = s.farm AND r.date = s.visit_date
+        WHERE s.visit_kind = 'unknown' GROUP BY s.farm, s.visit_date ORDER BY s.visit_date, s.farm""",
+        [number],
+    ).fetchall()
     columns = ["farm", "visit_date", "cows"]
     out = _asked(pd.DataFrame(trimmed, columns=columns))
     if scored:
@@ -67,6 +74,16 @@ def questioned_in_import(connection: Any, number: int) -> tuple[Message, ...]:
                 "Scoring days on which fewer than 80 % of the herd was scored: {n}, such as {farm}, {day}, {cows} "
                 "cows. They count as part-herd and are left out of herd figures.",
                 n=len(scored), farm=farm, day=f"{day:%Y-%m-%d}", cows=int(cows),
+            ),
+        )  # fmt: skip
+    if lame:
+        farm, day, cows = lame[0]
+        out += (
+            say(
+                "Scoring days on which all or most cows scored are lame, and nothing tells how large the herd is: {n}, "
+                "such as {farm}, {day}, {cows} cows. They are left out of herd figures until the size of the herd is "
+                "known.",
+                n=len(lame), farm=farm, day=f"{day:%Y-%m-%d}", cows=int(cows),
             ),
         )  # fmt: skip
     return out

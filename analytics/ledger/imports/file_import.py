@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, cast
@@ -21,9 +21,12 @@ from evenfoot.analytics.ledger.imports.add import ImportResult, add_sheets
 from evenfoot.analytics.ledger.imports.bulk import add_stream
 from evenfoot.analytics.ledger.imports.farm_scales import scales_on_days, scales_used
 from evenfoot.analytics.ledger.imports.rest_of_herd import (
+    KIND_CHOICES,
+    NOT_KNOWN,
     REST_CHOICES,
     RestChoice,
     RestOfHerd,
+    answer_kind,
     answer_rest,
     rest_question,
 )
@@ -93,6 +96,22 @@ class PreparedImport:
         return next((choice for choice in CHOICES if choice == value), None)
 
     @property
+    def differences(self) -> pd.DataFrame:
+        """Both versions of the records that differ from the ledger's, one line a field: source, row, cow, state, field,
+        before, now. Empty where nothing differs."""
+        columns = ["source", "row", "cow", "state", "field", "before", "now"]
+        if self.revision is None or not self.revision.is_open:
+            return pd.DataFrame(columns=columns)
+        cows = {
+            (sheet.source, int(row)): cow
+            for sheet in self.sheets if "cow" in sheet.records
+            for row, cow in zip(sheet.records["row"], sheet.records["cow"], strict=True)
+        }  # fmt: skip
+        frame = self.revision.frame
+        rows = zip(frame["source"], frame["row"], strict=True)
+        return frame.assign(cow=pd.Series([cows.get(row) for row in rows], dtype=object))[columns]
+
+    @property
     def is_whole(self) -> bool:
         """Whether all of the file goes in."""
         return not (self.set_aside or self.unread or self.cells_left_blank)
@@ -108,6 +127,7 @@ class PreparedImport:
             "set_aside": self.set_aside,
             "questions": [question.as_json() for question in self.answers.open()],
             "notes": [str(note) for note in self.told],
+            **({"differences": self.differences.to_dict("records")} if len(self.differences) else {}),
         }
 
     @property
@@ -138,6 +158,7 @@ def prepare_import(
     farms: Sequence[str] | None = None,
     screen: Callable[[Mapping[str, Sequence[str | None]]], None] | None = None,
     understand: Callable[..., Understanding] = understand_file,
+    settled: Collection[str] = (),
 ) -> PreparedImport:
     """Read a file and compare it with the ledger. Nothing is written.
 
@@ -160,6 +181,9 @@ def prepare_import(
         :class:`UserError` if whoever asks may not bring them in, before anything else is looked up for them.
     understand : callable
         Reads the file: :func:`~evenfoot.analytics.intake.pipeline.understand_file`, or one that does so within limits.
+    settled : collection of str
+        What is not asked about, as it was when the records first came in: "names" of farms and cows, and the "rest" of
+        a herd that a sheet does not list.
 
     Raises
     ------
@@ -180,6 +204,9 @@ def prepare_import(
             source, name, farm=farm, day_first=day_first, today=today, known_farms=known, answers=answers,
             known_scales=scales,
         )  # fmt: skip
+        if "names" in settled:
+            farms_named = _names(found.sheets, "farm")
+            return _FileReading(found, (), found.sheets, dict(zip(farms_named, farms_named, strict=True)))
         return _FileReading(found, *_known_by_name(ledger, found, answers, farms, screen))
 
     scales = {name: scale for name, scale in scales_used(ledger).items() if farms is None or name in farms}
@@ -189,7 +216,8 @@ def prepare_import(
         # The farm goes by another name in the sheet, or its scores of these days are there on another scale.
         reading = read({**scales, **others})
     names, sheets, found = reading.names, reading.sheets, reading.found
-    sheets = _with_rest(ledger, sheets, answers)
+    if "rest" not in settled:
+        sheets = _with_rest(ledger, sheets, answers)
     revision = compare_with_ledger(ledger, sheets) if ledger.exists else None
     if revision is not None and revision.is_open:
         _ask_revision(revision, name, answers)
@@ -403,7 +431,9 @@ def _with_rest(ledger: Ledger, sheets: list[CheckedSheet], answers: Answers) -> 
     """The sheets with what was answered about the cows that they do not list."""
     if sum(len(sheet.records) for sheet in sheets) > MOST_RECORDS_ASKED:
         return sheets
-    visits = rest_question(ledger, sheets)
+    asked = rest_question(ledger, sheets)
+    sheets = _with_kinds(sheets, [visit for visit in asked if visit.of_kind], answers)
+    visits = [visit for visit in asked if not visit.of_kind]
     together = _ask_rest_of_all(visits, answers) if len(visits) > MOST_VISITS_ASKED else None
     for visit in visits:
         id = f"rest:{visit.farm}:{visit.first:%Y-%m-%d}"
@@ -427,6 +457,25 @@ def _with_rest(ledger: Ledger, sheets: list[CheckedSheet], answers: Answers) -> 
                 say("How many cows are in the herd of {farm}? Give a number, or 'only these' or 'not known'.",
                     farm=visit.farm)
             )  # fmt: skip
+    return sheets
+
+
+def _with_kinds(sheets: list[CheckedSheet], visits: Sequence[RestOfHerd], answers: Answers) -> list[CheckedSheet]:
+    """The sheets with what was answered about kinds of visit that nothing tells."""
+    offered = choices(KIND_CHOICES.items())
+    if len(visits) > MOST_VISITS_ASKED:
+        shown = "; ".join(f"{one.farm} {one.first:%Y-%m-%d}" for one in visits[:SHOWN_VISITS])
+        text = say(
+            "Neither the kind of visit nor the size of the herd is on the sheet of {n} visits ({visits} ...). Which "
+            "cows were brought to each of them?",
+            n=len(visits), visits=shown,
+        )  # fmt: skip
+        answers.ask(Question("kind", shown, text, offered, NOT_KNOWN, safe=True, lasting=False))
+    for visit in visits:
+        id = f"kind:{visit.farm}:{visit.first:%Y-%m-%d}"
+        if len(visits) <= MOST_VISITS_ASKED or id in answers.given:
+            answers.ask(Question(id, visit.farm, visit.question, offered, NOT_KNOWN, safe=True, lasting=False))
+        sheets = answer_kind(sheets, visit, answers.given.get(id) or answers.given.get("kind") or NOT_KNOWN)
     return sheets
 
 

@@ -1,4 +1,6 @@
-"""Visits whose sheet lists only cows with a lesion, or few of the herd: were the others looked at and sound?
+"""Visits whose sheet lists only cows with a lesion, or few of the herd, or does not tell which cows were brought.
+
+Were the cows that are not listed looked at and sound? What kind of visit was it?
 
 How large the herd was, and which days are one visit, is worked out as for the records at rest
 (:mod:`evenfoot.analytics.ledger.derive`), on a copy of the farms' records with the new ones among them.
@@ -33,6 +35,16 @@ REST_CHOICES: dict[RestChoice, Message] = {
 }
 """Choice -> what it means. The last is taken where nobody answers."""
 
+NOT_KNOWN = "not known"
+KIND_CHOICES: dict[str, Message] = {
+    WHOLE_HERD: say("The whole herd was looked at: the visit counts in herd figures."),
+    "part-herd": say("Part of the herd: the visit is left out of herd figures and shown under all visits."),
+    "lame-cow": say("Lame cows only: the visit is left out of herd figures and shown under all visits."),
+    "recheck": say("A recheck: the visit is left out of herd figures and shown under all visits."),
+    NOT_KNOWN: say("Not known: the visit is left out of herd figures until its kind or the size of the herd is known."),
+}
+"""Kind of visit -> what it means. The last is taken where nobody answers."""
+
 _READ = ("trims", "locomotion", "register")
 """Kinds of sheet that tell how large a herd is."""
 
@@ -52,6 +64,10 @@ class RestOfHerd:
         Cows in the herd then; missing where nothing tells.
     usual : bool
         Whether the herd's size is only known by how many cows are usually met.
+    size_from : str
+        What tells the herd's size: "sheet", "other sheet", "register" or "visits".
+    sized_on : datetime.date or None
+        The day of the other sheet.
     all_with_lesion : bool
         Whether every cow that the sheet lists has a lesion.
     all_lame : bool
@@ -69,6 +85,13 @@ class RestOfHerd:
     all_with_lesion: bool
     all_lame: bool
     stated: bool
+    size_from: str = "sheet"
+    sized_on: dt.date | None = None
+
+    @property
+    def of_kind(self) -> bool:
+        """Whether the question is what kind of visit it was: nothing tells which cows of the herd were brought."""
+        return self.herd_size is None and not self.all_with_lesion
 
     @property
     def rest(self) -> int | None:
@@ -78,14 +101,20 @@ class RestOfHerd:
     @property
     def question(self) -> Message:
         """The question, with its figures."""
-        known = {"farm": self.farm, "day": f"{self.first:%Y-%m-%d}", "cows": self.cows}
+        known: dict[str, Any] = {"farm": self.farm, "day": f"{self.first:%Y-%m-%d}", "cows": self.cows}
+        if self.of_kind:
+            return say(
+                "{farm}, {day}, cows: {cows}. Neither the kind of visit nor the size of the herd is on the sheet. "
+                "Which cows were brought?",
+                **known,
+            )
         if self.herd_size is None:
             return say(
                 "{farm}, {day}: all {cows} cows on the sheet have a lesion. Were the other cows of the herd looked at "
                 "and sound?",
                 **known,
             )
-        known |= {"herd": self.herd_size, "rest": self.rest}
+        known |= {"herd": self._herd, "rest": self.rest}
         if self.all_with_lesion:
             return say(
                 "{farm}, {day}: all {cows} cows on the sheet have a lesion; the herd is {herd}. Were the other {rest} "
@@ -98,10 +127,22 @@ class RestOfHerd:
             **known,
         )
 
+    @property
+    def _herd(self) -> Message:
+        """The size of the herd and, unless the sheet says it, what it is known by."""
+        if self.size_from == "other sheet" and self.sized_on is not None:
+            return say("{n} (by the sheet of {day})", n=self.herd_size, day=f"{self.sized_on:%Y-%m-%d}")
+        if self.size_from == "register":
+            return say("{n} (by the register)", n=self.herd_size)
+        if self.size_from == "visits":
+            return say("{n} (by the cows met at other visits)", n=self.herd_size)
+        return say("{n}", n=self.herd_size)
+
 
 def rest_question(ledger: Ledger, sheets: Sequence[CheckedSheet]) -> list[RestOfHerd]:
     """The visits of trim sheets about which to ask: those that list only cows with a lesion, or fewer than 80 % of the
-    herd, and do not say that they were of a part of the herd, or that the rest was sound.
+    herd, and do not say that they were of a part of the herd, or that the rest was sound; and those of which nothing
+    tells the kind.
 
     Parameters
     ----------
@@ -133,13 +174,17 @@ def rest_question(ledger: Ledger, sheets: Sequence[CheckedSheet]) -> list[RestOf
         listed = int(visit["cows"].iloc[0])
         few = herd is not None and listed < WHOLE_HERD_SHARE * herd
         all_with_lesion = bool(cows["lesion"].all())
-        if not few and not (all_with_lesion and herd is None):
+        stated = bool(visit["visit_kind"].notna().any())
+        if not few and not stated and visit["open"].iloc[0]:
+            herd = None
+        if not few and (herd is not None or (stated and not all_with_lesion)):
             continue
+        sized_on = visit["sized_on"].iloc[0]
         out.append(
             RestOfHerd(
                 str(farm), visit["visit_date"].min().date(), visit["visit_date"].max().date(), listed, herd,
-                bool(visit["unsure"].iloc[0]) and herd is not None, all_with_lesion, bool(cows["lame"].all()),
-                bool(visit["visit_kind"].notna().any()),
+                bool(visit["unsure"].iloc[0]) and herd is not None, all_with_lesion, bool(cows["lame"].all()), stated,
+                str(visit["size_from"].iloc[0]), None if pd.isna(sized_on) else sized_on.date(),
             )
         )  # fmt: skip
     return out
@@ -188,16 +233,37 @@ def answer_rest(
             out.append(sheet)
             continue
         records = sheet.records.copy()
-        here = (
-            (records["farm"] == visit.farm)
-            & records["visit_date"].between(pd.Timestamp(visit.first), pd.Timestamp(visit.last))
-            & (records["visit_kind"].isna() | (records["visit_kind"] == WHOLE_HERD))
-        ).fillna(False)
+        here = _of(records, visit)
         records["visit_kind"] = records["visit_kind"].mask(here, kind)
         if choice == "rest sound":
             records["herd_size"] = records["herd_size"].mask(here, size)
         out.append(dataclasses.replace(sheet, records=records))
     return out
+
+
+def answer_kind(sheets: Sequence[CheckedSheet], visit: RestOfHerd, kind: str) -> list[CheckedSheet]:
+    """The sheets with the kind of a visit as it was answered, one of :data:`KIND_CHOICES`."""
+    if kind == NOT_KNOWN:
+        return list(sheets)
+    return [
+        dataclasses.replace(
+            sheet,
+            records=sheet.records.assign(visit_kind=sheet.records["visit_kind"].mask(_of(sheet.records, visit), kind)),
+        )
+        if sheet.kind == "trims"
+        else sheet
+        for sheet in sheets
+    ]
+
+
+def _of(records: pd.DataFrame, visit: RestOfHerd) -> pd.Series:
+    """Which records are of a visit and of no other kind than the whole herd."""
+    here: pd.Series = (
+        (records["farm"] == visit.farm)
+        & records["visit_date"].between(pd.Timestamp(visit.first), pd.Timestamp(visit.last))
+        & (records["visit_kind"].isna() | (records["visit_kind"] == WHOLE_HERD))
+    ).fillna(False)
+    return here
 
 
 def _trims(sheets: Sequence[CheckedSheet]) -> pd.DataFrame:
@@ -214,7 +280,10 @@ def _trims(sheets: Sequence[CheckedSheet]) -> pd.DataFrame:
 
 
 def _coverage(ledger: Ledger, sheets: Sequence[CheckedSheet], farms: list[str]) -> pd.DataFrame:
-    """farm, visit_date, run, cows, herd_size and unsure of every trim day of some farms, the sheets' among them."""
+    """Every trim day of some farms, the sheets' among them.
+
+    farm, visit_date, run, cows, herd_size, unsure, open, size_from, sized_on.
+    """
     with in_memory() as memory:
         for kind in _READ:
             table, fields = ROW_TABLES[kind]
@@ -237,7 +306,8 @@ def _coverage(ledger: Ledger, sheets: Sequence[CheckedSheet], farms: list[str]) 
 
         find_coverage(execute, farms)
         found: pd.DataFrame = memory.execute(
-            """SELECT d.farm, CAST(d.visit_date AS TIMESTAMP) AS visit_date, d.run, c.cows, c.herd_size, c.unsure
+            """SELECT d.farm, CAST(d.visit_date AS TIMESTAMP) AS visit_date, d.run, c.cows, c.herd_size, c.unsure,
+              c.open, c.size_from, CAST(c.sized_on AS TIMESTAMP) AS sized_on
             FROM visit_days d JOIN coverage c ON c.farm = d.farm AND c.scoring = d.scoring AND c.run = d.run
             WHERE d.scoring = 0"""
         ).df()
