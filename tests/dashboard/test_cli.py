@@ -382,7 +382,7 @@ def test_both_versions_of_a_corrected_visit_are_shown(run: Run, sheet: Path) -> 
     assert run("import", sheet)[0] == 4
     sheet.write_text(SHEET.replace("ulcer,2,3", "ulcer,3,3").replace(",3,LH,,10", ",7,LH,,10"))
     for command in ("check", "import"):
-        code, out, err = run(command, sheet)
+        code, _, err = run(command, sheet)
         assert code == 3 and "sheet.csv differs from what is here (here -> in the file):" in err
         assert "Row 2, cow 1: severity 2 -> 3" in err and "Row 4, cow 7: cow '3' -> '7'" in err
     said = json.loads(run("check", sheet, "--json")[1])["differences"]

@@ -7,6 +7,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pandas as pd
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -122,3 +123,25 @@ def test_cells_come_back_and_none_is_a_formula(text: str) -> None:
         assert safe[1:].replace(",", "").replace(".", "").isdecimal()
     # What a sheet holds after reading is already bare, and then it is exact.
     assert bare_text(safe_text(bare_text(text))) == bare_text(text)
+
+
+BAD_CELLS = ("zone", "severity", "dd_stage", "claw", "foot", "recheck_on", "parity", "lesion_detail", "action")
+
+
+@pytest.mark.parametrize("cell", BAD_CELLS)
+@pytest.mark.parametrize("word", ["none", "ok"])
+@pytest.mark.parametrize("unfolded", [False, True])
+def test_a_bad_optional_cell_of_a_sound_cow_never_loses_the_row(cell: str, word: str, unfolded: bool) -> None:
+    """The sheet says that nothing was found, so that no lesion is missing."""
+    more = "2026-03-14,Elm,x,,#8,\n" if unfolded else ""
+    sheet = f"visit_date,farm,trimmer,{cell},cow,lesion\n2026-03-14,Elm,x,99,7,{word}\n{more}"
+    read = only(sheet.encode())
+    assert len(read.records) == read.rows_read
+    assert (read.blanked, read.records.loc[0, "cow"]) == (len(read.set_aside), "7")
+    assert pd.isna(read.records.loc[0, cell]) or read.records.loc[0, cell] == "other"
+
+
+def test_a_bad_zone_beside_no_word_on_the_lesion_sets_the_row_aside() -> None:
+    """It may be the lesion that is missing."""
+    read = only(b"visit_date,farm,cow,zone,lesion\n2026-03-14,Elm,7,99,\n2026-03-14,Elm,8,4,SU\n")
+    assert read.records["cow"].tolist() == ["8"]

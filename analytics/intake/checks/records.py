@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from evenfoot.analytics.domain.lesions import says_nothing_found
 from evenfoot.analytics.intake.checks.column_validation import Verdicts
 from evenfoot.analytics.intake.checks.plausibility import impossible
 from evenfoot.analytics.intake.checks.row_shape import refuse_missing, refuse_overlong, refuse_second_findings
@@ -136,24 +137,35 @@ def check_rows(
     frame["row"] = pd.array(rows, dtype="Int64")
     bad = np.zeros(len(positions), dtype=bool)
     blanked: list[Problem] = []
+    says_nothing = np.zeros(len(positions), dtype=bool)
+    if "lesion" in codes and findings.problems:
+        nothing = [bool(text.strip()) and says_nothing_found(text) for text in survey.texts["lesion"].texts]
+        says_nothing = np.array(nothing, dtype=bool)[codes["lesion"]]
     for problem in findings.problems:
         if problem.field not in BLANKED.get(kind, ()):
             bad[problem.positions] = True
             continue
         blanked.append(problem)
         if problem.field in OF_LESION:
-            # Without a lesion in the row, it may be the lesion that is missing.
-            bad[problem.positions[frame["lesion"].iloc[problem.positions].isna().to_numpy()]] = True
+            # Without a word on the lesion in the row, it may be the lesion that is missing.
+            silent = frame["lesion"].isna().to_numpy() & ~says_nothing
+            bad[problem.positions[silent[problem.positions]]] = True
     lines: list[Problem] = []
     cells = 0
+    blank: dict[str, Any] = {}
     for problem in findings.problems:
         kept = problem.positions[~bad[problem.positions]]
         if not any(problem is one for one in blanked) or not len(kept):
             lines.append(problem)
             continue
+        # A cell is listed once, with the first reason.
+        listed = blank.setdefault(problem.field, np.zeros(len(positions), dtype=bool))
+        kept = kept[~listed[kept]]
+        listed[kept] = True
         cells += len(kept)
         frame.loc[kept, problem.field] = pd.NA
-        lines.append(replace(problem, positions=kept, remedy=LEFT_BLANK))
+        if len(kept):
+            lines.append(replace(problem, positions=kept, remedy=LEFT_BLANK))
         lost = problem.positions[bad[problem.positions]]
         if len(lost):
             lines.append(replace(problem, positions=lost))

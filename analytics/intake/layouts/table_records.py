@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
+from evenfoot.analytics.domain.lesions import says_nothing_found
 from evenfoot.analytics.domain.lexicon import meaning, plain
 from evenfoot.analytics.intake.fields import KINDS, field_of
 from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
@@ -189,11 +190,24 @@ class TableRecords:
         self._cows(columns)
         numbers = self.rows[of_row] + self.sheet.first_row
         keep &= self._says_more_than_form(of_row, columns)
+        self._nothing_found(columns, of_row)
         if not keep.all():
             places = np.flatnonzero(keep)
             columns = {name: column.among(places) for name, column in columns.items()}
             numbers = numbers[places]
         return [Piece(numbers, columns, self.own)] if len(numbers) else []
+
+    def _nothing_found(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """A lesion cell that says that nothing was found keeps its words, which the checks read in the same way."""
+        place = self.place("lesion")
+        if place is None:
+            return
+        column = self.sheet.columns[place]
+        said = np.array([text.strip() if _says_nothing(text) else "" for text in column.texts], dtype=object)
+        here = said[column.codes[self.rows][of_row]]
+        lesions = np.array(_texts_of(columns["lesion"]), dtype=object)
+        if here.any():
+            columns["lesion"] = column_of(np.where(lesions == "", here, lesions).tolist())
 
     def _says_more_than_form(self, of_row: Positions, columns: dict[str, RawColumn]) -> Any:
         """Which records stay where the sheet has a row for each foot or claw of a cow, whether or not it says more.
@@ -740,6 +754,11 @@ class TableRecords:
             own = {("date" if name == "visit_date" else name): text for name, text in self.own.items()}
             out.append(Piece(self.rows[keep] + self.sheet.first_row, columns, own))
         return out
+
+
+def _says_nothing(text: str) -> bool:
+    """Whether a cell says in words that nothing was found; one that has no word says nothing at all."""
+    return bool(plain(text)) and says_nothing_found(text)
 
 
 def _says_unseen(text: str) -> bool:
