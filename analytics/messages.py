@@ -54,6 +54,17 @@ def say(template: str, **values: Any) -> Message:
     return Message(template, **values)
 
 
+def say_n(one: str, many: str, n: int, **values: Any) -> Message:
+    """Like :func:`say`, with the template for one or for many; ``{n}`` is the number.
+
+    Examples
+    --------
+    >>> say_n("{n} row", "{n} rows", 1), say_n("{n} row", "{n} rows", 2)
+    ('1 row', '2 rows')
+    """
+    return Message(one if n == 1 else many, n=n, **values)
+
+
 def listed(parts: Sequence[Message | str], between: str = ",") -> Message:
     """Parts after each other, each of which can still be said in another language.
 

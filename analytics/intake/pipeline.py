@@ -23,7 +23,7 @@ from evenfoot.analytics.intake.layouts.table_records import Unfolded
 from evenfoot.analytics.intake.parsing.column_values import Setting
 from evenfoot.analytics.intake.readers.dispatch import read_sheets
 from evenfoot.analytics.intake.sheet import CheckedSheet, RawSheet
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, say, say_n
 from evenfoot.analytics.progress import stage
 
 UNDERSTOOD_COLUMNS = ("field", "heading", "said", "understood_as", "rows")
@@ -189,11 +189,11 @@ def _check_unfolded(unfolded: Unfolded, setting: Setting, known_farms: Sequence[
     sheet = _check_sheet(unfolded.sheet, survey, setting, None, known_farms)
     notes = tuple(note for note in sheet.notes if not str(note).startswith(unfolded.sheet.source + " was read as"))
     opening = say(
-        "{source} was read as a {kind}: {rows} rows, {records} records.",
+        "{source} was read as a {kind}: {rows}, {records}.",
         source=unfolded.sheet.source,
         kind=KIND_NAMES[unfolded.headings.kind],
-        rows=unfolded.rows,
-        records=len(sheet.records),
+        rows=say_n("{n} row", "{n} rows", unfolded.rows),
+        records=say_n("{n} record", "{n} records", len(sheet.records)),
     )
     return replace(
         sheet,

@@ -62,7 +62,7 @@ def test_a_visit_typed_by_somebody_else_is_the_same_but_for_one_record(ledger: L
     assert found.counts == {"new": 0, "same": 3, "differs": 1, "moved": 0, "twice": 0}
     assert found.frame.drop(columns=["source", "kind"]).values.tolist() == [["differs", 5, "severity", 1, 2]]
     assert (found.default, found.is_open) == ("replace", True)
-    assert "1 differ, 0 are new, 3 are the same" in found.sentence
+    assert "1 differs, 0 are new, 3 are the same" in found.sentence
 
 
 @pytest.mark.parametrize(

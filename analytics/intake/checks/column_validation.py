@@ -31,7 +31,7 @@ from evenfoot.analytics.intake.parsing.farm_names import farm_names
 from evenfoot.analytics.intake.parsing.lesion_cell import Finding, Mismatch, join_finding, read_finding
 from evenfoot.analytics.intake.parsing.vocabulary import read_stage
 from evenfoot.analytics.intake.sheet import Codes, Findings, Problem
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, say, say_n
 
 
 @dataclass
@@ -245,16 +245,29 @@ def opening_notes(order: DateOrder, source: str, survey: Survey) -> list[Message
     """What is said first of a sheet: its kind, its rows, and how its dates were read."""
     headings = survey.headings
     notes = [
-        say("{source} was read as a {kind}: {rows} rows.", source=source, kind=KIND_NAMES[headings.kind],
-            rows=survey.rows)
+        say_n("{source} was read as a {kind}: {n} row.", "{source} was read as a {kind}: {n} rows.", survey.rows,
+              source=source, kind=KIND_NAMES[headings.kind])
     ]  # fmt: skip
     if order.told_by == "rows":
         how = say("day first") if order.day_first else say("month first")
-        notes.append(say("Dates were read {how}; {n} cells can be read no other way.", how=how, n=order.deciding))
+        notes.append(
+            say_n(
+                "Dates were read {how}; {n} cell can be read no other way.",
+                "Dates were read {how}; {n} cells can be read no other way.",
+                order.deciding,
+                how=how,
+            )
+        )
         if order.against:
             notes.append(say("{n} dates do not fit that order.", n=order.against))
     if survey.repeats:
-        notes.append(say("{n} rows that repeat the headings were passed over.", n=survey.repeats))
+        notes.append(
+            say_n(
+                "{n} row that repeats the headings was passed over.",
+                "{n} rows that repeat the headings were passed over.",
+                survey.repeats,
+            )
+        )
     if headings.kind == "trims" and "lesion" not in headings.matches:
         notes.append(say("There is no lesion column, so every row counts as nothing found."))
     return notes

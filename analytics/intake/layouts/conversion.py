@@ -30,7 +30,7 @@ from evenfoot.analytics.intake.parsing.dates import DateOrder
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
 from evenfoot.analytics.intake.sheet import RawColumn, RawSheet
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, say, say_n
 
 
 def unfold(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> list[Unfolded]:
@@ -102,7 +102,8 @@ def _cows_in_lines(draft: Draft, pieces: Sequence[Piece], answers: Answers) -> l
             value = answers.ask(
                 Question(
                     "cows-in-line", line[:60],
-                    say("'{line}' lists {n} cows. Were they looked at and nothing found?", line=line[:60], n=len(cows)),
+                    say_n("'{line}' lists {n} cow. Was it looked at and nothing found?",
+                          "'{line}' lists {n} cows. Were they looked at and nothing found?", len(cows), line=line[:60]),
                     choices([("sound", say("yes: add them as sound")), ("leave", say("no: leave the line out"))]),
                     "sound",
                 )
@@ -129,9 +130,19 @@ def _opening(draft: Draft) -> list[Message]:
     totals = sum(table.totals for table in draft.tables)
     repeats = sum(table.repeats for table in draft.tables)
     if totals:
-        notes.append(say("{n} rows of totals or averages were left out.", n=totals))
+        notes.append(
+            say_n(
+                "{n} row of totals or averages was left out.", "{n} rows of totals or averages were left out.", totals
+            )
+        )
     if repeats:
-        notes.append(say("{n} rows that repeat the headings were passed over.", n=repeats))
+        notes.append(
+            say_n(
+                "{n} row that repeats the headings was passed over.",
+                "{n} rows that repeat the headings were passed over.",
+                repeats,
+            )
+        )
     others = [word for context in (*draft.contexts[-1:], draft.after) for word in context.others]
     if others:
         shown = "; ".join(f"'{one[:60]}'" for one in dict.fromkeys(others))

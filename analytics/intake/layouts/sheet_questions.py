@@ -11,6 +11,7 @@ import numpy as np
 from evenfoot.analytics.domain.lesions import LESIONS, OTHER_LESION, PARENTS, parent_of
 from evenfoot.analytics.domain.lexicon import phrases, plain
 from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.intake.headings import column_letters
 from evenfoot.analytics.intake.layouts.context import Context, read_name
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, names_lesion
 from evenfoot.analytics.intake.layouts.profiles import profile_of
@@ -20,7 +21,7 @@ from evenfoot.analytics.intake.layouts.tables import Table
 from evenfoot.analytics.intake.layouts.unpivot import ASIDE, CELL_VALUES
 from evenfoot.analytics.intake.parsing.dates import DateOrder, decide_order
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings, read_remark
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, say, say_n
 
 DATE_FIELDS = ("visit_date", "calving_date", "recheck_on")
 
@@ -113,7 +114,7 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
             Question(
                 f"word:{key}" if about in ("lesion", "tick") else f"{about}:{key}",
                 doubt.word,
-                say("What does '{word}' say? Rows with it: {rows}.", word=doubt.word, rows=rows),
+                _word_asked(draft, doubt.word, rows),
                 choices(options),
                 default,
                 safe,
@@ -129,6 +130,50 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
     if changed:
         draft.words.taught = taught
     return changed
+
+
+def shown_heading(table: Table, place: int) -> str:
+    """A column's heading, or its letters where it has none."""
+    return " ".join(table.headings[place].split()) or column_letters(place)
+
+
+def _word_asked(draft: Draft, word: str, rows: int) -> Message:
+    """What is asked about a word, with where it stands."""
+    columns, row, cell = where_word_stands(draft, word)
+    if not columns:
+        return say("What does '{word}' say? Rows with it: {rows}.", word=word, rows=rows)
+    under = ", ".join(f"'{column}'" for column in columns)
+    if plain(cell) == plain(word):
+        return say(
+            "What does '{word}' say? It stands under {columns}. Rows with it: {rows}, such as row {row}.",
+            word=word, columns=under, rows=rows, row=row,
+        )  # fmt: skip
+    return say(
+        "What does '{word}' say? It stands under {columns}. Rows with it: {rows}, such as row {row}: '{cell}'.",
+        word=word, columns=under, rows=rows, row=row, cell=cell,
+    )  # fmt: skip
+
+
+def where_word_stands(draft: Draft, word: str) -> tuple[list[str], int, str]:
+    """Headings of the first columns with a word in a cell, and the row and text of the first such cell."""
+    wanted = re.compile(rf"(?<!\w){re.escape(' '.join(word.split()))}(?!\w)", re.I)
+    columns: dict[str, None] = {}
+    first: tuple[int, str] | None = None
+    for table, roles in zip(draft.tables, draft.roles, strict=True):
+        for place, role in enumerate(roles):
+            if place >= len(draft.sheet.columns) or role.kind == "skip":
+                continue
+            column = draft.sheet.columns[place]
+            having = [code for code, text in enumerate(column.texts) if wanted.search(" ".join(text.split()))]
+            at = np.flatnonzero(np.isin(column.codes[table.rows], having)) if having else ()
+            if not len(at):
+                continue
+            columns[shown_heading(table, place)] = None
+            row = int(table.rows[at[0]])
+            if first is None or row + draft.sheet.first_row < first[0]:
+                first = row + draft.sheet.first_row, " ".join(column.text(row).split())[:60]
+    row, cell = first or (0, "")
+    return list(columns)[:SHOWN], row, cell
 
 
 def _bare_code(value: str) -> str:
@@ -163,8 +208,9 @@ def _ask_together(draft: Draft, words: Mapping[str, int], answers: Answers, reco
     rows = sum(words.values())
     question = Question(
         "words", shown,
-        say("{n} more words are not understood, such as {words}. Rows with them: {rows}. What do they say?",
-            n=len(words), words=shown, rows=rows),
+        say_n("{n} more word is not understood: {words}. Rows with it: {rows}. What does it say?",
+              "{n} more words are not understood, such as {words}. Rows with them: {rows}. What do they say?",
+              len(words), words=shown, rows=rows),
         choices((value, _choice_words(value)) for value in (ASIDE, "other", "note", "nothing")),
         ASIDE, rows <= FEW_UNKNOWN * records,
     )  # fmt: skip
@@ -204,7 +250,7 @@ def has_findings(roles: Sequence[Role]) -> bool:
 
 def reads_remarks(draft: Draft, answers: Answers) -> bool:
     """Whether remarks are read as findings: asked where they name lesions that stand nowhere else."""
-    rows_with, example, sourced = 0, "", False
+    rows_with, example, heading, sourced = 0, "", "", False
     for table, roles in zip(draft.tables, draft.roles, strict=True):
         notes = [place for place, role in enumerate(roles) if is_remark(role) and place < len(draft.sheet.columns)]
         if any(role.kind == "event" for role in roles):
@@ -226,14 +272,16 @@ def reads_remarks(draft: Draft, answers: Answers) -> bool:
                 for index in np.flatnonzero(codes == code).tolist():
                     if found - told.get(index, set()):
                         rows_with += 1
+                        heading = heading if example else shown_heading(table, place)
                         example = example or " ".join(text.split())[:60]
     if not rows_with:
         return False
     value = answers.ask(
         Question(
             "remarks", example,
-            say("Remarks name lesions in {rows} rows, such as '{example}'. Are they findings of that visit?",
-                rows=rows_with, example=example),
+            say_n("A remark under '{column}' names a lesion in {n} row: '{example}'. Is it a finding of that visit?",
+                  "Remarks under '{column}' name lesions in {n} rows, such as '{example}'. Are they findings of that "
+                  "visit?", rows_with, column=heading, example=example),
             choices([("read", say("yes: read them as findings")), ("keep", say("no: keep them as remarks"))]),
             "keep" if sourced else "read",
         )
@@ -274,6 +322,7 @@ def counted_lesions(draft: Draft, answers: Answers) -> frozenset[str]:
     """Lesion columns whose numbers count feet: asked where they could be severities as well."""
     numbers: set[float] = set()
     lesions: set[str] = set()
+    headings: list[str] = []
     for table, roles in zip(draft.tables, draft.roles, strict=True):
         for place, role in enumerate(roles):
             if role.kind != "lesion" or place >= len(draft.sheet.columns):
@@ -283,6 +332,7 @@ def counted_lesions(draft: Draft, answers: Answers) -> frozenset[str]:
             if said:
                 numbers |= said
                 lesions.add(role.lesion)
+                headings.append(shown_heading(table, place))
     if not lesions or numbers <= {1.0}:
         return frozenset(lesions)
     if max(numbers) > 3:
@@ -290,7 +340,8 @@ def counted_lesions(draft: Draft, answers: Answers) -> frozenset[str]:
     value = answers.ask(
         Question(
             "lesion-numbers", ", ".join(f"{number:g}" for number in sorted(numbers)),
-            say("Do the numbers under the lesions say how severe each is, or on how many feet it is?"),
+            say("Do the numbers under {columns} say how severe the lesion is, or on how many feet it is?",
+                columns=", ".join(f"'{heading}'" for heading in headings[:SHOWN])),
             choices([("severity", say("severity")), ("count", say("number of feet or spots"))]),
             "severity" if 3.0 in numbers else "count",
         )

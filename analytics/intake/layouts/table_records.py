@@ -39,7 +39,7 @@ from evenfoot.analytics.intake.parsing.finding_cell import read_findings
 from evenfoot.analytics.intake.parsing.value_cells import read_feet_text, read_score_text
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
 from evenfoot.analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, say, say_n
 
 SHOWN = 4
 
@@ -276,8 +276,9 @@ class TableRecords:
         value = self.answers.ask(
             Question(
                 "unseen", remark,
-                say("'{remark}': {n} rows say so and nothing of feet. Were these cows looked at?", remark=remark,
-                    n=int(out.sum())),
+                say_n("'{remark}': {n} row says so and nothing of feet. Was this cow looked at?",
+                      "'{remark}': {n} rows say so and nothing of feet. Were these cows looked at?", int(out.sum()),
+                      remark=remark),
                 choices([("leave", say("no: leave the rows out")), ("sound", say("yes, and nothing was found"))]),
                 "leave",
             )

@@ -25,7 +25,7 @@ from evenfoot.analytics.ledger.ledger import Ledger
 from evenfoot.analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, STAMP, create_statement
 from evenfoot.analytics.ledger.staging_table import in_memory, stage_records
 from evenfoot.analytics.ledger.transfer import BATCH
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, say, say_n
 
 RestChoice = Literal["rest sound", "only these", "not known"]
 REST_CHOICES: dict[RestChoice, Message] = {
@@ -101,31 +101,37 @@ class RestOfHerd:
     @property
     def question(self) -> Message:
         """The question, with its figures."""
-        known: dict[str, Any] = {"farm": self.farm, "day": f"{self.first:%Y-%m-%d}", "cows": self.cows}
+        known: dict[str, Any] = {"farm": self.farm, "day": f"{self.first:%Y-%m-%d}"}
         if self.of_kind:
-            return say(
-                "{farm}, {day}, cows: {cows}. Neither the kind of visit nor the size of the herd is on the sheet. "
-                "Which cows were brought?",
-                **known,
-            )
+            return say_n(
+                "{farm}, {day}: {n} cow. Neither the kind of visit nor the size of the herd is on the sheet. Which "
+                "cows were brought?",
+                "{farm}, {day}: {n} cows. Neither the kind of visit nor the size of the herd is on the sheet. Which "
+                "cows were brought?",
+                self.cows, **known,
+            )  # fmt: skip
         if self.herd_size is None:
-            return say(
-                "{farm}, {day}: all {cows} cows on the sheet have a lesion. Were the other cows of the herd looked at "
-                "and sound?",
-                **known,
-            )
+            return say_n(
+                "{farm}, {day}: the one cow on the sheet has a lesion. Were the other cows of the herd looked at and "
+                "sound?",
+                "{farm}, {day}: all {n} cows on the sheet have a lesion. Were the other cows of the herd looked at and "
+                "sound?",
+                self.cows, **known,
+            )  # fmt: skip
         known |= {"herd": self._herd, "rest": self.rest}
         if self.all_with_lesion:
-            return say(
-                "{farm}, {day}: all {cows} cows on the sheet have a lesion; the herd is {herd}. Were the other {rest} "
+            return say_n(
+                "{farm}, {day}: the one cow on the sheet has a lesion; the herd is {herd}. Were the other {rest} "
                 "looked at and sound?",
-                **known,
-            )
-        return say(
-            "{farm}, {day}: {cows} cows are on the sheet; the herd is {herd}. Were the other {rest} looked at and "
-            "sound?",
-            **known,
-        )
+                "{farm}, {day}: all {n} cows on the sheet have a lesion; the herd is {herd}. Were the other {rest} "
+                "looked at and sound?",
+                self.cows, **known,
+            )  # fmt: skip
+        return say_n(
+            "{farm}, {day}: {n} cow is on the sheet; the herd is {herd}. Were the other {rest} looked at and sound?",
+            "{farm}, {day}: {n} cows are on the sheet; the herd is {herd}. Were the other {rest} looked at and sound?",
+            self.cows, **known,
+        )  # fmt: skip
 
     @property
     def _herd(self) -> Message:

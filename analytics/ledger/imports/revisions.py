@@ -28,7 +28,7 @@ from evenfoot.analytics.ledger.imports.record_linkage import (
 from evenfoot.analytics.ledger.ledger import Ledger
 from evenfoot.analytics.ledger.schema import ROW_TABLES
 from evenfoot.analytics.ledger.staging_table import in_memory, stage_records
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import Message, say, say_n
 
 Choice = Literal["replace", "keep both", "skip"]
 CHOICES: tuple[Choice, ...] = ("replace", "keep both", "skip")
@@ -154,10 +154,10 @@ class Revision:
         """The counts in words."""
         counts = self.counts
         return say(
-            "Records of visits that are here already: {differs} differ, {new} are new, {same} are the same.",
-            differs=counts[DIFFERS] + counts[MOVED],
-            new=counts[NEW],
-            same=counts[SAME] + counts[TWICE],
+            "Records of visits that are here already: {differs}, {new}, {same}.",
+            differs=say_n("{n} differs", "{n} differ", counts[DIFFERS] + counts[MOVED]),
+            new=say_n("{n} is new", "{n} are new", counts[NEW]),
+            same=say_n("{n} is the same", "{n} are the same", counts[SAME] + counts[TWICE]),
         )
 
 
