@@ -56,6 +56,9 @@ KINDS: tuple[str, ...] = (
     "ambiguous",
     "away",
     "animals",
+    "layout_word",
+    "cow_number",
+    "feet_event",
 )
 """Kinds of word; each has a file of that name.
 
@@ -70,6 +73,10 @@ KINDS: tuple[str, ...] = (
 - ``away`` holds words that say, alone in the cell of a score or a foot, that the cow or the foot was not looked at:
   ``away`` why, ``unseen`` that.
 - ``animals`` holds words that, behind a number, say that it counts the cows of a herd.
+- ``layout_word`` holds words by which lines, headings and cells are taken apart: ``only``, ``both``, ``skin`` (beside
+  the claws of a foot), ``and``, ``same foot``, ``for``, ``article``, ``farm``.
+- ``cow_number`` holds words in front of a number that say no more than that it is a cow's.
+- ``feet_event`` holds beginnings of words of an event that is about feet.
 - ``ambiguous`` holds headings that alone can mean several fields. Its meaning is the candidates with spaces between.
 """
 
@@ -172,6 +179,18 @@ def phrases(kind: str) -> Mapping[str, str]:
     for form, word in forms(kind):
         found.setdefault(form, word.means)
     return MappingProxyType(found)
+
+
+@cache
+def forms_meaning(kind: str, means: str) -> frozenset[str]:
+    """The plain forms of the words of a kind that mean one thing.
+
+    Example
+    -------
+    >>> sorted(forms_meaning("layout_word", "and"))
+    ['and', 'e', 'en', 'et', 'und', 'y']
+    """
+    return frozenset(form for form, word in forms(kind) if word.means == means)
 
 
 def meaning(kind: str, text: str) -> str | None:

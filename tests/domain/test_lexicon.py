@@ -40,6 +40,9 @@ MEANINGS: dict[str, set[str]] = {
     "remark": {"lame", "overgrown", "course", "depth", "recheck"},
     "total": {"total", "count"},
     "away": {"away", "unseen"},
+    "layout_word": {"only", "both", "skin", "and", "same foot", "for", "article", "farm"},
+    "cow_number": {"cow number"},
+    "feet_event": {"feet"},
 }
 CANDIDATES = {
     *lesions.LESIONS, *feet.FEET, *feet.CLAWS, *ONLY_HERE, *map(str, feet.ZONES), "claw", "nothing", "lesion", "trim",

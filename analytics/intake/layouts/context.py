@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from evenfoot.analytics.domain.lesions import understand_lesion
-from evenfoot.analytics.domain.lexicon import meaning, phrases, plain
+from evenfoot.analytics.domain.lexicon import forms, forms_meaning, meaning, phrases, plain
 from evenfoot.analytics.intake.layouts.days import Day, days_within, numbered_day, read_day_text
 from evenfoot.analytics.intake.layouts.roles import read_heading
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
@@ -186,8 +186,8 @@ def _feet_told(lines: Iterable[str]) -> dict[str, str]:
     return {}
 
 
-ONLY = frozenset(("only", "solo", "nur", "alleen", "seulement", "uniquement", "só", "apenas", "somente", "solamente"))
-"""Words that say that no other feet were looked at. [common practice, no source]"""
+ONLY = frozenset(word.text for _, word in forms("layout_word") if word.means == "only")
+"""Words, with their accents, that say that no other feet were looked at. [common practice, no source]"""
 
 
 def field_told(cell: str) -> str | None:
@@ -459,10 +459,8 @@ _TITLE_STEM = re.compile(
     r"lesion|laesi|befund|lame|seen|visit|toe|zehen|event|evento|ereignis|gebeurten)"
 )
 """Beginnings of words that are titles of sheets in one of the languages. [common practice, no source]"""
-ARTICLES = frozenset(
-    ("de", "het", "la", "le", "les", "el", "los", "las", "der", "die", "das", "the", "o", "a", "os", "as")
-)
-FARM_WORDS = frozenset(("farm", "farms", "hof", "ferme", "granja", "quinta", "finca", "fazenda", "dairy", "herd"))
+ARTICLES = forms_meaning("layout_word", "article")
+FARM_WORDS = forms_meaning("layout_word", "farm")
 """Words that stand in many names of farms and are none alone."""
 
 

@@ -9,7 +9,7 @@ from functools import cache, lru_cache
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lesions import LESIONS
-from evenfoot.analytics.domain.lexicon import heading_fields, meaning, phrases, plain, squeezed_heading
+from evenfoot.analytics.domain.lexicon import forms_meaning, heading_fields, meaning, phrases, plain, squeezed_heading
 from evenfoot.analytics.domain.locomotion import understand_scale
 from evenfoot.analytics.intake.headings import LONGEST_HEADING, match_heading
 
@@ -287,7 +287,7 @@ def _foot_and_claw(bare: str) -> Role | None:
     return None
 
 
-SKIN = frozenset(("skin", "haut", "huid", "piel", "peau", "pele", "skin heel", "interdigital"))
+SKIN = forms_meaning("layout_word", "skin")
 """What is beside the claws of a foot. [common practice, no source]"""
 
 

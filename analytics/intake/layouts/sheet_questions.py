@@ -158,21 +158,20 @@ def where_word_stands(draft: Draft, word: str) -> tuple[list[str], int, str]:
     """Headings of the first columns with a word in a cell, and the row and text of the first such cell."""
     wanted = re.compile(rf"(?<!\w){re.escape(' '.join(word.split()))}(?!\w)", re.I)
     columns: dict[str, None] = {}
-    first: tuple[int, str] | None = None
+    cells: list[tuple[int, str]] = []
     for table, roles in zip(draft.tables, draft.roles, strict=True):
         for place, role in enumerate(roles):
             if place >= len(draft.sheet.columns) or role.kind == "skip":
                 continue
             column = draft.sheet.columns[place]
             having = [code for code, text in enumerate(column.texts) if wanted.search(" ".join(text.split()))]
-            at = np.flatnonzero(np.isin(column.codes[table.rows], having)) if having else ()
+            at = np.flatnonzero(np.isin(column.codes[table.rows], having))
             if not len(at):
                 continue
             columns[shown_heading(table, place)] = None
             row = int(table.rows[at[0]])
-            if first is None or row + draft.sheet.first_row < first[0]:
-                first = row + draft.sheet.first_row, " ".join(column.text(row).split())[:60]
-    row, cell = first or (0, "")
+            cells.append((row + draft.sheet.first_row, " ".join(column.text(row).split())[:60]))
+    row, cell = min(cells, default=(0, ""))
     return list(columns)[:SHOWN], row, cell
 
 

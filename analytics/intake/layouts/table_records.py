@@ -12,7 +12,7 @@ import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lesions import says_nothing_found
-from evenfoot.analytics.domain.lexicon import meaning, plain
+from evenfoot.analytics.domain.lexicon import meaning, plain, words
 from evenfoot.analytics.intake.fields import KINDS, field_of
 from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
 from evenfoot.analytics.intake.layouts.context import read_name
@@ -792,7 +792,9 @@ def bare_cow(text: str) -> str:
     return re.sub(r"(?<![\s*#])[\s*#]+$", "", re.sub(r"^\s*#\s*", "", text)).strip()
 
 
-_NUMBER_WORD = re.compile(r"^\s*(?:no|nr|n[ºo°]|num|number|nummer|cow|kuh|koe|vache|vaca|la|the)\b[.:]?\s+(?=\d)", re.I)
+_NUMBER_WORD = re.compile(
+    rf"^\s*(?:{'|'.join(re.escape(word.text) for word in words('cow_number'))})(?!\w)[.:]?\s+(?=\d)", re.I
+)
 """Words before a cow's number that say no more than that it is one. [common practice, no source]"""
 
 

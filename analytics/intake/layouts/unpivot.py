@@ -17,7 +17,7 @@ import numpy as np
 
 from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.domain.lesions import OTHER_LESION
-from evenfoot.analytics.domain.lexicon import foot_sets, meaning, phrases, plain
+from evenfoot.analytics.domain.lexicon import foot_sets, forms_meaning, meaning, phrases, plain
 from evenfoot.analytics.intake.layouts.profiles import DITTO, is_tick
 from evenfoot.analytics.intake.layouts.roles import MEASURES, Role
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings, read_remark
@@ -519,7 +519,7 @@ def _with_end(text: str, end: str) -> str:
     return text
 
 
-BOTH = frozenset(("both", "beide", "bd", "bds", "ambas", "ambos", "las dos", "deux", "allebei"))
+BOTH = forms_meaning("layout_word", "both")
 
 
 def _sides_of_end(text: str, key: Mapping[str, str]) -> tuple[tuple[str, ...], Doubt | None]:
@@ -535,7 +535,7 @@ def _sides_of_end(text: str, key: Mapping[str, str]) -> tuple[tuple[str, ...], D
                      True)  # fmt: skip
 
 
-_AND = frozenset(("and", "und", "y", "en", "et", "e"))
+_AND = forms_meaning("layout_word", "and")
 
 
 def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple[str, ...]], Any]:
@@ -664,9 +664,7 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
 
 FEET_EVENT = "event:feet"
 """What a code of an event is taught to say that is about feet."""
-_FEET_EVENT = re.compile(
-    r"\b(podal|podo|hoof|hooves|trim|foot|feet|claw|lame|klauw|bekap|kreupel|klau|lahm|pied|parage|boit|casco|pezu|coj|aparo|claudic|recort|arregl|despalm|desvas|reng|manc|manq)"
-)
+_FEET_EVENT = re.compile(rf"\b(?:{'|'.join(map(re.escape, sorted(forms_meaning('feet_event', 'feet'))))})")
 """Words of an event that is about feet. [common practice, no source]"""
 
 

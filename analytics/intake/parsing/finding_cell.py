@@ -42,7 +42,7 @@ from types import MappingProxyType
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lesions import LESIONS, parent_of, says_nothing_found
-from evenfoot.analytics.domain.lexicon import phrases, plain, suggest
+from evenfoot.analytics.domain.lexicon import forms_meaning, phrases, plain, suggest
 from evenfoot.analytics.intake.parsing.cell_items import (
     LESION_KINDS,
     Item,
@@ -1211,7 +1211,7 @@ _HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
 _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
 _SHORT_ZONE = re.compile(r"z\s?\d{1,2}", re.I)
 _BOTH_FEET = ("foot:LH RH", "foot:LF RF")
-_FOR = frozenset({"for", "para", "fur", "fuer", "voor", "pour", "por", "wegen"})
+_FOR = forms_meaning("layout_word", "for")
 """Words in front of what something is done for. [common practice, no source]"""
 _LONGEST_NAME = 60
 """Letters above which words are no misspelt name of a lesion. [common practice, no source]"""
@@ -1265,8 +1265,7 @@ def _same_foot(before: Sequence[Item], item: Item) -> str | None:
     return next((one.value for one in reversed(before) if one.kind == "foot"), None)
 
 
-_SAME_FOOT = frozenset(("same foot", "same leg", "misma pata", "mismo pie", "gleicher fuss", "gleiches bein",
-                        "zelfde poot", "meme pied", "meme patte", "mesma pata", "mesmo pe"))  # fmt: skip
+_SAME_FOOT = forms_meaning("layout_word", "same foot")
 
 
 def _is_cue(item: Item) -> bool:
