@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib import resources
@@ -321,6 +321,25 @@ def suggest(kinds: tuple[str, ...], text: str) -> str | None:
         return None
     [(_, suggested)] = nearest.values()
     return suggested if plain(suggested)[:1] == said[0] else None
+
+
+def nearest(candidates: Sequence[str], text: str) -> str | None:
+    """The first of the candidates that a text is nearest to; ``None`` where none is near.
+
+    A slip is allowed for every three letters: for showing to a person, never for reading.
+
+    Example
+    -------
+    >>> [nearest(("farm", "cow", "lesion", "form"), text) for text in ("Leisson", "Cwo", "Frm", "xyzzy")]
+    ['lesion', 'cow', 'farm', None]
+    """
+    said = plain(text)
+    most = min(MOST_SLIPS, len(said) // 3)
+    slips, place = min(
+        ((_slips(said, plain(one)), place) for place, one in enumerate(candidates) if said and plain(one)),
+        default=(most + 1, 0),
+    )
+    return candidates[place] if slips <= most else None
 
 
 def _may_be_near(kind: str, said: str, most: int, start: str = "") -> Iterator[tuple[int, str, Word]]:

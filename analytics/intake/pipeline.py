@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import pandas as pd
 
+from evenfoot.analytics.domain.lexicon import nearest, words
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.checks.column_validation import Verdicts, judge, opening_notes
 from evenfoot.analytics.intake.checks.records import check_rows
@@ -248,7 +250,10 @@ def _no_sheet(name: str, found: Sequence[tuple[RawSheet, Headings | None]]) -> s
     near = max((h for _, h in found if h is not None), key=lambda h: len(h.matches), default=None)
     known = ", ".join(KIND_NAMES.values())
     if near is None or len(near.matches) < 2:
-        return f"{name} has no headings that are understood in its first rows. It should be one of: {known}."
+        meant = max((_headings_meant(sheet) for sheet, _ in found), key=len, default={})
+        pairs = ", ".join(f"'{said}' = {means}" for said, means in meant.items())
+        ask = f" Did you mean {pairs}? Correct the headings." if meant else ""
+        return f"{name} has no headings that are understood in its first rows.{ask} It should be one of: {known}."
     missing = [f"'{one}'" for one in near.missing]
     if not missing:
         telling = next(
@@ -260,6 +265,31 @@ def _no_sheet(name: str, found: Sequence[tuple[RawSheet, Headings | None]]) -> s
         f"{name} looks like a {KIND_NAMES[near.kind]}, but has no column {' and '.join(missing)}. "
         "Add it, or correct its heading."
     )
+
+
+def _headings_meant(sheet: RawSheet) -> dict[str, str]:
+    """Cell -> the heading it was probably meant to be, of the row among the first that has most of them."""
+    best: dict[str, str] = {}
+    for row in range(min(len(sheet), ROWS_OF_HEADINGS)):
+        cells = [" ".join(column.text(row).split()) for column in sheet.columns[:MOST_HEADINGS]]
+        words = [cell for cell in cells if cell and len(cell) <= LONGEST_HEADING]
+        meant = {cell: means for cell in words if (means := nearest(_known_headings(), cell)) is not None}
+        if len(meant) >= 2 and len(meant) > len(best):
+            best = meant
+    return best
+
+
+@cache
+def _known_headings() -> tuple[str, ...]:
+    """Names of fields, those first that a sheet cannot be without, and what columns are called in every language."""
+    fields = [field for kind in KINDS.values() for field in kind]
+    fields.sort(key=lambda field: not (field.required or field.name in ("lesion", "foot")))
+    named = [field.name.replace("_", " ") for field in fields]
+    return (*dict.fromkeys([*named, "date", *(word.text for word in words("heading"))]),)
+
+
+ROWS_OF_HEADINGS, MOST_HEADINGS, LONGEST_HEADING = 5, 20, 30
+"""First rows, columns and letters of a cell among which misspelt headings are sought. [common practice, no source]"""
 
 
 def _near(headings: Headings | None) -> str:

@@ -231,3 +231,11 @@ def test_compressed_text_is_named() -> None:
 
 def test_a_workbook_that_is_none_is_called_so() -> None:
     assert "is no workbook that can be opened" in says(bytes(range(256)) * 4, "book.xlsx")
+
+
+def test_headings_that_are_all_misspelt_are_met_with_what_was_meant() -> None:
+    data = b"Daet,Frm,Cwo,Leisson,Fooot\n2026-03-02,Ash,1,sole ulcer,LH\n2026-03-02,Ash,2,DD,RH\n"
+    with pytest.raises(UserError, match="Did you mean 'Daet' = date, 'Frm' = farm, 'Cwo' = cow, 'Leisson' = lesion,"):
+        check_file(data, "book.csv")
+    with pytest.raises(UserError, match=r"in its first rows\. It should be one of"):
+        check_file(b"alpha,zzqx\n1,2\n3,4\n", "book.csv")

@@ -14,6 +14,7 @@ from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.imports.add import ImportResult
 from evenfoot.analytics.ledger.imports.farm_scales import scales_used
 from evenfoot.analytics.ledger.imports.file_import import prepare_import, run_import
+from tests.intake.books import only
 from tests.sheets import checked, herds_of_one, ledger_of
 
 DAY = dt.date(2026, 3, 2)
@@ -87,3 +88,14 @@ def test_a_farm_by_another_name_keeps_its_scale(tmp_path: Path) -> None:
     brought(ledger, "1 2 2", farm="Brookend", day="2026-04-02")
     brought(ledger, "1 1 3", farm="Brookend", day="2026-05-02")
     assert list(ledger.farms()) == ["Brook End"] and scales(ledger) == ["0-3"]
+
+
+def test_a_cow_that_was_not_in_has_no_score_and_was_not_looked_at() -> None:
+    scores = only(b"date,farm,cow,score\n2026-03-02,Ash,1,2\n2026-03-02,Ash,2,not in\n2026-03-02,Ash,3,4\n")
+    assert (scores.kind, scores.records["cow"].tolist(), len(scores.set_aside)) == ("locomotion", ["1", "3"], 0)
+    assert "Cells that say that a cow was not there hold no score: 'not in'." in scores.notes
+    trims = only(
+        b"date,farm,cow,foot,lesion,locomotion score\n2026-03-02,Ash,1,LH,SU,3\n2026-03-02,Ash,2,,,not in\n"
+        b"2026-03-02,Ash,3,,,1\n2026-03-02,Ash,4,RH,DD,not in\n"
+    )
+    assert trims.records["cow"].tolist() == ["1", "3", "4"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -271,8 +271,10 @@ class TableRecords:
             remark = remark or next(
                 (column.texts[code] for code in column.codes[self.rows[out]].tolist() if said[code]), ""
             )
+        gone = silent & self._scored_away()
+        out &= ~gone
         if not out.any():
-            return out
+            return gone
         value = self.answers.ask(
             Question(
                 "unseen", remark,
@@ -283,7 +285,23 @@ class TableRecords:
                 "leave",
             )
         )  # fmt: skip
-        return out if value == "leave" else np.zeros(len(self.rows), dtype=bool)
+        return out | gone if value == "leave" else gone
+
+    def _scored_away(self) -> Any:
+        """Rows whose score says that the cow was not there."""
+        place = self.place("locomotion_score")
+        if place is None:
+            return np.zeros(len(self.rows), dtype=bool)
+        column = self.sheet.columns[place]
+        away = np.array([self._is_away(text) for text in column.texts], dtype=bool)
+        self._note_away(text for text, gone in zip(column.texts, away, strict=True) if gone)
+        here: Any = away[column.codes[self.rows]]
+        return here
+
+    def _note_away(self, texts: Iterable[str]) -> None:
+        shown = ", ".join(f"'{text}'" for text in sorted(set(texts)))
+        if shown:
+            self.notes.append(say("Cells that say that a cow was not there hold no score: {words}.", words=shown))
 
     def _about_feet(self, of_row: Positions, many: Any) -> Any:
         """Of an event list, the events that are about feet: those with a finding, a trim or "nothing found"."""
@@ -717,11 +735,9 @@ class TableRecords:
                 ],
                 dtype=bool,
             )
-            keep = np.flatnonzero(said[column.codes[self.rows]]) if role is not None else np.arange(len(self.rows))
-            left = {text for text, gone in zip(column.texts, away, strict=True) if gone}
-            if role is not None and left:
-                shown = ", ".join(f"'{text}'" for text in sorted(left))
-                self.notes.append(say("Cells that say that a cow was not there hold no score: {words}.", words=shown))
+            there = said if role is not None else ~np.array(away, dtype=bool)
+            keep = np.flatnonzero(there[column.codes[self.rows]])
+            self._note_away(text for text, gone in zip(column.texts, away, strict=True) if gone)
             if not len(keep):
                 continue
             columns = {
