@@ -119,6 +119,7 @@ COLUMNS: dict[str, str] = {
     "shed_stage": "Shed stage",
     "toe_break_mm": "Toe broken off beyond the line, mm",
     "herd_size": "Herd size",
+    "looked_at": "Looked at",
     "scorer": "Scorer",
     "note": "Note",
     "starts_on": "From",

@@ -9,6 +9,7 @@ from dash import html
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lesions.herd_counts import herd_counts
 from evenfoot.analytics.measures.quality.agreement import agreement
 from evenfoot.analytics.measures.quality.record_quality import record_quality
 from evenfoot.dashboard.charts.agreement import agreement as drawn_agreement
@@ -17,7 +18,7 @@ from evenfoot.dashboard.charts.describe_more import describe
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label
 from evenfoot.dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares, sentence_words
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.language import _, told
 from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.panel import Drawn, Panel, filled, mark, number_table, rests_on
 from evenfoot.dashboard.view import View
@@ -86,6 +87,20 @@ def _checks(ledger: Ledger, view: View) -> Any:
     ]
 
 
+def _counted(ledger: Ledger, view: View) -> Any:
+    """Counts of visits whose cows were not told apart, each with its share; they are in no other figure."""
+    answer = herd_counts(ledger, view.selection)
+    said = [html.P(told(caution)) for caution in answer.cautions]
+    if answer.table.empty:
+        return said
+    return [
+        *said,
+        number_table(
+            answer.table.dropna(axis="columns", how="all"), None, _("Counts without cows"), short_on_paper=True
+        ),
+    ]
+
+
 def _agreement(ledger: Ledger, view: View) -> Any:
     """Both parts of one answer in one panel: its models take seconds over several farms."""
     answer = agreement(ledger, view.selection)
@@ -137,5 +152,12 @@ PAGE = Page(
         ),
         Panel("records-checks", "What else stands out", _checks, wide=True),
         AGREEMENT,
+        Panel(
+            "records-counts",
+            "Counts without cows",
+            _counted,
+            "Sheets that say how many cows had a lesion and name none. The share is the cases of those looked at.",
+            wide=True,
+        ),
     ),
 )

@@ -6,6 +6,7 @@ import datetime as dt
 import json
 import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.pages import change, farms, followup, planning, records, warning
 from evenfoot.dashboard.panel import Drawn, Panel, filled
 from evenfoot.dashboard.view import View
+from tests.sheets import checked, ledger_of
 
 PAGES: tuple[Page, ...] = (warning.PAGE, change.PAGE, followup.PAGE, farms.PAGE, records.PAGE, planning.PAGE)
 PANELS = [pytest.param(page, panel, id=panel.name) for page in PAGES for panel in page.panels]
@@ -225,3 +227,16 @@ def test_the_trimmer_who_writes_more_is_seen_in_the_records(demo_ledger: Ledger)
     clear = {row[0] for row in trimmers["rows"] if row[p] == "under 0.001" or float(row[p]) < 0.05}
     assert "Sole haemorrhage" in clear
     assert "Sole ulcer" not in clear
+
+
+def test_counts_without_cows_are_shown_apart(tmp_path: Path) -> None:
+    counts = checked(
+        "counts", [{"visit_date": "2026-03-02", "farm": "Ash", "lesion": "DD", "cases": 9, "looked_at": 60}]
+    )
+    ledger = ledger_of(tmp_path / "l.duckdb", counts)
+    panel = next(panel for panel in records.PAGE.panels if panel.name == "records-counts")
+    [table] = tables(contents(panel, ledger, View.read("/records", "")))
+    [row] = table["rows"]
+    assert {"Ash", "9", "60"} <= set(row) and "15" in " ".join(map(str, row))
+    assert "Counts without cows" in table["caption"]
+    assert not list(tables(contents(panel, ledger, View.read("/records", "?farms=Elm"))))
