@@ -10,6 +10,7 @@ import numpy as np
 
 from evenfoot.analytics.domain.lexicon import heading_fields, plain, squeezed_heading
 from evenfoot.analytics.intake.headings import Headings, column_letters, find_headings, is_whole
+from evenfoot.analytics.intake.layouts.count_lines import LOOKED_AT, counts_in_lines
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, draft_of, explain, key_of_tab, settle
 from evenfoot.analytics.intake.layouts.plain_sheets import is_plain
 from evenfoot.analytics.intake.layouts.profiles import profile_of
@@ -206,7 +207,8 @@ def draft_if_needed(
 def _is_counts(roles: Sequence[Role]) -> bool:
     """Whether the columns count cows with lesions, a visit a row, and name no cow."""
     fields = {role.field for role in roles if role.kind == "field"}
-    return "cow" not in fields and "foot" not in fields and sum(role.kind == "lesion" for role in roles) >= 2
+    lesions = sum(role.kind == "lesion" for role in roles)
+    return "cow" not in fields and "foot" not in fields and lesions >= (1 if LOOKED_AT in fields else 2)
 
 
 def _counts_sheet(draft: Draft, facts: Facts, order: DateOrder, answers: Answers) -> Unfolded:
@@ -274,6 +276,16 @@ def _is_of_use(roles: Sequence[Role], dated: bool) -> bool:
         or bool(fields & {"lesion", "foot", "claw", "locomotion_score", "toe_length_mm", "severity", "feet_seen"})
         or (("visit_date" in fields or dated) and bool(fields & {"note", "visit_kind", "herd_size", "action"}))
     )
+
+
+def draft_of_counts(sheet: RawSheet, facts: Facts) -> Draft | None:
+    """The draft of a sheet that holds no table, but lines that count cows; ``None`` where it has no such line."""
+    counted, tables = counts_in_lines(sheet)
+    if not tables:
+        return None
+    draft = draft_of(counted, tables, facts)
+    draft.roles = [[role for role in table.roles if role is not None] for table in tables]
+    return draft if all(_is_counts(roles) for roles in draft.roles) else None
 
 
 def is_plain_head(head: RawSheet, name: str) -> bool:
