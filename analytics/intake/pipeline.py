@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from evenfoot.analytics.domain.lexicon import nearest, words
+from evenfoot.analytics.domain.lexicon import forms, nearest
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.checks.column_validation import Verdicts, judge, opening_notes
 from evenfoot.analytics.intake.checks.records import check_rows
@@ -287,7 +287,7 @@ def _known_headings() -> tuple[str, ...]:
     fields = [field for kind in KINDS.values() for field in kind]
     fields.sort(key=lambda field: not (field.required or field.name in ("lesion", "foot")))
     named = [field.name.replace("_", " ") for field in fields]
-    return (*dict.fromkeys([*named, "date", *(word.text for word in words("heading"))]),)
+    return (*dict.fromkeys([*named, "date", *(word.text for _, word in forms("heading"))]),)
 
 
 ROWS_OF_HEADINGS, MOST_HEADINGS, LONGEST_HEADING = 5, 20, 30

@@ -12,7 +12,7 @@ import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lesions import says_nothing_found
-from evenfoot.analytics.domain.lexicon import meaning, plain, words
+from evenfoot.analytics.domain.lexicon import forms, meaning, plain
 from evenfoot.analytics.intake.fields import KINDS, field_of
 from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
 from evenfoot.analytics.intake.layouts.context import read_name
@@ -809,7 +809,7 @@ def bare_cow(text: str) -> str:
 
 
 _NUMBER_WORD = re.compile(
-    rf"^\s*(?:{'|'.join(re.escape(word.text) for word in words('cow_number'))})(?!\w)[.:]?\s+(?=\d)", re.I
+    rf"^\s*(?:{'|'.join({re.escape(word.text): None for _, word in forms('cow_number')})})(?!\w)[.:]?\s+(?=\d)", re.I
 )
 """Words before a cow's number that say no more than that it is one. [common practice, no source]"""
 
