@@ -73,17 +73,17 @@ def _beyond_possible(frame: pd.DataFrame) -> pd.Series:
     return (frame["value"] < low) | (frame["value"] > high)
 
 
-_MOUTH = say("Clear it, or write the lesion.")
+WRITE_LESION = say("Clear it, or write the lesion.")
 CONTRADICTIONS: dict[str, tuple[Contradiction, ...]] = {
     "trims": (
         Contradiction("claw without foot", "claw", ("claw", "foot"), lambda f: f["claw"].notna() & f["foot"].isna(),
                       say("A claw, but no foot."), say("Write the foot, or clear the claw."), needs="foot"),
         Contradiction("zone without lesion", "zone", ("zone", "lesion"),
                       lambda f: f["zone"].notna() & f["lesion"].isna(),
-                      say("A zone, but no lesion in the row."), _MOUTH),
+                      say("A zone, but no lesion in the row."), WRITE_LESION),
         Contradiction("severity without lesion", "severity", ("severity", "lesion"),
                       lambda f: f["severity"].notna() & f["lesion"].isna(),
-                      say("A severity, but no lesion in the row."), _MOUTH),
+                      say("A severity, but no lesion in the row."), WRITE_LESION),
         Contradiction("calving after visit", "calving_date", ("calving_date", "visit_date"),
                       _later("calving_date", "visit_date"),
                       say("The calving is later than the visit."), say("Correct one of the two dates.")),

@@ -12,7 +12,7 @@ import pandas as pd
 
 from evenfoot.analytics.domain.lesions import says_nothing_found
 from evenfoot.analytics.intake.checks.column_validation import Verdicts
-from evenfoot.analytics.intake.checks.plausibility import impossible
+from evenfoot.analytics.intake.checks.plausibility import WRITE_LESION, impossible
 from evenfoot.analytics.intake.checks.row_shape import refuse_missing, refuse_overlong, refuse_second_findings
 from evenfoot.analytics.intake.checks.score_scale import fill_scales
 from evenfoot.analytics.intake.checks.survey import OF_FINDING, OF_SCALE, ROW_BY_ROW, Survey, record_rows
@@ -141,14 +141,19 @@ def check_rows(
     if "lesion" in codes and findings.problems:
         nothing = [bool(text.strip()) and says_nothing_found(text) for text in survey.texts["lesion"].texts]
         says_nothing = np.array(nothing, dtype=bool)[codes["lesion"]]
+    unreadable: dict[str, Any] = {}
+    for problem in findings.problems:
+        if problem.field in OF_LESION and problem.remedy != WRITE_LESION:
+            unreadable.setdefault(problem.field, np.zeros(len(positions), dtype=bool))[problem.positions] = True
     for problem in findings.problems:
         if problem.field not in BLANKED.get(kind, ()):
             bad[problem.positions] = True
             continue
         blanked.append(problem)
         if problem.field in OF_LESION:
-            # Without a word on the lesion in the row, it may be the lesion that is missing.
-            silent = frame["lesion"].isna().to_numpy() & ~says_nothing
+            # Without a lesion in the row, it may be the lesion that is missing; but not where the row says that nothing
+            # was found, and the cell cannot be right whatever was.
+            silent = frame["lesion"].isna().to_numpy() & ~(says_nothing & unreadable.get(problem.field, False))
             bad[problem.positions[silent[problem.positions]]] = True
     lines: list[Problem] = []
     cells = 0
