@@ -101,3 +101,16 @@ def test_many_visits_of_no_known_kind_are_asked_about_together(tmp_path: Path) -
     assert [question.id for question in one.answers.met.values()] == ["kind"]
     run_import(ledger, one, "1")
     assert kinds(ledger) == ["whole-herd"]
+
+
+def test_the_group_on_a_sheet_of_scores_is_the_cows_on_that_day(tmp_path: Path) -> None:
+    """Whatever its column is called; a trim sheet of the same day that names a group goes before it."""
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    scores = b"date,farm,cow,score,pen\n2026-03-02,Ash,1,2,High\n2026-03-02,Ash,2,4,Low\n2026-03-02,Ash,3,1,\n"
+    trims = b"visit_date,farm,cow,group,lesion\n2026-03-02,Ash,1,,none\n2026-03-02,Ash,2,Fresh,SU\n"
+    for number, sheet in enumerate((scores, trims)):
+        run_import(ledger, prepare_import(ledger, sheet, f"{number}.csv", today=TODAY, accept=True), str(number))
+    found = ledger.frame('SELECT cow, "group" FROM scores ORDER BY cow').astype(object)
+    assert found.where(found.notna(), None).values.tolist() == [["1", "High"], ["2", "Fresh"], ["3", None]]
+    rows = ledger.frame('SELECT "group", note FROM score_rows ORDER BY cow')
+    assert rows["group"].tolist()[:2] == ["High", "Low"] and rows["note"].isna().all()
