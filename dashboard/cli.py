@@ -212,8 +212,8 @@ def undo(
     print(f"Import {number} undone: {removed} rows taken out.")
 
 
-@app.command("set-aside", epilog="Example: evenfoot set-aside 12 > mend.csv")
-def set_aside(
+@app.command(epilog="Example: evenfoot rejected 12 > to-correct.csv")
+def rejected(
     number: Annotated[str | None, typer.Argument(help="Number of the import; all of them without it.")] = None,
     ledger: LedgerOption = None,
 ) -> None:
@@ -223,6 +223,15 @@ def set_aside(
 
     wanted = None if number is None else _import_number(number)
     sys.stdout.write(write_set_aside(open_ledger(ledger).set_aside(wanted)))
+
+
+@app.command("set-aside", hidden=True)
+def set_aside(
+    number: Annotated[str | None, typer.Argument(help="Number of the import.")] = None, ledger: LedgerOption = None
+) -> None:
+    """The old name of rejected."""
+    console.tell("This command is called `evenfoot rejected` now.")
+    rejected(number, ledger)
 
 
 @app.command(
@@ -422,12 +431,19 @@ def verify(ledger: LedgerOption = None) -> None:
     verify(ledger)
 
 
-@app.command(epilog="Example: evenfoot mend --ledger old.duckdb")
-def mend(ledger: LedgerOption = None) -> None:
+@app.command(epilog="Example: evenfoot repair --ledger old.duckdb")
+def repair(ledger: LedgerOption = None) -> None:
     """Open a ledger again whose writing was cut short, and say what is in it."""
     from evenfoot.dashboard.keeping import mend
 
     mend(ledger)
+
+
+@app.command("mend", hidden=True)
+def mend(ledger: LedgerOption = None) -> None:
+    """The old name of repair."""
+    console.tell("This command is called `evenfoot repair` now.")
+    repair(ledger)
 
 
 @app.command(epilog="Example: evenfoot history --format json")
@@ -445,12 +461,14 @@ def limits(
     farm: Annotated[str | None, typer.Option("--farm", help="Only for this farm.")] = None,
     breed: Annotated[str | None, typer.Option(help="Only for this breed.")] = None,
     parity: Annotated[str | None, typer.Option(help="Only for these lactations, such as 1 or 2-4.")] = None,
-    forget: Annotated[int | None, typer.Option(help="Take the limit of this number back.")] = None,
+    remove: Annotated[
+        int | None, typer.Option("--remove", "--forget", help="Take the limit of this number back.")
+    ] = None,
 ) -> None:
     """List, set or take back the limits of horn, by farm, breed and parity."""
     from evenfoot.dashboard.limits import change_limits
 
-    change_limits(ledger, set_to, farm, breed, parity, forget)
+    change_limits(ledger, set_to, farm, breed, parity, remove)
 
 
 @app.command(epilog="Example: evenfoot share Larkmoor --days 14")

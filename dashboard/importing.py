@@ -360,7 +360,7 @@ def explain(prepared: PreparedImport, result: ImportResult | None) -> list[str]:
     lines += reasons(prepared.listed)
     held = prepared.set_aside if result is None else result.set_aside
     number = result.import_no if result is not None else 0
-    where = f"; `evenfoot set-aside {number}` gives them to be mended and imported again" if number else ""
+    where = f"; `evenfoot rejected {number}` gives them to be corrected and imported again" if number else ""
     if held:
         lines.append(f"Rows set aside: {held}{where}.")
     if prepared.cells_left_blank:

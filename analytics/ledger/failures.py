@@ -58,7 +58,7 @@ def explained(path: Path, error: Exception) -> UserError:
     if "WAL" in text or "write-ahead" in text.lower():
         return Damaged(
             f"The ledger {path} was cut short while it was written, and the end of its log {path.name}.wal cannot be "
-            "read; `evenfoot mend` puts the log aside and says which imports are there."
+            "read; `evenfoot repair` puts the log aside and says which imports are there."
         )
     return Damaged(
         f"The ledger {path} cannot be opened ({_first_line(text)}); put a backup back with `evenfoot restore`."

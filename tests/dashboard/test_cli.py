@@ -75,7 +75,7 @@ def test_import_prints_its_counts_as_json(run: Run, sheet: Path) -> None:
     }  # fmt: skip
     assert counts(out) == first
     assert "Set aside: sheet.csv, row 5, visit_date '2062-03-02'" in err and "row 6, visit_date '2026-02-30'" in err
-    assert "Rows set aside: 2; `evenfoot set-aside 1` gives them" in err
+    assert "Rows set aside: 2; `evenfoot rejected 1` gives them" in err
     code, out, _ = run("import", sheet, "--json")
     assert code == 4 and counts(out) == {**first, "added": 0, "already_known": 3, "import": 2}
 
@@ -95,8 +95,8 @@ def test_a_cell_that_is_left_blank_is_told(run: Run, sheet: Path) -> None:
     said = counts(out)
     assert (code, said["records"], said["added"], said["set_aside"]) == (4, 4, 4, 0)
     assert "Left blank: sheet.csv, row 5, zone '40': It must be from 0 to 12." in err
-    assert "Cells left blank, their rows kept: 1; `evenfoot set-aside 1` gives them" in err and "Rows set" not in err
-    _, out, _ = run("set-aside", 1)
+    assert "Cells left blank, their rows kept: 1; `evenfoot rejected 1` gives them" in err and "Rows set" not in err
+    _, out, _ = run("rejected", 1)
     [row] = list(csv.DictReader(io.StringIO(out.lstrip("\ufeff"))))
     assert (row["cow"], row["zone"]) == ("9", "40")
     assert run("import", sheet, "--json")[0] == 4
@@ -159,7 +159,7 @@ def test_check_writes_nothing(run: Run, sheet: Path, tmp_path: Path) -> None:
 
 def test_set_aside_rows_can_be_fixed_and_imported_again(run: Run, sheet: Path, tmp_path: Path) -> None:
     run("import", sheet)
-    _, out, _ = run("set-aside", 1)
+    _, out, _ = run("rejected", 1)
     rows = list(csv.DictReader(io.StringIO(out.lstrip("\ufeff"))))
     assert [row["cow"] for row in rows] == ["4", "5"]
     assert all(row["evenfoot_remedy"] for row in rows)
@@ -167,7 +167,7 @@ def test_set_aside_rows_can_be_fixed_and_imported_again(run: Run, sheet: Path, t
     fixed.write_text(out.replace("2062-", "2026-").replace("2026-02-30", "2026-03-02"))
     code, out, err = run("import", fixed, "--json")
     assert (code, json.loads(out)["added"]) == (0, 2), err
-    assert run("set-aside", 99)[0] == 2
+    assert run("rejected", 99)[0] == 2
 
 
 def test_imports_and_undo(run: Run, sheet: Path) -> None:
@@ -280,7 +280,7 @@ def test_a_bad_request_is_one_sentence_and_exit_2(run: Run, sheet: Path, words: 
 
 
 def test_a_ledger_that_is_not_there_is_said(run: Run) -> None:
-    for words in (("table", "prevalence"), ("imports",), ("set-aside",)):
+    for words in (("table", "prevalence"), ("imports",), ("rejected",)):
         code, _, err = run(*words)
         assert code == 2 and "no ledger" in err
 
@@ -440,3 +440,14 @@ def test_names_are_listed_and_taken_back(run: Run, tmp_path: Path) -> None:
     assert code == 0 and "What was said of Brookend was taken back." in out
     assert "No name is remembered yet." in run("aliases")[1]
     assert run("aliases", "remove", "1")[0] == 2
+
+
+def test_old_names_of_commands_answer_with_the_new_ones(run: Run, sheet: Path) -> None:
+    run("import", sheet, "--accept")
+    code, out, said = run("set-aside", 1)
+    assert (code, out) == run("rejected", 1)[:2] and said == "This command is called `evenfoot rejected` now.\n"
+    assert run("mend")[::2] == (0, "This command is called `evenfoot repair` now.\n")
+    helped = run("--help")[1]
+    assert "rejected" in helped and "repair" in helped and "set-aside" not in helped and "mend " not in helped
+    run("limits", "--set", "long_toe_mm=75")
+    assert "75" not in run("limits", "--remove", 1)[1]

@@ -54,9 +54,9 @@ def test_a_log_that_cannot_be_read_is_told_of_and_put_aside(ledger: Ledger) -> N
     content[len(content) // 2] ^= 255
     log(ledger).write_bytes(content)
     for ask in (ledger.imports, lambda: add_sheets(ledger, [checked("trims", [ROW])], "b.csv", "")):
-        with pytest.raises(UserError, match=r"cut short while it was written.*evenfoot mend"):
+        with pytest.raises(UserError, match=r"cut short while it was written.*evenfoot repair"):
             ask()
-    assert "evenfoot mend" in verify(ledger).findings[0]
+    assert "evenfoot repair" in verify(ledger).findings[0]
     done = mend(ledger)
     assert done.log is not None and done.log.read_bytes() == bytes(content)
     assert (done.last_import, done.last_file) == (1, "made-up.csv")
