@@ -21,11 +21,12 @@ from evenfoot.analytics.ledger.imports.add import ImportResult
 from evenfoot.analytics.ledger.imports.file_import import PreparedImport, run_import
 from evenfoot.analytics.ledger.imports.record_linkage import join_notes
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.language import _, _n
 from evenfoot.dashboard.pages.imports_questions import field
 from evenfoot.dashboard.pages.imports_rights import prepared_for_viewer
 from evenfoot.dashboard.pages.imports_sheet import digest_of
 from evenfoot.dashboard.reader import for_grids
+from evenfoot.dashboard.stored_sentences import said_again
 
 MOST_ROWS = 500
 """Rows that are mended at a time; the rest is in the file of set-aside rows."""
@@ -79,8 +80,8 @@ def grid_rows(frame: pd.DataFrame) -> tuple[list[str], list[dict[str, Any]]]:
     ):
         cells = _cells(original)
         line = lines.setdefault((int(row), original), {"row": int(row), "reason": ""})
-        why = ": ".join(str(part) for part in (column, told(reason)) if isinstance(part, str) and part)
-        line["reason"] = " ".join(part for part in (line["reason"], why, told(remedy) if remedy else "") if part)
+        why = ": ".join(str(part) for part in (column, said_again(reason)) if isinstance(part, str) and part)
+        line["reason"] = " ".join(part for part in (line["reason"], why, said_again(remedy) if remedy else "") if part)
         for name, cell in cells.items():
             line[f"c{headings.setdefault(name, len(headings))}"] = cell
     return list(headings), list(lines.values())

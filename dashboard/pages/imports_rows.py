@@ -12,7 +12,8 @@ from evenfoot.analytics.intake import CheckedSheet
 from evenfoot.analytics.intake.readers.raw_rows import RawRow
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label, value_label
-from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.language import _, _n
+from evenfoot.dashboard.stored_sentences import said_again
 
 SHOWN_ROWS = 50
 NAMED_BY_THEMSELVES = frozenset(
@@ -63,7 +64,7 @@ def _table(source: str, sheets: Sequence[CheckedSheet], rows: Sequence[RawRow]) 
             came.setdefault(int(record.pop("row")), []).append(html.Li(record_words(record)))
         held = sheet.set_aside[sheet.set_aside["row"].isin(numbers)].drop_duplicates(["row", "reason"])
         for line in records(held):
-            came.setdefault(int(line["row"]), []).append(html.Li(told(line["reason"]), className="held"))
+            came.setdefault(int(line["row"]), []).append(html.Li(said_again(line["reason"]), className="held"))
     if not rows:
         return []
     heads = (_("Row"), _("The sheet"), _("What goes in"))

@@ -25,6 +25,7 @@ from evenfoot.dashboard.pages.imports_list import KINDS
 from evenfoot.dashboard.pages.imports_questions import open_questions, settled_fold
 from evenfoot.dashboard.pages.imports_rows import SHOWN_ROWS, rows_beside
 from evenfoot.dashboard.panel import number_table
+from evenfoot.dashboard.stored_sentences import said_again
 
 
 def bytes_of(contents: str) -> bytes:
@@ -176,7 +177,7 @@ def _held(sheets: Sequence[CheckedSheet]) -> list[Any]:
             str(line["row"]),
             line["column"] or "",
             line["value"] or "",
-            " ".join(told(text) for text in (line["reason"], line["remedy"]) if text),
+            " ".join(said_again(text) for text in (line["reason"], line["remedy"]) if text),
         )
         for line in records(frame[["row", "column", "value", "reason", "remedy"]].fillna(""))
     ]
