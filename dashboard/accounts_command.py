@@ -117,7 +117,7 @@ def sign_out(address: str | None, name: str) -> None:
     print(f"{ended} sessions of {name} were ended.")
 
 
-def print_history(address: str | None, format: str, out: Path | None) -> None:
+def print_history(address: str | None, format: str, out: Path | None = None) -> None:
     """Print who changed what of accounts and links, and who signed in or tried to, oldest first."""
 
     def who(line: Mapping[Hashable, Any]) -> str:

@@ -147,7 +147,7 @@ def _delete_or_tell(copy: Copy, *, delete: bool) -> None:
         print(f"Not deleted: {copy.path}. {copy.why} Look at it, and delete it yourself.")
 
 
-def print_imports(address: str | None, format: str, out: Path | None) -> None:
+def print_imports(address: str | None, format: str, out: Path | None = None) -> None:
     """Print the imports so far, oldest first."""
     check_format(format)
     frame = open_ledger(address).imports()
@@ -162,7 +162,7 @@ def print_imports(address: str | None, format: str, out: Path | None) -> None:
     deliver(rendered(frame[shown], format), out)
 
 
-def print_history(address: str | None, format: str, out: Path | None) -> None:
+def print_history(address: str | None, format: str, out: Path | None = None) -> None:
     """Print the history of changes, oldest first."""
     from evenfoot.analytics.ledger.history import history
 

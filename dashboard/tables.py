@@ -42,7 +42,7 @@ def print_table(
     lesions: Sequence[str],
     hemisphere: str,
     format: str,
-    out: Path | None,
+    out: Path | None = None,
     options: dict[str, Any],
 ) -> None:
     """Work out a measure and print it; the basis and cautions of text and CSV go to standard error."""

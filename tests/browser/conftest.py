@@ -91,8 +91,9 @@ def _served(demo_ledger: object, tmp_path_factory: pytest.TempPathFactory) -> It
     shutil.copy(demo_ledger.name, path)  # type: ignore[attr-defined]
     process, address = start_server(path)
     yield address, path
-    process.terminate()
-    process.wait(120)
+    with process:  # Its end closes what it printed to.
+        process.terminate()
+        process.wait(120)
 
 
 @pytest.fixture(scope="module")
