@@ -57,7 +57,7 @@ def series_basis(
         source=outcome.source,
         notes=(words, *notes),
     )
-    if not basis.cows and outcome is LAMENESS:
+    if not basis.cows and not basis.left_out and outcome is LAMENESS:
         cautions += (say("No cow was scored here. To see a lesion over time, choose it."),)
     return basis, cautions + recording_changes(ledger, selection, outcome.source)
 

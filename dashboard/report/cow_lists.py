@@ -31,9 +31,9 @@ REASONS: dict[str, tuple[str, str]] = {
     "repeat": ("recheck", say("Same lesion twice or more on a foot within a year")),
     "never": ("never", say("Never trimmed")),
     "long-toe": ("trim", say("Toe expected to be long")),
-    "early": ("trim", say("60 to 150 days in milk, not looked at since calving")),
+    "early": ("trim", say("60 to 150 days in milk, no routine trim since calving")),
     "dry-off": ("trim", say("Usual time to look: drying off")),
-    "half-year": ("trim", say("Half a year since her last trim")),
+    "half-year": ("trim", say("Half a year since her last routine trim")),
     "leave": ("watch", say("Leave her: complete natural shedding, not lame")),
 }
 """Kind of reason -> the list it belongs to, and how the report says it. Lists ``trim`` and ``watch`` are in the

@@ -9,7 +9,7 @@ import pandas as pd
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lesions.prevalence import UNPLACED
 from evenfoot.analytics.measures.planning.visit_review import LAST, THIS, YEAR_AGO
-from evenfoot.analytics.messages import say
+from evenfoot.analytics.messages import N_, say
 from evenfoot.dashboard.charts.verdicts import verdict_sentences
 from evenfoot.dashboard.language import NO_BREAK, Words
 from evenfoot.dashboard.report.contents import Contents
@@ -87,7 +87,10 @@ def lesions_section(contents: Contents, words: Words) -> Section | None:
         return Section("lesions", title, paragraph(words("No trims were recorded in this period.")))
     body = paragraph(_seen(contents, whole, words), "lead")
     if each is None or not int(each.table["cases"].sum()):
-        return Section("lesions", title, body + paragraph(words("No lesion was recorded in this period.")))
+        none = N_("No lesion was recorded in this period.")
+        if whole.basis.left_out:
+            none = N_("No lesion was recorded at whole-herd visits in this period; other visits are left out here.")
+        return Section("lesions", title, body + paragraph(words(none)))
     rows = each.table[each.table["cases"] > 0].sort_values("cases", ascending=False, kind="stable")
     shown = pd.concat([whole.table.assign(lesion="any"), rows.head(PERIOD_ROWS)], ignore_index=True)
     scale = scale_of(shown["high"].tolist(), narrow=True)

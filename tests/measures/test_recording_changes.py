@@ -97,7 +97,7 @@ def test_other_farms_in_other_months_are_said_and_the_pooled_trend_has_no_crude_
         assert not any("have no scores" in line for line in alone.cautions)
     terms = [str(term) for term in trend(ledger, Selection()).table["term"]]
     assert terms == ["odds ratio a year", "share at the start", "share at the end"]
-    assert len(trend(ledger, Selection(farms=("Ash",))).table) == 5
+    assert len(trend(ledger, Selection(farms=("Ash",))).table) == 4
 
 
 def test_without_scores_the_lesions_are_offered(tmp_path: Path) -> None:

@@ -42,7 +42,6 @@ def test_trend_by_hand(tmp_path: Path) -> None:
     ]
     answer = trend(herd(tmp_path, scorings=rows), Selection())
     plain = cochran_armitage(lame, [200] * 24)
-    assert _of(answer.table, "Cochran-Armitage z")["estimate"] == pytest.approx(plain.z)
     assert _of(answer.table, "percentage points a year")["estimate"] == pytest.approx(100 * 12 * plain.slope)
     slope = _of(answer.table, "odds ratio a year")
     # From 40 of 200 to 109 of 200 over 23 months.
@@ -63,7 +62,7 @@ def test_months_that_wander_together_are_no_trend(tmp_path: Path) -> None:
     lame = rng.binomial(80, 1 / (1 + np.exp(1.3 - np.array(wander))))
     rows = [scoring(cow, 4 if cow < k else 1, on=day) for day, k in zip(months, lame, strict=True) for cow in range(80)]
     answer = trend(herd(tmp_path, scorings=rows), Selection())
-    assert _of(answer.table, "Cochran-Armitage z")["p_value"] < 0.01
+    assert cochran_armitage(lame, [80] * 36).p_value < 0.01
     slope = _of(answer.table, "odds ratio a year")
     assert slope["low"] < 1 < slope["high"]
     assert any("No trend can be told from chance" in note for note in answer.basis.notes)
@@ -88,7 +87,7 @@ def test_whose_turn_it_was_is_no_trend(tmp_path: Path) -> None:
     answer = trend(herd(tmp_path, scorings=[*first, *second]), Selection())
     slope = _of(answer.table, "odds ratio a year")
     assert slope["low"] < 1 < slope["high"]
-    assert "Cochran-Armitage z" not in {str(term) for term in answer.table["term"]}, "it would say the contrary"
+    assert len(answer.table) == 3, "a line through farms pooled would say the contrary"
 
 
 @pytest.mark.parametrize("measure", [trend, season])

@@ -11,11 +11,13 @@ from functools import partial
 from evenfoot.analytics.domain.feet import CLAW_NAMES, FEET, FOOT_NAMES
 from evenfoot.analytics.domain.lesions import LESIONS
 from evenfoot.analytics.domain.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
+from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.fields import KINDS
 from evenfoot.analytics.intake.headings import column_letters
 from evenfoot.analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
-from evenfoot.analytics.intake.layouts.roles import MEASURES, Role, read_heading, role_of_code
+from evenfoot.analytics.intake.layouts.roles import MEASURES, Role, is_code, read_heading, role_of_code
+from evenfoot.analytics.intake.parsing.finding_cell import read_findings
 from evenfoot.analytics.intake.parsing.value_cells import read_severity_text
 from evenfoot.analytics.messages import Message, say
 
@@ -85,6 +87,28 @@ def settle_roles(
         if profile.filled:
             answers.columns[question_id] = (name, settled.code)
         out.append(settled)
+    return _second_columns_kept(out, profiles, taught)
+
+
+ONE_COLUMN = ("farm", "cow", "trimmer", "scorer", "group", "breed", "sire", "housing", "visit_kind", "parity", "foot")
+"""Fields of which a table has one column; a second one is kept as a remark."""
+
+
+def _second_columns_kept(roles: list[Role], profiles: Sequence[Profile], taught: Mapping[str, str]) -> list[Role]:
+    """The roles, with remarks for columns that say once more what another says better, or first."""
+    out = list(roles)
+    for field in ONE_COLUMN:
+        same = [
+            place for place, role in enumerate(roles)
+            if role.kind == "field" and role.code == field and profiles[place].filled
+        ]  # fmt: skip
+        if len(same) < 2:
+            continue
+        fitting = {place: profiles[place].without_blanks.share(test=partial(_fits, field, taught)) for place in same}
+        best = max(same, key=lambda place: fitting[place])
+        for place in same:
+            if place != best:
+                out[place] = Role("note")
     return out
 
 
@@ -117,6 +141,39 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
     return None
 
 
+def _holds_no_marks(profile: Profile, known: set[str], taught: Mapping[str, str]) -> bool:
+    """Whether a column headed like a lesion holds something else: words that mark none, or a number a row.
+
+    Numbers that differ from row to row beside a column of lesions are numbers of the rows. Without cows, the numbers
+    are counts.
+    """
+    if not profile.filled or "cow" not in known:
+        return False
+    if profile.share(test=partial(marks_lesion, taught)) < 0.5:
+        return True
+    numbered = profile.is_numeric and len(profile.texts) == profile.filled == profile.rows
+    return "lesion" in known and numbered and profile.rows > 2
+
+
+def marks_lesion(taught: Mapping[str, str], text: str) -> bool:
+    """Whether a cell under a lesion marks it: a tick, a foot, a severity, a count, or the lesion's words."""
+    bare = text.strip()
+    if is_yes_no(bare.rstrip("?")) or re.fullmatch(r"\d(?:[.,]\d+)?|[+()]+|\d\s*[-/]\s*\d", bare):
+        return True
+    if _fits("foot", taught, bare) or _fits("claw", taught, bare) or meaning("away", bare) is not None:
+        return True
+    sides = [word for word in plain(bare).split() if word not in phrases("joiner")]
+    if sides and all(word in phrases("side") for word in sides):
+        return True
+    severity, doubt = read_severity_text(bare)
+    if doubt is not None and any(letter.isdigit() for letter in bare):
+        severity = read_severity_text(re.sub(r"\d", " ", bare))[0]  # "barn 3" is a number of something else.
+    if severity is not None or any(plain(bare) in codes for codes in foot_sets()):
+        return True
+    reading = read_findings(bare[:400], taught=taught)
+    return reading.nothing or bool(reading.findings) or plain(bare) in taught or len(reading.unread) == 0
+
+
 def marks_action(taught: Mapping[str, str], text: str) -> bool:
     """Whether a cell under an action ticks it, or names the feet it was done to."""
     return is_yes_no(text) or _fits("foot", taught, text) or any(plain(text) in codes for codes in foot_sets())
@@ -138,6 +195,11 @@ def _shown(profile: Profile) -> str:
 
 
 def _given(question_id: str, name: str, value: str, role: Role | None, answers: Answers) -> Role:
+    if not is_code(value):
+        raise UserError(
+            say("'{value}' is not what a column can be; `evenfoot check` lists the choices of {id}.", value=value,
+                id=question_id)
+        )  # fmt: skip
     answers.ask(
         Question(
             question_id, name, say("What is '{heading}'?", heading=name), choices([(value, describe(value))]), value
@@ -246,6 +308,19 @@ def _settle(
         return Role("field", field="visit_date")
     if role.kind == "action" and telling.share(test=partial(marks_action, taught)) < ENOUGH:
         return Role("field", field="action") if "action" not in known else Role("note")
+    if role.kind == "lesion" and _holds_no_marks(telling, known, taught):
+        return ask(
+            say("Do the cells under '{heading}' ({shown}) mark {lesion}?", heading=name, shown=shown,
+                lesion=LESIONS[role.lesion].name if role.lesion in LESIONS else role.lesion),
+            ["note", role.code], "note",
+        )  # fmt: skip
+    is_remark = role.kind == "field" and role.field == "note" and not has_lesion and "foot" in known
+    if is_remark and telling.share(test=lambda text: says_lesion(text, taught)) >= 0.5:
+        return ask(
+            say("No column holds the findings, and the words under '{heading}' ({shown}) name lesions. Are they "
+                "the findings?", heading=name, shown=shown),
+            ["lesion", "note"], "lesion",
+        )  # fmt: skip
     if role.kind != "field" or role.number:
         return role
     return _checked_field(name, role, profile, shown, share, known, ask, taught)

@@ -15,6 +15,8 @@ from evenfoot.analytics.intake.sheet import RawColumn, RawSheet
 LOOKED_AT = "looked_at"
 MOST_LINES = 200
 """Rows of a sheet of such lines. [common practice, no source]"""
+MOST_LETTERS = 300
+"""Letters of a line of counts; a longer line is none, and is not looked at. [common practice, no source]"""
 _COUNTED = re.compile(r"(\d{1,5})\s+(?:x\s+)?(\D{2,40})")
 _COUNT_BEHIND = re.compile(r"(\D{2,40}?)\s*[:=]?\s*(\d{1,5})")
 
@@ -29,7 +31,8 @@ def counts_in_lines(sheet: RawSheet) -> tuple[RawSheet, list[Table]]:
     lines: list[list[str]] = []
     for position in range(len(sheet) if len(sheet) <= MOST_LINES else 0):
         cells = [" ".join(cell.split()) for cell in sheet.row(position) if cell.strip()]
-        lead, counts = _counts_of(", ".join(cells))
+        line = ", ".join(cells)
+        lead, counts = _counts_of(line) if len(line) <= MOST_LETTERS else ("", [])
         rows.append([number for _, number in counts])
         if not counts:
             lines.append(cells)

@@ -11,6 +11,7 @@ from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lesions import LESIONS
 from evenfoot.analytics.domain.lexicon import forms_meaning, heading_fields, meaning, phrases, plain, squeezed_heading
 from evenfoot.analytics.domain.locomotion import understand_scale
+from evenfoot.analytics.intake.fields import KINDS
 from evenfoot.analytics.intake.headings import LONGEST_HEADING, match_heading
 
 
@@ -68,6 +69,24 @@ class Role:
             "day": ["scores of", self.day],
         }.get(self.kind, [self.kind])
         return " ".join(part for part in parts if part)
+
+
+def is_code(code: str) -> bool:
+    """Whether an answer names something that a column can be.
+
+    Examples
+    --------
+    >>> [is_code(each) for each in ("group", "lesion DD", "foot LH", "note", "barn")]
+    [True, True, True, True, False]
+    """
+    try:
+        role = role_of_code(code, Role("note"))
+    except (KeyError, ValueError):
+        return False
+    return role.kind != "field" or role.field in _FIELDS
+
+
+_FIELDS = frozenset(field.name for fields in KINDS.values() for field in fields) | {"toe_length_mm/toe_length_after_mm"}
 
 
 def role_of_code(code: str, role: Role) -> Role:

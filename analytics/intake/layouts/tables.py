@@ -620,6 +620,8 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
         cow is not None and cow < len(cells) and _COW_LIKE.match(cells[cow].strip())
     ):
         return "line"
+    if _is_line_of_day(said, head):
+        return "line"
     first = head.roles[said[0][0]] if said[0][0] < len(head.roles) else None
     is_foot = first is not None and first.field == "foot" and meaning("foot", said[0][1]) is not None
     if begins_total(said[0][1]) and not is_foot and (cow is None or said[0][0] <= cow or not cells[cow].strip()):
@@ -653,6 +655,18 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
     if cow is None and len(said) > 1:
         return "record"
     return "line" if len(said) <= 3 else "record"
+
+
+def _is_line_of_day(said: Sequence[tuple[int, str]], head: _HeadingRow) -> bool:
+    """Whether a row is a day alone, or a name and a day, where neither stands under a heading of days."""
+    if len(said) > 2 or not said:
+        return False
+    place, text = said[-1]
+    role = head.roles[place] if place < len(head.roles) else None
+    if role is not None and (role.kind == "day" or role.field in ("visit_date", "recheck_on", "calving_date")):
+        return False
+    is_name = len(said) == 1 or not any(letter.isdigit() for letter in said[0][1])
+    return is_name and not text.isdecimal() and len(text) > 5 and is_day(text)
 
 
 def known_headings(sheet: RawSheet) -> int:

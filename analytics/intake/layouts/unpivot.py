@@ -18,7 +18,7 @@ import numpy as np
 from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.domain.lesions import OTHER_LESION
 from evenfoot.analytics.domain.lexicon import foot_sets, forms_meaning, meaning, phrases, plain
-from evenfoot.analytics.intake.layouts.profiles import DITTO, is_tick
+from evenfoot.analytics.intake.layouts.profiles import DITTO, TICKS, is_tick
 from evenfoot.analytics.intake.layouts.roles import MEASURES, Role
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings, read_remark
 from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt
@@ -545,6 +545,9 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
             return [], ()
         if meaning("away", text) is not None or words.taught.get(plain(text)) == AWAY:
             return [], ()
+        nothing = read_findings(text, taught=words.taught)
+        if nothing.nothing and text.casefold() not in TICKS:
+            return [], nothing.doubts
         found = read_findings(role.lesion)
         base = dict(_fields_of(found.findings[0])) if found.findings else {"lesion": role.lesion}
         if role.foot:

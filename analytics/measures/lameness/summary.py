@@ -109,8 +109,14 @@ def summary(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
         table = table[table["what"].isin(selection.lesions)].reset_index(drop=True)
     kinds = tuple(dict.fromkeys(table["kind"])) or KINDS
     scored_only = bool(len(table)) and set(table["what"]) <= {"lame", "severe"}
-    rests_on = (asked, "scores") if scored_only else (asked.with_(visits=kinds), "trims")
-    basis, cautions = basis_of(ledger, rests_on[0], level=level, method=METHOD, source=rests_on[1], notes=(_NOTE,))
+    basis, cautions = basis_of(
+        ledger,
+        asked.with_(visits=kinds),
+        level=level,
+        method=METHOD,
+        source="scores" if scored_only else "trims",
+        notes=(_NOTE,),
+    )
     visits = pd.concat(history, ignore_index=True) if history else pd.DataFrame(columns=list(_VISIT_COLUMNS))
     if table.empty and basis.cows:
         cautions += (say("There is no visit that looked at the herd, so nothing can be said of better or worse."),)

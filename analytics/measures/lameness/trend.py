@@ -48,16 +48,15 @@ def trend(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Answe
     Answer
         ``table``: term, estimate, low, high, p_value. Terms: ``odds ratio a year`` (1 = no trend), ``share at
         the start`` and ``share at the end`` (fitted, farms and seasons as they are in the whole); of one farm also
-        ``percentage points a year`` (straight line through the months) and ``Cochran-Armitage z``, which
-        takes every scoring for independent and months for alike; it is there for comparison and no sentence rests on
-        it. Of several farms these two would follow which farm was scored when, so they are left out.
+        ``percentage points a year``, the slope of a straight line through the months. Of several farms it would follow
+        which farm was scored when, so it is left out.
         ``extra["series"]``: month, cases, at_risk, prevalence, cows. ``extra["by_farm"]``, where several are
         pooled: farm and the slope of each.
 
     References
     ----------
     Harville DA (1974) Biometrika 61:383-385. Liang KY, Zeger SL (1986) Biometrika 73:13-22 (many farms).
-    Armitage P (1955) Biometrics 11:375-386. Agresti A (2002) Categorical Data Analysis, 2nd ed., section 5.3.5.
+    Armitage P (1955) Biometrics 11:375-386 (straight line).
     """
     outcome = outcome_of(selection)
     months = months_of(ledger, selection, outcome)
@@ -121,10 +120,7 @@ def _table(slope: LogisticSlope, series: pd.DataFrame, *, one_farm: bool) -> pd.
     if one_farm:
         months = series["month"].dt.year * 12 + series["month"].dt.month
         plain = cochran_armitage(series["cases"], series["at_risk"], months / 12.0)
-        rows += [
-            (say("percentage points a year"), 100 * plain.slope, nan, nan, nan),
-            (say("Cochran-Armitage z"), plain.z, nan, nan, plain.p_value),
-        ]
+        rows.append((say("percentage points a year"), 100 * plain.slope, nan, nan, nan))
     return pd.DataFrame(rows if len(series) else [], columns=list(COLUMNS))
 
 

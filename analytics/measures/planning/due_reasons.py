@@ -81,9 +81,9 @@ REASONS: dict[str, Reason] = {
         "toe",
         can_wait=True,
     ),
-    "early": Reason("trimmer", say("60 to 150 days in milk and not looked at since calving"), can_wait=True),
+    "early": Reason("trimmer", say("60 to 150 days in milk and no routine trim since calving"), can_wait=True),
     "dry-off": Reason("trimmer", say("Usual time to look: drying off"), can_wait=True),
-    "half-year": Reason("trimmer", N_("Half a year since her last trim on {day}"), can_wait=True),
+    "half-year": Reason("trimmer", N_("Half a year since her last routine trim on {day}"), can_wait=True),
     "leave": Reason("watch", N_("Leave her: complete natural shedding on {day}, not lame")),
 }
 """Every reason, the most severe first. [common practice, no source]"""
