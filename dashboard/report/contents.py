@@ -18,6 +18,7 @@ from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.progress import stage
+from evenfoot.analytics.queries.change_windows import changes as recorded_changes
 from evenfoot.analytics.queries.cow_status import newest_record
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.report.request import NAMES, Request
@@ -110,12 +111,15 @@ def _collected(ledger: Ledger, request: Request) -> Contents:
         asked.begin("signals")
         asked.keep("control", "control-chart", farm)
         asked.keep("control lesions", "control-chart", farm.with_(lesions=PARENTS))
-    changes = pd.DataFrame(columns=["date", "what"])
+    changes = pd.DataFrame(columns=["date", "what", "lesions"])
     if request.wants("changes") or request.wants("summary"):
         asked.begin("changes")
         changes = changes_of(ledger, request, until)
-        for place, day in enumerate(changes["date"]):
-            asked.keep(f"change {place}", "change-impact", farm, change=day.date())
+        for place, (day, codes) in enumerate(zip(changes["date"], changes["lesions"], strict=True)):
+            # Of several changes of one day each is judged on what it aims at itself.
+            alone = (changes["date"] == day).sum() == 1 or not codes
+            own = farm if alone else farm.with_(lesions=tuple(codes.split()))
+            asked.keep(f"change {place}", "change-impact", own, change=day.date())
     if request.wants("benchmark"):
         asked.begin("benchmark")
         asked.keep("benchmark", "benchmark", selection.with_(farms=()))
@@ -165,11 +169,7 @@ def _period(ledger: Ledger, request: Request) -> Selection:
 
 
 def changes_of(ledger: Ledger, request: Request, until: dt.date) -> pd.DataFrame:
-    """Changes recorded on the farm up to a day: date, what."""
-    if request.allowed is not None and request.farm not in request.allowed:
-        return pd.DataFrame(columns=["date", "what"])
-    frame = ledger.frame(
-        "SELECT DISTINCT date, what FROM change_rows WHERE farm = ? AND date <= ? ORDER BY date, what",
-        [request.farm, until],
-    )
-    return frame.assign(date=pd.to_datetime(frame["date"]))
+    """Changes recorded on the farm up to a day: date, what, lesions (codes of what each aims at), oldest first."""
+    known = recorded_changes(ledger, Selection(farms=(request.farm,), allowed=request.allowed))
+    known = known[known["date"] <= pd.Timestamp(until)].drop_duplicates(["date", "what"])
+    return known.sort_values(["date", "what"])[["date", "what", "lesions"]].reset_index(drop=True)

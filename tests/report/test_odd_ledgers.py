@@ -68,6 +68,32 @@ def test_ulcers_without_a_foot_make_no_claw_sound(tmp_path: Path) -> None:
     assert "Outer hind claws" not in said
 
 
+def test_two_changes_of_one_day_are_judged_on_what_each_aims_at(tmp_path: Path) -> None:
+    """Digital dermatitis is halved by the bath; sole ulcers, at which the mats aim, stay as they were."""
+    rows = [
+        {
+            "farm": "A", "visit_date": f"{2023 + month // 12}-{1 + month % 12:02d}-08", "visit_kind": "whole-herd",
+            "cow": str(cow), "foot": "LH" if code else None, "lesion": code,
+        }
+        for month in range(24)
+        for cow in range(60)
+        for code in [
+            "DD" if (cow + 7 * month) % 60 < (24 if month < 12 else 8)
+            else "SU" if (cow + 7 * month) % 60 >= 52 else None
+        ]
+    ]  # fmt: skip
+    made = [
+        {"farm": "A", "date": "2024-01-02", "what": "Foot bath twice a week"},
+        {"farm": "A", "date": "2024-01-02", "what": "New mats", "lesions": "SU"},
+    ]
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows), checked("changes", made))
+    found = collect(ledger, Request("A", sections=("changes",)))
+    aimed = [found.answers[f"change {place}"].extra["verdict"].iloc[0] for place in range(2)]
+    assert [(row["lesions"], row["verdict"]) for row in aimed] == [
+        ("DD ID IP HHE", "better"), ("SU", "no-clear-change"),
+    ]  # fmt: skip
+
+
 def test_the_report_judges_no_month_of_the_first_year(tmp_path: Path) -> None:
     ledger = ledger_of(tmp_path / "l.duckdb", checked("locomotion", monthly(scores, "A", 10, cows=40, lame=5)))
     said = plain(document.document(collect(ledger, Request("A"))))
