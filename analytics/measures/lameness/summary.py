@@ -34,6 +34,10 @@ TOO_WIDE = 0.25
 """Where even so many more of every cow would look like chance, there are too few records to say.
 [common practice, no source]"""
 
+MANY_VISITS = 8
+"""With so many earlier visits it is how they differ, and not how few they are, that hides a change.
+[common practice, no source]"""
+
 LAME_COUNTS = 2.5
 """How many times the share of error of a lesion goes to lameness, which is what is asked first.
 [common practice, no source]"""
@@ -334,7 +338,13 @@ def _reason(row: dict[str, Any], verdict: str, source: _Source) -> Message:
         said = _too_few(source)
     else:
         more = max(1, math.ceil(100 * row["detectable"] - 1e-6))
-        if verdict == "too-few":
+        if verdict == "too-few" and (~source.newest).sum() >= MANY_VISITS:
+            said = say(
+                "Its earlier visits differ so much from each other that even {more} of 100 cows more would look like "
+                "chance; look at the months one by one.",
+                more=more,
+            )
+        elif verdict == "too-few":
             said = say("Even {more} of 100 cows more would look like chance here.", more=more)
         else:
             said = _unchanged(row, more)
