@@ -65,6 +65,15 @@ def test_the_difference_is_of_the_recent_visits_and_the_sentence_says_so(tmp_pat
     assert "cows more would look like chance here" in row["reason"]
 
 
+def test_months_never_seen_before_are_said(tmp_path: Path) -> None:
+    julys = (f"{year}-07-06" for year in (2023, 2024, 2025))
+    first_winter = of(tmp_path / "a", *(visit(day, 100, 10) for day in julys), visit("2026-01-05", 100, 45))
+    row = summary(first_winter, Selection()).table.set_index("what").loc["SU"]
+    assert row["reason"].endswith("No earlier visit fell in these months of the year, and lesions have a season.")
+    seen_before = of(tmp_path / "b", *(visit(day, 100, 10) for day in DAYS))
+    assert not any("fell in these months" in reason for reason in summary(seen_before, Selection()).table["reason"])
+
+
 def test_a_farm_with_scorings_alone_rests_on_them(tmp_path: Path) -> None:
     rows = [
         {"date": day, "farm": "Ash", "cow": str(cow), "score": 3 if cow < 10 else 1, "scale": "1-5"}

@@ -203,7 +203,7 @@ def _comparable(all_visits: HerdVisits, fixed: tuple[str, ...]) -> _Source | Non
     ill = np.zeros((len(outcomes), *seen.shape), dtype=bool)
     what = pd.Index(outcomes).get_indexer(pd.Index(found["what"]))
     ill[what, visits.index.get_indexer(pd.Index(found["visit"])), cows.get_indexer(pd.Index(found["cow"]))] = True
-    unlike = _SELECTIVE.get(kind) or _other_people(all_visits.people, visits, other_scale)
+    unlike = _SELECTIVE.get(kind) or _other_people(all_visits.people, visits, other_scale) or _other_months(visits)
     return _Source(kind, visits, seen, ill, outcomes, unlike)
 
 
@@ -224,6 +224,15 @@ def _other_people(people: pd.DataFrame, visits: pd.DataFrame, other_scale: bool)
     if other_scale:
         return say("Scores on another scale are left out.")
     return None
+
+
+def _other_months(visits: pd.DataFrame) -> Message | None:
+    """Whether the newest visit falls into months in which the herd was not seen in any earlier year."""
+    days = (visits["last"].max() - visits.loc[~visits["newest"], "last"]).dt.days.to_numpy(dtype=float)
+    off = np.abs(days - YEAR_DAYS * np.maximum(np.round(days / YEAR_DAYS), 1))
+    if not len(days) or (off <= SEASON_DAYS).any():
+        return None
+    return say("No earlier visit fell in these months of the year, and lesions have a season.")
 
 
 def judge_farm(farm: str, scored: HerdVisits | None, trimmed: HerdVisits | None) -> tuple[pd.DataFrame, pd.DataFrame]:
