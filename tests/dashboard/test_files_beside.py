@@ -6,6 +6,7 @@ import json
 import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
 import threading
@@ -175,6 +176,25 @@ def test_who_had_to_queue_for_a_thread_does_not_wait_once_more(
     with ThreadPoolExecutor(4) as pool:
         told = list(pool.map(ask, range(12)))
     assert min(told) >= 3.0 and max(told) < 5.5
+
+
+def test_a_holding_that_is_over_shortens_no_later_wait(
+    tmp_path: Path, hold: Callable[[Path], int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("evenfoot.analytics.ledger.engines.file_lease.WAIT_SECONDS", 2.0)
+    monkeypatch.setattr("evenfoot.analytics.ledger.engines.file_lease.STILL_HELD_SECONDS", 60.0)
+    ledger = herd(tmp_path / "ledger.duckdb", "Home", 5)
+    for _ in range(2):
+        ledger.lease.drop_if_idle()
+        holder = hold(tmp_path / "ledger.duckdb")
+        began = time.monotonic()
+        with pytest.raises(UserError, match="in use by"):
+            ledger.farms()
+        assert time.monotonic() - began >= 2.0
+        os.kill(holder, signal.SIGKILL)
+        os.waitpid(holder, 0)
+        time.sleep(0.1)
+        assert ledger.farms() == ["Home"]
 
 
 def test_a_reader_opens_again_what_was_replaced_while_it_was_opened(

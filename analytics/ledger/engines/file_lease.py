@@ -268,6 +268,8 @@ class FileLease:
                         if now > self._refused[1] + STILL_HELD_SECONDS:
                             self._held_since = now
                         self._refused = (refusal, now)
+                    elif opened is not None:
+                        self._refused = ("", 0.0)  # That holding is over.
                     self._turn.notify_all()
 
     def _held_until(self, wait: float) -> float:
