@@ -92,7 +92,7 @@ def test_years_compare_like_months_and_pair_cows(tmp_path: Path) -> None:
 
 
 def test_years_say_when_there_is_not_enough(tmp_path: Path) -> None:
-    few = [scoring(cow, 3, on=f"{year}-03-10") for year in (2024, 2025) for cow in range(8)]
+    few = [scoring(cow, 1 + 2 * (cow < 3), on=f"{year}-03-10") for year in (2024, 2025) for cow in range(8)]
     assert years(herd(tmp_path / "1", (), few), Selection()).table["direction"].tolist()[1:] == ["too few"]
     one = years(herd(tmp_path / "2", (), few[8:]), Selection())
     assert any("no year before this one" in caution for caution in one.cautions)

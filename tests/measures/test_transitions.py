@@ -34,7 +34,7 @@ def test_steps_by_hand(tmp_path: Path) -> None:
 
 def test_by_month_is_the_later_scoring(tmp_path: Path) -> None:
     rows = [scoring(1, s, on=d) for s, d in zip((1, 4, 4), DAYS, strict=True)]
-    table = transitions(herd(tmp_path, scorings=rows), Selection(), by=("month",)).table
+    table = transitions(herd(tmp_path, scorings=rows), Selection(visits=("all",)), by=("month",)).table
     seen = table[table["cows"] > 0][["month", "transition"]].to_numpy().tolist()
     assert seen == [[pd.Timestamp("2025-02-01"), "new"], [pd.Timestamp("2025-03-01"), "chronic"]]
 

@@ -97,7 +97,7 @@ def test_too_little_is_said_in_words(tmp_path: Path, measure: object) -> None:
         [trim(cow, on=day) for cow, day in itertools.product(range(30), MONTHS[:3])],
         [scoring(cow, 4, on=day) for cow in range(3) for day in MONTHS],
     )
-    few_cows = measure(ledger, Selection())  # type: ignore[operator]
+    few_cows = measure(ledger, Selection(visits=("all",)))  # type: ignore[operator]
     assert few_cows.table.iloc[:2]["estimate"].isna().all()
     assert any("Not enough to say" in caution for caution in few_cows.cautions)
     no_case = measure(ledger, Selection(lesions=("SU",)))  # type: ignore[operator]
