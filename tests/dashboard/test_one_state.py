@@ -72,7 +72,7 @@ def test_nobody_writes_while_a_panel_is_drawn(ledger: Ledger) -> None:
 
 
 IN_AND_OUT = """
-import sys
+import sys, time
 from evenfoot.analytics.ledger import open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.failures import Busy
@@ -88,7 +88,9 @@ def certainly(act):
 ledger, second = open_ledger(sys.argv[1]), sheet(20)
 print("begun", flush=True)
 while True:
+    time.sleep(0.2)  # A program that writes without any pause lets no reader in.
     done = certainly(lambda: add_sheets(ledger, [second], "second.csv", "second"))
+    time.sleep(0.2)
     certainly(lambda: undo_import(ledger, done.import_no, copy=False))
 """
 
