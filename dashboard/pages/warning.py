@@ -11,7 +11,7 @@ from evenfoot.analytics.domain.lesions import PARENTS
 from evenfoot.analytics.domain.seasons import SEASON_OF_MONTH
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
-from evenfoot.analytics.measures.lameness.control_chart import control_chart
+from evenfoot.analytics.measures.lameness.control_chart import OF_LATE, control_chart
 from evenfoot.analytics.measures.lameness.season import season
 from evenfoot.analytics.measures.lameness.transitions import transitions
 from evenfoot.analytics.measures.lameness.trend import trend
@@ -36,12 +36,6 @@ from evenfoot.dashboard.view import View
 
 WATCHED = "DD"
 """Watched where no lesion is chosen: it is the one that spreads. [common practice, no source]"""
-
-OF_LATE = (
-    "{n} of the last {of} months with records lie above the limits.",
-    "{n} of the last {of} months with records lie below the limits.",
-)
-"""The notes of a control chart that count the signals of the newest half year."""
 
 MOST_TOLD = 6
 """Signals told above a chart; all are in its numbers."""

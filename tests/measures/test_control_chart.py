@@ -30,7 +30,7 @@ def test_a_bad_month_is_named(tmp_path: Path) -> None:
     assert table["centre"].iloc[0] == pytest.approx(0.2, abs=0.01)
     assert table["signal"].tolist() == [""] * 13 + ["above the upper limit", ""]
     assert any("2025-02: above the upper limit" in note for note in answer.basis.notes)
-    assert any(note == "1 of the last 6 months with records lie above the limits." for note in answer.basis.notes)
+    assert any(note == "1 of the last 6 months with records lies above the limits." for note in answer.basis.notes)
     assert any("about one herd in ten" in caution for caution in answer.cautions)
 
 

@@ -70,6 +70,10 @@ def test_months_never_seen_before_are_said(tmp_path: Path) -> None:
     first_winter = of(tmp_path / "a", *(visit(day, 100, 10) for day in julys), visit("2026-01-05", 100, 45))
     row = summary(first_winter, Selection()).table.set_index("what").loc["SU"]
     assert row["reason"].endswith("No earlier visit fell in these months of the year, and lesions have a season.")
+    calm = of(
+        tmp_path / "c", *(visit(day, 100, 10) for day in ("2023-07-06", "2024-07-06", "2025-07-06", "2026-01-05"))
+    )
+    assert not any("fell in these months" in reason for reason in summary(calm, Selection()).table["reason"])
     seen_before = of(tmp_path / "b", *(visit(day, 100, 10) for day in DAYS))
     assert not any("fell in these months" in reason for reason in summary(seen_before, Selection()).table["reason"])
 

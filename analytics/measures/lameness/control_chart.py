@@ -13,9 +13,17 @@ from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.lameness.monthly_chart import BASELINE_MONTHS, METHOD, charted, lately, luck, sides
 from evenfoot.analytics.measures.lameness.signals import signals_of
 from evenfoot.analytics.measures.outcome import Outcome, months_of, outcome_of, series_basis
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.messages import N_, Message, say
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.analytics.stats.baseline_chart import BaselineChart
+
+OF_LATE = (
+    N_("{n} of the last {of} months with records lie above the limits."),
+    N_("{n} of the last {of} months with records lies above the limits."),
+    N_("{n} of the last {of} months with records lie below the limits."),
+    N_("{n} of the last {of} months with records lies below the limits."),
+)
+"""The notes that count the signals of the newest half year."""
 
 
 @memoize
@@ -96,9 +104,9 @@ def _notes(chart: BaselineChart, table: pd.DataFrame, outcome: Outcome) -> tuple
     newest = lately(table)
     above, below = (int((sides(newest) == side).sum()) for side in (1, -1))
     if above:
-        notes.append(say("{n} of the last {of} months with records lie above the limits.", n=above, of=len(newest)))
+        notes.append(say(OF_LATE[0 if above > 1 else 1], n=above, of=len(newest)))
     if below:
-        notes.append(say("{n} of the last {of} months with records lie below the limits.", n=below, of=len(newest)))
+        notes.append(say(OF_LATE[2 if below > 1 else 3], n=below, of=len(newest)))
     return tuple(notes)
 
 

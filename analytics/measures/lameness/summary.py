@@ -151,6 +151,7 @@ class _Source:
     ill: npt.NDArray[np.bool_]
     outcomes: tuple[str, ...]
     others: Message | None
+    other_months: Message | None
 
     @property
     def newest(self) -> npt.NDArray[np.bool_]:
@@ -203,8 +204,8 @@ def _comparable(all_visits: HerdVisits, fixed: tuple[str, ...]) -> _Source | Non
     ill = np.zeros((len(outcomes), *seen.shape), dtype=bool)
     what = pd.Index(outcomes).get_indexer(pd.Index(found["what"]))
     ill[what, visits.index.get_indexer(pd.Index(found["visit"])), cows.get_indexer(pd.Index(found["cow"]))] = True
-    unlike = _SELECTIVE.get(kind) or _other_people(all_visits.people, visits, other_scale) or _other_months(visits)
-    return _Source(kind, visits, seen, ill, outcomes, unlike)
+    unlike = _SELECTIVE.get(kind) or _other_people(all_visits.people, visits, other_scale)
+    return _Source(kind, visits, seen, ill, outcomes, unlike, _other_months(visits))
 
 
 _SELECTIVE: dict[str, Message] = {
@@ -357,7 +358,9 @@ def _reason(row: dict[str, Any], verdict: str, source: _Source) -> Message:
             said = say("Even {more} of 100 cows more would look like chance here.", more=more)
         else:
             said = _unchanged(row, more)
-    return say("{first} {second}", first=said, second=source.others) if source.others else said
+    # Where nothing is called, months never seen before change nobody's mind.
+    besides = source.others or (source.other_months if verdict in ("worse", "better") else None)
+    return say("{first} {second}", first=said, second=besides) if besides else said
 
 
 def _shares(row: dict[str, Any]) -> dict[str, Any]:
