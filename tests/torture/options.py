@@ -156,6 +156,7 @@ def asked(asks: list[tuple[str, str, str]], path: Path) -> Callable[[Callable[[A
 def main() -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("--all", action="store_true", help="every panel and option, once with each sort of value")
+    parser.add_argument("--after", type=int, default=0, metavar="N", help="leave out the first N addresses")
     times, chance, folder = start(3000, parser)
     tally = Tally("options")
     path = folder / "demo.duckdb"
@@ -176,9 +177,11 @@ def main() -> int:
         }  # fmt: skip
 
     cows, real = run(make).result
-    asks = every(real, cows) if parser.parse_args().all else searches(times, chance, real)
+    options = parser.parse_args()
+    asks = every(real, cows) if options.all else searches(times, chance, real)
     slowest = most = 0.0
     whole = len(asks)
+    asks = asks[options.after :]
     while asks:
         print(
             f"options: {whole - len(asks)} of {whole}, slowest {slowest:.2f} s, most memory {most:.0f} MB", flush=True
