@@ -1,4 +1,4 @@
-"""The catalogue of what Evenfoot says: one gettext file a language, read when its language is first spoken."""
+"""The catalogue of what Evenfoot says: one gettext file a language other than English, read at first use."""
 
 from __future__ import annotations
 
@@ -13,13 +13,16 @@ DOMAIN = "evenfoot"
 LANGUAGES = {"en": "English", "es": "Español"}
 """Language -> its name in itself."""
 
+TRANSLATED = tuple(language for language in LANGUAGES if language != "en")
+"""Languages that have a file. English is what the code says, so it needs none."""
+
 CONTEXT = "\x04"
 """Stands between what a word is said of and the word, where one English word has two meanings."""
 
 
 @cache
 def catalogue(language: str) -> dict[str, str]:
-    """English template -> template in a language, as the catalogue's file has it.
+    """English template -> template in a language, as its file has it; nothing for English, which the code says.
 
     Read as text at first use (a tenth of a second), so that no compiled copy can lag behind the file that is
     edited.
@@ -36,6 +39,8 @@ def catalogue(language: str) -> dict[str, str]:
     """
     if language not in LANGUAGES:
         raise UserError(f"There is no language '{language}' here; use one of {', '.join(LANGUAGES)}.")
+    if language not in TRANSLATED:
+        return {}
     from babel.messages.pofile import read_po
 
     out: dict[str, str] = {}

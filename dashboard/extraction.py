@@ -13,7 +13,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
-from evenfoot.dashboard.catalogue import DOMAIN, LANGUAGES, LOCALE, path_of
+from evenfoot.dashboard.catalogue import DOMAIN, LANGUAGES, LOCALE, TRANSLATED, path_of
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("analytics", "dashboard")
@@ -135,10 +135,6 @@ def refreshed(language: str, template: Catalog) -> Catalog:
     catalog.creation_date = catalog.revision_date = dt.datetime(2026, 1, 1, tzinfo=dt.UTC)
     catalog.last_translator = catalog.language_team = "the Evenfoot contributors"
     catalog.msgid_bugs_address = ""
-    if language == "en":
-        for message in catalog:
-            if message.id and not message.string:
-                message.string = message.id
     return catalog
 
 
@@ -154,7 +150,7 @@ def unsaid(catalog: Catalog) -> list[str]:
     return [str(message.id) for message in catalog if message.id and not message.string]
 
 
-def main(languages: Iterable[str] = LANGUAGES) -> None:
+def main(languages: Iterable[str] = TRANSLATED) -> None:
     """Bring every language's file up to date and say what is missing."""
     template = gathered()
     for language in languages:

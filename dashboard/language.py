@@ -99,6 +99,8 @@ class Words:
         return Filling(self, known).fill(said, values)
 
     def _template(self, english: str) -> str:
+        if self.language == "en":
+            return english
         known = catalogue(self.language).get(english)
         if known is None:
             log.info("no words for %r in %s", english, self.language)

@@ -96,6 +96,7 @@ LOCOMOTION: tuple[Field, ...] = (
     Field("scorer", "label", "Who scored", "KV"),
     _NOTE,
     Field("group", "label", "Her group", "high"),
+    Field("herd_size", "whole", "Cows in the milking herd that day", "180"),
 )
 
 REGISTER: tuple[Field, ...] = (

@@ -206,7 +206,9 @@ def is_whole(headings: Headings) -> bool:
 
 
 def _tells(headings: Headings) -> bool:
-    return any(match.field.telling for match in headings.matches.values())
+    """Whether a column says what kind of sheet it is. The size of the herd does not where cows are scored."""
+    telling = {name for name, match in headings.matches.items() if match.field.telling}
+    return bool(telling - {"herd_size"} if "locomotion_score" in headings.matches else telling)
 
 
 def _unique_names(cells: Sequence[str]) -> list[str]:

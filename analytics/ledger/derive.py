@@ -269,7 +269,7 @@ SELECT farm, 0 AS scoring, visit_date, cow, "group", herd_size, scored, ill,
   CASE WHEN visit_kind IS NULL OR visit_kind IN ({_WHOLE}) THEN 1 ELSE 0 END AS judged
 FROM said
 UNION ALL
-SELECT farm, 1, date, cow, MAX("group"), NULL, 1, COALESCE(MAX({_at_least("lame")}), 0), 0, 1
+SELECT farm, 1, date, cow, MAX("group"), MAX(herd_size), 1, COALESCE(MAX({_at_least("lame")}), 0), 0, 1
 FROM {_SCORE_ROWS} AS s GROUP BY farm, date, cow
 """
 
@@ -304,7 +304,8 @@ _DRY = " OR ".join(f"LOWER(\"group\") LIKE '{name}'" for name in _DRY_GROUPS)
 _COVERAGE = f"""
 CREATE TEMP TABLE coverage AS
 WITH sizes AS (
-  SELECT farm, visit_date, MAX(herd_size) AS herd_size FROM said WHERE herd_size IS NOT NULL GROUP BY farm, visit_date),
+  SELECT farm, visit_date, MAX(herd_size) AS herd_size FROM looks WHERE herd_size IS NOT NULL
+  GROUP BY farm, visit_date),
 near AS (
   SELECT farm, scoring, run, herd_size, visit_date FROM (
     SELECT v.farm, v.scoring, v.run, s.herd_size, s.visit_date,

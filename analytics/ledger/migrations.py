@@ -103,6 +103,13 @@ MIGRATIONS: tuple[Migration, ...] = (
         derive=True,
         keys=True,
     ),
+    Migration(
+        11,
+        "the size of the herd on a sheet of scores",
+        ('ALTER TABLE score_rows ADD COLUMN "herd_size" INTEGER',),
+        derive=True,
+        keys=True,
+    ),
 )
 
 

@@ -8,7 +8,7 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 10
+SCHEMA_VERSION = 11
 """The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
@@ -56,6 +56,7 @@ LOCOMOTION_FIELDS: dict[str, str] = {
     "scorer": "VARCHAR",
     "note": "VARCHAR",
     "group": "VARCHAR",
+    "herd_size": "INTEGER",
 }
 REGISTER_FIELDS: dict[str, str] = {
     "farm": "VARCHAR",

@@ -114,3 +114,24 @@ def test_the_group_on_a_sheet_of_scores_is_the_cows_on_that_day(tmp_path: Path) 
     assert found.where(found.notna(), None).values.tolist() == [["1", "High"], ["2", "Fresh"], ["3", None]]
     rows = ledger.frame('SELECT "group", note FROM score_rows ORDER BY cow')
     assert rows["group"].tolist()[:2] == ["High", "Low"] and rows["note"].isna().all()
+
+
+def test_the_herd_size_of_a_sheet_of_scores_says_how_much_was_looked_at(tmp_path: Path) -> None:
+    """It was read as a trim sheet on which nothing was found."""
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    for day, cows in (("2026-03-10", 30), ("2026-06-10", 110)):
+        rows = "".join(f"Ash,{day},{cow},{1 + cow % 3},120\n" for cow in range(cows))
+        sheet = prepare_import(ledger, f"farm,date,cow,score,herd_size\n{rows}".encode(), f"{day}.csv", today=TODAY)
+        assert [part.kind for part in sheet.sheets] == ["locomotion"]
+        run_import(ledger, sheet, day)
+    assert len(ledger.frame("SELECT * FROM trims")) == 0
+    assert kinds(ledger, "scores") == ["part-herd", "scoring"]
+
+
+def test_a_herd_size_above_a_table_of_scores_is_kept(tmp_path: Path) -> None:
+    ledger = open_ledger(tmp_path / "l.duckdb")
+    rows = "".join(f"{cow},{1 + cow % 3}\n" for cow in range(1, 31))
+    text = f"Farm: Ash,\nDate: 10 March 2026,\nHerd size: 120,\ncow,locomotion score\n{rows}".encode()
+    run_import(ledger, prepare_import(ledger, text, "walk.csv", today=TODAY, accept=True), "1")
+    assert set(ledger.frame("SELECT herd_size FROM score_rows")["herd_size"]) == {120}
+    assert kinds(ledger, "scores") == ["part-herd"]

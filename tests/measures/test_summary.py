@@ -140,6 +140,16 @@ def score(day: str, cows: int, lame: int, scale: str, scorer: str = "KV") -> lis
 MONTHS = [str(day.date()) for day in pd.date_range("2025-01-10", "2026-03-10", freq="MS") + pd.Timedelta(days=9)]
 
 
+def test_lists_of_lame_cows_alone_are_too_few_to_say(tmp_path: Path) -> None:
+    """Every list is 100 of 100 lame, whatever becomes of the herd."""
+    days = [f"2026-{month:02}-10" for month in range(1, 9)]
+    rows = [row | {"herd_size": 120} for day in days for row in score(day, 20, 20, "1-5")]
+    table = summary(ledger_of(tmp_path / "l.duckdb", checked("locomotion", rows)), Selection()).table
+    assert set(table["verdict"]) == {"too-few"} and set(table["what"]) == {"lame", "severe"}
+    assert table["reason"].iloc[0].startswith("Nearly all cows written down are lame")
+    assert table[["low", "high", "detectable"]].isna().all(axis=None)
+
+
 def test_scores_of_another_scale_are_left_out_and_it_is_said(tmp_path: Path) -> None:
     """Scores on the old scale show half the herd lame; against them the newest would be far better."""
     rows = [*(row for day in MONTHS[:6] for row in score(day, 80, 40, "1-5"))]

@@ -187,7 +187,7 @@ BLANKED: dict[str, tuple[str, ...]] = {
         "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm", "shed_stage", "toe_break_mm",
         "action", "recheck_on", "locomotion_score", "locomotion_scale",
     ),
-    "locomotion": ("scale", "scorer", "group"),
+    "locomotion": ("scale", "scorer", "group", "herd_size"),
     "register": ("breed", "sire"),
 }  # fmt: skip
 """Fields that a record can be without: a cell that cannot be right is left blank and listed, the row is kept."""

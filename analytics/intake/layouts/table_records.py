@@ -746,7 +746,8 @@ class TableRecords:
             }
             self.own["score"] = " ".join(self.table.headings[place].split())
             for name, target in (("cow", "cow"), ("farm", "farm"), ("visit_date", "visit_date"), ("trimmer", "scorer"),
-                                 ("group", "group"), ("locomotion_scale", "scale")):  # fmt: skip
+                                 ("group", "group"), ("herd_size", "herd_size"),
+                                 ("locomotion_scale", "scale")):  # fmt: skip
                 if name in shared:
                     codes, texts = shared[name]
                     columns[target] = RawColumn(codes[keep], texts)
@@ -792,7 +793,9 @@ def _says_unseen(text: str) -> bool:
 BOTH_FEET = "both"
 """Stands for the two feet of a row that have a finding, where a remark says no more than both."""
 _STAGE_ALONE = re.compile(r"(?:(?:stage|stadium|estadio|stade|est[aá]dio)\s+)?[mM]\s?(4[.,]1|[0-4])", re.I)
-_OF_SCORES = frozenset(("cow", "farm", "visit_date", "trimmer", "group", "locomotion_scale", "locomotion_score"))
+_OF_SCORES = frozenset(
+    ("cow", "farm", "visit_date", "trimmer", "group", "herd_size", "locomotion_scale", "locomotion_score")
+)
 """Fields of a row that a record of a score takes up."""
 
 

@@ -38,6 +38,10 @@ MANY_VISITS = 8
 """With so many earlier visits it is how they differ, and not how few they are, that hides a change.
 [common practice, no source]"""
 
+ONLY_LAME = 0.9
+"""Where so large a share of the cows scored are lame, only lame cows were written down.
+[common practice, no source]"""
+
 LAME_COUNTS = 2.5
 """How many times the share of error of a lesion goes to lameness, which is what is asked first.
 [common practice, no source]"""
@@ -282,7 +286,16 @@ def judge_farm(farm: str, scored: HerdVisits | None, trimmed: HerdVisits | None)
 
 def _enough(source: _Source) -> bool:
     newest = source.newest
-    return bool((~newest).any() and min(source.looked[newest].max(), source.looked[~newest].max()) >= FEW_COWS)
+    enough = (~newest).any() and min(source.looked[newest].max(), source.looked[~newest].max()) >= FEW_COWS
+    return bool(enough and not _only_lame(source))
+
+
+def _only_lame(source: _Source) -> bool:
+    """Whether the scorings are lists of lame cows, which cannot say how many of the herd are lame."""
+    if source.kind == "whole-herd" or "lame" not in source.outcomes:
+        return False
+    lame = source.cases[source.outcomes.index("lame")].sum()
+    return bool(lame >= ONLY_LAME * source.looked.sum())
 
 
 def _expectation(source: _Source) -> Expectation:
@@ -359,7 +372,11 @@ def _reason(row: dict[str, Any], verdict: str, source: _Source) -> Message:
         else:
             said = _unchanged(row, more)
     # Where nothing is called, months never seen before change nobody's mind.
-    besides = source.others or (source.other_months if verdict in ("worse", "better") else None)
+    besides = (
+        None
+        if _only_lame(source)
+        else source.others or (source.other_months if verdict in ("worse", "better") else None)
+    )
     return say("{first} {second}", first=said, second=besides) if besides else said
 
 
@@ -392,6 +409,11 @@ def _called(row: dict[str, Any]) -> Message:
 
 
 def _too_few(source: _Source) -> Message:
+    if _only_lame(source):
+        return say(
+            "Nearly all cows written down are lame, so these lists cannot show whether more of the herd are. Score the "
+            "whole herd, or a sample of it."
+        )
     newest = source.newest
     if newest.all():
         return say("There is no earlier visit of the same kind to compare with.")
