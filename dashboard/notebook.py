@@ -93,7 +93,10 @@ class Result:
         return go.Figure({"data": figure.data, "layout": figure.layout})
 
     def __str__(self) -> str:
-        lines = [self.table.to_string(index=False) if len(self.table) else "No rows.", *basis_sentences(self.answer)]
+        lines = [
+            self.table.to_string(index=False, na_rep="-") if len(self.table) else "No rows.",
+            *basis_sentences(self.answer),
+        ]
         return "\n".join([*lines, *self.cautions])
 
 

@@ -67,7 +67,7 @@ def rendered(frame: pd.DataFrame, format: str) -> str:
         return csv_text(frame)
     if format == "json":
         return json.dumps(json_rows(frame), ensure_ascii=False, allow_nan=False) + "\n"
-    return (frame.to_string(index=False) if len(frame) else "No rows.") + "\n"
+    return (frame.to_string(index=False, na_rep="-") if len(frame) else "No rows.") + "\n"
 
 
 def measures_listed() -> str:

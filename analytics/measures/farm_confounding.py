@@ -83,7 +83,7 @@ def shared_farms(met: pd.DataFrame, reference: Hashable) -> SharedFarms:
     return SharedFarms(within, tuple(between), tuple(refused), one_farm)
 
 
-def refusal(groups: list[str], reference: str, what: str, one_farm: bool) -> Message:
+def refusal(groups: list[str], reference: str, what: str, one_farm: bool, *, of_cases: bool = False) -> Message:
     """Why *groups* are not compared with the *reference*, in one sentence.
 
     Parameters
@@ -94,7 +94,18 @@ def refusal(groups: list[str], reference: str, what: str, one_farm: bool) -> Mes
         What they are groups of, as it stands in a sentence.
     one_farm : bool
         There is one farm alone.
+    of_cases : bool
+        Cows with a case that was followed are compared, not all cows.
     """
+    if of_cases:
+        return say(
+            "No two farms here have {least} cows or more with a case that was followed in {reference} and as many in "
+            "{groups}: how soon cases are back cannot be compared between them. The figures stand as descriptions of "
+            "those farms.",
+            least=LEAST_COWS,
+            reference=reference,
+            groups=say(" or in ").join(groups),
+        )
     if one_farm:
         return say(
             "Fewer than {least} cows were met in {groups} or in {reference}: too few to compare them.",

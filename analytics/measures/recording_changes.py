@@ -1,4 +1,4 @@
-"""Changes in how was recorded, which move a figure though no cow changed: another person, another scale."""
+"""What moves a figure though no cow changed: another person, another scale, other farms."""
 
 from __future__ import annotations
 
@@ -81,3 +81,27 @@ def _changes(rows: pd.DataFrame, column: str) -> pd.DataFrame:
     ended, before = earlier["last"].cummax().groupby(spans["farm"]).shift(), earlier[column].shift()
     changes = spans.assign(when=spans["first"], before=before, now=spans[column])[ended < spans["first"]]
     return changes.groupby("farm", as_index=False).tail(1)[["farm", "when", "before", "now"]]
+
+
+def other_farms(n_farms: pd.Series, farms: int) -> tuple[Message, ...]:
+    """Say where the periods of a series are not all of the same farms.
+
+    Parameters
+    ----------
+    n_farms : pandas.Series of int
+        Farms with records in each period.
+    farms : int
+        Farms with records in any of them.
+    """
+    some = int((n_farms < farms).sum())
+    if not some:
+        return ()
+    return (
+        say(
+            "In {n} of {of} periods some of the {farms} farms have no records: the share may change because other "
+            "farms were looked at. Choose one farm to see it change for its cows.",
+            n=some,
+            of=len(n_farms),
+            farms=farms,
+        ),
+    )

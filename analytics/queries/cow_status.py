@@ -39,6 +39,10 @@ RETURNING_TIMES = 3
 FOR_THE_VETERINARIAN = ("IP", "TN")
 """Interdigital phlegmon and toe necrosis: deep or spreading infection. [common practice, no source]"""
 
+LASTING = ("TN",)
+"""Of those, what does not heal by itself: it stays open until the cow is looked at again, for RETURNING_DAYS at most.
+[common practice, no source]"""
+
 COW = ["farm", "cow"]
 PLACE = ["foot", "claw", "lesion", "action", "recheck_on"]
 """What a record says beside its day: where, what, what was done and when to look again."""
@@ -313,8 +317,11 @@ def _with_findings(herd: pd.DataFrame, found: pd.DataFrame, today: pd.Timestamp)
     at_last_look = fresh.merge(herd[[*COW, "looked_on"]], on=COW)
     at_last_look = at_last_look[at_last_look["found_on"] == at_last_look["looked_on"]]
     parts = [at_last_look.drop(columns="looked_on").assign(kind="newest")]
-    for kind, codes in (("deep", FOR_THE_VETERINARIAN), ("thin", ("TS",))):
-        part = _newest_day(fresh[fresh["lesion"].isin(codes)]).assign(kind=kind)
+    looked_on = found[COW].merge(herd[[*COW, "looked_on"]], on=COW, how="left")["looked_on"].to_numpy()
+    unseen_since = found["lesion"].isin(LASTING) & (found["found_on"] >= looked_on)
+    deep = pd.concat([fresh[fresh["lesion"].isin(FOR_THE_VETERINARIAN)], found[unseen_since]]).drop_duplicates()
+    for kind, open_now in (("deep", deep), ("thin", fresh[fresh["lesion"] == "TS"])):
+        part = _newest_day(open_now).assign(kind=kind)
         last = part.groupby(COW, as_index=False).agg(**{f"{kind}_on": ("found_on", "max")})
         herd = herd.merge(last, on=COW, how="left")
         parts.append(part)

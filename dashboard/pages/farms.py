@@ -133,7 +133,7 @@ PAGE = Page(
             "Farms against what luck explains",
             _funnel,
             "Each farm's share with a lesion against the number looked at. The band is where a farm with the "
-            "share of the middle farm may lie by luck and the usual difference of farms: 998 of 1000 do.",
+            "share of the middle farm may lie by luck and the usual difference of farms: at least 998 of 1000 do.",
             wide=True,
         ),
         Panel(

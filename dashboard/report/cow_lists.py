@@ -87,7 +87,7 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
         words("The most pressing come first. A cow may stand under several reasons."),
     ]
     if other > 0:
-        under.append(words("Cows that come due for a trim within four weeks besides: {n}.", n=other))
+        under.append(words("Other cows that are due for a trim or fall due within four weeks: {n}.", n=other))
     under.append(words("The lists diagnose nothing; the veterinarian's word goes before them."))
     return Section("cows", title, listed + paragraph(" ".join(under), "small"))
 

@@ -92,9 +92,9 @@ def test_other_farms_in_other_months_are_said_and_the_pooled_trend_has_no_crude_
     """Neither farm changes; one is scored in the first half year, the lamer one in the second."""
     ledger = herd(tmp_path, scorings=months(2024, 4, last=6) + months(2024, 16, "Birch", first=7))
     pooled = locomotion(ledger, Selection())
-    assert any(line.startswith("In 12 of 12 periods some of the 2 farms have no scores") for line in pooled.cautions)
+    assert any(line.startswith("In 12 of 12 periods some of the 2 farms have no records") for line in pooled.cautions)
     for alone in (locomotion(ledger, Selection(), by=("month", "farm")), locomotion(ledger, Selection(farms=("Ash",)))):
-        assert not any("have no scores" in line for line in alone.cautions)
+        assert not any("have no records" in line for line in alone.cautions)
     terms = [str(term) for term in trend(ledger, Selection()).table["term"]]
     assert terms == ["odds ratio a year", "share at the start", "share at the end"]
     assert len(trend(ledger, Selection(farms=("Ash",))).table) == 4

@@ -47,6 +47,9 @@ TRIMS = [
     trim("severe", 30),
     trim("deep", 20, lesion="IP", foot="LH", zone=0),
     trim("deep-long-ago", 90, lesion="IP", foot="LH", zone=0),
+    trim("necrosis", 130, lesion="TN", foot="LH", claw="lateral"),
+    trim("necrosis-seen", 130, lesion="TN", foot="LH", claw="lateral"),
+    trim("necrosis-seen", 80),
     trim("exposed", 10, **{**READING, "toe_break_mm": 11.0}),
     trim("broken-sound", 10, **{**READING, "toe_break_mm": 11.0}),
     trim("broken-near", 10, **{**READING, "toe_break_mm": 9.5}),
@@ -127,6 +130,7 @@ def rows(answer: Answer) -> dict[str, dict[str, Any]]:
 FIRST_REASONS = {
     "severe": ("severe", "veterinarian"),
     "deep": ("deep", "veterinarian"),
+    "necrosis": ("deep", "veterinarian"),
     "exposed": ("exposed", "veterinarian"),
     "thin": ("thin-lame", "veterinarian"),
     "thin-named": ("thin-lame", "veterinarian"),
@@ -158,6 +162,7 @@ def test_each_reason(rows: dict[str, dict[str, Any]], cow: str, kind: str, who: 
     ("cow", "kind"),
     [
         ("deep-long-ago", "deep"),
+        ("necrosis-seen", "deep"),
         ("broken-sound", "exposed"),
         ("broken-near", "exposed"),
         ("thin-sound", "thin-lame"),

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.basis import basis_of, begin_basis
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.lesions.prevalence import one_farm_groups
 from evenfoot.analytics.measures.limits import limits_of
-from evenfoot.analytics.measures.recording_changes import recording_changes
+from evenfoot.analytics.measures.recording_changes import other_farms, recording_changes
 from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.queries.lame_counts import count_scorings
 from evenfoot.analytics.queries.selection import Selection
@@ -85,7 +83,7 @@ def locomotion(
     cautions += clustered["lame"].cautions + one_farm_groups(kinds)
     cautions += _mixed(bool(table["scale"].isna().any()), len(table))
     cautions += recording_changes(ledger, selection, "scores")
-    cautions += () if others else _other_farms(table["n_farms"], basis.farms)
+    cautions += () if others else other_farms(table["n_farms"], basis.farms)
     return Answer("locomotion", out, basis, cautions, ("period", *others))
 
 
@@ -94,20 +92,4 @@ def _mixed(any_mixed: bool, rows: int) -> tuple[Message, ...]:
         return ()
     return (
         say("Some periods mix the 1-5 and 0-3 scales: only lame or not lame is compared there, and no mean is given."),
-    )
-
-
-def _other_farms(n_farms: pd.Series, farms: int) -> tuple[Message, ...]:
-    """Whether what is put together is of the same farms all along."""
-    some = int((n_farms < farms).sum())
-    if not some:
-        return ()
-    return (
-        say(
-            "In {n} of {of} periods some of the {farms} farms have no scores: the share may change because other farms "
-            "were scored. Choose one farm to see it change for its cows.",
-            n=some,
-            of=len(n_farms),
-            farms=farms,
-        ),
     )

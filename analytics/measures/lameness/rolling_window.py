@@ -13,6 +13,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.limits import LIMITS, SUMS, limits_of
 from evenfoot.analytics.measures.outcome import cluster_months, outcome_named, series_basis
+from evenfoot.analytics.measures.recording_changes import other_farms
 from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.queries.selection import Selection
 
@@ -92,6 +93,7 @@ def rolling(
     cautions += limits.cautions if len(table) else ()
     if len(table):
         cautions += (_SHARED,)
+        cautions += other_farms(table["clusters"], basis.farms) if kind == "farm" else ()
     elif basis.cows:
         cautions += (say("Not enough to say: the records do not reach {n} months back in this period.", n=months),)
     alone = rows.groupby("month", as_index=False)[["cases", "at_risk"]].sum()

@@ -10,6 +10,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.basis import FEW_COWS, basis_of
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.limits import limits_of
+from evenfoot.analytics.measures.recording_changes import recording_changes
 from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.queries.filters import OF_TRIM
 from evenfoot.analytics.queries.score_transitions import step_sums
@@ -106,7 +107,7 @@ def transitions(
         source="scores",
         notes=_notes(too_far, gap_days),
     )
-    cautions += limits.cautions + _few(sums, cows)
+    cautions += limits.cautions + _few(sums, cows) + recording_changes(ledger, selection, "scores")
     return Answer("transitions", steps[[*by, *COLUMNS]], basis, cautions, by)
 
 

@@ -416,8 +416,8 @@ def _notes(found: HeldChange, verdict: str, said: dict[str, str], widened: bool)
         )
     notes.append(
         say(
-            "Months differ from the line by more than chance: standard deviation of the log odds {spread:.2f}, "
-            "correlation of neighbouring months {correlation:.1f}. The limits allow for both.",
+            "Beside chance, months are taken to differ from the line by a standard deviation of {spread:.2f} log odds, "
+            "neighbouring months with a correlation of {correlation:.1f}. The limits allow for both.",
             spread=found.spread,
             correlation=found.correlation,
         )

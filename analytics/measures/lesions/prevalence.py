@@ -11,6 +11,7 @@ from evenfoot.analytics.measures.basis import basis_of, begin_basis, met
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.lesions.counting_unit import fair_unit
 from evenfoot.analytics.measures.limits import LIMITS, limits_of
+from evenfoot.analytics.measures.recording_changes import other_farms
 from evenfoot.analytics.messages import N_, Message, say
 from evenfoot.analytics.queries.cluster_sums import SUMS
 from evenfoot.analytics.queries.counts import count, count_unplaced, placeless
@@ -29,7 +30,10 @@ COLUMNS = (
     "design_effect",
 )
 
-UNPLACED = N_("{n} findings do not say which foot, claw or zone they are on and are not in this table.")
+UNPLACED = N_("{n} findings do not say all of the foot, claw and zone they are on and are not in this table.")
+
+PERIODS = (("month",), ("quarter",), ("year",))
+"""Groupings that make a series over time."""
 """What is said of findings that are not counted by foot or claw."""
 
 
@@ -105,6 +109,8 @@ def prevalence(
         notes=notes + _unplaced(without_place, per),
     )
     cautions += limits.cautions + one_farm_groups(kinds) + unfair
+    if by in PERIODS:
+        cautions += other_farms(table["n_farms"], basis.farms)
     if basis.cows and not found:
         cautions += _nothing(basis.cows, nowhere, table.empty)
     return Answer("prevalence", table[[*by, *COLUMNS]], basis, cautions, by)
@@ -172,8 +178,8 @@ def _nothing(cows: int, without_place: int, empty: bool) -> tuple[Message, ...]:
     if without_place:
         return (
             say(
-                "None was recorded at this place, and {n} findings of this kind do not say which foot, claw or zone "
-                "they are on; they may be here.",
+                "None was recorded at this place, and {n} findings of this kind do not say all of the foot, claw and "
+                "zone they are on; they may be here.",
                 n=without_place,
             ),
         )

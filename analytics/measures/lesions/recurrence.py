@@ -241,7 +241,7 @@ def _tested(cases: pd.DataFrame, others: tuple[str, ...]) -> tuple[pd.DataFrame,
         return followed, ()
     what = ", ".join(NAMED.get(name, name) for name in others)
     named = [str(group) for group in shared.refused if NOT_RECORDED not in str(group)]
-    words = (refusal(named, largest, what, shared.one_farm),) if named else ()
+    words = (refusal(named, largest, what, shared.one_farm, of_cases=True),) if named else ()
     return followed[~followed["group"].isin(shared.refused)], words
 
 

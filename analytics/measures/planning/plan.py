@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 
 import pandas as pd
 
@@ -45,9 +46,18 @@ SOON = {"forgotten-block": 3, "lame": 3, "recheck": 6, "block": 6, "repeat": 14}
 ROUTINE_SLACK, ROUTINE_EARLY = 14, 14
 """Days a cow that comes due may be seen after or before. [common practice, no source]"""
 
+BROUGHT_ANYWAY = 28
+"""A cow that is brought is done as well for what falls due so many days after it, so that she is not booked twice
+within the month. [common practice, no source]"""
+
+RECHECK_EARLY = 7
+"""A recheck may be so many days early where the whole herd is done then. [common practice, no source]"""
+
 AT_ONCE = 3
 """Who cannot wait longer than this goes on the calendar before the whole herds do, unless her own herd is about to be
 done within a week. [common practice, no source]"""
+
+WITHIN_A_WEEK = dt.timedelta(days=6)
 
 BEFORE_WHOLE_HERD = 28
 """A cow due no longer than this before the whole-herd visit waits for it. [common practice, no source]"""
@@ -219,8 +229,7 @@ def _fill(calendar: Calendar, due: Due, horizon: dt.date) -> None:
         if len(first) >= WHOLE_HERD_SHARE * len(herd) and len(first):
             middle = first.sort_values().iloc[(len(first) - 1) // 2]
             targets.append((middle.date(), farm, _herd_order(herd, due.reasons[due.reasons["farm"] == farm])))
-    within_a_week = calendar.first + dt.timedelta(days=6)
-    done_soon = {farm for target, farm, _ in targets if target <= within_a_week}
+    done_soon = {farm for target, farm, _ in targets if target <= calendar.first + WITHIN_A_WEEK}
     urgent = soon[soon["kind"].map(SOON) <= AT_ONCE]
     urgent = urgent[urgent["due_on"] <= pd.Timestamp(calendar.first)]
     for farm in (name for name in farms if name not in done_soon):
@@ -237,6 +246,25 @@ def _fill(calendar: Calendar, due: Due, horizon: dt.date) -> None:
             calendar.put(target, farm, "due", cows)
     for farm in farms:
         _put_soon(calendar, soon[soon["farm"] == farm], farm)
+    calendar.visits = list(_without_those_brought(calendar.visits))
+
+
+def _without_those_brought(visits: list[Visit]) -> Iterator[Visit]:
+    """The visits without the cows that another visit of the weeks before does: of due cows those brought for a recheck,
+    of the whole herd those that came due.
+    """
+    for visit in visits:
+        before = [
+            other
+            for other in visits
+            if other.farm == visit.farm
+            and other.kind == {"due": "recheck", "whole-herd": "due"}.get(visit.kind)
+            and 0 <= (visit.day - other.day).days <= BROUGHT_ANYWAY
+        ]
+        brought = {cow for other in before for cow in other.cows}
+        cows = tuple(cow for cow in visit.cows if cow not in brought)
+        if cows:
+            yield Visit(visit.day, visit.farm, visit.kind, cows)
 
 
 def _herd_order(herd: pd.DataFrame, reasons: pd.DataFrame) -> tuple[str, ...]:
@@ -261,7 +289,7 @@ def _between(routine: pd.DataFrame, whole: list[Visit]) -> list[tuple[dt.date, s
 
 def _not_seen(due: list[tuple[dt.date, str]], calendar: Calendar, farm: str) -> list[tuple[dt.date, str]]:
     """Without the cows that a visit already planned sees about when they come due."""
-    early, slack = dt.timedelta(days=ROUTINE_EARLY), dt.timedelta(days=ROUTINE_SLACK)
+    early, slack = dt.timedelta(days=BROUGHT_ANYWAY), dt.timedelta(days=ROUTINE_SLACK)
     seen = [(visit.day, cow) for visit in calendar.visits if visit.farm == farm for cow in visit.cows]
     days: dict[str, list[dt.date]] = {}
     for day, cow in seen:
@@ -279,8 +307,10 @@ def _put_soon(calendar: Calendar, soon: pd.DataFrame, farm: str) -> None:
         day, latest = row["due_on"].date(), row["due_on"].date() + dt.timedelta(days=int(row["slack"]))
         here = [v for v in calendar.visits if v.farm == farm and day <= v.day <= max(latest, calendar.first)]
         # A day of rechecks sees her for all that is due by then, however late a full calendar has made it.
-        hers = [v for v in calendar.visits if v.farm == farm and row["cow"] in v.cows and v.day >= day]
-        held = any(v.kind == "recheck" or v in here for v in hers)
+        hers = [v for v in calendar.visits if v.farm == farm and row["cow"] in v.cows]
+        held = any((v.kind == "recheck" and v.day >= day) or v in here for v in hers)
+        early, late = day - dt.timedelta(days=RECHECK_EARLY), max(latest, calendar.first + WITHIN_A_WEEK)
+        held = held or any(v.kind == "whole-herd" and early <= v.day <= late for v in hers)
         if held or any(calendar.join(visit, row["cow"]) for visit in here):
             continue
         left.append((day, int(row["slack"]), str(row["cow"])))
@@ -316,7 +346,8 @@ def _listed(visits: list[Visit], due: Due) -> pd.DataFrame:
     told = due.reasons.drop(columns="place").rename(columns={"kind": "why"})
     told = told.assign(order=range(len(told)))
     met = listed.merge(told, on=["farm", "cow"], how="inner")
-    by_then = met["date"] + pd.Timedelta(days=ROUTINE_EARLY)
+    early = met["kind"].map({"recheck": BROUGHT_ANYWAY}).fillna(ROUTINE_EARLY)
+    by_then = met["date"] + pd.to_timedelta(early, unit="D")
     starts_anew = met["trimmed"] & met["why"].isin(["long-toe", "half-year"])
     starts_anew |= (met["before"] > pd.Timestamp("1900-01-01")) & (met["why"] == "never")
     met = met[(met["due_on"] > met["before"]) & ~starts_anew].assign(by_then=by_then)

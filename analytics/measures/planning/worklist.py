@@ -29,7 +29,7 @@ from evenfoot.analytics.measures.planning.due_reasons import (
     reasons_of,
 )
 from evenfoot.analytics.messages import N_, Message, say
-from evenfoot.analytics.queries.cow_status import SCORE_DAYS, known_on, record_days, visit_days
+from evenfoot.analytics.queries.cow_status import RECENT_DAYS, SCORE_DAYS, known_on, record_days, visit_days
 from evenfoot.analytics.queries.selection import Selection
 
 AHEAD_DAYS = 28
@@ -241,6 +241,11 @@ def _listed(
         say(
             "A locomotion score counts for {days} days; an older one makes no cow lame now.",
             days=SCORE_DAYS,
+        ),
+        say(
+            "A finding for the veterinarian counts for {days} days; toe necrosis until the cow is looked at again, for "
+            "a year at most.",
+            days=RECENT_DAYS,
         ),
         say(
             "Order: those for the veterinarian; what is open today, by how severe the reason is, the locomotion score "
