@@ -188,7 +188,13 @@ def test_housing_that_is_the_farm_is_not_tested(tmp_path: Path, slip: bool) -> N
     answer = recurrence(made, Selection(), by=("housing",), per="cow")
     assert answer.extra["log_rank"]["p_value"].isna().all()
     assert not any("Log-rank" in note for note in answer.basis.notes)
-    assert sum("No two farms here have 10 cows or more in freestall" in each for each in answer.cautions) == 1
+    assert (
+        sum(
+            "No two farms here have 10 cows or more with a case that was followed in freestall" in each
+            for each in answer.cautions
+        )
+        == 1
+    )
     farms = recurrence(made, Selection(), by=("farm",), per="cow")
     assert farms.extra["log_rank"]["p_value"].iloc[0] < 0.01
 
