@@ -392,7 +392,7 @@ def _sentence(result: ImportResult, dry_run: bool) -> str:
     would = "would be " if dry_run else ""
     number = "" if dry_run else f" Import {result.import_no}."
     return (
-        f"{result.file}: {result.read} rows read, {result.added} {would}added, {result.already_known} already "
+        f"{result.file}: {result.read} records read, {result.added} {would}added, {result.already_known} already "
         f"known, {result.set_aside} set aside.{number}"
     )
 

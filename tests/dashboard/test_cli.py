@@ -408,7 +408,7 @@ def test_the_folder_of_an_export_comes_back_whole_and_once(run: Run, tmp_path: P
     code, out, err = run("import", tmp_path / "out", *there)
     assert code == 0 and "0 added" not in out, err
     code, out, err = run("import", tmp_path / "out", *there)
-    assert code == 0 and out.count(" 0 added") == out.count("rows read") == (1 if format == "ade" else 3), err
+    assert code == 0 and out.count(" 0 added") == out.count("records read") == (1 if format == "ade" else 3), err
     if format != "ade":
         again = open_ledger(str(tmp_path / "other.duckdb")), open_ledger(str(tmp_path / "ledger.duckdb"))
         for table in ("trims", "scores", "findings", "cows"):

@@ -97,7 +97,7 @@ def test_an_export_goes_into_another_ledger(ledger: Path, tmp_path: Path) -> Non
     assert run(ledger, "export", "-o", str(tmp_path / "csv")).returncode == 0
     other = tmp_path / "other.duckdb"
     done = run(other, "import", str(tmp_path / "csv" / "trims.csv"))
-    assert "25 rows read, 25 added" in done.stdout
+    assert "25 records read, 25 added" in done.stdout
 
 
 def test_a_backup_goes_back(ledger: Path, tmp_path: Path) -> None:

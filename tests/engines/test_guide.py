@@ -60,7 +60,7 @@ def run(block: str, folder: Path, **environment: str) -> str:
 
 
 def expected(said: str) -> None:
-    assert "10 rows read, 10 added, 0 already known, 0 set aside" in said
+    assert "10 records read, 10 added, 0 already known, 0 set aside" in said
     assert "is whole. Imports: 1. Rows: 10." in said
     assert "Home Farm was erased" in said and "Rows: 10. Imports concerned: 1." in said
 

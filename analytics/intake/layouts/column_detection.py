@@ -10,7 +10,15 @@ from functools import partial
 
 from evenfoot.analytics.domain.feet import CLAW_NAMES, FEET, FOOT_NAMES
 from evenfoot.analytics.domain.lesions import LESIONS
-from evenfoot.analytics.domain.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
+from evenfoot.analytics.domain.lexicon import (
+    foot_sets,
+    forms_meaning,
+    heading_fields,
+    meaning,
+    phrases,
+    plain,
+    squeezed_heading,
+)
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.fields import KINDS
 from evenfoot.analytics.intake.headings import column_letters
@@ -25,11 +33,7 @@ ENOUGH, MOST = 0.8, 0.9
 """Shares of the cells that must be readable for a heading to be believed, and for one that says nothing to be asked
 about. [common practice, no source]"""
 
-SCORE_WORDS = frozenset(
-    ("score", "scores", "points", "note", "wert", "wertung", "bewertung", "punkte", "punt", "punten", "puntos",
-     "puntaje", "puntajes",
-     "cijfer", "nota", "notation", "puntuacion", "pontuacao", "escore", "grado", "grade", "graad", "grad")
-)  # fmt: skip
+SCORE_WORDS = forms_meaning("layout_word", "score")
 LONGEST_TOE_CM = 20
 """Lengths of toes up to this are in cm where no unit is named: no toe is so short in mm.
 [common practice, no source]"""

@@ -25,6 +25,7 @@ from evenfoot.analytics.intake.layouts.sheet_questions import DATE_FIELDS, FINDI
 from evenfoot.analytics.intake.layouts.unpivot import (
     AWAY,
     BOTH,
+    EVENT_FIELDS,
     EXTRA,
     FINDING_FIELDS,
     Words,
@@ -175,6 +176,7 @@ class TableRecords:
         keep = np.ones(len(of_row), dtype=bool)
         if any(role.kind == "event" for role in roles):
             keep = self._about_feet(of_row, many)
+            columns |= {name: found[name] for name in EVENT_FIELDS if any(found[name].texts)}
         keep &= ~self._unseen(np.asarray(many) == 0)[of_row]
         shared = self.shared()
         for name, (codes, texts) in shared.items():

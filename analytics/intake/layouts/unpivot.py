@@ -17,7 +17,15 @@ import numpy as np
 
 from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.domain.lesions import OTHER_LESION
-from evenfoot.analytics.domain.lexicon import foot_sets, forms_meaning, meaning, phrases, plain
+from evenfoot.analytics.domain.lexicon import (
+    foot_sets,
+    forms_meaning,
+    heading_fields,
+    meaning,
+    phrases,
+    plain,
+    squeezed_heading,
+)
 from evenfoot.analytics.intake.layouts.profiles import DITTO, TICKS, is_tick
 from evenfoot.analytics.intake.layouts.roles import MEASURES, Role
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings, read_remark
@@ -36,6 +44,8 @@ FINDING_FIELDS = (
     "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm", "action",
 )  # fmt: skip
 """Fields in which the findings of one row may differ."""
+EVENT_FIELDS = ("visit_kind", "locomotion_score")
+"""Fields that an event tells beside findings."""
 _OF_ROW = ("foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "side", "end")
 _OF_GROUP = (*_OF_ROW, "action")
 """Fields of a row, and those of one of its numbered groups."""
@@ -541,6 +551,11 @@ _AND = forms_meaning("layout_word", "and")
 def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple[str, ...]], Any]:
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
         text = texts[0].strip()
+        if text.endswith("?") and (text.strip("? ") == "" or is_tick(text.strip("? "))):
+            # A tick that is not certain.
+            unsure = read_findings(f"{role.lesion}?", taught=words.taught)
+            beside = {"foot": role.foot} if role.foot else {}
+            return [{**dict(_fields_of(finding)), **beside} for finding in unsure.findings], unsure.doubts
         if not text or text.casefold() in BLANKS or text == "0" or meaning("no", text) is not None:
             return [], ()
         if meaning("away", text) is not None or words.taught.get(plain(text)) == AWAY:
@@ -686,8 +701,33 @@ def is_feet_event(text: str, taught: Mapping[str, str]) -> bool:
     return bool(_FEET_EVENT.search(plain(text))) or bool(read_findings(text, taught=taught).findings)
 
 
+_SCORED = re.compile(r"([^\W\d][^\d,;.:=]*?) ?[:=]? ?([0-5](?:[.,/+-]\d?|\+)?)(?![\d.])")
+"""Words, and a number that may be a score."""
+_SCORE = forms_meaning("layout_word", "score")
+
+
+def scored(text: str) -> str | None:
+    """The locomotion score that a remark names, as it is written; ``None`` where it names none.
+
+    Example
+    -------
+    >>> scored("loco 4"), scored("RH, score 3"), scored("zone 4")
+    ('4', '3', None)
+    """
+    for match in _SCORED.finditer(text):
+        words = plain(match[1]).split()
+        if any(_names_scores(" ".join(words[start:])) for start in range(len(words))):
+            return match[2]
+    return None
+
+
+def _names_scores(words: str) -> bool:
+    fields = heading_fields().get(squeezed_heading(words), ())
+    return bool({"trims.locomotion_score", "locomotion.score"} & set(fields)) or words in _SCORE
+
+
 def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
-    """An event and its remarks: findings where the event is about feet."""
+    """An event and its remarks: findings, scores and lame cows where the event is about feet."""
 
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
         if not is_feet_event(texts[0], words.taught):
@@ -710,6 +750,12 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
                     record["action"] = reading.action
                 if record not in out:
                     out.append(record)
+        score = next(filter(None, map(scored, texts)), None)
+        if score is not None and not any("severity" in record for record in out):
+            return [{**record, "locomotion_score": score} for record in out or [{}]], ()
+        if not out and meaning("visit_kind", texts[0]) == "lame-cow":
+            # She was seen to be lame, so she is not one that was looked at and sound.
+            out = [{"visit_kind": "lame-cow"}]
         return out, ()
 
     return read
@@ -768,13 +814,13 @@ def unfold_rows(
     array of int
         For every record, which of *positions* it comes from.
     dict of str to RawColumn
-        The fields of :data:`FINDING_FIELDS` and ``extra``.
+        The fields of :data:`FINDING_FIELDS`, of :data:`EVENT_FIELDS`, and ``extra``.
     array of int
         How many records each row gave before rows without any got one.
     """
     size = len(positions)
     built = Rows()
-    names = (*FINDING_FIELDS, EXTRA)
+    names = (*FINDING_FIELDS, *EVENT_FIELDS, EXTRA)
     for name in names:
         built.code(name, "")
     of_row: list[Positions] = []

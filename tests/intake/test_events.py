@@ -1,0 +1,53 @@
+"""Lists of events: findings, scores and lame cows in the event and its remark; ticks that are not certain."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+import pytest
+
+from evenfoot.analytics.intake.layouts.questions import Answers
+from evenfoot.analytics.intake.layouts.unpivot import scored
+from evenfoot.analytics.intake.pipeline import understand_file
+
+TODAY = dt.date(2026, 11, 1)
+
+
+def records(text: str, **answers: str) -> tuple[pd.DataFrame, Answers]:
+    given = Answers(answers)
+    [sheet] = understand_file(text.encode(), "events.csv", today=TODAY, answers=given).sheets
+    return sheet.records.set_index("cow"), given
+
+
+@pytest.mark.parametrize(
+    ("text", "score"),
+    [
+        ("score 3 RH", "3"), ("loco 4", "4"), ("locomotion score 2-3", "2-3"), ("RH, lame, score 3+", "3+"),
+        ("zone 4", None), ("seen by 3", None), ("12 days", None), ("", None),
+    ],
+)  # fmt: skip
+def test_scores_in_remarks(text: str, score: str | None) -> None:
+    assert scored(text) == score
+
+
+def test_an_event_of_lameness_is_no_sound_cow() -> None:
+    """The score stayed in the remark, and the cow counted as looked at with nothing found."""
+    table, _ = records(
+        "Date,Farm,Cow,Event,Remark\n2026-05-04,Ash,12,LAME,score 3 RH\n2026-05-04,Ash,15,TRIM,DD M2 LH\n"
+        "2026-05-04,Ash,18,LAME,\n2026-05-04,Ash,22,TRIM,ok\n2026-05-04,Ash,25,LAME,SU LH score 4\n"
+        "2026-05-04,Ash,26,MAST,score 2\n"
+    )
+    assert table["locomotion_score"].dropna().to_dict() == {"12": 3, "25": 4}
+    assert table["lesion"].dropna().to_dict() == {"15": "DD", "25": "SU"}
+    assert table["visit_kind"].dropna().to_dict() == {"18": "lame-cow"}
+    assert "26" not in table.index
+
+
+def test_a_tick_with_a_question_mark_is_asked_about() -> None:
+    text = "date,farm,cow,SU,DD\n2026-05-04,Ash,12,x,\n2026-05-04,Ash,15,X?,x\n2026-05-04,Ash,16,?,\n"
+    table, asked = records(text)
+    assert "uncertain:su" in asked.met
+    assert sorted(table["lesion"].dropna().items()) == [("12", "SU"), ("15", "DD"), ("15", "SU"), ("16", "SU")]
+    sure, _ = records(text, **{"uncertain:su": "nothing"})
+    assert sorted(sure["lesion"].dropna().items()) == [("12", "SU"), ("15", "DD")]
