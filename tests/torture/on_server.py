@@ -1,5 +1,5 @@
-"""One ledger on a PostgreSQL server, and many programs at once: imports, undoing, erasures, a backup put back, copies,
-readers.
+"""One ledger on a PostgreSQL server or in a registry's folder, and many programs at once: imports, undoing, erasures, a
+backup put back, copies, readers.
 
 Every import that was told as done is there, whole; what was undone or erased is not; of two backups put into an empty
 place at one moment at most one is; a copy made in the middle of it all, and what a reader sees, is of one moment.
@@ -45,6 +45,9 @@ COPIES = 2
 
 LATEST = 2.0
 """Seconds after which a program that writes begins, at the latest: now one is first, now another."""
+
+SPARK_STARTS = 20.0
+"""Seconds in which the reader of a registry has Spark ready; the others begin then."""
 
 Outcomes = list[tuple[str, str]]
 """What was tried, and the file or farm it was about, or what was told."""
@@ -146,8 +149,8 @@ def reader(address: str, ends: list[Path]) -> Work:
     return work
 
 
-def one_round(tally: Tally, chance: random.Random, address: str, folder: Path) -> None:
-    """All of them on an empty database."""
+def one_round(tally: Tally, chance: random.Random, address: str, folder: Path, begin_at: float = 0.0) -> None:
+    """All of them on an empty database; who writes begins after so many seconds."""
     backup = folder / "backup.duckdb"
 
     def begin(_tell: Callable[[Any], None]) -> None:
@@ -157,8 +160,8 @@ def one_round(tally: Tally, chance: random.Random, address: str, folder: Path) -
     assert not told.crash and not told.mistake, told.crash or told.mistake
     ends = [folder / f"{number}.ended" for number in range(1, 4)]
     works = [restorer(address, backup) for _ in range(2)]
-    works += [importer(address, n, chance.uniform(0, LATEST), end) for n, end in enumerate(ends, 1)]
-    works += [eraser(address, number, chance.uniform(0, LATEST)) for number in range(2)]
+    works += [importer(address, n, begin_at + chance.uniform(0, LATEST), end) for n, end in enumerate(ends, 1)]
+    works += [eraser(address, number, begin_at + chance.uniform(0, LATEST)) for number in range(2)]
     works += [copier(address, folder, ends), reader(address, ends)]
     done: dict[str, list[str]] = {}
     for outcome in run_together(works):
@@ -216,11 +219,21 @@ def judge(tally: Tally, address: str, done: dict[str, list[str]]) -> None:
 
 def main() -> int:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--server", default="", help="the address of a server without its database; else one is begun")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--server", default="", help="the address of a server without its database; else one is begun")
+    where.add_argument("--registry", action="store_true", help="a registry's folder, read with Spark")
     times, chance, folder = start(40, parser)
-    tally = Tally("many on one server")
-    given = parser.parse_args().server
-    with contextlib.nullcontext(given) if given else contextlib.contextmanager(postgres_server)() as server:
+    asked = parser.parse_args()
+    tally = Tally("many on one registry" if asked.registry else "many on one server")
+    if asked.registry:
+        for turn in range(times):
+            place = folder / str(turn)
+            place.mkdir()
+            one_round(tally, chance, f"pyspark://{place}/registry?buckets=4", place, SPARK_STARTS)
+        return tally.finish()
+    with (
+        contextlib.nullcontext(asked.server) if asked.server else contextlib.contextmanager(postgres_server)() as server
+    ):
         for turn in range(times):
             place = folder / str(turn)
             place.mkdir()
