@@ -34,6 +34,8 @@ ENOUGH, MOST = 0.8, 0.9
 about. [common practice, no source]"""
 
 SCORE_WORDS = forms_meaning("layout_word", "score")
+SEEN_WORDS = forms_meaning("layout_word", "seen")
+"""Headings of a column that says whether the cow was looked at."""
 LONGEST_TOE_CM = 20
 """Lengths of toes up to this are in cm where no unit is named: no toe is so short in mm.
 [common practice, no source]"""
@@ -183,6 +185,10 @@ def marks_action(taught: Mapping[str, str], text: str) -> bool:
     return is_yes_no(text) or _fits("foot", taught, text) or any(plain(text) in codes for codes in foot_sets())
 
 
+def _says_seen_or_not(text: str) -> bool:
+    return is_yes_no(text) or meaning("away", text) is not None
+
+
 def _fits(field: str, taught: Mapping[str, str], text: str) -> bool:
     return fits(field, text, taught)
 
@@ -239,6 +245,8 @@ def _settle(
         return _ask(question_id, name, text, codes, role, answers, default=default, safe=safe)
 
     shown = _shown(profile)
+    if word in SEEN_WORDS and telling.filled and telling.share(test=_says_seen_or_not) >= ENOUGH:
+        return Role("seen")
     if role is not None and not role.certain:
         return ask(
             say("Does '{heading}' ({shown}) mean {field}?", heading=name, shown=shown, field=describe(role.code)),
@@ -249,6 +257,9 @@ def _settle(
         return _score(place, name, profile, beside_lesion, ask)
     if (role is None or role.field == "note") and "lesion" in (meaning("ambiguous", name) or "").split():
         # "Other" among columns of lesions holds more of them; beside them it may hold remarks.
+        role = None if telling.share(test=lambda text: says_lesion(text, taught)) >= 0.5 else role
+    if role is not None and role.kind == "skip" and role == read_heading(name) and not profile.is_numeric:
+        # A column of something else by its heading may hold lesions all the same.
         role = None if telling.share(test=lambda text: says_lesion(text, taught)) >= 0.5 else role
     if role is None:
         return _unknown(name, question_id, profile, known, places, answers, taught)
@@ -515,6 +526,7 @@ _FIELD_WORDS: dict[str, Message] = {
     "side": say("left or right"),
     "end": say("front or hind"),
     "event": say("event"),
+    "seen": say("whether she was looked at"),
 }
 
 
