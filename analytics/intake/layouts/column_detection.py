@@ -43,6 +43,8 @@ SHORTEST_TOE_CM = 5
 """Numbers from here on are no claws; toes are shorter in no unit. [common practice, no source]"""
 SHED_WORDS = frozenset(("shed", "sheds"))
 DUE_WORDS = frozenset(("due", "due date", "date due"))
+USUAL_LESIONS = {"heel": ("HHE",), "toe": ("TU", "TN"), "sole": ("SU", "SH")}
+"""Lesions that a column named after a part of the claw is likeliest to mark. [common practice, no source]"""
 PARTS = {"heel": "heel_depth_mm", "toe": "toe_length_mm", "sole": "sole_thickness_mm"}
 
 
@@ -420,9 +422,13 @@ def _part(
             say("Are the words under '{heading}' ({shown}) lesions there?", heading=name, shown=shown),
             [f"part {word}", "note"], f"part {word}",
         )  # fmt: skip
+    usual = USUAL_LESIONS.get(word, ())
+    marks = profile.without_blanks.share(test=partial(marks_action, taught)) >= ENOUGH
+    lesions = [f"lesion {code}" for code in usual] if marks else []
+    safe = "note" if profile.share(test=is_tick) >= ENOUGH else None
     return ask(
         say("What do the cells under '{heading}' ({shown}) say?", heading=name, shown=shown),
-        [measure, "note"], None if profile.share(test=is_tick) < ENOUGH else "note",
+        [*lesions, measure, "note"], lesions[0] if len(lesions) == 1 else safe,
     )  # fmt: skip
 
 
@@ -432,7 +438,13 @@ def _unknown(
 ) -> Role:  # fmt: skip
     """A column whose heading says nothing known: asked about where its cells hold lesions or feet."""
     shown = _shown(profile)
-    if "group" in (meaning("ambiguous", name) or "").split() and "group" not in known:
+    candidates = (meaning("ambiguous", name) or "").split()
+    if {"farm", "group"} <= set(candidates) and not {"farm", "group"} & known and len(profile.texts) == 1:
+        return _ask(
+            question_id, name, say("Is '{heading}' ({shown}) the farm?", heading=name, shown=shown),
+            ["farm", "group", "note"], Role("note"), answers, default="farm",
+        )  # fmt: skip
+    if "group" in candidates and "group" not in known:
         return _ask(
             question_id, name,
             say("Is '{heading}' ({shown}) the group or building she lives in?", heading=name, shown=shown),
