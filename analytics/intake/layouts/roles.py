@@ -332,8 +332,8 @@ def _foot_and_claw(bare: str) -> Role | None:
     if len(words) <= 3 and all(len(word) == 1 for word in words):
         words = ["".join(words)]
     if len(words) == 1 and words[0] in glued_claws():
-        foot, claw = glued_claws()[words[0]]
-        return Role("claw", foot=foot, claw=claw)
+        of_foot, of_claw = glued_claws()[words[0]]
+        return Role("claw", foot=of_foot, claw=of_claw)
     for size in range(len(words), 0, -1):
         for start in range(len(words) - size + 1):
             foot = feet.get(" ".join(words[start : start + size])) or feet.get("".join(words[start : start + size]))
