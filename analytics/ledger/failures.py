@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import re
 from pathlib import Path
 
@@ -76,6 +77,18 @@ def _shut(path: Path) -> UserError:
 def _full(path: Path) -> UserError:
     return UserError(
         f"The disk of the ledger {path} is full, so nothing of this change was kept; make room and try again."
+    )
+
+
+def not_written(path: Path, error: OSError) -> UserError:
+    """What to tell when the system would not write the copy in which a change is made, or put it in its place."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return _full(path)
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return _shut(path)
+    return UserError(
+        f"The ledger {path} could not be written ({error.strerror}), so nothing of this change was kept; check the "
+        "disk, look with `evenfoot verify`, and try again."
     )
 
 

@@ -4,23 +4,22 @@ DuckDB lets one process write or many read. Nobody here holds the file: a reader
 that is dropped when idle, a writer takes the file for the moment of a change. Who finds it taken waits
 its turn for up to ten seconds and is then told who has it. Each waits by itself, and nobody waits for the waiting.
 
-A restore and an erasure put another file in the place of the ledger, and a file can be copied over it. So whoever has
-opened the file and has its lock looks whether the path still names that file, and opens the path again if not. A reader
-also looks whether the file is as it was when it was opened.
-
-The engine reads the heads of the file, which say where everything is, before it takes its lock [seen with strace,
-DuckDB 2.0.1]. If somebody else writes between the two, it goes on from what the file was before, and writes over what
-that other has written. So the heads are read by us before the engine opens the file and again when it has the lock; if
-they differ, the file is opened once more.
+The file itself is never changed. A change is made in a copy of it, and the copy takes its place in one step when it
+is whole and on the disk: whoever is killed or loses power in between leaves the ledger as it was. That costs the time
+and the room of one copy for every change. A restore, an erasure and a person who copies files put another file there as
+well. So whoever has opened the file and has its lock looks whether the path still names that file, and opens the path
+again if not. A reader also looks whether the file is as it was when it was opened.
 """
 
 from __future__ import annotations
 
 import atexit
 import contextlib
+import errno
 import math
 import os
 import re
+import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -29,11 +28,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, TypeVar
 
 from evenfoot.analytics.errors import UserError
-from evenfoot.analytics.ledger.atomic_write import put_in_place
-from evenfoot.analytics.ledger.engines.block_journal import HEADS, blocks_kept, forget_blocks, undo_cut_short
+from evenfoot.analytics.ledger.atomic_write import OWNER_ALONE, put_in_place
 from evenfoot.analytics.ledger.engines.engine import NO_BAR, held, holding
-from evenfoot.analytics.ledger.failures import Busy, explained, holder, not_kept, unreadable
-from evenfoot.analytics.ledger.file_locks import locked, still_named
+from evenfoot.analytics.ledger.failures import Busy, explained, holder, not_kept, not_written, unreadable
+from evenfoot.analytics.ledger.file_locks import holder_of, locked, still_named
 from evenfoot.analytics.messages import say
 
 if TYPE_CHECKING:
@@ -44,6 +42,9 @@ WAIT_SECONDS = 10.0
 
 IDLE_SECONDS = 0.75
 """How long an unused read-only lease is kept: long enough for one page's panels, short for a writer."""
+
+CHANGE = ".change"
+"""Ends the name of the copy in which a change is made. Who has the ledger alone deletes one that is left."""
 
 STILL_HELD_SECONDS = 1.0
 """Refusals no further apart than this are one holding of the file. Who comes during it is told when the first is."""
@@ -149,24 +150,26 @@ class FileLease:
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
-        """The file for one transaction: committed when the block ends, rolled back when it raises."""
-        with self.alone(), self._opened_to_write() as opened, blocks_kept(opened.connection, opened.handle, self.path):
+        """The ledger for one transaction: committed when the block ends, as it was when it raises.
+
+        Raises
+        ------
+        UserError
+            There is no file, another program kept it for longer than the wait, or the disk has no room for a copy.
+        """
+        with self._on_a_copy() as (connection, copy, file):
+            connection.begin()
             try:
-                opened.connection.begin()
-                try:
-                    yield opened.connection
-                except BaseException:
-                    with contextlib.suppress(Exception):
-                        opened.connection.rollback()
-                    raise
-                opened.connection.commit()
-            except BaseException as error:
-                told = not_kept(self.path, error)
-                if told is None:
-                    raise
-                raise told from None
-            finally:
-                opened.connection.close()
+                yield connection
+            except BaseException:
+                with contextlib.suppress(Exception):
+                    connection.rollback()
+                raise
+            connection.commit()
+            # Closing would leave what does not fit in a log, and say nothing.
+            connection.execute("CHECKPOINT")
+            connection.close()
+            self._replace(copy, file)
 
     @contextlib.contextmanager
     def still(self, *, alone: bool = False) -> Iterator[BinaryIO]:
@@ -195,33 +198,73 @@ class FileLease:
 
     @contextlib.contextmanager
     def replacing(self, draft: Path) -> Iterator[duckdb.DuckDBPyConnection]:
-        """The file, kept from everybody while the block writes *draft* from it; then the draft takes its place.
-
-        The file itself is not to be changed in the block.
+        """A copy of the file, which is kept from everybody while the block writes *draft* from it; then the draft takes
+        its place.
         """
-        if _log_of(self.path).exists():
-            # What a killed writer left there goes into the file first: beside a new file it would count as that one's.
-            with self.writing():
-                pass
-        with self.alone(), self._opened_to_write() as opened:
+        with self._on_a_copy() as (connection, _, file):
+            yield connection
+            connection.close()
+            self._replace(draft, file)
+
+    @contextlib.contextmanager
+    def _on_a_copy(self) -> Iterator[tuple[duckdb.DuckDBPyConnection, Path, BinaryIO]]:
+        """The engine on a copy of the file, the copy's path, and the file, which nobody else has meanwhile."""
+        import duckdb
+
+        copy = self.path.with_name(self.path.name + CHANGE)
+        with self.alone():
+            self._fold_log()
+            file = self._opened_still(alone=True)
+            connection = None
             try:
-                if _log_of(self.path).exists():
-                    raise self._being_changed()
-                yield opened.connection
-                if os.name != "nt":
-                    # While the lock is held: who waits for it finds the new file.
-                    forget_blocks(self.path)
-                    put_in_place(draft, self.path)
-            except BaseException as error:
-                told = not_kept(self.path, error)
-                if told is None:
-                    raise
-                raise told from None
+                try:
+                    _forget(copy)
+                    _copied(file, copy)
+                    connection = duckdb.connect(str(copy), config=CONFIG)
+                    connection.execute(NO_BAR)
+                except OSError as error:
+                    raise not_written(self.path, error) from None
+                except duckdb.Error as error:
+                    raise explained(self.path, error) from None
+                try:
+                    yield connection, copy, file
+                except BaseException as error:
+                    told = not_kept(self.path, error)
+                    if told is None:
+                        raise
+                    raise told from None
             finally:
-                opened.connection.close()
+                if connection is not None:
+                    connection.close()
+                _forget(copy)
+                file.close()
+
+    def _replace(self, draft: Path, file: BinaryIO) -> None:
+        """Put a file that is whole in the place of the ledger, while *file* keeps it from everybody."""
+        if not still_named(file.fileno(), self.path):
+            raise self._changed_elsewhere()  # Somebody put a file there without asking for the lock.
+        try:
+            with draft.open("r+b") as written:
+                os.fsync(written.fileno())
             if os.name == "nt":
-                forget_blocks(self.path)
-                os.replace(draft, self.path)
+                file.close()  # No file that is open can be replaced there.
+            put_in_place(draft, self.path)
+        except OSError as error:
+            raise not_written(self.path, error) from None
+
+    def _fold_log(self) -> None:
+        """Bring in what a program that wrote to the file itself, and was killed, left in the engine's log."""
+        import duckdb
+
+        if not _log_of(self.path).exists() or not self.path.exists():
+            return
+        try:
+            with duckdb.connect(str(self.path), config=CONFIG) as connection:
+                connection.execute("CHECKPOINT")
+        except duckdb.Error as error:
+            if _HELD.search(str(error)):
+                raise self._in_use(str(error)) from None
+            raise explained(self.path, error) from None
 
     @contextlib.contextmanager
     def _joined(self, wait: float) -> Iterator[Opened]:
@@ -258,7 +301,7 @@ class FileLease:
                 self._opening = True
             opened, refusal = None, ""
             try:
-                opened, refusal = self._attempt(read_only=True)
+                opened, refusal = self._attempt()
             finally:
                 with self._turn:
                     self._opening = False
@@ -335,7 +378,10 @@ class FileLease:
                 self._turn.notify_all()
 
     def _opened_still(self, alone: bool) -> BinaryIO:
+        by: str | None = None
+
         def attempt() -> BinaryIO | None:
+            nonlocal by
             try:
                 file = self.path.open("r+b" if alone else "rb")
             except FileNotFoundError:
@@ -352,25 +398,11 @@ class FileLease:
                 ) from None
             if locked(file, alone=alone) and still_named(file.fileno(), self.path):
                 return file
+            by = holder_of(file)
             file.close()
             return None
 
-        return self._waited(attempt, self._changed_elsewhere, ask=alone)
-
-    @contextlib.contextmanager
-    def _opened_to_write(self) -> Iterator[Opened]:
-        refusal = ""
-
-        def attempt() -> Opened | None:
-            nonlocal refusal
-            opened, refusal = self._attempt(read_only=False)
-            return opened
-
-        opened = self._waited(attempt, lambda: self._in_use(refusal), ask=True)
-        try:
-            yield opened
-        finally:
-            opened.close()
+        return self._waited(attempt, lambda: self._in_use_by(by) if by else self._changed_elsewhere(), ask=alone)
 
     def _waited(self, attempt: Callable[[], T | None], told: Callable[[], UserError], *, ask: bool) -> T:
         """What an attempt gives as soon as it gives something. Readers are asked to make room meanwhile, if at all."""
@@ -391,17 +423,17 @@ class FileLease:
                 with contextlib.suppress(OSError):
                     self._wanted.unlink()
 
-    def _attempt(self, *, read_only: bool) -> tuple[Opened | None, str]:
-        """Open the file if it can be had now; else what the engine says of who has it. Nothing of this process is open.
+    def _attempt(self) -> tuple[Opened | None, str]:
+        """Open the file to read if it can be had now; else what the engine says of who has it. Nothing of this process
+        is open.
 
         The path may come to name another file between its opening and its locking by the engine, which then would read
-        and write what nobody sees any more; or the file may be written between the two. While the engine has the lock,
-        nobody does either.
+        what nobody sees any more.
         """
         import duckdb
 
         try:
-            if self.path.stat().st_size == 0 and read_only:
+            if self.path.stat().st_size == 0:
                 raise self._absent()
         except PermissionError:
             raise UserError(
@@ -409,18 +441,15 @@ class FileLease:
             ) from None
         except OSError:
             raise self._absent() from None
-        undo_cut_short(self.path)
         opened = connection = handle = None
-        heads = b""
         try:
             handle = None if os.name == "nt" else os.open(self.path, os.O_RDONLY)
-            heads = _heads(handle)
-            # Nothing in the file can make a reader open another file. A writer uses a folder beside it.
-            config = CONFIG | {"enable_external_access": not read_only}
-            connection = duckdb.connect(str(self.path), read_only=read_only, config=config)
+            # Nothing in the file can make a reader open another file.
+            config = CONFIG | {"enable_external_access": False}
+            connection = duckdb.connect(str(self.path), read_only=True, config=config)
             connection.execute(NO_BAR)
             stat = self.path.stat() if handle is None else os.fstat(handle)
-            if self._unchanged(handle, heads):
+            if handle is None or still_named(handle, self.path):
                 opened = Opened(connection, handle, _state_of(stat))
             return opened, ""
         except FileNotFoundError:
@@ -428,7 +457,7 @@ class FileLease:
         except (OSError, duckdb.Error) as error:
             if not isinstance(error, OSError) and _HELD.search(str(error)):
                 return None, str(error)
-            if not self._unchanged(handle, heads):
+            if handle is not None and not still_named(handle, self.path):
                 return None, ""
             raise explained(self.path, error) from None
         finally:
@@ -437,10 +466,6 @@ class FileLease:
                     connection.close()
                 if handle is not None:
                     os.close(handle)
-
-    def _unchanged(self, handle: int | None, heads: bytes) -> bool:
-        """Whether the path still names the open file, and nobody has written to it since its heads were these."""
-        return handle is None or (still_named(handle, self.path) and _heads(handle) == heads)
 
     def _state_now(self) -> FileState:
         try:
@@ -466,11 +491,14 @@ class FileLease:
         )
 
     def _in_use(self, refusal: str) -> UserError:
+        return self._in_use_by(holder(refusal))
+
+    def _in_use_by(self, holder: str) -> UserError:
         return Busy(
             say(
                 "The ledger {path} is in use by {holder}; close it there or try again when it has finished.",
                 path=self.path,
-                holder=holder(refusal),
+                holder=holder,
             )
         )
 
@@ -526,8 +554,28 @@ def _state_of(stat: os.stat_result) -> FileState:
     return (stat.st_ino, stat.st_mtime_ns, stat.st_size)
 
 
-def _heads(handle: int | None) -> bytes:
-    return b"" if handle is None else os.pread(handle, HEADS, 0)
+def _copied(file: BinaryIO, copy: Path) -> None:
+    """Copy the bytes of an open file; a file system that can share them copies none."""
+    file.seek(0)
+    left = os.fstat(file.fileno()).st_size
+    with open(copy, "wb", opener=lambda path, flags: os.open(path, flags, OWNER_ALONE)) as out:
+        try:
+            while left and (done := os.copy_file_range(file.fileno(), out.fileno(), min(left, 1 << 30))):
+                left -= done
+        except (AttributeError, OSError) as error:
+            if getattr(error, "errno", None) in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
+                raise
+            file.seek(0)
+            out.seek(0)
+            shutil.copyfileobj(file, out, 1 << 20)
+
+
+def _forget(copy: Path) -> None:
+    """Delete the copy of a change, and what the engine keeps beside it."""
+    for left in (copy, _log_of(copy)):
+        with contextlib.suppress(OSError):
+            left.unlink()
+    shutil.rmtree(copy.with_name(copy.name + ".tmp"), ignore_errors=True)
 
 
 def _log_of(path: Path) -> Path:

@@ -11,7 +11,6 @@ from typing import Any
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger.atomic_write import put_in_place, put_where_none_is
-from evenfoot.analytics.ledger.engines.block_journal import forget_blocks
 from evenfoot.analytics.ledger.engines.create import put_aside_old_log
 from evenfoot.analytics.ledger.failures import Damaged
 from evenfoot.analytics.ledger.file_copy import copy_file, copy_held, forget, log_of
@@ -141,7 +140,6 @@ def _replace(ledger: Ledger, draft: Path, kept: Path) -> None:
         if os.name == "nt":
             file.close()
         log_of(place).unlink(missing_ok=True)
-        forget_blocks(place)
         put_in_place(draft, place)
 
 

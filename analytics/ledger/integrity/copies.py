@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any
 
 from evenfoot.analytics.errors import UserError
-from evenfoot.analytics.ledger.engines.block_journal import kept_blocks
 from evenfoot.analytics.ledger.engines.create import STALE_SECONDS
 from evenfoot.analytics.ledger.file_copy import FOLDER, literal, log_of
 from evenfoot.analytics.ledger.identity import id_of
@@ -68,7 +67,7 @@ class Copy:
 
     def delete(self) -> bool:
         """Delete it, with its log; whether it is gone."""
-        for path in (log_of(self.path), kept_blocks(self.path), self.path):
+        for path in (log_of(self.path), self.path):
             with contextlib.suppress(OSError):
                 path.unlink(missing_ok=True)
         return not os.path.lexists(self.path)
