@@ -221,6 +221,32 @@ def foot_sets() -> tuple[Mapping[str, str], ...]:
     )
 
 
+@cache
+def _heading_languages() -> Mapping[str, frozenset[str]]:
+    """Plain form of a word that may stand at the head of a column -> the languages that have it."""
+    found: dict[str, set[str]] = {}
+    for kind in ("heading", "foot", "claw", "action", "lesion"):
+        for form, word in forms(kind):
+            found.setdefault(squeezed_heading(form), set()).add(word.language)
+    return {form: frozenset(languages) for form, languages in found.items()}
+
+
+def language_of(headings: Sequence[str]) -> str | None:
+    """The language in which most headings of a sheet are words; ``None`` where no language is ahead of the others.
+
+    Example
+    -------
+    >>> language_of(["Kuh-Nr.", "VL", "VR", "HL", "HR", "Klotz"]), language_of(["Cow", "Leg", "Lesion"])
+    ('de', 'en')
+    """
+    counts: dict[str, int] = dict.fromkeys(LANGUAGES, 0)
+    for heading in headings:
+        for language in _heading_languages().get(squeezed_heading(plain(heading)), ()):
+            counts[language] += 1
+    first, second, *_ = sorted(counts, key=lambda language: -counts[language])
+    return first if counts[first] > counts[second] else None
+
+
 def squeezed_heading(plain_text: str) -> str:
     """The plain form of a heading without spaces; short ones keep them, as "R L" is not "RL".
 

@@ -229,7 +229,7 @@ CELLS = [
     ("Mortellaro beide hinten", "LH DD; RH DD"),
     ("HL Weiße-Linie-Defekt, VR Limax", "LH WL; RF IH"),
     ("Ballenfäule 2 HL", "LH HHE s2"),
-    ("Rusterholz HR a. 3", "RH SU s3"),
+    ("Rusterholz HR a. 3", "RH SU lateral s3"),
     ("o.B.", "nothing"),
     ("kein Befund", "nothing"),
     ("keine Mortellaro", "nothing"),

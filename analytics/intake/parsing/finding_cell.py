@@ -10,7 +10,9 @@ these are read by the following rules. All of them are [common practice, no sour
    A lesion that no foot can be told of stays without one, and is asked about if the cell names feet elsewhere.
 3. **Claw, zone, severity, stage** belong to the nearest lesion of their segment: to the one before them, unless the
    first of its kind stands in front of the first lesion (``slight HHE severe DD``). A segment without a lesion gives
-   them to the lesion before it, else to the one behind it. A claw behind an action is the action's.
+   them to the lesion before it, else to the one behind it. A claw behind an action is the action's. Letters for a
+   claw (``a``, ``i``, ``o``) are the claw behind a foot; behind a lesion they are asked, unless the sheet's language
+   is known, and ``I`` is a degree and is asked.
 4. **Plus.** ``++``, ``+++``, ``(+)``, ``3+`` and a last ``+`` are severity; any other ``+`` joins.
 5. **Bare numbers.** With ``M`` a stage, with ``z`` a zone, with a word such as grade a severity. Else: 1 to 3 that is
    no usual zone of the lesion is severity; a usual zone above 3 is the zone. What can be both (``WL 3``) is a zone if
@@ -77,7 +79,8 @@ def read_findings(text: str, *, foot: str | None = None, taught: Mapping[str, st
         Key of a word or a doubt (:func:`key_of`) -> what it means: ``"lesion:SU"``, ``"other"``, ``"nothing"``,
         ``"done"`` (looked at, nothing found), ``"note"`` (no meaning), ``"severity:2"``, ``"zone:3"``,
         ``"stage:M2"``, ``"foot:LH"``, ``"claw:lateral"``, ``"action:block"``. The key ``"number"`` with
-        ``"zone"``, ``"severity"`` or ``"note"`` settles every bare number that can be both.
+        ``"zone"``, ``"severity"`` or ``"note"`` settles every bare number that can be both, and the key
+        ``"claw letters"`` holds the letters that stand for a claw in the language of the sheet.
 
     Returns
     -------
@@ -194,6 +197,7 @@ class _Cell:
         splitter = Splitter(self.taught)
         self.items = splitter.split(self.text)
         self._join_neighbours()
+        self._find_claw_letters()
         self._find_prose()
         if not self.is_prose:
             self._propose_lesions()
@@ -257,6 +261,36 @@ class _Cell:
                 foot = _other_side(items, item) or _same_foot(items, item)
                 items.append(item if foot is None else Item("foot", foot, item.start, item.end, text=item.text))
         self.items = items
+
+    def _find_claw_letters(self) -> None:
+        """A letter that stands for a claw behind a foot or a lesion: ``HR a``, ``SG a``, ``SU i``."""
+        items = self.items
+        certain = self.taught.get("claw letters", "").split()
+        for index, item in enumerate(items[1:], 1):
+            word = plain(item.text)
+            claw = _CLAW_LETTERS.get(word)
+            if claw is None or item.kind not in ("filler", "joiner", "unknown", "number") or word in self.taught:
+                continue
+            before, after = items[index - 1], items[index + 1] if index + 1 < len(items) else None
+            behind_foot = before.kind == "foot"
+            sure = word in certain
+            parts = (
+                after is None
+                or after.kind == "separator"
+                or after.kind in _PLACED - {"count"}
+                or ((item.kind == "number" or sure) and after.kind in (*LESION_KINDS, "foot"))
+            )
+            if not (behind_foot and after is not None and after.kind in LESION_KINDS) and not (
+                parts and (behind_foot or before.kind in _BEFORE_CLAW or (sure and _is_code(before)))
+            ):
+                continue
+            is_degree = item.text == "I" and not behind_foot
+            if is_degree or not (sure or (behind_foot and (parts or item.kind == "unknown"))):
+                level = ("severity:1",) if word == "i" else ()
+                choices = (*level, f"claw:{claw}") if is_degree else (f"claw:{claw}", *level)
+                self.doubts.append(Doubt(item.text, "claw", (*choices, "note"), choices[0], word in _OFTEN_ELSE))
+            if not is_degree:
+                item.kind, item.value, item.weak = "claw", claw, False
 
     def _between(self, first: Item, last: Item) -> str:
         return self.text[first.start : last.end].casefold()
@@ -1206,6 +1240,15 @@ class _FootWalk:
         self._flush_waiting()
 
 
+_CLAW_LETTERS = {
+    letter: claw
+    for letter, claw in phrases("claw_alone").items()
+    if claw in CLAWS and len(letter) <= 3 and letter != "l"
+}
+"""What stands for a claw behind a foot or a lesion; ``l`` is left as often as lateral."""
+_BEFORE_CLAW = LESION_KINDS | {"zone", "severity", "stage", "number"}
+_OFTEN_ELSE = frozenset({"i", "m", "b"})
+"""Letters for a claw that may as well be a degree or both. [common practice, no source]"""
 _MARKS = frozenset({"x", "xx", "\u2713", "\u2714", "\u221a", "\u2611", "*", "v", "/", "\\"})
 _HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
 _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
@@ -1266,6 +1309,11 @@ def _same_foot(before: Sequence[Item], item: Item) -> str | None:
 
 
 _SAME_FOOT = forms_meaning("layout_word", "same foot")
+
+
+def _is_code(item: Item) -> bool:
+    """Whether an unknown word looks like the code of a lesion."""
+    return item.kind == "unknown" and len(item.text) <= 3 and item.text.isupper()
 
 
 def _is_cue(item: Item) -> bool:
