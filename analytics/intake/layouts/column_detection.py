@@ -179,8 +179,9 @@ def marks_lesion(taught: Mapping[str, str], text: str) -> bool:
 
 
 def marks_action(taught: Mapping[str, str], text: str) -> bool:
-    """Whether a cell under an action ticks it, or names the feet it was done to."""
-    return is_yes_no(text) or _fits("foot", taught, text) or any(plain(text) in codes for codes in foot_sets())
+    """Whether a cell under an action ticks it, or names the feet or the claw it was done to."""
+    place = _fits("foot", taught, text) or _fits("claw", taught, text)
+    return is_yes_no(text) or place or any(plain(text) in codes for codes in foot_sets())
 
 
 def _fits(field: str, taught: Mapping[str, str], text: str) -> bool:

@@ -13,6 +13,7 @@ from evenfoot.analytics.domain.lexicon import forms_meaning, heading_fields, mea
 from evenfoot.analytics.domain.locomotion import understand_scale
 from evenfoot.analytics.intake.fields import KINDS
 from evenfoot.analytics.intake.headings import LONGEST_HEADING, match_heading
+from evenfoot.analytics.intake.layouts.profiles import DONE
 
 
 @dataclass(frozen=True)
@@ -170,10 +171,17 @@ def read_heading(text: str) -> Role | None:
     lesion = _abbreviated(_bare_of_counts(bare))
     if lesion is not None:
         return Role("lesion", lesion=lesion)
-    action = meaning("action", bare)
+    action = meaning("action", bare) or _done_to_place(text)
     if action is not None:
         return Role("action", action=action)
     return None
+
+
+def _done_to_place(text: str) -> str | None:
+    """The block or wrap of a heading that names a foot or claw beside it: "blockedClaw", "wrapped foot"."""
+    words = [word for word in plain(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)).split() if word not in phrases("filler")]
+    action = meaning("action", " ".join(words))
+    return action if action in DONE else None
 
 
 def headings_of(text: str) -> tuple[str, ...]:

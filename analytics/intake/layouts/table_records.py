@@ -37,7 +37,7 @@ from evenfoot.analytics.intake.layouts.unpivot import (
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.intake.parsing.dates import DateOrder
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
-from evenfoot.analytics.intake.parsing.value_cells import read_feet_text, read_score_text
+from evenfoot.analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_score_text
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
 from evenfoot.analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from evenfoot.analytics.messages import Message, say, say_n
@@ -185,7 +185,7 @@ class TableRecords:
         self._single_fields(columns, of_row)
         self._action(columns, of_row)
         self._stages_in_remarks(columns, of_row)
-        columns["note"] = self._notes(of_row, found[EXTRA], _texts_of(columns["foot"]))
+        columns["note"] = self._notes(of_row, found[EXTRA], columns)
         self._once(columns, len(of_row))
         self._days(columns)
         self._scores_of_row(columns)
@@ -360,24 +360,57 @@ class TableRecords:
             feet = _texts_of(columns["foot"])
             read = {code: self._actions_told(column.texts[code]) for code in np.unique(codes).tolist()}
             for index in np.flatnonzero([text == "" for text in texts]).tolist():
-                mine = [said for said, named in read[int(codes[index])] if not named or feet[index] in named]
-                texts[index] = mine[0] if mine else ""
+                told = [said for said, named in read[int(codes[index])] if not named or feet[index] in named]
+                texts[index] = told[0] if told else ""
+        feet, claws = _texts_of(columns["foot"]), _texts_of(columns["claw"])
         for number, role in enumerate(self.roles):
             if role.kind != "action" or number >= len(self.sheet.columns):
                 continue
             column = self.sheet.columns[number]
             codes = column.codes[self.rows][of_row]
-            feet = _texts_of(columns["foot"])
             for code in np.unique(codes).tolist():
                 text = column.texts[code].strip()
-                named = () if not text or is_tick(text) else self._feet_named(text)
-                if not text or not (is_tick(text) or named):
-                    continue
-                for index in np.flatnonzero(codes == code).tolist():
-                    if not named or feet[index] in named:
-                        texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
-        self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]), _texts_of(columns["foot"]))
+                here = np.flatnonzero(codes == code).tolist() if text else []
+                if not text or is_tick(text):
+                    mine = here
+                else:
+                    mine = self._findings_on(text, role.action, here, of_row, feet, claws)
+                for index in mine:
+                    texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
+        self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]), feet)
         columns["action"] = column_of(texts)
+
+    def _findings_on(
+        self, text: str, action: str, here: Sequence[int], of_row: Positions, feet: Sequence[str], own: Sequence[str]
+    ) -> list[int]:
+        """Records among *here* that an action is for whose cell names feet or claws.
+
+        A block is put on the sound claw, so that it is for the finding on the other one. A claw without a foot tells
+        of the findings of a row where they are all on one foot.
+        """
+        named, claws = self._feet_named(text), self._claws_named(text)
+        if not named and not claws:
+            return []
+        told = {claw for claw in CLAWS if (claw in claws) != (action == "block")} if len(claws) == 1 else set()
+        rows: dict[int, list[int]] = {}
+        for index in here:
+            if not named or feet[index] in named:
+                rows.setdefault(int(of_row[index]), []).append(index)
+        out = []
+        for mine in rows.values():
+            if not named and len({feet[index] for index in mine}) > 1:
+                mine = [index for index in mine if own[index] in told]
+                mine = mine if len({feet[index] for index in mine}) == 1 else []
+            for foot in {feet[index] for index in mine}:
+                of_foot = [index for index in mine if feet[index] == foot]
+                on_claw = [index for index in of_foot if own[index] in told]
+                out += on_claw or ([index for index in of_foot if not own[index]] if told else []) or of_foot
+        return out
+
+    def _claws_named(self, text: str) -> tuple[str, ...]:
+        """Claws that a cell under an action names, alone or behind a foot."""
+        claws = read_claw_text(text, None, self.draft.words.taught)[0]
+        return claws or read_findings(text, taught=self.draft.words.taught).claws
 
     def _actions_told(self, text: str) -> list[tuple[str, tuple[str, ...]]]:
         """The actions of a cell with the feet they name: "wrap LH, block RH" has two."""
@@ -462,9 +495,10 @@ class TableRecords:
         feet = read_feet_text(text, self.draft.words.feet, self.draft.words.taught)[0]
         return feet or read_findings(text, taught=self.draft.words.taught).feet
 
-    def _actions_elsewhere(self, of_row: Positions, feet: Sequence[str]) -> Any:
-        """What cells under an action say where no record of the row is on the foot they name."""
+    def _actions_elsewhere(self, of_row: Positions, columns: dict[str, RawColumn]) -> Any:
+        """What cells under an action say where no record of the row is on the foot or claw they name."""
         out = np.full(len(of_row), "", dtype=object)
+        feet, claws = _texts_of(columns["foot"]), _texts_of(columns["claw"])
         for number, role in enumerate(self.roles):
             if role.kind != "action" or number >= len(self.sheet.columns):
                 continue
@@ -475,15 +509,14 @@ class TableRecords:
                 text = " ".join(column.texts[code].split())
                 if not text or is_yes_no(text):
                     continue
-                named = self._feet_named(text)
-                here = np.flatnonzero(codes == code)
-                met = {int(of_row[index]) for index in here.tolist() if feet[index] in named}
-                for index in here.tolist():
+                here = np.flatnonzero(codes == code).tolist()
+                met = {int(of_row[index]) for index in self._findings_on(text, role.action, here, of_row, feet, claws)}
+                for index in here:
                     if int(of_row[index]) not in met:
                         out[index] = "; ".join(filter(None, (out[index], f"{heading}: {text}")))
         return out
 
-    def _notes(self, of_row: Positions, extra: RawColumn, feet: Sequence[str] = ()) -> RawColumn:
+    def _notes(self, of_row: Positions, extra: RawColumn, columns: dict[str, RawColumn] | None = None) -> RawColumn:
         """Remarks, columns that are no field, and words of the cells that were not read."""
         out = np.full(len(of_row), "", dtype=object)
 
@@ -507,8 +540,8 @@ class TableRecords:
                 for text in column.texts
             ]  # fmt: skip
             join(np.array(said, dtype=object)[column.codes[self.rows][of_row]])
-        if feet:
-            join(self._actions_elsewhere(of_row, feet))
+        if columns is not None:
+            join(self._actions_elsewhere(of_row, columns))
         join(np.array(extra.texts, dtype=object)[extra.codes])
         return column_of(out.tolist())
 
