@@ -66,7 +66,7 @@ KINDS: tuple[str, ...] = (
   stand alone in a column of their own.
 - ``filler`` holds words that say nothing in a finding; those that join two findings mean ``and``.
 - ``remark`` holds words that add to a finding and change none of its fields: ``lame``, ``overgrown``, ``course``,
-  ``depth``, ``recheck``.
+  ``depth``, ``recheck``, ``leg`` (what is wrong above the foot, which is no lesion of it).
 - ``doubtful`` holds words that can mean several things. Its meaning is the candidates with spaces between: codes of
   lesions, ``other``, feet, zones, claws, ``nothing``, ``lesion``, ``trim``, ``filler``.
 - ``heading`` holds what columns are called, see :func:`headings`.

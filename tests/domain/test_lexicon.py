@@ -37,7 +37,7 @@ MEANINGS: dict[str, set[str]] = {
     "no": {"no"},
     "negation": {"no"},
     "filler": {"filler", "and"},
-    "remark": {"lame", "overgrown", "course", "depth", "recheck"},
+    "remark": {"lame", "overgrown", "course", "depth", "recheck", "leg"},
     "total": {"total", "count"},
     "away": {"away", "unseen"},
     "layout_word": {"only", "both", "skin", "and", "same foot", "for", "article", "farm", "score"},
@@ -176,7 +176,7 @@ def test_ambiguous_headings_name_fields() -> None:
         ("bleime|Sohlenblutung|zoolbloeding|hemorragia de suela", "SH"),
         ("seime|Hornspalt|hoornkloof", "HF"),
         ("Rollklaue|kurkentrekkerklauw|onglon en tire-bouchon|saca-rolhas", "CC"),
-        ("stone|Nageltritt|fourbure|bevangenheid|corvejón hinchado", "other"),
+        ("stone|Nageltritt|fourbure|bevangenheid|clavo halladizo", "other"),
     ],
 )
 def test_words_of_the_barn(text: str, code: str) -> None:

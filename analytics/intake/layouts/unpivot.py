@@ -29,7 +29,7 @@ from evenfoot.analytics.domain.lexicon import (
 from evenfoot.analytics.intake.layouts.profiles import DITTO, TICKS, is_tick
 from evenfoot.analytics.intake.layouts.roles import MEASURES, Role
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings, read_remark
-from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt
+from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt, key_of
 from evenfoot.analytics.intake.parsing.value_cells import (
     read_claw_text,
     read_feet_text,
@@ -232,7 +232,8 @@ def read_row(
         if doubt is not None:
             doubts.append(doubt)
     found = _records_of(reading, lesion)
-    said_nothing = reading.nothing or reading.doubts or lesion.casefold() in BLANKS
+    is_note = taught.get(key_of(lesion)) == "note"
+    said_nothing = reading.nothing or reading.doubts or lesion.casefold() in BLANKS or is_note
     if not found and lesion and not said_nothing and reading.unread and not reading.feet:
         found = [{"lesion": lesion}]
     if _is_put_aside(reading, taught):
@@ -258,6 +259,7 @@ def read_row(
                 if claw:
                     record["claw"] = claw
                 out.append(record)
+    written: dict[str, str] = {}
     if not found:
         # A severity or a zone without a lesion stays as it is written, so that the row is set aside.
         written = {name: text for name in ("zone", "severity", "dd_stage", "lesion_detail")
@@ -270,6 +272,9 @@ def read_row(
             out = out[:1] if len(out) == 1 else []
         else:
             out = []
+    if not found and reading.unread and not reading.nothing and not written:
+        # A remark in the place of a lesion, such as one of the hock.
+        out = [{**record, EXTRA: " ".join(reading.unread)} for record in out or [{}]]
     own = _actions_of_parts(lesion, len(reading.findings), taught) if len(out) == len(reading.findings) else []
     action = reading.action or said.get("action", "")
     for record, told in zip(out, own or [action] * len(out), strict=True):
@@ -463,10 +468,15 @@ def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
         raw = _unanswered(reading, words.taught)
         if _is_put_aside(reading, words.taught):
             out, raw = [], [text]
-        if not out and not raw and not reading.nothing and not reading.doubts and not reading.action and reading.unread:
+        is_read = out or raw or reading.nothing or reading.doubts or reading.action
+        if not is_read and reading.unread and words.taught.get(key_of(text)) != "note":
             raw = [text]
         for word in raw:
             out.append({"lesion": word, "foot": role.foot, **({"claw": role.claw} if role.claw else {})})
+        kept = words.taught.get(key_of(text)) == "note" or any(one.default == "note" for one in reading.doubts)
+        if not out and not reading.nothing and reading.unread and kept:
+            # A remark in the place of a lesion, such as one of the hock.
+            out.append({"foot": role.foot})
         for record in out:
             if reading.action:
                 record["action"] = reading.action
