@@ -77,7 +77,7 @@ KINDS: tuple[str, ...] = (
   the claws of a foot), ``and``, ``same foot``, ``for``, ``article``, ``farm``,
   ``score`` (headings of a score of any sort).
 - ``cow_number`` holds words in front of a number that say no more than that it is a cow's.
-- ``feet_event`` holds beginnings of words of an event that is about feet.
+- ``feet_event`` holds beginnings of words of an event that is about feet, or ``other`` than feet.
 - ``ambiguous`` holds headings that alone can mean several fields. Its meaning is the candidates with spaces between.
 """
 

@@ -42,7 +42,7 @@ MEANINGS: dict[str, set[str]] = {
     "away": {"away", "unseen"},
     "layout_word": {"only", "both", "skin", "and", "same foot", "for", "article", "farm", "score"},
     "cow_number": {"cow number"},
-    "feet_event": {"feet"},
+    "feet_event": {"feet", "other"},
 }
 CANDIDATES = {
     *lesions.LESIONS, *feet.FEET, *feet.CLAWS, *ONLY_HERE, *map(str, feet.ZONES), "claw", "nothing", "lesion", "trim",

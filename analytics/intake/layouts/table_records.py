@@ -32,6 +32,7 @@ from evenfoot.analytics.intake.layouts.unpivot import (
     filled_down,
     groups_of,
     is_feet_event,
+    tells_of_feet,
     unfold_rows,
 )
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
@@ -318,14 +319,29 @@ class TableRecords:
             for code in np.unique(codes).tolist():
                 text = column.texts[code]
                 here = codes == code
-                if is_feet_event(text, self.draft.words.taught):
-                    about |= here
-                else:
-                    left[" ".join(text.split())[:30]] = int(here.sum())
+                if not is_feet_event(text, self.draft.words.taught):
+                    here &= self._told_of_feet(text, here)
+                    others = int((codes == code).sum()) - int(here.sum())
+                    if others:
+                        left[" ".join(text.split())[:30]] = others
+                about |= here
         if left:
             shown = ", ".join(f"{word} {rows}" for word, rows in list(left.items())[:SHOWN])
             self.notes.append(say("Events that are not about feet were left out: {events}.", events=shown))
         return about[of_row]
+
+    def _told_of_feet(self, event: str, here: Any) -> Any:
+        """The rows among *here* whose remarks say that the event is about feet."""
+        out = np.zeros(len(here), dtype=bool)
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or not (role.kind == "note" or role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows]
+            for code in np.unique(codes[here]).tolist():
+                if tells_of_feet(event, column.texts[code], self.draft.words.taught):
+                    out |= codes == code
+        return out
 
     def _sound_feet(self, columns: dict[str, RawColumn], of_row: Positions, many: Any) -> None:
         """A row without a finding that names one foot keeps it."""

@@ -692,8 +692,11 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
 
 FEET_EVENT = "event:feet"
 """What a code of an event is taught to say that is about feet."""
-_FEET_EVENT = re.compile(rf"\b(?:{'|'.join(map(re.escape, sorted(forms_meaning('feet_event', 'feet'))))})")
-"""Words of an event that is about feet. [common practice, no source]"""
+_FEET_EVENT, _OTHER_EVENT = (
+    re.compile(rf"\b(?:{'|'.join(map(re.escape, sorted(forms_meaning('feet_event', about))))})")
+    for about in ("feet", "other")
+)
+"""Words of an event that is about feet, and of one that is not. [common practice, no source]"""
 
 
 def is_feet_event(text: str, taught: Mapping[str, str]) -> bool:
@@ -709,6 +712,27 @@ def is_feet_event(text: str, taught: Mapping[str, str]) -> bool:
     if taught.get(plain(text)) in (FEET_EVENT, "action:trim", "nothing"):
         return True
     return bool(_FEET_EVENT.search(plain(text))) or bool(read_findings(text, taught=taught).findings)
+
+
+_OF_FEET = ("trim", "block", "wrap")
+_STATED = ("healed", "uncertain", "negated")
+"""What a doubt of a lesion in an event is about that is asked."""
+
+
+def tells_of_feet(event: str, remark: str, taught: Mapping[str, str]) -> bool:
+    """Whether the remark of an event that does not say what it is about names a foot, a lesion, a block or a wrap.
+
+    Example
+    -------
+    >>> tells_of_feet("CHECK", "block off, ulcer healed", {}), tells_of_feet("MAST", "LR", {})
+    (True, False)
+    """
+    if not remark.strip() or _OTHER_EVENT.search(plain(event)):
+        return False
+    reading = read_remark(remark, taught)
+    if reading.findings or reading.action in _OF_FEET or any(doubt.about in _STATED for doubt in reading.doubts):
+        return True
+    return bool(reading.feet) and not _OTHER_EVENT.search(plain(remark))
 
 
 _SCORED = re.compile(r"([^\W\d][^\d,;.:=]*?) ?[:=]? ?([0-5](?:[.,/+-]\d?|\+)?)(?![\d.])")
@@ -740,9 +764,11 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
     """An event and its remarks: findings, scores and lame cows where the event is about feet."""
 
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
-        if not is_feet_event(texts[0], words.taught):
+        by_remark = any(tells_of_feet(texts[0], text, words.taught) for text in texts[1:])
+        if not by_remark and not is_feet_event(texts[0], words.taught):
             return [], ()
         out: list[dict[str, str]] = []
+        doubts: list[Doubt] = []
         named = read_findings(texts[0], taught=words.taught).findings
         if len(named) == 1 and not named[0].foot:
             # The event is the lesion, and its remark the foot.
@@ -754,6 +780,7 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
                 return [{**record, "action": action} if action else record], ()
         for text in texts:
             reading = read_findings(text, taught=words.taught)
+            doubts += [doubt for doubt in reading.doubts if doubt.about in _STATED]
             for finding in reading.findings:
                 record = dict(_fields_of(finding))
                 if reading.action:
@@ -762,11 +789,11 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
                     out.append(record)
         score = next(filter(None, map(scored, texts)), None)
         if score is not None and not any("severity" in record for record in out):
-            return [{**record, "locomotion_score": score} for record in out or [{}]], ()
+            return [{**record, "locomotion_score": score} for record in out or [{}]], tuple(doubts)
         if not out and meaning("visit_kind", texts[0]) == "lame-cow":
             # She was seen to be lame, so she is not one that was looked at and sound.
             out = [{"visit_kind": "lame-cow"}]
-        return out, ()
+        return out, tuple(doubts)
 
     return read
 

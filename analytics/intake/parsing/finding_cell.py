@@ -621,7 +621,7 @@ class _Cell:
                     if first is not None:
                         target = _nearest(drafts, at, forward.setdefault(group, at < first))
                     else:
-                        target = self._elsewhere(segment, parted=parted)
+                        target = self._elsewhere(segment, parted=parted, is_stage=kind == "stage")
                     self._place(target, item)
                     if target is not None and target.copied is None and not _has_foot(segment, target.at, at):
                         target.early.append(item)
@@ -679,9 +679,13 @@ class _Cell:
         actions = [other for _, other in segment.items if other.kind == "action"]
         return bool(actions) and all("." in self.text[item.end : action.start] for action in actions)
 
-    def _elsewhere(self, segment: _Segment, *, parted: bool) -> _Draft | None:
+    def _elsewhere(self, segment: _Segment, *, parted: bool, is_stage: bool) -> _Draft | None:
         """The lesion that a segment without one speaks of: of its clause, before it, else behind it."""
-        if segment.has("foot", "unknown", "nothing") or (segment.has("action") and not parted):
+        if (
+            segment.has("foot", "nothing")
+            or (segment.has("unknown") and not is_stage)
+            or (segment.has("action") and not parted)
+        ):
             return None
         for step in (-1, 1):
             place = segment.index
@@ -758,7 +762,7 @@ class _Cell:
         has_lesion = bool(self.drafts)
         for segment in self.segments:
             unknown = segment.unknown
-            if segment.drafts or segment.has("nothing", "action", "asked") or self.says_nothing:
+            if segment.drafts or segment.has("nothing", "action", "asked", "stage") or self.says_nothing:
                 continue
             if not unknown:
                 if has_lesion and segment.has("foot") and segment.has("number", "range", "severity", "zone"):
