@@ -245,6 +245,10 @@ class _Cell:
         items: list[Item] = []
         for item in self.items:
             before = items[-1] if items else None
+            if before is not None and item.start == before.end and item.value == "/" and _is_with(before, self.text):
+                continue
+            if before is not None and item.kind in LESION_KINDS and len(items) > 1 and _is_with(before, self.text):
+                before.kind = "filler"
             if before is not None and before.kind == "colon" and len(items) > 1 and _is_cue(items[-2]):
                 items.pop()
                 before = items[-1]
@@ -1313,6 +1317,12 @@ def _same_foot(before: Sequence[Item], item: Item) -> str | None:
 
 
 _SAME_FOOT = forms_meaning("layout_word", "same foot")
+
+
+def _is_with(item: Item, text: str) -> bool:
+    """Whether an item is short for with: "w." and "w/"."""
+    is_short = item.kind == "unknown" and text[item.end : item.end + 1] in (".", "/")
+    return is_short and plain(item.text) in forms_meaning("layout_word", "with")
 
 
 def _is_code(item: Item) -> bool:
