@@ -64,3 +64,28 @@ def test_a_blocked_claw_of_nested_data_is_no_claw_of_a_finding() -> None:
     assert [(row["foot"], row["claw"], row["action"]) for row in table.to_dict("records")] == [
         ("RH", "lateral", "block"), ("LH", None, None), ("LH", None, None),
     ]  # fmt: skip
+
+
+def test_what_was_done_is_read_under_headings_that_do_not_say_so() -> None:
+    """The words stayed in the note."""
+    rows = ["1,LH,SU,{}", "2,RH,DD,{}", "3,LF,WL,{}", "4,RH,IP,{}"]
+    words = ["block med claw, 3d", "topical + bandage", "amputation referred", "trim"]
+    for heading in ("Rx", "Treated", "Follow"):
+        text = f"Date,Farm,Cow,Foot,Lesion,{heading}\n" + "".join(
+            "2026-05-19,Ash," + row.format(f'"{word}"') + "\n" for row, word in zip(rows, words, strict=True)
+        )
+        [sheet] = understand_file(text.encode(), "sheet.csv", today=TODAY, answers=Answers(accept=True)).sheets
+        assert sheet.records["action"].to_list() == ["block", "wrap", "refer", "trim"], heading
+
+
+def test_a_block_under_trimming_is_a_block_and_noted_where_its_foot_is_open() -> None:
+    text = (
+        "Date;Élevage;Vache;ARG;ARD;Parage\n2026-07-08;Merle;1;ulcère ext.;bleime ext.;talonnette\n"
+        "2026-07-08;Merle;2;ulcère ext.;;talonnette\n2026-07-08;Merle;3;;limace;oui\n2026-07-08;Merle;4;RAS;RAS;oui\n"
+        "2026-07-08;Merle;5;;panaris;oui\n2026-07-08;Merle;6;;;oui\n2026-07-08;Merle;7;;;oui\n"
+        "2026-07-08;Merle;8;;;oui\n2026-07-08;Merle;9;;;oui\n2026-07-08;Merle;10;;;oui\n"
+    )
+    [sheet] = understand_file(text.encode(), "sheet.csv", today=TODAY, answers=Answers(accept=True)).sheets
+    assert sheet.records["action"].fillna("").to_list()[:3] == ["", "", "block"]
+    assert "Parage: talonnette" in sheet.records["note"].iloc[0]
+    assert any("belongs to no finding for certain" in str(note) for note in sheet.notes)

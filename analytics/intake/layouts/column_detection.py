@@ -188,6 +188,10 @@ def _fits(field: str, taught: Mapping[str, str], text: str) -> bool:
     return fits(field, text, taught)
 
 
+def _tells_action(taught: Mapping[str, str], text: str) -> bool:
+    return fits("action", text, taught) and not is_yes_no(text)
+
+
 CLOSE = 0.74
 CLOSER = 0.85
 """How alike a misspelt heading must be, as difflib measures it, and more where its cells tell nothing.
@@ -313,6 +317,9 @@ def _settle(
         return Role("field", field="visit_date")
     if role.kind == "action" and telling.share(test=partial(marks_action, taught)) < ENOUGH:
         return Role("field", field="action") if "action" not in known else Role("note")
+    if role.kind == "note" and "action" not in known and telling.share(test=partial(_tells_action, taught)) >= 0.5:
+        # "Treated" holds ticks, or what was done.
+        return Role("field", field="action")
     if role.kind == "lesion" and _holds_no_marks(telling, known, taught):
         return ask(
             say("Do the cells under '{heading}' ({shown}) mark {lesion}?", heading=name, shown=shown,
@@ -463,14 +470,12 @@ def _unknown(
             say("Do the cells under '{heading}' ({shown}) say where on the claw?", heading=name, shown=shown),
             ["zone", "note"], role, answers, default="zone",
         )  # fmt: skip
-    if (
-        "action" not in known
-        and profile.share(test=lambda text: fits("action", text, taught) and not is_yes_no(text)) >= ENOUGH
-    ):
+    done = profile.share(test=partial(_tells_action, taught))
+    if "action" not in known and done >= 0.5:
         return _ask(
             question_id, name,
             say("Do the cells under '{heading}' ({shown}) say what was done?", heading=name, shown=shown),
-            ["action", "note"], role, answers, default="action", safe=True,
+            ["action", "note"], role, answers, default="action", safe=done >= ENOUGH,
         )  # fmt: skip
     if profile.is_numeric:
         return role

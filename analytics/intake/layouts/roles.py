@@ -13,7 +13,6 @@ from evenfoot.analytics.domain.lexicon import forms_meaning, heading_fields, mea
 from evenfoot.analytics.domain.locomotion import understand_scale
 from evenfoot.analytics.intake.fields import KINDS
 from evenfoot.analytics.intake.headings import LONGEST_HEADING, match_heading
-from evenfoot.analytics.intake.layouts.profiles import DONE
 
 
 @dataclass(frozen=True)
@@ -181,7 +180,7 @@ def _done_to_place(text: str) -> str | None:
     """The block or wrap of a heading that names a foot or claw beside it: "blockedClaw", "wrapped foot"."""
     words = [word for word in plain(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)).split() if word not in phrases("filler")]
     action = meaning("action", " ".join(words))
-    return action if action in DONE else None
+    return action if action in ("block", "wrap") else None
 
 
 def headings_of(text: str) -> tuple[str, ...]:

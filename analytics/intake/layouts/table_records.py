@@ -37,7 +37,7 @@ from evenfoot.analytics.intake.layouts.unpivot import (
 )
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.intake.parsing.dates import DateOrder
-from evenfoot.analytics.intake.parsing.finding_cell import read_findings
+from evenfoot.analytics.intake.parsing.finding_cell import healed_in, read_findings
 from evenfoot.analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_score_text
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
 from evenfoot.analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
@@ -184,6 +184,7 @@ class TableRecords:
             columns[name] = RawColumn(codes[of_row], texts)
         self._sound_feet(columns, of_row, many)
         self._single_fields(columns, of_row)
+        self._healed_in_remarks(columns, of_row)
         self._action(columns, of_row)
         self._stages_in_remarks(columns, of_row)
         columns["note"] = self._notes(of_row, found[EXTRA], columns)
@@ -387,12 +388,10 @@ class TableRecords:
             for code in np.unique(codes).tolist():
                 text = column.texts[code].strip()
                 here = np.flatnonzero(codes == code).tolist() if text else []
-                if not text or is_tick(text):
-                    mine = here
-                else:
-                    mine = self._findings_on(text, role.action, here, of_row, feet, claws)
+                done = meaning("action", text) or role.action
+                mine = here if not text or is_tick(text) else self._findings_on(text, done, here, of_row, feet, claws)
                 for index in mine:
-                    texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
+                    texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], done))))
         self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]), feet)
         columns["action"] = column_of(texts)
 
@@ -405,7 +404,7 @@ class TableRecords:
         of the findings of a row where they are all on one foot.
         """
         named, claws = self._feet_named(text), self._claws_named(text)
-        if not named and not claws:
+        if not named and not claws and meaning("action", text) is None:
             return []
         told = {claw for claw in CLAWS if (claw in claws) != (action == "block")} if len(claws) == 1 else set()
         rows: dict[int, list[int]] = {}
@@ -414,7 +413,7 @@ class TableRecords:
                 rows.setdefault(int(of_row[index]), []).append(index)
         out = []
         for mine in rows.values():
-            if not named and len({feet[index] for index in mine}) > 1:
+            if not named and action in ("block", "wrap") and len({feet[index] for index in mine}) > 1:
                 mine = [index for index in mine if own[index] in told]
                 mine = mine if len({feet[index] for index in mine}) == 1 else []
             for foot in {feet[index] for index in mine}:
@@ -511,9 +510,47 @@ class TableRecords:
         feet = read_feet_text(text, self.draft.words.feet, self.draft.words.taught)[0]
         return feet or read_findings(text, taught=self.draft.words.taught).feet
 
+    def _healed_in_remarks(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """A lesion whose remark says that it is healed is asked about, as it is where its own cell says so."""
+        if any(role.kind == "event" for role in self.roles):
+            return
+        lesions = _texts_of(columns["lesion"])
+        gone: set[int] = set()
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or not (role.kind == "note" or role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows][of_row]
+            for code in np.unique(codes).tolist():
+                named = healed_in(column.texts[code]) if column.texts[code].strip() else None
+                mine = () if named is None else np.flatnonzero(codes == code).tolist()
+                mine = [index for index in mine if lesions[index] and (not named or lesions[index] in named)]
+                if mine and self._is_healed(column.texts[code], mine, of_row):
+                    gone.update(mine)
+        for name in FINDING_FIELDS if gone else ():
+            if name != "foot":
+                texts = _texts_of(columns[name])
+                columns[name] = column_of(["" if index in gone else text for index, text in enumerate(texts)])
+
+    def _is_healed(self, remark: str, mine: Sequence[int], of_row: Positions) -> bool:
+        shown = " ".join(remark.split())[:60]
+        row = int(self.rows[of_row[mine[0]]]) + self.sheet.first_row
+        value = self.answers.ask(
+            Question(
+                f"healed-remark:{plain(remark)[:60]}", shown,
+                say_n("'{remark}' stands beside a lesion in {n} row (row {row}). Is the lesion healed?",
+                      "'{remark}' stands beside lesions in {n} rows, such as row {row}. Are the lesions healed?",
+                      len(mine), remark=shown, row=row),
+                choices([("healed", say("yes: looked at, nothing found")), ("stays", say("no: it is a finding"))]),
+                "healed",
+            )
+        )  # fmt: skip
+        return value == "healed"
+
     def _actions_elsewhere(self, of_row: Positions, columns: dict[str, RawColumn]) -> Any:
-        """What cells under an action say where no record of the row is on the foot or claw they name."""
+        """What cells under an action say where it is not told of which record of the row they say so; noted."""
         out = np.full(len(of_row), "", dtype=object)
+        kept: dict[str, set[int]] = {}
         feet, claws = _texts_of(columns["foot"]), _texts_of(columns["claw"])
         for number, role in enumerate(self.roles):
             if role.kind != "action" or number >= len(self.sheet.columns):
@@ -526,10 +563,19 @@ class TableRecords:
                 if not text or is_yes_no(text):
                     continue
                 here = np.flatnonzero(codes == code).tolist()
-                met = {int(of_row[index]) for index in self._findings_on(text, role.action, here, of_row, feet, claws)}
+                done = meaning("action", text) or role.action
+                met = {int(of_row[index]) for index in self._findings_on(text, done, here, of_row, feet, claws)}
                 for index in here:
                     if int(of_row[index]) not in met:
+                        kept.setdefault(f"{heading}: {text}"[:60], set()).add(int(of_row[index]))
                         out[index] = "; ".join(filter(None, (out[index], f"{heading}: {text}")))
+        if kept:
+            rows = len(set().union(*kept.values()))
+            self.notes.append(
+                say_n("What was done in {n} row belongs to no finding for certain and was kept in the note: {words}.",
+                      "What was done in {n} rows belongs to no finding for certain and was kept in the note: {words}.",
+                      rows, words=", ".join(f"'{text}'" for text in list(kept)[:SHOWN]))
+            )  # fmt: skip
         return out
 
     def _notes(self, of_row: Positions, extra: RawColumn, columns: dict[str, RawColumn] | None = None) -> RawColumn:

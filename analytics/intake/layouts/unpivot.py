@@ -423,6 +423,8 @@ def _feet(
         hind = meaning("end", end)
         if left and hind:
             return [left + hind], [], (), ""
+        if (plain(side) in BOTH and hind) or (plain(end) in BOTH and left):
+            return [foot for foot in FEET if (left or foot[0]) + (hind or foot[1]) == foot], [], (), ""
         both = f"{end} {side}".strip()
         feet, _ = read_feet_text(both)
         if feet and len(feet) == 1:

@@ -55,7 +55,7 @@ from evenfoot.analytics.intake.parsing.cell_items import (
 )
 from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt, Finding, key_of
 
-__all__ = ["CellReading", "Doubt", "Finding", "key_of", "read_findings", "read_remark"]
+__all__ = ["CellReading", "Doubt", "Finding", "healed_in", "key_of", "read_findings", "read_remark"]
 
 LONGEST = 600
 """Letters of a cell that are read; what is behind them stays unread. [common practice, no source]"""
@@ -113,6 +113,24 @@ def read_remark(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> CellReadi
     ()
     """
     return _Cell(None, taught, is_prose=True).read(text)
+
+
+@lru_cache(maxsize=4096)
+def healed_in(text: str) -> tuple[str, ...] | None:
+    """The lesions that a remark says are healed; none where it says so of the lesion beside it; else ``None``.
+
+    Example
+    -------
+    >>> healed_in("old, grown out"), healed_in("ulcer healed"), healed_in("not healed yet"), healed_in("scab gone")
+    ((), ('SU',), None, None)
+    """
+    items = [item for item in Splitter({}).split(text[:LONGEST]) if item.kind != "filler"]
+    others = ("negation", "unknown")
+    says = any(
+        item.kind == "certainty" and item.value == "healed" and (not index or items[index - 1].kind not in others)
+        for index, item in enumerate(items)
+    )
+    return tuple(parent_of(item.value) for item in items if item.kind == "lesion") if says else None
 
 
 @dataclass
