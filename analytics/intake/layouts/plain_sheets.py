@@ -20,7 +20,7 @@ from evenfoot.analytics.intake.layouts.sheet_questions import (
     lesions_in_remark,
     may_name_lesion,
 )
-from evenfoot.analytics.intake.layouts.table_records import bare_cow
+from evenfoot.analytics.intake.layouts.table_records import THOUSANDS, bare_cow
 from evenfoot.analytics.intake.layouts.tables import Table
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.intake.parsing.column_values import is_blank
@@ -79,7 +79,9 @@ def _reads_plainly(column: RawColumn, rows: Positions, match: Match) -> bool:
     if type in ("date", "farm", "cow") and match.field.required and any(not text.strip() for text in texts):
         return False
     if type == "cow":
-        return all(bare_cow(text) == text.strip() for text in texts[:PLAIN_COWS])
+        return all(
+            bare_cow(text) == text.strip() and not THOUSANDS.fullmatch(text.strip()) for text in texts[:PLAIN_COWS]
+        )
     if type == "lesion":
         return all(_reads(read_finding, bare_text(text)) for text in texts)
     if type == "date":

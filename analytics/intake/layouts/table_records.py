@@ -16,7 +16,15 @@ from evenfoot.analytics.domain.lexicon import forms, meaning, plain
 from evenfoot.analytics.intake.fields import KINDS, field_of
 from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
 from evenfoot.analytics.intake.layouts.context import read_name
-from evenfoot.analytics.intake.layouts.days import BARE_DAY, MID_MONTH, Day, month_named, read_day_text, season_named
+from evenfoot.analytics.intake.layouts.days import (
+    BARE_DAY,
+    MID_MONTH,
+    Day,
+    is_day,
+    month_named,
+    read_day_text,
+    season_named,
+)
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts
 from evenfoot.analytics.intake.layouts.profiles import is_tick, is_yes_no
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
@@ -36,7 +44,7 @@ from evenfoot.analytics.intake.layouts.unpivot import (
     unfold_rows,
 )
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
-from evenfoot.analytics.intake.parsing.dates import DateOrder
+from evenfoot.analytics.intake.parsing.dates import SPREADSHEET_DAY_ZERO, DateOrder
 from evenfoot.analytics.intake.parsing.finding_cell import healed_in, read_findings
 from evenfoot.analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_score_text
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
@@ -692,7 +700,13 @@ class TableRecords:
                 continue
             used = np.unique(column.codes).tolist()
             numbers = [text for text in (column.texts[code] for code in used) if text.strip()]
-            serial = bool(numbers) and all(re.fullmatch(r"[345]\d{4}(\.0+)?", text.strip()) for text in numbers)
+            days = [_is_serial(text, self.facts.today) for text in numbers]
+            serial = any(days) and all(is_serial or is_day(text) for is_serial, text in zip(days, numbers, strict=True))
+            if serial and not all(days) and not self.sheet.from_workbook:
+                self.notes.append(
+                    say("Numbers between dates, such as {number}, were read as days of a spreadsheet.",
+                        number=numbers[days.index(True)].strip())
+                )  # fmt: skip
             texts = list(column.texts)
             for code in used:
                 texts[code] = self.day_text(
@@ -785,8 +799,25 @@ class TableRecords:
     def _cows(self, columns: dict[str, RawColumn]) -> None:
         """Cow numbers without the signs that people put around them."""
         column = columns.get("cow")
-        if column is not None:
-            columns["cow"] = RawColumn(column.codes, [bare_cow(text) for text in column.texts])
+        if column is None:
+            return
+        texts = [bare_cow(text) for text in column.texts]
+        grouped = [text for text, rows in zip(texts, column.counts().tolist(), strict=True)
+                   if rows and THOUSANDS.fullmatch(text)]  # fmt: skip
+        if grouped:
+            shown = grouped[0].replace(",", "")
+            value = self.answers.ask(
+                Question(
+                    "cow-thousands", grouped[0],
+                    say("'{cow}' under '{heading}' ({file}): is it the one cow {number}?", cow=grouped[0],
+                        heading=self.own.get("cow", "cow"), file=self.facts.file, number=shown),
+                    choices([("one", say("yes: {number}", number=shown)), ("written", say("no: keep it as written"))]),
+                    "one",
+                )
+            )  # fmt: skip
+            if value == "one":
+                texts = [text.replace(",", "") if THOUSANDS.fullmatch(text) else text for text in texts]
+        columns["cow"] = RawColumn(column.codes, texts)
 
     def _told_beside(self, shared: dict[str, tuple[Codes, list[str]]], keep: Positions) -> RawColumn:
         """What a row says that a score has no column for, with its headings, so that it stays in the note."""
@@ -871,6 +902,13 @@ class TableRecords:
         return out
 
 
+def _is_serial(text: str, today: dt.date) -> bool:
+    """Whether a number can be the day of a spreadsheet, up to a year after *today*."""
+    bare = text.strip()
+    found = re.fullmatch(r"[345]\d{4}(?:\.0+)?", bare)
+    return found is not None and SPREADSHEET_DAY_ZERO + dt.timedelta(days=int(bare[:5])) <= today + dt.timedelta(365)
+
+
 def _says_nothing(text: str) -> bool:
     """Whether a cell says in words that nothing was found; one that has no word says nothing at all."""
     return bool(plain(text)) and says_nothing_found(text)
@@ -894,6 +932,10 @@ _OF_SCORES = frozenset(
     ("cow", "farm", "visit_date", "trimmer", "group", "herd_size", "locomotion_scale", "locomotion_score")
 )
 """Fields of a row that a record of a score takes up."""
+
+
+THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
+"""A number with commas between its thousands."""
 
 
 def bare_cow(text: str) -> str:
