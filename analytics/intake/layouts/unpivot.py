@@ -77,14 +77,20 @@ class Words:
     feet: dict[str, str] = field(default_factory=dict)
     doubts: dict[tuple[str, str], Doubt] = field(default_factory=dict)
     rows: dict[tuple[str, str], int] = field(default_factory=dict)
+    cells: dict[tuple[str, str], tuple[int, int, str]] = field(default_factory=dict)
+    """Row, column and text of the first cell that each doubt is of."""
 
-    def note(self, doubts: Iterable[Doubt], rows: int) -> None:
-        """Remember doubts and in how many rows they are. A cell of one value that can be none is no question."""
+    def note(self, doubts: Iterable[Doubt], rows: int, cells: Sequence[tuple[int, int, str]] = ()) -> None:
+        """Remember doubts, in how many rows and cells they are. A cell of one value that can be none is no question."""
         for doubt in doubts:
             if not doubt.choices and doubt.about in CELL_VALUES:
                 continue
             key = (doubt.about, plain(doubt.word) or doubt.word.strip())
             self.doubts.setdefault(key, doubt)
+            if cells and (key not in self.cells or cells[0][0] < self.cells[key][0]):
+                said = plain(doubt.word).split()
+                # A doubt may join words of several cells: the one that has most of them is shown.
+                self.cells[key] = max(cells, key=lambda cell: sum(word in plain(cell[2]).split() for word in said))
             self.rows[key] = self.rows.get(key, 0) + rows
 
 
@@ -866,12 +872,16 @@ def unfold_rows(
     turns: list[Positions] = []
     columns: dict[str, list[Codes]] = {name: [] for name in names}
     for number, group in enumerate(groups):
-        combos, which = _combinations(sheet, positions, group.columns)
+        combos, which, firsts = _combinations(sheet, positions, group.columns)
         counts = np.bincount(which, minlength=len(combos))
         parts: list[list[dict[str, str]]] = []
-        for combo, rows in zip(combos, counts.tolist(), strict=True):
+        for combo, rows, first in zip(combos, counts.tolist(), firsts.tolist(), strict=True):
             records, doubts = group.read(combo)
-            words.note(doubts, rows)
+            if doubts:
+                cells = [
+                    (first, column, text) for column, text in zip(group.columns, combo, strict=True) if text.strip()
+                ]
+                words.note(doubts, rows, cells)
             parts.append(records)
         many = np.array([len(records) for records in parts], dtype=np.int64)
         flat = [record for records in parts for record in records]
@@ -955,8 +965,8 @@ def _says_more(row: Positions, codes: Mapping[str, Codes]) -> Any:
 
 def _combinations(
     sheet: RawSheet, positions: Positions, columns: tuple[int, ...]
-) -> tuple[list[tuple[str, ...]], Positions]:
-    """The distinct combinations of texts in some columns, and which of them stands in each row."""
+) -> tuple[list[tuple[str, ...]], Positions, Positions]:
+    """The combinations of texts in some columns, which of them stands in each row, and the first row of each."""
     keys = np.zeros(len(positions), dtype=np.int64)
     for column in columns:
         codes = sheet.columns[column].codes[positions].astype(np.int64)
@@ -964,7 +974,7 @@ def _combinations(
         _, keys = np.unique(keys, return_inverse=True)
     _, first, which = np.unique(keys, return_index=True, return_inverse=True)
     combos = [tuple(sheet.columns[column].text(int(positions[place])) for column in columns) for place in first]
-    return combos, which
+    return combos, which, positions[first]
 
 
 def filled_down(column: RawColumn, positions: Positions, *, blanks: np.ndarray[Any, Any]) -> Codes:
