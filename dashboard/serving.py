@@ -17,7 +17,6 @@ from typing import Any
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.analytics.queries.sql_cache import sql_cache
 from evenfoot.dashboard.accounts import Access, Store, access, is_loopback, store_of
 from evenfoot.dashboard.accounts.kept_note import is_lost, refuse_lost, write_note
 from evenfoot.dashboard.http_limits import CONNECTIONS, IDLE_SECONDS, LOOKS, limit_connections
@@ -80,13 +79,9 @@ def refuse_other_machines(host: str) -> None:
         raise UserError(f"The demo is for this machine alone, not for {host}; use --host 127.0.0.1.")
 
 
-LOADED = ("scipy.stats",)
+LOADED = ("scipy.stats", "ibis.backends.duckdb")
 """Libraries that nearly every panel needs and nothing before it: loaded before readers are told to come, so that the
 first of them does not wait for it."""
-
-BUILDER = "ibis.backends.duckdb"
-"""What builds questions: loaded as well where no question is known from an earlier run, and otherwise after warming up,
-for the first reader who asks for other dates."""
 
 
 def short_texts_plainly() -> None:
@@ -115,9 +110,6 @@ def warm_up(ledger: Ledger) -> None:
                 while waiting():
                     time.sleep(YIELDS)
                 PANELS[name].draw(ledger, view)
-        while waiting():
-            time.sleep(YIELDS)
-        importlib.import_module(BUILDER)
     except UserError:
         # Whoever opens the page is told what is wrong; there is nobody to tell here.
         return
@@ -188,7 +180,7 @@ def run(
         **trusted,
     )
     limit_connections(server, functools.partial(may_send_much, store, how, Lock(ledger, store, how)))
-    for name in LOADED if sql_cache().known else (*LOADED, BUILDER):
+    for name in LOADED:
         importlib.import_module(name)
     # What is loaded by now stays until the end: looking through it again and again for what can go takes a tenth of
     # every first drawing.

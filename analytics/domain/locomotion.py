@@ -48,10 +48,11 @@ def understand_scale(text: str) -> str | None:
 
     Example
     -------
-    >>> [understand_scale(text) for text in ("1 to 5", "0-3", "mobility", "1-4")]
+    >>> [understand_scale(text) for text in ("1 to 5", "0-3 (2 and 3 are lame)", "mobility", "1-4")]
     ['1-5', '0-3', '0-3', None]
     """
-    word = "".join(letter if letter.isalnum() else " " for letter in text.casefold()).split()
+    bare = text.partition("(")[0] if not text.lstrip().startswith("(") else text
+    word = "".join(letter if letter.isalnum() else " " for letter in bare.casefold()).split()
     if word in (
         ["1", "5"],
         ["1", "to", "5"],

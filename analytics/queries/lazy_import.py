@@ -1,7 +1,6 @@
 """Ibis, loaded when something of it is first used.
 
-Where the SQL of a question is kept from an earlier run nothing of Ibis is needed, and loading it takes longer than the
-answer does.
+It takes most of a second to load, and commands that ask no question (``check``, ``import``, ``verify``) do without.
 """
 
 from __future__ import annotations

@@ -40,7 +40,7 @@ MEANINGS: dict[str, set[str]] = {
     "remark": {"lame", "overgrown", "course", "depth", "recheck", "leg"},
     "total": {"total", "count"},
     "away": {"away", "unseen"},
-    "layout_word": {"only", "both", "skin", "and", "same foot", "for", "article", "farm", "score", "with"},
+    "layout_word": {"only", "both", "skin", "and", "same foot", "for", "article", "farm", "score", "seen", "with"},
     "cow_number": {"cow number"},
     "feet_event": {"feet", "other"},
 }

@@ -6,7 +6,7 @@ from pathlib import Path
 import pandas as pd
 
 from evenfoot.analytics.queries.cows import cows_found
-from evenfoot.analytics.queries.engine import built_once
+from evenfoot.analytics.queries.engine import THE_COW, THE_FARM, built_once
 from evenfoot.analytics.queries.lame_counts import count_scorings
 from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
@@ -85,3 +85,10 @@ def test_frames_are_the_same_asked_twice(tmp_path: Path) -> None:
     ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", rows))
     first, second = (count_scorings(ledger, Selection(farms=("Ash",))).table for _ in range(2))
     pd.testing.assert_frame_equal(first, second)
+
+
+def test_farm_and_cow_are_put_in_at_once() -> None:
+    from evenfoot.analytics.queries.cows import _everything_of
+
+    text = _everything_of(Selection(farms=(THE_COW,), cows=("O'Dell",), visits=("all",)))["trims"].sql()
+    assert f"'{THE_COW}'" in text and "'O''Dell'" in text and THE_FARM not in text

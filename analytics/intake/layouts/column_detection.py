@@ -34,6 +34,8 @@ ENOUGH, MOST = 0.8, 0.9
 about. [common practice, no source]"""
 
 SCORE_WORDS = forms_meaning("layout_word", "score")
+SEEN_WORDS = forms_meaning("layout_word", "seen")
+"""Headings of a column that says whether the cow was looked at."""
 LONGEST_TOE_CM = 20
 """Lengths of toes up to this are in cm where no unit is named: no toe is so short in mm.
 [common practice, no source]"""
@@ -41,6 +43,8 @@ SHORTEST_TOE_CM = 5
 """Numbers from here on are no claws; toes are shorter in no unit. [common practice, no source]"""
 SHED_WORDS = frozenset(("shed", "sheds"))
 DUE_WORDS = frozenset(("due", "due date", "date due"))
+USUAL_LESIONS = {"heel": ("HHE",), "toe": ("TU", "TN"), "sole": ("SU", "SH")}
+"""Lesions that a column named after a part of the claw is likeliest to mark. [common practice, no source]"""
 PARTS = {"heel": "heel_depth_mm", "toe": "toe_length_mm", "sole": "sole_thickness_mm"}
 
 
@@ -184,6 +188,10 @@ def marks_action(taught: Mapping[str, str], text: str) -> bool:
     return is_yes_no(text) or place or any(plain(text) in codes for codes in foot_sets())
 
 
+def _says_seen_or_not(text: str) -> bool:
+    return is_yes_no(text) or meaning("away", text) is not None
+
+
 def _fits(field: str, taught: Mapping[str, str], text: str) -> bool:
     return fits(field, text, taught)
 
@@ -244,6 +252,8 @@ def _settle(
         return _ask(question_id, name, text, codes, role, answers, default=default, safe=safe)
 
     shown = _shown(profile)
+    if word in SEEN_WORDS and telling.filled and telling.share(test=_says_seen_or_not) >= ENOUGH:
+        return Role("seen")
     if role is not None and not role.certain:
         return ask(
             say("Does '{heading}' ({shown}) mean {field}?", heading=name, shown=shown, field=describe(role.code)),
@@ -254,6 +264,9 @@ def _settle(
         return _score(place, name, profile, beside_lesion, ask)
     if (role is None or role.field == "note") and "lesion" in (meaning("ambiguous", name) or "").split():
         # "Other" among columns of lesions holds more of them; beside them it may hold remarks.
+        role = None if telling.share(test=lambda text: says_lesion(text, taught)) >= 0.5 else role
+    if role is not None and role.kind == "skip" and role == read_heading(name) and not profile.is_numeric:
+        # A column of something else by its heading may hold lesions all the same.
         role = None if telling.share(test=lambda text: says_lesion(text, taught)) >= 0.5 else role
     if role is None:
         return _unknown(name, question_id, profile, known, places, answers, taught)
@@ -417,9 +430,13 @@ def _part(
             say("Are the words under '{heading}' ({shown}) lesions there?", heading=name, shown=shown),
             [f"part {word}", "note"], f"part {word}",
         )  # fmt: skip
+    usual = USUAL_LESIONS.get(word, ())
+    marks = profile.without_blanks.share(test=partial(marks_action, taught)) >= ENOUGH
+    lesions = [f"lesion {code}" for code in usual] if marks else []
+    safe = "note" if profile.share(test=is_tick) >= ENOUGH else None
     return ask(
         say("What do the cells under '{heading}' ({shown}) say?", heading=name, shown=shown),
-        [measure, "note"], None if profile.share(test=is_tick) < ENOUGH else "note",
+        [*lesions, measure, "note"], lesions[0] if len(lesions) == 1 else safe,
     )  # fmt: skip
 
 
@@ -429,7 +446,13 @@ def _unknown(
 ) -> Role:  # fmt: skip
     """A column whose heading says nothing known: asked about where its cells hold lesions or feet."""
     shown = _shown(profile)
-    if "group" in (meaning("ambiguous", name) or "").split() and "group" not in known:
+    candidates = (meaning("ambiguous", name) or "").split()
+    if {"farm", "group"} <= set(candidates) and not {"farm", "group"} & known and len(profile.texts) == 1:
+        return _ask(
+            question_id, name, say("Is '{heading}' ({shown}) the farm?", heading=name, shown=shown),
+            ["farm", "group", "note"], Role("note"), answers, default="farm",
+        )  # fmt: skip
+    if "group" in candidates and "group" not in known:
         return _ask(
             question_id, name,
             say("Is '{heading}' ({shown}) the group or building she lives in?", heading=name, shown=shown),
@@ -521,6 +544,7 @@ _FIELD_WORDS: dict[str, Message] = {
     "side": say("left or right"),
     "end": say("front or hind"),
     "event": say("event"),
+    "seen": say("whether she was looked at"),
 }
 
 

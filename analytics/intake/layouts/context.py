@@ -375,6 +375,10 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
     if person is not None:
         values["trimmer"] = person[2]
         rest = f"{rest[: person.start()]}, {rest[person.end() :]}"
+    scale = _SCALE.search(rest)
+    if scale is not None:
+        values["locomotion_scale"] = re.sub(r"\s", "", scale[0])
+        rest = f"{rest[: scale.start()]}, {rest[scale.end() :]}"
     herd = _herd_size(rest)
     if herd:
         values["herd_size"] = herd
@@ -416,6 +420,10 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
         elif named:
             others.append(named)
     return Context(values, guesses, tuple(years), day, {}, tuple(others))
+
+
+_SCALE = re.compile(r"(?<![\d.,/-])(?:0\s?-\s?3|1\s?-\s?5)(?![\d.,/-])")
+"""A scale of scores in a title."""
 
 
 def _named(part: str) -> str:

@@ -179,9 +179,15 @@ def without_dittos(sheet: RawSheet, tables: Sequence[Table]) -> RawSheet:
         if lesions and any(text.strip().casefold() == "id." for text in column.texts):
             # "ID." under a lesion is one.
             continue
+        farms = any(
+            role is not None and role.code == "farm" for table in tables for role in table.roles[place : place + 1]
+        )
+        said = {text.strip() for text in column.texts if text.strip() and text.strip().casefold() not in DITTO}
         codes = column.codes.copy()
         for table in tables:
-            codes[table.rows] = filled_down(column, table.rows, blanks=np.zeros(len(table.rows), dtype=bool))
+            # Among marks that all mean one farm a blank means it too.
+            blanks = np.full(len(table.rows), farms and len(said - {table.headings[place].strip()}) == 1)
+            codes[table.rows] = filled_down(column, table.rows, blanks=blanks)
         columns[place] = RawColumn(codes, column.texts)
     return (
         sheet

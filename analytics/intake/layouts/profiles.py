@@ -19,7 +19,7 @@ from evenfoot.analytics.intake.sheet import Positions, RawColumn
 
 TICKS = frozenset(("x", "xx", "v", "\N{CHECK MARK}", "\N{HEAVY CHECK MARK}", "\N{BALLOT X}", "*", "\N{BULLET}"))
 DITTO = frozenset(('"', "''", "\N{RIGHT DOUBLE QUOTATION MARK}", "\N{LEFT DOUBLE QUOTATION MARK}",
-                   "\N{DOUBLE PRIME QUOTATION MARK}",
+                   "\N{DOUBLE PRIME QUOTATION MARK}", "\N{DITTO MARK}",
                    "ditto", "do.", "do", "idem", "dito", "dto", "dto.", "id.",
                    "same", ",,", "\N{DOUBLE LOW-9 QUOTATION MARK}"))  # fmt: skip
 """Marks that say "as above"."""

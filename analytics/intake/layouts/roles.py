@@ -9,7 +9,15 @@ from functools import cache, lru_cache
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lesions import LESIONS
-from evenfoot.analytics.domain.lexicon import forms_meaning, heading_fields, meaning, phrases, plain, squeezed_heading
+from evenfoot.analytics.domain.lexicon import (
+    forms,
+    forms_meaning,
+    heading_fields,
+    meaning,
+    phrases,
+    plain,
+    squeezed_heading,
+)
 from evenfoot.analytics.domain.locomotion import understand_scale
 from evenfoot.analytics.intake.fields import KINDS
 from evenfoot.analytics.intake.headings import LONGEST_HEADING, match_heading
@@ -26,7 +34,8 @@ class Role:
         the front or hind feet), ``lesion`` (ticks, feet, severities or
         counts of it), ``part`` (lesions of the toe, sole or heel), ``zone`` (findings there), ``which`` (ticks of a
         foot), ``measure`` (a length of one foot), ``day`` (scores of that day), ``side``, ``end``, ``lame``,
-        ``action`` (ticks), ``event``, ``note``, ``skip`` (known, but no part of a trim record).
+        ``action`` (ticks), ``event``, ``seen`` (whether the cow was looked at), ``note``, ``skip`` (known, but no part
+        of a trim record).
     field : str
         Of a field or a measure.
     foot, claw, lesion, action : str
@@ -92,7 +101,7 @@ _FIELDS = frozenset(field.name for fields in KINDS.values() for field in fields)
 def role_of_code(code: str, role: Role) -> Role:
     """The role that an answer names, with unit and scale of the heading's own role."""
     words = code.split()
-    if code in ("side", "end", "lame", "event", "note", "skip"):
+    if code in ("side", "end", "lame", "event", "seen", "note", "skip"):
         return Role(code)
     if words[0] == "foot" and len(words) == 2:
         return Role("foot", foot=words[1])
@@ -148,6 +157,8 @@ def read_heading(text: str) -> Role | None:
     bare = plain(text)
     if not bare or len(bare) > 80 or len(text) > LONGEST_HEADING:
         return None
+    if (found := _toe_with_unit(bare)) is not None:
+        return found
     if (found := _field(text)) is not None:
         return found
     measure = _measure(bare)
@@ -173,6 +184,30 @@ def read_heading(text: str) -> Role | None:
     action = meaning("action", bare) or _done_to_place(text)
     if action is not None:
         return Role("action", action=action)
+    return _in_two_languages(text)
+
+
+_UNITS = {"mm": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in"}
+_BEFORE_OR_AFTER = re.compile(
+    r"before|after|vor|vorher|nach|nachher|voor|na|avant|apres|antes|despues|depois|trimmed|untrimmed"
+)
+
+
+def _toe_with_unit(bare: str) -> Role | None:
+    """A length of the toe by its unit, where the words alone may say something else: "toe mm", "after_in".
+
+    "In" may be the inner claw, so it is asked about.
+    """
+    rest, _, last = bare.rpartition(" ")
+    unit = _UNITS.get(last)
+    if unit is None or heading_fields().get(squeezed_heading(bare)):
+        return None
+    certain = last != "in"
+    if "toe_length_mm" in (meaning("ambiguous", rest) or "").split():
+        return Role("field", field="toe_length_mm", unit=unit, certain=certain)
+    if _BEFORE_OR_AFTER.fullmatch(rest):
+        field = MEASURES[bool(_AFTER.search(rest) or rest == "trimmed")]
+        return Role("field", field=field, unit=unit, certain=certain)
     return None
 
 
@@ -181,6 +216,18 @@ def _done_to_place(text: str) -> str | None:
     words = [word for word in plain(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)).split() if word not in phrases("filler")]
     action = meaning("action", " ".join(words))
     return action if action in ("block", "wrap") else None
+
+
+_BETWEEN_LANGUAGES = re.compile(r"\s*/\s*|\s+[|-]\s+")
+
+
+def _in_two_languages(text: str) -> Role | None:
+    """A heading that says one thing twice, or once in words that are known: "Kuh/Cow"."""
+    parts = [part for part in _BETWEEN_LANGUAGES.split(text) if part.strip()]
+    if len(parts) != 2:
+        return None
+    said = [role for part in parts if (role := read_heading(part)) is not None]
+    return said[0] if len({role.code for role in said}) == 1 else None
 
 
 def headings_of(text: str) -> tuple[str, ...]:
@@ -291,6 +338,9 @@ def _foot_and_claw(bare: str) -> Role | None:
         return None
     if len(words) <= 3 and all(len(word) == 1 for word in words):
         words = ["".join(words)]
+    if len(words) == 1 and words[0] in glued_claws():
+        of_foot, of_claw = glued_claws()[words[0]]
+        return Role("claw", foot=of_foot, claw=of_claw)
     for size in range(len(words), 0, -1):
         for start in range(len(words) - size + 1):
             foot = feet.get(" ".join(words[start : start + size])) or feet.get("".join(words[start : start + size]))
@@ -310,7 +360,47 @@ def _foot_and_claw(bare: str) -> Role | None:
             told = _of_foot(" ".join(words[:start] + words[start + size :]), foot)
             if told is not None:
                 return told
-    return None
+    # "der" is an article in German and the right in Spanish.
+    return _of_end_and_side([word for word in words if word not in fillers or word in phrases("side")])
+
+
+def _of_end_and_side(words: list[str]) -> Role | None:
+    """A foot by a word for the end and one for the side, with a claw or without: "anteriores izq", "hind left in".
+
+    Letters alone are no such words: "d" may be many things.
+    """
+    if not 2 <= len(words) <= 4 or any(len(word) < 2 for word in words):
+        return None
+    ends, sides = phrases("end"), phrases("side")
+    end = [word for word in words if word in ends]
+    side = [word for word in words if word in sides and word not in end]
+    if len(end) != 1 or not side:
+        return None
+    foot = f"{sides[side[0]]}{ends[end[0]]}"
+    rest = [word for word in words if word not in (end[0], side[0])]
+    if not rest:
+        return Role("foot", foot=foot)
+    claw = phrases("claw").get(" ".join(rest))
+    return Role("claw", foot=foot, claw=claw) if claw in CLAWS else None
+
+
+@cache
+def glued_claws() -> Mapping[str, tuple[str, str]]:
+    """Two letters of a foot and those of a claw in one word, both of one language: "lho", "hla".
+
+    Example
+    -------
+    >>> [read_heading(one).code for one in ("LHo", "RFi", "HRA")]
+    ['claw LH lateral', 'claw RF medial', 'claw RH lateral']
+    """
+    feet = [(form, word) for form, word in forms("foot") if len(form) == 2 and form.isalpha() and word.means in FEET]
+    claws = [(form, word) for form, word in forms("claw_alone") if form.isalpha() and word.means in CLAWS]
+    return {
+        foot + claw: (of_foot.means, of_claw.means)
+        for foot, of_foot in feet
+        for claw, of_claw in claws
+        if of_foot.language == of_claw.language
+    }
 
 
 SKIN = forms_meaning("layout_word", "skin")

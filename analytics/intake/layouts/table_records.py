@@ -275,14 +275,15 @@ class TableRecords:
                 silent = silent & self._blank(place)
         remark = ""
         for place, role in enumerate(self.roles) if silent.any() else ():
-            if place >= len(self.sheet.columns) or not (role.kind == "note" or role.field == "note"):
+            if place >= len(self.sheet.columns) or not (role.kind in ("note", "seen") or role.field == "note"):
                 continue
             column = self.sheet.columns[place]
-            said = np.array([_says_unseen(text) for text in column.texts], dtype=bool)
+            says = _says_not_seen if role.kind == "seen" else _says_unseen
+            said = np.array([says(text) for text in column.texts], dtype=bool)
             out |= silent & said[column.codes[self.rows]]
-            remark = remark or next(
-                (column.texts[code] for code in column.codes[self.rows[out]].tolist() if said[code]), ""
-            )
+            first = next((column.texts[code] for code in column.codes[self.rows[out]].tolist() if said[code]), "")
+            heading = f"{' '.join(self.table.headings[place].split())}: " if role.kind == "seen" else ""
+            remark = remark or (f"{heading}{first.strip() or '-'}" if out.any() else "")
         gone = silent & self._scored_away()
         out &= ~gone
         if not out.any():
@@ -912,6 +913,11 @@ def _is_serial(text: str, today: dt.date) -> bool:
 def _says_nothing(text: str) -> bool:
     """Whether a cell says in words that nothing was found; one that has no word says nothing at all."""
     return bool(plain(text)) and says_nothing_found(text)
+
+
+def _says_not_seen(text: str) -> bool:
+    """Whether a cell of a column of cows looked at says that this one was not, or is blank."""
+    return not text.strip() or meaning("no", text) is not None or meaning("away", text) is not None or text in "0-"
 
 
 def _says_unseen(text: str) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 
@@ -21,6 +21,7 @@ from evenfoot.analytics.intake.layouts.roles import (
     MEASURES,
     NUMBERED_FIELDS,
     Role,
+    glued_claws,
     joined_headings,
     read_heading,
     told_of_foot,
@@ -101,6 +102,10 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
                 role = read_heading(" ".join([foot, *firsts[place][1:]]))
                 if role is not None and role.kind in ("foot", "claw"):
                     roles[place] = role
+    glued = [place for place, text in enumerate(headings) if plain(text) in glued_claws()]
+    for place in glued if len(glued) == 1 else ():
+        # One such word alone is some other word.
+        roles[place] = None
     _find_ends(headings, roles)
     _keep_claws_of_feet(roles)
     _add_fourth_foot(headings, roles)
@@ -271,9 +276,19 @@ def _heading_at(sheet: RawSheet, position: int) -> _HeadingRow | None:
     upper = [role for role in roles_of(above) if role is not None]
     places = any(role.kind in _PLACES for role in upper) and not any(role.field == "cow" for role in upper)
     more = 0 if places else 2
-    if joined is not None and joined.rank >= max(one.rank if one else 0 for one in (single, alone)) + more:
-        return joined
-    return single
+    best = joined if joined is not None and joined.rank >= _best((single, alone)) + more else single
+    top = [cell[:200] for cell in sheet.row(position - 2)] if position > 1 else []
+    if any(cell.strip() for cell in top):
+        # "Hind" above "Left" above "outer".
+        three = joined_headings(top, joined_headings(above, cells))
+        whole = _rank(three, roles_of(three), (position - 2, position - 1, position))
+        if whole is not None and whole.rank >= _best((single, alone, joined)) + 2:
+            return whole
+    return best
+
+
+def _best(heads: Iterable[_HeadingRow | None]) -> float:
+    return max(head.rank if head else 0 for head in heads)
 
 
 def find_tables(sheet: RawSheet) -> list[Table]:

@@ -141,6 +141,11 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
             names = tuple(places)
             of_foot = next((role for role in roles if role.number == number and role.foot), None) if number else None
             out.append(Group(tuple(places.values()), _row_reader(names, words, of_foot)))
+            # Several columns may be told to hold lesions; each has its own findings.
+            for other, role in enumerate(roles):
+                if (role.kind, role.field, role.number) == ("field", "lesion", number) and other != places["lesion"]:
+                    again = {**shared, "lesion": other}
+                    out.append(Group(tuple(again.values()), _row_reader(tuple(again), words, of_foot)))
     beside = {
         role.field or role.kind: place
         for place, role in enumerate(roles)
@@ -978,15 +983,17 @@ def _combinations(
 
 
 def filled_down(column: RawColumn, positions: Positions, *, blanks: np.ndarray[Any, Any]) -> Codes:
-    """The codes of a column in some rows, with those of the row above where *blanks* is true or a ditto mark stands."""
+    """The codes of a column in some rows, with those of a row above where *blanks* is true or a ditto mark stands.
+
+    A ditto mark below a blank cell means the last text above it.
+    """
     codes = column.codes[positions].copy()
     ditto = np.array([text.strip().casefold() in DITTO for text in column.texts], dtype=bool)[codes]
     empty = np.array([not text.strip() for text in column.texts], dtype=bool)[codes]
     above = ditto | (empty & blanks)
     if not above.any():
         return codes
-    source = np.where(above, 0, np.arange(len(codes)))
-    source = np.maximum.accumulate(source)
-    known = ~above[source]
-    filled: Codes = np.where(known, codes[source], codes)
+    says = ~above & ~empty
+    source = np.maximum.accumulate(np.where(says, np.arange(len(codes)), 0))
+    filled: Codes = np.where(above & says[source], codes[source], codes)
     return filled
