@@ -66,7 +66,7 @@ KINDS: tuple[str, ...] = (
   stand alone in a column of their own.
 - ``filler`` holds words that say nothing in a finding; those that join two findings mean ``and``.
 - ``remark`` holds words that add to a finding and change none of its fields: ``lame``, ``overgrown``, ``course``,
-  ``depth``, ``recheck``.
+  ``depth``, ``recheck``, ``leg`` (what is wrong above the foot, which is no lesion of it).
 - ``doubtful`` holds words that can mean several things. Its meaning is the candidates with spaces between: codes of
   lesions, ``other``, feet, zones, claws, ``nothing``, ``lesion``, ``trim``, ``filler``.
 - ``heading`` holds what columns are called, see :func:`headings`.
@@ -75,9 +75,10 @@ KINDS: tuple[str, ...] = (
 - ``animals`` holds words that, behind a number, say that it counts the cows of a herd.
 - ``layout_word`` holds words by which lines, headings and cells are taken apart: ``only``, ``both``, ``skin`` (beside
   the claws of a foot), ``and``, ``same foot``, ``for``, ``article``, ``farm``, ``score`` (headings of a score of any
-  sort), ``seen`` (headings of a column that says whether the cow was looked at).
+  sort), ``seen`` (headings of a column that says whether the cow was looked at), ``with`` (short for it, with a full
+  stop or a slash).
 - ``cow_number`` holds words in front of a number that say no more than that it is a cow's.
-- ``feet_event`` holds beginnings of words of an event that is about feet.
+- ``feet_event`` holds beginnings of words of an event that is about feet, or ``other`` than feet.
 - ``ambiguous`` holds headings that alone can mean several fields. Its meaning is the candidates with spaces between.
 """
 
@@ -219,6 +220,32 @@ def foot_sets() -> tuple[Mapping[str, str], ...]:
         MappingProxyType(dict(zip(row["words"].split("|"), row["means"].split(), strict=True)))
         for row in csv.DictReader(text.splitlines())
     )
+
+
+@cache
+def _heading_languages() -> Mapping[str, frozenset[str]]:
+    """Plain form of a word that may stand at the head of a column -> the languages that have it."""
+    found: dict[str, set[str]] = {}
+    for kind in ("heading", "foot", "claw", "action", "lesion"):
+        for form, word in forms(kind):
+            found.setdefault(squeezed_heading(form), set()).add(word.language)
+    return {form: frozenset(languages) for form, languages in found.items()}
+
+
+def language_of(headings: Sequence[str]) -> str | None:
+    """The language in which most headings of a sheet are words; ``None`` where no language is ahead of the others.
+
+    Example
+    -------
+    >>> language_of(["Kuh-Nr.", "VL", "VR", "HL", "HR", "Klotz"]), language_of(["Cow", "Leg", "Lesion"])
+    ('de', 'en')
+    """
+    counts: dict[str, int] = dict.fromkeys(LANGUAGES, 0)
+    for heading in headings:
+        for language in _heading_languages().get(squeezed_heading(plain(heading)), ()):
+            counts[language] += 1
+    first, second, *_ = sorted(counts, key=lambda language: -counts[language])
+    return first if counts[first] > counts[second] else None
 
 
 def squeezed_heading(plain_text: str) -> str:

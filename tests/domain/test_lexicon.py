@@ -37,12 +37,12 @@ MEANINGS: dict[str, set[str]] = {
     "no": {"no"},
     "negation": {"no"},
     "filler": {"filler", "and"},
-    "remark": {"lame", "overgrown", "course", "depth", "recheck"},
+    "remark": {"lame", "overgrown", "course", "depth", "recheck", "leg"},
     "total": {"total", "count"},
     "away": {"away", "unseen"},
-    "layout_word": {"only", "both", "skin", "and", "same foot", "for", "article", "farm", "score", "seen"},
+    "layout_word": {"only", "both", "skin", "and", "same foot", "for", "article", "farm", "score", "seen", "with"},
     "cow_number": {"cow number"},
-    "feet_event": {"feet"},
+    "feet_event": {"feet", "other"},
 }
 CANDIDATES = {
     *lesions.LESIONS, *feet.FEET, *feet.CLAWS, *ONLY_HERE, *map(str, feet.ZONES), "claw", "nothing", "lesion", "trim",
@@ -176,7 +176,7 @@ def test_ambiguous_headings_name_fields() -> None:
         ("bleime|Sohlenblutung|zoolbloeding|hemorragia de suela", "SH"),
         ("seime|Hornspalt|hoornkloof", "HF"),
         ("Rollklaue|kurkentrekkerklauw|onglon en tire-bouchon|saca-rolhas", "CC"),
-        ("stone|Nageltritt|fourbure|bevangenheid|corvejón hinchado", "other"),
+        ("stone|Nageltritt|fourbure|bevangenheid|clavo halladizo", "other"),
     ],
 )
 def test_words_of_the_barn(text: str, code: str) -> None:

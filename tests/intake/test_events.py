@@ -51,3 +51,21 @@ def test_a_tick_with_a_question_mark_is_asked_about() -> None:
     assert sorted(table["lesion"].dropna().items()) == [("12", "SU"), ("15", "DD"), ("15", "SU"), ("16", "SU")]
     sure, _ = records(text, **{"uncertain:su": "nothing"})
     assert sorted(sure["lesion"].dropna().items()) == [("12", "SU"), ("15", "DD")]
+
+
+def test_an_event_is_about_feet_where_its_remark_is() -> None:
+    """A check of a block and a healed ulcer was left out as not about feet."""
+    text = (
+        "Cow,Farm,Date,Event,Remark\n12,Ash,2026-01-08,TRIM,DD LH\n"
+        '12,Ash,2026-01-30,CHECK,"block off RH, ulcer healed"\n'
+        "13,Ash,2026-01-30,RECHECK,DD LH still M2\n14,Ash,2026-01-31,MAST,LR quarter\n15,Ash,2026-02-01,DRY,\n"
+        "16,Ash,2026-02-02,CHECK,LR quarter\n17,Ash,2026-02-03,MAST,LR\n"
+    )
+    given = Answers()
+    [sheet] = understand_file(text.encode(), "events.csv", today=TODAY, answers=given).sheets
+    found = [(row.cow, row.lesion if isinstance(row.lesion, str) else "") for row in sheet.records.itertuples()]
+    assert found == [("12", "DD"), ("12", ""), ("13", "DD")]
+    assert sheet.records["dd_stage"].dropna().to_list() == ["M2"]
+    assert [question.id for question in given.blocking() if not question.id.startswith("kind")] == [
+        "healed:ulcer healed"
+    ]

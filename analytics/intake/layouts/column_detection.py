@@ -183,8 +183,9 @@ def marks_lesion(taught: Mapping[str, str], text: str) -> bool:
 
 
 def marks_action(taught: Mapping[str, str], text: str) -> bool:
-    """Whether a cell under an action ticks it, or names the feet it was done to."""
-    return is_yes_no(text) or _fits("foot", taught, text) or any(plain(text) in codes for codes in foot_sets())
+    """Whether a cell under an action ticks it, or names the feet or the claw it was done to."""
+    place = _fits("foot", taught, text) or _fits("claw", taught, text)
+    return is_yes_no(text) or place or any(plain(text) in codes for codes in foot_sets())
 
 
 def _says_seen_or_not(text: str) -> bool:
@@ -193,6 +194,10 @@ def _says_seen_or_not(text: str) -> bool:
 
 def _fits(field: str, taught: Mapping[str, str], text: str) -> bool:
     return fits(field, text, taught)
+
+
+def _tells_action(taught: Mapping[str, str], text: str) -> bool:
+    return fits("action", text, taught) and not is_yes_no(text)
 
 
 CLOSE = 0.74
@@ -325,6 +330,9 @@ def _settle(
         return Role("field", field="visit_date")
     if role.kind == "action" and telling.share(test=partial(marks_action, taught)) < ENOUGH:
         return Role("field", field="action") if "action" not in known else Role("note")
+    if role.kind == "note" and "action" not in known and telling.share(test=partial(_tells_action, taught)) >= 0.5:
+        # "Treated" holds ticks, or what was done.
+        return Role("field", field="action")
     if role.kind == "lesion" and _holds_no_marks(telling, known, taught):
         return ask(
             say("Do the cells under '{heading}' ({shown}) mark {lesion}?", heading=name, shown=shown,
@@ -485,14 +493,12 @@ def _unknown(
             say("Do the cells under '{heading}' ({shown}) say where on the claw?", heading=name, shown=shown),
             ["zone", "note"], role, answers, default="zone",
         )  # fmt: skip
-    if (
-        "action" not in known
-        and profile.share(test=lambda text: fits("action", text, taught) and not is_yes_no(text)) >= ENOUGH
-    ):
+    done = profile.share(test=partial(_tells_action, taught))
+    if "action" not in known and done >= 0.5:
         return _ask(
             question_id, name,
             say("Do the cells under '{heading}' ({shown}) say what was done?", heading=name, shown=shown),
-            ["action", "note"], role, answers, default="action", safe=True,
+            ["action", "note"], role, answers, default="action", safe=done >= ENOUGH,
         )  # fmt: skip
     if profile.is_numeric:
         return role

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS
-from evenfoot.analytics.domain.lexicon import foot_sets, meaning, phrases, plain
+from evenfoot.analytics.domain.lexicon import foot_sets, forms, language_of, meaning, phrases, plain
 from evenfoot.analytics.intake.headings import is_own_column
 from evenfoot.analytics.intake.layouts.column_detection import settle_roles
 from evenfoot.analytics.intake.layouts.context import Context, explains, is_name, read_lines, read_name
@@ -93,10 +93,26 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     explain(draft, key)
     if any(_tells_grades(cell) for table in tables for line in (*table.lines, *table.after) for cell in line):
         draft.words.taught = {"number": "severity", **draft.words.taught}
+    letters = claw_letters([heading for table in tables for heading in table.headings])
+    if letters:
+        draft.words.taught = {"claw letters": letters, **draft.words.taught}
     feet = {context.values["feet_seen"] for context in draft.contexts if "feet_seen" in context.values}
     if len(feet) == 1:
         draft.words.feet[END] = feet.pop()[1]
     return draft
+
+
+def claw_letters(headings: Sequence[str]) -> str:
+    """Letters that stand for a claw in the language of a sheet. English ones are asked, as in and out are written.
+
+    Example
+    -------
+    >>> claw_letters(["Kuh-Nr.", "VL", "VR", "HL", "HR"]), claw_letters(["Cow", "LH", "RH"])
+    ('a i', '')
+    """
+    language = language_of(headings)
+    letters = sorted(form for form, word in forms("claw_alone") if word.language == language and word.means in CLAWS)
+    return "" if language == "en" else " ".join(letter for letter in letters if len(letter) == 1)
 
 
 _GRADES = re.compile(r"(?<!\d)1\D.*(?<!\d)3(?!\d)", re.DOTALL)

@@ -20,11 +20,12 @@ from evenfoot.analytics.intake.layouts.sheet_questions import (
     lesions_in_remark,
     may_name_lesion,
 )
-from evenfoot.analytics.intake.layouts.table_records import bare_cow
+from evenfoot.analytics.intake.layouts.table_records import THOUSANDS, bare_cow
 from evenfoot.analytics.intake.layouts.tables import Table
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.intake.parsing.column_values import is_blank
 from evenfoot.analytics.intake.parsing.dates import DateOrder, read_day
+from evenfoot.analytics.intake.parsing.finding_cell import healed_in
 from evenfoot.analytics.intake.parsing.lesion_cell import read_finding
 from evenfoot.analytics.intake.parsing.vocabulary import NOTHING, READERS
 from evenfoot.analytics.intake.rejected_rows import bare_text
@@ -78,7 +79,9 @@ def _reads_plainly(column: RawColumn, rows: Positions, match: Match) -> bool:
     if type in ("date", "farm", "cow") and match.field.required and any(not text.strip() for text in texts):
         return False
     if type == "cow":
-        return all(bare_cow(text) == text.strip() for text in texts[:PLAIN_COWS])
+        return all(
+            bare_cow(text) == text.strip() and not THOUSANDS.fullmatch(text.strip()) for text in texts[:PLAIN_COWS]
+        )
     if type == "lesion":
         return all(_reads(read_finding, bare_text(text)) for text in texts)
     if type == "date":
@@ -125,7 +128,7 @@ def _reads(reader: Any, text: str) -> bool:
 
 
 def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: int) -> bool:
-    """Whether a remark names a lesion that its row does not."""
+    """Whether a remark names a lesion that its row does not, or says that one is healed."""
     if place >= len(draft.sheet.columns):
         return False
     column = draft.sheet.columns[place]
@@ -133,6 +136,8 @@ def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: 
     told: dict[int, set[str]] | None = None
     for code in np.unique(codes).tolist():
         text = column.texts[code]
+        if healed_in(text) is not None:
+            return True
         if not may_name_lesion(text):
             continue
         found = lesions_in_remark(text, {})

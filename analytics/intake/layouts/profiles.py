@@ -115,8 +115,8 @@ def says_finding_or_nothing(text: str, taught: Mapping[str, str]) -> bool:
     return reading.nothing or bool(reading.findings)
 
 
-DONE = ("block", "wrap")
-"""What was done to a foot that a cell names as well: "block LH"."""
+DONE = ("block", "wrap", "refer")
+"""What a cell may say was done with words beside it: "block LH", "amputation referred"."""
 
 
 def fits(field: str, text: str, taught: Mapping[str, str]) -> bool:

@@ -181,7 +181,7 @@ def read_heading(text: str) -> Role | None:
     lesion = _abbreviated(_bare_of_counts(bare))
     if lesion is not None:
         return Role("lesion", lesion=lesion)
-    action = meaning("action", bare)
+    action = meaning("action", bare) or _done_to_place(text)
     if action is not None:
         return Role("action", action=action)
     return _in_two_languages(text)
@@ -209,6 +209,13 @@ def _toe_with_unit(bare: str) -> Role | None:
         field = MEASURES[bool(_AFTER.search(rest) or rest == "trimmed")]
         return Role("field", field=field, unit=unit, certain=certain)
     return None
+
+
+def _done_to_place(text: str) -> str | None:
+    """The block or wrap of a heading that names a foot or claw beside it: "blockedClaw", "wrapped foot"."""
+    words = [word for word in plain(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)).split() if word not in phrases("filler")]
+    action = meaning("action", " ".join(words))
+    return action if action in ("block", "wrap") else None
 
 
 _BETWEEN_LANGUAGES = re.compile(r"\s*/\s*|\s+[|-]\s+")

@@ -110,11 +110,12 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
             ]  # fmt: skip
             if default is None:
                 default, safe = "aside", rows <= FEW_UNKNOWN * records
+        shown, asked = _word_asked(draft, doubt.word, rows, draft.words.cells.get((about, key)))
         answer = answers.ask(
             Question(
                 f"word:{key}" if about in ("lesion", "tick") else f"{about}:{key}",
-                doubt.word,
-                _word_asked(draft, doubt.word, rows),
+                shown,
+                asked,
                 choices(options),
                 default,
                 safe,
@@ -137,21 +138,30 @@ def shown_heading(table: Table, place: int) -> str:
     return " ".join(table.headings[place].split()) or column_letters(place)
 
 
-def _word_asked(draft: Draft, word: str, rows: int) -> Message:
-    """What is asked about a word, with where it stands."""
+def _word_asked(draft: Draft, word: str, rows: int, found: tuple[int, int, str] | None) -> tuple[str, Message]:
+    """What is shown of a word and what is asked about it, with where it stands: always text of the sheet itself."""
     columns, row, cell = where_word_stands(draft, word)
+    if not columns and found is not None:
+        at, place, text = found
+        table = next((table for table in draft.tables if at in table.rows), draft.tables[0])
+        word = cell = " ".join(text.split())[:LONGEST_SHOWN]
+        columns, row = [shown_heading(table, place)], at + draft.sheet.first_row
     if not columns:
-        return say("What does '{word}' say? Rows with it: {rows}.", word=word, rows=rows)
+        return word, say("What does '{word}' say? Rows with it: {rows}.", word=word, rows=rows)
     under = ", ".join(f"'{column}'" for column in columns)
     if plain(cell) == plain(word):
-        return say(
+        return word, say(
             "What does '{word}' say? It stands under {columns}. Rows with it: {rows}, such as row {row}.",
             word=word, columns=under, rows=rows, row=row,
         )  # fmt: skip
-    return say(
+    return word, say(
         "What does '{word}' say? It stands under {columns}. Rows with it: {rows}, such as row {row}: '{cell}'.",
         word=word, columns=under, rows=rows, row=row, cell=cell,
     )  # fmt: skip
+
+
+LONGEST_SHOWN = 120
+"""Letters of a cell that a question quotes. [common practice, no source]"""
 
 
 def where_word_stands(draft: Draft, word: str) -> tuple[list[str], int, str]:

@@ -16,7 +16,15 @@ from evenfoot.analytics.domain.lexicon import forms, meaning, plain
 from evenfoot.analytics.intake.fields import KINDS, field_of
 from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
 from evenfoot.analytics.intake.layouts.context import read_name
-from evenfoot.analytics.intake.layouts.days import BARE_DAY, MID_MONTH, Day, month_named, read_day_text, season_named
+from evenfoot.analytics.intake.layouts.days import (
+    BARE_DAY,
+    MID_MONTH,
+    Day,
+    is_day,
+    month_named,
+    read_day_text,
+    season_named,
+)
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts
 from evenfoot.analytics.intake.layouts.profiles import is_tick, is_yes_no
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
@@ -32,12 +40,13 @@ from evenfoot.analytics.intake.layouts.unpivot import (
     filled_down,
     groups_of,
     is_feet_event,
+    tells_of_feet,
     unfold_rows,
 )
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
-from evenfoot.analytics.intake.parsing.dates import DateOrder
-from evenfoot.analytics.intake.parsing.finding_cell import read_findings
-from evenfoot.analytics.intake.parsing.value_cells import read_feet_text, read_score_text
+from evenfoot.analytics.intake.parsing.dates import SPREADSHEET_DAY_ZERO, DateOrder
+from evenfoot.analytics.intake.parsing.finding_cell import healed_in, read_findings
+from evenfoot.analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_score_text
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
 from evenfoot.analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
 from evenfoot.analytics.messages import Message, say, say_n
@@ -183,9 +192,10 @@ class TableRecords:
             columns[name] = RawColumn(codes[of_row], texts)
         self._sound_feet(columns, of_row, many)
         self._single_fields(columns, of_row)
+        self._healed_in_remarks(columns, of_row)
         self._action(columns, of_row)
         self._stages_in_remarks(columns, of_row)
-        columns["note"] = self._notes(of_row, found[EXTRA], _texts_of(columns["foot"]))
+        columns["note"] = self._notes(of_row, found[EXTRA], columns)
         self._once(columns, len(of_row))
         self._days(columns)
         self._scores_of_row(columns)
@@ -319,14 +329,29 @@ class TableRecords:
             for code in np.unique(codes).tolist():
                 text = column.texts[code]
                 here = codes == code
-                if is_feet_event(text, self.draft.words.taught):
-                    about |= here
-                else:
-                    left[" ".join(text.split())[:30]] = int(here.sum())
+                if not is_feet_event(text, self.draft.words.taught):
+                    here &= self._told_of_feet(text, here)
+                    others = int((codes == code).sum()) - int(here.sum())
+                    if others:
+                        left[" ".join(text.split())[:30]] = others
+                about |= here
         if left:
             shown = ", ".join(f"{word} {rows}" for word, rows in list(left.items())[:SHOWN])
             self.notes.append(say("Events that are not about feet were left out: {events}.", events=shown))
         return about[of_row]
+
+    def _told_of_feet(self, event: str, here: Any) -> Any:
+        """The rows among *here* whose remarks say that the event is about feet."""
+        out = np.zeros(len(here), dtype=bool)
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or not (role.kind == "note" or role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows]
+            for code in np.unique(codes[here]).tolist():
+                if tells_of_feet(event, column.texts[code], self.draft.words.taught):
+                    out |= codes == code
+        return out
 
     def _sound_feet(self, columns: dict[str, RawColumn], of_row: Positions, many: Any) -> None:
         """A row without a finding that names one foot keeps it."""
@@ -361,24 +386,55 @@ class TableRecords:
             feet = _texts_of(columns["foot"])
             read = {code: self._actions_told(column.texts[code]) for code in np.unique(codes).tolist()}
             for index in np.flatnonzero([text == "" for text in texts]).tolist():
-                mine = [said for said, named in read[int(codes[index])] if not named or feet[index] in named]
-                texts[index] = mine[0] if mine else ""
+                told = [said for said, named in read[int(codes[index])] if not named or feet[index] in named]
+                texts[index] = told[0] if told else ""
+        feet, claws = _texts_of(columns["foot"]), _texts_of(columns["claw"])
         for number, role in enumerate(self.roles):
             if role.kind != "action" or number >= len(self.sheet.columns):
                 continue
             column = self.sheet.columns[number]
             codes = column.codes[self.rows][of_row]
-            feet = _texts_of(columns["foot"])
             for code in np.unique(codes).tolist():
                 text = column.texts[code].strip()
-                named = () if not text or is_tick(text) else self._feet_named(text)
-                if not text or not (is_tick(text) or named):
-                    continue
-                for index in np.flatnonzero(codes == code).tolist():
-                    if not named or feet[index] in named:
-                        texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], role.action))))
-        self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]), _texts_of(columns["foot"]))
+                here = np.flatnonzero(codes == code).tolist() if text else []
+                done = meaning("action", text) or role.action
+                mine = here if not text or is_tick(text) else self._findings_on(text, done, here, of_row, feet, claws)
+                for index in mine:
+                    texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], done))))
+        self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]), feet)
         columns["action"] = column_of(texts)
+
+    def _findings_on(
+        self, text: str, action: str, here: Sequence[int], of_row: Positions, feet: Sequence[str], own: Sequence[str]
+    ) -> list[int]:
+        """Records among *here* that an action is for whose cell names feet or claws.
+
+        A block is put on the sound claw, so that it is for the finding on the other one. A claw without a foot tells
+        of the findings of a row where they are all on one foot.
+        """
+        named, claws = self._feet_named(text), self._claws_named(text)
+        if not named and not claws and meaning("action", text) is None:
+            return []
+        told = {claw for claw in CLAWS if (claw in claws) != (action == "block")} if len(claws) == 1 else set()
+        rows: dict[int, list[int]] = {}
+        for index in here:
+            if not named or feet[index] in named:
+                rows.setdefault(int(of_row[index]), []).append(index)
+        out = []
+        for mine in rows.values():
+            if not named and action in ("block", "wrap") and len({feet[index] for index in mine}) > 1:
+                mine = [index for index in mine if own[index] in told]
+                mine = mine if len({feet[index] for index in mine}) == 1 else []
+            for foot in {feet[index] for index in mine}:
+                of_foot = [index for index in mine if feet[index] == foot]
+                on_claw = [index for index in of_foot if own[index] in told]
+                out += on_claw or ([index for index in of_foot if not own[index]] if told else []) or of_foot
+        return out
+
+    def _claws_named(self, text: str) -> tuple[str, ...]:
+        """Claws that a cell under an action names, alone or behind a foot."""
+        claws = read_claw_text(text, None, self.draft.words.taught)[0]
+        return claws or read_findings(text, taught=self.draft.words.taught).claws
 
     def _actions_told(self, text: str) -> list[tuple[str, tuple[str, ...]]]:
         """The actions of a cell with the feet they name: "wrap LH, block RH" has two."""
@@ -463,9 +519,48 @@ class TableRecords:
         feet = read_feet_text(text, self.draft.words.feet, self.draft.words.taught)[0]
         return feet or read_findings(text, taught=self.draft.words.taught).feet
 
-    def _actions_elsewhere(self, of_row: Positions, feet: Sequence[str]) -> Any:
-        """What cells under an action say where no record of the row is on the foot they name."""
+    def _healed_in_remarks(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """A lesion whose remark says that it is healed is asked about, as it is where its own cell says so."""
+        if any(role.kind == "event" for role in self.roles):
+            return
+        lesions = _texts_of(columns["lesion"])
+        gone: set[int] = set()
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or not (role.kind == "note" or role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows][of_row]
+            for code in np.unique(codes).tolist():
+                named = healed_in(column.texts[code]) if column.texts[code].strip() else None
+                mine = () if named is None else np.flatnonzero(codes == code).tolist()
+                mine = [index for index in mine if lesions[index] and (not named or lesions[index] in named)]
+                if mine and self._is_healed(column.texts[code], mine, of_row):
+                    gone.update(mine)
+        for name in FINDING_FIELDS if gone else ():
+            if name != "foot":
+                texts = _texts_of(columns[name])
+                columns[name] = column_of(["" if index in gone else text for index, text in enumerate(texts)])
+
+    def _is_healed(self, remark: str, mine: Sequence[int], of_row: Positions) -> bool:
+        shown = " ".join(remark.split())[:60]
+        row = int(self.rows[of_row[mine[0]]]) + self.sheet.first_row
+        value = self.answers.ask(
+            Question(
+                f"healed-remark:{plain(remark)[:60]}", shown,
+                say_n("'{remark}' stands beside a lesion in {n} row (row {row}). Is the lesion healed?",
+                      "'{remark}' stands beside lesions in {n} rows, such as row {row}. Are the lesions healed?",
+                      len(mine), remark=shown, row=row),
+                choices([("healed", say("yes: looked at, nothing found")), ("stays", say("no: it is a finding"))]),
+                "healed",
+            )
+        )  # fmt: skip
+        return value == "healed"
+
+    def _actions_elsewhere(self, of_row: Positions, columns: dict[str, RawColumn]) -> Any:
+        """What cells under an action say where it is not told of which record of the row they say so; noted."""
         out = np.full(len(of_row), "", dtype=object)
+        kept: dict[str, set[int]] = {}
+        feet, claws = _texts_of(columns["foot"]), _texts_of(columns["claw"])
         for number, role in enumerate(self.roles):
             if role.kind != "action" or number >= len(self.sheet.columns):
                 continue
@@ -476,15 +571,23 @@ class TableRecords:
                 text = " ".join(column.texts[code].split())
                 if not text or is_yes_no(text):
                     continue
-                named = self._feet_named(text)
-                here = np.flatnonzero(codes == code)
-                met = {int(of_row[index]) for index in here.tolist() if feet[index] in named}
-                for index in here.tolist():
+                here = np.flatnonzero(codes == code).tolist()
+                done = meaning("action", text) or role.action
+                met = {int(of_row[index]) for index in self._findings_on(text, done, here, of_row, feet, claws)}
+                for index in here:
                     if int(of_row[index]) not in met:
+                        kept.setdefault(f"{heading}: {text}"[:60], set()).add(int(of_row[index]))
                         out[index] = "; ".join(filter(None, (out[index], f"{heading}: {text}")))
+        if kept:
+            rows = len(set().union(*kept.values()))
+            self.notes.append(
+                say_n("What was done in {n} row belongs to no finding for certain and was kept in the note: {words}.",
+                      "What was done in {n} rows belongs to no finding for certain and was kept in the note: {words}.",
+                      rows, words=", ".join(f"'{text}'" for text in list(kept)[:SHOWN]))
+            )  # fmt: skip
         return out
 
-    def _notes(self, of_row: Positions, extra: RawColumn, feet: Sequence[str] = ()) -> RawColumn:
+    def _notes(self, of_row: Positions, extra: RawColumn, columns: dict[str, RawColumn] | None = None) -> RawColumn:
         """Remarks, columns that are no field, and words of the cells that were not read."""
         out = np.full(len(of_row), "", dtype=object)
 
@@ -508,8 +611,8 @@ class TableRecords:
                 for text in column.texts
             ]  # fmt: skip
             join(np.array(said, dtype=object)[column.codes[self.rows][of_row]])
-        if feet:
-            join(self._actions_elsewhere(of_row, feet))
+        if columns is not None:
+            join(self._actions_elsewhere(of_row, columns))
         join(np.array(extra.texts, dtype=object)[extra.codes])
         return column_of(out.tolist())
 
@@ -598,7 +701,13 @@ class TableRecords:
                 continue
             used = np.unique(column.codes).tolist()
             numbers = [text for text in (column.texts[code] for code in used) if text.strip()]
-            serial = bool(numbers) and all(re.fullmatch(r"[345]\d{4}(\.0+)?", text.strip()) for text in numbers)
+            days = [_is_serial(text, self.facts.today) for text in numbers]
+            serial = any(days) and all(is_serial or is_day(text) for is_serial, text in zip(days, numbers, strict=True))
+            if serial and not all(days) and not self.sheet.from_workbook:
+                self.notes.append(
+                    say("Numbers between dates, such as {number}, were read as days of a spreadsheet.",
+                        number=numbers[days.index(True)].strip())
+                )  # fmt: skip
             texts = list(column.texts)
             for code in used:
                 texts[code] = self.day_text(
@@ -691,8 +800,25 @@ class TableRecords:
     def _cows(self, columns: dict[str, RawColumn]) -> None:
         """Cow numbers without the signs that people put around them."""
         column = columns.get("cow")
-        if column is not None:
-            columns["cow"] = RawColumn(column.codes, [bare_cow(text) for text in column.texts])
+        if column is None:
+            return
+        texts = [bare_cow(text) for text in column.texts]
+        grouped = [text for text, rows in zip(texts, column.counts().tolist(), strict=True)
+                   if rows and THOUSANDS.fullmatch(text)]  # fmt: skip
+        if grouped:
+            shown = grouped[0].replace(",", "")
+            value = self.answers.ask(
+                Question(
+                    "cow-thousands", grouped[0],
+                    say("'{cow}' under '{heading}' ({file}): is it the one cow {number}?", cow=grouped[0],
+                        heading=self.own.get("cow", "cow"), file=self.facts.file, number=shown),
+                    choices([("one", say("yes: {number}", number=shown)), ("written", say("no: keep it as written"))]),
+                    "one",
+                )
+            )  # fmt: skip
+            if value == "one":
+                texts = [text.replace(",", "") if THOUSANDS.fullmatch(text) else text for text in texts]
+        columns["cow"] = RawColumn(column.codes, texts)
 
     def _told_beside(self, shared: dict[str, tuple[Codes, list[str]]], keep: Positions) -> RawColumn:
         """What a row says that a score has no column for, with its headings, so that it stays in the note."""
@@ -777,6 +903,13 @@ class TableRecords:
         return out
 
 
+def _is_serial(text: str, today: dt.date) -> bool:
+    """Whether a number can be the day of a spreadsheet, up to a year after *today*."""
+    bare = text.strip()
+    found = re.fullmatch(r"[345]\d{4}(?:\.0+)?", bare)
+    return found is not None and SPREADSHEET_DAY_ZERO + dt.timedelta(days=int(bare[:5])) <= today + dt.timedelta(365)
+
+
 def _says_nothing(text: str) -> bool:
     """Whether a cell says in words that nothing was found; one that has no word says nothing at all."""
     return bool(plain(text)) and says_nothing_found(text)
@@ -805,6 +938,10 @@ _OF_SCORES = frozenset(
     ("cow", "farm", "visit_date", "trimmer", "group", "herd_size", "locomotion_scale", "locomotion_score")
 )
 """Fields of a row that a record of a score takes up."""
+
+
+THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
+"""A number with commas between its thousands."""
 
 
 def bare_cow(text: str) -> str:

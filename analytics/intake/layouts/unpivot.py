@@ -29,7 +29,7 @@ from evenfoot.analytics.domain.lexicon import (
 from evenfoot.analytics.intake.layouts.profiles import DITTO, TICKS, is_tick
 from evenfoot.analytics.intake.layouts.roles import MEASURES, Role
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings, read_remark
-from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt
+from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt, key_of
 from evenfoot.analytics.intake.parsing.value_cells import (
     read_claw_text,
     read_feet_text,
@@ -77,14 +77,20 @@ class Words:
     feet: dict[str, str] = field(default_factory=dict)
     doubts: dict[tuple[str, str], Doubt] = field(default_factory=dict)
     rows: dict[tuple[str, str], int] = field(default_factory=dict)
+    cells: dict[tuple[str, str], tuple[int, int, str]] = field(default_factory=dict)
+    """Row, column and text of the first cell that each doubt is of."""
 
-    def note(self, doubts: Iterable[Doubt], rows: int) -> None:
-        """Remember doubts and in how many rows they are. A cell of one value that can be none is no question."""
+    def note(self, doubts: Iterable[Doubt], rows: int, cells: Sequence[tuple[int, int, str]] = ()) -> None:
+        """Remember doubts, in how many rows and cells they are. A cell of one value that can be none is no question."""
         for doubt in doubts:
             if not doubt.choices and doubt.about in CELL_VALUES:
                 continue
             key = (doubt.about, plain(doubt.word) or doubt.word.strip())
             self.doubts.setdefault(key, doubt)
+            if cells and (key not in self.cells or cells[0][0] < self.cells[key][0]):
+                said = plain(doubt.word).split()
+                # A doubt may join words of several cells: the one that has most of them is shown.
+                self.cells[key] = max(cells, key=lambda cell: sum(word in plain(cell[2]).split() for word in said))
             self.rows[key] = self.rows.get(key, 0) + rows
 
 
@@ -237,7 +243,8 @@ def read_row(
         if doubt is not None:
             doubts.append(doubt)
     found = _records_of(reading, lesion)
-    said_nothing = reading.nothing or reading.doubts or lesion.casefold() in BLANKS
+    is_note = taught.get(key_of(lesion)) == "note"
+    said_nothing = reading.nothing or reading.doubts or lesion.casefold() in BLANKS or is_note
     if not found and lesion and not said_nothing and reading.unread and not reading.feet:
         found = [{"lesion": lesion}]
     if _is_put_aside(reading, taught):
@@ -263,6 +270,7 @@ def read_row(
                 if claw:
                     record["claw"] = claw
                 out.append(record)
+    written: dict[str, str] = {}
     if not found:
         # A severity or a zone without a lesion stays as it is written, so that the row is set aside.
         written = {name: text for name in ("zone", "severity", "dd_stage", "lesion_detail")
@@ -275,6 +283,9 @@ def read_row(
             out = out[:1] if len(out) == 1 else []
         else:
             out = []
+    if not found and reading.unread and not reading.nothing and not written:
+        # A remark in the place of a lesion, such as one of the hock.
+        out = [{**record, EXTRA: " ".join(reading.unread)} for record in out or [{}]]
     own = _actions_of_parts(lesion, len(reading.findings), taught) if len(out) == len(reading.findings) else []
     action = reading.action or said.get("action", "")
     for record, told in zip(out, own or [action] * len(out), strict=True):
@@ -423,6 +434,8 @@ def _feet(
         hind = meaning("end", end)
         if left and hind:
             return [left + hind], [], (), ""
+        if (plain(side) in BOTH and hind) or (plain(end) in BOTH and left):
+            return [foot for foot in FEET if (left or foot[0]) + (hind or foot[1]) == foot], [], (), ""
         both = f"{end} {side}".strip()
         feet, _ = read_feet_text(both)
         if feet and len(feet) == 1:
@@ -468,10 +481,15 @@ def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
         raw = _unanswered(reading, words.taught)
         if _is_put_aside(reading, words.taught):
             out, raw = [], [text]
-        if not out and not raw and not reading.nothing and not reading.doubts and not reading.action and reading.unread:
+        is_read = out or raw or reading.nothing or reading.doubts or reading.action
+        if not is_read and reading.unread and words.taught.get(key_of(text)) != "note":
             raw = [text]
         for word in raw:
             out.append({"lesion": word, "foot": role.foot, **({"claw": role.claw} if role.claw else {})})
+        kept = words.taught.get(key_of(text)) == "note" or any(one.default == "note" for one in reading.doubts)
+        if not out and not reading.nothing and reading.unread and kept:
+            # A remark in the place of a lesion, such as one of the hock.
+            out.append({"foot": role.foot})
         for record in out:
             if reading.action:
                 record["action"] = reading.action
@@ -687,8 +705,11 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
 
 FEET_EVENT = "event:feet"
 """What a code of an event is taught to say that is about feet."""
-_FEET_EVENT = re.compile(rf"\b(?:{'|'.join(map(re.escape, sorted(forms_meaning('feet_event', 'feet'))))})")
-"""Words of an event that is about feet. [common practice, no source]"""
+_FEET_EVENT, _OTHER_EVENT = (
+    re.compile(rf"\b(?:{'|'.join(map(re.escape, sorted(forms_meaning('feet_event', about))))})")
+    for about in ("feet", "other")
+)
+"""Words of an event that is about feet, and of one that is not. [common practice, no source]"""
 
 
 def is_feet_event(text: str, taught: Mapping[str, str]) -> bool:
@@ -704,6 +725,27 @@ def is_feet_event(text: str, taught: Mapping[str, str]) -> bool:
     if taught.get(plain(text)) in (FEET_EVENT, "action:trim", "nothing"):
         return True
     return bool(_FEET_EVENT.search(plain(text))) or bool(read_findings(text, taught=taught).findings)
+
+
+_OF_FEET = ("trim", "block", "wrap")
+_STATED = ("healed", "uncertain", "negated")
+"""What a doubt of a lesion in an event is about that is asked."""
+
+
+def tells_of_feet(event: str, remark: str, taught: Mapping[str, str]) -> bool:
+    """Whether the remark of an event that does not say what it is about names a foot, a lesion, a block or a wrap.
+
+    Example
+    -------
+    >>> tells_of_feet("CHECK", "block off, ulcer healed", {}), tells_of_feet("MAST", "LR", {})
+    (True, False)
+    """
+    if not remark.strip() or _OTHER_EVENT.search(plain(event)):
+        return False
+    reading = read_remark(remark, taught)
+    if reading.findings or reading.action in _OF_FEET or any(doubt.about in _STATED for doubt in reading.doubts):
+        return True
+    return bool(reading.feet) and not _OTHER_EVENT.search(plain(remark))
 
 
 _SCORED = re.compile(r"([^\W\d][^\d,;.:=]*?) ?[:=]? ?([0-5](?:[.,/+-]\d?|\+)?)(?![\d.])")
@@ -735,9 +777,11 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
     """An event and its remarks: findings, scores and lame cows where the event is about feet."""
 
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
-        if not is_feet_event(texts[0], words.taught):
+        by_remark = any(tells_of_feet(texts[0], text, words.taught) for text in texts[1:])
+        if not by_remark and not is_feet_event(texts[0], words.taught):
             return [], ()
         out: list[dict[str, str]] = []
+        doubts: list[Doubt] = []
         named = read_findings(texts[0], taught=words.taught).findings
         if len(named) == 1 and not named[0].foot:
             # The event is the lesion, and its remark the foot.
@@ -749,6 +793,7 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
                 return [{**record, "action": action} if action else record], ()
         for text in texts:
             reading = read_findings(text, taught=words.taught)
+            doubts += [doubt for doubt in reading.doubts if doubt.about in _STATED]
             for finding in reading.findings:
                 record = dict(_fields_of(finding))
                 if reading.action:
@@ -757,11 +802,11 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
                     out.append(record)
         score = next(filter(None, map(scored, texts)), None)
         if score is not None and not any("severity" in record for record in out):
-            return [{**record, "locomotion_score": score} for record in out or [{}]], ()
+            return [{**record, "locomotion_score": score} for record in out or [{}]], tuple(doubts)
         if not out and meaning("visit_kind", texts[0]) == "lame-cow":
             # She was seen to be lame, so she is not one that was looked at and sound.
             out = [{"visit_kind": "lame-cow"}]
-        return out, ()
+        return out, tuple(doubts)
 
     return read
 
@@ -832,12 +877,16 @@ def unfold_rows(
     turns: list[Positions] = []
     columns: dict[str, list[Codes]] = {name: [] for name in names}
     for number, group in enumerate(groups):
-        combos, which = _combinations(sheet, positions, group.columns)
+        combos, which, firsts = _combinations(sheet, positions, group.columns)
         counts = np.bincount(which, minlength=len(combos))
         parts: list[list[dict[str, str]]] = []
-        for combo, rows in zip(combos, counts.tolist(), strict=True):
+        for combo, rows, first in zip(combos, counts.tolist(), firsts.tolist(), strict=True):
             records, doubts = group.read(combo)
-            words.note(doubts, rows)
+            if doubts:
+                cells = [
+                    (first, column, text) for column, text in zip(group.columns, combo, strict=True) if text.strip()
+                ]
+                words.note(doubts, rows, cells)
             parts.append(records)
         many = np.array([len(records) for records in parts], dtype=np.int64)
         flat = [record for records in parts for record in records]
@@ -921,8 +970,8 @@ def _says_more(row: Positions, codes: Mapping[str, Codes]) -> Any:
 
 def _combinations(
     sheet: RawSheet, positions: Positions, columns: tuple[int, ...]
-) -> tuple[list[tuple[str, ...]], Positions]:
-    """The distinct combinations of texts in some columns, and which of them stands in each row."""
+) -> tuple[list[tuple[str, ...]], Positions, Positions]:
+    """The combinations of texts in some columns, which of them stands in each row, and the first row of each."""
     keys = np.zeros(len(positions), dtype=np.int64)
     for column in columns:
         codes = sheet.columns[column].codes[positions].astype(np.int64)
@@ -930,7 +979,7 @@ def _combinations(
         _, keys = np.unique(keys, return_inverse=True)
     _, first, which = np.unique(keys, return_index=True, return_inverse=True)
     combos = [tuple(sheet.columns[column].text(int(positions[place])) for column in columns) for place in first]
-    return combos, which
+    return combos, which, positions[first]
 
 
 def filled_down(column: RawColumn, positions: Positions, *, blanks: np.ndarray[Any, Any]) -> Codes:

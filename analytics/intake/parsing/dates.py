@@ -33,6 +33,10 @@ _MONTH_DAY = re.compile(r"^([^\W\d_]{3,10})\.?[\s\-./]*(\d{1,2})(?:st|nd|rd|th)?
 _DAY_NAME = re.compile(r"^([^\W\d_]+(?:-feira)?)\.?,?\s+", re.I)
 _SERIAL = re.compile(r"^\d{5}(\.\d+)?$")
 
+_ROMAN_MONTH = re.compile(r"(?<=\d)(\s*[-/.\s]\s*)(I{1,3}|I?V|VI{1,3}|I?X|XI{1,2})(?=\s*[-/.\s]\s*'?\d)")
+"""A month in capital Roman numerals between the day and the year: 4.II.2026."""
+_ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
+
 LONGEST_DATE = 100
 """Characters; a day name, a month name, a time and a zone come to half of it. [common practice, no source]"""
 
@@ -136,8 +140,10 @@ def read_day(text: str, order: DateOrder, today: dt.date, *, from_workbook: bool
     ['2026-04-03', '2026-04-03', '2026-04-03', '2026-04-03']
     >>> [str(read_day(t, order, today)) for t in ("12. März 2026", "12 de marzo de 2026", "jeu. 12 mars 2026")]
     ['2026-03-12', '2026-03-12', '2026-03-12']
+    >>> str(read_day("4.II.2026", DateOrder(False, "option"), today))
+    '2026-02-04'
     """
-    bare = _without_day_name(_without_clock(text))
+    bare = _ROMAN_MONTH.sub(_arabic_month, _without_day_name(_without_clock(text)))
     if len(bare) > LONGEST_DATE:
         raise Unreadable(say("Not understood as a date."), _REMEDY)
     try:
@@ -145,7 +151,8 @@ def read_day(text: str, order: DateOrder, today: dt.date, *, from_workbook: bool
             if match := pattern.match(bare):
                 return dt.date(int(match[1]), int(match[2]), int(match[3]))
         if match := _YEAR_LAST.match(bare):
-            day, month = (match[1], match[2]) if order.day_first else (match[2], match[1])
+            named = _ROMAN_MONTH.search(text) is not None
+            day, month = (match[1], match[2]) if order.day_first or named else (match[2], match[1])
             return dt.date(_year(match[3], today), int(month), int(day))
         if (match := _DAY_MONTH.match(bare)) and (number := month_of(match[2])):
             return dt.date(_year(match[3], today), number, int(match[1]))
@@ -159,6 +166,10 @@ def read_day(text: str, order: DateOrder, today: dt.date, *, from_workbook: bool
             say("There is no such day, read{how}.", how=how) if how else say("There is no such day."), _REMEDY
         ) from None
     raise Unreadable(say("Not understood as a date."), _REMEDY)
+
+
+def _arabic_month(match: re.Match[str]) -> str:
+    return f"{match[1]}{_ROMAN.index(match[2]) + 1}"
 
 
 def month_of(word: str) -> int | None:

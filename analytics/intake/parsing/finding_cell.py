@@ -10,7 +10,9 @@ these are read by the following rules. All of them are [common practice, no sour
    A lesion that no foot can be told of stays without one, and is asked about if the cell names feet elsewhere.
 3. **Claw, zone, severity, stage** belong to the nearest lesion of their segment: to the one before them, unless the
    first of its kind stands in front of the first lesion (``slight HHE severe DD``). A segment without a lesion gives
-   them to the lesion before it, else to the one behind it. A claw behind an action is the action's.
+   them to the lesion before it, else to the one behind it. A claw behind an action is the action's. Letters for a
+   claw (``a``, ``i``, ``o``) are the claw behind a foot; behind a lesion they are asked, unless the sheet's language
+   is known, and ``I`` is a degree and is asked.
 4. **Plus.** ``++``, ``+++``, ``(+)``, ``3+`` and a last ``+`` are severity; any other ``+`` joins.
 5. **Bare numbers.** With ``M`` a stage, with ``z`` a zone, with a word such as grade a severity. Else: 1 to 3 that is
    no usual zone of the lesion is severity; a usual zone above 3 is the zone. What can be both (``WL 3``) is a zone if
@@ -53,7 +55,7 @@ from evenfoot.analytics.intake.parsing.cell_items import (
 )
 from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt, Finding, key_of
 
-__all__ = ["CellReading", "Doubt", "Finding", "key_of", "read_findings", "read_remark"]
+__all__ = ["CellReading", "Doubt", "Finding", "healed_in", "key_of", "read_findings", "read_remark"]
 
 LONGEST = 600
 """Letters of a cell that are read; what is behind them stays unread. [common practice, no source]"""
@@ -77,7 +79,8 @@ def read_findings(text: str, *, foot: str | None = None, taught: Mapping[str, st
         Key of a word or a doubt (:func:`key_of`) -> what it means: ``"lesion:SU"``, ``"other"``, ``"nothing"``,
         ``"done"`` (looked at, nothing found), ``"note"`` (no meaning), ``"severity:2"``, ``"zone:3"``,
         ``"stage:M2"``, ``"foot:LH"``, ``"claw:lateral"``, ``"action:block"``. The key ``"number"`` with
-        ``"zone"``, ``"severity"`` or ``"note"`` settles every bare number that can be both.
+        ``"zone"``, ``"severity"`` or ``"note"`` settles every bare number that can be both, and the key
+        ``"claw letters"`` holds the letters that stand for a claw in the language of the sheet.
 
     Returns
     -------
@@ -110,6 +113,24 @@ def read_remark(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> CellReadi
     ()
     """
     return _Cell(None, taught, is_prose=True).read(text)
+
+
+@lru_cache(maxsize=4096)
+def healed_in(text: str) -> tuple[str, ...] | None:
+    """The lesions that a remark says are healed; none where it says so of the lesion beside it; else ``None``.
+
+    Example
+    -------
+    >>> healed_in("old, grown out"), healed_in("ulcer healed"), healed_in("not healed yet"), healed_in("scab gone")
+    ((), ('SU',), None, None)
+    """
+    items = [item for item in Splitter({}).split(text[:LONGEST]) if item.kind != "filler"]
+    others = ("negation", "unknown")
+    says = any(
+        item.kind == "certainty" and item.value == "healed" and (not index or items[index - 1].kind not in others)
+        for index, item in enumerate(items)
+    )
+    return tuple(parent_of(item.value) for item in items if item.kind == "lesion") if says else None
 
 
 @dataclass
@@ -194,6 +215,7 @@ class _Cell:
         splitter = Splitter(self.taught)
         self.items = splitter.split(self.text)
         self._join_neighbours()
+        self._find_claw_letters()
         self._find_prose()
         if not self.is_prose:
             self._propose_lesions()
@@ -241,6 +263,10 @@ class _Cell:
         items: list[Item] = []
         for item in self.items:
             before = items[-1] if items else None
+            if before is not None and item.start == before.end and item.value == "/" and _is_with(before, self.text):
+                continue
+            if before is not None and item.kind in LESION_KINDS and len(items) > 1 and _is_with(before, self.text):
+                before.kind = "filler"
             if before is not None and before.kind == "colon" and len(items) > 1 and _is_cue(items[-2]):
                 items.pop()
                 before = items[-1]
@@ -257,6 +283,36 @@ class _Cell:
                 foot = _other_side(items, item) or _same_foot(items, item)
                 items.append(item if foot is None else Item("foot", foot, item.start, item.end, text=item.text))
         self.items = items
+
+    def _find_claw_letters(self) -> None:
+        """A letter that stands for a claw behind a foot or a lesion: ``HR a``, ``SG a``, ``SU i``."""
+        items = self.items
+        certain = self.taught.get("claw letters", "").split()
+        for index, item in enumerate(items[1:], 1):
+            word = plain(item.text)
+            claw = _CLAW_LETTERS.get(word)
+            if claw is None or item.kind not in ("filler", "joiner", "unknown", "number") or word in self.taught:
+                continue
+            before, after = items[index - 1], items[index + 1] if index + 1 < len(items) else None
+            behind_foot = before.kind == "foot"
+            sure = word in certain
+            parts = (
+                after is None
+                or after.kind == "separator"
+                or after.kind in _PLACED - {"count"}
+                or ((item.kind == "number" or sure) and after.kind in (*LESION_KINDS, "foot"))
+            )
+            if not (behind_foot and after is not None and after.kind in LESION_KINDS) and not (
+                parts and (behind_foot or before.kind in _BEFORE_CLAW or (sure and _is_code(before)))
+            ):
+                continue
+            is_degree = item.text == "I" and not behind_foot
+            if is_degree or not (sure or (behind_foot and (parts or item.kind == "unknown"))):
+                level = ("severity:1",) if word == "i" else ()
+                choices = (*level, f"claw:{claw}") if is_degree else (f"claw:{claw}", *level)
+                self.doubts.append(Doubt(item.text, "claw", (*choices, "note"), choices[0], word in _OFTEN_ELSE))
+            if not is_degree:
+                item.kind, item.value, item.weak = "claw", claw, False
 
     def _between(self, first: Item, last: Item) -> str:
         return self.text[first.start : last.end].casefold()
@@ -587,7 +643,7 @@ class _Cell:
                     if first is not None:
                         target = _nearest(drafts, at, forward.setdefault(group, at < first))
                     else:
-                        target = self._elsewhere(segment, parted=parted)
+                        target = self._elsewhere(segment, parted=parted, is_stage=kind == "stage")
                     self._place(target, item)
                     if target is not None and target.copied is None and not _has_foot(segment, target.at, at):
                         target.early.append(item)
@@ -645,9 +701,13 @@ class _Cell:
         actions = [other for _, other in segment.items if other.kind == "action"]
         return bool(actions) and all("." in self.text[item.end : action.start] for action in actions)
 
-    def _elsewhere(self, segment: _Segment, *, parted: bool) -> _Draft | None:
+    def _elsewhere(self, segment: _Segment, *, parted: bool, is_stage: bool) -> _Draft | None:
         """The lesion that a segment without one speaks of: of its clause, before it, else behind it."""
-        if segment.has("foot", "unknown", "nothing") or (segment.has("action") and not parted):
+        if (
+            segment.has("foot", "nothing")
+            or (segment.has("unknown") and not is_stage)
+            or (segment.has("action") and not parted)
+        ):
             return None
         for step in (-1, 1):
             place = segment.index
@@ -724,7 +784,7 @@ class _Cell:
         has_lesion = bool(self.drafts)
         for segment in self.segments:
             unknown = segment.unknown
-            if segment.drafts or segment.has("nothing", "action", "asked") or self.says_nothing:
+            if segment.drafts or segment.has("nothing", "action", "asked", "stage") or self.says_nothing:
                 continue
             if not unknown:
                 if has_lesion and segment.has("foot") and segment.has("number", "range", "severity", "zone"):
@@ -1206,6 +1266,15 @@ class _FootWalk:
         self._flush_waiting()
 
 
+_CLAW_LETTERS = {
+    letter: claw
+    for letter, claw in phrases("claw_alone").items()
+    if claw in CLAWS and len(letter) <= 3 and letter != "l"
+}
+"""What stands for a claw behind a foot or a lesion; ``l`` is left as often as lateral."""
+_BEFORE_CLAW = LESION_KINDS | {"zone", "severity", "stage", "number"}
+_OFTEN_ELSE = frozenset({"i", "m", "b"})
+"""Letters for a claw that may as well be a degree or both. [common practice, no source]"""
 _MARKS = frozenset({"x", "xx", "\u2713", "\u2714", "\u221a", "\u2611", "*", "v", "/", "\\"})
 _HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
 _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
@@ -1266,6 +1335,17 @@ def _same_foot(before: Sequence[Item], item: Item) -> str | None:
 
 
 _SAME_FOOT = forms_meaning("layout_word", "same foot")
+
+
+def _is_with(item: Item, text: str) -> bool:
+    """Whether an item is short for with: "w." and "w/"."""
+    is_short = item.kind == "unknown" and text[item.end : item.end + 1] in (".", "/")
+    return is_short and plain(item.text) in forms_meaning("layout_word", "with")
+
+
+def _is_code(item: Item) -> bool:
+    """Whether an unknown word looks like the code of a lesion."""
+    return item.kind == "unknown" and len(item.text) <= 3 and item.text.isupper()
 
 
 def _is_cue(item: Item) -> bool:

@@ -236,23 +236,26 @@ def read_feet_text(
         return tuple(told.split()), None
     found: set[str] = set()
     # "der" is an article in one language and a side in another.
-    items = [
-        item
-        for item in _all_items(text, taught)
-        if item.kind not in _PARTING or (item.kind == "filler" and plain(item.text) in phrases("side"))
-    ]
+    items: list[Item] = []
+    joined: set[int] = set()
+    for item in _all_items(text, taught):
+        if item.kind not in _PARTING or (item.kind == "filler" and plain(item.text) in phrases("side")):
+            items.append(item)
+        else:
+            joined.add(len(items))
     place = 0
     end = ""
     while place < len(items):
         item = items[place]
+        is_joined = place in joined
         after = items[place + 1] if place + 1 < len(items) else None
         place += 1
         side = phrases("side").get(plain(item.text))
         if item.kind == "foot":
             found |= set(item.value.split())
             end = item.value[1] if item.value in FEET else ""
-        elif end and side is not None and f"{side}{end}" not in found:
-            # "post. G et D": the other side of the same end.
+        elif end and is_joined and side is not None and f"{side}{end}" not in found:
+            # "post. G et D": the other side of the same end. In "HR i" the letter is the claw.
             found.add(f"{side}{end}")
         elif after is not None and (one := _side_and_end(item.text, after.text)) is not None:
             found.add(one)

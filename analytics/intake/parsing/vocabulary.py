@@ -26,6 +26,7 @@ from evenfoot.analytics.domain.lexicon import meaning, plain
 from evenfoot.analytics.domain.locomotion import SCALES, understand_scale
 from evenfoot.analytics.domain.visits import VISIT_KINDS, understand_visit_kind
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
+from evenfoot.analytics.intake.parsing.finding_cell import read_findings
 from evenfoot.analytics.intake.parsing.numbers import read_decimal, read_whole
 from evenfoot.analytics.messages import say
 
@@ -198,11 +199,18 @@ def read_action(text: str) -> str:
     """What was done. Of several the weightiest; other words are ``other`` and are kept in the note."""
     whole = meaning("action", text)
     parts = [part for part in _BETWEEN.split(text) if part.strip()] if whole is None else [text]
-    found = {meaning("action", part) or "other" for part in parts}
+    found = {meaning("action", part) or _action_within(part) or "other" for part in parts}
     for action in ("refer", "block", "wrap", "other"):
         if action in found:
             return action
     return "trim"
+
+
+def _action_within(text: str) -> str | None:
+    """The action of words such as "block med claw" and "amputation referred"."""
+    reading = read_findings(text)
+    is_told = reading.action in ("refer", "block", "wrap") and not reading.findings and not reading.doubts
+    return reading.action if is_told else None
 
 
 def is_plain_action(text: str) -> bool:

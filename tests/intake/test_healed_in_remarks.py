@@ -1,0 +1,42 @@
+"""A lesion in its own column whose remark says that it is healed, and feet of a side and an end that says both."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from evenfoot.analytics.intake.layouts.questions import Answers
+from evenfoot.analytics.intake.pipeline import understand_file
+
+TODAY = dt.date(2026, 11, 1)
+HEALED = (
+    "Date,Farm,Cow,Foot,Lesion,Remark\n2026-06-03,Ash,19,RH,SU,healed\n2026-06-03,Ash,24,LF,WL,\"old, grown out\"\n"
+    "2026-06-03,Ash,25,LF,WL,\n2026-06-03,Ash,26,LH,SU,not healed yet\n2026-06-03,Ash,27,LH,SU,old DD healed\n"
+)  # fmt: skip
+
+
+def lesions(text: str, **given: str) -> tuple[list[str], Answers]:
+    answers = Answers({key.replace("_", "-", 1): value for key, value in given.items()}, accept=True)
+    [sheet] = understand_file(text.encode(), "sheet.csv", today=TODAY, answers=answers).sheets
+    return [f"{row.foot} {row.lesion}" for row in sheet.records.astype(object).fillna("").itertuples()], answers
+
+
+def test_a_remark_that_a_lesion_is_healed_is_asked_about() -> None:
+    """The healed lesion counted as one of that visit, and nothing was asked."""
+    found, answers = lesions(HEALED)
+    assert found == ["RH ", "LF ", "LF WL", "LH SU", "LH SU"]
+    asked = [answers.met[key] for key in answers.met if key.startswith("healed-remark")]
+    assert [question.id for question in asked] == ["healed-remark:healed", "healed-remark:old grown out"]
+    assert not any(question.safe for question in asked) and "row 2" in str(asked[0].text)
+    found, _ = lesions(HEALED, **{"healed_remark:healed": "stays"})
+    assert found[:2] == ["RH SU", "LF "]
+
+
+@pytest.mark.parametrize(
+    ("side", "end", "feet"), [("both", "hind", ["LH", "RH"]), ("left", "both", ["LF", "LH"]), ("L", "H", ["LH"])]
+)
+def test_both_beside_a_side_or_an_end_is_two_feet(side: str, end: str, feet: list[str]) -> None:
+    text = f"Date,Farm,Cow,Side,End,Lesion\n2026-05-12,Ash,203,{side},{end},HHE\n2026-05-12,Ash,204,L,hind,DD\n"
+    found, _ = lesions(text)
+    assert found == [*(f"{foot} HHE" for foot in feet), "LH DD"]
