@@ -12,12 +12,12 @@ import time
 from pathlib import Path
 from typing import Any
 
-import duckdb
 import pytest
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger, file_copy, open_ledger
 from evenfoot.analytics.ledger.engines import duckdb as duckdb_engine
+from evenfoot.analytics.ledger.engines import file_lease
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.integrity.backup import back_up, restore
 from tests.sheets import checked, ledger_of
@@ -156,29 +156,39 @@ def test_nobody_writes_between_what_is_kept_and_what_is_put_back(
     assert written_by_another(ledger)
 
 
-@pytest.mark.parametrize("when", ["before the engine opens it", "before the engine has its lock"])
+@pytest.mark.parametrize("when", ["before it is locked", "when it is locked"])
 def test_an_import_goes_into_the_file_that_the_path_names(
     ledger: Ledger, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, when: str
 ) -> None:
-    """Another program replaces the file while the engine opens it: what is written to the old one would be lost."""
+    """Another program replaces the file while it is being locked: what is written from the old one would be lost."""
     copy = back_up(ledger, tmp_path / "copy.duckdb")
     left = ["once"]
 
-    def connect(place: str, connected: Any = duckdb.connect, **how: Any) -> Any:
-        replaced = not how.get("read_only") and place == ledger.name and bool(left) and bool(left.pop())
-        if replaced and when.endswith("opens it"):
-            os.replace(copy, place)
-        connection = connected(place, **how)
-        if replaced and when.endswith("lock"):
-            os.replace(copy, place)
-        return connection
+    def locked(file: Any, *, alone: bool, take: Any = file_lease.locked) -> bool:
+        replaced = alone and bool(left) and bool(left.pop())
+        if replaced and when.startswith("before"):
+            os.replace(copy, ledger.name)
+        taken = take(file, alone=alone)
+        if replaced and when.startswith("when"):
+            os.replace(copy, ledger.name)
+        return bool(taken)
 
-    monkeypatch.setattr(duckdb, "connect", connect)
+    monkeypatch.setattr(file_lease, "locked", locked)
     done = add_sheets(ledger, [checked("trims", [{**ROWS[0], "farm": "New Farm"}])], "new.csv", "1" * 64)
     assert done.added == 1 and not left
     ledger.lease.drop_if_idle()
     shutil.copy(ledger.name, tmp_path / "seen.duckdb")
     assert open_ledger(str(tmp_path / "seen.duckdb")).farms() == ["Home Farm", "New Farm"]
+
+
+def test_a_file_put_there_without_asking_is_not_overwritten(ledger: Ledger, tmp_path: Path) -> None:
+    """Somebody moves a file there in the middle of a change, and asks for no lock."""
+    copy = back_up(ledger, tmp_path / "copy.duckdb")
+    with pytest.raises(UserError, match="being changed by another program"), ledger.lease.writing() as connection:
+        connection.execute("DELETE FROM trim_rows")
+        os.replace(copy, ledger.name)
+    assert ledger.farms() == ["Home Farm"]
+    assert not list(tmp_path.glob("*.change*"))
 
 
 def test_a_ledger_made_meanwhile_is_not_overwritten(

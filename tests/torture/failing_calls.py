@@ -65,7 +65,7 @@ def act(path: Path, what: str, kind: str, error: str, step: int) -> Told:
     return run(work, limit=120)
 
 
-ENDINGS = ("", ".wal", ".blocks", ".draft")
+ENDINGS = ("", ".wal", ".draft", ".change", ".change.wal")
 """Endings of the ledger's own files."""
 
 

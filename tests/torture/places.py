@@ -49,7 +49,7 @@ def read_only_file(path: Path) -> tuple[Told, str | None]:
     _still_read(path)
     told = run(adding(path), nobody=True)
     path.chmod(0o644)
-    return told, "may not be opened for writing"
+    return told, "may not be changed"
 
 
 def read_only_folder(path: Path) -> tuple[Told, str | None]:

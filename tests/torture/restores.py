@@ -144,7 +144,7 @@ def judge(tally: Tally, path: Path, done: list[str]) -> None:
             if file not in there:
                 tally.fail(f"{file} was told as done and is nowhere")
     for left in path.parent.iterdir():
-        if left.suffix in (".draft", ".wal", ".blocks"):
+        if left.suffix in (".draft", ".wal", ".change"):
             tally.fail(f"left behind: {left.name}")
 
 

@@ -214,8 +214,11 @@ class FileLease:
         copy = self.path.with_name(self.path.name + CHANGE)
         with self.alone():
             self._fold_log()
-            file = self._opened_still(alone=True)
             connection = None
+            try:
+                file = self._opened_still(alone=True)
+            except OSError as error:
+                raise not_written(self.path, error) from None
             try:
                 try:
                     _forget(copy)
