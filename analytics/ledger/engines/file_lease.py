@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import atexit
 import contextlib
-import errno
 import math
 import os
 import re
@@ -558,19 +557,9 @@ def _state_of(stat: os.stat_result) -> FileState:
 
 
 def _copied(file: BinaryIO, copy: Path) -> None:
-    """Copy the bytes of an open file; a file system that can share them copies none."""
     file.seek(0)
-    left = os.fstat(file.fileno()).st_size
     with open(copy, "wb", opener=lambda path, flags: os.open(path, flags, OWNER_ALONE)) as out:
-        try:
-            while left and (done := os.copy_file_range(file.fileno(), out.fileno(), min(left, 1 << 30))):
-                left -= done
-        except (AttributeError, OSError) as error:
-            if getattr(error, "errno", None) in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
-                raise
-            file.seek(0)
-            out.seek(0)
-            shutil.copyfileobj(file, out, 1 << 20)
+        shutil.copyfileobj(file, out, 1 << 20)
 
 
 def _forget(copy: Path) -> None:
