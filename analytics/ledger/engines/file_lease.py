@@ -200,9 +200,10 @@ class FileLease:
         """A copy of the file, which is kept from everybody while the block writes *draft* from it; then the draft takes
         its place.
         """
-        with self._on_a_copy() as (connection, _, file):
+        with self._on_a_copy() as (connection, copy, file):
             yield connection
             connection.close()
+            _forget(copy)
             self._replace(draft, file)
 
     @contextlib.contextmanager
@@ -238,7 +239,9 @@ class FileLease:
             finally:
                 if connection is not None:
                     connection.close()
-                _forget(copy)
+                # Once another file has taken the place of this one, whoever has that may have begun a copy of it.
+                if not file.closed and still_named(file.fileno(), self.path):
+                    _forget(copy)
                 file.close()
 
     def _replace(self, draft: Path, file: BinaryIO) -> None:
