@@ -69,3 +69,38 @@ def test_an_event_is_about_feet_where_its_remark_is() -> None:
     assert [question.id for question in given.blocking() if not question.id.startswith("kind")] == [
         "healed:ulcer healed"
     ]
+
+
+def test_and_between_feet_is_no_claw() -> None:
+    """In Portuguese "e" is "and", and short for the outer claw."""
+    table, _ = records(
+        "Data;Fazenda;Vaca;Evento;Observações\n2026-05-19;Ash;80;Casqueamento;dermatite digital PE e PD\n"
+        "2026-05-19;Ash;76;Casqueamento;sem lesão\n2026-05-19;Ash;90;Mastite;quarto PD\n"
+    )
+    assert sorted(table.loc[["80"], "foot"]) == ["LH", "RH"] and table["claw"].isna().all()
+    assert pd.isna(table.loc["76", "lesion"]) and "90" not in table.index
+
+
+@pytest.mark.parametrize(
+    ("finding", "note"),
+    [
+        ("feet fine, hock swollen RH", "hock swollen"), ("ok, swollen hock", "swollen hock"),
+        ("Klauen o.B., Sprunggelenk geschwollen hinten rechts", "Sprunggelenk geschwollen"),
+        ("jarrete inchado PE", "jarrete inchado"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_above_the_foot_names_no_foot_and_is_kept(finding: str, note: str) -> None:
+    table, _ = records(f'date,farm,cow,foot,finding\n2026-05-04,Ash,1,,"{finding}"\n2026-05-04,Ash,2,LH,SU\n')
+    assert table.loc["1", ["foot", "lesion"]].isna().all() and note in table.loc["1", "note"]
+
+
+def test_suspicion_in_short_is_asked_about() -> None:
+    _, asked = records(
+        "date,farm,cow,finding\n2026-05-04,Ash,1,V.a. Sohlengeschwür hinten links\n2026-05-04,Ash,2,ok\n"
+    )
+    assert any(question.startswith("uncertain:") for question in asked.met)
+
+
+def test_a_wrap_on_both_is_a_wrap() -> None:
+    table, _ = records("date,farm,cow,foot,lesion,treatment\n2026-05-04,Ash,1,LH,SU,wrap both\n")
+    assert table.loc["1", "action"] == "wrap"

@@ -254,10 +254,11 @@ def read_row(
     claw_text = said.get("claw", "")
     out: list[dict[str, str]] = []
     for finding in found or [{}]:
-        own_feet = [finding["foot"]] if finding.get("foot") else list(reading.feet if not finding else ()) or feet
+        named = reading.feet if not finding and not _is_of_leg(reading) else ()
+        own_feet = [finding["foot"]] if finding.get("foot") else list(named) or feet
         for foot in own_feet or [""]:
-            told = key.get(f"{CLAW} {plain(claw_text)}", claw_text)
-            claws, claw_doubt, raw = _claws(told, foot, taught, sides=bool(key.get(SIDES)))
+            claw_said = key.get(f"{CLAW} {plain(claw_text)}", claw_text)
+            claws, claw_doubt, raw = _claws(claw_said, foot, taught, sides=bool(key.get(SIDES)))
             if claw_doubt is not None:
                 doubts.append(claw_doubt)
             own_claws = (
@@ -283,8 +284,8 @@ def read_row(
             out = out[:1] if len(out) == 1 else []
         else:
             out = []
-    if not found and reading.unread and not reading.nothing and not written:
-        # A remark in the place of a lesion, such as one of the hock.
+    if not found and reading.unread and not written:
+        # A remark in the place of a lesion, or beside "nothing found", such as one of the hock.
         out = [{**record, EXTRA: " ".join(reading.unread)} for record in out or [{}]]
     own = _actions_of_parts(lesion, len(reading.findings), taught) if len(out) == len(reading.findings) else []
     action = reading.action or said.get("action", "")
@@ -361,6 +362,11 @@ def with_places(said: Mapping[str, str]) -> dict[str, str]:
         if len(feet) == 1 and feet <= set(FEET):
             out["foot"], out["claw"] = str(feet.pop()), claw
     return out
+
+
+def _is_of_leg(reading: CellReading) -> bool:
+    """Whether a cell speaks of what is above the foot, whose side is no foot looked at."""
+    return any(meaning("remark", part) == "leg" for part in reading.unread)
 
 
 def _is_put_aside(reading: CellReading, taught: Mapping[str, str]) -> bool:

@@ -294,6 +294,8 @@ class _Cell:
             if claw is None or item.kind not in ("filler", "joiner", "unknown", "number") or word in self.taught:
                 continue
             before, after = items[index - 1], items[index + 1] if index + 1 < len(items) else None
+            if item.kind == "joiner" and after is not None and after.kind != "separator":
+                continue  # "PE e PD" are both feet.
             behind_foot = before.kind == "foot"
             sure = word in certain
             parts = (

@@ -209,7 +209,8 @@ def read_action(text: str) -> str:
 def _action_within(text: str) -> str | None:
     """The action of words such as "block med claw" and "amputation referred"."""
     reading = read_findings(text)
-    is_told = reading.action in ("refer", "block", "wrap") and not reading.findings and not reading.doubts
+    only_feet = all(doubt.about == "foot" for doubt in reading.doubts)
+    is_told = reading.action in ("refer", "block", "wrap") and not reading.findings and only_feet
     return reading.action if is_told else None
 
 
