@@ -204,7 +204,7 @@ class SparkEngine:
             return self._sessions[contents.changes]
 
 
-GONE = ("FILE_NOT_EXIST", "FileNotFoundException", "PATH_NOT_FOUND")
+GONE = ("FILE_NOT_EXIST", "FileNotFoundException", "PATH_NOT_FOUND", "NoSuchFileException")
 """What Spark says of a file that was there when the question was planned [pub: Apache Spark, error conditions]."""
 
 
