@@ -6,6 +6,7 @@ it ends too, and what either was told as done is there.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import sys
@@ -50,7 +51,8 @@ def stop_and_go_on(path: Path, moment: float) -> None:
         os.kill(number, signal.SIGSTOP)
         time.sleep(STOPPED)
     finally:
-        os.kill(number, signal.SIGCONT)
+        with contextlib.suppress(ProcessLookupError):  # It had ended.
+            os.kill(number, signal.SIGCONT)
 
 
 def main() -> int:
