@@ -443,7 +443,15 @@ def _named(part: str) -> str:
     start = telling[0]
     if start and plain(words[start - 1]) in ARTICLES and words[start - 1][0].isupper():
         start -= 1
+    while start < telling[-1] and words[start].islower() and plain(words[start]) in _BEFORE_NAMES:
+        start += 1  # "a la granja Los Olmos"
     return " ".join(words[start : telling[-1] + 1]).strip(" .-_:")
+
+
+_BEFORE_NAMES = frozenset(
+    (*phrases("filler"), *forms_meaning("layout_word", "article"), *forms_meaning("layout_word", "farm"))
+)
+"""Words in small letters that stand before a name and are no part of it."""
 
 
 def is_name(text: str) -> bool:

@@ -1,0 +1,93 @@
+"""Notes without headings: a line a cow, her number first and then what was found on her."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+from evenfoot.analytics.domain.lexicon import forms, heading_fields, plain, squeezed_heading
+from evenfoot.analytics.intake.layouts.days import is_day
+from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
+from evenfoot.analytics.intake.layouts.table_records import column_of
+from evenfoot.analytics.intake.parsing.finding_cell import read_findings
+from evenfoot.analytics.intake.sheet import RawSheet
+from evenfoot.analytics.messages import say
+
+MOST_LINES = 2000
+"""Notes are no longer than this. [common practice, no source]"""
+
+LEAST_COWS = 3
+LEAST_SHARE = 0.5
+"""So many lines, and so large a share of those that are no day, must name a cow and what was found on her.
+[common practice, no source]"""
+
+_LINE = re.compile(r"(?:([^\W\d]+\.?) )?[#*]?(\d{1,6})(?: ?[:=;,.)-]+ ?| )(\D.*)", re.DOTALL)
+
+
+def with_headings(sheet: RawSheet, answers: Answers) -> RawSheet | None:
+    """The lines of a sheet without headings as a table of cows and findings.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+    answers : Answers
+        Whether the lines are such notes is asked.
+
+    Returns
+    -------
+    RawSheet or None
+        The sheet with a row of headings above its first cow, each cow and her findings in two cells; ``None`` where the
+        lines are no such notes.
+    """
+    if len(sheet) > MOST_LINES:
+        return None
+    lines = [", ".join(" ".join(cell.split()) for cell in sheet.row(row) if cell.strip()) for row in range(len(sheet))]
+    cows = {row: told for row, line in enumerate(lines) if (told := cow_and_findings(line)) is not None}
+    others = [line for row, line in enumerate(lines) if line and row not in cows and not is_day(line)]
+    if len(cows) < LEAST_COWS or len(cows) < LEAST_SHARE * (len(cows) + len(others)):
+        return None
+    first = min(cows)
+    value = answers.ask(
+        Question(
+            "cow-lines", sheet.source,
+            say("The file has no headings. Do its lines say a cow and what was found on her, such as '{line}'?",
+                line=lines[first][:60]),
+            choices([("read", say("yes: read them so")), ("leave", say("no: leave the file out"))]),
+            "read",
+        )
+    )  # fmt: skip
+    if value != "read":
+        return None
+    rows = [list(cows.get(row, (line, ""))) for row, line in enumerate(lines)]
+    rows.insert(first, ["Cow", "Lesion"])
+    numbers = np.insert(np.arange(len(lines)), first, first) + sheet.first_row
+    columns = [column_of([row[place] for row in rows]) for place in range(2)]
+    widths = np.full(len(rows), 2, dtype=np.int32)
+    return RawSheet(sheet.source, columns, widths, sheet.first_row, tab=sheet.tab, numbers=numbers)
+
+
+def cow_and_findings(line: str) -> tuple[str, str] | None:
+    """The number of a cow and what a line says of her feet; ``None`` where a line is no such note.
+
+    Examples
+    --------
+    >>> cow_and_findings("34 RA zoolzweer, blok"), cow_and_findings("Vaca 123: sin problemas")
+    (('34', 'RA zoolzweer, blok'), ('123', 'sin problemas'))
+    >>> cow_and_findings("12 March 2026"), cow_and_findings("60 cows trimmed")
+    (None, None)
+    """
+    match = _LINE.fullmatch(line)
+    if match is None or is_day(line) or (match[1] and not _means_cow(match[1])):
+        return None
+    reading = read_findings(match[3])
+    if not (reading.findings or reading.nothing or (reading.action and not reading.unread)):
+        return None
+    return match[2], match[3]
+
+
+def _means_cow(word: str) -> bool:
+    bare = plain(word)
+    return bare in {form for form, _ in forms("cow_number")} or "*.cow" in heading_fields().get(
+        squeezed_heading(bare), ()
+    )
