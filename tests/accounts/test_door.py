@@ -52,7 +52,8 @@ def test_only_the_sign_in_page_is_open(office: Office) -> None:
     assert nobody.post("/_dash-update-component", json={}).status_code == 401
     assert nobody.post("/logout").status_code == 401
     for path in ("/login", "/health", "/assets/evenfoot.css", "/_favicon.ico"):
-        assert nobody.get(path).status_code == 200, path
+        with nobody.get(path) as answer:
+            assert answer.status_code == 200, path
     assert nobody.get("/health").text == "ok\n"
 
 

