@@ -104,3 +104,29 @@ def test_suspicion_in_short_is_asked_about() -> None:
 def test_a_wrap_on_both_is_a_wrap() -> None:
     table, _ = records("date,farm,cow,foot,lesion,treatment\n2026-05-04,Ash,1,LH,SU,wrap both\n")
     assert table.loc["1", "action"] == "wrap"
+
+
+@pytest.mark.parametrize(
+    ("finding", "lesion", "claw"),
+    [
+        ("LF inner toe ulcer", "TU", "medial"),
+        ("LH outer toe necrosis", "TN", "lateral"),
+        ("RH SU outer toe", "SU", "lateral"),
+    ],
+)
+def test_a_toe_belongs_to_the_lesion_that_it_begins(finding: str, lesion: str, claw: str) -> None:
+    table, _ = records(f"date,farm,cow,finding\n2026-05-04,Ash,1,{finding}\n2026-05-04,Ash,2,ok\n")
+    assert table.loc["1", ["lesion", "claw"]].to_list() == [lesion, claw]
+
+
+def test_grades_without_lesions_are_asked_to_be_scores() -> None:
+    """ "Note" is a grade in French and German, and a remark in English."""
+    given = Answers({"farm": "line"})
+    text = "Notation des boiteries (1 à 5);;\nÉlevage : Moulin;;\nDate : 11/02/2026;;\nVache;Note;Patte suspecte\n"
+    text += "1105;1;\n1112;4;ARD\n1120;2;\n"
+    [sheet] = understand_file(text.encode(), "notes.csv", today=TODAY, answers=given).sheets
+    assert "column:note" in given.met and sheet.kind == "locomotion"
+    assert sheet.records[["cow", "score", "scale"]].values.tolist() == [
+        ["1105", 1, "1-5"], ["1112", 4, "1-5"], ["1120", 2, "1-5"],
+    ]  # fmt: skip
+    assert "ARD" in sheet.records["note"].to_list()[1]

@@ -260,6 +260,12 @@ def _settle(
             [role.code, "note"], role.code,
         )  # fmt: skip
     bare_score = word in SCORE_WORDS and (role is None or role.field == "note") and profile.is_numeric
+    graded = profile.rows >= 3 and profile.filled >= ENOUGH * profile.rows and max(profile.numbers, default=9) <= 5
+    if bare_score and graded and not has_lesion and "locomotion_score" not in known:
+        return ask(
+            say("Do the numbers under '{heading}' ({shown}) score how she walks?", heading=name, shown=shown),
+            ["locomotion_score", "note"], "locomotion_score",
+        )  # fmt: skip
     if bare_score and has_lesion and "severity" not in known:
         return _score(place, name, profile, beside_lesion, ask)
     if (role is None or role.field == "note") and "lesion" in (meaning("ambiguous", name) or "").split():

@@ -377,7 +377,7 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
         rest = f"{rest[: person.start()]}, {rest[person.end() :]}"
     scale = _SCALE.search(rest)
     if scale is not None:
-        values["locomotion_scale"] = re.sub(r"\s", "", scale[0])
+        values["locomotion_scale"] = f"{scale[0][0]}-{scale[0][-1]}"
         rest = f"{rest[: scale.start()]}, {rest[scale.end() :]}"
     herd = _herd_size(rest)
     if herd:
@@ -422,7 +422,8 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
     return Context(values, guesses, tuple(years), day, {}, tuple(others))
 
 
-_SCALE = re.compile(r"(?<![\d.,/-])(?:0\s?-\s?3|1\s?-\s?5)(?![\d.,/-])")
+_TO = r"\s?(?:-|\N{EN DASH}|to|à|a|bis|tot|t/m|até)\s?"
+_SCALE = re.compile(rf"(?<![\d.,/-])(?:0{_TO}3|1{_TO}5)(?![\d.,/-])")
 """A scale of scores in a title."""
 
 

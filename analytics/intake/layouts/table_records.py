@@ -169,14 +169,8 @@ class TableRecords:
         """The records of a trim sheet; none where the table holds scores alone."""
         roles = self.roles
         notes_only = read_notes and not has_findings(roles)
-        plain_trims = any(
-            role.kind in FINDING_ROLES or role.kind in ("action", "side") or
-            (role.kind == "field" and role.field in FINDING_FIELDS and role.field != "locomotion_score")
-            for role in roles
-        )  # fmt: skip
-        scored = any(
-            role.kind == "day" or (role.kind == "field" and role.field == "locomotion_score") for role in roles
-        )
+        scored = self._is_scored()
+        plain_trims = self._holds_findings() or any(role.kind in ("action", "side") for role in roles)
         if scored and not plain_trims and not notes_only:
             return []
         groups = groups_of(roles, self.draft.words, read_notes=read_notes, counts=counts)
@@ -820,9 +814,23 @@ class TableRecords:
                 texts = [text.replace(",", "") if THOUSANDS.fullmatch(text) else text for text in texts]
         columns["cow"] = RawColumn(column.codes, texts)
 
+    def _is_scored(self) -> bool:
+        return any(
+            role.kind == "day" or (role.kind == "field" and role.field == "locomotion_score") for role in self.roles
+        )
+
+    def _holds_findings(self) -> bool:
+        """Whether a column holds findings. Beside a score the foot that looks lame is none."""
+        fields = {*FINDING_FIELDS} - ({"foot"} if self._is_scored() else set())
+        return any(role.kind in FINDING_ROLES or (role.kind == "field" and role.field in fields) for role in self.roles)
+
     def _told_beside(self, shared: dict[str, tuple[Codes, list[str]]], keep: Positions) -> RawColumn:
         """What a row says that a score has no column for, with its headings, so that it stays in the note."""
         out = np.full(len(keep), "", dtype=object)
+        foot = self.place("foot")
+        if foot is not None:
+            column = self.sheet.columns[foot]
+            shared = {**shared, self.table.headings[foot]: (column.codes[self.rows], list(column.texts))}
         for name, (codes, texts) in shared.items():
             if name in _OF_SCORES:
                 continue
@@ -844,10 +852,7 @@ class TableRecords:
             if role.kind == "day" and place < len(self.sheet.columns)
         ]
         single = self.place("locomotion_score")
-        trimmed = any(
-            role.kind in FINDING_ROLES or (role.kind == "field" and role.field in FINDING_FIELDS) for role in self.roles
-        )
-        if not days and (single is None or trimmed):
+        if not days and (single is None or self._holds_findings()):
             return []
         shared = self.shared()
         out = []

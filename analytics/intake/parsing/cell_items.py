@@ -253,6 +253,8 @@ class Splitter:
             kind, value = known
             if kind == "filler" and self._reaches_further(run, count):
                 continue
+            if kind == "claw" and count > 1 and self._lesion_begins_within(run, count, value):
+                continue
             if kind == "filler" and value == "and":
                 kind = "joiner"
             weak = count == 1 and phrase in COMMON_WORDS and phrase not in self._taught
@@ -273,6 +275,15 @@ class Splitter:
             items[-1].end = rest.end()
             return rest.end()
         return first.end
+
+    def _lesion_begins_within(self, run: list[_Atom], count: int, claw: str) -> bool:
+        """Whether the last word of a claw begins a lesion, and those before it are the claw: "inner toe ulcer"."""
+        before = self._known(" ".join(atom.plain for atom in run[: count - 1]))
+        if before != ("claw", claw):
+            return False
+        rest = run[count - 1 :]
+        phrases = (" ".join(atom.plain for atom in rest[:size]) for size in range(2, len(rest) + 1))
+        return any((known := self._known(phrase)) is not None and known[0] == "lesion" for phrase in phrases)
 
     def _reaches_further(self, run: list[_Atom], count: int) -> bool:
         """Whether a phrase of the trade begins within a filler and goes on behind it: "en las" before "las cuatro"."""
