@@ -54,6 +54,11 @@ def test_a_cow_a_line_under_the_day() -> None:
     ]  # fmt: skip
 
 
+def test_lines_keep_their_numbers() -> None:
+    [sheet] = understand_file(NOTES.encode(), "notes.txt", today=TODAY, answers=Answers({"farm": "line"})).sheets
+    assert sheet.records["row"].to_list() == [4, 5, 6, 6, 9, 10]
+
+
 def test_prose() -> None:
     rows, _ = read(PROSE)
     assert [(farm, cow, foot, lesion) for _, farm, cow, foot, lesion, _ in rows] == [

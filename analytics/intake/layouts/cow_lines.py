@@ -61,10 +61,10 @@ def with_headings(sheet: RawSheet, answers: Answers) -> RawSheet | None:
         return None
     rows = [list(cows.get(row, (line, ""))) for row, line in enumerate(lines)]
     rows.insert(first, ["Cow", "Lesion"])
-    numbers = np.insert(np.arange(len(lines)), first, first) + sheet.first_row
     columns = [column_of([row[place] for row in rows]) for place in range(2)]
     widths = np.full(len(rows), 2, dtype=np.int32)
-    return RawSheet(sheet.source, columns, widths, sheet.first_row, tab=sheet.tab, numbers=numbers)
+    # The headings take no line of the file, so that every cow keeps the number of hers.
+    return RawSheet(sheet.source, columns, widths, sheet.first_row - 1, tab=sheet.tab)
 
 
 def cow_and_findings(line: str) -> tuple[str, str] | None:
