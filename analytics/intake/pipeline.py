@@ -18,7 +18,7 @@ from evenfoot.analytics.intake.checks.survey import Survey
 from evenfoot.analytics.intake.fields import KIND_NAMES, KINDS
 from evenfoot.analytics.intake.headings import Headings, find_headings, is_whole
 from evenfoot.analytics.intake.layouts.conversion import draft_if_needed, draft_of_counts, unfold
-from evenfoot.analytics.intake.layouts.cow_lines import with_headings
+from evenfoot.analytics.intake.layouts.cow_lines import table_of_cows
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, is_key, share_words
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.sheet_questions import date_texts, decide_days
@@ -149,7 +149,7 @@ def understand_file(
         draft = draft_if_needed(sheet, headings, facts, answers, keys)
         if draft is None and (headings is None or not is_whole(headings)):
             draft = draft_of_counts(sheet, facts)
-            notes = with_headings(sheet, answers) if draft is None and len(raw) == 1 else None
+            notes = table_of_cows(sheet, answers) if draft is None and len(raw) == 1 else None
             draft = draft if notes is None else draft_if_needed(notes, find_headings(notes), facts, answers, keys)
         if draft is not None:
             order_of_sheets.append(("draft", len(drafts)))

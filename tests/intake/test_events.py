@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from evenfoot.analytics.intake.layouts.questions import Answers
-from evenfoot.analytics.intake.layouts.unpivot import scored
+from evenfoot.analytics.intake.layouts.unpivot import named_score
 from evenfoot.analytics.intake.pipeline import understand_file
 
 TODAY = dt.date(2026, 11, 1)
@@ -28,7 +28,7 @@ def records(text: str, **answers: str) -> tuple[pd.DataFrame, Answers]:
     ],
 )  # fmt: skip
 def test_scores_in_remarks(text: str, score: str | None) -> None:
-    assert scored(text) == score
+    assert named_score(text) == score
 
 
 def test_an_event_of_lameness_is_no_sound_cow() -> None:

@@ -25,7 +25,7 @@ LEAST_SHARE = 0.5
 _LINE = re.compile(r"(?:([^\W\d]+\.?) )?[#*]?(\d{1,6})(?: ?[:=;,.)-]+ ?| )(\D.*)", re.DOTALL)
 
 
-def with_headings(sheet: RawSheet, answers: Answers) -> RawSheet | None:
+def table_of_cows(sheet: RawSheet, answers: Answers) -> RawSheet | None:
     """The lines of a sheet without headings as a table of cows and findings.
 
     Parameters

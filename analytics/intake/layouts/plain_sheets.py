@@ -25,7 +25,7 @@ from evenfoot.analytics.intake.layouts.tables import Table
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.intake.parsing.column_values import is_blank
 from evenfoot.analytics.intake.parsing.dates import DateOrder, read_day
-from evenfoot.analytics.intake.parsing.finding_cell import healed_in
+from evenfoot.analytics.intake.parsing.finding_cell import healed_lesions
 from evenfoot.analytics.intake.parsing.lesion_cell import read_finding
 from evenfoot.analytics.intake.parsing.vocabulary import NOTHING, READERS
 from evenfoot.analytics.intake.rejected_rows import bare_text
@@ -136,7 +136,7 @@ def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: 
     told: dict[int, set[str]] | None = None
     for code in np.unique(codes).tolist():
         text = column.texts[code]
-        if healed_in(text) is not None:
+        if healed_lesions(text) is not None:
             return True
         if not may_name_lesion(text):
             continue

@@ -40,12 +40,12 @@ from evenfoot.analytics.intake.layouts.unpivot import (
     filled_down,
     groups_of,
     is_feet_event,
-    tells_of_feet,
+    is_remark_about_feet,
     unfold_rows,
 )
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.intake.parsing.dates import SPREADSHEET_DAY_ZERO, DateOrder
-from evenfoot.analytics.intake.parsing.finding_cell import healed_in, read_findings
+from evenfoot.analytics.intake.parsing.finding_cell import healed_lesions, read_findings
 from evenfoot.analytics.intake.parsing.value_cells import read_claw_text, read_feet_text, read_score_text
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
 from evenfoot.analytics.intake.sheet import Codes, Positions, RawColumn, RawSheet
@@ -343,7 +343,7 @@ class TableRecords:
             column = self.sheet.columns[place]
             codes = column.codes[self.rows]
             for code in np.unique(codes[here]).tolist():
-                if tells_of_feet(event, column.texts[code], self.draft.words.taught):
+                if is_remark_about_feet(event, column.texts[code], self.draft.words.taught):
                     out |= codes == code
         return out
 
@@ -525,7 +525,7 @@ class TableRecords:
             column = self.sheet.columns[place]
             codes = column.codes[self.rows][of_row]
             for code in np.unique(codes).tolist():
-                named = healed_in(column.texts[code]) if column.texts[code].strip() else None
+                named = healed_lesions(column.texts[code]) if column.texts[code].strip() else None
                 mine = () if named is None else np.flatnonzero(codes == code).tolist()
                 mine = [index for index in mine if lesions[index] and (not named or lesions[index] in named)]
                 if mine and self._is_healed(column.texts[code], mine, of_row):

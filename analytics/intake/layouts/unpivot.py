@@ -738,12 +738,12 @@ _STATED = ("healed", "uncertain", "negated")
 """What a doubt of a lesion in an event is about that is asked."""
 
 
-def tells_of_feet(event: str, remark: str, taught: Mapping[str, str]) -> bool:
+def is_remark_about_feet(event: str, remark: str, taught: Mapping[str, str]) -> bool:
     """Whether the remark of an event that does not say what it is about names a foot, a lesion, a block or a wrap.
 
     Example
     -------
-    >>> tells_of_feet("CHECK", "block off, ulcer healed", {}), tells_of_feet("MAST", "LR", {})
+    >>> is_remark_about_feet("CHECK", "block off, ulcer healed", {}), is_remark_about_feet("MAST", "LR", {})
     (True, False)
     """
     if not remark.strip() or _OTHER_EVENT.search(plain(event)):
@@ -759,12 +759,12 @@ _SCORED = re.compile(r"([^\W\d][^\d,;.:=]*?) ?[:=]? ?([0-5](?:[.,/+-]\d?|\+)?)(?
 _SCORE = forms_meaning("layout_word", "score")
 
 
-def scored(text: str) -> str | None:
+def named_score(text: str) -> str | None:
     """The locomotion score that a remark names, as it is written; ``None`` where it names none.
 
     Example
     -------
-    >>> scored("loco 4"), scored("RH, score 3"), scored("zone 4")
+    >>> named_score("loco 4"), named_score("RH, score 3"), named_score("zone 4")
     ('4', '3', None)
     """
     for match in _SCORED.finditer(text):
@@ -783,7 +783,7 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
     """An event and its remarks: findings, scores and lame cows where the event is about feet."""
 
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
-        by_remark = any(tells_of_feet(texts[0], text, words.taught) for text in texts[1:])
+        by_remark = any(is_remark_about_feet(texts[0], text, words.taught) for text in texts[1:])
         if not by_remark and not is_feet_event(texts[0], words.taught):
             return [], ()
         out: list[dict[str, str]] = []
@@ -806,7 +806,7 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
                     record["action"] = reading.action
                 if record not in out:
                     out.append(record)
-        score = next(filter(None, map(scored, texts)), None)
+        score = next(filter(None, map(named_score, texts)), None)
         if score is not None and not any("severity" in record for record in out):
             return [{**record, "locomotion_score": score} for record in out or [{}]], tuple(doubts)
         if not out and meaning("visit_kind", texts[0]) == "lame-cow":

@@ -55,7 +55,7 @@ from evenfoot.analytics.intake.parsing.cell_items import (
 )
 from evenfoot.analytics.intake.parsing.parse_results import CellReading, Doubt, Finding, key_of
 
-__all__ = ["CellReading", "Doubt", "Finding", "healed_in", "key_of", "read_findings", "read_remark"]
+__all__ = ["CellReading", "Doubt", "Finding", "healed_lesions", "key_of", "read_findings", "read_remark"]
 
 LONGEST = 600
 """Letters of a cell that are read; what is behind them stays unread. [common practice, no source]"""
@@ -116,13 +116,13 @@ def read_remark(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> CellReadi
 
 
 @lru_cache(maxsize=4096)
-def healed_in(text: str) -> tuple[str, ...] | None:
+def healed_lesions(text: str) -> tuple[str, ...] | None:
     """The lesions that a remark says are healed; none where it says so of the lesion beside it; else ``None``.
 
     Example
     -------
-    >>> healed_in("old, grown out"), healed_in("ulcer healed"), healed_in("not healed yet"), healed_in("scab gone")
-    ((), ('SU',), None, None)
+    >>> healed_lesions("old, grown out"), healed_lesions("ulcer healed"), healed_lesions("not healed yet")
+    ((), ('SU',), None)
     """
     items = [item for item in Splitter({}).split(text[:LONGEST]) if item.kind != "filler"]
     others = ("negation", "unknown")
