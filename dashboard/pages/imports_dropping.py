@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Mapping
+from itertools import zip_longest
 from typing import Any
 
 from dash import ALL, MATCH, Dash, Input, Output, State, ctx, dcc, html, no_update
@@ -134,11 +135,9 @@ def register_sheets(app: Dash, ledger: Ledger, store: Store) -> None:
     def drop(contents: list[str] | None, names: list[str] | None) -> Any:
         if not contents:
             return no_update, no_update
-        named = names or []
-        sections = [
-            _section(secrets.token_hex(4), named[n] if n < len(named) else "sheet", each)
-            for n, each in enumerate(contents)
-        ]
+        # The browser hands files over in the order in which it finished reading them. That order changes.
+        sheets = sorted(zip_longest(names or [], contents, fillvalue="sheet"))
+        sections = [_section(secrets.token_hex(4), name, each) for name, each in sheets]
         # Given back at once, so that the same file can be dropped again.
         return sections, None
 

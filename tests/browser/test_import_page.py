@@ -171,6 +171,12 @@ def test_another_version_of_a_visit_is_shown_beside_the_first(reader: Reader, tm
     take_back_all(reader)
 
 
+def test_sheets_stand_in_the_order_of_their_names(reader: Reader, tmp_path: Path) -> None:
+    """The browser hands over the file first that it has read first: here the short one."""
+    long = OWN + "2026-02-14,Elm End,14,,,,\n" * 40_000
+    drop(reader, tmp_path, first=long, second=OWN)
+
+
 def test_a_file_that_is_no_sheet_is_one_sentence(reader: Reader, tmp_path: Path) -> None:
     path = tmp_path / "empty.csv"
     path.write_text("\n")
