@@ -1,35 +1,32 @@
-"""The Dash app: the frame around every page, and the one pattern by which pages are filled."""
+"""The Dash app: the frame around every page, and the callbacks that fill it from the address."""
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, html, no_update
-from flask import Flask
+from dash.exceptions import PreventUpdate
+from flask import Flask, Response, jsonify, redirect, request
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.selection import Selection
+from evenfoot.analytics.queries.cows import find_cows
 from evenfoot.analytics.query_timeout import allowance
 from evenfoot.dashboard import door, elsewhere, frame
 from evenfoot.dashboard.accounts import Access, Store, current_viewer, store_of
 from evenfoot.dashboard.accounts.roles import REFUSALS
 from evenfoot.dashboard.addressed import addressed
-from evenfoot.dashboard.ahead import draw_ahead
-from evenfoot.dashboard.delivery import deliver, plotly_script
-from evenfoot.dashboard.filling import fill_panels
+from evenfoot.dashboard.delivery import deliver
 from evenfoot.dashboard.guard import guard
 from evenfoot.dashboard.language import _, told
 from evenfoot.dashboard.page import Page
-from evenfoot.dashboard.page_choices import folding, leads
-from evenfoot.dashboard.pages import PAGES, PANELS
+from evenfoot.dashboard.page_choices import folding
+from evenfoot.dashboard.pages import PAGES
 from evenfoot.dashboard.panel import shells
+from evenfoot.dashboard.panel_callbacks import register_panels
 from evenfoot.dashboard.reader import listen
 from evenfoot.dashboard.shared import show_shared
-from evenfoot.dashboard.standing import only_new
-from evenfoot.dashboard.still import as_text
 from evenfoot.dashboard.view import View
 
 
@@ -62,7 +59,6 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
         server=server,
         assets_folder=str(frame.ASSETS),
         serve_locally=True,
-        external_scripts=[plotly_script()],
         suppress_callback_exceptions=True,
         title="Evenfoot",
         update_title=None,
@@ -71,17 +67,17 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
     )
     server.config["EVENFOOT_ACCOUNTS"] = store
     app.index_string = frame.INDEX
-    app.layout = lambda: dmc.MantineProvider(frame.layout(PAGES), id="mantine")
-    _fill_pages(app, ledger)
-    fill_panels(app, ledger, PANELS)
-    draw_ahead(app, ledger, PAGES)
-    _clientside(app)
+    app.layout = lambda: dmc.MantineProvider(frame.layout(), id="mantine")
+    _register_pages(app, ledger)
+    register_panels(app, ledger, PAGES)
+    _register_clientside(app)
     for page in PAGES.values():
         if page.register is not None:
             page.register(app, ledger)
     deliver(app)
     guard(app, access)
     door.hang(app, ledger, store, access)
+    _open_start(app, ledger)
     show_shared(app, ledger, store)
     if office := elsewhere.service():
         elsewhere.offer(app, store, access, office)
@@ -92,11 +88,19 @@ def page_of(path: str | None) -> Page | None:
     return PAGES.get((path or "/").rstrip("/") or "/")
 
 
-def _fill_pages(app: Dash, ledger: Ledger) -> None:
-    @app.callback(Output("content", "children"), Input("address", "pathname"), State("address", "search"))
-    def content(path: str, search: str) -> Any:
+def _register_pages(app: Dash, ledger: Ledger) -> None:
+    @app.callback(
+        Output("content", "children"),
+        Input("address", "pathname"),
+        # Set once, when the width of the window is known.
+        Input("ready", "data"),
+        State("address", "search"),
+    )
+    def content(path: str, ready: bool | None, search: str) -> Any:
+        if not ready:
+            raise PreventUpdate
         page = page_of(path)
-        view, _mistake = addressed(path, search)
+        addressed(path, search)
         if page is None:
             return [
                 html.H1(_("There is no such page")),
@@ -107,28 +111,43 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
                 html.H1(told(page.title)),
                 frame.mistake(told(REFUSALS[page.act])),
             ]
-        way, choices, digest, others = _within(ledger, page, view, None)
         return [
             html.H1(told(page.title)),
             html.P(told(page.question), className="question"),
-            html.Div(way, id="trail"),
-            html.Div(choices, id="choices", **{"data-stands": digest, "data-leads": others, "data-of": path or "/"}),
-            html.Div(shells(page.panels), className="panels", **{"data-path": path or "/"}),
+            html.Div(id="trail"),
+            html.Div(id="choices"),
+            html.Div(shells(page.panels), className="panels"),
             *(page.extra() if page.extra else []),
         ]
+
+    @app.callback(
+        Output("trail", "children"),
+        Output("choices", "children"),
+        Input("address", "search"),
+        State("address", "pathname"),
+    )
+    def choices(search: str, path: str) -> Any:
+        page = page_of(path)
+        view, _mistake = addressed(path, search)
+        if page is None or not current_viewer().may(page.act):
+            return None, None
+        try:
+            with allowance():
+                offered = page.choices(ledger, view) if page.choices else None
+        except UserError as mistake:
+            offered = frame.mistake(told(mistake.sentence))
+        return [frame.trail(page.trail(view) if page.trail else []), frame.chips(view)], folding(offered)
 
     @app.callback(
         Output("navigation", "children"),
         Output("picker", "children"),
         Output("look", "children"),
         Output("seen-version", "data"),
-        Output("stale", "children"),
-        Output("around", "data"),
+        Output("done", "children"),
         Input("address", "pathname"),
         Input("address", "search"),
-        State("around", "data"),
     )
-    def around(path: str, search: str, stands: dict[str, str] | None) -> Any:
+    def around(path: str, search: str) -> Any:
         view, mistake = addressed(path, search)
         try:
             with allowance():
@@ -136,113 +155,109 @@ def _fill_pages(app: Dash, ledger: Ledger) -> None:
         except UserError as known:
             # The ledger cannot be asked now: the page stands, and says why it is empty.
             picker, version, mistake = None, "", told(known.sentence)
-        parts = {
-            "navigation": as_text(frame.navigation(PAGES, view)),
-            "picker": [picker, frame.mistake(mistake)],
-            "look": frame.look(view),
-        }
-        new, stands = only_new(parts, stands)
-        return *new.values(), version, None, stands
+        return frame.navigation(PAGES, view), [picker, frame.mistake(mistake)], frame.look(view), version, None
 
     @app.callback(
-        Output("address", "search"),
-        # Which never changes: asked once, when the dashboard is opened, so that no later view waits for it.
-        Input("picker", "id"),
-        State("address", "pathname"),
-        State("address", "search"),
-    )
-    def first(_once: str, path: str, search: str) -> Any:
-        """The bare address opens on the last twelve months: a year holds every season once, and over several
-        years nearly every cow has had something."""
-        bare = View.read("/", search or "", current_viewer().allowed) if frame.only_looks(search) else None
-        if bare is None or (path or "/") != "/":
-            return no_update
-        try:
-            period = frame.last_months(ledger, 12, current_viewer().allowed)
-        except UserError:
-            # What is wrong is said above the panels.
-            period = None
-        if period is None:
-            return no_update
-        return View("/", Selection(since=period[0], until=period[1]), bare.options).search
-
-    @app.callback(
-        Output("stale", "children", allow_duplicate=True),
-        Input("watch", "n_intervals"),
-        State("seen-version", "data"),
+        Output("done", "children", allow_duplicate=True),
+        Output("address", "href"),
+        Output("find-cow", "value"),
+        Input("find-cow", "n_submit"),
+        Input("find", "n_clicks"),
+        State("find-cow", "value"),
         State("address", "pathname"),
         State("address", "search"),
         prevent_initial_call=True,
     )
-    def stale(_ticks: int, seen: str | None, path: str, search: str) -> Any:
-        """Say so when the ledger has changed since the panels of this page were filled."""
-        page = page_of(path)
-        if page is None or not page.panels or seen is None:
-            return no_update
+    def find_cow(_submitted: int | None, _clicks: int | None, asked: str | None, path: str, search: str) -> Any:
+        number = (asked or "").strip()
+        if not number:
+            return (no_update,) * 3
+        view, _mistake = addressed(path, search)
         try:
-            changed = seen != str(ledger.version)
+            found = find_cows(ledger, number, view.selection.allowed)
+        except UserError as known:
+            return frame.mistake(told(known.sentence)), no_update, no_update
+        here = [each for each in found if each[0] == view.farm]
+        if len(here or found) != 1:
+            return frame.cows_found(found, number, view), no_update, no_update
+        [(farm, cow)] = here or found
+        return None, view.open("/cow", farms=(farm,), cow=cow), ""
+
+    @app.server.get(LEDGER_STATE, endpoint="ledger-state")
+    def ledger_state() -> Response:
+        """Which state the ledger is in, for pages that ask whether theirs is older."""
+        try:
+            return jsonify({"version": str(ledger.version)})
         except UserError:
             # A ledger that cannot be asked for a moment is no newer one.
-            return no_update
-        return frame.stale((path or "/") + (search or "")) if changed else no_update
-
-    @app.callback(
-        Output("trail", "children"),
-        Output("choices", "children"),
-        # On the element itself: with another page comes another element, on which nothing stands.
-        Output("choices", "data-stands"),
-        Output("choices", "data-leads"),
-        Input("address", "search"),
-        State("address", "pathname"),
-        State("choices", "data-stands"),
-        State("choices", "data-of"),
-        prevent_initial_call=True,  # a page comes with its own
-    )
-    def within(search: str, path: str, stands: str | None, stands_on: str | None) -> Any:
-        if (path or "/") != stands_on:
-            return (no_update,) * 4  # another page is on its way, with its own
-        page = page_of(path)
-        view, _mistake = addressed(path, search)
-        return (None, None, None, None) if page is None else _within(ledger, page, view, stands)
+            return jsonify({"version": None})
 
 
-def _within(ledger: Ledger, page: Page, view: View, stands: str | None) -> tuple[Any, Any, str, str]:
-    """A page's trail, its choices where they are not what stands there, their digest and what they lead to."""
-    try:
-        with allowance():
-            choices = page.choices(ledger, view) if page.choices else None
-    except UserError as mistake:
-        choices = frame.mistake(told(mistake.sentence))
-    way = as_text([frame.trail(page.trail(view) if page.trail else []), frame.chips(view)])
-    new, digests = only_new({"choices": folding(choices)}, {"choices": stands or ""})
-    return way, new["choices"], digests["choices"], json.dumps(leads(choices, view))
+LEDGER_STATE = "/_ledger-state"
+"""Where a page asks whether the ledger has changed, and learns whether the server answers and the session holds."""
 
 
-def _clientside(app: Dash) -> None:
-    """The browser's part: whose turn it is, applying the picker, copying the link."""
+def _open_start(app: Dash, ledger: Ledger) -> None:
+    """Open the bare address on the last twelve months, and that of one farm on its day.
+
+    A year holds every season once, and over several years nearly every cow has had something.
+    """
+
+    @app.server.before_request
+    def bare() -> Any:
+        search = request.query_string.decode("utf-8", "replace")
+        if request.method != "GET" or request.path not in ("/", "/today"):
+            return None
+        try:
+            view = View.read(request.path, search, current_viewer().allowed)
+            farms = ledger.farms(current_viewer().allowed)
+            farm = view.farm or (farms[0] if len(farms) == 1 else None)
+            path = "/today" if farm else "/"
+            period = frame.last_months(ledger, 12, current_viewer().allowed) if frame.only_looks(search) else None
+        except UserError:
+            return None  # What is wrong is said above the panels.
+        changes: dict[str, Any] = {"path": path, "farms": (farm,) if farm else ()}
+        if period:
+            changes |= {"since": period[0], "until": period[1]}
+        elif path == request.path:
+            return None
+        return redirect(view.changed(**changes).href)
+
+
+def _register_clientside(app: Dash) -> None:
+    """The browser's part: links, marks and choices change the address, and nothing else."""
     app.clientside_callback(
-        "window.dash_clientside.evenfoot.renew",
-        Output("due", "data"),
-        Input("address", "pathname"),
-        Input("address", "search"),
-        Input("narrow", "data"),
-        Input("written", "data"),
-        Input("content", "children"),
+        "window.dash_clientside.evenfoot.openMark",
+        Output("opened", "data"),
+        Input({"type": "chart", "name": ALL, "at": ALL}, "clickData"),
+        State({"type": "chart", "name": ALL, "at": ALL}, "figure"),
+        prevent_initial_call=True,
     )
     app.clientside_callback(
-        "window.dash_clientside.evenfoot.row",
-        Output("opened-row", "data"),
+        "window.dash_clientside.evenfoot.openRow",
+        Output("opened", "data", allow_duplicate=True),
         Input("farms-grid", "selectedRows"),
         prevent_initial_call=True,
     )
     app.clientside_callback(
-        "window.dash_clientside.evenfoot.width", Output("narrow", "data"), Input("address", "pathname")
+        "window.dash_clientside.evenfoot.watchWidth",
+        Output("narrow", "data"),
+        Output("ready", "data"),
+        Input("address", "id"),
     )
     app.clientside_callback(
-        "window.dash_clientside.evenfoot.theme", Output("mantine", "forceColorScheme"), Input("address", "search")
+        "window.dash_clientside.evenfoot.setTheme", Output("mantine", "forceColorScheme"), Input("address", "search")
     )
     app.clientside_callback(
-        "window.dash_clientside.evenfoot.copy",
+        "window.dash_clientside.evenfoot.askState",
+        Output("silent", "children"),
+        Output("stale", "hidden"),
+        Input("watch", "n_intervals"),
+        Input("address", "href"),
+        Input("seen-version", "data"),
+    )
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.copyLink",
         Output("copy-link", "children"),
         Input("copy-link", "n_clicks"),
         prevent_initial_call=True,

@@ -6,7 +6,6 @@ import gzip
 import re
 
 from dash import Dash
-from dash.fingerprint import build_fingerprint
 from flask import Response, request
 
 FOR_A_YEAR = "private, max-age=31536000, immutable"
@@ -22,18 +21,6 @@ TYPES = frozenset({"application/javascript", "text/javascript", "text/css", "app
 """What is compressed. Pages themselves are not: they are small, and a form's secret may be in them."""
 
 _FINGERPRINT = re.compile(r"\.v[\w-]+m\w+\.")
-
-
-def plotly_script() -> dict[str, str]:
-    """The chart library as a script that a page fetches at once, not when its first chart has arrived."""
-    from pathlib import Path
-
-    import plotly
-
-    name = "package_data/plotly.min.js"
-    modified = int((Path(plotly.__file__).parent / name).stat().st_mtime)
-    named = build_fingerprint(name, plotly.__version__, modified)
-    return {"src": f"/_dash-component-suites/plotly/{named}", "defer": "defer"}
 
 
 def deliver(app: Dash) -> None:

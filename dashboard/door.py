@@ -455,10 +455,7 @@ def own_path(asked: str | None) -> str:
 
 def _looks_for_news() -> bool:
     """Whether the page asks by itself whether the ledger has changed."""
-    if request.endpoint != "/_dash-update-component" or (request.content_length or 0) > 8000:
-        return False
-    asked = request.get_json(silent=True)
-    return isinstance(asked, dict) and asked.get("changedPropIds") == ["watch.n_intervals"]
+    return request.endpoint == "ledger-state"
 
 
 def _has_word(word: str) -> bool:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -60,40 +59,30 @@ def index(page: str) -> str:
     return page.replace("<html READER>", f"<html {root}>").replace(">SKIP<", f">{escape(_('Skip to the figures'))}<")
 
 
-def layout(pages: dict[str, Page]) -> Any:
+def layout() -> Any:
     """The whole page, before anything is known."""
-    return dmc.DatesProvider(_around(pages), settings=calendar(words()))
+    return dmc.DatesProvider(_around(), settings=calendar(words()))
 
 
-def _around(pages: dict[str, Page]) -> Any:
-    tops = {path: [panel.name for panel in page.top if not panel.live] for path, page in pages.items()}
+def _around() -> Any:
     return html.Div(
         [
             dcc.Location(id="address", refresh="callback-nav"),
-            dcc.Store(id="chosen"),
-            dcc.Store(id="narrow"),
-            dcc.Store(id="seen-version"),
-            dcc.Store(id="written"),
-            dcc.Store(id="around"),
-            dcc.Store(id="due"),
-            dcc.Store(id="opened-row"),
+            *(dcc.Store(id=name) for name in ("chosen", "narrow", "ready", "seen-version", "written", "opened")),
             dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),
             html.Header(
                 [
                     html.A(html.Span("Evenfoot"), href="/", className="brand"),
-                    html.Nav(id="navigation", **{"aria-label": _("Pages"), "data-tops": json.dumps(tops)}),
-                    html.Div(
-                        [
-                            html.Button(_("Copy link"), id="copy-link", className="take"),
-                            html.Div(id="look"),
-                        ],
-                        className="tools",
-                    ),
+                    cow_search(),
+                    html.Nav(id="navigation", **{"aria-label": _("Pages")}),
+                    html.Div(id="look", className="tools"),
+                    html.Button(_("Copy link"), id="copy-link", className="take"),
                 ],
                 className="bar",
             ),
             html.Div(id="picker", className="picker", role="region", **{"aria-label": _("Farm and period")}),
-            html.Div(id="stale", role="status"),
+            html.Div(_stale(), id="stale", role="status", hidden=True),
+            html.Div(id="done", role="status"),
             html.Div(id="silent", role="alert"),
             html.Main(id="content", tabIndex=-1),
             html.Aside(told(VETERINARIAN), className="veterinarian", **{"aria-label": _("Caution")}),
@@ -102,30 +91,83 @@ def _around(pages: dict[str, Page]) -> Any:
     )
 
 
-def stale(address: str) -> Any:
+def _stale() -> Any:
     """A line that newer records are there, with a way to show them; nothing changes under the reader's eyes."""
     return html.P(
         [
             _("Records have been added or taken back since this page was filled."),
             " ",
-            html.A(_("Show them"), href=address, target="_self"),
+            # The page itself, loaded anew.
+            html.A(_("Show them"), href="", target="_self"),
         ],
         className="caution",
     )
 
 
+GROUPS: dict[str, tuple[str, str]] = {
+    "today": ("/", say("Farms")),
+    "herd": ("/lesions", say("Herd")),
+    "compare": ("/comparison", say("Compare")),
+    "visits": ("/worklist", say("Visits")),
+    "more": ("/records", say("More")),
+}
+"""The five items of navigation: where each leads, and what it is called. With one farm chosen the first is its day."""
+
+
 def navigation(pages: dict[str, Page], view: View) -> list[Any]:
-    """Links to the pages, farm and period kept."""
-    return [
-        html.A(
-            told(page.title),
-            href=view.to(page.path),
-            className="here" if page.path == view.path else None,
-            **({"aria-current": "page"} if page.path == view.path else {}),
-        )
-        for page in pages.values()
-        if page.in_navigation and current_viewer().may(page.act)
+    """The five items, farm and period kept; and under them the pages of the one that is open."""
+    here = pages.get(view.path)
+    of_group = [page for page in pages.values() if here and page.group == here.group and current_viewer().may(page.act)]
+    of_group = [page for page in of_group if page.group != "today"]
+    parts = [html.Div([_item(name, view, here) for name in GROUPS], className="items")]
+    if len(of_group) > 1:
+        links = [_link(told(page.title), view.to(page.path), page.path == view.path) for page in of_group]
+        parts.append(html.Div(links, className="pages"))
+    return parts
+
+
+def _item(name: str, view: View, here: Page | None) -> html.A:
+    path, title = GROUPS[name]
+    if name == "today" and view.farm is not None:
+        path, title = "/today", say("Today")
+    return _link(told(title), view.to(path), here is not None and here.group == name)
+
+
+def _link(words: str, href: str, here: bool) -> html.A:
+    return html.A(words, href=href, className="here" if here else None, **({"aria-current": "page"} if here else {}))
+
+
+def cow_search() -> html.Div:
+    """Where a cow's number is typed, on every page."""
+    return html.Div(
+        [
+            dcc.Input(
+                id="find-cow",
+                type="text",
+                inputMode="numeric",
+                placeholder=_("Cow number"),
+                maxLength=40,
+                autoComplete="off",
+                spellCheck="false",
+                className="find",
+            ),
+            html.Button(_("Find"), id="find", className="take"),
+        ],
+        className="finding",
+        role="search",
+        **{"aria-label": _("Find a cow")},
+    )
+
+
+def cows_found(found: list[tuple[str, str]], asked: str, view: View) -> Any:
+    """The cows of a number on several farms, to choose from; a sentence where there is none."""
+    if not found:
+        return html.P(_("No cow {cow} is in the records you may see.", cow=asked), className="caution")
+    links = [
+        html.A(_("{cow}, {farm}", cow=cow, farm=farm), href=view.open("/cow", farms=(farm,), cow=cow), className="take")
+        for farm, cow in found
     ]
+    return html.P([_("Which one?"), " ", *(part for link in links for part in (link, " "))], className="caution")
 
 
 def picker(ledger: Ledger, view: View) -> Any:
@@ -216,21 +258,11 @@ LOOKS = {"paper": say("Paper"), "night": say("Night"), "contrast": say("High con
 
 
 def look(view: View) -> Any:
-    """The choices of language, theme and reading, kept in the address."""
-    return html.Div([_language(), _theme(view), _reading(), who(current_viewer())], className="tools")
+    """The settings, kept in the address, and who is signed in."""
+    return html.Div([_settings(view), who(current_viewer())], className="tools")
 
 
-def _language() -> Any:
-    """The languages, each by its own name."""
-    return dmc.Select(
-        id={"type": "choice", "field": "language"},
-        data=[{"value": code, "label": name} for code, name in LANGUAGES.items()],
-        value=words().language,
-        allowDeselect=False,
-        size="xs",
-        w=104,
-        **{"aria-label": _("Language")},
-    )
+CERTAINTY = {"": say("Behind a line under each figure"), "always": say("Always shown")}
 
 
 READING = {
@@ -245,41 +277,37 @@ READING = {
 """Setting -> its label, and each choice in words."""
 
 
-def _reading() -> Any:
-    """How lengths, dates, weeks and seasons are read; kept in the address and for the next visit."""
+def _settings(view: View) -> Any:
+    """Language, colours, how sure each figure is, and how lengths, dates, weeks and seasons are read."""
     chosen = settings(words())
+    fields: list[tuple[str, str, dict[str, Any], str]] = [
+        ("language", _("Language"), dict(LANGUAGES), words().language),
+        ("theme", _("Colours of the page"), LOOKS, view.theme),
+        ("certainty", _("How sure a figure is"), CERTAINTY, view.option("certainty", "")),
+        *((name, told(label), choices, chosen[name]) for name, (label, choices) in READING.items()),
+    ]
     return html.Details(
         [
-            html.Summary(_("Reading"), className="take"),
+            html.Summary(_("Settings"), className="take"),
             html.Div(
                 [
-                    dmc.Select(
-                        id={"type": "choice", "field": name},
-                        label=told(label),
-                        data=[{"value": value, "label": told(said)} for value, said in choices.items()],
-                        value=chosen[name],
-                        allowDeselect=False,
-                        size="xs",
-                        comboboxProps={"withinPortal": False},
-                    )
-                    for name, (label, choices) in READING.items()
+                    *(
+                        dmc.Select(
+                            id={"type": "choice", "field": name},
+                            label=label,
+                            data=[{"value": value, "label": told(said)} for value, said in choices.items()],
+                            value=value_now,
+                            allowDeselect=False,
+                            size="sm",
+                            comboboxProps={"withinPortal": False},
+                        )
+                        for name, label, choices, value_now in fields
+                    ),
                 ],
                 className="reading",
             ),
         ],
         className="popover",
-    )
-
-
-def _theme(view: View) -> Any:
-    return dmc.Select(
-        id={"type": "choice", "field": "theme"},
-        data=[{"value": name, "label": told(said)} for name, said in LOOKS.items()],
-        value=view.theme,
-        allowDeselect=False,
-        size="xs",
-        w=130,
-        **{"aria-label": _("Colours of the page")},
     )
 
 

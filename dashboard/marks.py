@@ -11,19 +11,19 @@ from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.frame import CHIPS
 from evenfoot.dashboard.language import _
-from evenfoot.dashboard.panel import TABLE_ROWS, Drawn
+from evenfoot.dashboard.panel import Drawn
 from evenfoot.dashboard.span import span_words
 from evenfoot.dashboard.view import View
 
 
-def further(drawn: Drawn) -> html.Details | None:
-    """A folded list of the addresses that marks lead to and no row of the table does; nothing where there are none."""
-    said = set(_of_rows(drawn))
+def unlisted_links(drawn: Drawn, shown: int) -> html.Div | None:
+    """The addresses that marks lead to and none of the first *shown* rows of the table does; None without any."""
+    said = set(_of_rows(drawn, shown))
     rest = [to for to in dict.fromkeys(_of_marks(drawn)) if to not in said]
     if not rest:
         return None
     links = [html.Li(html.A(words_of(to), href=to)) for to in rest]
-    return html.Details([html.Summary(_("Where the marks lead")), html.Ul(links, className="leads")], className="fold")
+    return html.Div([html.H3(_("Where the marks lead")), html.Ul(links, className="leads")])
 
 
 def words_of(address: str) -> str:
@@ -38,10 +38,10 @@ def words_of(address: str) -> str:
     return ", ".join([*view.selection.farms, *parts]) or _("All records")
 
 
-def _of_rows(drawn: Drawn) -> Iterator[str]:
+def _of_rows(drawn: Drawn, shown: int) -> Iterator[str]:
     if drawn.rows_to is None:
         return
-    for row in records(drawn.answer.table.head(TABLE_ROWS)):
+    for row in records(drawn.answer.table.head(shown)):
         to = drawn.rows_to(row)
         if to:
             yield to

@@ -32,8 +32,9 @@ class Page:
         Components that are not panels, such as an upload area.
     register : callable, optional
         Registers the callbacks of a page that does more than show panels.
-    at_the_top : int
-        Panels in the first window of a laptop, which are drawn ahead.
+    group : str
+        Where in the navigation it stands, a key of :data:`evenfoot.dashboard.frame.GROUPS`; a page without is reached
+        by its links only.
     act : str
         What somebody must be allowed to do to open it; see :data:`evenfoot.dashboard.accounts.roles.MAY`.
     """
@@ -46,11 +47,5 @@ class Page:
     trail: Callable[[View], list[tuple[str, str]]] | None = None
     extra: Callable[[], list[Any]] | None = None
     register: Callable[[Dash, Ledger], None] | None = None
-    in_navigation: bool = True
-    at_the_top: int = 1
+    group: str = ""
     act: str = "read"
-
-    @property
-    def top(self) -> tuple[Panel, ...]:
-        """The panels that a reader sees first."""
-        return self.panels[: self.at_the_top]

@@ -7,16 +7,8 @@ from typing import Any
 from dash import html
 from dash.development.base_component import Component
 
-from evenfoot.dashboard.view import OPTIONS, View
-
 FEW = 1
 """Choices that stand open on a phone too."""
-
-OFFERED = 8
-"""Values of a page's first choice that are looked at before they are chosen."""
-
-FALL_WITH = {"by": ("reference", "adjust", "stratify")}
-"""Choices that are left with another, as where it is made (``evenfoot.js``)."""
 
 
 def folding(choices: Any) -> Any:
@@ -31,18 +23,6 @@ def folding(choices: Any) -> Any:
         said, className="take choosing", **{"aria-expanded": "false", "aria-controls": "choices-of-page"}
     )
     return html.Div([line, html.Div(choices, id="choices-of-page")], className="own")
-
-
-def leads(choices: Any, view: View) -> list[str]:
-    """The addresses the first choice of a page leads to, where one of several is chosen."""
-    for control in _controls(choices):
-        name = control.id.get("field") if isinstance(getattr(control, "id", None), dict) else None
-        if name not in OPTIONS or isinstance(control.value, list) or not getattr(control, "data", None):
-            continue
-        left = dict.fromkeys(FALL_WITH.get(name, ()))
-        values = [each["value"] for each in control.data if each["value"] != control.value]
-        return [view.changed(**{name: value or None, **left}).href for value in values[:OFFERED]]
-    return []
 
 
 def _controls(part: Any) -> list[Any]:

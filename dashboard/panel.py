@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import quote
 
 import pandas as pd
-from dash import dcc, html
+from dash import html
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
@@ -17,10 +15,7 @@ from evenfoot.analytics.messages import Message, say
 from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label, value_label
-from evenfoot.dashboard.language import _, _n, told, words
-from evenfoot.dashboard.reader import for_charts
-from evenfoot.dashboard.still import held
-from evenfoot.dashboard.tables import basis_sentences, csv_text, printable
+from evenfoot.dashboard.language import _, _n, told
 from evenfoot.dashboard.view import View
 
 NAMED = ("zone", "severity")
@@ -29,11 +24,14 @@ NAMED = ("zone", "severity")
 SOURCE_LETTERS = 70
 """A list of files longer than this is left to "How was this worked out"."""
 
-TABLE_ROWS = 1000
-"""Rows of the numbers under a chart; the CSV always has all."""
+FIRST_ROWS = 25
+"""Rows of a table that are shown until a reader asks for all."""
 
-PAPER_ROWS = 40
-"""Rows of a long list of what has been that are printed; ``print.css`` has the number too."""
+TABLE_ROWS = 1000
+"""Rows of a table that are shown at most; the CSV always has all."""
+
+LONG_WORDS = 28
+"""Letters beyond which a cell may be broken into lines."""
 
 
 COUNTING = say("Counting the records ...")
@@ -68,8 +66,7 @@ class Panel:
     a chart.
     ``formula`` says in words how the figure is worked out. A panel ``over_time`` is the one on which a stretch of
     time is chosen: it keeps the whole period and shows the stretch, while the others follow it. ``busy`` is said
-    when drawing takes more than a second. A panel that is ``live`` holds parts that Dash must know, such as a grid; the
-    others are told as text. A ``form`` stands under the panel and is put there by Dash when the panel is filled.
+    when drawing takes more than a second. A ``form`` stands under the panel.
     """
 
     name: str
@@ -79,116 +76,37 @@ class Panel:
     wide: bool = False
     over_time: bool = False
     busy: Message | str = COUNTING
-    live: bool = False
     form: Callable[[View], list[Any]] | None = None
 
 
-def shells(panels: Sequence[Panel]) -> list[Any]:
-    """The empty panels that a page shows at once; their contents follow."""
-    out: list[Any] = []
-    waiting: list[Any] = []
-    for panel in panels:
-        if panel.live or panel.form:
-            out += [held(waiting)] if waiting else []
-            waiting = []
-            out.append(_live(panel) if panel.live else _with_form(panel))
-        else:
-            waiting.append(_shell(panel))
-    return [*out, held(waiting)] if waiting else out
-
-
-def _shell(panel: Panel) -> list[Any]:
-    return ["section", {"class": _class(panel), "aria-labelledby": f"title-{panel.name}"}, _inside(panel)]
-
-
-def _class(panel: Panel) -> str:
-    return "panel wide" if panel.wide else "panel"
-
-
-def _inside(panel: Panel) -> list[Any]:
-    body = {
-        "class": "panel-body",
-        "data-panel": panel.name,
-        # Shown by the style sheet when drawing takes more than a second.
-        "data-busy": told(panel.busy),
-    }
+def shells(panels: Sequence[Panel]) -> list[html.Section]:
+    """The empty panels that a page shows at once; a callback fills each."""
     return [
-        ["h2", {"id": f"title-{panel.name}"}, [told(panel.title)]],
-        ["div", body, [["div", {"class": "skeleton", "aria-hidden": "true"}, []]]],
+        html.Section(
+            [
+                html.H2(told(panel.title), id=f"title-{panel.name}"),
+                html.Div(
+                    html.Div(className="skeleton", **{"aria-hidden": "true"}),
+                    id={"type": "panel", "name": panel.name},
+                    className="panel-body",
+                    # Shown by the style sheet when drawing takes more than a second.
+                    **{"data-busy": told(panel.busy)},
+                ),
+            ],
+            className="panel wide" if panel.wide else "panel",
+            **{"aria-labelledby": f"title-{panel.name}"},
+        )
+        for panel in panels
     ]
 
 
-def _with_form(panel: Panel) -> html.Section:
-    """A panel with a form under it, which Dash fills when the panel stands."""
-    return html.Section(
-        [
-            held(_inside(panel)),
-            dcc.Store(id={"type": "due", "name": panel.name}),
-            html.Div(id={"type": "panel", "name": panel.name}, className="under"),
-        ],
-        className=_class(panel),
-        **{"aria-labelledby": f"title-{panel.name}", "data-form": ""},
-    )
-
-
-def _live(panel: Panel) -> html.Section:
-    """A panel that Dash fills."""
-    return html.Section(
-        [
-            html.H2(told(panel.title), id=f"title-{panel.name}"),
-            dcc.Store(id={"type": "due", "name": panel.name}),
-            html.Div(
-                html.Div(className="skeleton", **{"aria-hidden": "true"}),
-                id={"type": "panel", "name": panel.name},
-                className="panel-body",
-                **{"data-panel": panel.name, "data-busy": told(panel.busy), "data-live": ""},
-            ),
-        ],
-        className=_class(panel),
-        **{"aria-labelledby": f"title-{panel.name}"},
-    )
-
-
-def filled(panel: Panel, drawn: Drawn) -> list[Any]:
-    """The contents of a panel."""
-    answer = drawn.answer
-    parts: list[Any] = [*(drawn.lead or []), rests_on(answer)]
-    parts += [html.P(told(caution), className="caution") for caution in answer.cautions]
-    if answer.cautions:
-        # Shown by the browser in place of cautions that a panel further up has said already.
-        parts.append(html.P(_("What is cautioned further up holds here too."), className="basis above", hidden=True))
-    if answer.empty:
-        return parts
-    figures = [] if drawn.figure is None else [(drawn.figure, drawn.describe), *drawn.beside]
-    if figures:
-        parts.append(
-            html.Div(
-                [_chart(*each) for each in figures],
-                className=f"charts{' first-large' * drawn.first_large}" if len(figures) > 1 else None,
-            )
-        )
-        parts.append(_takeaway(panel, answer))
-        parts += drawn.below or []
-        parts.append(_numbers(panel, drawn))
-    else:
-        parts.append(number_table(answer.table, drawn.rows_to, told(panel.title)))
-        parts.append(_takeaway(panel, answer, pictures=False))
-    parts.append(_how(panel, answer))
-    return parts
-
-
-def _chart(figure: plain.Figure, describe: str) -> html.Div:
-    return html.Div(
-        dcc.Graph(
-            figure=figure,
-            config={"displayModeBar": False, "responsive": True, "scrollZoom": False, **for_charts(words())},
-            responsive=True,
-            style={"height": f"{figure.layout.height or 420}px"},
-        ),
-        role="img",
-        className="chart",
-        **{"aria-label": describe},
-    )
+def counted(answer: Answer) -> str:
+    """How much an answer rests on: "93 cows, 4 visits"."""
+    basis = answer.basis
+    if not basis.cows:
+        return _("no records")
+    parts = [_n("{n} farm", "{n} farms", basis.farms)] if basis.farms > 1 else []
+    return ", ".join([*parts, _n("{n} cow", "{n} cows", basis.cows), _n("{n} visit", "{n} visits", basis.visits)])
 
 
 def rests_on(answer: Answer) -> html.P:
@@ -196,46 +114,10 @@ def rests_on(answer: Answer) -> html.P:
     basis = answer.basis
     if not basis.cows:
         return html.P(_("No records."), className="basis")
-    parts = [_n("{n} farm", "{n} farms", basis.farms)] if basis.farms > 1 else []
-    parts += [_n("{n} cow", "{n} cows", basis.cows), _n("{n} visit", "{n} visits", basis.visits)]
-    line = _("{counts}, {first} to {last}.", counts=", ".join(parts), first=basis.first, last=basis.last)
+    line = _("{counts}, {first} to {last}.", counts=counted(answer), first=basis.first, last=basis.last)
     intervals = _("{level:.0%} intervals.", level=basis.level) if basis.method else ""
     source = told(basis.sources[0]) if basis.sources and len(basis.sources[0]) <= SOURCE_LETTERS else ""
     return html.P(" ".join(part for part in (line, intervals, source) if part), className="basis")
-
-
-def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Div:
-    text = csv_text(printable(answer.table))
-    return html.Div(
-        [
-            html.A(
-                "CSV",
-                href="data:text/csv;charset=utf-8," + quote(text),
-                download=f"evenfoot-{panel.name}.csv",
-                className="take",
-                **{"aria-label": _("Numbers of {title} as CSV", title=told(panel.title))},
-            ),
-            *(
-                html.Button(
-                    kind.upper(),
-                    className="take",
-                    **{
-                        "aria-label": _("{title} as {kind} picture", title=told(panel.title), kind=kind.upper()),
-                        "data-picture": kind,
-                    },
-                )
-                for kind in (("png", "svg") if pictures else ())
-            ),
-        ],
-        className="takeaway",
-    )
-
-
-def _numbers(panel: Panel, drawn: Drawn) -> html.Details:
-    return html.Details(
-        [html.Summary(_("Numbers")), number_table(drawn.answer.table, drawn.rows_to, told(panel.title))],
-        className="fold",
-    )
 
 
 def number_table(
@@ -243,53 +125,56 @@ def number_table(
     rows_to: Callable[[dict[str, Any]], str | None] | None,
     caption: str,
     *,
-    short_on_paper: bool = False,
+    view: View | None = None,
 ) -> html.Div:
     """A table with human headings; the first cell of a row links to where its mark leads.
 
-    On paper a list of what has been is *short*; one of cows somebody has to see is always whole.
-
-    One component, whatever its size: the browser builds the rows from plain text, so a long list costs the
-    page nothing and no text of a sheet can become markup.
+    A long table shows its first rows, and a link to the same page with all of them: *view* says which page.
     """
-    columns = [str(column) for column in table.columns]
-    shown = table.head(TABLE_ROWS)
-    cells = [_cells(str(column), shown.iloc[:, place].tolist()) for place, column in enumerate(shown.columns)]
-    content = {
-        "caption": caption,
-        "columns": [column_label(column) for column in columns],
-        "numeric": [
-            bool(pd.api.types.is_numeric_dtype(table[column])) and column not in NAMED for column in table.columns
-        ],
-        "rows": list(zip(*cells, strict=True)),
-        "links": [rows_to(row) for row in records(shown)] if rows_to else [],
-    }
-    more = len(table) - TABLE_ROWS
-    off_paper = len(table) - PAPER_ROWS if short_on_paper else 0
+    whole = view is None or view.option("rows", "") == "all"
+    shown = table.head(TABLE_ROWS if whole else FIRST_ROWS)
+    numeric = [bool(pd.api.types.is_numeric_dtype(table[name])) and name not in NAMED for name in table.columns]
+    cells = [_cells(str(name), shown.iloc[:, place].tolist()) for place, name in enumerate(shown.columns)]
+    links = [rows_to(row) for row in records(shown)] if rows_to else [None] * len(shown)
+    body = [
+        html.Tr(
+            [
+                html.Td(
+                    html.A(words, href=link) if link and place == 0 else words,
+                    className="number" if numeric[place] else "words" if len(words) > LONG_WORDS else None,
+                )
+                for place, words in enumerate(row)
+            ]
+        )
+        for row, link in zip(zip(*cells, strict=True), links, strict=True)
+    ]
+    heads = [
+        html.Th(column_label(str(name)), scope="col", className="number" if numeric[place] else None)
+        for place, name in enumerate(table.columns)
+    ]
+    more = len(table) - len(shown)
     return html.Div(
         [
             html.Div(
+                html.Table([html.Caption(caption, className="unseen"), html.Thead(html.Tr(heads)), html.Tbody(body)]),
                 className="scroll",
                 tabIndex=0,
                 role="region",
-                **{"aria-label": _("Numbers: {caption}", caption=caption), "data-table": json.dumps(content)},
+                **{"aria-label": _("Numbers: {caption}", caption=caption)},
             ),
-            html.P(_n("{n} more row is in the CSV.", "{n} more rows are in the CSV.", more), className="basis")
-            if more > 0
-            else None,
-            html.P(
-                _n(
-                    "{n} row more is on the page and not on paper.",
-                    "{n} rows more are on the page and not on paper.",
-                    off_paper,
-                ),
-                className="basis on-paper",
-            )
-            if off_paper > 0
-            else None,
-        ],
-        className="short" if off_paper > 0 else None,
+            _more(more, whole, view),
+        ]
     )
+
+
+def _more(more: int, whole: bool, view: View | None) -> html.P | None:
+    """What is said under a table that does not show all of its rows."""
+    if more <= 0:
+        return None
+    if whole or view is None:
+        return html.P(_n("{n} more row is in the CSV.", "{n} more rows are in the CSV.", more), className="basis")
+    said = _n("Show {n} more row", "Show {n} more rows", more)
+    return html.P(html.A(said, href=view.changed(rows="all").href, className="take"))
 
 
 def _cells(column: str, values: list[Any]) -> list[str]:
@@ -305,14 +190,6 @@ def _cells(column: str, values: list[Any]) -> list[str]:
             cell = value_label(column, value)
         cells.append(cell)
     return cells
-
-
-def _how(panel: Panel, answer: Answer) -> html.Details:
-    lines: list[Message | str] = [panel.formula] if panel.formula else []
-    lines += basis_sentences(answer)
-    return html.Details(
-        [html.Summary(_("How was this worked out")), *(html.P(told(line)) for line in lines)], className="fold"
-    )
 
 
 def mark(href: str) -> dict[str, str]:

@@ -97,7 +97,6 @@ def short_texts_plainly() -> None:
 
 def warm_up(ledger: Ledger) -> None:
     """Draw a few panels once, so that the first reader does not wait for libraries to load."""
-    from evenfoot.dashboard.drawing import waiting
     from evenfoot.dashboard.pages import PANELS
     from evenfoot.dashboard.view import View
 
@@ -107,8 +106,6 @@ def warm_up(ledger: Ledger) -> None:
             found = ledger.frame("SELECT MIN(cow) AS cow FROM trims WHERE farm = ?", [farm])
             view = View("/", Selection(farms=(farm,)), {"cow": str(found["cow"].iloc[0])})
             for name in WARMED:
-                while waiting():
-                    time.sleep(YIELDS)
                 PANELS[name].draw(ledger, view)
     except UserError:
         # Whoever opens the page is told what is wrong; there is nobody to tell here.

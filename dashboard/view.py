@@ -21,7 +21,7 @@ OPTIONS = (
     "by", "per", "reference", "adjust", "stratify", "cow", "theme", "change", "against", "baseline", "level_of",
     "currency", "measure", "on", "cows_a_day", "weekends", "day_off", "day", "span", "window", "shade", "split",
     *PRICES,
-    "language", "units", "dates", "week",
+    "language", "units", "dates", "week", "rows", "certainty",
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
 
@@ -30,7 +30,9 @@ _CHOSEN = frozenset(each.name for each in dataclasses.fields(Selection))
 SEVERAL = ("adjust", "day_off")
 """Options that may stand in the address more than once."""
 
-KEPT = ("farms", "since", "until", "visits", "hemisphere", "on", "theme", "language", "units", "dates", "week")
+KEPT = (
+    "farms", "since", "until", "visits", "hemisphere", "on", "theme", "language", "units", "dates", "week", "certainty",
+)  # fmt: skip
 """What stays chosen when one goes to another page from the navigation."""
 
 

@@ -31,6 +31,16 @@ _KIND = {
 }
 
 
+_CHOSEN_COWS = N_(
+    "These figures include {kinds} visits. Lame cows are brought first to such visits, so they overstate how common "
+    "lesions are in the herd (Solano and co-authors 2016)."
+)
+_FEW = N_("Cows looked at: {n}. Not enough to say much about the herd; the intervals show how wide the doubt is.")
+
+CHANGES_THE_READING = frozenset({_CHOSEN_COWS, _FEW})
+"""Templates of cautions that change what a figure says of the herd. They stand beside the figure."""
+
+
 def basis_of(
     ledger: Ledger,
     selection: Selection,
@@ -230,16 +240,10 @@ def _cautions(basis: Basis, selection: Selection, kept: pd.DataFrame, dropped: p
     if selective:
         out.append(
             say(
-                "These figures include {kinds} visits. Lame cows are brought first to such visits, so they "
-                "overstate how common lesions are in the herd (Solano and co-authors 2016).",
+                _CHOSEN_COWS,
                 kinds=", ".join(_KIND[kind] for kind in selective),
             )
         )
     if basis.cows < FEW_COWS:
-        out.append(
-            say(
-                "Cows looked at: {n}. Not enough to say much about the herd; the intervals show how wide the doubt is.",
-                n=basis.cows,
-            )
-        )
+        out.append(say(_FEW, n=basis.cows))
     return tuple(out)

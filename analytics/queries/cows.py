@@ -77,6 +77,39 @@ def _found(selection: Selection, most: int | None) -> Question:
     return question_of(out)
 
 
+MOST_FOUND = 12
+"""Cows offered where a number fits several."""
+
+
+def find_cows(ledger: Ledger, number: str, allowed: tuple[str, ...] | None = None) -> list[tuple[str, str]]:
+    """Find a cow by her number, or by its last digits where no cow has the number itself.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    number : str
+        As somebody types it: letter case, spaces around it and a leading ``#`` do not matter.
+    allowed : tuple of str, optional
+        The farms that may be seen; all unless given.
+
+    Returns
+    -------
+    list of tuple of str
+        (farm, cow), at most MOST_FOUND, by farm and number.
+    """
+    asked = number.strip().lstrip("#").casefold()
+    cows = table("cows")
+    if allowed is not None:
+        cows = cows.filter(cows.farm.isin(allowed) if allowed else False)
+    same = cows.filter(cows.cow.lower() == asked)
+    ending = cows.filter(cows.cow.lower().endswith(asked))
+    for expression in (same, ending) if asked else ():
+        found = fetch(ledger, expression.select("farm", "cow").distinct().order_by("farm", "cow").limit(MOST_FOUND))
+        if len(found):
+            return list(found.itertuples(index=False, name=None))
+    return []
+
+
 def one_cow(ledger: Ledger, farm: str, cow: str, allowed: tuple[str, ...] | None = None) -> dict[str, pd.DataFrame]:
     """Everything recorded of one cow, newest first: the only row-level data that leaves the engine.
 

@@ -78,6 +78,8 @@ _SHARES = {
     "diff_high",
     "past_prevalence",
     "now",
+    "lame_now",
+    "lame_usual",
     "share_before",
     "last_year",
     "expected",

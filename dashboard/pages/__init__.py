@@ -16,30 +16,37 @@ from evenfoot.dashboard.pages import (
     planning,
     records,
     report,
+    start,
+    today,
     warning,
     worklist,
 )
 from evenfoot.dashboard.panel import Panel
 
 PAGES: dict[str, Page] = {
-    module.PAGE.path: module.PAGE
-    for module in (
-        herd,
-        lesions,
-        locomotion,
-        warning,
-        comparison,
-        change,
-        followup,
-        horn,
-        worklist,
-        plan,
-        farms,
-        planning,
-        records,
-        report,
-        cow,
-        imports,
+    page.path: page
+    for page in (
+        start.PAGE,
+        today.PAGE,
+        herd.PAGE,
+        lesions.PAGE,
+        lesions.OVER_TIME,
+        locomotion.PAGE,
+        warning.PAGE,
+        followup.PAGE,
+        horn.PAGE,
+        horn.SHEDDING,
+        comparison.PAGE,
+        change.PAGE,
+        farms.PAGE,
+        worklist.PAGE,
+        plan.PAGE,
+        report.PAGE,
+        records.PAGE,
+        records.RECORDERS,
+        planning.PAGE,
+        imports.PAGE,
+        cow.PAGE,
     )
 }
 PANELS: dict[str, Panel] = {panel.name: panel for page in PAGES.values() for panel in page.panels}

@@ -171,6 +171,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/comparison",
     title="Comparison",
+    group="compare",
     question=(
         "Do groups differ: housing, ground, season, parity, trimmer. Choose a group in the first chart to compare "
         "the others with it, or its ratio to see its lesions."

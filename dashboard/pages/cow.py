@@ -141,18 +141,22 @@ def _timeline(ledger: Ledger, view: View) -> Any:
     )
 
 
-def _rows(name: str, columns: tuple[str, ...], caption: str, none: str) -> Any:
-    def draw(ledger: Ledger, view: View) -> Any:
-        frames = _frames(ledger, view)
-        if frames is None:
-            return html.P(told(ASK), className="empty")
-        frame = frames[name]
-        if frame.empty:
-            return html.P(told(none), className="empty")
-        shown = [column for column in columns if frame[column].notna().any()]
-        return number_table(frame[shown], None, told(caption))
+def _all_rows(ledger: Ledger, view: View) -> Any:
+    """Her findings and her horn, as they were written down."""
+    frames = _frames(ledger, view)
+    if frames is None:
+        return html.P(told(ASK), className="empty")
+    return [
+        *_rows(frames["findings"], FINDING_COLUMNS, _("Findings"), _("No lesion is recorded of her.")),
+        *_rows(frames["horn_readings"], HORN_COLUMNS, _("Horn"), _("No horn measurement is recorded of her.")),
+    ]
 
-    return draw
+
+def _rows(frame: pd.DataFrame, columns: tuple[str, ...], caption: str, none: str) -> list[Any]:
+    if frame.empty:
+        return [html.P(none, className="empty")]
+    shown = [column for column in columns if frame[column].notna().any()]
+    return [html.H3(caption), number_table(frame[shown], None, caption)]
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
@@ -188,7 +192,6 @@ PAGE = Page(
     question="Everything recorded of one cow: trims, lesions by foot, scores, calvings, horn.",
     choices=_choices,
     trail=_trail,
-    at_the_top=3,
     panels=(
         Panel("cow-who", "Who she is", _who, wide=True),
         Panel(
@@ -213,17 +216,6 @@ PAGE = Page(
             "Every record as its sheet had it; nothing is estimated.",
             wide=True,
         ),
-        Panel(
-            "cow-findings",
-            "Findings",
-            _rows("findings", FINDING_COLUMNS, say("Findings"), say("No lesion is recorded of her.")),
-            wide=True,
-        ),
-        Panel(
-            "cow-horn",
-            "Horn",
-            _rows("horn_readings", HORN_COLUMNS, say("Horn"), say("No horn measurement is recorded of her.")),
-            wide=True,
-        ),
+        Panel("cow-findings", "All that was written down", _all_rows, wide=True),
     ),
 )

@@ -158,7 +158,7 @@ def register(app: Dash, ledger: Ledger) -> None:
 
     @app.callback(
         Output("note-said", "children"),
-        Output("stale", "children", allow_duplicate=True),
+        Output("done", "children", allow_duplicate=True),
         Output("seen-version", "data", allow_duplicate=True),
         Output("written", "data"),
         Input("note-add", "n_clicks"),

@@ -16,7 +16,6 @@ from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.describe import describe as describe_plain
 from evenfoot.dashboard.charts.describe_more import describe
-from evenfoot.dashboard.charts.funnel import funnel
 from evenfoot.dashboard.charts.shrunken import shrunken
 from evenfoot.dashboard.charts.small_multiples import small_multiples
 from evenfoot.dashboard.language import _, told
@@ -43,15 +42,9 @@ def per(view: View) -> str:
 
 def _to_herd(view: View) -> Any:
     def to(row: dict[str, Any]) -> str:
-        return view.open("/", farms=(row["farm"],), lesions=())
+        return view.open("/today", farms=(row["farm"],), lesions=())
 
     return to
-
-
-def _funnel(ledger: Ledger, view: View) -> Drawn:
-    answer, to = compared(ledger, view), _to_herd(view)
-    figure = funnel(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe("funnel", answer), to)
 
 
 def _ranks(ledger: Ledger, view: View) -> Drawn:
@@ -124,18 +117,11 @@ def _choices(ledger: Ledger, view: View) -> Any:
 
 PAGE = Page(
     path="/farms",
-    title="Farms",
-    question="Which farms lie outside what luck explains? Choose a farm to open its herd.",
+    title="Farms compared",
+    group="compare",
+    question="Which farms lie outside what luck explains? Choose a farm to open it.",
     choices=_choices,
     panels=(
-        Panel(
-            "farms-funnel",
-            "Farms against what luck explains",
-            _funnel,
-            "Each farm's share with a lesion against the number looked at. The band is where a farm with the "
-            "share of the middle farm may lie by luck and the usual difference of farms: at least 998 of 1000 do.",
-            wide=True,
-        ),
         Panel(
             "farms-ranks",
             "In order, drawn towards the mean",
@@ -144,14 +130,6 @@ PAGE = Page(
             "whose places overlap are not told apart.",
             wide=True,
             busy=FITTING,
-        ),
-        Panel(
-            "farms-signals",
-            "Signals of lameness across farms",
-            _signals("lameness"),
-            "Each farm's months of the last year against limits worked out from its own first twelve months, season "
-            "allowed for; the loudest farm comes first. Choose a month to see the farm's early warning.",
-            wide=True,
         ),
         Panel(
             "farms-watched",
@@ -167,7 +145,7 @@ PAGE = Page(
             "Trims with a lesion out of all trims of the quarter; all on one scale, farms with the most first.",
             wide=True,
         ),
-        Panel("farms-table", "Table to sort", _table, wide=True, live=True),
+        Panel("farms-table", "Table to sort", _table, wide=True),
         Panel("farms-published", "Published figures", _published, wide=True),
     ),
 )

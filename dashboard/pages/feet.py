@@ -44,30 +44,32 @@ def split_of(view: View) -> str:
     return split if split in SPLITS else SPLITS[0]
 
 
-def feet_choices(view: View) -> list[Any]:
-    """What zones are shaded by, and what the drawings beside each other are of."""
-    return [
-        dmc.Select(
-            label=_("Feet shaded by"),
-            id={"type": "choice", "field": "shade"},
-            data=[{"value": "", "label": _("Share of cows")}, {"value": "cases", "label": _("Number of cows")}],
-            value="cases" if shaded_by_count(view) else "",
-            allowDeselect=False,
-            checkIconPosition="right",
-        ),
-        dmc.Select(
-            label=_("One beside the other"),
-            id={"type": "choice", "field": "split"},
-            data=[
-                {"value": "season", "label": _("Seasons")},
-                {"value": "housing", "label": _("Housings")},
-                {"value": "year", "label": _("Years")},
-            ],
-            value=split_of(view),
-            allowDeselect=False,
-            checkIconPosition="right",
-        ),
-    ]
+def shade_choice(view: View) -> Any:
+    """What zones are shaded by."""
+    return dmc.Select(
+        label=_("Feet shaded by"),
+        id={"type": "choice", "field": "shade"},
+        data=[{"value": "", "label": _("Share of cows")}, {"value": "cases", "label": _("Number of cows")}],
+        value="cases" if shaded_by_count(view) else "",
+        allowDeselect=False,
+        checkIconPosition="right",
+    )
+
+
+def split_choice(view: View) -> Any:
+    """What the drawings beside each other are of."""
+    return dmc.Select(
+        label=_("One beside the other"),
+        id={"type": "choice", "field": "split"},
+        data=[
+            {"value": "season", "label": _("Seasons")},
+            {"value": "housing", "label": _("Housings")},
+            {"value": "year", "label": _("Years")},
+        ],
+        value=split_of(view),
+        allowDeselect=False,
+        checkIconPosition="right",
+    )
 
 
 def _to_place(view: View) -> Callable[[dict[str, Any]], str]:

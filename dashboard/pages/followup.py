@@ -87,7 +87,7 @@ def _repeat(ledger: Ledger, view: View) -> Any:
                 len(cows),
             )
         ),
-        number_table(frame[columns], to, _("Cows with the same lesion again"), short_on_paper=True),
+        number_table(frame[columns], to, _("Cows with the same lesion again"), view=view),
     ]
 
 
@@ -110,6 +110,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/followup",
     title="Recurrence",
+    group="herd",
     question="How often do new cases come up, do they come back, and on which cows?",
     choices=_choices,
     panels=(

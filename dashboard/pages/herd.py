@@ -11,20 +11,17 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lameness.locomotion import locomotion
 from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
-from evenfoot.analytics.measures.planning.worklist import day_of, needing_someone
-from evenfoot.dashboard.accounts import current_viewer
 from evenfoot.dashboard.charts import describe
 from evenfoot.dashboard.charts import locomotion as drawn_locomotion
 from evenfoot.dashboard.charts import prevalence as bars
 from evenfoot.dashboard.charts.columns import OF_SUMMARY, shown
 from evenfoot.dashboard.charts.review import review
 from evenfoot.dashboard.charts.verdicts import called_first, verdict_sentences, verdicts_of_farms
-from evenfoot.dashboard.language import _, _n, told, words
+from evenfoot.dashboard.language import words
 from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.pages.herd_signals import driven_by, fired
 from evenfoot.dashboard.pages.lesions import CLEARED
-from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_line
-from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table
+from evenfoot.dashboard.panel import Drawn, Panel, mark
 from evenfoot.dashboard.span import choosing_by
 from evenfoot.dashboard.view import View
 
@@ -61,30 +58,6 @@ def _lead(sentences: list[str]) -> list[Any]:
     return [html.P(sentence, className="lead") for sentence in sentences]
 
 
-def _needs(ledger: Ledger, view: View) -> Any:
-    answer = needing_someone(ledger, view.selection, on=day_asked(view))
-    if answer.empty:
-        if day_of(answer).newest is None:
-            return html.P(told(answer.cautions[0]), className="empty")
-        none = _("No cow is for the veterinarian, and nothing is open that cannot wait for the next round.")
-        return [day_line(answer), html.P(none, className="empty")]
-    first = _("{cow} at {farm}", cow=answer.table["cow"].iloc[0], farm=answer.table["farm"].iloc[0])
-    said = _n(
-        "{n} cow: {first}. Ask your veterinarian about her where she is marked so. She is the first on the list of who "
-        "is due.",
-        "{n} cows, the most pressing first: cow {first}. Ask your veterinarian about those marked so. They are the "
-        "first on the list of who is due: those with something open that cannot wait for the next round.",
-        len(answer.table),
-        first=first,
-    )
-    columns = ["cow", "farm", "reason", *ABOUT, "since"]
-    return [
-        html.P(said, className="basis"),
-        day_line(answer),
-        number_table(answer.table[columns], view.to_cows(), _("Cows that need someone")),
-    ]
-
-
 def _lameness(ledger: Ledger, view: View) -> Drawn:
     answer, to = locomotion(ledger, view.selection, by=("month",)), choosing_by(view, "period", "month")
     figure = drawn_locomotion.locomotion(answer, **view.look, drill=lambda row: mark(to(row)))
@@ -102,24 +75,11 @@ def _common(ledger: Ledger, view: View) -> Drawn:
     return Drawn(figure, answer, describe.describe("prevalence", answer), to)
 
 
-def _records(ledger: Ledger, view: View) -> Any:
-    farms = ledger.farms(view.selection.allowed)
-    if not farms:
-        if not current_viewer().may("import sheets"):
-            return html.P(_("There are no records that you may see yet."), className="empty")
-        return html.P([_("No records yet."), " ", html.A(_("Import a sheet"), href=view.to("/import"))])
-    answer = prevalence(ledger, view.selection, by=("farm", "visit_kind"))
-
-    def to(row: dict[str, Any]) -> str:
-        return view.open("/lesions", farms=(row["farm"],), visits=(row["visit_kind"],))
-
-    return Drawn(None, answer, "", to)
-
-
 PAGE = Page(
-    path="/",
+    path="/herd",
     title="Herd",
-    question="Better or worse than this herd's own past, what drives it, and which cows need someone.",
+    group="herd",
+    question="Better or worse than this herd's own past, and in which cows.",
     panels=(
         Panel(
             "herd-review",
@@ -144,7 +104,6 @@ PAGE = Page(
             "A month outside the limits of the control chart in the newest half year.",
             wide=True,
         ),
-        Panel("herd-needs", "Cows that need someone", _needs, wide=True),
         Panel(
             "herd-lameness",
             "Lameness month by month",
@@ -157,13 +116,6 @@ PAGE = Page(
             "Most common lesions",
             _common,
             "A cow counts once for a lesion if any of her trims in the period shows it.",
-        ),
-        Panel(
-            "herd-records",
-            "What these figures rest on",
-            _records,
-            "Cows trimmed and cows with any lesion, by farm and kind of visit.",
-            wide=True,
         ),
     ),
 )

@@ -196,9 +196,9 @@ def _choices(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/horn",
     title="Horn",
-    question="In what state is the horn, how far is it shed, and how fast do toes grow?",
+    group="herd",
+    question="In what state is the horn, and how fast do toes grow?",
     choices=_choices,
-    at_the_top=2,
     panels=(
         Panel(
             "horn-state",
@@ -209,15 +209,6 @@ PAGE = Page(
             wide=True,
         ),
         Panel(
-            "horn-claws",
-            "The stages of shedding",
-            _claws,
-            "Share of feet at each stage, once a day; where two claws differ the further stage counts.",
-            wide=True,
-        ),
-        Panel("horn-stages", "How far horn is shed", _stages, "Share of feet at each stage in each group.", wide=True),
-        Panel("horn-model", "What shedding goes with", _goes_with, wide=True, busy=FITTING),
-        Panel(
             "horn-growth",
             "How fast toes grow",
             _growth,
@@ -227,5 +218,24 @@ PAGE = Page(
             busy=FITTING,
         ),
         Panel("horn-breaks", "Toes broken off", _breaks, wide=True),
+    ),
+)
+
+SHEDDING = Page(
+    path="/shedding",
+    title="Shedding",
+    group="herd",
+    question="How far is horn shed, and what does it go with?",
+    choices=_choices,
+    panels=(
+        Panel(
+            "horn-claws",
+            "The stages of shedding",
+            _claws,
+            "Share of feet at each stage, once a day; where two claws differ the further stage counts.",
+            wide=True,
+        ),
+        Panel("horn-stages", "How far horn is shed", _stages, "Share of feet at each stage in each group.", wide=True),
+        Panel("horn-model", "What shedding goes with", _goes_with, wide=True, busy=FITTING),
     ),
 )

@@ -169,6 +169,7 @@ def _register_list(app: Dash, ledger: Ledger, store: Store) -> None:
 PAGE = Page(
     path="/import",
     title="Import",
+    group="more",
     question=(
         "Bring sheets in as they are kept. What is not certain is asked; rows that cannot be understood are set aside "
         "with the reason, never guessed, never lost."

@@ -21,7 +21,7 @@ from evenfoot.dashboard.charts.theme import capital
 from evenfoot.dashboard.language import _
 from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.pages.dated_changes import form, with_changes
-from evenfoot.dashboard.pages.feet import drawn_feet, feet_by, feet_choices
+from evenfoot.dashboard.pages.feet import drawn_feet, feet_by, shade_choice, split_choice
 from evenfoot.dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from evenfoot.dashboard.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on
 from evenfoot.dashboard.span import choosing, choosing_by
@@ -115,7 +115,7 @@ def _cows(ledger: Ledger, view: View) -> Any:
     return [
         rests_on(answer),
         html.P(_("{n} of {total} cows had {what}; most findings first.", n=n, total=total, what=what)),
-        number_table(frame[columns], to, _("Cows with {what}", what=chosen(view.selection)), short_on_paper=True),
+        number_table(frame[columns], to, _("Cows with {what}", what=chosen(view.selection)), view=view),
         html.P(_("These are the first {n}. Choose a farm, a lesion or a period to see others.", n=len(frame)))
         if n > len(frame)
         else None,
@@ -139,16 +139,20 @@ def _trail(view: View) -> list[tuple[str, str]]:
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
-    return html.Div([*feet_choices(view), window_choice(view)], className="choices")
+    return html.Div(shade_choice(view), className="choices")
+
+
+def _choices_over_time(ledger: Ledger, view: View) -> Any:
+    return html.Div([shade_choice(view), split_choice(view), window_choice(view)], className="choices")
 
 
 PAGE = Page(
     path="/lesions",
     title="Lesions",
+    group="herd",
     question="Which lesions, on which claws and zones, in which cows. Choose a bar, a claw or a zone to look closer.",
     choices=_choices,
     trail=_trail,
-    at_the_top=2,
     panels=(
         Panel(
             "lesion-types",
@@ -172,14 +176,6 @@ PAGE = Page(
             wide=True,
         ),
         Panel(
-            "lesion-feet-by",
-            "Where on the foot, one beside the other",
-            feet_by,
-            "The same for each season, housing or year, on one scale. A cow counts once in each of them if she was "
-            "trimmed in it.",
-            wide=True,
-        ),
-        Panel(
             "lesion-months",
             "Month by month",
             _months,
@@ -189,6 +185,18 @@ PAGE = Page(
             over_time=True,
             form=form,
         ),
+        Panel("lesion-cows", "Which cows", _cows, wide=True),
+    ),
+)
+
+OVER_TIME = Page(
+    path="/lesions-over-time",
+    title="Lesions over time",
+    group="herd",
+    question="Is a lesion more or less common than in other quarters, seasons and years, and does it sit elsewhere?",
+    choices=_choices_over_time,
+    trail=_trail,
+    panels=(
         rolling_panel("lesion-rolling", "lesion"),
         years_panel("lesion-years", "lesion"),
         Panel(
@@ -199,6 +207,13 @@ PAGE = Page(
             wide=True,
             over_time=True,
         ),
-        Panel("lesion-cows", "Which cows", _cows, wide=True),
+        Panel(
+            "lesion-feet-by",
+            "Where on the foot, one beside the other",
+            feet_by,
+            "The same for each season, housing or year, on one scale. A cow counts once in each of them if she was "
+            "trimmed in it.",
+            wide=True,
+        ),
     ),
 )

@@ -56,7 +56,7 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
         ),
         day,
         html.P(_age_limit(), className="basis"),
-        number_table(lame[columns], view.to_cows(), _("Cows lame when last scored")),
+        number_table(lame[columns], view.to_cows(), _("Cows lame when last scored"), view=view),
     ]
 
 
@@ -75,6 +75,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/locomotion",
     title="Locomotion",
+    group="herd",
     question="What share of the cows is lame, is it rising, and which cows are lame now.",
     choices=_choices,
     panels=(

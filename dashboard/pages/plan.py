@@ -76,7 +76,11 @@ def _day(ledger: Ledger, view: View) -> Any:
     kinds = here.assign(kind=[told(KINDS.get(kind, kind)) for kind in here["kind"]])
     table = kinds[["cow", "farm", "kind", "group", "reason", *ABOUT]]
     heading = _("Cows of {day}", day=words().date(day))
-    return [html.P(heading, className="lead"), day_line(answer), number_table(table, view.to_cows(), heading)]
+    return [
+        html.P(heading, className="lead"),
+        day_line(answer),
+        number_table(table, view.to_cows(), heading),
+    ]
 
 
 def _take_along(answer: Answer) -> list[Any]:
@@ -153,6 +157,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/plan",
     title="Visit plan",
+    group="visits",
     question="On which days should which herd be seen over the coming months?",
     choices=_choices,
     panels=(

@@ -160,6 +160,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/planning",
     title="Costs",
+    group="more",
     question="What do lesions cost, do they run in families, and how many cows must be looked at to see a change?",
     choices=_choices,
     panels=(

@@ -10,6 +10,7 @@ from dash import html
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lesions.herd_counts import herd_counts
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.measures.quality.agreement import agreement
 from evenfoot.analytics.measures.quality.record_quality import record_quality
 from evenfoot.dashboard.charts.agreement import agreement as drawn_agreement
@@ -20,7 +21,7 @@ from evenfoot.dashboard.charts.labels import column_label
 from evenfoot.dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares, sentence_words
 from evenfoot.dashboard.language import _, told
 from evenfoot.dashboard.page import Page
-from evenfoot.dashboard.panel import Drawn, Panel, filled, mark, number_table, rests_on
+from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table, rests_on
 from evenfoot.dashboard.view import View
 
 
@@ -95,31 +96,38 @@ def _counted(ledger: Ledger, view: View) -> Any:
         return said
     return [
         *said,
-        number_table(
-            answer.table.dropna(axis="columns", how="all"), None, _("Counts without cows"), short_on_paper=True
-        ),
+        number_table(answer.table.dropna(axis="columns", how="all"), None, _("Counts without cows")),
     ]
 
 
-def _agreement(ledger: Ledger, view: View) -> Any:
+def _agreement(ledger: Ledger, view: View) -> Drawn:
     """Both parts of one answer in one panel: its models take seconds over several farms."""
     answer = agreement(ledger, view.selection)
     figure = drawn_agreement(answer, **view.look)
-    drawn = Drawn(figure, shown(answer, OF_KAPPA), describe("agreement", answer))
-    trimmers = answer.extra["trimmers"]
-    if trimmers.empty:
-        return filled(AGREEMENT, drawn)
-    return [
-        *filled(AGREEMENT, drawn),
-        html.H3(_("How much the trimmer shows in the records")),
+    shares = answer.extra["trimmers"].rename(columns={"lesion": "what"})
+    heading = _("How much the trimmer shows in the records")
+    below = [
+        html.H3(heading),
         html.P(
             _(
                 "Of what differs from cow to cow, the part that goes with who trimmed her, on farms that two or more "
                 "people trim."
             )
         ),
-        number_table(trimmers.rename(columns={"lesion": "what"}), None, _("How much the trimmer shows in the records")),
+        number_table(shares, None, heading),
     ]
+    described = describe("agreement", answer)
+    return Drawn(figure, shown(answer, OF_KAPPA), described, below=None if shares.empty else below)
+
+
+def _kinds(ledger: Ledger, view: View) -> Drawn:
+    """Cows trimmed, by farm and kind of visit."""
+    answer = prevalence(ledger, view.selection, by=("farm", "visit_kind"))
+
+    def to(row: dict[str, Any]) -> str:
+        return view.open("/lesions", farms=(row["farm"],), visits=(row["visit_kind"],))
+
+    return Drawn(None, answer, "", to)
 
 
 AGREEMENT = Panel(
@@ -134,8 +142,16 @@ AGREEMENT = Panel(
 PAGE = Page(
     path="/records",
     title="Records",
-    question="Can the records bear the figures: are they complete, and do two people write down the same?",
+    group="more",
+    question="What do the figures rest on, and is it complete?",
     panels=(
+        Panel(
+            "herd-records",
+            "What these figures rest on",
+            _kinds,
+            "Cows trimmed and cows with any lesion, by farm and kind of visit.",
+            wide=True,
+        ),
         Panel(
             "records-complete",
             "How much is filled in",
@@ -143,6 +159,22 @@ PAGE = Page(
             "Records that have the field filled in, out of all records of the person.",
             wide=True,
         ),
+        Panel(
+            "records-counts",
+            "Counts without cows",
+            _counted,
+            "Sheets that say how many cows had a lesion and name none. The share is the cases of those looked at.",
+            wide=True,
+        ),
+    ),
+)
+
+RECORDERS = Page(
+    path="/recorders",
+    title="Who records",
+    group="more",
+    question="Do two people write down the same, and does anyone record unlike the others?",
+    panels=(
         Panel(
             "records-scores",
             "How each scorer uses the scores",
@@ -152,12 +184,5 @@ PAGE = Page(
         ),
         Panel("records-checks", "What else stands out", _checks, wide=True),
         AGREEMENT,
-        Panel(
-            "records-counts",
-            "Counts without cows",
-            _counted,
-            "Sheets that say how many cows had a lesion and name none. The share is the cases of those looked at.",
-            wide=True,
-        ),
     ),
 )

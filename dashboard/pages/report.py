@@ -170,6 +170,7 @@ def _made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
 PAGE = Page(
     path="/report",
     title="Report",
+    group="visits",
     question="What to leave with the farmer: on paper, as a file, or by mail.",
     extra=lambda: [*form(), *report_links.section()],
     register=register,

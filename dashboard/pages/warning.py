@@ -197,6 +197,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/warning",
     title="Early warning",
+    group="herd",
     question="Is a month unlike the months before, more than chance explains? Is there a trend, or a season?",
     choices=_choices,
     panels=(

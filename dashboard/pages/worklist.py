@@ -78,6 +78,7 @@ def _list(ledger: Ledger, view: View) -> Drawn:
 PAGE = Page(
     path="/worklist",
     title="Who is due",
+    group="visits",
     question="Which cows should someone see, who, and why? Choose a cow to see all that is recorded of her.",
     choices=lambda ledger, view: html.Div(day_choice(view), className="choices"),
     panels=(

@@ -5,9 +5,7 @@ from __future__ import annotations
 import json
 import re
 from typing import Any
-from urllib.parse import urlencode
 
-from evenfoot.dashboard.filling import PLACE
 from evenfoot.dashboard.pages import PAGES, PANELS
 from tests.accounts.people import Browser, Office
 
@@ -110,15 +108,20 @@ def ask(office: Office, browser: Browser, key: str, values: dict[str, Any], matc
 def contents(
     office: Office, browser: Browser, name: str, search: str, path: str | None = None, *, narrow: bool = False
 ) -> tuple[int, str]:
-    """Status and text of the answer with what a panel shows for an address, whichever way it is filled."""
-    path = path or path_of(name)
-    if not PANELS[name].live:
-        asked = {"path": path, "search": search, "narrow": int(narrow)}
-        answer = browser.get(f"{PLACE}{name}?{urlencode(asked)}")
-        return answer.status_code, answer.text
-    key = '{"name":["MATCH"],"type":"panel"}.children'
-    values = {"address.search": search, "narrow.data": narrow, "address.pathname": path}
-    return ask(office, browser, key, values, {"name": name, "type": "panel"})
+    """Status and text of the answers with what a panel shows for an address, and with what stands in its fold."""
+    values = {"address.search": search, "narrow.data": narrow, "address.pathname": path or path_of(name)}
+    shown, fold = (
+        ask(office, browser, key, values | clicks, {"name": name, "type": kind})
+        for kind, key, clicks in (
+            ("panel", '{"name":["MATCH"],"type":"panel"}.children', {}),
+            (
+                "certainty",
+                '{"name":["MATCH"],"type":"certainty"}.children',
+                {'{"name":["MATCH"],"type":"ask-certainty"}.n_clicks': 1},
+            ),
+        )
+    )
+    return max(shown[0], fold[0]), shown[1] + fold[1]
 
 
 def panel(office: Office, browser: Browser, name: str, search: str) -> str:

@@ -27,6 +27,7 @@ from tests.accounts.asking import marks, path_of
 from tests.accounts.people import PASSWORD
 from tests.accounts.two_farms import MINE, two_farms
 from tests.effort import tries
+from tests.panel_requests import request_for
 from tests.ports import free_port
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -158,11 +159,15 @@ PANELS_ASKED = ("herd-review", "lesion-types", "lesion-cows")
 
 def test_two_roles_ask_at_once_and_neither_sees_what_is_the_others(served: Served) -> None:
     """One who asks more often at a time than the proxy allows is told to wait by the proxy, and asks again."""
-    cookies = {}
+    sent: dict[str, dict[str, str]] = {}
     for name in ("Olive", "Kim"):
         answer, _ = sign_in(served, name=name)
-        given = [cookie.split(";")[0] for cookie in answer.headers.get_all("Set-Cookie") or []]
-        [cookies[name]] = [cookie for cookie in given if cookie.startswith("__Host-evenfoot-")]
+        cookies = [cookie.split(";")[0] for cookie in answer.headers.get_all("Set-Cookie") or []]
+        [word] = [cookie.partition("=")[2] for cookie in cookies if "evenfoot-word" in cookie]
+        sent[name] = {
+            "Cookie": "; ".join(cookies), "X_CSRFToken": word, "Content_Type": "application/json",
+            "Origin": f"https://{NAME}:{served.tls}",
+        }  # fmt: skip
     together = threading.Barrier(AT_ONCE, timeout=240)
 
     def ask(number: int) -> list[tuple[str, int, str]]:
@@ -170,8 +175,11 @@ def test_two_roles_ask_at_once_and_neither_sees_what_is_the_others(served: Serve
         together.wait()
         for turn in range(tries(3)):
             panel = PANELS_ASKED[(number // 2 + turn) % len(PANELS_ASKED)]
-            asked = urlencode({"path": path_of(panel), "search": f"?visits=all&since=20{10 + number % 7}-01-01"})
-            while (answer := served.ask(f"/_panel/{panel}?{asked}", Cookie=cookies[name]))[0].status == 503:
+            search = f"?visits=all&since=20{10 + number % 7}-01-01"
+            asked = request_for("https://any", panel, path_of(panel), search).data
+            assert isinstance(asked, bytes)
+            where = "/_dash-update-component"
+            while (answer := served.ask(where, method="POST", body=asked.decode(), **sent[name]))[0].status == 503:
                 time.sleep(0.1)
             told.append((name, answer[0].status, answer[1]))
         return told

@@ -14,8 +14,9 @@ def address(path: str) -> str:
     return f"{path}?farms={FARM}" + (f"&cow={COW}" if path == "/cow" else "")
 
 
-EVERY_PAGE = [address(path) for path in PAGES]
-"""One address a page: a page added to the program is visited without a word here."""
+EVERY_PAGE = [address(path) + "&certainty=always" for path in PAGES]
+"""One address a page, with all that stands behind its figures: a page added to the program is visited without a word
+here."""
 
 DRILLED = [
     "/lesions?farms=Larkmoor&lesions=SU&feet=RH&claws=lateral&zones=4",

@@ -5,9 +5,7 @@ from __future__ import annotations
 from tests.browser.reading import HERE, Reader
 
 MARKS = (HERE / "marks.js").read_text(encoding="utf-8")
-LINKS = """() => [...document.querySelectorAll("main [data-table]")]
-  .flatMap(table => JSON.parse(table.getAttribute("data-table")).links)
-  .concat([...document.querySelectorAll("main a[href]")].map(link => link.getAttribute("href")))"""
+LINKS = """() => [...document.querySelectorAll("main a[href]")].map(link => link.getAttribute("href"))"""
 """Addresses that the keyboard reaches on a page."""
 
 

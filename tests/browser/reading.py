@@ -86,8 +86,7 @@ class Reader:
         """Go to an address as a link of the page does, and wait."""
         self.page.evaluate("window.evenfootClock.start()")
         self.page.evaluate(
-            "href => { history.pushState({}, '', href); dispatchEvent(new CustomEvent('_dashprivate_pushstate')); }",
-            href,
+            "href => window.dash_clientside.set_props('address', { href: new URL(href, location.href).href })", href
         )
         self.settle()
 

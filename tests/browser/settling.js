@@ -17,9 +17,9 @@
     if ([...panels].some((panel) => panel.getBoundingClientRect().top < window.innerHeight)) clock.window = now;
   };
   new MutationObserver(note).observe(document, {
-    subtree: true, childList: true, characterData: true, attributes: true, attributeFilter: ["d", "data-table", "src"],
+    subtree: true, childList: true, characterData: true, attributes: true, attributeFilter: ["d", "src"],
   });
-  const busy = () => document.querySelector(".skeleton, [data-waiting], [data-asked], [data-undrawn], [data-dash-is-loading=true]") !== null
+  const busy = () => document.querySelector(".skeleton, [data-dash-is-loading=true]") !== null
     || document.querySelector("main h1") === null;
   window.evenfootClock = {
     start: () => { clock.from = performance.now(); clock.window = clock.whole = 0; },

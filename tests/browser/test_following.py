@@ -40,7 +40,7 @@ def test_a_month_chosen_is_followed_marked_and_taken_away(tab: Page, served: tup
     every = int(told[1])
     chart = months.locator(".js-plotly-plot")
     chart.scroll_into_view_if_needed()
-    expect(tab.locator("main .skeleton, main [data-waiting], main [data-asked]")).to_have_count(0)
+    expect(tab.locator("main .skeleton, main [data-dash-is-loading=true]")).to_have_count(0)
     point = chart.locator(".scatterlayer .points path").nth(3)
     point.scroll_into_view_if_needed()
     box = point.bounding_box()
@@ -73,7 +73,7 @@ def test_a_change_is_written_down_marked_and_taken_back(tab: Page, served: tuple
     day.press("Tab")
     trend.get_by_label("What changed").fill("<b>Mats</b> in the alleys")
     trend.get_by_role("button", name="Write down", exact=True).click()
-    expect(tab.locator("#stale")).to_contain_text("Written down as import")
+    expect(tab.locator("#done")).to_contain_text("Written down as import")
     expect(trend.locator(".js-plotly-plot")).to_contain_text("Mats")
     tab.get_by_role("link", name="It can be taken back on the import page.").click()
     row = tab.locator("#imports-list tr").filter(has_text="change-nether-ash-2025-03-05.csv")
@@ -114,15 +114,36 @@ def test_the_grid_sorts_and_opens_from_the_keyboard(tab: Page, served: tuple[str
     first = rows.filter(has=tab.locator(f'[col-id="farm"]:text-is("{by_place[0]}")')).locator('[col-id="farm"]')
     first.focus()
     tab.keyboard.press("Space")
-    tab.wait_for_url(re.compile(r"/\?farms=" + by_place[0].replace(" ", r"(\+|%20)")))
+    tab.wait_for_url(re.compile(r"/today\?farms=" + by_place[0].replace(" ", r"(\+|%20)")))
 
 
-def test_a_caution_is_said_once_a_page(tab: Page, served: tuple[str, Path]) -> None:
+def test_the_caution_that_changes_the_reading_stands_beside_the_figure(tab: Page, served: tuple[str, Path]) -> None:
+    """The others, and all else that stands behind a figure, come when its fold is opened."""
     address, _ = served
-    tab.goto(f"{address}/farms")
-    expect(panel(tab, "farms-ranks").locator(".above")).to_be_visible()
-    expect(tab.locator(".skeleton")).to_have_count(0)
-    said = [line.inner_text() for line in tab.locator(".caution:visible").all()]
-    assert said and len(said) == len(set(said))
-    hidden = [line.text_content() for line in tab.locator(".panel .caution[hidden]").all()]
-    assert hidden and set(hidden) <= set(said)
+    tab.goto(f"{address}/lesions?farms=Nether+Ash&visits=all")
+    types = panel(tab, "lesion-types")
+    expect(types.locator(".caution:visible")).to_have_count(1)
+    expect(types.locator(".caution")).to_contain_text("overstate how common lesions are")
+    fold = types.locator("details.fold").first
+    expect(fold.locator("table")).to_have_count(0)
+    fold.locator("summary").click()
+    expect(fold.locator("table")).to_be_visible()
+    expect(fold).to_contain_text("How was this worked out")
+    expect(fold.get_by_role("link", name="Numbers of")).to_be_visible()
+    fold.locator("summary").click()
+    expect(fold.locator("table")).to_be_hidden()
+    tab.goto(f"{address}/lesions?farms=Nether+Ash&certainty=always")
+    expect(types.locator("details.fold table")).to_be_visible()
+
+
+def test_a_cow_is_found_from_every_page(tab: Page, served: tuple[str, Path]) -> None:
+    address, _ = served
+    tab.goto(f"{address}/plan?farms=Larkmoor")
+    number = tab.get_by_label("Find a cow").get_by_role("textbox")
+    number.fill("1420")
+    number.press("Enter")
+    expect(panel(tab, "cow-who")).to_contain_text("Cow 1420, Larkmoor")
+    tab.goto(f"{address}/records")
+    number.fill("no such cow")
+    tab.get_by_role("button", name="Find").click()
+    expect(tab.locator("#done")).to_contain_text("No cow no such cow is in the records you may see.")

@@ -43,11 +43,11 @@ def test_from_the_start_to_one_cow(reader: Reader) -> None:
     reader.open(address("/"))
     first = tab_to(reader, lambda at: True)
     assert first["href"] == "#content", "the first stop skips to the figures"
-    tab_to(reader, lambda at: at["words"] == "Lesions" and at["tag"] == "A")
+    tab_to(reader, lambda at: at["words"] == "Herd" and at["tag"] == "A")
     enter(reader)
     expect(page.locator("h1")).to_have_text("Lesions")
     tab_to(reader, lambda at: at["tag"] == "SUMMARY" and at["panel"] == "lesion-types")
-    page.keyboard.press("Enter")
+    enter(reader)
     lesion = tab_to(reader, lambda at: at["inRow"] and at["tag"] == "A")
     enter(reader)
     expect(page.locator(".trail")).to_contain_text(lesion["words"])

@@ -20,6 +20,9 @@ from tests.report.made import herd
 UNAUTHORIZED = "401 (UNAUTHORIZED)"
 """What the browser itself says of a sign-in that failed or a session that ended: asked for here."""
 
+READ_TWICE = "body stream already read"
+"""What Dash says when a callback is refused because the session has ended: it reads the refusal twice."""
+
 
 @pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
@@ -79,12 +82,12 @@ def test_in_and_out(browser: Browser, address: str, width: int) -> None:
     expect(tab.get_by_role("heading", name="Kim Vale")).to_be_visible()
     assert wrong(tab) == []
     tab.get_by_role("link", name="Back to the herd").click()
-    expect(tab.get_by_role("heading", name="Herd", exact=True)).to_be_visible()
+    expect(tab.get_by_role("heading", name="Today", exact=True)).to_be_visible()
 
     # The session ends elsewhere while the page is open: what is done next leads to signing in, and back.
     expect(tab.locator("main .skeleton")).to_have_count(0, timeout=60_000)
     context.clear_cookies(name=re.compile("^evenfoot-session"))
-    tab.get_by_role("link", name="Lesions", exact=True).first.click()
+    tab.get_by_role("link", name="Herd", exact=True).first.click()
     expect(tab.get_by_label("Password")).to_be_visible()
     tab.get_by_label("Name").fill("Kim Vale")
     tab.get_by_label("Password").fill(PASSWORD)
@@ -96,5 +99,5 @@ def test_in_and_out(browser: Browser, address: str, width: int) -> None:
     tab.go_back()
     tab.goto(address)
     expect(tab.get_by_label("Password")).to_be_visible()
-    assert [said for said in trouble if UNAUTHORIZED not in said] == []
+    assert [said for said in trouble if UNAUTHORIZED not in said and READ_TWICE not in said] == []
     context.close()

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import re
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Request, Route, expect
+from playwright.sync_api import Browser, Route, expect
 
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.progress import stage
 from evenfoot.dashboard import progress
-from evenfoot.dashboard.ahead import PLACE as AHEAD
-from evenfoot.dashboard.filling import PLACE
 from tests.browser.conftest import start_server
 from tests.browser.reading import Reader, returning
 
@@ -34,14 +31,13 @@ def test_a_page_is_there_before_its_figures_and_says_when_it_takes_a_while(reade
 
     def hold(route: Route) -> None:
         asked = route.request
-        if not released and (PLACE in asked.url or '"type":"panel"' in (asked.post_data or "")):
+        if not released and '"type":"panel"' in (asked.post_data or ""):
             held.append(route)
         else:
             route.continue_()
 
     page = reader.page
     page.route("**/_dash-update-component*", hold)
-    page.route(f"**{PLACE}*", hold)
     page.goto(f"{reader.address}/comparison?farms=Larkmoor")
     expect(page.locator("main h1")).to_be_visible()
     expect(page.locator(".skeleton").first).to_be_visible()
@@ -55,55 +51,7 @@ def test_a_page_is_there_before_its_figures_and_says_when_it_takes_a_while(reade
     for route in held:
         route.continue_()
     reader.settle()
-    expect(page.locator(".skeleton, [data-asked], [data-dash-is-loading]")).to_have_count(0)
-    assert not reader.told()
-
-
-def _ahead(reader: Reader) -> list[str]:
-    """The views asked for ahead from now on, filled as they are asked."""
-    asked: list[str] = []
-
-    def note(request: Request) -> None:
-        if AHEAD in request.url:
-            of = parse_qs(urlsplit(request.url).query)
-            asked.append(of["path"][0] + of.get("search", [""])[0])
-
-    reader.page.on("request", note)
-    return asked
-
-
-def _until(reader: Reader, there: Callable[[], bool]) -> bool:
-    for _ in range(60):
-        if not there():
-            reader.page.wait_for_timeout(100)
-    return there()
-
-
-def test_nothing_is_drawn_ahead_for_a_browser_that_asks_for_less(reader: Reader) -> None:
-    asked = _ahead(reader)
-    reader.open("/records?farms=Larkmoor")
-    reader.page.locator("#navigation a").nth(1).hover()
-    reader.page.wait_for_timeout(800)
-    assert not asked and not reader.told()
-
-
-def test_the_next_views_are_drawn_ahead(reader: Reader) -> None:
-    asked = _ahead(reader)
-    reader.page.add_init_script("navigator.connection.saveData = false")
-    reader.open("/planning?farms=Larkmoor")
-    # Whoever reads page after page opens the one after this; where the hand rests, it comes first.
-    assert _until(reader, lambda: bool(asked)) and asked[0] == "/records?farms=Larkmoor", asked
-    reader.page.goto(f"{reader.address}/lesions?farms=Larkmoor")
-    reader.settle()
-    drill = re.compile(r"/lesions\?farms=Larkmoor&lesions=\w+$")
-    assert _until(reader, lambda: any(map(drill.match, asked))), asked
-    asked.clear()
-    reader.page.goto(f"{reader.address}/warning?farms=Larkmoor&hemisphere=south")
-    reader.settle()
-    link = reader.page.locator("#navigation a[href^='/worklist']")
-    link.hover()
-    to = link.get_attribute("href")
-    assert _until(reader, lambda: to in asked) and asked.count(to) == 1, (to, asked)
+    expect(page.locator(".skeleton, [data-dash-is-loading=true]")).to_have_count(0)
     assert not reader.told()
 
 
@@ -127,13 +75,15 @@ def test_empty_too_few_part_herd_and_wrong_are_said(reader: Reader, path: str, w
 
 def test_on_a_phone_the_answer_comes_before_the_choices(browser: Browser, standing: tuple[str, Path]) -> None:
     tab = Reader(browser, standing[0], 390, 844, context=returning(browser))
-    tab.open("/?farms=Larkmoor")
+    tab.open("/today?farms=Larkmoor")
     line = tab.page.locator(".picker .choosing")
     expect(line).to_have_text("Larkmoor, All records, Whole-herd only")
     farm = tab.page.locator("#picker-choices").get_by_label("Farm", exact=True).first
     expect(farm).to_be_hidden()
-    sentence = tab.page.locator(".panel .lead").first.bounding_box()
-    assert sentence and sentence["y"] + sentence["height"] < 844, "the first sentence is in the first window"
+    answers = tab.page.locator(".answers li")
+    expect(answers).to_have_count(4)
+    last, foot = answers.last.bounding_box(), tab.page.locator("#navigation .items").bounding_box()
+    assert last and foot and last["y"] + last["height"] < foot["y"], "the four answers are in the first window"
     line.click()
     expect(farm).to_be_visible()
     assert line.get_attribute("aria-expanded") == "true"
@@ -187,7 +137,8 @@ def test_a_device_set_to_dark_gets_the_dark_ground_until_another_is_chosen(
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(25, 27, 31)"
     chart = page.locator(".js-plotly-plot").first
     assert chart.evaluate("element => element.layout.template.layout.paper_bgcolor") == "#22252A"
-    page.locator("#look").get_by_label("Colours of the page").click()
+    page.locator("#look summary").click()
+    page.locator("#look").get_by_role("textbox", name="Colours of the page").click()
     page.get_by_role("option", name="Paper").click()
     page.wait_for_url(lambda url: "theme=paper" in url)
     page.reload()
@@ -199,7 +150,7 @@ def test_a_device_set_to_dark_gets_the_dark_ground_until_another_is_chosen(
 
 
 def test_on_paper_there_are_figures_and_nothing_that_is_pressed(reader: Reader) -> None:
-    reader.open("/?farms=Larkmoor&theme=night")
+    reader.open("/today?farms=Larkmoor&theme=night&certainty=always")
     page = reader.page
     page.emulate_media(media="print")
     expect(page.locator(".panel .js-plotly-plot").first).to_be_visible()

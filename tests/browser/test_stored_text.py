@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
-from dash import html
-from dash._utils import to_json
 from playwright.sync_api import Browser, expect
 
-from evenfoot.dashboard.still import ATTRIBUTE, settled
 from tests.browser.conftest import start_server
 from tests.browser.reading import Reader, returning
 from tests.effort import some
 from tests.hostile import FARMS, TEXTS, hostile_ledger
 
 PLACES = (
-    ("/", {}), ("/lesions", {"lesions": "SU"}), ("/cow", {"cow": TEXTS[1]}), ("/worklist", {}), ("/plan", {}),
+    ("/today", {}), ("/lesions", {"lesions": "SU"}), ("/cow", {"cow": TEXTS[1]}), ("/worklist", {}), ("/plan", {}),
     ("/comparison", {"by": "group"}), ("/change", {"change": "2026-01-05"}), ("/records", {}), ("/import", {}),
 )  # fmt: skip
 INJECTED = "img[onerror], svg[onload], a[href^='javascript'], [onclick], iframe:not([sandbox])"
@@ -70,24 +66,3 @@ def test_no_page_runs_what_a_sheet_says(browser: Browser, address: str) -> None:
     assert tab.evaluate("() => window.struck") is None
     assert trouble == []
     reader.close()
-
-
-def test_the_browser_builds_texts_as_texts(browser: Browser) -> None:
-    harmful = '<img src=x onerror="window.hit=1"> & "quoted"'
-    parts = settled(
-        json.loads(str(to_json([html.P(harmful, title=harmful), html.Details([html.Summary(1), harmful], open=True)])))
-    )
-    page = browser.new_page()
-    page.set_content("<html data-said='{}'><body><main id='place'></main></body></html>")
-    for script in ("panels", "evenfoot"):
-        page.evaluate(Path(f"dashboard/assets/{script}.js").read_text(encoding="utf-8"))
-    page.evaluate(
-        """text => { const it = document.createElement("section"); it.setAttribute("data-still", text);
-             document.getElementById("place").append(it); }""",
-        parts[0]["props"][ATTRIBUTE],
-    )
-    page.wait_for_function("document.querySelector('#place p') !== null")
-    assert page.locator("#place p").text_content() == page.locator("#place p").get_attribute("title") == harmful
-    assert page.locator("#place details").evaluate("it => it.open && it.lastChild.nodeType === Node.TEXT_NODE")
-    assert page.locator("#place img").count() == 0 and page.evaluate("window.hit") is None
-    page.close()

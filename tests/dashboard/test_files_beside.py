@@ -119,7 +119,7 @@ def test_all_who_ask_for_a_held_file_are_told_after_one_wait(
     """Thirty panels are asked for at once, some of them the same; the health line waits for none of them."""
     assert "40 cows" in server.panel("lesion-types", "/lesions", "?visits=all")
     holder = hold(tmp_path / "ledger.duckdb")
-    names = ("lesion-types", "lesion-claws", "lesion-months", "lesion-cows", "lesion-each")
+    names = ("lesion-types", "lesion-claws", "lesion-months", "lesion-cows", "lesion-feet")
 
     def ask(number: int) -> tuple[float, str]:
         began = time.monotonic()

@@ -7,14 +7,14 @@ import re
 import pytest
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.drawing import _text
 from evenfoot.dashboard.pages import lesions
 from evenfoot.dashboard.view import View
+from tests.pages.test_pages import words_of
 
 
 def told(ledger: Ledger) -> str:
     panel = next(panel for panel in lesions.PAGE.panels if panel.name == "lesion-cows")
-    return _text(panel, ledger, View.read("/lesions", ""))
+    return words_of(panel.draw(ledger, View.read("/lesions", "")))
 
 
 def test_the_first_cows_of_many(demo_ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:

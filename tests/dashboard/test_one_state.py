@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
-import json
 import re
 import subprocess
 import sys
@@ -18,9 +16,10 @@ from dash import html
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.measures.cache import forget
-from evenfoot.dashboard import drawing
 from evenfoot.dashboard.pages import PANELS
 from evenfoot.dashboard.panel import Panel
+from evenfoot.dashboard.panel_callbacks import draw_panel
+from evenfoot.dashboard.panel_contents import certainty, filled
 from evenfoot.dashboard.report.contents import collect
 from evenfoot.dashboard.report.document import document
 from evenfoot.dashboard.report.request import Request
@@ -65,8 +64,8 @@ def test_nobody_writes_while_a_panel_is_drawn(ledger: Ledger) -> None:
         assert not done.wait(1.0)
         return html.P(f"{before} and {len(ledger.frame('SELECT DISTINCT cow FROM trims'))}")
 
-    drawn = gzip.decompress(drawing.drawn(Panel("twice", "Cows", draw), ledger, View.read("/", "")))
-    assert json.loads(drawn)[0][2] == ["20 and 20"]
+    drawn, _view = draw_panel(Panel("twice", "Cows", draw), ledger, View.read("/", ""))
+    assert drawn.children == "20 and 20"
     page.join(60)
     assert len(ledger.frame("SELECT DISTINCT cow FROM trims")) == 40
 
@@ -114,7 +113,10 @@ NAMES = ("lesion-types", "lesion-cows")
 def told(ledger: Ledger) -> dict[str, str]:
     """What the panels and a report say. The number of an import is another one each time."""
     view = View.read("/lesions", "?farms=Home&visits=all")
-    said = {name: gzip.decompress(drawing.drawn(PANELS[name], ledger, view)).decode() for name in NAMES}
+    said = {}
+    for name in NAMES:
+        drawn = draw_panel(PANELS[name], ledger, view)
+        said[name] = str(filled(PANELS[name], *drawn)) + str(certainty(PANELS[name], *drawn))
     said["report"] = document(collect(ledger, Request(farm="Home", sections=("lesions",))))
     return {name: re.sub(r"import \d+", "import", each) for name, each in said.items()}
 
@@ -141,7 +143,6 @@ def test_panels_and_reports_beside_imports_are_of_one_state(
     while turns < tries(6) or (turns < MOST_TURNS and not any(len(each) == 2 for each in met.values())):
         turns += 1
         forget()
-        drawing.forget()
         for name, said in told(ledger).items():
             assert said in states[name], name
             met[name].add(said)

@@ -3,23 +3,32 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from dash import html
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.pages import change, farms, followup, planning, records, warning
-from evenfoot.dashboard.panel import Drawn, Panel, filled
+from evenfoot.dashboard.panel import Panel
+from evenfoot.dashboard.panel_contents import certainty, filled
 from evenfoot.dashboard.view import View
 from tests.sheets import checked, ledger_of
 
-PAGES: tuple[Page, ...] = (warning.PAGE, change.PAGE, followup.PAGE, farms.PAGE, records.PAGE, planning.PAGE)
+PAGES: tuple[Page, ...] = (
+    warning.PAGE,
+    change.PAGE,
+    followup.PAGE,
+    farms.PAGE,
+    records.PAGE,
+    records.RECORDERS,
+    planning.PAGE,
+)
 PANELS = [pytest.param(page, panel, id=panel.name) for page in PAGES for panel in page.panels]
 SEARCHES = {
     "all farms": "",
@@ -32,7 +41,7 @@ SEARCHES = {
 
 def contents(panel: Panel, ledger: Ledger, view: View) -> Any:
     drawn = panel.draw(ledger, view)
-    return filled(panel, drawn) if isinstance(drawn, Drawn) else drawn
+    return [filled(panel, drawn, view), certainty(panel, drawn, view)]
 
 
 def parts(component: Any) -> Iterator[Any]:
@@ -51,8 +60,19 @@ def words(component: Any) -> str:
 
 
 def tables(component: Any) -> list[dict[str, Any]]:
-    found = (getattr(part, "data-table", None) for part in parts(component) if not isinstance(part, str))
-    return [json.loads(text) for text in found if text]
+    """The tables of a component: caption, columns, rows of texts, and where the first cell of each row leads."""
+    return [_table(part) for part in parts(component) if isinstance(part, html.Table)]
+
+
+def _table(table: html.Table) -> dict[str, Any]:
+    caption, head, body = table.children
+    cells = [[cell.children for cell in row.children] for row in body.children]
+    return {
+        "caption": caption.children,
+        "columns": [cell.children for cell in head.children.children],
+        "rows": [[getattr(cell, "children", cell) for cell in row] for row in cells],
+        "links": [getattr(row[0], "href", None) for row in cells],
+    }
 
 
 @pytest.mark.parametrize("search", SEARCHES.values(), ids=list(SEARCHES))
@@ -73,7 +93,7 @@ def test_every_panel_draws_or_says_why_not(page: Page, panel: Panel, search: str
 @pytest.mark.parametrize("page", PAGES, ids=[page.path for page in PAGES])
 def test_choices_stand_with_and_without_records(page: Page, demo_ledger: Ledger) -> None:
     if page.choices is None:
-        assert page is records.PAGE
+        assert page in (records.PAGE, records.RECORDERS)
         return
     for search in SEARCHES.values():
         view = View.read(page.path, search)
@@ -177,7 +197,7 @@ def test_farms_lead_to_their_herd_whatever_farm_is_chosen(demo_ledger: Ledger) -
     drawn = farms.PAGE.panels[0].draw(demo_ledger, View.read("/farms", "?farms=Larkmoor"))
     assert set(drawn.answer.table["farm"]) == set(demo_ledger.farms())
     links = {drawn.rows_to({"farm": farm}) for farm in demo_ledger.farms()}
-    assert "/?farms=Osier+End" in links
+    assert "/today?farms=Osier+End" in links
     few = farms.PAGE.panels[0].draw(demo_ledger, View.read("/farms", "", allowed=("Osier End", "Larkmoor")))
     assert set(few.answer.table["farm"]) == {"Osier End", "Larkmoor"}
 
@@ -217,10 +237,10 @@ def test_options_survive_the_address() -> None:
 
 
 def test_the_trimmer_who_writes_more_is_seen_in_the_records(demo_ledger: Ledger) -> None:
-    panel = next(panel for panel in records.PAGE.panels if panel.name == "records-agreement")
+    panel = next(panel for panel in records.RECORDERS.panels if panel.name == "records-agreement")
     trimmers = next(
         table
-        for table in tables(contents(panel, demo_ledger, View.read("/records", "?farms=Larkmoor")))
+        for table in tables(contents(panel, demo_ledger, View.read("/recorders", "?farms=Larkmoor")))
         if table["caption"] == "How much the trimmer shows in the records"
     )
     p = trimmers["columns"].index("p, allowing for many tests")

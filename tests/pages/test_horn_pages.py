@@ -13,7 +13,8 @@ from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.pages import horn, plan, worklist
-from evenfoot.dashboard.panel import Drawn, Panel, filled
+from evenfoot.dashboard.panel import Panel
+from evenfoot.dashboard.panel_contents import certainty, filled
 from evenfoot.dashboard.view import View
 from tests.sheets import checked, ledger_of
 
@@ -35,7 +36,7 @@ def text_of(component: Any) -> str:
 
 def shown(panel: Panel, ledger: Ledger, view: View) -> str:
     drawn = panel.draw(ledger, view)
-    return text_of(filled(panel, drawn) if isinstance(drawn, Drawn) else drawn)
+    return text_of([filled(panel, drawn, view), certainty(panel, drawn, view)])
 
 
 @pytest.mark.parametrize(("page", "panel"), PANELS, ids=[panel.name for _, panel in PANELS])
@@ -104,7 +105,7 @@ def test_a_planned_day_opens_on_its_cows(demo_ledger: Ledger) -> None:
     text = str(plan.PAGE.panels[1].draw(demo_ledger, opened))
     there = answer.answer.table[answer.answer.table["date"] == row["date"]]
     for cow in ", ".join(there["cow_list"]).split(", "):
-        assert f'"{cow}"' in text
+        assert f"A(children='{cow}'" in text
     nobody = str(plan.PAGE.panels[1].draw(demo_ledger, View.read("/plan", "?day=2026-11-01")))
     assert "no visit on" in nobody
 

@@ -9,7 +9,7 @@ import pytest
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.dashboard.frame import chips, navigation, trail
 from evenfoot.dashboard.pages import PAGES, PANELS
-from evenfoot.dashboard.panel import Drawn, filled
+from evenfoot.dashboard.panel_contents import certainty, filled
 from evenfoot.dashboard.view import View
 
 CHOICES = {
@@ -33,19 +33,15 @@ def words_of(part: Any) -> str:
         return str(part)
     if isinstance(part, (list, tuple)):
         return " ".join(words_of(each) for each in part)
-    own = words_of(getattr(part, "children", None))
-    return (
-        own + " " + str(part.to_plotly_json()["props"].get("data-table", ""))
-        if hasattr(part, "to_plotly_json")
-        else own
-    )
+    return words_of(getattr(part, "children", None))
 
 
 def shown(name: str, ledger: Ledger, search: str) -> str:
     panel = PANELS[name]
     path = next(page.path for page in PAGES.values() if panel in page.panels)
-    drawn = panel.draw(ledger, View.read(path, search + "&cow=1420"))
-    return words_of(filled(panel, drawn) if isinstance(drawn, Drawn) else drawn)
+    view = View.read(path, search + "&cow=1420")
+    drawn = panel.draw(ledger, view)
+    return words_of([filled(panel, drawn, view), certainty(panel, drawn, view)])
 
 
 @pytest.mark.parametrize("choice", list(CHOICES))
@@ -93,7 +89,7 @@ def test_the_way_back_up_and_the_chips() -> None:
 
 def test_navigation_keeps_farm_and_period_and_leaves_the_drill() -> None:
     view = View.read("/lesions", CHOICES["a drill"] + "&since=2026-01-01")
-    links = navigation(PAGES, view)
+    links = [link for line in navigation(PAGES, view) for link in line.children]
     locomotion = next(link for link in links if link.children == "Locomotion")
     assert "farms=Larkmoor" in locomotion.href and "since=2026-01-01" in locomotion.href
     assert "lesions" not in locomotion.href.partition("?")[2]

@@ -1,0 +1,134 @@
+"""Farms, for whoever goes from herd to herd: which farm is worse, which cows, when next."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import pandas as pd
+from dash import html
+
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lameness.signals import signals
+from evenfoot.analytics.measures.lameness.summary import summary
+from evenfoot.analytics.measures.planning.plan import plan
+from evenfoot.analytics.measures.planning.worklist import worklist
+from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import VERDICTS
+from evenfoot.dashboard.charts.verdicts import verdicts_of_farms
+from evenfoot.dashboard.language import _, words
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.warning import farm_by_farm, lameness_only
+from evenfoot.dashboard.pages.worklist import day_asked
+from evenfoot.dashboard.panel import Drawn, Panel
+from evenfoot.dashboard.view import View
+
+MOST_SENTENCES = 4
+"""Farms told in a sentence; the table has all."""
+
+
+def _farms(ledger: Ledger, view: View) -> Any:
+    """One row a farm, those with a signal first."""
+    if not ledger.farms(view.selection.allowed):
+        return _no_records(view)
+    selection = view.selection.with_(farms=())
+    answer = summary(ledger, selection)
+    table = farm_rows(
+        answer, worklist(ledger, selection, on=day_asked(view)), plan(ledger, selection, on=day_asked(view))
+    )
+
+    def to(row: dict[str, Any]) -> str:
+        return view.open("/today", farms=(row["farm"],), lesions=())
+
+    said = verdicts_of_farms(answer.table, words()) if len(answer.table) else []
+    lead = [html.P(sentence, className="lead") for sentence in said[:MOST_SENTENCES]]
+    return Drawn(None, dataclasses.replace(answer, table=table), "", to, lead=lead)
+
+
+def _no_records(view: View) -> html.P:
+    if not current_viewer().may("import sheets"):
+        return html.P(_("There are no records that you may see yet."), className="empty")
+    return html.P([_("No records yet."), " ", html.A(_("Import a sheet"), href=view.to("/import"))])
+
+
+def farm_rows(herds: Answer, due: Answer, planned: Answer) -> pd.DataFrame:
+    """One row a farm: its word for lameness, lame now and usually, cows for the veterinarian, cows due, next visit.
+
+    Parameters
+    ----------
+    herds, due, planned : Answer
+        What ``summary``, ``worklist`` and ``plan`` gave of the same farms.
+
+    Returns
+    -------
+    pandas.DataFrame
+        farm, verdict, lame_now, lame_usual (shares), for_vet, cows_due, next_visit, visited_on. Worse farms come
+        first, then those with most cows for the veterinarian.
+    """
+    rows = []
+    vet, cows = _per_farm(due.table, "veterinarian"), _per_farm(due.table)
+    visits: dict[str, Any] = {}
+    for visit in records(planned.table) if len(planned.table) else []:
+        visits.setdefault(str(visit["farm"]), visit["date"])
+    for farm, table in herds.table.groupby("farm", sort=False):
+        called = table[table["verdict"].isin(("worse", "better"))]
+        lame = table[table["what"] == "lame"]
+        word = "worse" if (called["verdict"] == "worse").any() else called["verdict"].iloc[0] if len(called) else None
+        rows.append(
+            {
+                "farm": farm,
+                "verdict": word or (lame["verdict"].iloc[0] if len(lame) else "too-few"),
+                "lame_now": lame["now"].iloc[0] if len(lame) else float("nan"),
+                "lame_usual": lame["expected"].iloc[0] if len(lame) else float("nan"),
+                "for_vet": vet.get(str(farm), 0),
+                "cows_due": cows.get(str(farm), 0),
+                "next_visit": visits.get(str(farm), pd.NaT),
+                "visited_on": table["last"].max(),
+            }
+        )
+    columns = ["farm", "verdict", "lame_now", "lame_usual", "for_vet", "cows_due", "next_visit", "visited_on"]
+    out = pd.DataFrame(rows, columns=columns)
+    place = {word: at for at, word in enumerate(("worse", *(word for word in VERDICTS if word != "worse")))}
+    out = out.assign(place=out["verdict"].map(place), vets=-out["for_vet"])
+    return out.sort_values(["place", "vets", "farm"], kind="stable")[columns].reset_index(drop=True)
+
+
+def _per_farm(due: pd.DataFrame, who: str | None = None) -> dict[str, int]:
+    if not len(due):
+        return {}
+    chosen = due if who is None else due[due["who"] == who]
+    return {str(farm): int(n) for farm, n in chosen.groupby("farm")["cow"].nunique().items()}
+
+
+def _signals(ledger: Ledger, view: View) -> Drawn:
+    """Twelve months of every farm, a dot a month."""
+    selection = lameness_only(view.selection.with_(farms=()))
+    return farm_by_farm(signals(ledger, selection, outcome="lameness"), view)
+
+
+PAGE = Page(
+    path="/",
+    title="Farms",
+    question="Which farm is worse, which cows need someone, and when to go there next. Choose a farm to open it.",
+    group="today",
+    panels=(
+        Panel(
+            "start-farms",
+            "Every farm",
+            _farms,
+            "A farm is worse or better where lameness or a lesion is, against what its own earlier visits lead one to "
+            "expect in these months. Of farms in which nothing changes at most one in twenty is called.",
+            wide=True,
+        ),
+        Panel(
+            "start-signals",
+            "Lameness in the last twelve months",
+            _signals,
+            "Each farm's months of the last year against limits worked out from its own first twelve months, season "
+            "allowed for; the loudest farm comes first. Choose a month to see the farm's early warning.",
+            wide=True,
+        ),
+    ),
+)

@@ -1,0 +1,154 @@
+"""One herd today, for whoever runs it: better or worse, what and where, did the change help, which cows to see."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import pandas as pd
+from dash import html
+
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.control_chart import control_chart
+from evenfoot.analytics.measures.lameness.summary import summary
+from evenfoot.analytics.measures.lesions.foot_map import foot_map
+from evenfoot.analytics.measures.planning.worklist import as_of, day_of, needing_someone, worklist
+from evenfoot.dashboard.charts.control import control
+from evenfoot.dashboard.charts.describe import describe
+from evenfoot.dashboard.charts.describe_more import describe as describe_chart
+from evenfoot.dashboard.charts.foot import draw_feet
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.language import _, _n, told, words
+from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.pages.dated_changes import with_changes
+from evenfoot.dashboard.pages.lesions import CLEARED
+from evenfoot.dashboard.pages.today_answers import NAMED_COWS, answers, biggest_lesion, choose_farm
+from evenfoot.dashboard.pages.warning import lameness_only, long_run
+from evenfoot.dashboard.pages.worklist import ABOUT, day_asked
+from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table
+from evenfoot.dashboard.span import choosing_by
+from evenfoot.dashboard.view import View
+
+FIRST_COWS = 10
+"""Cows of the list on this page; the whole list is one link away."""
+
+YEARS_SHOWN = 2
+"""Years of the line of lameness. [common practice, no source]"""
+
+
+def _months(ledger: Ledger, view: View) -> Any:
+    """Lameness month by month for two years, with the limits of what is usual."""
+    if view.farm is None:
+        return choose_farm()
+    answer = control_chart(ledger, long_run(lameness_only(view.selection)))
+    to = choosing_by(view, "month")
+    if not answer.empty:
+        newest = answer.table["month"].max()
+        lately = answer.table["month"] > newest - pd.DateOffset(years=YEARS_SHOWN)
+        answer = dataclasses.replace(answer, table=answer.table[lately])
+    figure = control(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe_chart("control", answer), to)
+
+
+def _feet(ledger: Ledger, view: View) -> Any:
+    """Where the biggest problem sits, on the drawn feet."""
+    if view.farm is None:
+        return choose_farm()
+    row = biggest_lesion(records(summary(ledger, view.selection).table))
+    selection = view.selection.with_(**{**CLEARED, "lesions": (str(row["what"]),) if row else ()})
+    answer = foot_map(ledger, selection)
+
+    def to(row: dict[str, Any]) -> str:
+        claws = (row["claw"],) if isinstance(row["claw"], str) and row["claw"] else ()
+        zones = () if pd.isna(row["zone"]) else (int(row["zone"]),)
+        return view.open("/lesions", lesions=selection.lesions, feet=(row["foot"],), claws=claws, zones=zones)
+
+    lesion = value_label("lesion", selection.lesions[0]) if selection.lesions else _("Any lesion")
+    figure = draw_feet(answer, **view.look, drill=lambda row: mark(to(row)))
+    return Drawn(figure, answer, describe("foot", answer), to, lead=[html.P(lesion, className="lead")])
+
+
+def _list(ledger: Ledger, view: View) -> Any:
+    """The first cows that need someone, grouped by reason as everywhere."""
+    if view.farm is None:
+        return choose_farm()
+    answer = needing_someone(ledger, view.selection, on=day_asked(view))
+    day = html.P(told(as_of(day_of(answer))), className="basis")
+    if answer.empty:
+        return [day, html.P(_("Nothing is open that cannot wait for the next round."), className="empty")]
+    first = answer.table.head(FIRST_COWS)
+    columns = ["cow", "reason", *(name for name in ABOUT if first[name].notna().any())]
+    return [
+        day,
+        number_table(first[columns], lambda row: view.open("/cow", cow=row["cow"]), _("Cows that need someone")),
+        html.P(
+            [
+                html.A(_("All that are due"), href=view.open("/worklist"), className="take"),
+                " ",
+                html.A(_("Lists to print"), href=view.open("/plan"), className="take"),
+            ]
+        ),
+    ]
+
+
+def _ask(ledger: Ledger, view: View) -> Any:
+    """What to ask the trimmer and the veterinarian."""
+    if view.farm is None:
+        return choose_farm()
+    rows = records(summary(ledger, view.selection).table)
+    due = worklist(ledger, view.selection, on=day_asked(view)).table
+    vet = [str(cow) for cow in due.loc[due["who"] == "veterinarian", "cow"].head(NAMED_COWS)] if len(due) else []
+    trimmer, veterinarian = [], []
+    if vet:
+        veterinarian.append(_("Please look at these cows: {cows}.", cows=", ".join(vet)))
+    for row in rows:
+        if row["verdict"] != "worse":
+            continue
+        if row["what"] in ("lame", "severe"):
+            veterinarian.append(_("More cows are lame than is usual here: what could be behind it?"))
+        elif row["what"] != "any":
+            lesion = words().lesion(str(row["what"]), inside=True)
+            trimmer.append(_("There is more {lesion} than is usual here: where, and in which cows?", lesion=lesion))
+            veterinarian.append(_("What would help against {lesion} in this herd?", lesion=lesion))
+    open_rechecks = int(due["kinds"].str.contains("recheck|block").sum()) if len(due) and "kinds" in due else 0
+    if open_rechecks:
+        trimmer.append(
+            _n(
+                "{n} cow waits for a recheck or has a block to come off: when can you come?",
+                "{n} cows wait for a recheck or have a block to come off: when can you come?",
+                open_rechecks,
+            )
+        )
+    none = _("Nothing stands out.")
+    return [
+        html.H3(_("The trimmer")),
+        html.Ul([html.Li(line) for line in trimmer or [none]]),
+        html.H3(_("The veterinarian")),
+        html.Ul([html.Li(line) for line in dict.fromkeys(veterinarian or [none])]),
+    ]
+
+
+PAGE = Page(
+    path="/today",
+    title="Today",
+    question="",
+    group="today",
+    panels=(
+        Panel("today-answers", "In short", answers, wide=True),
+        Panel(
+            "today-lameness",
+            "Lame cows, month by month",
+            _months,
+            "Lame scorings out of all scorings in the month. The band is what is usual for this herd.",
+        ),
+        Panel(
+            "today-feet",
+            "Where the biggest problem sits",
+            _feet,
+            "For every claw and zone: cows with the lesion there, out of the cows whose foot was looked at.",
+        ),
+        Panel("today-cows", "Cows to see", _list, wide=True),
+        Panel("today-ask", "What to ask", _ask, wide=True),
+    ),
+)
