@@ -85,7 +85,7 @@ demo: $(DEV)
 	$(BIN)/python -m evenfoot.sample_data.generate
 
 catalogue: $(DEV)
-	$(BIN)/python -m evenfoot.dashboard.extraction
+	$(BIN)/python -m evenfoot.dashboard.cli.extraction
 
 lock: $(DEV)
 	$(BIN)/uv pip compile pyproject.toml --extra build --extra postgres --extra oidc --extra dev --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-dev.lock

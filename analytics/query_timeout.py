@@ -3,7 +3,7 @@
 It covers questions to the embedded engine: one that runs when the time is up is interrupted, and none begins after
 it. It does not cover what Python does with the rows between two questions; that is bounded by the records and by the
 bounds of an address (:mod:`evenfoot.analytics.queries.bounds`). Memory is bounded for the whole server
-(:func:`evenfoot.dashboard.memory.limit_memory`).
+(:func:`evenfoot.dashboard.web.memory.limit_memory`).
 """
 
 from __future__ import annotations

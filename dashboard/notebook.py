@@ -15,7 +15,7 @@ from evenfoot.analytics.ledger import open_ledger
 from evenfoot.analytics.measures.answer import Answer, Basis
 from evenfoot.analytics.measures.catalogue import MEASURES
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.tables import basis_sentences, work_out
+from evenfoot.dashboard.ui.tables import basis_sentences, work_out
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go

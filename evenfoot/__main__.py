@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from evenfoot.dashboard.cli import main
+from evenfoot.dashboard.cli.main import main
 
 if __name__ == "__main__":
     main()

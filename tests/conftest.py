@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, settings
 from evenfoot.analytics.clock import SET_BY
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.engines import file_lease
-from evenfoot.dashboard.serving import short_texts_plainly
+from evenfoot.dashboard.web.server import short_texts_plainly
 from tests.ports import DEMO_PORT
 
 OWN_SETTINGS = ("EVENFOOT_BROWSER", "EVENFOOT_ALL_MEASURES", "EVENFOOT_LONG_TESTS")
@@ -111,6 +111,6 @@ def demo_ledger(tmp_path_factory: pytest.TempPathFactory) -> Ledger:
 
 
 def _built(place: Path) -> Ledger:
-    from evenfoot.dashboard.demo import build
+    from evenfoot.dashboard.cli.demo import build
 
     return build(str(place))

@@ -9,9 +9,9 @@ import pytest
 from babel.messages.catalog import Catalog, Message
 from babel.messages.pofile import read_po
 
-from evenfoot.dashboard.catalogue import TRANSLATED, catalogue, path_of
-from evenfoot.dashboard.extraction import gathered, templates
-from evenfoot.dashboard.language import Words, _, _n, speaking, told
+from evenfoot.dashboard.cli.extraction import gathered, templates
+from evenfoot.dashboard.i18n.catalogue import TRANSLATED, catalogue, path_of
+from evenfoot.dashboard.i18n.translation import Words, _, _n, speaking, told
 
 PLACE = re.compile(r"\{(\w*)")
 

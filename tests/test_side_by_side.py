@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from evenfoot.analytics.ledger import default_path, open_ledger
-from evenfoot.dashboard.serving import check_address
+from evenfoot.dashboard.web.server import check_address
 from tests.ports import DEMO_PORT, free_port
 
 TESTS = Path(__file__).parent

@@ -9,8 +9,8 @@ from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.charts.dots import Row, draw_rows
 from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records
 from evenfoot.dashboard.charts.theme import number, percent
-from evenfoot.dashboard.language import _
-from evenfoot.dashboard.language import words as words_of
+from evenfoot.dashboard.i18n.translation import _
+from evenfoot.dashboard.i18n.translation import words as words_of
 
 MOST_ROWS = 30
 

@@ -29,7 +29,7 @@ from evenfoot.dashboard.charts.frame import (
 from evenfoot.dashboard.charts.labels import group_label
 from evenfoot.dashboard.charts.rules import put_across
 from evenfoot.dashboard.charts.theme import MARKERS, between, cases_of, estimate, percent, plural, ratio, tokens
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 ROW = 40
 NARROW_ROW = 54

@@ -12,7 +12,7 @@ from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_sho
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.periods import period_axis, with_gaps
 from evenfoot.dashboard.charts.theme import cases_of, percent, percent_range, plural, rgba, tokens
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 HEIGHT = 300
 

@@ -10,7 +10,7 @@ from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_sho
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.theme import between, number, plural, rgba, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.i18n.translation import _, told, words
 
 ROW = 40
 NARROW_ROW = 64

@@ -15,7 +15,7 @@ from evenfoot.dashboard.charts.frame import framed, nothing_to_show, records
 from evenfoot.dashboard.charts.labels import date_label, lesion_label, value_label
 from evenfoot.dashboard.charts.rules import put_across, put_down
 from evenfoot.dashboard.charts.theme import Tokens, between, tokens
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 LANE = 44
 NARROW_LANE = 46

@@ -15,7 +15,7 @@ from evenfoot.dashboard.charts.labels import VERDICTS, column_label, group_label
 from evenfoot.dashboard.charts.periods import period_words
 from evenfoot.dashboard.charts.theme import between, estimate, percent, plural, ratio
 from evenfoot.dashboard.charts.zone_marks import place_words, zone_rows
-from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.i18n.translation import _, told, words
 
 INTERVALS = N_("{level} intervals")
 

@@ -26,7 +26,7 @@ from evenfoot.dashboard.charts.shrunken import rank_words
 from evenfoot.dashboard.charts.slope import slopes
 from evenfoot.dashboard.charts.steps import NAMES, step_words
 from evenfoot.dashboard.charts.theme import between, capital, number, percent, percent_range, plural
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 
 def describe(kind: str, answer: Answer) -> str:

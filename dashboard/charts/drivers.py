@@ -11,7 +11,7 @@ from evenfoot.dashboard.charts.dots import Row, draw_rows
 from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records, rests_on
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.charts.theme import between, cases_of, percent, points
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 MOST_ROWS = 10
 

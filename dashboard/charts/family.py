@@ -9,7 +9,7 @@ from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records, sha
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.shrunken import add_recorded
 from evenfoot.dashboard.charts.theme import number, percent, percent_range
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 MOST_ROWS = 40
 

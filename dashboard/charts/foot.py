@@ -24,8 +24,8 @@ from evenfoot.dashboard.charts.zone_marks import (
     words_of_feet,
     zone_rows,
 )
-from evenfoot.dashboard.language import _, told
-from evenfoot.dashboard.language import words as words_of
+from evenfoot.dashboard.i18n.translation import _, told
+from evenfoot.dashboard.i18n.translation import words as words_of
 
 FROM_BELOW = say("Seen from below, toes up: her left feet are at the right of the picture.")
 SHOWN = N_("tap or point at a zone for its {level} interval")

@@ -16,7 +16,7 @@ from evenfoot.dashboard.charts.frame import Drill, nothing_to_show
 from evenfoot.dashboard.charts.shades import colour_bar, round_top, shade_of
 from evenfoot.dashboard.charts.theme import between, cases_of, points, tokens
 from evenfoot.dashboard.charts.zone_marks import ZoneLook, looked_at_by_foot, notes_on, paint, words_of_feet, zone_rows
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 BLUE, ORANGE = "#0072B2", "#D55E00"
 """The two ends, apart for every kind of colour vision; the sign is written as well. [pub: Okabe & Ito 2008]"""

@@ -13,7 +13,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.messages import N_
 from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.charts.theme import between, number, percent, plural, template, tokens
-from evenfoot.dashboard.language import NO_BREAK, _, told, words
+from evenfoot.dashboard.i18n.translation import NO_BREAK, _, told, words
 
 Drill = Callable[[dict[str, Any]], dict[str, Any]]
 """Gives for a row of the table what its mark carries when it is clicked."""

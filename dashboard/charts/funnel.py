@@ -14,7 +14,7 @@ from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_sho
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.theme import capital, cases_of, estimate, percent, percent_range, plural, rgba, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 HEIGHT = 380
 NARROW_HEIGHT = 330

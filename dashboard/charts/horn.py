@@ -19,7 +19,7 @@ from evenfoot.dashboard.charts.frame import Drill, framed, nothing_to_show, reco
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.lengths import in_unit, measured
 from evenfoot.dashboard.charts.theme import between, number, percent, percent_range, plural, scale, tokens
-from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.i18n.translation import _, told, words
 
 NAMES: dict[str, str] = {
     "toe_length_mm": say("Toe length as found"),

@@ -18,7 +18,7 @@ from evenfoot.dashboard.charts.labels import date_label, value_label
 from evenfoot.dashboard.charts.periods import period_axis
 from evenfoot.dashboard.charts.theme import between, capital, estimate, percent, percent_range, ratio, rgba, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.i18n.translation import _, told, words
 
 HEIGHT = 360
 NARROW_HEIGHT = 310

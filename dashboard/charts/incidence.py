@@ -16,7 +16,7 @@ from evenfoot.dashboard.charts.periods import period_axis, period_kind, with_gap
 from evenfoot.dashboard.charts.prevalence import IN_ORDER
 from evenfoot.dashboard.charts.theme import between, ratio, rgba, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.i18n.translation import _, _n, told
 
 PERIODS = ("month", "quarter", "year")
 MOST_ROWS = 24

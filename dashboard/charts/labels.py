@@ -16,7 +16,7 @@ from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.headings import COLUMNS
 from evenfoot.dashboard.charts.lengths import INCHES, in_inches
 from evenfoot.dashboard.charts.theme import number, percent, ratio
-from evenfoot.dashboard.language import NO_BREAK, _, told, words
+from evenfoot.dashboard.i18n.translation import NO_BREAK, _, told, words
 
 LIMBS = {"front": "front feet", "hind": "hind feet"}
 CLAWS = {claw: f"{name} claw" for claw, name in CLAW_NAMES.items()}

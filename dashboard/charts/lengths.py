@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from evenfoot.analytics.domain.units import MM_PER_INCH, mm_to_inches
-from evenfoot.dashboard.language import words
+from evenfoot.dashboard.i18n.translation import words
 
 MEANS = ("mean", "low", "high", "sd", "q1", "median", "q3")
 RATES = ("mm_per_month", "low", "high", "raw_mean")
@@ -41,7 +41,7 @@ def measured(table: pd.DataFrame) -> pd.DataFrame:
 
     Examples
     --------
-    >>> from evenfoot.dashboard.language import Words, speaking
+    >>> from evenfoot.dashboard.i18n.translation import Words, speaking
     >>> rows = pd.DataFrame({"mean": [76.2, 48.0], "unit": ["mm", "degrees"]})
     >>> with speaking(Words(units="in")):
     ...     measured(rows).round(2).to_dict("list")

@@ -15,7 +15,7 @@ from evenfoot.dashboard.charts.periods import period_axis, period_kind, shifted,
 from evenfoot.dashboard.charts.shades import ink_on
 from evenfoot.dashboard.charts.theme import DASHES, MARKERS, estimate, number, percent, plural, rgba, scale, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 HEIGHT = 340
 NARROW_HEIGHT = 300

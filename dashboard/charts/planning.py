@@ -12,7 +12,7 @@ from evenfoot.analytics.messages import N_, say
 from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, wrapped
 from evenfoot.dashboard.charts.theme import DASHES, MARKERS, capital, number, percent, plural, tokens
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 HEIGHT = 320
 NARROW_HEIGHT = 300

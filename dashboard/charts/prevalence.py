@@ -24,7 +24,7 @@ from evenfoot.dashboard.charts.frame import (
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.charts.theme import MARKERS, cases_of, estimate, percent, plural, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 MOST_ROWS = 40
 """Rows a person can still take in; the table under the chart has all. [common practice, no source]"""

@@ -17,7 +17,7 @@ from evenfoot.dashboard.charts.labels import column_label, lesion_label, value_l
 from evenfoot.dashboard.charts.shades import ink_on
 from evenfoot.dashboard.charts.theme import EN_DASH, MARKERS, number, percent, percent_range, scale, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 COMPLETE = "completeness"
 SCORES = "scores"

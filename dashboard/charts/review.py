@@ -9,7 +9,7 @@ from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_sho
 from evenfoot.dashboard.charts.labels import VERDICTS, value_label
 from evenfoot.dashboard.charts.theme import between, cases_of, percent, points, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 HEADLINE = {"lame": say("Lame"), "severe": say("Severely lame"), "any": say("Any lesion")}
 SYMBOLS = {"worse": "triangle-up", "better": "triangle-down", "no-clear-change": "circle-open"}

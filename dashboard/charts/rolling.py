@@ -23,7 +23,7 @@ from evenfoot.dashboard.charts.frame import (
 from evenfoot.dashboard.charts.labels import date_label
 from evenfoot.dashboard.charts.periods import period_axis
 from evenfoot.dashboard.charts.theme import estimate, percent, rgba, tokens
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 HEIGHT = 320
 NARROW_HEIGHT = 280

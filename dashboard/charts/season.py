@@ -9,7 +9,7 @@ from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis, top_of
 from evenfoot.dashboard.charts.theme import estimate, plural, rgba, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _, _n, words
+from evenfoot.dashboard.i18n.translation import _, _n, words
 
 HEIGHT = 300
 NARROW_HEIGHT = 260

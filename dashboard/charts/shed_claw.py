@@ -16,7 +16,7 @@ from evenfoot.dashboard.charts.claw import Points, zone_polygons
 from evenfoot.dashboard.charts.frame import framed, records
 from evenfoot.dashboard.charts.labels import zone_label
 from evenfoot.dashboard.charts.theme import percent, percent_range, rgba, tokens
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 FOOT, CLAW = "LH", "lateral"
 """The claw that stands for all: every other one is its mirror image."""

@@ -12,7 +12,7 @@ from evenfoot.dashboard.charts.dots import Row, draw_rows
 from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.theme import EN_DASH, cases_of, number, percent, percent_range, plural, tokens
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 MOST_ROWS = 60
 """Farms that fit on one chart; the table has all. [common practice, no source]"""

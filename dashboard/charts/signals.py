@@ -13,7 +13,7 @@ from evenfoot.dashboard.charts.frame import Drill, framed, nothing_to_show, reco
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.periods import period_axis
 from evenfoot.dashboard.charts.theme import cases_of, percent, tokens
-from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.i18n.translation import _, _n, told
 
 MOST_FARMS = 24
 """Farms whose lines can still be read; the loudest come first. [common practice, no source]"""

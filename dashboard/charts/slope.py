@@ -9,7 +9,7 @@ from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.charts.dots import Row, draw_rows, ratio_axis, ratio_words
 from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records
 from evenfoot.dashboard.charts.labels import value_label
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 A_YEAR = "odds ratio a year"
 MOST_FARMS = 30

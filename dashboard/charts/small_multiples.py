@@ -29,7 +29,7 @@ from evenfoot.dashboard.charts.labels import date_label, value_label
 from evenfoot.dashboard.charts.periods import BESIDE_EACH_OTHER, dated, period_kind, with_gaps
 from evenfoot.dashboard.charts.theme import estimate, plural, rgba, tokens
 from evenfoot.dashboard.charts.trend import PERIODS
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 MOST_CHARTS = 12
 """Small charts a person can still compare. [common practice, no source]"""

@@ -10,7 +10,7 @@ from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.charts.dots import Row, draw_rows
 from evenfoot.dashboard.charts.frame import Drill, nothing_to_show, records, shares_axis, top_of
 from evenfoot.dashboard.charts.theme import number, percent, percent_range
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 NAMES = {
     "new": say("Sound, then lame"),

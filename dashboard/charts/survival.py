@@ -14,7 +14,7 @@ from evenfoot.dashboard.charts.dots import Row, draw_rows
 from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.theme import DASHES, MARKERS, number, percent, percent_range, rgba, tokens
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 MOST_GROUPS = 4
 """Curves that can still be told apart; the table has all. [common practice, no source]"""

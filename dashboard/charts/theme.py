@@ -21,7 +21,7 @@ from plotly.colors import get_colorscale
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts import plain
-from evenfoot.dashboard.language import _, words
+from evenfoot.dashboard.i18n.translation import _, words
 
 EN_DASH = "\u2013"
 MINUS = "\u2212"

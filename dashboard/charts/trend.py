@@ -15,7 +15,7 @@ from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.periods import period_axis, period_kind, shifted, with_gaps
 from evenfoot.dashboard.charts.theme import DASHES, MARKERS, Tokens, estimate, plural, rgba, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 PERIODS = ("month", "quarter", "year", "period")
 _TITLES = {"month": say("Month by month"), "quarter": say("Quarter by quarter"), "year": say("Year by year")}

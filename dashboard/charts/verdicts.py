@@ -9,7 +9,7 @@ import pandas as pd
 from evenfoot.analytics.messages import N_
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import VERDICTS
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 
 CALLED = ("worse", "better")
 _GAIT = {

@@ -22,7 +22,7 @@ from evenfoot.dashboard.charts.frame import (
 from evenfoot.dashboard.charts.season import month_name
 from evenfoot.dashboard.charts.theme import DASHES, MARKERS, estimate, percent, points, rgba, tokens
 from evenfoot.dashboard.charts.whiskers import whiskers
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 
 HEIGHT = 340
 NARROW_HEIGHT = 300

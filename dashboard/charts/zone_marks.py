@@ -33,7 +33,7 @@ from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import zone_label
 from evenfoot.dashboard.charts.shades import ink_on
 from evenfoot.dashboard.charts.theme import cases_of, number, plural, rgba, tokens
-from evenfoot.dashboard.language import _, _n
+from evenfoot.dashboard.i18n.translation import _, _n
 
 LETTER = (0.53, 1.25)
 """Width and height of a letter as a share of the type size."""

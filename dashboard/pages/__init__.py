@@ -1,6 +1,5 @@
 """The pages, in the order of the navigation."""
 
-from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.pages import (
     change,
     comparison,
@@ -21,7 +20,8 @@ from evenfoot.dashboard.pages import (
     warning,
     worklist,
 )
-from evenfoot.dashboard.panel import Panel
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Panel
 
 PAGES: dict[str, Page] = {
     page.path: page

@@ -19,13 +19,13 @@ from evenfoot.dashboard.charts.describe_more import describe
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.impact import impact, odds_ratios, term_sentence, term_words, terms
 from evenfoot.dashboard.charts.labels import date_label, value_label
-from evenfoot.dashboard.language import _, told
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages.dated_changes import form, recorded, register
 from evenfoot.dashboard.pages.warning import lesion_choice, long_run
-from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark, number_table
-from evenfoot.dashboard.span import days_of, span_of
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_table
+from evenfoot.dashboard.ui.period_filter import days_of, span_of
+from evenfoot.dashboard.ui.view import View
 
 
 def day_of(ledger: Ledger, view: View) -> dt.date | None:

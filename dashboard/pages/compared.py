@@ -5,7 +5,7 @@ from __future__ import annotations
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lesions.comparison import comparison
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.view import View
 
 COVARIATES = ("parity", "season", "farm", "housing", "floor", "group", "breed", "trimmer", "year")
 GROUPINGS = ("housing", "floor", "wetness", "season", "group", "parity", "breed", "trimmer", "farm", "year")

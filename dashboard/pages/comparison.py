@@ -19,13 +19,13 @@ from evenfoot.dashboard.charts import locomotion as drawn_locomotion
 from evenfoot.dashboard.charts.columns import OF_TERM
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.charts.theme import capital
-from evenfoot.dashboard.language import _, told
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages.compared import COVARIATES, FIELD_OF, GROUPINGS, compared, counted, grouping
 from evenfoot.dashboard.pages.comparison_feet import where
-from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark, number_table, rests_on
-from evenfoot.dashboard.span import choosing_by
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.ui.period_filter import choosing_by
+from evenfoot.dashboard.ui.view import View
 
 
 def _risks(ledger: Ledger, view: View) -> Drawn:

@@ -14,10 +14,10 @@ from evenfoot.dashboard.charts import describe
 from evenfoot.dashboard.charts.foot import common_top, draw_feet
 from evenfoot.dashboard.charts.foot_difference import draw_difference, zone_differences
 from evenfoot.dashboard.charts.labels import value_label
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 from evenfoot.dashboard.pages.compared import FIELD_OF, compared, grouping
-from evenfoot.dashboard.panel import Drawn, mark
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn, mark
+from evenfoot.dashboard.ui.view import View
 
 
 def where(ledger: Ledger, view: View) -> Any:

@@ -18,14 +18,14 @@ from evenfoot.analytics.queries.cows import cow_names, one_cow
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts.cow import timeline
 from evenfoot.dashboard.charts.labels import small, value_label
-from evenfoot.dashboard.language import _, _n, told, words
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.pages.cow_events import events
 from evenfoot.dashboard.pages.cow_now import her_feet, next_due
 from evenfoot.dashboard.pages.worklist import day_asked
-from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table
-from evenfoot.dashboard.span import span_of
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table
+from evenfoot.dashboard.ui.period_filter import span_of
+from evenfoot.dashboard.ui.view import View
 
 ASK = say("Choose a cow above, or follow a cow from another page.")
 FINDING_COLUMNS = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from evenfoot.dashboard.charts.labels import value_label
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 
 
 def events(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:

@@ -16,10 +16,10 @@ from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts import describe
 from evenfoot.dashboard.charts.foot import draw_feet
 from evenfoot.dashboard.charts.frame import records
-from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked
-from evenfoot.dashboard.panel import Drawn, mark, number_table
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn, mark, number_table
+from evenfoot.dashboard.ui.view import View
 
 AHEAD_DAYS = 365
 """What falls due within a year is told of one cow; the list of all cows looks four weeks ahead."""

@@ -22,14 +22,14 @@ from evenfoot.analytics.ledger.imports.file_import import farms_by_kind
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.queries.change_windows import changes
-from evenfoot.dashboard.accounts import current_viewer
-from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.charts.labels import value_label
-from evenfoot.dashboard.frame import mistake as mistake_line
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages import imports_rights
-from evenfoot.dashboard.span import days_of
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.period_filter import days_of
+from evenfoot.dashboard.ui.shell import mistake as mistake_line
+from evenfoot.dashboard.ui.view import View
 
 FILE = "change-{farm}-{day}.csv"
 """What the import of a change written here is called."""

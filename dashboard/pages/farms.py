@@ -18,13 +18,13 @@ from evenfoot.dashboard.charts.describe import describe as describe_plain
 from evenfoot.dashboard.charts.describe_more import describe
 from evenfoot.dashboard.charts.shrunken import shrunken
 from evenfoot.dashboard.charts.small_multiples import small_multiples
-from evenfoot.dashboard.language import _, told
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages.farms_grid import grid
 from evenfoot.dashboard.pages.warning import WATCHED, farm_by_farm, lameness_only, lesion_choice
-from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark, number_table
-from evenfoot.dashboard.span import span_of
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_table
+from evenfoot.dashboard.ui.period_filter import span_of
+from evenfoot.dashboard.ui.view import View
 
 COUNTED = {"trim": say("Trims"), "cow": say("Cows in the period")}
 

@@ -14,10 +14,10 @@ from evenfoot.analytics.measures.lameness.signals import signals
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.funnel import outside_words
 from evenfoot.dashboard.charts.labels import column_label
-from evenfoot.dashboard.language import _
-from evenfoot.dashboard.panel import rests_on
-from evenfoot.dashboard.reader import for_grids
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.i18n.reader_settings import for_grids
+from evenfoot.dashboard.i18n.translation import _
+from evenfoot.dashboard.ui.panel import rests_on
+from evenfoot.dashboard.ui.view import View
 
 GRID_PAGE = 25
 HEAD = 76

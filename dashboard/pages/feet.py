@@ -22,10 +22,10 @@ from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.theme import cases_of
 from evenfoot.dashboard.charts.zone_marks import unplaced, zone_rows
-from evenfoot.dashboard.language import _
-from evenfoot.dashboard.panel import Drawn, mark, rests_on
-from evenfoot.dashboard.span import span_of
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.i18n.translation import _
+from evenfoot.dashboard.ui.panel import Drawn, mark, rests_on
+from evenfoot.dashboard.ui.period_filter import span_of
+from evenfoot.dashboard.ui.view import View
 
 PLACE: dict[str, Any] = {"feet": (), "claws": (), "zones": ()}
 SPLITS = ("season", "housing", "year")

@@ -16,12 +16,12 @@ from evenfoot.dashboard.charts import incidence as rates
 from evenfoot.dashboard.charts.columns import OF_RATE, shown
 from evenfoot.dashboard.charts.describe_more import describe
 from evenfoot.dashboard.charts.survival import still_free, survival
-from evenfoot.dashboard.language import _, _n, told
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages.warning import lesion_choice
-from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table, rests_on
-from evenfoot.dashboard.span import choosing_by
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.ui.period_filter import choosing_by
+from evenfoot.dashboard.ui.view import View
 
 LEVELS = {"cow": say("Same cow"), "claw": say("Same claw")}
 

@@ -17,13 +17,13 @@ from evenfoot.dashboard.charts import prevalence as bars
 from evenfoot.dashboard.charts.columns import OF_SUMMARY, shown
 from evenfoot.dashboard.charts.review import review
 from evenfoot.dashboard.charts.verdicts import called_first, verdict_sentences, verdicts_of_farms
-from evenfoot.dashboard.language import words
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import words
 from evenfoot.dashboard.pages.herd_signals import driven_by, fired
 from evenfoot.dashboard.pages.lesions import CLEARED
-from evenfoot.dashboard.panel import Drawn, Panel, mark
-from evenfoot.dashboard.span import choosing_by
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark
+from evenfoot.dashboard.ui.period_filter import choosing_by
+from evenfoot.dashboard.ui.view import View
 
 
 def _review(ledger: Ledger, view: View) -> Any:

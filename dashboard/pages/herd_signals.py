@@ -14,11 +14,11 @@ from evenfoot.dashboard.charts import drivers as drawn_drivers
 from evenfoot.dashboard.charts import signals as drawn_signals
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import value_label
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages.compared import FIELD_OF
 from evenfoot.dashboard.pages.warning import WATCHED, lameness_only
-from evenfoot.dashboard.panel import Drawn, mark, rests_on
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn, mark, rests_on
+from evenfoot.dashboard.ui.view import View
 
 
 def driven_by(ledger: Ledger, view: View) -> Drawn:

@@ -22,12 +22,12 @@ from evenfoot.dashboard.charts.columns import OF_RATE, shown
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.charts.lengths import grown, measured
 from evenfoot.dashboard.charts.theme import percent, percent_range
-from evenfoot.dashboard.language import _, _n, told
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages import compared
-from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark, number_table
-from evenfoot.dashboard.span import choosing
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_table
+from evenfoot.dashboard.ui.period_filter import choosing
+from evenfoot.dashboard.ui.view import View
 
 FIELD_OF = {**compared.FIELD_OF, "claw": "claws"}
 GROUPINGS = ("housing", "floor", "wetness", "season", "month", "group", "parity", "breed", "claw", "limb", "farm")

@@ -12,18 +12,18 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.aliases import take_back_alias
 from evenfoot.analytics.ledger.imports.add import undo_import
 from evenfoot.analytics.ledger.layout_answers import remove_layout
-from evenfoot.dashboard import progress
-from evenfoot.dashboard.accounts import current_viewer
-from evenfoot.dashboard.accounts.store import Store
-from evenfoot.dashboard.frame import mistake as mistake_line
-from evenfoot.dashboard.language import _, _n, told
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.auth.store import Store
+from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages import imports_rights
 from evenfoot.dashboard.pages.imports_demo import demo_imports
 from evenfoot.dashboard.pages.imports_dropping import register_sheets
 from evenfoot.dashboard.pages.imports_list import imports_so_far
 from evenfoot.dashboard.pages.imports_memory import remembered
 from evenfoot.dashboard.pages.imports_mended import register_mending
+from evenfoot.dashboard.ui import progress
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.shell import mistake as mistake_line
 
 
 def _extra() -> list[Any]:

@@ -12,8 +12,8 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.imports.add import ImportResult
 from evenfoot.analytics.ledger.imports.file_import import PreparedImport
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.language import _, told
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.i18n.translation import _, told
+from evenfoot.dashboard.ui.view import View
 
 WHOLE_HERD = "whole-herd"
 SHOWN_FARMS = 12

@@ -13,17 +13,17 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.isolated_reader import raw_rows_limited
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.imports.file_import import run_import
-from evenfoot.dashboard import progress
-from evenfoot.dashboard.accounts import current_viewer
-from evenfoot.dashboard.accounts.store import Store
-from evenfoot.dashboard.frame import mistake as mistake_line
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.auth.store import Store
+from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages import imports_rights
 from evenfoot.dashboard.pages.imports_added import added_body
 from evenfoot.dashboard.pages.imports_demo import demo_digests, demo_imports, take_out_demo
 from evenfoot.dashboard.pages.imports_questions import shown_values
 from evenfoot.dashboard.pages.imports_rows import SHOWN_ROWS
 from evenfoot.dashboard.pages.imports_sheet import bytes_of, digest_of, sheet_body
+from evenfoot.dashboard.ui import progress
+from evenfoot.dashboard.ui.shell import mistake as mistake_line
 
 Answered = list[dict[str, Any]]
 """One of Dash's lists of inputs with the same pattern: each with its ``id`` and its ``value``."""

@@ -10,7 +10,7 @@ from dash import html
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.theme import number
-from evenfoot.dashboard.language import _, _n, told, words
+from evenfoot.dashboard.i18n.translation import _, _n, told, words
 
 KINDS = {
     "trims": say("trim records"),

@@ -12,7 +12,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.aliases import aliases
 from evenfoot.analytics.ledger.layout_answers import layouts
 from evenfoot.dashboard.charts.frame import records
-from evenfoot.dashboard.language import _, _n
+from evenfoot.dashboard.i18n.translation import _, _n
 
 NAMES = {
     "farm": lambda line: _("Farm '{said}' is {means}.", **line),

@@ -8,13 +8,13 @@ from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard import progress
-from evenfoot.dashboard.accounts import current_viewer
-from evenfoot.dashboard.accounts.store import Store
-from evenfoot.dashboard.frame import mistake as mistake_line
-from evenfoot.dashboard.language import _, told
+from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.auth.store import Store
+from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages import imports_rights
 from evenfoot.dashboard.pages.imports_mending import MENDING, grid_rows, mending_body, try_again
+from evenfoot.dashboard.ui import progress
+from evenfoot.dashboard.ui.shell import mistake as mistake_line
 
 
 def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:

@@ -21,12 +21,12 @@ from evenfoot.analytics.ledger.imports.add import ImportResult
 from evenfoot.analytics.ledger.imports.file_import import PreparedImport, run_import
 from evenfoot.analytics.ledger.imports.record_linkage import join_notes
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.language import _, _n
+from evenfoot.dashboard.i18n.reader_settings import for_grids
+from evenfoot.dashboard.i18n.stored_sentences import said_again
+from evenfoot.dashboard.i18n.translation import _, _n
 from evenfoot.dashboard.pages.imports_questions import field
 from evenfoot.dashboard.pages.imports_rights import prepared_for_viewer
 from evenfoot.dashboard.pages.imports_sheet import digest_of
-from evenfoot.dashboard.reader import for_grids
-from evenfoot.dashboard.stored_sentences import said_again
 
 MOST_ROWS = 500
 """Rows that are mended at a time; the rest is in the file of set-aside rows."""

@@ -12,7 +12,7 @@ from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lesions import PARENTS
 from evenfoot.analytics.intake.layouts.column_detection import describe
 from evenfoot.analytics.intake.layouts.questions import Answers, Question
-from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.i18n.translation import _, _n, told
 
 MOST_BUTTONS = 6
 """Choices up to which each has a button of its own; more stand in a list."""

@@ -11,8 +11,8 @@ from evenfoot.analytics.ledger.imports.file_import import PreparedImport
 from evenfoot.analytics.ledger.imports.import_farms import farms_of_import
 from evenfoot.analytics.ledger.limited_import import prepare_limited
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.accounts.store import Store
-from evenfoot.dashboard.accounts.viewer import Viewer, current_viewer
+from evenfoot.dashboard.auth.store import Store
+from evenfoot.dashboard.auth.viewer import Viewer, current_viewer
 
 ACT_OF_KIND = {"changes": "record changes", "limits": "set limits"}
 """What somebody must be allowed to do to bring a sheet of a kind in; any other kind is ``import sheets``."""

@@ -12,8 +12,8 @@ from evenfoot.analytics.intake import CheckedSheet
 from evenfoot.analytics.intake.readers.raw_rows import RawRow
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label, value_label
-from evenfoot.dashboard.language import _, _n
-from evenfoot.dashboard.stored_sentences import said_again
+from evenfoot.dashboard.i18n.stored_sentences import said_again
+from evenfoot.dashboard.i18n.translation import _, _n
 
 SHOWN_ROWS = 50
 NAMED_BY_THEMSELVES = frozenset(

@@ -20,12 +20,12 @@ from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.charts.theme import number
-from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.i18n.stored_sentences import said_again
+from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages.imports_list import KINDS
 from evenfoot.dashboard.pages.imports_questions import open_questions, settled_fold
 from evenfoot.dashboard.pages.imports_rows import SHOWN_ROWS, rows_beside
-from evenfoot.dashboard.panel import number_table
-from evenfoot.dashboard.stored_sentences import said_again
+from evenfoot.dashboard.ui.panel import number_table
 
 
 def bytes_of(contents: str) -> bytes:

@@ -18,14 +18,14 @@ from evenfoot.dashboard.charts import prevalence as bars
 from evenfoot.dashboard.charts.labels import small, value_label
 from evenfoot.dashboard.charts.small_multiples import small_multiples
 from evenfoot.dashboard.charts.theme import capital
-from evenfoot.dashboard.language import _
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _
 from evenfoot.dashboard.pages.dated_changes import form, with_changes
 from evenfoot.dashboard.pages.feet import drawn_feet, feet_by, shade_choice, split_choice
 from evenfoot.dashboard.pages.over_time import rolling_panel, window_choice, years_panel
-from evenfoot.dashboard.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on
-from evenfoot.dashboard.span import choosing, choosing_by
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.ui.period_filter import choosing, choosing_by
+from evenfoot.dashboard.ui.view import View
 
 CLEARED: dict[str, Any] = {"lesions": (), "feet": (), "claws": (), "zones": ()}
 

@@ -12,14 +12,14 @@ from evenfoot.analytics.measures.planning.worklist import day_of, needing_someon
 from evenfoot.analytics.queries.cow_status import SCORE_DAYS
 from evenfoot.dashboard.charts import describe
 from evenfoot.dashboard.charts import locomotion as drawn_locomotion
-from evenfoot.dashboard.language import _, told
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages.dated_changes import form, with_changes
 from evenfoot.dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_line
-from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table
-from evenfoot.dashboard.span import choosing_by
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table
+from evenfoot.dashboard.ui.period_filter import choosing_by
+from evenfoot.dashboard.ui.view import View
 
 LAME = {"severe", "lame"}
 """Reasons to see a cow that come from her score."""

@@ -14,11 +14,11 @@ from evenfoot.analytics.measures.lameness.rolling_window import MONTHS, rolling
 from evenfoot.analytics.measures.lameness.years import years
 from evenfoot.dashboard.charts import rolling as drawn_rolling
 from evenfoot.dashboard.charts import years as drawn_years
-from evenfoot.dashboard.language import _
+from evenfoot.dashboard.i18n.translation import _
 from evenfoot.dashboard.pages.dated_changes import with_changes
-from evenfoot.dashboard.panel import Drawn, Panel, mark
-from evenfoot.dashboard.span import choosing_by
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark
+from evenfoot.dashboard.ui.period_filter import choosing_by
+from evenfoot.dashboard.ui.view import View
 
 WINDOWS = ("3", "6", "12")
 

@@ -16,13 +16,13 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.plan import COWS_A_DAY, plan
 from evenfoot.analytics.queries.selection import read_date
 from evenfoot.dashboard.charts.labels import small
-from evenfoot.dashboard.language import _, told, words
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_choice, day_line
-from evenfoot.dashboard.panel import Drawn, Panel, number_table
 from evenfoot.dashboard.report.calendar import KINDS, icalendar
 from evenfoot.dashboard.report.chute_list import chute_list
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel, number_table
+from evenfoot.dashboard.ui.view import View
 
 CHOICES = (10, 20, 30, 40, 50, 60, 80, 100)
 ONE_LINE = {"whiteSpace": "nowrap"}

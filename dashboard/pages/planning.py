@@ -23,12 +23,12 @@ from evenfoot.dashboard.charts.family import family as drawn_family
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.planning import planning
 from evenfoot.dashboard.charts.theme import between
-from evenfoot.dashboard.language import _, _n
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, _n
 from evenfoot.dashboard.pages.lesions import CLEARED, lesion_name
 from evenfoot.dashboard.pages.warning import lesion_choice
-from evenfoot.dashboard.panel import FITTING, Drawn, Panel, mark
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark
+from evenfoot.dashboard.ui.view import View
 
 HIGHEST_COST = 1e6
 """Of one case, in any currency. [common practice, no source]"""

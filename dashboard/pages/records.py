@@ -19,10 +19,10 @@ from evenfoot.dashboard.charts.describe_more import describe
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label
 from evenfoot.dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares, sentence_words
-from evenfoot.dashboard.language import _, told
-from evenfoot.dashboard.page import Page
-from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table, rests_on
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.i18n.translation import _, told
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.ui.view import View
 
 
 def of_check(ledger: Ledger, view: View, check: str) -> Answer:

@@ -13,11 +13,8 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.progress import stage
 from evenfoot.analytics.temporary_folders import scratch_folder
-from evenfoot.dashboard import progress
-from evenfoot.dashboard.accounts import current_viewer
-from evenfoot.dashboard.frame import mistake as mistake_line
-from evenfoot.dashboard.language import _, told
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages import report_links
 from evenfoot.dashboard.pages.report_form import form
 from evenfoot.dashboard.pages.worklist import day_asked
@@ -27,8 +24,11 @@ from evenfoot.dashboard.report.letterhead import checked_logo
 from evenfoot.dashboard.report.request import PAPERS, Request, Sender
 from evenfoot.dashboard.report.waiting import REPORTS
 from evenfoot.dashboard.report.writing import save
-from evenfoot.dashboard.taking_away import file_name
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui import progress
+from evenfoot.dashboard.ui.file_names import file_name
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.shell import mistake as mistake_line
+from evenfoot.dashboard.ui.view import View
 
 REMARK_LETTERS = 4000
 FIELDS = ("sections", "language", "units", "paper", "remarks", "trimmer", "address", "owner")

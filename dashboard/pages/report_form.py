@@ -7,10 +7,10 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import dcc, html
 
-from evenfoot.dashboard import progress
-from evenfoot.dashboard.accounts import current_viewer
-from evenfoot.dashboard.language import _, told, words
+from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.report.request import ALWAYS, NAMES, PAPERS, SECTIONS
+from evenfoot.dashboard.ui import progress
 
 
 def form() -> list[Any]:

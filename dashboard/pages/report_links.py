@@ -12,10 +12,10 @@ from flask import request
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.accounts import Store, current_viewer, links
-from evenfoot.dashboard.frame import mistake as mistake_line
-from evenfoot.dashboard.language import _, told, words
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.auth import Store, current_viewer, links
+from evenfoot.dashboard.i18n.translation import _, told, words
+from evenfoot.dashboard.ui.shell import mistake as mistake_line
+from evenfoot.dashboard.ui.view import View
 
 CHOICES = (7, 14, 30, 90)
 

@@ -14,16 +14,16 @@ from evenfoot.analytics.measures.lameness.signals import signals
 from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.measures.planning.plan import plan
 from evenfoot.analytics.measures.planning.worklist import worklist
-from evenfoot.dashboard.accounts import current_viewer
+from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import VERDICTS
 from evenfoot.dashboard.charts.verdicts import verdicts_of_farms
-from evenfoot.dashboard.language import _, words
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, words
 from evenfoot.dashboard.pages.warning import farm_by_farm, lameness_only
 from evenfoot.dashboard.pages.worklist import day_asked
-from evenfoot.dashboard.panel import Drawn, Panel
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel
+from evenfoot.dashboard.ui.view import View
 
 MOST_SENTENCES = 4
 """Farms told in a sentence; the table has all."""

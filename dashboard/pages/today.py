@@ -19,16 +19,16 @@ from evenfoot.dashboard.charts.describe_more import describe as describe_chart
 from evenfoot.dashboard.charts.foot import draw_feet
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import value_label
-from evenfoot.dashboard.language import _, _n, told, words
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.pages.dated_changes import with_changes
 from evenfoot.dashboard.pages.lesions import CLEARED
 from evenfoot.dashboard.pages.today_answers import NAMED_COWS, answers, biggest_lesion, choose_farm
 from evenfoot.dashboard.pages.warning import lameness_only, long_run
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked
-from evenfoot.dashboard.panel import Drawn, Panel, mark, number_table
-from evenfoot.dashboard.span import choosing_by
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table
+from evenfoot.dashboard.ui.period_filter import choosing_by
+from evenfoot.dashboard.ui.view import View
 
 FIRST_COWS = 10
 """Cows of the list on this page; the whole list is one link away."""
@@ -132,7 +132,7 @@ def _ask(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/today",
     title="Today",
-    question="",
+    question="How is this herd, and what needs doing today?",
     group="today",
     panels=(
         Panel("today-answers", "In short", answers, wide=True),

@@ -14,12 +14,12 @@ from evenfoot.analytics.measures.planning.worklist import needing_someone
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import VERDICTS, date_label
 from evenfoot.dashboard.charts.theme import capital
-from evenfoot.dashboard.language import _, _n, told, words
+from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.pages.change import impact_of, verdict_of
 from evenfoot.dashboard.pages.dated_changes import recorded
 from evenfoot.dashboard.pages.lesions import CLEARED
 from evenfoot.dashboard.pages.worklist import day_asked
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.view import View
 
 NAMED_COWS = 4
 """Cows named in the answer itself."""

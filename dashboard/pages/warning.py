@@ -26,13 +26,13 @@ from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.slope import slope
 from evenfoot.dashboard.charts.steps import steps
 from evenfoot.dashboard.charts.theme import percent
-from evenfoot.dashboard.language import _, _n, told
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages.dated_changes import with_changes
 from evenfoot.dashboard.pages.lesions import CLEARED, lesion_name
-from evenfoot.dashboard.panel import Drawn, Panel, mark
-from evenfoot.dashboard.span import choosing_by, span_of
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark
+from evenfoot.dashboard.ui.period_filter import choosing_by, span_of
+from evenfoot.dashboard.ui.view import View
 
 WATCHED = "DD"
 """Watched where no lesion is chosen: it is the one that spreads. [common practice, no source]"""

@@ -13,10 +13,10 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of, worklist
 from evenfoot.analytics.queries.selection import read_date
-from evenfoot.dashboard.language import _, told
-from evenfoot.dashboard.page import Page
-from evenfoot.dashboard.panel import Drawn, Panel
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.i18n.translation import _, told
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Drawn, Panel
+from evenfoot.dashboard.ui.view import View
 
 ABOUT = ("foot", "claw", "lesion", "action", "recheck_on", "also")
 """Where, what, what was done, when to look again."""

@@ -21,7 +21,7 @@ from evenfoot.analytics.ledger.schema import ROW_TABLES
 from evenfoot.dashboard.report.contents import collect
 from evenfoot.dashboard.report.request import Request, Sender
 from evenfoot.dashboard.report.writing import save
-from evenfoot.dashboard.taking_away import file_name
+from evenfoot.dashboard.ui.file_names import file_name
 
 STATE = ".evenfoot-reports.json"
 """Kept in the folder: which records each farm's newest report rests on."""

@@ -11,7 +11,7 @@ import pandas as pd
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.language import _, _n, told
+from evenfoot.dashboard.i18n.translation import _, _n, told
 
 LINE_OCTETS = 75
 """A line of an iCalendar file is folded beyond this many octets [pub: RFC 5545, section 3.1]"""

@@ -13,7 +13,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.due_reasons import place_words
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.language import _, _n, told, words
+from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.report.calendar import KINDS
 
 STYLE = """

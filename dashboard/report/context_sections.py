@@ -15,7 +15,7 @@ from evenfoot.analytics.measures.lesions.benchmark import FEW_FARMS
 from evenfoot.analytics.measures.lesions.change_impact import VERDICTS
 from evenfoot.analytics.measures.planning.visit_review import THIS
 from evenfoot.analytics.messages import Message, say
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.lesion_sections import share_cell
 from evenfoot.dashboard.report.markup import Cell, Section, bullets, paragraph, table

@@ -9,7 +9,7 @@ import pandas as pd
 from evenfoot.analytics.measures.planning.due_reasons import place_words
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.markup import Cell, Section, paragraph, table
 

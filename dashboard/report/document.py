@@ -8,7 +8,7 @@ from html import escape
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.context_sections import (
     basis_section,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_top
 
 WIDE, NARROW, EDGE = 130.0, 88.0, 11.0

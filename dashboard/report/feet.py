@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from evenfoot.dashboard.charts.claw import Key, dewclaws, label_spot, zone_polygons
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.picture import INK, MUTED, Picture, nice_top
 
 HALF = 60.0

@@ -13,7 +13,7 @@ from evenfoot.analytics.measures.lameness.monthly_chart import lately, sides
 from evenfoot.analytics.measures.lesions.change_impact import VERDICTS
 from evenfoot.analytics.measures.recording_changes import TEMPLATES as RECORDING_CHANGES
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.markup import Cell, Section, beside, bullets, figure, paragraph, table
 from evenfoot.dashboard.report.months import Line, months_picture

@@ -11,7 +11,7 @@ from evenfoot.analytics.measures.lesions.prevalence import UNPLACED
 from evenfoot.analytics.measures.planning.visit_review import LAST, THIS, YEAR_AGO
 from evenfoot.analytics.messages import N_, say
 from evenfoot.dashboard.charts.verdicts import verdict_sentences
-from evenfoot.dashboard.language import NO_BREAK, Words
+from evenfoot.dashboard.i18n.translation import NO_BREAK, Words
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.dots import Dot, axis_picture, key_picture, row_picture, scale_of
 from evenfoot.dashboard.report.feet import feet_picture

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.picture import FIRST, MUTED, RULE, SECOND, Picture, nice_top
 
 WIDTH = 520.0

@@ -13,7 +13,7 @@ from evenfoot.analytics.domain.visits import ACTIONS
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.labels import VERDICTS
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.cow_lists import reason_words
 from evenfoot.dashboard.report.herd_sections import HORN_ROWS

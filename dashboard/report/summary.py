@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from evenfoot.analytics.measures.planning.visit_review import THIS
 from evenfoot.dashboard.charts.verdicts import verdict_sentences
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.cow_lists import LISTS, by_reason
 from evenfoot.dashboard.report.herd_sections import signal_said

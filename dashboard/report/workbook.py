@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.columns import COLUMNS, DAY, MONTH, NUMBER, SHARE, TEXT, WHOLE
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.context_sections import basis_lines

@@ -23,7 +23,7 @@ from tests.ports import free_port
 expect.set_options(timeout=90_000)
 
 BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "microsoft-edge")
-COMMAND = (sys.executable, "-c", "from evenfoot.dashboard.cli import main; main()")
+COMMAND = (sys.executable, "-c", "from evenfoot.dashboard.cli.main import main; main()")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import Page, expect, sync_playwright
 
-from evenfoot.dashboard.demo import build
+from evenfoot.dashboard.cli.demo import build
 from tests.browser.conftest import FLAGS, find_browser, start_server
 
 PICTURES = Path(__file__).resolve().parents[2] / "docs" / "pictures"

@@ -14,7 +14,7 @@ from PIL import Image
 from playwright.sync_api import Browser
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.tables import print_table
+from evenfoot.dashboard.ui.tables import print_table
 from tests.browser.addresses import address
 from tests.browser.reading import Reader, returning, saved
 

@@ -19,9 +19,9 @@ from playwright.sync_api import Browser
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.dashboard.pages import PAGES
-from evenfoot.dashboard.panel import Drawn
-from evenfoot.dashboard.tables import printable
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn
+from evenfoot.dashboard.ui.tables import printable
+from evenfoot.dashboard.ui.view import View
 from tests.browser.addresses import DRILLED, EVERY_PAGE
 from tests.browser.barriers import OF_COLOUR, OF_WIDTH, barriers, paint
 from tests.browser.clicking import LINKS, MARKS, click, here

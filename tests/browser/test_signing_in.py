@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from evenfoot.dashboard.accounts import people
-from evenfoot.dashboard.accounts.store import Store
-from tests.accounts.people import PASSWORD
+from evenfoot.dashboard.auth import people
+from evenfoot.dashboard.auth.store import Store
+from tests.auth.people import PASSWORD
 from tests.browser.barriers import barriers
 from tests.browser.conftest import start_server
 from tests.effort import some

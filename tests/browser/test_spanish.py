@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, expect
 
 from evenfoot import sample_data
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.catalogue import catalogue
+from evenfoot.dashboard.i18n.catalogue import catalogue
 from evenfoot.dashboard.pages import PAGES
 from tests.browser.reading import Reader, returning
 from tests.effort import some

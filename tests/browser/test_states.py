@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Route, expect
 
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.progress import stage
-from evenfoot.dashboard import progress
+from evenfoot.dashboard.ui import progress
 from tests.browser.conftest import start_server
 from tests.browser.reading import Reader, returning
 

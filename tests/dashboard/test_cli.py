@@ -15,7 +15,7 @@ import pytest
 
 from evenfoot.analytics.ledger import open_ledger
 from evenfoot.analytics.measures.catalogue import MEASURES
-from evenfoot.dashboard import cli
+from evenfoot.dashboard.cli import main as cli
 from tests.ports import free_port
 
 SHEET = """visit_date,farm,visit_kind,herd_size,cow,foot,claw,zone,lesion,severity,locomotion_score,housing

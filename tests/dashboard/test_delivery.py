@@ -10,7 +10,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from evenfoot.analytics.ledger import open_ledger
-from evenfoot.dashboard.app import create_app
+from evenfoot.dashboard.web.app import create_app
 
 HERE = {"Host": "localhost:8050", "Accept-Encoding": "gzip"}
 

@@ -8,7 +8,7 @@ import pytest
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.dashboard.pages import lesions
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.view import View
 from tests.pages.test_pages import words_of
 
 

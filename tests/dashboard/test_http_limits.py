@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from waitress.server import create_server
 
-from evenfoot.dashboard import http_limits
-from evenfoot.dashboard.http_limits import STRANGERS_BODY, limit_connections
+from evenfoot.dashboard.web import http_limits
+from evenfoot.dashboard.web.http_limits import STRANGERS_BODY, limit_connections
 from tests.ports import free_port
 
 LARGE = 2 * STRANGERS_BODY

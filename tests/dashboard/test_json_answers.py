@@ -17,7 +17,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer, Basis
 from evenfoot.analytics.measures.catalogue import MEASURES, answer
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.tables import WHOLE, as_json, print_table, printable
+from evenfoot.dashboard.ui.tables import WHOLE, as_json, print_table, printable
 
 KEYS = ["measure", "by", "table", "basis", "cautions", "extra"]
 

@@ -7,11 +7,11 @@ import sys
 
 import pytest
 
-from evenfoot.dashboard import memory
+from evenfoot.dashboard.web import memory
 
 PROGRAM = r"""
 import ctypes, re, threading
-from evenfoot.dashboard.memory import give_back, keep_together
+from evenfoot.dashboard.web.memory import give_back, keep_together
 assert keep_together()
 libc = ctypes.CDLL("libc.so.6")
 libc.malloc.restype, libc.malloc.argtypes = ctypes.c_void_p, (ctypes.c_size_t,)

@@ -17,13 +17,13 @@ from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.measures.cache import forget
 from evenfoot.dashboard.pages import PANELS
-from evenfoot.dashboard.panel import Panel
-from evenfoot.dashboard.panel_callbacks import draw_panel
-from evenfoot.dashboard.panel_contents import certainty, filled
 from evenfoot.dashboard.report.contents import collect
 from evenfoot.dashboard.report.document import document
 from evenfoot.dashboard.report.request import Request
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Panel
+from evenfoot.dashboard.ui.panel_callbacks import draw_panel
+from evenfoot.dashboard.ui.panel_contents import certainty, filled
+from evenfoot.dashboard.ui.view import View
 from tests.effort import tries
 from tests.sheets import checked
 

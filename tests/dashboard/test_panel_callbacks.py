@@ -12,13 +12,13 @@ from dash import html
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets
-from evenfoot.dashboard.accounts.store import Store
-from evenfoot.dashboard.page import Page
+from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.pages import PAGES, lesions
-from evenfoot.dashboard.panel import Panel
-from evenfoot.dashboard.view import View
-from tests.accounts.asking import contents
-from tests.accounts.people import Clock, Office
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Panel
+from evenfoot.dashboard.ui.view import View
+from tests.auth.asking import contents
+from tests.auth.people import Clock, Office
 from tests.sheets import checked
 
 

@@ -11,11 +11,11 @@ from hypothesis import given
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.frame import chips
 from evenfoot.dashboard.pages import PANELS
-from evenfoot.dashboard.panel import Drawn
-from evenfoot.dashboard.span import choosing, days_of, following, mark_chosen, span_of
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn
+from evenfoot.dashboard.ui.period_filter import choosing, days_of, following, mark_chosen, span_of
+from evenfoot.dashboard.ui.shell import chips
+from evenfoot.dashboard.ui.view import View
 
 
 @given(st.dates(dt.date(1990, 1, 1), dt.date(2100, 12, 31)), st.sampled_from(["month", "quarter", "year"]))

@@ -19,14 +19,14 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.exports.folder import export_folder
 from evenfoot.analytics.measures.planning.plan import plan
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.pages import PANELS, report
 from evenfoot.dashboard.report.calendar import icalendar
 from evenfoot.dashboard.report.chute_list import chute_list
-from evenfoot.dashboard.tables import csv_text
-from evenfoot.dashboard.taking_away import file_name
-from tests.accounts.asking import ask, panel
-from tests.accounts.people import Clock, Office
+from evenfoot.dashboard.ui.file_names import file_name
+from evenfoot.dashboard.ui.tables import csv_text
+from tests.auth.asking import ask, panel
+from tests.auth.people import Clock, Office
 from tests.effort import some
 from tests.hostile import FARMS, TEXTS, hostile_ledger
 

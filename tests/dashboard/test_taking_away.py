@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from evenfoot.analytics.ledger import open_ledger
-from evenfoot.dashboard.cli import main
+from evenfoot.dashboard.cli.main import main
 from tests.report.made import herd
 
 

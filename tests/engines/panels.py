@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.accounts.store import Store
+from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.pages import PANELS
-from tests.accounts.asking import STAMPED, contents
-from tests.accounts.people import Clock, Office
+from tests.auth.asking import STAMPED, contents
+from tests.auth.people import Clock, Office
 from tests.engines.alike import DIGITS
 
 POINTED = re.compile(r"\d+\.\d{6,}(?:e-?\d+)?")

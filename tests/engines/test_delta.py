@@ -23,7 +23,7 @@ from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.schema import every_table
 from evenfoot.analytics.queries.counts import count
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.cli import app
+from evenfoot.dashboard.cli.main import app
 from tests.engines.servers import refuse_or_skip
 from tests.engines.tables import rows_of
 from tests.engines.test_counts import SELECTIONS, herd

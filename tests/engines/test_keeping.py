@@ -21,8 +21,8 @@ from evenfoot.analytics.ledger.integrity.repair import mend
 from evenfoot.analytics.ledger.integrity.verify import verify
 from evenfoot.analytics.ledger.limits import set_limit
 from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
-from evenfoot.dashboard.keeping import print_history
-from evenfoot.dashboard.taking_away import export
+from evenfoot.dashboard.cli.export import export
+from evenfoot.dashboard.cli.maintenance import print_history
 from tests.engines.conftest import Maker, new_database
 from tests.engines.tables import rows_of
 from tests.ledger.filled import fill

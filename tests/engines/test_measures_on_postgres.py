@@ -10,7 +10,7 @@ import pytest
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.catalogue import MEASURES, answer
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.demo import build
+from evenfoot.dashboard.cli.demo import build
 from tests.effort import some
 from tests.engines.alike import differences
 from tests.engines.conftest import new_database

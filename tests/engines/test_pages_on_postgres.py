@@ -15,9 +15,9 @@ from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.engines.postgres import PostgresEngine
 from evenfoot.analytics.ledger.transfer import move
 from evenfoot.dashboard.pages import PAGES, PANELS
-from tests.accounts.asking import ask, asked, settled
-from tests.accounts.people import Office
-from tests.accounts.two_farms import MINE, two_farms
+from tests.auth.asking import ask, asked, settled
+from tests.auth.people import Office
+from tests.auth.two_farms import MINE, two_farms
 from tests.effort import some
 from tests.engines.conftest import Maker
 from tests.engines.panels import drawn, office_of, shown_by, unlike
@@ -100,7 +100,7 @@ def test_what_another_program_imports_is_told_and_drawn(office: Office, tmp_path
     assert not stale(office, seen) and "901" not in before
     sheet = tmp_path / "sheet.csv"
     sheet.write_text(SHEET)
-    importing = "from evenfoot.dashboard.cli import main; main()"
+    importing = "from evenfoot.dashboard.cli.main import main; main()"
     command = [sys.executable, "-c", importing, "import", str(sheet), "--accept", "--ledger", office.ledger.address]
     done = subprocess.run(command, check=False, capture_output=True)
     assert done.returncode == 4, "all but the row that cannot be read is in"

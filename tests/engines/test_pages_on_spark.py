@@ -10,7 +10,7 @@ import pytest
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.transfer import move
 from evenfoot.dashboard.pages import PAGES, PANELS
-from tests.accounts.two_farms import two_farms
+from tests.auth.two_farms import two_farms
 from tests.engines.conftest import Maker
 from tests.engines.panels import office_of, shown_by, unlike
 

@@ -25,7 +25,7 @@ from tests.sheets import checked, ledger_of
 WRITER = """
 import sys
 from pathlib import Path
-from evenfoot.dashboard.importing import import_paths
+from evenfoot.dashboard.cli.import_sheets import import_paths
 address, *files = sys.argv[1:]
 print("ready", flush=True)
 sys.stdin.readline()

@@ -21,7 +21,7 @@ from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TA
 from evenfoot.analytics.measures.catalogue import MEASURES, answer
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.pages import PAGES, PANELS
-from tests.accounts.two_farms import MINE, two_farms
+from tests.auth.two_farms import MINE, two_farms
 from tests.engines.alike import differences
 from tests.engines.panels import FAILED, drawn, office_of
 from tests.engines.tables import assert_same_records

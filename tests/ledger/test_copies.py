@@ -17,7 +17,7 @@ from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.integrity.backup import back_up, restore
 from evenfoot.analytics.ledger.integrity.copies import Copy, copies_with
 from evenfoot.analytics.ledger.integrity.erase import erase_farm
-from evenfoot.dashboard import keeping
+from evenfoot.dashboard.cli import maintenance
 from tests.ledger.storing import make, unpack
 
 FARM = "Quillwort"
@@ -57,7 +57,7 @@ def test_a_ledger_of_somebody_else_is_told_of_and_left(ledger: Ledger, tmp_path:
     found = own(copies_with(ledger, FARM))
     assert found.pop("mine.duckdb") is True
     assert found and not any(found.values())
-    keeping.erase_farm(ledger.address, FARM, yes=True, delete_copies=True)
+    maintenance.erase_farm(ledger.address, FARM, yes=True, delete_copies=True)
     assert not (tmp_path / "mine.duckdb").exists()
     assert FARM in open_ledger(str(tmp_path / "office.duckdb")).farms()
     assert len(list((tmp_path / "backups").iterdir())) == 1
@@ -127,7 +127,7 @@ def test_copies_are_listed_and_nothing_goes_without_the_name(
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("builtins.input", said)
     with pytest.raises(UserError, match="Nothing was erased"):
-        keeping.erase_farm(ledger.address, FARM, yes=False, delete_copies=True)
+        maintenance.erase_farm(ledger.address, FARM, yes=False, delete_copies=True)
     assert mine.exists() and FARM in ledger.farms()
 
 
@@ -140,7 +140,7 @@ def test_a_copy_that_came_after_the_list_stays(
 
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("builtins.input", said)
-    keeping.erase_farm(ledger.address, FARM, yes=False, delete_copies=True)
+    maintenance.erase_farm(ledger.address, FARM, yes=False, delete_copies=True)
     [copy] = (tmp_path / "backups").iterdir()
     assert f"Not deleted: {copy}" in capsys.readouterr().out
 
@@ -157,7 +157,7 @@ def test_what_cannot_be_deleted_is_not_called_deleted(
         unlink(path, missing_ok)
 
     monkeypatch.setattr(Path, "unlink", refused)
-    keeping.erase_farm(ledger.address, FARM, yes=True, delete_copies=True)
+    maintenance.erase_farm(ledger.address, FARM, yes=True, delete_copies=True)
     out = capsys.readouterr().out
     assert f"Not deleted: {mine}" in out and "Deleted" not in out
 

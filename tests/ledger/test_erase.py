@@ -25,7 +25,7 @@ from evenfoot.analytics.ledger.integrity.verify import verify
 from evenfoot.analytics.ledger.limits import set_limit
 from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES
 from evenfoot.analytics.temporary_folders import scratch_folder
-from evenfoot.dashboard import keeping
+from evenfoot.dashboard.cli import maintenance
 from tests.ledger.storing import SHEETS, make
 from tests.ledger.test_repair import LEAVE_A_LOG, log
 
@@ -261,7 +261,7 @@ def test_what_a_killed_server_left_is_deleted_and_what_is_in_use_told_of(
     (tmp_path / ".evenfoot-new").mkdir()
     assert (left / "report.pdf").exists() and left.parent == place
     with scratch_folder() as mine:
-        keeping.erase_farm(ledger.address, SECRET, yes=True, delete_copies=False)
+        maintenance.erase_farm(ledger.address, SECRET, yes=True, delete_copies=False)
         assert mine.exists()
     out = capsys.readouterr().out
     assert not left.exists() and not old.exists() and not (tmp_path / ".evenfoot-old").exists()

@@ -20,10 +20,10 @@ from evenfoot.analytics.ledger.integrity.erase import erase_farm
 from evenfoot.analytics.ledger.integrity.farm_mentions import FarmMentions
 from evenfoot.analytics.ledger.integrity.verify import verify
 from evenfoot.analytics.ledger.limits import set_limit
-from evenfoot.dashboard import accounts_command
-from evenfoot.dashboard.accounts import people
-from evenfoot.dashboard.accounts.store import store_of
-from evenfoot.dashboard.tables import known_farms
+from evenfoot.dashboard.auth import people
+from evenfoot.dashboard.auth.store import store_of
+from evenfoot.dashboard.cli import accounts as accounts_command
+from evenfoot.dashboard.ui.tables import known_farms
 
 HEAD = "visit_date,farm,cow,foot,lesion\n"
 SPELLINGS = ("Racé Farm", "racé farm", "RACÉ  FARM", unicodedata.normalize("NFD", "Racé Farm"))

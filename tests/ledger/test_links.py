@@ -16,7 +16,7 @@ from evenfoot.analytics.ledger.history import note
 from evenfoot.analytics.ledger.imports.add import add_sheets
 from evenfoot.analytics.ledger.integrity.backup import back_up, restore
 from evenfoot.analytics.ledger.integrity.verify import verify
-from evenfoot.dashboard.accounts.store import store_of
+from evenfoot.dashboard.auth.store import store_of
 from tests.sheets import checked, ledger_of
 
 ROW = {"farm": "Ash", "visit_date": "2026-03-02"}

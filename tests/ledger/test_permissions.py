@@ -52,7 +52,7 @@ def test_ledgers_and_backups_are_for_their_owner_alone(tmp_path: Path, open_mask
 
 @pytest.mark.skipif(os.name == "nt", reason="has no such permissions")
 def test_all_that_a_command_writes_is_for_its_owner_alone(tmp_path: Path) -> None:
-    command = [sys.executable, "-c", "import os; os.umask(0o022); from evenfoot.dashboard.cli import main; main()"]
+    command = [sys.executable, "-c", "import os; os.umask(0o022); from evenfoot.dashboard.cli.main import main; main()"]
     sheet = tmp_path / "sheet.csv"
     rows = ("7,SU,LH", "8,none,")
     lines = [f"2026-01-05,Home Farm,whole-herd,{row}" for row in rows]

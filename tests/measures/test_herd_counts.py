@@ -20,7 +20,7 @@ from evenfoot.analytics.ledger.integrity.erase import erase_farm
 from evenfoot.analytics.ledger.integrity.verify import verify
 from evenfoot.analytics.measures.catalogue import answer
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.tables import as_json
+from evenfoot.dashboard.ui.tables import as_json
 from tests.sheets import checked, ledger_of
 
 SHEET = """date,farm,trimmer,herd size,cows trimmed,lesion,number of cases,counted,remarks

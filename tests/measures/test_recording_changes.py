@@ -15,7 +15,7 @@ from evenfoot.analytics.measures.lameness.locomotion import locomotion
 from evenfoot.analytics.measures.lameness.trend import trend
 from evenfoot.analytics.measures.recording_changes import recording_changes
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.herd_sections import signal_said
 from tests.measures.herds import herd, scoring, trim
 

@@ -14,7 +14,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts.verdicts import verdict_sentences, verdicts_of_farms
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from tests.effort import tries
 from tests.scale.worlds_summary import World, any_verdict, found_share, spread
 from tests.sheets import checked, ledger_of

@@ -9,8 +9,8 @@ import pytest
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.dashboard.charts.plain import Figure
 from evenfoot.dashboard.pages import PAGES, PANELS
-from evenfoot.dashboard.panel import Drawn
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn
+from evenfoot.dashboard.ui.view import View
 from tests.charts.checked import checked
 
 NOTHING_BEHIND = {

@@ -12,10 +12,10 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.measures.planning.worklist import everybody_due, worklist
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.language import told
+from evenfoot.dashboard.i18n.translation import told
 from evenfoot.dashboard.pages.cow_now import her_feet, next_due
-from evenfoot.dashboard.panel import Drawn
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn
+from evenfoot.dashboard.ui.view import View
 from tests.measures.herds import trim
 from tests.pages.test_pages import words_of
 from tests.sheets import checked, ledger_of

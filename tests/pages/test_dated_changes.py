@@ -11,14 +11,14 @@ import pytest
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.imports.add import undo_import
-from evenfoot.dashboard.accounts.store import Store, store_of
-from evenfoot.dashboard.accounts.viewer import Viewer
+from evenfoot.dashboard.auth.store import Store, store_of
+from evenfoot.dashboard.auth.viewer import Viewer
 from evenfoot.dashboard.charts.dated import mark_changes
 from evenfoot.dashboard.charts.plain import Figure
 from evenfoot.dashboard.pages import PANELS, dated_changes
 from evenfoot.dashboard.pages.dated_changes import form, recorded, write_down
-from evenfoot.dashboard.panel import Drawn
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn
+from evenfoot.dashboard.ui.view import View
 from tests.measures.herds import scoring, trim
 from tests.sheets import checked, ledger_of
 

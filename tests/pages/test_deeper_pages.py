@@ -13,11 +13,11 @@ from dash import html
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger, open_ledger
-from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.pages import change, farms, followup, planning, records, warning
-from evenfoot.dashboard.panel import Panel
-from evenfoot.dashboard.panel_contents import certainty, filled
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Panel
+from evenfoot.dashboard.ui.panel_contents import certainty, filled
+from evenfoot.dashboard.ui.view import View
 from tests.sheets import checked, ledger_of
 
 PAGES: tuple[Page, ...] = (

@@ -15,8 +15,8 @@ from evenfoot.dashboard.charts.foot import common_top, draw_feet
 from evenfoot.dashboard.charts.shades import round_count
 from evenfoot.dashboard.pages.feet import drawn_feet, feet_by
 from evenfoot.dashboard.pages.lesions import PAGE
-from evenfoot.dashboard.panel import Drawn
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn
+from evenfoot.dashboard.ui.view import View
 from tests.charts.answers import feet
 from tests.measures.herds import herd, trim
 

@@ -11,11 +11,11 @@ import pytest
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.page import Page
 from evenfoot.dashboard.pages import horn, plan, worklist
-from evenfoot.dashboard.panel import Panel
-from evenfoot.dashboard.panel_contents import certainty, filled
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.panel import Panel
+from evenfoot.dashboard.ui.panel_contents import certainty, filled
+from evenfoot.dashboard.ui.view import View
 from tests.sheets import checked, ledger_of
 
 PAGES: tuple[Page, ...] = (horn.PAGE, worklist.PAGE, plan.PAGE)

@@ -15,7 +15,7 @@ from evenfoot.analytics.intake.layouts.questions import Answers, Question, choic
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.imports.file_import import prepare_import, run_import
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard import demo
+from evenfoot.dashboard.cli import demo
 from evenfoot.dashboard.pages.imports_added import herd_address
 from evenfoot.dashboard.pages.imports_demo import demo_imports, take_out_demo
 from evenfoot.dashboard.pages.imports_mending import grid_rows, try_again

@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.frame import chips, navigation, trail
 from evenfoot.dashboard.pages import PAGES, PANELS
-from evenfoot.dashboard.panel_contents import certainty, filled
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel_contents import certainty, filled
+from evenfoot.dashboard.ui.shell import chips, navigation, trail
+from evenfoot.dashboard.ui.view import View
 
 CHOICES = {
     "one farm": "?farms=Nether+Ash",

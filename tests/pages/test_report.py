@@ -13,7 +13,7 @@ from PIL import Image
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.accounts.viewer import Viewer
+from evenfoot.dashboard.auth.viewer import Viewer
 from evenfoot.dashboard.pages import report, report_form
 from evenfoot.dashboard.report.browser import ENVIRONMENT
 from evenfoot.dashboard.report.request import SECTIONS

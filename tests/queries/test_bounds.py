@@ -15,8 +15,8 @@ from evenfoot.analytics.queries.bounds import LONGEST_ADDRESS, MOST_VALUES
 from evenfoot.analytics.queries.selection import Selection, read_date
 from evenfoot.analytics.query_timeout import TOO_LONG, allowance, interruptible
 from evenfoot.dashboard.pages.planning import prices
-from evenfoot.dashboard.span import following
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.period_filter import following
+from evenfoot.dashboard.ui.view import View
 
 
 @pytest.mark.parametrize(

@@ -15,10 +15,10 @@ import pytest
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
+from evenfoot.dashboard.cli.export import file_name
+from evenfoot.dashboard.cli.report import report_every
 from evenfoot.dashboard.report.all_farms import STATE, farms_with_news, records_of_farms, report_all
-from evenfoot.dashboard.report.asking import report_every
 from evenfoot.dashboard.report.request import Request
-from evenfoot.dashboard.taking_away import file_name
 from tests.sheets import checked, ledger_of
 
 TEMPLATE = Request("", sections=("summary",))
@@ -180,7 +180,7 @@ def test_a_terminal_that_cannot_show_a_name_ends_no_run(tmp_path: Path) -> None:
     ledger = ledger_of(tmp_path / "ledger.duckdb", checked("trims", rows))
     words = ["report", "--all-farms", "-d", f"{tmp_path}/ö", "--format", "html", "--sections", "summary"]
     done = subprocess.run(
-        [sys.executable, "-c", "from evenfoot.dashboard.cli import main; main()", *words, "--ledger", ledger.name],
+        [sys.executable, "-c", "from evenfoot.dashboard.cli.main import main; main()", *words, "--ledger", ledger.name],
         env={**os.environ, "PYTHONIOENCODING": "ascii"},
         capture_output=True,
         text=True,

@@ -10,8 +10,8 @@ import pytest
 from scipy.stats import binomtest
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.language import Words
-from evenfoot.dashboard.report.asking import mail_text
+from evenfoot.dashboard.cli.report import mail_text
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import collect
 from evenfoot.dashboard.report.document import document
 from evenfoot.dashboard.report.request import Request

@@ -14,8 +14,8 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.measures.planning.visit_review import THIS, visit_review
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard import language
-from evenfoot.dashboard.catalogue import catalogue
+from evenfoot.dashboard.i18n import translation as language
+from evenfoot.dashboard.i18n.catalogue import catalogue
 from evenfoot.dashboard.report.contents import Contents, collect
 from evenfoot.dashboard.report.document import document
 from evenfoot.dashboard.report.request import SECTIONS, Request, Sender

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.pages.farms import PAGE
-from evenfoot.dashboard.panel import Drawn, filled
 from evenfoot.dashboard.report.contents import collect
 from evenfoot.dashboard.report.context_sections import benchmark_section
 from evenfoot.dashboard.report.document import document
 from evenfoot.dashboard.report.request import SECTIONS, Request
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.panel import Drawn, filled
+from evenfoot.dashboard.ui.view import View
 from tests.measures.herds import herd, trim
 from tests.report.made import plain
 

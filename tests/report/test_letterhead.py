@@ -13,7 +13,7 @@ from PIL.PngImagePlugin import PngInfo
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake import check_file
-from evenfoot.dashboard.importing import import_paths
+from evenfoot.dashboard.cli.import_sheets import import_paths
 from evenfoot.dashboard.report.letterhead import LARGEST_LOGO, LOGO_SIZE, checked_logo, read_letterhead
 
 TOML = """

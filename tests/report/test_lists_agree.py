@@ -17,7 +17,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.plan import plan
 from evenfoot.analytics.measures.planning.worklist import worklist
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.language import NO_BREAK, Words, told
+from evenfoot.dashboard.i18n.translation import NO_BREAK, Words, told
 from evenfoot.dashboard.pages import herd, locomotion
 from evenfoot.dashboard.pages import worklist as list_page
 from evenfoot.dashboard.pages.cow import PAGE as COW_PAGE
@@ -27,7 +27,7 @@ from evenfoot.dashboard.report.contents import collect
 from evenfoot.dashboard.report.cow_lists import by_reason, cows_section
 from evenfoot.dashboard.report.request import Request
 from evenfoot.dashboard.report.sheets import sheets_of
-from evenfoot.dashboard.view import View
+from evenfoot.dashboard.ui.view import View
 from tests.sheets import checked, ledger_of
 
 URGENT = {
@@ -185,7 +185,7 @@ def test_nobody_in_need_is_said_in_words(tmp_path: Path) -> None:
 
 
 def test_the_demo_opens_at_its_own_day(monkeypatch: pytest.MonkeyPatch, demo_ledger: Ledger) -> None:
-    from evenfoot.dashboard.demo import stay_at_its_day
+    from evenfoot.dashboard.cli.demo import stay_at_its_day
 
     monkeypatch.delenv(SET_BY)
     stay_at_its_day()

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from evenfoot.analytics.errors import UserError
+from evenfoot.dashboard.cli.report import report_every
 from evenfoot.dashboard.report import mail
-from evenfoot.dashboard.report.asking import report_every
 from evenfoot.dashboard.report.mail import MailServer, checked_address, mail_server, message, send
 from tests.report.made import herd
 

@@ -101,7 +101,7 @@ def test_its_numbers_are_those_of_the_table_command(demo_ledger: Ledger, tmp_pat
 
 def _table(ledger: Ledger, measure: str, *options: str) -> pd.DataFrame:
     """A table of the command line, run as a user runs it."""
-    code = "from evenfoot.dashboard.cli import main; main()"
+    code = "from evenfoot.dashboard.cli.main import main; main()"
     command = [sys.executable, "-c", code, "table", measure, "--ledger", ledger.name, "--farm", FARM, *options]
     done = subprocess.run([*command, "--format", "csv"], capture_output=True, text=True, check=True)
     return pd.read_csv(io.StringIO(done.stdout))

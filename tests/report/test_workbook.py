@@ -14,7 +14,7 @@ import pytest
 from openpyxl.workbook import Workbook
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.language import Words
+from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.columns import COLUMNS
 from evenfoot.dashboard.report.contents import Contents, collect
 from evenfoot.dashboard.report.request import SECTIONS, Request

@@ -14,11 +14,11 @@ import tempfile
 import time
 from pathlib import Path
 
-from evenfoot.dashboard.demo import build
+from evenfoot.dashboard.cli.demo import build
 from tests.scale import imports, viewers, views
 from tests.scale.table import best, exponent, head, line, milliseconds
 
-COMMAND = [sys.executable, "-c", "from evenfoot.dashboard.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from evenfoot.dashboard.cli.main import main; main()"]
 SIZES = (10_000, 100_000, 1_000_000)
 FULL = (*SIZES, 10_000_000)
 """The largest takes some minutes and 5 GB of disk."""

@@ -20,7 +20,7 @@ from typing import Any
 
 from playwright.sync_api import Browser, sync_playwright
 
-from evenfoot.dashboard.demo import build
+from evenfoot.dashboard.cli.demo import build
 from evenfoot.dashboard.pages import PAGES
 from tests.browser.conftest import FLAGS, find_browser, start_server
 from tests.browser.reading import Reader

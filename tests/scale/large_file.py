@@ -90,7 +90,7 @@ def main() -> None:
         command = [
             sys.executable,
             "-c",
-            "from evenfoot.dashboard.cli import main; main()",
+            "from evenfoot.dashboard.cli.main import main; main()",
             "import",
             str(sheet),
             "--json",

@@ -23,10 +23,9 @@ from evenfoot.analytics.ledger import open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets
 from evenfoot.analytics.measures.cache import forget
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard import drawing
 from evenfoot.dashboard.pages import PAGES, PANELS
-from evenfoot.dashboard.view import OPTIONS
-from tests.accounts.asking import contents
+from evenfoot.dashboard.ui.view import OPTIONS
+from tests.auth.asking import contents
 from tests.engines.panels import FAILED, office_of
 from tests.torture.any_bytes import memory
 from tests.torture.forked import Tally, run, start
@@ -136,7 +135,6 @@ def asked(asks: list[tuple[str, str, str]], path: Path) -> Callable[[Callable[[A
         before = ""
         for number, (name, page, search) in enumerate(asks):
             if name != before:
-                drawing.forget()
                 forget()
             before = name
             errors.said.clear()

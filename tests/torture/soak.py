@@ -68,7 +68,7 @@ class Server:
         self.address = f"http://127.0.0.1:{port}"
         words = [
             "-c",
-            "from evenfoot.dashboard.cli import main; main()",
+            "from evenfoot.dashboard.cli.main import main; main()",
             "serve",
             "--ledger",
             str(ledger),
@@ -175,7 +175,7 @@ def main() -> int:
     parser.add_argument("--viewers", type=int, default=25)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    from evenfoot.dashboard.demo import build
+    from evenfoot.dashboard.cli.demo import build
 
     folder = Path(tempfile.mkdtemp(prefix="evenfoot-soak-"))
     ledger = build(str(folder / "ledger.duckdb"))

@@ -1,0 +1,1 @@
+"""The command: one module a command."""

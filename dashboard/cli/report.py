@@ -1,0 +1,151 @@
+"""``evenfoot report``: what was typed becomes reports on disk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.measures.lameness.summary import summary
+from evenfoot.analytics.queries.selection import Selection, read_date
+from evenfoot.dashboard.charts.verdicts import verdict_sentences
+from evenfoot.dashboard.i18n.translation import Words
+from evenfoot.dashboard.report.all_farms import report_all
+from evenfoot.dashboard.report.letterhead import read_letterhead
+from evenfoot.dashboard.report.mail import checked_address, mail_server, message, send
+from evenfoot.dashboard.report.request import SECTIONS, Request, Sender
+from evenfoot.dashboard.report.writing import check_ending, write_report
+from evenfoot.dashboard.ui.tables import known_farms, read_prices
+
+
+def mail_text(ledger: Ledger, farm: str, words: Words) -> str:
+    """What a mail says: that the report is attached, and the verdicts of the summary."""
+    attached = words("The newest report on the feet of the herd of {farm} is attached.", farm=farm)
+    verdicts = verdict_sentences(summary(ledger, Selection(farms=(farm,))).table, words)
+    return "\n\n".join([attached, *verdicts])
+
+
+def request_of(
+    farm: str,
+    *,
+    since: str | None = None,
+    until: str | None = None,
+    language: str = "en",
+    units: str = "mm",
+    paper: str = "A4",
+    sections: str | None = None,
+    cost: bool = False,
+    price: Sequence[str] = (),
+    currency: str | None = None,
+    remarks: Path | None = None,
+    letterhead: Path | None = None,
+    hemisphere: str = "north",
+) -> Request:
+    """The request that the options of the command describe.
+
+    Raises
+    ------
+    UserError
+        A date, section, price or file that cannot be used.
+    """
+    wanted = tuple(name for name in SECTIONS if name != "cost")
+    if sections:
+        wanted = tuple(part.strip() for part in sections.split(",") if part.strip())
+    if cost or price:
+        wanted = (*wanted, "cost")
+    trimmer, owners = read_letterhead(letterhead) if letterhead else (Sender(), {})
+    return Request(
+        farm=farm,
+        since=read_date(since, "--since") if since else None,
+        until=read_date(until, "--until") if until else None,
+        language=language,
+        units=UNIT_WORDS.get(units.casefold(), units),
+        paper=PAPER_WORDS.get(paper.casefold(), paper),
+        sections=wanted,
+        remarks=_remarks(remarks),
+        trimmer=trimmer,
+        owner=owners.get(farm, Sender()),
+        price=read_prices(price),
+        currency=currency or "",
+        hemisphere=hemisphere,
+    )
+
+
+UNIT_WORDS = {"metric": "mm", "millimetres": "mm", "us": "in", "inches": "in", "imperial": "in"}
+PAPER_WORDS = {"a4": "A4", "letter": "Letter", "us letter": "Letter"}
+
+
+def _remarks(path: Path | None) -> str:
+    if path is None:
+        return ""
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        raise UserError(
+            f"The remarks are to be in a text file in UTF-8, and {path} is none; write them there and give its name."
+        ) from None
+
+
+def report_one(address: str | None, farm: str, out: Path, **options: object) -> list[Path]:
+    """Write the report of one farm and give the files."""
+    check_ending(out)
+    ledger = open_ledger(address)
+    [name] = known_farms(ledger, [farm])
+    return write_report(ledger, request_of(name, **options), out)  # type: ignore[arg-type]
+
+
+def report_every(
+    address: str | None,
+    folder: Path,
+    *,
+    formats: str = "pdf",
+    since_last: bool = False,
+    mail_to: Sequence[str] = (),
+    dry_run: bool = False,
+    **options: Any,
+) -> None:
+    """Write, and mail where asked, the reports of all farms; say what came of each.
+
+    Raises
+    ------
+    UserError
+        At the end, when any report could not be made or sent.
+    """
+    ledger = open_ledger(address)
+    if not ledger.farms():
+        raise UserError(f"There are no records in {ledger.name} to report on; import a sheet first.")
+    people = [checked_address(one) for one in mail_to]
+    letterhead = options.get("letterhead")
+    owners = read_letterhead(letterhead)[1] if letterhead else {}
+    template = request_of("", **options)
+    server = mail_server() if people and not dry_run else None
+
+    def deliver(farm: str, files: Sequence[Path]) -> None:
+        assert server is not None
+        words = Words(template.language)
+        subject = words("Foot report, {farm}", farm=farm)
+        send(server, message(server.sender, people, subject, mail_text(ledger, farm, words), files))
+
+    outcomes = report_all(
+        ledger,
+        template,
+        folder,
+        formats=[part.strip() for part in formats.split(",") if part.strip()],
+        since_last=since_last,
+        owners=owners,
+        dry_run=dry_run,
+        deliver=deliver if server else None,
+    )
+    done = [outcome for outcome in outcomes if not outcome.trouble]
+    for outcome in done:
+        for path in outcome.files:
+            print(f"{'Would write' if dry_run else 'Wrote'} {path}")
+        if people:
+            print(f"{'Would mail' if dry_run else 'Mailed'} the report of {outcome.farm} to {', '.join(people)}")
+    if not outcomes:
+        print("No farm has new records since its last report.")
+    failed = [f"{outcome.farm}: {outcome.trouble}" for outcome in outcomes if outcome.trouble]
+    if failed:
+        raise UserError(f"{len(failed)} of {len(outcomes)} reports were not finished. {' '.join(failed)}")

@@ -1,0 +1,1 @@
+"""The shell around every page, panels, what is in the address, filters and links."""

@@ -1,0 +1,197 @@
+"""One chart on a page: title, figure, its numbers, how they were worked out, and the ways to take it along."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+from dash import html
+
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import Message, say
+from evenfoot.dashboard.charts import plain
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import column_label, value_label
+from evenfoot.dashboard.i18n.translation import _, _n, told
+from evenfoot.dashboard.ui.view import View
+
+NAMED = ("zone", "severity")
+"""Numbers that are shown as names."""
+
+SOURCE_LETTERS = 70
+"""A list of files longer than this is left to "How was this worked out"."""
+
+FIRST_ROWS = 25
+"""Rows of a table that are shown until a reader asks for all."""
+
+TABLE_ROWS = 1000
+"""Rows of a table that are shown at most; the CSV always has all."""
+
+LONG_WORDS = 28
+"""Letters beyond which a cell may be broken into lines."""
+
+
+COUNTING = say("Counting the records ...")
+FITTING = say("Fitting the model ...")
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A panel worked out.
+
+    ``rows_to`` gives for a row of the table the address that clicking its mark leads to, so that the
+    keyboard reaches what the mouse does. ``lead`` are components above the chart, such as sentences;
+    ``beside`` are further figures of the same answer, each with its description; ``below`` are components
+    under the chart. ``first_large`` puts the first figure on a line of its own, the others beside each other.
+    """
+
+    figure: plain.Figure | None
+    answer: Answer
+    describe: str
+    rows_to: Callable[[dict[str, Any]], str | None] | None = None
+    lead: list[Any] | None = None
+    beside: tuple[tuple[plain.Figure, str], ...] = ()
+    below: list[Any] | None = None
+    first_large: bool = False
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A place on a page that is filled on its own.
+
+    ``draw`` takes the ledger and the view and gives a :class:`Drawn`, or Dash components for panels without
+    a chart.
+    ``formula`` says in words how the figure is worked out. A panel ``over_time`` is the one on which a stretch of
+    time is chosen: it keeps the whole period and shows the stretch, while the others follow it. ``busy`` is said
+    when drawing takes more than a second. A ``form`` stands under the panel.
+    """
+
+    name: str
+    title: str
+    draw: Callable[[Ledger, View], Any]
+    formula: str = ""
+    wide: bool = False
+    over_time: bool = False
+    busy: Message | str = COUNTING
+    form: Callable[[View], list[Any]] | None = None
+
+
+def shells(panels: Sequence[Panel]) -> list[html.Section]:
+    """The empty panels that a page shows at once; a callback fills each."""
+    return [
+        html.Section(
+            [
+                html.H2(told(panel.title), id=f"title-{panel.name}"),
+                html.Div(
+                    html.Div(className="skeleton", **{"aria-hidden": "true"}),
+                    id={"type": "panel", "name": panel.name},
+                    className="panel-body",
+                    # Shown by the style sheet when drawing takes more than a second.
+                    **{"data-busy": told(panel.busy)},
+                ),
+            ],
+            className="panel wide" if panel.wide else "panel",
+            **{"aria-labelledby": f"title-{panel.name}"},
+        )
+        for panel in panels
+    ]
+
+
+def counted(answer: Answer) -> str:
+    """How much an answer rests on: "93 cows, 4 visits"."""
+    basis = answer.basis
+    if not basis.cows:
+        return _("no records")
+    parts = [_n("{n} farm", "{n} farms", basis.farms)] if basis.farms > 1 else []
+    return ", ".join([*parts, _n("{n} cow", "{n} cows", basis.cows), _n("{n} visit", "{n} visits", basis.visits)])
+
+
+def rests_on(answer: Answer) -> html.P:
+    """n, dates and records, under every title."""
+    basis = answer.basis
+    if not basis.cows:
+        return html.P(_("No records."), className="basis")
+    line = _("{counts}, {first} to {last}.", counts=counted(answer), first=basis.first, last=basis.last)
+    intervals = _("{level:.0%} intervals.", level=basis.level) if basis.method else ""
+    source = told(basis.sources[0]) if basis.sources and len(basis.sources[0]) <= SOURCE_LETTERS else ""
+    return html.P(" ".join(part for part in (line, intervals, source) if part), className="basis")
+
+
+def number_table(
+    table: pd.DataFrame,
+    rows_to: Callable[[dict[str, Any]], str | None] | None,
+    caption: str,
+    *,
+    view: View | None = None,
+) -> html.Div:
+    """A table with human headings; the first cell of a row links to where its mark leads.
+
+    A long table shows its first rows, and a link to the same page with all of them: *view* says which page.
+    """
+    whole = view is None or view.option("rows", "") == "all"
+    shown = table.head(TABLE_ROWS if whole else FIRST_ROWS)
+    numeric = [bool(pd.api.types.is_numeric_dtype(table[name])) and name not in NAMED for name in table.columns]
+    cells = [_cells(str(name), shown.iloc[:, place].tolist()) for place, name in enumerate(shown.columns)]
+    links = [rows_to(row) for row in records(shown)] if rows_to else [None] * len(shown)
+    body = [
+        html.Tr(
+            [
+                html.Td(
+                    html.A(words, href=link) if link and place == 0 else words,
+                    className="number" if numeric[place] else "words" if len(words) > LONG_WORDS else None,
+                )
+                for place, words in enumerate(row)
+            ]
+        )
+        for row, link in zip(zip(*cells, strict=True), links, strict=True)
+    ]
+    heads = [
+        html.Th(column_label(str(name)), scope="col", className="number" if numeric[place] else None)
+        for place, name in enumerate(table.columns)
+    ]
+    more = len(table) - len(shown)
+    return html.Div(
+        [
+            html.Div(
+                html.Table([html.Caption(caption, className="unseen"), html.Thead(html.Tr(heads)), html.Tbody(body)]),
+                className="scroll",
+                tabIndex=0,
+                role="region",
+                **{"aria-label": _("Numbers: {caption}", caption=caption)},
+            ),
+            _more(more, whole, view),
+        ]
+    )
+
+
+def _more(more: int, whole: bool, view: View | None) -> html.P | None:
+    """What is said under a table that does not show all of its rows."""
+    if more <= 0:
+        return None
+    if whole or view is None:
+        return html.P(_n("{n} more row is in the CSV.", "{n} more rows are in the CSV.", more), className="basis")
+    said = _n("Show {n} more row", "Show {n} more rows", more)
+    return html.P(html.A(said, href=view.changed(rows="all").href, className="take"))
+
+
+def _cells(column: str, values: list[Any]) -> list[str]:
+    """A column as people read it; most values of a long list stand in it many times."""
+    read: dict[tuple[type, Any], str] = {}
+    cells = []
+    for value in values:
+        try:
+            cell = read.get((type(value), value))
+            if cell is None:
+                cell = read[type(value), value] = value_label(column, value)
+        except TypeError:  # a list, which cannot be looked up
+            cell = value_label(column, value)
+        cells.append(cell)
+    return cells
+
+
+def mark(href: str) -> dict[str, str]:
+    """What a clickable mark carries."""
+    return {"to": href}

@@ -1,0 +1,1 @@
+"""The Dash app and its server."""
