@@ -263,13 +263,15 @@ def listed_by(rows: pd.DataFrame, key: list[str], column: str) -> pd.Series:
     pandas.Series
         *column*, by *key*; of dtype object.
     """
-    together: dict[Any, list[Message]] = {}
+    together: dict[Any, tuple[Message, ...]] = {}
     places = rows[key[0]] if len(key) == 1 else zip(*(rows[name] for name in key), strict=True)
     for place, said in zip(places, rows[column], strict=True):
-        together.setdefault(place, []).append(said)
+        together[place] = (*together.get(place, ()), said)
+    # A thousand lists stand for twenty thousand rows.
+    lists = {parts: listed(parts, ";") for parts in set(together.values())}
     ordered = sorted(together)
     index = pd.Index(ordered, name=key[0]) if len(key) == 1 else pd.MultiIndex.from_tuples(ordered, names=key)
-    return messages((listed(together[place], ";") for place in ordered), index).rename(column)
+    return messages((lists[together[place]] for place in ordered), index).rename(column)
 
 
 def place_words(row: Mapping[Any, Any]) -> str:
