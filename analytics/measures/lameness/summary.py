@@ -206,12 +206,15 @@ def _source(kind: str, looks: Columns, found: Columns, people: Columns, fixed: t
     # Who was looked at, visits x cows, and who had what, outcomes x visits x cows.
     seen = np.zeros((len(numbers), len(cows)), dtype=bool)
     seen[visit, cow] = True
-    kept = (found["kind"] == kind) & (found["scale"] == scale) & np.isin(found["visit"], numbers)
+    kept = (found["kind"] == kind) & (found["scale"] == scale)
+    kept &= np.isin(found["visit"], numbers) & np.isin(found["cow"], cows)
     found = {name: values[kept] for name, values in found.items()}
     outcomes = fixed or ("any", *sorted(set(found["what"]) - {"any"}))
     what = np.array([outcomes.index(name) for name in found["what"]], dtype=int)
     ill = np.zeros((len(outcomes), *seen.shape), dtype=bool)
     ill[what, np.searchsorted(numbers, found["visit"]), np.searchsorted(cows, found["cow"])] = True
+    # The first days of the oldest visit may lie too far back.
+    ill &= seen
     others = _SELECTIVE.get(kind) or _other_people(people, first[newest].min(), not same.all())
     looked, cases = seen.sum(axis=1).astype(float), ill.sum(axis=2).astype(float)
     source = _Source(kind, outcomes, first, last, newest, looked, cases, others, None)
