@@ -233,8 +233,8 @@ def _one_place(places: pd.DataFrame) -> pd.DataFrame:
         more=places["recheck_on"].notna() | places["action"].isin(["refer", "block", "wrap"]),
     )
     rows = rows.sort_values(
-        [*key, "sited", "more", "found_on", "foot", "claw", "lesion"],
-        ascending=[*[True] * len(key), False, False, False, True, True, True],
+        [*key, "sited", "more", "found_on", "foot", "claw", "lesion", "recheck_on", "action"],
+        ascending=[*[True] * len(key), False, False, False, True, True, True, True, True],
         kind="stable",
     )
     rows = rows.drop_duplicates([*key, "foot", "claw", "lesion"])
