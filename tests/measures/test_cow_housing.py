@@ -39,8 +39,8 @@ def places(tmp_path: Path) -> Places:
 
 
 def on_day(places: Places, cow: str, day: str) -> str:
-    codes = places.housed(pd.Series([f"Ash|{cow}"]))
-    return places.housings[codes[0, places.days.get_loc(day)]]
+    codes, row = places.housed(pd.Series([f"Ash|{cow}"]))
+    return places.housings[codes[row[0], places.days.get_loc(day)]]
 
 
 @pytest.mark.parametrize(

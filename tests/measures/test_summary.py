@@ -200,6 +200,22 @@ def test_farms_that_may_not_be_seen_are_not_there(demo_ledger: Ledger) -> None:
     pd.testing.assert_frame_equal(answer.table, alone.table)
 
 
+def test_days_too_far_back_leave_neither_looks_nor_cases(tmp_path: Path) -> None:
+    """The oldest visit began on a day that no longer counts: what its cows had then is nobody's now."""
+    ill = {"farm": "Ash", "visit_kind": "whole-herd", "foot": "LH", "claw": "lateral", "lesion": "SU"}
+    gone = [{**ill, "visit_date": "2022-12-17", "cow": cow} for cow in ("3", "gone")]
+    rest = [row for row in visit("2022-12-18", 50, 0) if row["cow"] != "3"]
+    answer = summary(of(tmp_path, gone, rest, visit(DAYS[-1], 50, 5)), Selection())
+    visits = answer.extra["visits"].set_index("what").loc["SU"]
+    assert visits[["cases", "at_risk"]].to_numpy().tolist() == [[0, 49], [5, 50]]
+
+
+def test_figures_stay_figures_beside_a_farm_without_visits_to_judge(tmp_path: Path) -> None:
+    calls = visit(DAYS[-1], 8, 4, kind="lame-cow", farm="Birch")
+    table = summary(of(tmp_path, *(visit(day, 60, 6) for day in DAYS), calls), Selection()).table
+    assert set(table["farm"]) == {"Ash"} and table["low"].dtype == "float64" and table["now_cases"].dtype == "int64"
+
+
 def test_the_demo_herd_that_goes_lame_is_called_and_no_other(demo_ledger: Ledger) -> None:
     table = summary(demo_ledger, Selection()).table
     called = table[table["verdict"].isin(["worse", "better"])]

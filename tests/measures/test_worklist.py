@@ -447,3 +447,15 @@ def test_demo_toes_found_later_lie_in_the_band_foretold(demo_ledger: Ledger) -> 
         inside += [row["expected_low"] <= length <= row["expected_high"] for length in then["toe_length_mm"]]
     assert len(inside) >= 30
     assert sum(inside) / len(inside) > 0.88, f"{sum(inside)} of {len(inside)}"
+
+
+@pytest.mark.parametrize("turn", [1, -1])
+def test_of_two_records_of_one_place_the_one_with_a_day_to_look_again_is_told(tmp_path: Path, turn: int) -> None:
+    found = {"lesion": "WL", "foot": "LF", "claw": "medial"}
+    last = [
+        trim("1", 30, **found, zone=1, action="block"),
+        trim("1", 30, **found, zone=2, action="trim", recheck_on=day(5)),
+    ]
+    made = ledger_of(tmp_path / "w.duckdb", checked("trims", [trim("1", 200, **found), *last[::turn]]))
+    reasons = everybody_due(made, Selection(), TODAY).reasons.set_index("kind")
+    assert reasons.loc["repeat", ["action", "recheck_on"]].tolist() == ["trim", pd.Timestamp(day(5))]

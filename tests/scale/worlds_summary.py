@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from evenfoot.analytics.measures.lameness.summary import judge_farm
+from evenfoot.analytics.measures.lameness.summary import judge_farms
 from evenfoot.analytics.queries.herd_visits import HerdVisits, number_visits
 
 LESIONS = {
@@ -96,7 +96,7 @@ def simulate(rng: np.random.Generator, world: World, base: dict[str, float], eff
 def verdicts(rng: np.random.Generator, world: World, effect: dict[str, float], *, monthly: bool = False) -> pd.Series:
     """The verdicts of one simulated farm by outcome; *monthly* adds scorings every month beside the trims."""
     scored = simulate(rng, World(**{**world.__dict__, "visits_a_year": 12}) if monthly else world, GAIT, effect)
-    table, _ = judge_farm("A", scored, simulate(rng, world, LESIONS, effect))
+    table, _ = judge_farms(["A"], scored, simulate(rng, world, LESIONS, effect))
     return table.set_index("what")["verdict"]
 
 
@@ -113,12 +113,14 @@ def found_share(worlds: list[World], what: str, ratio: float, farms: int, seed: 
     effect = {what: float(np.log(ratio))}
     if what == "lame":
         called = [
-            judge_farm("A", simulate(rng, worlds[i % len(worlds)], GAIT, effect), None)[0].set_index("what")["verdict"]
+            judge_farms(["A"], simulate(rng, worlds[i % len(worlds)], GAIT, effect), None)[0].set_index("what")[
+                "verdict"
+            ]
             for i in range(farms)
         ]
     else:
         called = [
-            judge_farm("A", None, simulate(rng, worlds[i % len(worlds)], LESIONS, effect))[0].set_index("what")[
+            judge_farms(["A"], None, simulate(rng, worlds[i % len(worlds)], LESIONS, effect))[0].set_index("what")[
                 "verdict"
             ]
             for i in range(farms)

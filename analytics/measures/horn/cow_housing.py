@@ -41,6 +41,7 @@ class Places:
     housings: tuple[str, ...]
     _row_of: dict[str, int]
     _now: Codes
+    _way_of: Codes
     _pens: Codes
     _by_pen: Codes
 
@@ -56,40 +57,50 @@ class Places:
         named = herd["housing"].fillna(NOT_RECORDED).astype(str)
         housings = tuple(sorted({*named, *periods["housing"].dropna().astype(str)}))
         now = named.map({name: code for code, name in enumerate(housings)}).to_numpy(dtype=np.int64)
-        pens, pen_names = _pens(herd, moves, cows, row_of, days)
-        return cls(days, today, housings, row_of, now, pens, _by_pen(pen_names, periods, housings, days, today))
+        way_of, pens, pen_names = _pens(herd, moves, row_of, days)
+        return cls(days, today, housings, row_of, now, way_of, pens, _by_pen(pen_names, periods, housings, days, today))
 
-    def housed(self, cows: pd.Series) -> Codes:
-        """Codes into ``housings``, shape (cows, days), of cows named ``farm|cow``."""
-        rows = np.array([self._row_of[cow] for cow in cows], dtype=np.int64)
-        known = self._by_pen[self._pens[rows], np.arange(len(self.days))[None, :]]
-        return np.where(known >= 0, known, self._now[rows][:, None])
+    def housed(self, cows: pd.Series) -> tuple[Codes, Codes]:
+        """How cows named ``farm|cow`` were housed: what differs, as codes into ``housings`` of shape (rows, days), and
+        the row of each cow. Cows that stood alike share a row: 8,000 that never moved need 40 rows, one a herd.
+        """
+        cow = np.array([self._row_of[name] for name in cows], dtype=np.int64)
+        alike, row = np.unique(self._way_of[cow] * len(self.housings) + self._now[cow], return_inverse=True)
+        way, now = np.divmod(alike, len(self.housings))
+        known = self._by_pen[self._pens[way], np.arange(len(self.days))[None, :]]
+        return np.where(known >= 0, known, now[:, None]), row
 
 
 def _pens(
-    herd: pd.DataFrame, moves: pd.DataFrame, cows: pd.Series, row_of: dict[str, int], days: pd.DatetimeIndex
-) -> tuple[Codes, list[tuple[str, str]]]:
-    """Which group of which farm each cow was in on each day, as codes."""
+    herd: pd.DataFrame, moves: pd.DataFrame, row_of: dict[str, int], days: pd.DatetimeIndex
+) -> tuple[Codes, Codes, list[tuple[str, str]]]:
+    """The way each cow went; which group each way led through on each day, as codes; and what these mean.
+
+    First stand the ways of cows that never moved, one a group, then those of the others, one a cow.
+    """
     moved = moves.assign(row=(moves["farm"] + "|" + moves["cow"]).map(row_of))
     moved = moved[moved["row"].notna()]
     own = list(zip(herd["farm"], herd["group"].fillna(""), strict=True))
     gone = list(zip(moved["farm"], moved["group"].fillna(""), strict=True))
     names = sorted({*own, *gone})
     code_of = {name: code for code, name in enumerate(names)}
-    code = np.tile(np.array([[code_of[pen]] for pen in own], dtype=np.int32).reshape(-1, 1), (1, len(days)))
-    start = np.zeros((len(cows), len(days)), dtype=np.int32)
-    if len(moved):
-        rows = moved["row"].to_numpy(dtype=np.int64)
-        place = np.clip((moved["moved_on"] - days[0]).dt.days.to_numpy(), 0, len(days) - 1)
-        # The days before her first move: she is taken to have been where that move found her or where it put her.
-        first = moved.drop_duplicates("row")
-        code[first["row"].to_numpy(dtype=np.int64), 0] = [
-            code_of[pen] for pen in zip(first["farm"], first["group"].fillna(""), strict=True)
-        ]
-        code[rows, place] = [code_of[pen] for pen in gone]
-        start[rows, place] = place
+    way_of = np.array([code_of[pen] for pen in own], dtype=np.int64)
+    stayed = np.tile(np.arange(len(names))[:, None], (1, len(days)))
+    if moved.empty:
+        return way_of, stayed, names
+    movers, rows = np.unique(moved["row"].to_numpy(dtype=np.int64), return_inverse=True)
+    code = np.zeros((len(movers), len(days)), dtype=np.int64)
+    start = np.zeros((len(movers), len(days)), dtype=np.int32)
+    place = np.clip((moved["moved_on"] - days[0]).dt.days.to_numpy(), 0, len(days) - 1)
+    pens = np.array([code_of[pen] for pen in gone], dtype=np.int64)
+    # The days before her first move: she is taken to have been where that move found her or where it put her.
+    first = ~moved.duplicated("row").to_numpy()
+    code[rows[first], 0] = pens[first]
+    code[rows, place] = pens
+    start[rows, place] = place
     start = np.maximum.accumulate(start, axis=1)
-    return code[np.arange(len(cows))[:, None], start].astype(np.int64), names
+    way_of[movers] = len(names) + np.arange(len(movers))
+    return way_of, np.concatenate([stayed, code[np.arange(len(movers))[:, None], start]]), names
 
 
 def _by_pen(

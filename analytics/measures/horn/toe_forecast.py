@@ -176,14 +176,17 @@ def _carried_on(part: pd.DataFrame, places: Places, pace: Pace, z: float) -> pd.
     table = np.array(
         [[[pace.rate(h, season[month], claw) for month in range(1, 13)] for claw in claws] for h in places.housings]
     )
+    housed, row = places.housed(part["farm"] + "|" + part["cow"])
+    # Claws that grew alike share what had grown by each day: often a handful stand for thousands.
     claw = part["claw_for_rate"].map({name: i for i, name in enumerate(claws)}).to_numpy(dtype=int)
-    housed = places.housed(part["farm"] + "|" + part["cow"])
-    daily = table[housed, claw[:, None], days.month.to_numpy()[None, :] - 1] / DAYS_A_MONTH
-    run = np.concatenate([np.zeros((len(part), 1)), np.cumsum(daily, axis=1)[:, :-1]], axis=1)
+    alike, kind = np.unique(row * len(claws) + claw, return_inverse=True)
+    row, claw = np.divmod(alike, len(claws))
+    daily = table[housed[row], claw[:, None], days.month.to_numpy()[None, :] - 1] / DAYS_A_MONTH
+    run = np.concatenate([np.zeros((len(alike), 1)), np.cumsum(daily, axis=1)[:, :-1]], axis=1)
 
-    begun = run[np.arange(len(part)), (part["left_on"] - days[0]).dt.days.to_numpy()]
-    now = run[:, (today - days[0]).days] - begun
-    apart = z * pace.sd_rate / (daily.mean(axis=1) * DAYS_A_MONTH)
+    begun = run[kind, (part["left_on"] - days[0]).dt.days.to_numpy()]
+    now = run[kind, (today - days[0]).days] - begun
+    apart = z * pace.sd_rate / (daily.mean(axis=1)[kind] * DAYS_A_MONTH)
     slip = z * np.hypot(part["sd_left"].to_numpy(dtype=float), pace.sd)
     left = part["left_mm"].to_numpy(dtype=float)
     room = part["limit_mm"].to_numpy(dtype=float) - left
@@ -191,7 +194,9 @@ def _carried_on(part: pd.DataFrame, places: Places, pace: Pace, z: float) -> pd.
 
     def day(grown: Array) -> pd.Index:
         reached = begun + np.maximum(grown, 0.0) - 1e-9
-        place = (run < reached[:, None]).sum(axis=1)
+        place = np.empty(len(part), dtype=int)
+        for number, grows in enumerate(run):
+            place[kind == number] = np.searchsorted(grows, reached[kind == number])
         found: pd.Index = days[np.minimum(place, len(days) - 1)].where(place < len(days))
         return found
 

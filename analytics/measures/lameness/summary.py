@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +19,7 @@ from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.queries.herd_visits import HerdVisits, scoring_visits, trim_visits
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.analytics.stats.newest_period import Comparison, Expectation, compare, cow_variance_factors, expect
+from evenfoot.analytics.stats.newest_period import Comparison, Expectation, Herd, compare, cow_variance_factors, expect
 
 PERIOD_DAYS = 75
 """Visits so shortly before the newest are judged together with it: three of a herd seen monthly, one of a herd seen
@@ -107,11 +109,9 @@ def summary(ledger: Ledger, selection: Selection, *, level: float = 0.95) -> Ans
     names = [name for name in ledger.farms(selection.allowed) if not selection.farms or name in selection.farms]
     for start in range(0, len(names), FARMS_AT_ONCE):
         part = asked.with_(farms=tuple(names[start : start + FARMS_AT_ONCE]))
-        scored, trimmed = _by_farm(scoring_visits(ledger, part)), _by_farm(trim_visits(ledger, part))
-        for farm in part.farms:
-            table, visits = judge_farm(farm, scored.get(farm), trimmed.get(farm))
-            rows.append(table)
-            history.append(visits)
+        table, visits = judge_farms(part.farms, scoring_visits(ledger, part), trim_visits(ledger, part))
+        rows.append(table)
+        history.append(visits)
     table = pd.concat(rows, ignore_index=True) if rows else pd.DataFrame(columns=list(COLUMNS))
     if selection.lesions:
         table = table[table["what"].isin(selection.lesions)].reset_index(drop=True)
@@ -141,75 +141,96 @@ _NOTE: Message = say(
 _VISIT_COLUMNS = ("farm", "what", "date", "cases", "at_risk")
 
 
+Days = npt.NDArray[np.datetime64]
+Counts = npt.NDArray[np.float64]
+
+
 @dataclass(frozen=True)
 class _Source:
     """The comparable visits of one farm: trims, or scorings.
 
-    ``visits`` has a row a visit: first, last, newest (whether it belongs to the newest period). ``seen`` (visits x
-    cows) says who was looked at, ``ill`` (outcomes x visits x cows) who had what.
+    Visits have a first and a last day, and are of the newest period or not. ``looked`` are cows looked at, an entry a
+    visit; ``cases`` cows with each outcome (rows) at each visit (columns). ``expectation`` is missing where there are
+    too few.
     """
 
     kind: str
-    visits: pd.DataFrame
-    seen: npt.NDArray[np.bool_]
-    ill: npt.NDArray[np.bool_]
     outcomes: tuple[str, ...]
+    first: Days
+    last: Days
+    newest: npt.NDArray[np.bool_]
+    looked: Counts
+    cases: Counts
     others: Message | None
-    other_months: Message | None
-
-    @property
-    def newest(self) -> npt.NDArray[np.bool_]:
-        return np.asarray(self.visits["newest"], dtype=bool)
-
-    @property
-    def looked(self) -> npt.NDArray[np.float64]:
-        """Cows looked at, one entry a visit."""
-        return np.asarray(self.seen.sum(axis=1), dtype=np.float64)
-
-    @property
-    def cases(self) -> npt.NDArray[np.float64]:
-        """Cows with each outcome (rows) at each visit (columns)."""
-        return np.asarray(self.ill.sum(axis=2), dtype=np.float64)
+    expectation: Expectation | None
 
 
-def _by_farm(visits: HerdVisits) -> dict[str, HerdVisits]:
-    none = visits.cases.iloc[:0], visits.people.iloc[:0]
-    cases = {str(farm): rows for farm, rows in visits.cases.groupby("farm")}
-    people = {str(farm): rows for farm, rows in visits.people.groupby("farm")}
-    return {
-        str(farm): HerdVisits(rows, cases.get(str(farm), none[0]), people.get(str(farm), none[1]))
-        for farm, rows in visits.looks.groupby("farm")
-    }
+Columns = dict[str, npt.NDArray[Any]]
 
 
-def _comparable(all_visits: HerdVisits, fixed: tuple[str, ...]) -> _Source | None:
-    """The visits of the best kind there is, on the newest scale, of the last years.
+def _sources(farms: Sequence[str], visits: HerdVisits | None, fixed: tuple[str, ...]) -> dict[str, _Source]:
+    """Of each farm the visits of the best kind there is, on the newest scale, of the last years.
 
     The outcomes are *fixed*; where there are none, any lesion and every lesion found.
     """
-    looks = all_visits.looks
-    kind = next((kind for kind in KINDS if (looks["kind"] == kind).any()), None)
-    if kind is None:
-        return None
-    looks = looks[looks["kind"] == kind]
-    scale = str(looks["scale"].to_numpy()[looks["visit_date"].to_numpy().argmax()])
-    other_scale = bool((looks["scale"] != scale).any())
-    looks = looks[looks["scale"] == scale]
-    newest = looks["visit_date"].max()
-    looks = looks[looks["visit_date"] > newest - pd.Timedelta(days=PERIOD_DAYS + HISTORY_YEARS * YEAR_DAYS)]
-    found = all_visits.cases
-    found = found[(found["kind"] == kind) & (found["scale"] == scale) & found["visit"].isin(looks["visit"])]
-    visits = looks.groupby("visit").agg(first=("visit_date", "min"), last=("visit_date", "max"))
-    visits["newest"] = visits["last"] > newest - pd.Timedelta(days=PERIOD_DAYS)
+    if visits is None:
+        return {}
+    looks, found = visits.looks, visits.cases
+    cow = pd.factorize(pd.concat([looks["cow"], found["cow"]]))[0]
+    looked = _by_farm(farms, looks.assign(cow=cow[: len(looks)]))
+    cases = _by_farm(farms, found.assign(cow=cow[len(looks) :]))
+    people = _by_farm(farms, visits.people)
+    best = {farm: next((kind for kind in KINDS if (looked[farm]["kind"] == kind).any()), None) for farm in farms}
+    return {farm: _source(kind, looked[farm], cases[farm], people[farm], fixed) for farm, kind in best.items() if kind}
+
+
+def _by_farm(farms: Sequence[str], rows: pd.DataFrame) -> dict[str, Columns]:
+    columns = {str(name): rows[name].to_numpy() for name in rows}
+    places, none = rows.groupby("farm").indices, np.array([], dtype=int)
+    return {farm: {name: values[places.get(farm, none)] for name, values in columns.items()} for farm in farms}
+
+
+def _source(kind: str, looks: Columns, found: Columns, people: Columns, fixed: tuple[str, ...]) -> _Source:
+    of_kind = looks["kind"] == kind
+    looks = {name: values[of_kind] for name, values in looks.items()}
+    newest_look = looks["visit_date"].argmax()
+    today, scale = looks["visit_date"][newest_look], looks["scale"][newest_look]
+    same = looks["scale"] == scale
+    recent = same & (looks["visit_date"] > _before(today, PERIOD_DAYS + HISTORY_YEARS * YEAR_DAYS))
+    dates = looks["visit_date"][recent]
+    # Looks come in the order of their visits.
+    numbers, begins, visit = np.unique(looks["visit"][recent], return_index=True, return_inverse=True)
+    first, last = np.minimum.reduceat(dates, begins), np.maximum.reduceat(dates, begins)
+    newest = last > _before(today, PERIOD_DAYS)
+    cows, cow = np.unique(looks["cow"][recent], return_inverse=True)
+    # Who was looked at, visits x cows, and who had what, outcomes x visits x cows.
+    seen = np.zeros((len(numbers), len(cows)), dtype=bool)
+    seen[visit, cow] = True
+    kept = (found["kind"] == kind) & (found["scale"] == scale)
+    kept &= np.isin(found["visit"], numbers) & np.isin(found["cow"], cows)
+    found = {name: values[kept] for name, values in found.items()}
     outcomes = fixed or ("any", *sorted(set(found["what"]) - {"any"}))
-    cows = pd.Index(looks["cow"].unique())
-    seen = np.zeros((len(visits), len(cows)), dtype=bool)
-    seen[visits.index.get_indexer(pd.Index(looks["visit"])), cows.get_indexer(pd.Index(looks["cow"]))] = True
+    what = np.array([outcomes.index(name) for name in found["what"]], dtype=int)
     ill = np.zeros((len(outcomes), *seen.shape), dtype=bool)
-    what = pd.Index(outcomes).get_indexer(pd.Index(found["what"]))
-    ill[what, visits.index.get_indexer(pd.Index(found["visit"])), cows.get_indexer(pd.Index(found["cow"]))] = True
-    unlike = _SELECTIVE.get(kind) or _other_people(all_visits.people, visits, other_scale)
-    return _Source(kind, visits, seen, ill, outcomes, unlike, _other_months(visits))
+    ill[what, np.searchsorted(numbers, found["visit"]), np.searchsorted(cows, found["cow"])] = True
+    # The first days of the oldest visit may lie too far back.
+    ill &= seen
+    others = _SELECTIVE.get(kind) or _other_people(people, first[newest].min(), not same.all())
+    looked, cases = seen.sum(axis=1).astype(float), ill.sum(axis=2).astype(float)
+    source = _Source(kind, outcomes, first, last, newest, looked, cases, others, None)
+    if not _enough(source):
+        return source
+    years = _days(last - np.datetime64("2000-01-01")) / YEAR_DAYS
+    change, earlier = cow_variance_factors(ill, seen, years * YEAR_DAYS, newest)
+    return dataclasses.replace(source, expectation=expect(cases, looked, years, newest, change, earlier))
+
+
+def _before(day: np.datetime64, days: float) -> np.datetime64:
+    return day - pd.Timedelta(days=days).to_timedelta64()
+
+
+def _days(times: npt.NDArray[np.timedelta64]) -> Counts:
+    return times.astype("timedelta64[D]").astype(float)
 
 
 _SELECTIVE: dict[str, Message] = {
@@ -219,11 +240,10 @@ _SELECTIVE: dict[str, Message] = {
 """What is said of visits that may not stand for the herd."""
 
 
-def _other_people(people: pd.DataFrame, visits: pd.DataFrame, other_scale: bool) -> Message | None:
+def _other_people(people: Columns, begin: np.datetime64, other_scale: bool) -> Message | None:
     """What else changed between the periods: who looked, or the scale."""
-    begin = visits.loc[visits["newest"], "first"].min()
-    now = set(people.loc[people["visit_date"] >= begin, "who"])
-    before = set(people.loc[people["visit_date"] < begin, "who"])
+    lately = people["visit_date"] >= begin
+    now, before = set(people["who"][lately]), set(people["who"][~lately])
     if now and before and not now & before:
         return say("Somebody else looked at the earlier visits, which alone can move the figure.")
     if other_scale:
@@ -231,57 +251,60 @@ def _other_people(people: pd.DataFrame, visits: pd.DataFrame, other_scale: bool)
     return None
 
 
-def _other_months(visits: pd.DataFrame) -> Message | None:
+def _other_months(source: _Source) -> Message | None:
     """Whether the newest visit falls into months in which the herd was not seen in any earlier year."""
-    days = (visits["last"].max() - visits.loc[~visits["newest"], "last"]).dt.days.to_numpy(dtype=float)
+    days = _days(source.last.max() - source.last[~source.newest])
     off = np.abs(days - YEAR_DAYS * np.maximum(np.round(days / YEAR_DAYS), 1))
     if not len(days) or (off <= SEASON_DAYS).any():
         return None
     return say("No earlier visit fell in these months of the year, and lesions have a season.")
 
 
-def judge_farm(farm: str, scored: HerdVisits | None, trimmed: HerdVisits | None) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Give the verdicts of one farm.
+def judge_farms(
+    farms: Sequence[str], scored: HerdVisits | None, trimmed: HerdVisits | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Give the verdicts of farms, each by itself.
 
     Parameters
     ----------
-    farm : str
+    farms : sequence of str
     scored, trimmed : HerdVisits, optional
-        Its locomotion scorings and its trims.
+        Their locomotion scorings and their trims.
 
     Returns
     -------
     table : pandas.DataFrame
-        ``COLUMNS``, one row an outcome.
+        ``COLUMNS``, one row a farm and outcome.
     visits : pandas.DataFrame
-        farm, what, date, cases, at_risk, one row an outcome and visit.
+        farm, what, date, cases, at_risk, one row a farm, outcome and visit.
     """
-    found = [
-        _comparable(each, fixed) for each, fixed in ((scored, ("lame", "severe")), (trimmed, ())) if each is not None
-    ]
-    sources = [source for source in found if source is not None]
-    ready = [place for place, source in enumerate(sources) if _enough(source)]
-    expectations = [_expectation(sources[place]) for place in ready]
-    importance = [np.where(np.array(sources[place].outcomes) == "lame", LAME_COUNTS, 1.0) for place in ready]
-    compared: list[Comparison | None] = [None] * len(sources)
-    for place, comparison in zip(ready, compare(expectations, importance), strict=True):
-        compared[place] = comparison
-    tables, visits = [], []
-    for source, found_here in zip(sources, compared, strict=True):
-        tables.append(_rows(farm, source, found_here))
-        visits.append(
-            pd.DataFrame(
-                {
-                    "farm": farm,
-                    "what": np.repeat(source.outcomes, len(source.visits)),
-                    "date": np.tile(source.visits["last"].to_numpy(), len(source.outcomes)),
-                    "cases": source.cases.ravel().astype("int64"),
-                    "at_risk": np.tile(source.looked.astype("int64"), len(source.outcomes)),
-                }
+    both = _sources(farms, scored, ("lame", "severe")), _sources(farms, trimmed, ())
+    found = {farm: [each[farm] for each in both if farm in each] for farm in farms}
+    herds: list[Herd] = []
+    for sources in found.values():
+        ready = [source for source in sources if source.expectation is not None]
+        importance = [np.where(np.array(source.outcomes) == "lame", LAME_COUNTS, 1.0) for source in ready]
+        herds.append(([source.expectation for source in ready if source.expectation], importance))
+    rows, visits = [], []
+    for (farm, sources), compared in zip(found.items(), compare(herds), strict=True):
+        left = iter(compared)
+        for source in sources:
+            rows += _rows(farm, source, next(left) if source.expectation else None)
+            visits.append(
+                pd.DataFrame(
+                    {
+                        "farm": farm,
+                        "what": np.repeat(source.outcomes, len(source.last)),
+                        "date": np.tile(source.last, len(source.outcomes)),
+                        "cases": source.cases.ravel().astype("int64"),
+                        "at_risk": np.tile(source.looked.astype("int64"), len(source.outcomes)),
+                    }
+                )
             )
-        )
-    empty = pd.DataFrame(columns=list(COLUMNS)), pd.DataFrame(columns=list(_VISIT_COLUMNS))
-    return (pd.concat(tables, ignore_index=True), pd.concat(visits, ignore_index=True)) if tables else empty
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    reasons = pd.Series([row["reason"] for row in rows], dtype=object)
+    history = pd.concat(visits, ignore_index=True) if visits else pd.DataFrame(columns=list(_VISIT_COLUMNS))
+    return table.assign(reason=reasons), history
 
 
 def _enough(source: _Source) -> bool:
@@ -298,52 +321,43 @@ def _only_lame(source: _Source) -> bool:
     return bool(lame >= ONLY_LAME * source.looked.sum())
 
 
-def _expectation(source: _Source) -> Expectation:
-    newest = source.newest
-    years = (source.visits["last"] - pd.Timestamp("2000-01-01")).dt.days.to_numpy(dtype=float) / YEAR_DAYS
-    days = years * YEAR_DAYS
-    change, earlier = cow_variance_factors(source.ill, source.seen, days, newest)
-    return expect(source.cases, source.looked, years, newest, change, earlier)
-
-
-def _rows(farm: str, source: _Source, compared: Comparison | None) -> pd.DataFrame:
-    visits, counts, at_risk, newest = source.visits, source.cases, source.looked, source.newest
-    days = (visits["last"].iloc[-1] - visits["last"]).dt.days.to_numpy()
-    begin = int(days[newest].max())
+def _rows(farm: str, source: _Source, compared: Comparison | None) -> list[dict[str, Any]]:
+    """A row an outcome, as ``COLUMNS`` has them."""
+    counts, at_risk, newest = source.cases, source.looked, source.newest
+    days = _days(source.last[-1] - source.last)
+    begin = days[newest].max()
     nan = np.full(len(source.outcomes), math.nan)
-    table = pd.DataFrame(
-        {
-            "farm": farm,
-            "what": list(source.outcomes),
-            "now_cases": counts[:, -1].astype("int64"),
-            "now_at_risk": int(at_risk[-1]),
-            "now": counts[:, -1] / at_risk[-1],
-            "before": _share(counts, at_risk, ~newest & (days <= begin + YEAR_DAYS)),
-            "last_year": _share(counts, at_risk, ~newest & (np.abs(days - YEAR_DAYS) <= SEASON_DAYS)),
-            "recent": nan if compared is None else compared.expected + compared.difference,
-            "expected": nan if compared is None else compared.expected,
-            "difference": nan if compared is None else compared.difference,
-            "low": nan if compared is None else compared.low,
-            "high": nan if compared is None else compared.high,
-            "kind": source.kind,
-            "first": visits["first"].iloc[-1],
-            "last": visits["last"].iloc[-1],
-            "visits": int(newest.sum()),
-            "looks": int(at_risk[newest].sum()),
-            "detectable": nan if compared is None else compared.detectable,
-        }
-    )
-    verdict = _verdicts(compared, len(table))
-    rows = [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
-    reasons = [_reason(row, word, source) for row, word in zip(rows, verdict, strict=True)]
-    return table.assign(verdict=verdict, reason=pd.Series(reasons, dtype=object))[list(COLUMNS)]
+    columns = {
+        "what": source.outcomes,
+        "now_cases": counts[:, -1].astype(int).tolist(),
+        "now": (counts[:, -1] / at_risk[-1]).tolist(),
+        "before": _share(counts, at_risk, ~newest & (days <= begin + YEAR_DAYS)),
+        "last_year": _share(counts, at_risk, ~newest & (np.abs(days - YEAR_DAYS) <= SEASON_DAYS)),
+        "recent": (nan if compared is None else compared.expected + compared.difference).tolist(),
+        **{
+            name: (nan if compared is None else getattr(compared, name)).tolist()
+            for name in ("expected", "difference", "low", "high", "detectable")
+        },
+        "verdict": _verdicts(compared, len(source.outcomes)),
+    }
+    of_all = {
+        "farm": farm,
+        "now_at_risk": int(at_risk[-1]),
+        "kind": source.kind,
+        "first": pd.Timestamp(source.first[-1]),
+        "last": pd.Timestamp(source.last[-1]),
+        "visits": int(newest.sum()),
+        "looks": int(at_risk[newest].sum()),
+    }
+    rows: list[dict[str, Any]] = [
+        of_all | dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)
+    ]
+    return [row | {"reason": _reason(row, row["verdict"], source)} for row in rows]
 
 
-def _share(
-    counts: npt.NDArray[np.float64], at_risk: npt.NDArray[np.float64], which: npt.NDArray[np.bool_]
-) -> npt.NDArray[np.float64]:
+def _share(counts: Counts, at_risk: Counts, which: npt.NDArray[np.bool_]) -> list[float]:
     looked = at_risk[which].sum()
-    return np.asarray(counts[:, which].sum(axis=1) / looked) if looked else np.full(len(counts), math.nan)
+    return [float(n) / looked if looked else math.nan for n in counts[:, which].sum(axis=1)]
 
 
 def _verdicts(compared: Comparison | None, outcomes: int) -> list[str]:
@@ -375,7 +389,7 @@ def _reason(row: dict[str, Any], verdict: str, source: _Source) -> Message:
     besides = (
         None
         if _only_lame(source)
-        else source.others or (source.other_months if verdict in ("worse", "better") else None)
+        else source.others or (_other_months(source) if verdict in ("worse", "better") else None)
     )
     return say("{first} {second}", first=said, second=besides) if besides else said
 

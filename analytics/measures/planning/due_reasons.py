@@ -233,8 +233,8 @@ def _one_place(places: pd.DataFrame) -> pd.DataFrame:
         more=places["recheck_on"].notna() | places["action"].isin(["refer", "block", "wrap"]),
     )
     rows = rows.sort_values(
-        [*key, "sited", "more", "found_on", "foot", "claw", "lesion"],
-        ascending=[*[True] * len(key), False, False, False, True, True, True],
+        [*key, "sited", "more", "found_on", "foot", "claw", "lesion", "recheck_on", "action"],
+        ascending=[*[True] * len(key), False, False, False, True, True, True, True, True],
         kind="stable",
     )
     rows = rows.drop_duplicates([*key, "foot", "claw", "lesion"])
@@ -263,13 +263,15 @@ def listed_by(rows: pd.DataFrame, key: list[str], column: str) -> pd.Series:
     pandas.Series
         *column*, by *key*; of dtype object.
     """
-    together = {place: listed(list(said), ";") for place, said in rows.groupby(key, sort=True)[column]}
-    index = (
-        pd.MultiIndex.from_tuples(list(together), names=key)
-        if len(key) > 1
-        else pd.Index([place for (place,) in together], name=key[0])
-    )
-    return messages(together.values(), index).rename(column)
+    together: dict[Any, tuple[Message, ...]] = {}
+    places = rows[key[0]] if len(key) == 1 else zip(*(rows[name] for name in key), strict=True)
+    for place, said in zip(places, rows[column], strict=True):
+        together[place] = (*together.get(place, ()), said)
+    # A thousand lists stand for twenty thousand rows.
+    lists = {parts: listed(parts, ";") for parts in set(together.values())}
+    ordered = sorted(together)
+    index = pd.Index(ordered, name=key[0]) if len(key) == 1 else pd.MultiIndex.from_tuples(ordered, names=key)
+    return messages((lists[together[place]] for place in ordered), index).rename(column)
 
 
 def place_words(row: Mapping[Any, Any]) -> str:
@@ -471,11 +473,15 @@ def _words(kind: str, rows: pd.DataFrame) -> list[str]:
         names = [LESIONS[code].name if code in LESIONS else "lesion" for code in rows["repeat_lesion"]]
         values["lesion"] = [name[:1].upper() + name[1:] for name in names]
     weeks = {"weeks": BLOCK_WEEKS[1]} if kind == "forgotten-block" else {}
-    return [say(said, **dict(zip(values, each, strict=True)), **weeks) for each in zip(*values.values(), strict=True)]
+    # Cows of one visit day share their sentence.
+    rows_said = list(zip(*values.values(), strict=True))
+    sentences = {each: say(said, **dict(zip(values, each, strict=True)), **weeks) for each in set(rows_said)}
+    return [sentences[each] for each in rows_said]
 
 
 def _days_said(days: pd.Series) -> list[dt.date | Message]:
-    return [_day(day) for day in days]
+    later = say("later")
+    return [later if pd.isna(day) else day for day in pd.to_datetime(days).dt.date]
 
 
 def _day(value: Any) -> dt.date | Message:

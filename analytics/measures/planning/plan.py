@@ -27,7 +27,7 @@ from evenfoot.analytics.measures.planning.worklist import (
     records_of,
 )
 from evenfoot.analytics.messages import Message, say
-from evenfoot.analytics.queries.cow_status import PLACE, visit_days
+from evenfoot.analytics.queries.cow_status import COW, PLACE, visit_days
 from evenfoot.analytics.queries.selection import Selection
 
 COWS_A_DAY = 50
@@ -215,37 +215,48 @@ def _numbers(table: pd.DataFrame, recorded: pd.DataFrame) -> list[int]:
     return out
 
 
+Asked = tuple[dt.date, str, str]
+"""The day a cow comes due, her number, and why."""
+
+
 def _fill(calendar: Calendar, due: Due, horizon: dt.date) -> None:
     """Whole-herd visits first, as they take the most room; then cows that come due; then those that cannot wait."""
+    cows = due.herd["farm"].value_counts()
+    farms = sorted(cows.index)
+    routine: dict[str, list[Asked]] = {farm: [] for farm in farms}
+    soon: dict[str, list[Asked]] = {farm: [] for farm in farms}
     reasons = due.reasons[due.reasons["due_on"] <= pd.Timestamp(horizon)]
-    routine = reasons[reasons["kind"].isin(ROUTINE)]
-    soon = reasons[reasons["kind"].isin(list(SOON))]
-    farms = sorted(due.herd["farm"].unique())
+    for farm, cow, kind, day in zip(
+        reasons["farm"], reasons["cow"], reasons["kind"], reasons["due_on"].dt.date, strict=True
+    ):
+        if kind in ROUTINE:
+            routine[farm].append((day, cow, kind))
+        elif kind in SOON:
+            soon[farm].append((day, cow, kind))
     whole: dict[str, list[Visit]] = {}
     targets = []
+    herds = _herds_in_order(due)
     for farm in farms:
-        herd = due.herd[due.herd["farm"] == farm]
-        first = routine[routine["farm"] == farm].groupby("cow")["due_on"].min()
-        if len(first) >= WHOLE_HERD_SHARE * len(herd) and len(first):
-            middle = first.sort_values().iloc[(len(first) - 1) // 2]
-            targets.append((middle.date(), farm, _herd_order(herd, due.reasons[due.reasons["farm"] == farm])))
+        first = _first_days(routine[farm])
+        if len(first) >= WHOLE_HERD_SHARE * cows[farm] and first:
+            middle = sorted(first.values())[(len(first) - 1) // 2]
+            targets.append((middle, farm, herds[farm]))
     done_soon = {farm for target, farm, _ in targets if target <= calendar.first + WITHIN_A_WEEK}
-    urgent = soon[soon["kind"].map(SOON) <= AT_ONCE]
-    urgent = urgent[urgent["due_on"] <= pd.Timestamp(calendar.first)]
     for farm in (name for name in farms if name not in done_soon):
-        _put_soon(calendar, urgent[urgent["farm"] == farm], farm)
-    for target, farm, cows in sorted(targets):
-        whole[farm] = calendar.put(target, farm, "whole-herd", cows)
+        urgent = [each for each in soon[farm] if SOON[each[2]] <= AT_ONCE and each[0] <= calendar.first]
+        _put_soon(calendar, urgent, farm)
+    for target, farm, herd in sorted(targets):
+        whole[farm] = calendar.put(target, farm, "whole-herd", herd)
     for farm in farms:
-        for target, cows in batches(
-            _not_seen(_between(routine[routine["farm"] == farm], whole.get(farm, [])), calendar, farm),
+        for target, batch in batches(
+            _not_seen(_between(routine[farm], whole.get(farm, [])), calendar, farm),
             ROUTINE_SLACK,
             ROUTINE_EARLY,
             calendar.first,
         ):
-            calendar.put(target, farm, "due", cows)
+            calendar.put(target, farm, "due", batch)
     for farm in farms:
-        _put_soon(calendar, soon[soon["farm"] == farm], farm)
+        _put_soon(calendar, soon[farm], farm)
     calendar.visits = list(_without_those_brought(calendar.visits))
 
 
@@ -267,24 +278,34 @@ def _without_those_brought(visits: list[Visit]) -> Iterator[Visit]:
             yield Visit(visit.day, visit.farm, visit.kind, cows)
 
 
-def _herd_order(herd: pd.DataFrame, reasons: pd.DataFrame) -> tuple[str, ...]:
-    """A herd as it is brought: those that cannot wait, then group by group, each as the list has them."""
-    waits = ~herd["cow"].isin(reasons.loc[reasons["kind"].isin(URGENT), "cow"])
-    place = herd["cow"].map(reasons.drop_duplicates("cow").set_index("cow")["place"])
-    order = herd.assign(waits=waits, pen=herd["group"].fillna("").where(waits, ""), place=place)
-    return tuple(order.sort_values(["waits", "pen", "place"], kind="stable")["cow"])
+def _herds_in_order(due: Due) -> dict[str, tuple[str, ...]]:
+    """Each herd as it is brought: those that cannot wait, then group by group, each as the list has them."""
+    first = due.reasons.drop_duplicates(COW)[[*COW, "place"]]
+    urgent = due.reasons.loc[due.reasons["kind"].isin(URGENT), COW].drop_duplicates().assign(urgent=True)
+    order = due.herd[[*COW, "group"]].merge(first, on=COW, how="left").merge(urgent, on=COW, how="left")
+    waits = order["urgent"].isna()
+    order = order.assign(waits=waits, pen=order["group"].fillna("").where(waits, ""))
+    order = order.sort_values(["farm", "waits", "pen", "place"], kind="stable")
+    return {str(farm): tuple(cows) for farm, cows in order.groupby("farm")["cow"]}
 
 
-def _between(routine: pd.DataFrame, whole: list[Visit]) -> list[tuple[dt.date, str]]:
+def _first_days(asked: list[Asked]) -> dict[str, dt.date]:
+    """The first day on which each cow comes due."""
+    return {cow: day for day, cow, _ in sorted(asked, reverse=True)}
+
+
+def _between(routine: list[Asked], whole: list[Visit]) -> list[tuple[dt.date, str]]:
     """Cows whose due day lies clear of the whole-herd visit, each with the first such day."""
     if whole:
-        begins = pd.Timestamp(whole[0].day) - pd.Timedelta(days=BEFORE_WHOLE_HERD)
-        ends = pd.Timestamp(whole[-1].day) + pd.Timedelta(days=AFTER_WHOLE_HERD)
+        begins = whole[0].day - dt.timedelta(days=BEFORE_WHOLE_HERD)
+        ends = whole[-1].day + dt.timedelta(days=AFTER_WHOLE_HERD)
         # Only what her days in milk bring round comes due again after a trim; toes start anew.
-        again = routine["kind"].isin(["early", "dry-off"]) & (routine["due_on"] > ends)
-        routine = routine[(routine["due_on"] < begins) | again]
-    first = routine.groupby("cow")["due_on"].min()
-    return [(day.date(), str(cow)) for cow, day in first.items()]
+        routine = [
+            (day, cow, kind)
+            for day, cow, kind in routine
+            if day < begins or (day > ends and kind in ("early", "dry-off"))
+        ]
+    return [(day, cow) for cow, day in _first_days(routine).items()]
 
 
 def _not_seen(due: list[tuple[dt.date, str]], calendar: Calendar, farm: str) -> list[tuple[dt.date, str]]:
@@ -299,21 +320,22 @@ def _not_seen(due: list[tuple[dt.date, str]], calendar: Calendar, farm: str) -> 
     ]
 
 
-def _put_soon(calendar: Calendar, soon: pd.DataFrame, farm: str) -> None:
+def _put_soon(calendar: Calendar, soon: list[Asked], farm: str) -> None:
     """Cows that cannot wait: at a visit to the farm that falls in their days, else on days of their own."""
     left: list[tuple[dt.date, int, str]] = []
-    rows = soon.assign(slack=soon["kind"].map(SOON)).sort_values(["due_on", "slack", "cow"]).drop_duplicates("cow")
-    for row in rows.to_dict("records"):
-        day, latest = row["due_on"].date(), row["due_on"].date() + dt.timedelta(days=int(row["slack"]))
-        here = [v for v in calendar.visits if v.farm == farm and day <= v.day <= max(latest, calendar.first)]
+    firsts = {cow: (day, slack) for day, slack, cow in sorted(((d, SOON[k], c) for d, c, k in soon), reverse=True)}
+    for cow, (day, slack) in sorted(firsts.items(), key=lambda one: (*one[1], one[0])):
+        latest = day + dt.timedelta(days=slack)
+        visits = [v for v in calendar.visits if v.farm == farm]
+        here = [v for v in visits if day <= v.day <= max(latest, calendar.first)]
         # A day of rechecks sees her for all that is due by then, however late a full calendar has made it.
-        hers = [v for v in calendar.visits if v.farm == farm and row["cow"] in v.cows]
+        hers = [v for v in visits if cow in v.cows]
         held = any((v.kind == "recheck" and v.day >= day) or v in here for v in hers)
         early, late = day - dt.timedelta(days=RECHECK_EARLY), max(latest, calendar.first + WITHIN_A_WEEK)
         held = held or any(v.kind == "whole-herd" and early <= v.day <= late for v in hers)
-        if held or any(calendar.join(visit, row["cow"]) for visit in here):
+        if held or any(calendar.join(visit, cow) for visit in here):
             continue
-        left.append((day, int(row["slack"]), str(row["cow"])))
+        left.append((day, slack, cow))
     for slack in sorted({each[1] for each in left}):
         part = [(day, cow) for day, own, cow in left if own == slack]
         for target, cows in batches(part, slack, 0, calendar.first):

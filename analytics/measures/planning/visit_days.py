@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -70,6 +71,8 @@ class Calendar:
     cows_a_day: int
     working: WorkingDays = WorkingDays()
     visits: list[Visit] = field(default_factory=list)
+    _cows: dict[dt.date, dict[str, int]] = field(default_factory=lambda: defaultdict(dict))
+    """Day -> farm -> cows so far."""
 
     def put(self, target: dt.date, farm: str, kind: str, cows: tuple[str, ...]) -> list[Visit]:
         """Put a visit on the working day nearest to *target* that has room, over several days when it is large.
@@ -81,7 +84,8 @@ class Calendar:
         for part in evenly(cows, self.cows_a_day):
             day = self._room(day, farm, len(part), later=bool(made))
             made.append(Visit(day, farm, kind, part))
-            self.visits.append(made[-1])
+            self._cows[day][farm] = len(part)
+        self.visits += made
         return made
 
     def join(self, visit: Visit, cow: str) -> bool:
@@ -90,18 +94,17 @@ class Calendar:
             return cow in visit.cows
         place = self.visits.index(visit)
         self.visits[place] = Visit(visit.day, visit.farm, visit.kind, (*visit.cows, cow))
+        self._cows[visit.day][visit.farm] += 1
         return True
 
     def load(self, day: dt.date) -> int:
         """Cows on a day so far."""
-        return sum(len(visit.cows) for visit in self.visits if visit.day == day)
+        return sum(self._cows[day].values())
 
     def _room(self, target: dt.date, farm: str, cows: int, later: bool) -> dt.date:
         for day in _around(target, self.first, self.working, later):
-            there = [visit for visit in self.visits if visit.day == day]
-            farms = {visit.farm for visit in there} | {farm}
-            taken = any(visit.farm == farm for visit in there)
-            if not taken and len(farms) <= FARMS_A_DAY and self.load(day) + cows <= self.cows_a_day:
+            there = self._cows[day]
+            if farm not in there and len(there) < FARMS_A_DAY and self.load(day) + cows <= self.cows_a_day:
                 return day
         raise AssertionError("there is always a later day")
 

@@ -15,7 +15,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.limits import horn_limits
 from evenfoot.analytics.measures.answer import Answer, Basis, messages
 from evenfoot.analytics.measures.basis import basis_of
-from evenfoot.analytics.measures.cache import memoize
+from evenfoot.analytics.measures.cache import memoize, remembered, store_of
 from evenfoot.analytics.measures.farm_sample import refuse_many_farms
 from evenfoot.analytics.measures.horn.toe_forecast import COLUMNS as TOE
 from evenfoot.analytics.measures.horn.toe_forecast import Pace, pace_of, toes_carried_on
@@ -301,13 +301,24 @@ def everybody_due(
 ) -> Due:
     """Every reason why a cow in the herd should be seen, however far ahead; what every list and the plan rest on.
 
-    *urgent* leaves out the reasons that can wait for the round, for which alone toes are carried on.
+    *urgent* leaves out the reasons that can wait for the round, for which alone toes are carried on. What is given is
+    kept for who asks next, so nobody may change it.
 
     Raises
     ------
     UserError
         The selection holds very many farms.
     """
+    key = (selection, on, level, limits, urgent)
+    return remembered(_kept, ledger, key, lambda: _everybody_due(ledger, selection, on, level, limits, urgent))
+
+
+_kept = store_of(Due)
+
+
+def _everybody_due(
+    ledger: Ledger, selection: Selection, on: dt.date, level: float, limits: HornLimits | None, urgent: bool
+) -> Due:
     refuse_many_farms(ledger, selection)
     limits = limits or horn_limits(ledger)
     known = known_on(ledger, selection, on)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, cast
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from evenfoot.analytics.domain.visits import REST_SOUND
@@ -118,6 +119,8 @@ def _row(check: str, who: Any, n: float, share: float, told: Message, **more: An
     return row | {"check": check, "trimmer": who, "n": int(n), "share": share, "told": told} | more
 
 
+Counts = npt.NDArray[np.float64]
+
 _FILLED = N_("{who}, {when}: {field} filled in for {share} of {n} {what}.")
 
 
@@ -128,33 +131,26 @@ def _completeness(cow_days: pd.DataFrame, lesions: pd.DataFrame) -> list[dict[st
         (lesions, (*OF_LESION, "dd_stage"), say("lesions")),
     )
     for frame, fields, what in groups:
+        counts = [name for name in frame if name not in ("who", "month")]
+        months = frame.astype({"who": "str"} | dict.fromkeys(counts, "float64"))
+        months = months.assign(month=pd.to_datetime(frame["month"])).sort_values(["who", "month"])
+        both = pd.concat([months.groupby("who", as_index=False)[counts].sum(), months], ignore_index=True)
+        begins = list(both["month"])
+        times = [say("whole period") if pd.isna(month) else period_label("month", month) for month in begins]
         for name in fields:
             whole = f"{name}_n" if f"{name}_n" in frame else "n"
-            part = pd.DataFrame(
-                {
-                    "who": frame["who"].astype("str"),
-                    "month": pd.to_datetime(frame["month"]),
-                    "n": frame[whole].astype("float64"),
-                    "filled": frame[name].astype("float64"),
-                }
-            )
-            period = part.groupby("who")[["n", "filled"]].sum().reset_index()
-            both = pd.concat([period, part.sort_values(["who", "month"])], ignore_index=True)
-            for row in both.to_dict("records"):
-                if not row["n"]:
+            for who, month, when, n, filled in zip(both["who"], begins, times, both[whole], both[name], strict=True):
+                if not n:
                     continue
-                share = row["filled"] / row["n"]
-                when = say("whole period") if pd.isna(row["month"]) else period_label("month", row["month"])
-                told = say(
-                    _FILLED, who=row["who"], when=when, field=name, share=f"{share:.0%}", n=int(row["n"]), what=what
-                )
-                out.append(_row("completeness", row["who"], row["n"], share, told, month=row["month"], field=name))
+                share = filled / n
+                told = say(_FILLED, who=who, when=when, field=name, share=f"{share:.0%}", n=int(n), what=what)
+                out.append(_row("completeness", who, n, share, told, month=month, field=name))
     return out
 
 
-def _chi_square(first: pd.DataFrame, second: pd.DataFrame) -> tuple[float, int]:
+def _chi_square(first: Counts, second: Counts) -> tuple[float, int]:
     """Chi-square and degrees of freedom of two tables of counts, a row a farm and a column a grade, farm by farm."""
-    pairs = np.stack([first.to_numpy(dtype=float), second.to_numpy(dtype=float)], axis=1)
+    pairs = np.stack([first, second], axis=1)
     pairs = pairs[(pairs.sum(axis=2) > 0).all(axis=1)]
     of_grade = pairs.sum(axis=1, keepdims=True)
     expected = pairs.sum(axis=2, keepdims=True) * of_grade / pairs.sum(axis=(1, 2), keepdims=True)
@@ -171,19 +167,27 @@ def _p_of(chi2: float, df: int) -> float:
 
 def _scores(scores: pd.DataFrame) -> list[dict[str, Any]]:
     out: list[dict[str, Any]] = []
-    for (who, scale), own in scores.groupby(["scorer", "scale"]):
-        rest = scores[(scores["scale"] == scale) & (scores["scorer"] != who) & scores["farm"].isin(own["farm"])]
-        rest = rest[rest["scorer"] != NOT_RECORDED]
-        mine, others = (
-            part.pivot_table(index="farm", columns="score", values="n", aggfunc="sum", fill_value=0)
-            for part in (own[own["farm"].isin(rest["farm"])], rest)
-        )
-        mine, others = mine.align(others, fill_value=0)
-        chi2, df = _chi_square(mine, others)
-        met = own[own["farm"].isin(rest["farm"])] if df else own
-        total, total_rest = float(met["n"].sum()), float(rest["n"].sum())
-        for score, n in met.groupby("score")["n"].sum().items():
-            other = float(rest.loc[rest["score"] == score, "n"].sum())
+    tables = {
+        scale: part.pivot_table(index=["farm", "scorer"], columns="score", values="n", aggfunc="sum", fill_value=0)
+        for scale, part in scores.groupby("scale")
+    }
+    named = {
+        scale: table.drop(index=NOT_RECORDED, level="scorer", errors="ignore").groupby("farm").sum()
+        for scale, table in tables.items()
+    }
+    for who, scale in scores.groupby(["scorer", "scale"]).size().index:
+        given = tables[scale].xs(who, level="scorer")
+        own = given.to_numpy(dtype=float)
+        rest = named[scale].reindex(given.index, fill_value=0).to_numpy(dtype=float)
+        rest = rest if who == NOT_RECORDED else rest - own
+        shared = rest.any(axis=1)
+        met = (own[shared].sum(axis=0) + rest.sum(axis=0)) > 0
+        chi2, df = _chi_square(own[np.ix_(shared, met)], rest[np.ix_(shared, met)])
+        numbers = own[shared].sum(axis=0) if df else own.sum(axis=0)
+        total, total_rest = float(numbers.sum()), float(rest.sum())
+        for score, n, other in zip(given.columns, numbers, rest.sum(axis=0), strict=True):
+            if not n:
+                continue
             if df:
                 told = say(
                     "{who} gave score {score} ({scale}) at {share} of {n} scorings; others on these farms at {other}.",
