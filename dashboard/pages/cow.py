@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import dash_mantine_components as dmc
 import pandas as pd
 from dash import html
 
@@ -14,7 +13,7 @@ from evenfoot.analytics.measures.answer import Answer, Basis
 from evenfoot.analytics.measures.planning.due_reasons import lame_lately
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.queries.cow_status import herd_on
-from evenfoot.analytics.queries.cows import cow_names, one_cow
+from evenfoot.analytics.queries.cows import one_cow
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts.cow import timeline
 from evenfoot.dashboard.charts.labels import small, value_label
@@ -27,7 +26,7 @@ from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table
 from evenfoot.dashboard.ui.period_filter import span_of
 from evenfoot.dashboard.ui.view import View
 
-ASK = say("Choose a cow above, or follow a cow from another page.")
+ASK = say("Type a cow's number above, or follow a cow from another page.")
 FINDING_COLUMNS = (
     "visit_date", "foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "action", "recheck_on",
     "trimmer",
@@ -159,25 +158,6 @@ def _rows(frame: pd.DataFrame, columns: tuple[str, ...], caption: str, none: str
     return [html.H3(caption), number_table(frame[shown], None, caption)]
 
 
-def _choices(ledger: Ledger, view: View) -> Any:
-    if view.farm is None:
-        return html.P(_("Choose a farm first; then its cows can be chosen here."), className="empty")
-    names = cow_names(ledger, view.farm, view.selection.allowed)
-    return html.Div(
-        dmc.Select(
-            label=_("Cow"),
-            id={"type": "choice", "field": "cow"},
-            data=[{"value": name, "label": name} for name in names],
-            value=view.options.get("cow"),
-            searchable=True,
-            limit=60,
-            placeholder=_("Type her number"),
-            nothingFoundMessage=_("No such cow"),
-        ),
-        className="choices",
-    )
-
-
 def _trail(view: View) -> list[tuple[str, str]]:
     cow = view.options.get("cow")
     if not cow or not view.selection.lesions:
@@ -190,7 +170,6 @@ PAGE = Page(
     path="/cow",
     title="Cow",
     question="Everything recorded of one cow: trims, lesions by foot, scores, calvings, horn.",
-    choices=_choices,
     trail=_trail,
     panels=(
         Panel("cow-who", "Who she is", _who, wide=True),

@@ -132,7 +132,7 @@ def _ask(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/today",
     title="Today",
-    question="How is this herd, and what needs doing today?",
+    question="",
     group="today",
     panels=(
         Panel("today-answers", "In short", answers, wide=True),

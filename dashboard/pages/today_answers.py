@@ -96,7 +96,7 @@ def _change(ledger: Ledger, view: View) -> Any:
     frame = recorded(ledger, view)
     if frame.empty:
         return html.A(
-            _("No change is written down. Write one down to see whether it helps."), href=view.open("/change")
+            _("No change is written down yet."), href=view.open("/change")
         )
     newest = records(frame.head(1))[0]
     day = pd.Timestamp(newest["date"]).date()

@@ -99,6 +99,8 @@ def _chart(panel: Panel, at: int, figure: plain.Figure, describe: str) -> html.D
         ),
         role="img",
         className="chart",
+        # The place is as high as the chart before the chart is drawn.
+        style={"minHeight": f"{figure.layout.height or 420}px"},
         **{"aria-label": describe},
     )
 

@@ -76,7 +76,6 @@ def _around() -> Any:
                     cow_search(),
                     html.Nav(id="navigation", **{"aria-label": _("Pages")}),
                     html.Div(id="look", className="tools"),
-                    html.Button(_("Copy link"), id="copy-link", className="take"),
                 ],
                 className="bar",
             ),
@@ -303,6 +302,7 @@ def _settings(view: View) -> Any:
                         )
                         for name, label, choices, value_now in fields
                     ),
+                    html.Button(_("Copy link"), id="copy-link", className="take"),
                 ],
                 className="reading",
             ),

@@ -113,7 +113,7 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
             ]
         return [
             html.H1(told(page.title)),
-            html.P(told(page.question), className="question"),
+            html.P(told(page.question), className="question") if page.question else None,
             html.Div(id="trail"),
             html.Div(id="choices"),
             html.Div(shells(page.panels), className="panels"),
@@ -130,13 +130,15 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
         page = page_of(path)
         view, _mistake = addressed(path, search)
         if page is None or not current_viewer().may(page.act):
-            return None, None
+            return html.Div(), html.Div()
         try:
             with allowance():
                 offered = page.choices(ledger, view) if page.choices else None
         except UserError as mistake:
             offered = shell.mistake(told(mistake.sentence))
-        return [shell.trail(page.trail(view) if page.trail else []), shell.chips(view)], folding(offered)
+        # Never nothing: what is below them waits until they are there.
+        way = [shell.trail(page.trail(view) if page.trail else []), shell.chips(view), html.Div()]
+        return way, [folding(offered), html.Div()]
 
     @app.callback(
         Output("navigation", "children"),

@@ -27,22 +27,18 @@ THREADS = 100
 turn to be drawn, never keeps anything else waiting, such as the health line. A thread that waits costs next to
 nothing."""
 
-WARMED = (
-    "herd-review", "herd-drivers", "herd-signals", "lesion-types", "lesion-feet", "comparison-risks",
-    "warning-lameness", "cow-next", "cow-feet",
-)  # fmt: skip
-"""Panels of one farm, or of a cow of it, drawn once when the server starts, the herd page first: it is what most
-readers open. The others are there because they load what no earlier one has; none goes through the records of all
-farms."""
+WARMED = ("today-answers", "today-lameness", "today-feet", "herd-drivers", "comparison-risks", "cow-next", "cow-feet")
+"""Panels of one farm, or of a cow of it, drawn once when the server starts, what readers open first. The others load
+libraries that no earlier one has."""
+
+FEW_FARMS = 50
+"""Farms up to which the list of farms is worked out before readers are told to come. [common practice, no source]"""
 
 FREED_AFTER = 10_000
 """New objects after which those that can go are looked for. [common practice, no source]"""
 
 AFTER = 1.0
 """Seconds until warming up begins: a reader who comes at once has the processor alone."""
-
-YIELDS = 0.05
-"""Seconds between two looks whether a reader waits; warming up never stands in a reader's way."""
 
 
 def check_address(host: str, port: int) -> None:
@@ -95,21 +91,32 @@ def short_texts_plainly() -> None:
     pd.options.mode.string_storage = "python"
 
 
+def prepare(ledger: Ledger) -> None:
+    """Work out the first page before readers are told to come, where that takes no more than a few seconds."""
+    from evenfoot.dashboard.pages import PANELS
+    from evenfoot.dashboard.ui.shell import last_months
+    from evenfoot.dashboard.ui.view import View
+
+    # Whoever opens the page is told what is wrong; there is nobody to tell here.
+    with contextlib.suppress(UserError):
+        period = last_months(ledger, 12)
+        if period and len(ledger.farms()) <= FEW_FARMS:
+            view = View("/", Selection(since=period[0], until=period[1]))
+            PANELS["start-farms"].draw(ledger, view)
+
+
 def warm_up(ledger: Ledger) -> None:
     """Draw a few panels once, so that the first reader does not wait for libraries to load."""
     from evenfoot.dashboard.pages import PANELS
     from evenfoot.dashboard.ui.view import View
 
-    try:
+    with contextlib.suppress(UserError):
         time.sleep(AFTER)
         for farm in ledger.farms()[:1]:
             found = ledger.frame("SELECT MIN(cow) AS cow FROM trims WHERE farm = ?", [farm])
-            view = View("/", Selection(farms=(farm,)), {"cow": str(found["cow"].iloc[0])})
+            view = View("/today", Selection(farms=(farm,)), {"cow": str(found["cow"].iloc[0])})
             for name in WARMED:
                 PANELS[name].draw(ledger, view)
-    except UserError:
-        # Whoever opens the page is told what is wrong; there is nobody to tell here.
-        return
 
 
 def run(
@@ -179,6 +186,7 @@ def run(
     limit_connections(server, functools.partial(may_send_much, store, how, Lock(ledger, store, how)))
     for name in LOADED:
         importlib.import_module(name)
+    prepare(ledger)
     # What is loaded by now stays until the end: looking through it again and again for what can go takes a tenth of
     # every first drawing.
     gc.freeze()

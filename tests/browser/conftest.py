@@ -8,14 +8,12 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
-from functools import partial
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 from urllib.request import urlopen
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from tests.browser.reading import returning
 from tests.ports import free_port
@@ -32,13 +30,6 @@ def find_browser() -> str | None:
     return next((path for name in BROWSERS if (path := shutil.which(name))), None)
 
 
-def frugal(made: Callable[..., BrowserContext], **options: Any) -> BrowserContext:
-    """A context of a browser set to ask for less: nothing is drawn ahead for it, which takes the tests' time."""
-    context = made(**options)
-    context.add_init_script("Object.defineProperty(navigator, 'connection', {value: {saveData: true}})")
-    return context
-
-
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     path = find_browser()
@@ -48,7 +39,6 @@ def browser() -> Iterator[Browser]:
         pytest.skip("No Chromium, Chrome or Edge on this machine: the browser tests need one.")
     with sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=path, args=FLAGS)
-        chromium.new_context = partial(frugal, chromium.new_context)  # type: ignore[method-assign]
         yield chromium
         chromium.close()
 
