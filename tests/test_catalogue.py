@@ -14,6 +14,9 @@ from evenfoot.dashboard.i18n.catalogue import TRANSLATED, catalogue, path_of
 from evenfoot.dashboard.i18n.translation import Words, _, _n, speaking, told
 
 PLACE = re.compile(r"\{(\w*)")
+NOT_OF_COWS = re.compile(r"\b(?:pies?|cascos?|puntas?|raz(?:ón|ones) de momios|mm mm)\b|[\d}%] to [\d{]", re.IGNORECASE)
+"""What Spanish does not say of cows: people have a "pie", horses a "casco", a claw has a "pinza" and no "punta"; and
+slips: another word for the odds ratio, a range in English, a unit said twice."""
 
 
 @pytest.fixture(scope="module")
@@ -54,6 +57,11 @@ def test_spanish_is_not_a_copy_of_the_english() -> None:
         if english == spanish and re.search(r"[A-Za-z]{5,} [A-Za-z]{3,}", PLACE.sub("", english))
     }
     assert same == set()
+
+
+def test_spanish_is_that_of_the_trade() -> None:
+    """Nothing is excepted: no text speaks of a person's foot or of the foot of a page."""
+    assert {said: found[0] for said in catalogue("es").values() if (found := NOT_OF_COWS.search(said))} == {}
 
 
 def test_templates_are_found_in_conditions_tables_and_constants(tmp_path: Path) -> None:
