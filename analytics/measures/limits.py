@@ -136,6 +136,6 @@ def _cautions(
     return tuple(out)
 
 
-def _span(values: npt.NDArray[Any]) -> str:
+def _span(values: npt.NDArray[Any]) -> str | Message:
     low, high = int(values.min()), int(values.max())
-    return str(low) if low == high else f"{low} to {high}"
+    return str(low) if low == high else say("{low} to {high}", low=low, high=high)

@@ -13,7 +13,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.charts.frame import BARS, ROW_LINE, framed, over_row, wrapped
 from evenfoot.dashboard.charts.rules import put_across
-from evenfoot.dashboard.charts.theme import ratio, tokens
+from evenfoot.dashboard.charts.theme import between, ratio, tokens
 
 ROW = 34
 NARROW_ROW = 48
@@ -203,4 +203,4 @@ def ratio_words(value: float, low: float, high: float) -> str:
     >>> ratio_words(1.5, 1.1, 2.04)
     '1.50 (1.10 to 2.04)'
     """
-    return f"{ratio(value)} ({ratio(low)} to {ratio(high)})"
+    return f"{ratio(value)} ({between(ratio(low), ratio(high))})"

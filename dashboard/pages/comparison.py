@@ -14,7 +14,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lameness.locomotion import locomotion
 from evenfoot.dashboard.charts import comparison as drawn_comparison
-from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts import describe, findings
 from evenfoot.dashboard.charts import locomotion as drawn_locomotion
 from evenfoot.dashboard.charts.columns import OF_TERM
 from evenfoot.dashboard.charts.labels import column_label, value_label
@@ -50,6 +50,7 @@ def _risks(ledger: Ledger, view: View) -> Drawn:
         describe.describe("comparison", answer),
         lambda row: view.changed(reference=row[by]).href,
         beside=((ratios, describe.describe("ratios", answer)),),
+        finding=findings.difference_of_groups(answer, by),
     )
 
 

@@ -16,7 +16,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
-from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts import describe, findings
 from evenfoot.dashboard.charts.foot import common_top, draw_feet
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import value_label
@@ -104,7 +104,7 @@ def drawn_feet(ledger: Ledger, view: View) -> Drawn:
         [*([] if answer.empty and unplaced(answer) else [describe.describe("foot", answer)]), *unplaced(answer)]
     )
     shown = dataclasses.replace(answer, table=_with_unplaced(answer))
-    return Drawn(figure, shown, words, to)
+    return Drawn(figure, shown, words, to, finding=findings.place_of_most(answer))
 
 
 def _with_unplaced(answer: Answer) -> pd.DataFrame:

@@ -12,6 +12,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.incidence import incidence
 from evenfoot.analytics.measures.lesions.recurrence import recurrence
 from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts import incidence as rates
 from evenfoot.dashboard.charts.columns import OF_RATE, shown
 from evenfoot.dashboard.charts.describe_more import describe
@@ -52,7 +53,7 @@ def _curves(ledger: Ledger, view: View) -> Drawn:
     answer = recurrence(ledger, view.selection, per=level)
     to = _to_lesion(view)
     figure = survival(answer, per=level, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe("survival", answer), to)
+    return Drawn(figure, answer, describe("survival", answer), to, finding=findings.come_back(answer))
 
 
 def _to_lesion(view: View) -> Callable[[dict[str, Any]], str]:

@@ -13,7 +13,7 @@ from evenfoot.analytics.measures.basis import begin_basis
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.queries.cows import cows_found
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.charts import describe, trend
+from evenfoot.dashboard.charts import describe, findings, trend
 from evenfoot.dashboard.charts import prevalence as bars
 from evenfoot.dashboard.charts.labels import small, value_label
 from evenfoot.dashboard.charts.small_multiples import small_multiples
@@ -58,7 +58,8 @@ def _types(ledger: Ledger, view: View) -> Drawn:
         return view.changed(**CLEARED).changed(lesions=(row["lesion"],)).href
 
     figure = bars.prevalence(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("prevalence", answer), to)
+    said = describe.describe("prevalence", answer)
+    return Drawn(figure, answer, said, to, finding=findings.commonest_lesion(answer))
 
 
 def of_skin(selection: Selection) -> bool:
@@ -83,7 +84,7 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
 def _months(ledger: Ledger, view: View) -> Drawn:
     answer, to = prevalence(ledger, view.selection, by=("month",), per="cow"), choosing_by(view, "month")
     figure = trend.trend(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("trend", answer), to)
+    return Drawn(figure, answer, describe.describe("trend", answer), to, finding=findings.newest_month(answer))
 
 
 def _each(ledger: Ledger, view: View) -> Drawn:

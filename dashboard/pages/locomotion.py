@@ -10,7 +10,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lameness.locomotion import locomotion
 from evenfoot.analytics.measures.planning.worklist import day_of, needing_someone
 from evenfoot.analytics.queries.cow_status import SCORE_DAYS
-from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts import describe, findings
 from evenfoot.dashboard.charts import locomotion as drawn_locomotion
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages.dated_changes import form, with_changes
@@ -29,7 +29,8 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
     answer, to = locomotion(ledger, view.selection, by=("month",)), choosing_by(view, "period", "month")
     marked = with_changes(ledger, view, answer)
     figure = drawn_locomotion.locomotion(marked, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("locomotion", answer), to)
+    finding = findings.newest_month(answer, "lame_prevalence", "period")
+    return Drawn(figure, answer, describe.describe("locomotion", answer), to, finding=finding)
 
 
 def _lame_now(ledger: Ledger, view: View) -> Any:

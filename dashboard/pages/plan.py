@@ -5,12 +5,12 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from typing import Any
-from urllib.parse import quote
 
 import dash_mantine_components as dmc
 import pandas as pd
-from dash import html
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
+from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.plan import COWS_A_DAY, plan
@@ -20,8 +20,11 @@ from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_choice, day_line
 from evenfoot.dashboard.report.calendar import KINDS, icalendar
 from evenfoot.dashboard.report.chute_list import chute_list
+from evenfoot.dashboard.ui.file_names import file_name
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import Drawn, Panel, number_table
+from evenfoot.dashboard.ui.request_view import addressed
+from evenfoot.dashboard.ui.shell import mistake as mistake_line
 from evenfoot.dashboard.ui.view import View
 
 CHOICES = (10, 20, 30, 40, 50, 60, 80, 100)
@@ -84,37 +87,66 @@ def _day(ledger: Ledger, view: View) -> Any:
 
 
 def _take_along(answer: Answer) -> list[Any]:
-    """Links that save the calendar and the lists; everything is in the address, nothing is fetched."""
-    links: list[Any] = [
-        html.A(
+    """Buttons that give the calendar, and the lists for the chute of the next visits."""
+    buttons = [
+        html.Button(
             _("Calendar"),
-            href="data:text/calendar;charset=utf-8," + quote(icalendar(answer)),
-            download="evenfoot-plan.ics",
+            id={"type": "take-plan", "day": "", "farm": ""},
             className="take",
-            style=ONE_LINE,
             **{"aria-label": _("The visits as a calendar file")},
         )
     ]
     for row in answer.table.head(LISTS).to_dict("records"):
         day, farm = row["date"].date(), str(row["farm"])
         name = f"{farm}, {words().date(day)}"
-        links.append(
-            html.A(
+        kind = small(told(KINDS.get(row["kind"], row["kind"])))
+        buttons.append(
+            html.Button(
                 _("List: {name}", name=name),
-                href="data:text/html;charset=utf-8," + quote(chute_list(answer, day, farm)),
-                download=f"evenfoot-list-{day:%Y-%m-%d}-{'-'.join(farm.lower().split())}.html",
+                id={"type": "take-plan", "day": day.isoformat(), "farm": farm},
                 className="take",
                 style=ONE_LINE,
-                **{
-                    "aria-label": _(
-                        "List for the chute, {name}, {kind}",
-                        name=name,
-                        kind=small(told(KINDS.get(row["kind"], row["kind"]))),
-                    )
-                },
+                **{"aria-label": _("List for the chute, {name}, {kind}", name=name, kind=kind)},
             )
         )
-    return [html.Div(links, className="takeaway", style={"flexWrap": "wrap"})]
+    return [html.Div(buttons, className="takeaway", style={"flexWrap": "wrap"})]
+
+
+def file_of(answer: Answer, day: str, farm: str) -> dict[str, Any]:
+    """The calendar of a plan, or the list for the chute of one visit, as ``dcc.Download`` takes it.
+
+    Raises
+    ------
+    UserError
+        The plan has no visit to that farm on that day.
+    """
+    if not day:
+        return {"content": icalendar(answer), "filename": "evenfoot-plan.ics", "type": "text/calendar"}
+    content = chute_list(answer, read_date(day, "day"), farm)
+    return {"content": content, "filename": f"evenfoot-list-{day}-{file_name(farm)}.html", "type": "text/html"}
+
+
+def register(app: Dash, ledger: Ledger) -> None:
+    """The callback that gives the files of a plan."""
+
+    @app.callback(
+        Output("plan-download", "data"),
+        Output("done", "children", allow_duplicate=True),
+        Input({"type": "take-plan", "day": ALL, "farm": ALL}, "n_clicks"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )
+    def take(clicks: list[int | None], search: str) -> Any:
+        if not any(clicks) or not isinstance(ctx.triggered_id, dict):
+            return no_update, no_update
+        view, mistake = addressed("/plan", search)
+        if mistake:
+            return no_update, mistake_line(mistake)
+        try:
+            asked = ctx.triggered_id
+            return file_of(_answer(ledger, view), str(asked["day"]), str(asked["farm"])), no_update
+        except UserError as known:
+            return no_update, mistake_line(told(known.sentence))
 
 
 def _choices(ledger: Ledger, view: View) -> Any:
@@ -160,6 +192,8 @@ PAGE = Page(
     group="visits",
     question="On which days should which herd be seen over the coming months?",
     choices=_choices,
+    extra=lambda: [dcc.Download(id="plan-download")],
+    register=register,
     panels=(
         Panel(
             "plan-visits",

@@ -13,12 +13,12 @@ from evenfoot.analytics.measures.lameness.control_chart import control_chart
 from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of, needing_someone, worklist
+from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts.control import control
 from evenfoot.dashboard.charts.describe import describe
 from evenfoot.dashboard.charts.describe_more import describe as describe_chart
 from evenfoot.dashboard.charts.foot import draw_feet
 from evenfoot.dashboard.charts.frame import records
-from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.pages.dated_changes import with_changes
 from evenfoot.dashboard.pages.lesions import CLEARED
@@ -64,9 +64,8 @@ def _feet(ledger: Ledger, view: View) -> Any:
         zones = () if pd.isna(row["zone"]) else (int(row["zone"]),)
         return view.open("/lesions", lesions=selection.lesions, feet=(row["foot"],), claws=claws, zones=zones)
 
-    lesion = value_label("lesion", selection.lesions[0]) if selection.lesions else _("Any lesion")
     figure = draw_feet(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe("foot", answer), to, lead=[html.P(lesion, className="lead")])
+    return Drawn(figure, answer, describe("foot", answer), to, finding=findings.place_of_most(answer))
 
 
 def _list(ledger: Ledger, view: View) -> Any:
@@ -135,16 +134,16 @@ PAGE = Page(
     question="",
     group="today",
     panels=(
-        Panel("today-answers", "In short", answers, wide=True),
+        Panel("today-answers", "In short", answers, wide=True, spoken=True),
         Panel(
             "today-lameness",
-            "Lame cows, month by month",
+            "Lameness month by month",
             _months,
             "Lame scorings out of all scorings in the month. The band is what is usual for this herd.",
         ),
         Panel(
             "today-feet",
-            "Where the biggest problem sits",
+            "Where on the feet",
             _feet,
             "For every claw and zone: cows with the lesion there, out of the cows whose foot was looked at.",
         ),

@@ -45,7 +45,8 @@ class Drawn:
     ``rows_to`` gives for a row of the table the address that clicking its mark leads to, so that the
     keyboard reaches what the mouse does. ``lead`` are components above the chart, such as sentences;
     ``beside`` are further figures of the same answer, each with its description; ``below`` are components
-    under the chart. ``first_large`` puts the first figure on a line of its own, the others beside each other.
+    under the chart. ``finding`` says what was found: it is the title, and the panel's own title stands below it as the
+    question. ``first_large`` puts the first figure on a line of its own, the others beside each other.
     """
 
     figure: plain.Figure | None
@@ -56,6 +57,7 @@ class Drawn:
     beside: tuple[tuple[plain.Figure, str], ...] = ()
     below: list[Any] | None = None
     first_large: bool = False
+    finding: str = ""
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,8 @@ class Panel:
     a chart.
     ``formula`` says in words how the figure is worked out. A panel ``over_time`` is the one on which a stretch of
     time is chosen: it keeps the whole period and shows the stretch, while the others follow it. ``busy`` is said
-    when drawing takes more than a second. A ``form`` stands under the panel.
+    when drawing takes more than a second. A ``form`` stands under the panel. Where the contents speak for themselves
+    the title is ``spoken`` only, to a reader of the screen.
     """
 
     name: str
@@ -77,6 +80,7 @@ class Panel:
     over_time: bool = False
     busy: Message | str = COUNTING
     form: Callable[[View], list[Any]] | None = None
+    spoken: bool = False
 
 
 def shells(panels: Sequence[Panel]) -> list[html.Section]:
@@ -84,9 +88,8 @@ def shells(panels: Sequence[Panel]) -> list[html.Section]:
     return [
         html.Section(
             [
-                html.H2(told(panel.title), id=f"title-{panel.name}"),
                 html.Div(
-                    html.Div(className="skeleton", **{"aria-hidden": "true"}),
+                    [heading(panel), html.Div(className="skeleton", **{"aria-hidden": "true"})],
                     id={"type": "panel", "name": panel.name},
                     className="panel-body",
                     # Shown by the style sheet when drawing takes more than a second.
@@ -103,10 +106,20 @@ def shells(panels: Sequence[Panel]) -> list[html.Section]:
 def counted(answer: Answer) -> str:
     """How much an answer rests on: "93 cows, 4 visits"."""
     basis = answer.basis
-    if not basis.cows:
-        return _("no records")
     parts = [_n("{n} farm", "{n} farms", basis.farms)] if basis.farms > 1 else []
     return ", ".join([*parts, _n("{n} cow", "{n} cows", basis.cows), _n("{n} visit", "{n} visits", basis.visits)])
+
+
+def heading(panel: Panel, finding: str = "") -> html.Div:
+    """The title of a panel: what was found, with the question below it, or the question alone."""
+    said = finding or told(panel.title)
+    title = html.H2(said, id=f"title-{panel.name}", className="unseen" if panel.spoken else None)
+    return html.Div([title, html.P(told(panel.title), className="asked") if finding else None])
+
+
+def cows_counted(answer: Answer) -> str:
+    """How many cows an answer rests on: "93 cows"."""
+    return _n("{n} cow", "{n} cows", answer.basis.cows) if answer.basis.cows else _("no records")
 
 
 def rests_on(answer: Answer) -> html.P:

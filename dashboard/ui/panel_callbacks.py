@@ -16,7 +16,7 @@ from evenfoot.dashboard.auth.roles import REFUSALS
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.ui import shell
 from evenfoot.dashboard.ui.page import Page
-from evenfoot.dashboard.ui.panel import Drawn, Panel
+from evenfoot.dashboard.ui.panel import Drawn, Panel, heading
 from evenfoot.dashboard.ui.panel_contents import certainty, filled
 from evenfoot.dashboard.ui.period_filter import following, mark_chosen
 from evenfoot.dashboard.ui.request_view import addressed
@@ -35,10 +35,10 @@ def register_panels(app: Dash, ledger: Ledger, pages: dict[str, Page]) -> None:
     pages : dict of str to Page
         By path.
     """
-    pages_by_panel = {panel.name: (page, panel) for page in pages.values() for panel in page.panels}
+    panels = {panel.name: (page, panel) for page in pages.values() for panel in page.panels}
 
     def answer(place: dict[str, str], path: str, search: str, narrow: bool | None, make: Callable[..., Any]) -> Any:
-        page, panel = pages_by_panel[place["name"]]
+        page, panel = panels[place["name"]]
         if page.path != ((path or "/").rstrip("/") or "/"):
             return no_update  # the reader has gone to another page
         if not current_viewer().may(page.act):
@@ -57,7 +57,9 @@ def register_panels(app: Dash, ledger: Ledger, pages: dict[str, Page]) -> None:
         State({"type": "panel", "name": MATCH}, "id"),
     )
     def fill(search: str, narrow: bool | None, _written: Any, path: str, place: dict[str, str]) -> Any:
-        return answer(place, path, search, narrow, filled)
+        shown = answer(place, path, search, narrow, filled)
+        # What could not be drawn is a sentence, under the panel's own title.
+        return shown if shown is no_update or isinstance(shown, list) else [heading(panels[place["name"]][1]), shown]
 
     @app.callback(
         Output({"type": "certainty", "name": MATCH}, "children"),

@@ -15,7 +15,16 @@ from evenfoot.dashboard.charts import plain
 from evenfoot.dashboard.i18n.reader_settings import for_charts
 from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.ui.chart_links import unlisted_links
-from evenfoot.dashboard.ui.panel import FIRST_ROWS, TABLE_ROWS, Drawn, Panel, counted, number_table, rests_on
+from evenfoot.dashboard.ui.panel import (
+    FIRST_ROWS,
+    TABLE_ROWS,
+    Drawn,
+    Panel,
+    cows_counted,
+    heading,
+    number_table,
+    rests_on,
+)
 from evenfoot.dashboard.ui.tables import basis_sentences, csv_text, printable
 from evenfoot.dashboard.ui.view import View
 
@@ -24,9 +33,9 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
     """The contents of a panel."""
     form = panel.form(view) if panel.form else []
     if not isinstance(drawn, Drawn):
-        return [*(drawn if isinstance(drawn, list) else [drawn]), *form]
+        return [heading(panel), *(drawn if isinstance(drawn, list) else [drawn]), *form]
     answer = drawn.answer
-    parts: list[Any] = [*(drawn.lead or [])]
+    parts: list[Any] = [heading(panel, drawn.finding), *(drawn.lead or [])]
     if answer.empty:
         return [*parts, rests_on(answer), *_cautions(answer.cautions), *form]
     parts += _cautions(_beside(answer))
@@ -59,7 +68,7 @@ def _fold(panel: Panel, drawn: Drawn, view: View) -> html.Details:
     return html.Details(
         [
             html.Summary(
-                _("How sure is this? ({counts})", counts=counted(drawn.answer)),
+                _("How sure is this? ({counts})", counts=cows_counted(drawn.answer)),
                 id={"type": "ask-certainty", "name": panel.name},
             ),
             html.Div(certainty(panel, drawn, view) if always else None, id={"type": "certainty", "name": panel.name}),

@@ -181,7 +181,9 @@ def picker(ledger: Ledger, view: View) -> Any:
         )
     selection = view.selection
     chosen = dict(VISITS).get(selection.visits[0] if selection.visits else "all", "")
-    parts = [view.farm or _("All farms"), _period(selection), told(chosen)]
+    parts = [view.farm or _("All farms")]
+    if view.path not in STARTS:
+        parts += [_period(selection), told(chosen)]
     # On a phone the choices would fill the window: there they stand behind a line that says them.
     line = html.Button(
         ", ".join(part for part in parts if part),
@@ -201,6 +203,10 @@ VISITS = (
 """Kinds of visit and what the choice of them is called."""
 
 
+STARTS = ("/", "/today")
+"""Pages that say how it is now: neither a period nor a kind of visit is chosen there."""
+
+
 def _period(selection: Selection) -> str:
     first, last = (value_label("date", day) if day else "" for day in (selection.since, selection.until))
     if first and last:
@@ -210,20 +216,23 @@ def _period(selection: Selection) -> str:
 
 def _choices(ledger: Ledger, view: View, farms: list[str]) -> html.Div:
     selection = view.selection
+    farm = dmc.Select(
+        label=_("Farm"),
+        id={"type": "choice", "field": "farms"},
+        data=[
+            {"value": "", "label": _("All farms")},
+            *({"value": farm, "label": farm} for farm in farms),
+        ],
+        value=view.farm or "",
+        allowDeselect=False,
+        searchable=len(farms) > 8,
+        checkIconPosition="right",
+    )
+    if view.path in STARTS:
+        return html.Div(farm, className="choices", id="picker-choices")
     return html.Div(
         [
-            dmc.Select(
-                label=_("Farm"),
-                id={"type": "choice", "field": "farms"},
-                data=[
-                    {"value": "", "label": _("All farms")},
-                    *({"value": farm, "label": farm} for farm in farms),
-                ],
-                value=view.farm or "",
-                allowDeselect=False,
-                searchable=len(farms) > 8,
-                checkIconPosition="right",
-            ),
+            farm,
             dmc.DatePickerInput(
                 label=_("Period"),
                 id={"type": "choice", "field": "period"},

@@ -402,11 +402,26 @@ def test_nobody_reaches_any_callback(offices: list[Office]) -> None:
     assert stranger.post("/_dash-update-component", json={}).status_code == 401
 
 
+@pytest.mark.parametrize("who", NARROWED)
+def test_no_list_of_the_other_farm_is_given(
+    offices: list[Office], people_in: list[dict[str, Browser]], who: str
+) -> None:
+    key = key_of(offices[0], "plan-download.data")
+    place = {"type": "take-plan", "day": "2026-04-20", "farm": OTHER}
+    values = {
+        '{"day":["ALL"],"farm":["ALL"],"type":"take-plan"}.n_clicks': [(place, 1)],
+        "address.search": ASKED,
+    }
+    code, text = ask(offices[0], people_in[0][who], key, values)
+    assert code == 200 and not marks(text, *SAID)
+    assert "The plan has no visit to" in text
+
+
 def test_every_callback_is_walked(offices: list[Office]) -> None:
     """Whoever adds a callback adds it to these tests, and says who may use it."""
     server_side = {each["output"] for each in offices[0].app._callback_list if each.get("clientside_function") is None}
     walked = {
-        "content.children", "..navigation.children", "..trail.children", "..done.children",
+        "content.children", "..navigation.children", "..trail.children", "..done.children", "..plan-download",
         '{"name":["MATCH"],"type":"panel"}', '{"name":["MATCH"],"type":"certainty"}',
         "link-made", "link-list", "..report-preview", "report-logo-told",
         "..sheets.children", '..{"of":["MATCH"],"type":"body"}', '{"of":["MATCH"],"type":"answers"}', "..imports-list",

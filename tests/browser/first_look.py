@@ -24,7 +24,8 @@ LOOK = """() => {
   const seen = (element) => {
     const box = element.getBoundingClientRect();
     const style = getComputedStyle(element);
-    return box.width > 0 && box.height > 0 && style.visibility !== "hidden" && !element.closest(".unseen, .skip, [hidden]");
+    const shown = box.width > 0 && box.height > 0 && style.visibility !== "hidden";
+    return shown && !element.closest(".unseen, .skip, [hidden], details:not([open]) > :not(summary)");
   };
   const chart = document.querySelector(".js-plotly-plot");
   const chartTop = chart ? chart.getBoundingClientRect().top + scrollY : Infinity;
@@ -34,7 +35,7 @@ LOOK = """() => {
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walk.nextNode()) {
     const at = walk.currentNode.parentElement;
-    if (!at || ["SCRIPT", "STYLE", "NOSCRIPT"].includes(at.tagName) || at.closest(".js-plotly-plot") || !seen(at)) continue;
+    if (!at || at.closest("script, style, noscript, .js-plotly-plot") || !seen(at)) continue;
     const words = walk.currentNode.textContent.split(/\\s+/).filter((word) => /[\\p{L}\\d]/u.test(word)).length;
     const top = at.getBoundingClientRect().top;
     if (top < foot || at.closest(".items")) inWindow += words;
@@ -54,7 +55,8 @@ LOOK = """() => {
 }"""
 
 SHIFT = """new PerformanceObserver((list) => {
-  for (const entry of list.getEntries()) if (!entry.hadRecentInput) window.evenfootShift = (window.evenfootShift || 0) + entry.value;
+  for (const entry of list.getEntries())
+    if (!entry.hadRecentInput) window.evenfootShift = (window.evenfootShift || 0) + entry.value;
 }).observe({ type: "layout-shift", buffered: true });"""
 
 
@@ -84,7 +86,7 @@ def main() -> None:
             process, place = start_server(ledger)
         try:
             for width, height in WIDTHS:
-                context = browser.new_context()
+                context = browser.new_context(has_touch=width < 600, is_mobile=width < 600)
                 # The first page is a first visit; the later ones find the scripts kept.
                 for path in PAGES:
                     reader = Reader(browser, place, width, height, context=context)

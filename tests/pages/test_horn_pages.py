@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote
 
 import pytest
 
@@ -114,7 +113,10 @@ def test_the_plan_can_be_taken_along(demo_ledger: Ledger) -> None:
     view = View.read("/plan", "?farms=Nether+Ash&cows_a_day=30")
     drawn = plan.PAGE.panels[0].draw(demo_ledger, view)
     assert drawn.answer.table["cows"].max() <= 30
-    links = [link for link in drawn.lead[1].children]
-    assert "BEGIN:VCALENDAR\r\n" in unquote(links[0].href) and links[0].download == "evenfoot-plan.ics"
-    assert all("<!doctype html>" in unquote(link.href) for link in links[1:])
-    assert len({link.download for link in links}) == len(links)
+    answer = plan._answer(demo_ledger, view)
+    files = [plan.file_of(answer, b.id["day"], b.id["farm"]) for b in drawn.lead[1].children]
+    assert "BEGIN:VCALENDAR\r\n" in files[0]["content"] and files[0]["filename"] == "evenfoot-plan.ics"
+    assert len(files) > 1 and all("<!doctype html>" in each["content"] for each in files[1:])
+    with pytest.raises(UserError, match="no visit"):
+        plan.file_of(answer, "2020-01-01", "Nether Ash")
+    assert len({each["filename"] for each in files}) == len(files)
