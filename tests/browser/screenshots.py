@@ -15,7 +15,8 @@ from tests.browser.conftest import FLAGS, find_browser, start_server
 PICTURES = Path(__file__).resolve().parents[2] / "docs" / "pictures"
 YEAR = "since=2025-11-01&until=2026-10-31"
 SHOTS = {
-    "herd-1280": (1280, 980, f"/?farms=Larkmoor&{YEAR}"),
+    "today-1280": (1280, 800, f"/today?farms=Osier+End&{YEAR}"),
+    "today-390": (390, 844, f"/today?farms=Osier+End&{YEAR}"),
     "lesions-1280": (1280, 1240, f"/lesions?farms=Larkmoor&lesions=SU&{YEAR}"),
     "comparison-1280": (1280, 900, "/comparison?lesions=SU"),
     "warning-1280": (1280, 900, "/warning?farms=Osier+End"),
@@ -34,7 +35,7 @@ def take(page: Page, path: str, file: Path) -> None:
     address, _hash, title = path.partition("#")
     page.goto(address)
     expect(page.locator(".panel").first).to_be_visible()
-    expect(page.locator(".skeleton, [data-asked], [data-dash-is-loading=true]")).to_have_count(0, timeout=60_000)
+    expect(page.locator(".skeleton, [data-dash-is-loading=true]")).to_have_count(0, timeout=60_000)
     page.wait_for_timeout(1200)
     if title:
         page.evaluate("title => document.getElementById(title).closest('.panel').scrollIntoView()", title)
