@@ -77,13 +77,41 @@
     const chart = section.querySelector(".js-plotly-plot");
     if (!chart || !window.Plotly) return;
     const kind = button.dataset.picture;
-    window.Plotly.downloadImage(chart, {
+    const width = chart.clientWidth;
+    const above = broken(section.querySelector("h2").textContent, width / 11);
+    const below = broken(button.closest(".takeaway").dataset.caption || "", width / 7);
+    const room = { top: 26 * above.length + 16, bottom: 16 * below.length + 12 };
+    const { margin = {}, annotations = [] } = chart.layout;
+    const caption = {
+      text: below.join("<br>"), align: "left", showarrow: false, font: { size: 11 },
+      xref: "paper", yref: "container", x: 0, y: 0, xanchor: "left", yanchor: "bottom", xshift: 12 - (margin.l || 80),
+    };
+    const layout = Object.assign({}, chart.layout, {
+      title: { text: above.join("<br>"), x: 0, xanchor: "left", pad: { l: 12, t: 12 }, y: 1, yanchor: "top", yref: "container" },
+      margin: Object.assign({}, margin, { t: (margin.t || 0) + room.top, b: (margin.b || 0) + room.bottom }),
+      annotations: [...annotations, caption],
+      width,
+      height: chart.clientHeight + room.top + room.bottom,
+      autosize: false,
+    });
+    window.Plotly.downloadImage({ data: chart.data, layout }, {
       format: kind,
       filename: "evenfoot-" + section.getAttribute("aria-labelledby").replace("title-", ""),
-      width: chart.clientWidth,
-      height: chart.clientHeight,
+      width,
+      height: layout.height,
       scale: kind === "png" ? 2 : 1,
     });
+  }
+
+  /* A text in lines of about so many letters. */
+  function broken(text, letters) {
+    const lines = [];
+    for (const word of text.split(/\s+/)) {
+      const last = lines[lines.length - 1];
+      if (last !== undefined && (last + " " + word).length <= letters) lines[lines.length - 1] = last + " " + word;
+      else lines.push(word);
+    }
+    return lines;
   }
 
   /* Charts are as wide as the window; on paper each is made to fit the narrower of the usual papers. */

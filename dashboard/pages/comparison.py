@@ -188,6 +188,7 @@ PAGE = Page(
             "share, groups of one farm held against each other; its interval allows for cows looked at more than once.",
             wide=True,
             busy=FITTING,
+            slide=True,
         ),
         Panel(
             "comparison-feet",

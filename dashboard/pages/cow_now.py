@@ -11,7 +11,7 @@ from dash import html
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
-from evenfoot.analytics.measures.planning.worklist import as_of, day_of, worklist
+from evenfoot.analytics.measures.planning.worklist import as_of, day_of, needing_someone, worklist
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts import describe
 from evenfoot.dashboard.charts.foot import draw_feet
@@ -50,6 +50,15 @@ def next_due(ledger: Ledger, view: View) -> Any:
     table = reasons.rename(columns={"words": "reason"})[["due_on", "reason", "who", *ABOUT]]
     table = table[[name for name in table.columns if name not in ABOUT or table[name].notna().any()]]
     return [*parts, number_table(table, None, _("What falls due next"))]
+
+
+def worst_reason(ledger: Ledger, view: View) -> str:
+    """The most pressing thing that is open for her now; nothing where there is none."""
+    hers = _hers(view)
+    if hers is None or not ledger.exists:
+        return ""
+    answer = needing_someone(ledger, hers, on=day_asked(view))
+    return "" if answer.empty else told(answer.extra["reasons"]["words"].iloc[0])
 
 
 def _lead(reasons: pd.DataFrame, on: dt.date) -> str:

@@ -69,7 +69,8 @@ class Panel:
     ``formula`` says in words how the figure is worked out. A panel ``over_time`` is the one on which a stretch of
     time is chosen: it keeps the whole period and shows the stretch, while the others follow it. ``busy`` is said
     when drawing takes more than a second. A ``form`` stands under the panel. Where the contents speak for themselves
-    the title is ``spoken`` only, to a reader of the screen.
+    the title is ``spoken`` only, to a reader of the screen. A ``slide`` is taken along so often that its files stand
+    under the chart and not in the fold.
     """
 
     name: str
@@ -81,6 +82,7 @@ class Panel:
     busy: Message | str = COUNTING
     form: Callable[[View], list[Any]] | None = None
     spoken: bool = False
+    slide: bool = False
 
 
 def shells(panels: Sequence[Panel]) -> list[html.Section]:

@@ -47,6 +47,7 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
                 className=f"charts{' first-large' * drawn.first_large}" if len(figures) > 1 else None,
             )
         )
+        parts += [_takeaway(panel, answer)] if panel.slide else []
         parts += drawn.below or []
     else:
         parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view))
@@ -89,7 +90,8 @@ def certainty(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
     lines += basis_sentences(answer)
     beside = _beside(answer)
     parts: list[Any] = [rests_on(answer), *_cautions([each for each in answer.cautions if each not in beside])]
-    parts.append(_takeaway(panel, answer, pictures=drawn.figure is not None))
+    if not panel.slide:
+        parts.append(_takeaway(panel, answer, pictures=drawn.figure is not None))
     if drawn.figure is not None:
         parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view))
         parts.append(unlisted_links(drawn, TABLE_ROWS if view.option("rows", "") == "all" else FIRST_ROWS))
@@ -115,6 +117,8 @@ def _chart(panel: Panel, at: int, figure: plain.Figure, describe: str) -> html.D
 
 
 def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Div:
+    """The files of a panel: its numbers, and its picture with title, records and caution in it."""
+    caution = _beside(answer) or answer.cautions[:1]
     text = csv_text(printable(answer.table))
     return html.Div(
         [
@@ -138,4 +142,10 @@ def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Di
             ),
         ],
         className="takeaway",
+        # Stands in the picture, so that it says by itself what it rests on.
+        **{
+            "data-caption": " ".join(
+                [str(rests_on(answer).children), *map(told, _beside(answer) or answer.cautions[:1])]
+            )
+        },
     )
