@@ -20,8 +20,9 @@ from evenfoot.analytics.domain.lexicon import (
     squeezed_heading,
 )
 from evenfoot.analytics.errors import UserError
-from evenfoot.analytics.intake.fields import KINDS
+from evenfoot.analytics.intake.fields import KINDS, VOID_FINDING
 from evenfoot.analytics.intake.headings import column_letters
+from evenfoot.analytics.intake.layouts.days import is_day
 from evenfoot.analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.roles import MEASURES, Role, is_code, read_heading, role_of_code
@@ -188,6 +189,22 @@ def marks_action(taught: Mapping[str, str], text: str) -> bool:
     return is_yes_no(text) or place or any(plain(text) in codes for codes in foot_sets())
 
 
+def _is_void_heading(word: str) -> bool:
+    """Whether a heading says that its column marks entries that do not count.
+
+    Example
+    -------
+    >>> _is_void_heading("deleted"), _is_void_heading("is void"), _is_void_heading("status")
+    (True, True, False)
+    """
+    bare = re.sub(r"^is ?| ?at$", "", word)
+    return meaning("away", bare) == "void"
+
+
+def _marks_void(text: str) -> bool:
+    return is_yes_no(text) or is_day(text) or meaning("away", text) == "void"
+
+
 def _says_seen_or_not(text: str) -> bool:
     return is_yes_no(text) or meaning("away", text) is not None
 
@@ -254,6 +271,12 @@ def _settle(
     shown = _shown(profile)
     if word in SEEN_WORDS and telling.filled and telling.share(test=_says_seen_or_not) >= ENOUGH:
         return Role("seen")
+    if (
+        telling.filled
+        and (word == VOID_FINDING or _is_void_heading(word))
+        and telling.share(test=_marks_void) >= ENOUGH
+    ):
+        return Role("void", field="lesion" if word == VOID_FINDING else "")
     if role is not None and not role.certain:
         return ask(
             say("Does '{heading}' ({shown}) mean {field}?", heading=name, shown=shown, field=describe(role.code)),
@@ -551,6 +574,7 @@ _FIELD_WORDS: dict[str, Message] = {
     "end": say("front or hind"),
     "event": say("event"),
     "seen": say("whether she was looked at"),
+    "void": say("whether the entry is void"),
 }
 
 

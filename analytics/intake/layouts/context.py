@@ -237,28 +237,41 @@ def _values_told(field_name: str, text: str) -> dict[str, str]:
     >>> _values_told("farm", "Elm End (148 cows)"), _values_told("farm", "Elm End")
     ({'herd_size': '148', 'farm': 'Elm End'}, {'farm': 'Elm End'})
     """
-    herd = _herd_size(text) if field_name in ("farm", "herd_size") else None
+    herd = _herd_size(text, labelled=field_name == "herd_size") if field_name in ("farm", "herd_size") else None
     if herd is None:
         return {field_name: text}
     name = text.partition(herd)[0].strip(" ,;:([-")
     return {"herd_size": herd, **({"farm": name} if field_name == "farm" and name else {})}
 
 
-def _herd_size(text: str) -> str | None:
+def _herd_size(text: str, *, labelled: bool = False) -> str | None:
     """The number of a text that says how many cows a herd has.
+
+    Words behind it say what the number counts: cows that were done are no herd, unless a label says it is one.
 
     Example
     -------
     >>> _herd_size("Elm End, 148 cows milking"), _herd_size("herd of 80"), _herd_size("12 lame cows")
     ('148', '80', None)
+    >>> _herd_size("17 vacas en el cepo"), _herd_size("17 cows through the crush")
+    (None, None)
     """
-    bare = plain(text)
-    for match in _NUMBER_THEN_WORDS.finditer(bare):
-        words = bare[match.end() :].split()
-        if any(" ".join(words[:size]) in phrases("animals") for size in (1, 2, 3)):
-            return match[1]
-    herd = _HERD_OF.search(bare)
+    for part in (text,) if labelled else re.split(r"[,;|()\[\]]|\s-\s", text):
+        bare = plain(part)
+        for match in _NUMBER_THEN_WORDS.finditer(bare):
+            words = bare[match.end() :].split()
+            sizes = (1, 2, 3) if labelled else (len(words),)
+            if any(" ".join(words[:size]) in phrases("animals") for size in sizes):
+                return match[1]
+    herd = _HERD_OF.search(plain(text))
     return herd[1] if herd else None
+
+
+def _counts_cows(text: str) -> bool:
+    """Whether a text begins with a number of cows."""
+    match = _NUMBER_THEN_WORDS.match(plain(text))
+    words = plain(text)[match.end() :].split() if match else []
+    return any(" ".join(words[:size]) in phrases("animals") for size in (1, 2))
 
 
 def _field_of(text: str) -> str | None:

@@ -6,12 +6,13 @@ import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS
-from evenfoot.analytics.domain.lexicon import foot_sets, forms, language_of, meaning, phrases, plain
+from evenfoot.analytics.domain.lexicon import foot_sets, forms, forms_meaning, language_of, meaning, phrases, plain
 from evenfoot.analytics.intake.headings import is_own_column
 from evenfoot.analytics.intake.layouts.column_detection import settle_roles
 from evenfoot.analytics.intake.layouts.context import Context, explains, is_name, read_lines, read_name
@@ -31,6 +32,7 @@ from evenfoot.analytics.intake.layouts.unpivot import (
     is_feet_event,
 )
 from evenfoot.analytics.intake.layouts.visits import tables_by_visit
+from evenfoot.analytics.intake.parsing.cell_items import Splitter
 from evenfoot.analytics.intake.parsing.dates import DateOrder
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
@@ -256,8 +258,55 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
     return out
 
 
+FRONT_LIMB, HIND_LIMB = forms_meaning("layout_word", "front limb"), forms_meaning("layout_word", "hind limb")
+"""Words for a front foot, beside which another word for a foot is the hind one."""
+
+
+def _learn_hind_limb(draft: Draft, answers: Answers) -> None:
+    """Where front feet have a word of their own ("mano"), the word for any foot ("pata") is the hind foot; asked."""
+    front = hind = ""
+    sides = _sides_of_limb()
+    for text in (text for column in draft.sheet.columns for text in column.texts):
+        if len(text) > LONGEST_NOTE or not any(word in text.casefold() for word in _LIMB_LETTERS):
+            continue
+        words = plain(text).split()
+        front = front or next((word for word in words if word in FRONT_LIMB), "")
+        if not hind and not HIND_LIMB.isdisjoint(words):
+            named = [plain(item.text) for item in Splitter({}).split(text) if item.kind == "doubtful"]
+            hind = next((phrase for phrase in named if phrase in sides), "")
+    if not front or not hind:
+        return
+    value = answers.ask(
+        Question(
+            "hind-limb", hind,
+            say("The sheet calls front feet '{front}'. Does '{hind}' mean a hind foot?", front=front, hind=hind),
+            choices([("hind", say("yes")), ("any", say("no: it may be any foot"))]), "hind",
+        )
+    )  # fmt: skip
+    if value != "hind":
+        return
+    draft.words.taught = {**{phrase: f"foot:{feet}" for phrase, feet in sides.items()}, **draft.words.taught}
+
+
+@cache
+def _sides_of_limb() -> Mapping[str, str]:
+    """Phrases such as "pata izq" -> the hind foot of that side."""
+    return {
+        phrase: _HIND_FEET[first]
+        for phrase, candidates in phrases("doubtful").items()
+        if (first := candidates.split()[0]) in _HIND_FEET and not HIND_LIMB.isdisjoint(phrase.split())
+    }
+
+
+_HIND_FEET = {"left": "LH", "right": "RH", "both": "LH RH"}
+_LIMB_LETTERS = tuple(word.text for _, word in forms("layout_word") if word.means in ("front limb", "hind limb"))
+LONGEST_NOTE = 400
+"""Letters of a cell above which it is not searched for words for feet. [common practice, no source]"""
+
+
 def settle(draft: Draft, answers: Answers) -> None:
     """Decide what each column of each table is; tables with the same headings share one decision."""
+    _learn_hind_limb(draft, answers)
     by_headings: dict[tuple[str, ...], list[Role]] = {}
     sheet = draft.sheet
     for table in draft.tables:

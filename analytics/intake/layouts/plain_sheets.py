@@ -20,7 +20,7 @@ from evenfoot.analytics.intake.layouts.sheet_questions import (
     lesions_in_remark,
     may_name_lesion,
 )
-from evenfoot.analytics.intake.layouts.table_records import THOUSANDS, bare_cow
+from evenfoot.analytics.intake.layouts.table_records import THOUSANDS, bare_cow, says_unseen, says_void
 from evenfoot.analytics.intake.layouts.tables import Table
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.intake.parsing.column_values import is_blank
@@ -128,7 +128,7 @@ def _reads(reader: Any, text: str) -> bool:
 
 
 def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: int) -> bool:
-    """Whether a remark names a lesion that its row does not, or says that one is healed."""
+    """Whether a remark names a lesion that its row does not, or says that one is healed, or that a row is void."""
     if place >= len(draft.sheet.columns):
         return False
     column = draft.sheet.columns[place]
@@ -136,7 +136,7 @@ def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: 
     told: dict[int, set[str]] | None = None
     for code in np.unique(codes).tolist():
         text = column.texts[code]
-        if healed_lesions(text) is not None:
+        if healed_lesions(text) is not None or says_void(text) or says_unseen(text):
             return True
         if not may_name_lesion(text):
             continue

@@ -12,7 +12,7 @@ import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lesions import says_nothing_found
-from evenfoot.analytics.domain.lexicon import forms, meaning, plain
+from evenfoot.analytics.domain.lexicon import forms, forms_meaning, meaning, plain
 from evenfoot.analytics.intake.fields import KINDS, field_of
 from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
 from evenfoot.analytics.intake.layouts.context import read_name
@@ -181,6 +181,8 @@ class TableRecords:
             keep = self._about_feet(of_row, many)
             columns |= {name: found[name] for name in EVENT_FIELDS if any(found[name].texts)}
         keep &= ~self._unseen(np.asarray(many) == 0)[of_row]
+        keep &= ~self._void_rows()[of_row]
+        void = self._void_rows(finding=True)[of_row]
         shared = self.shared()
         for name, (codes, texts) in shared.items():
             columns[name] = RawColumn(codes[of_row], texts)
@@ -194,6 +196,8 @@ class TableRecords:
         self._days(columns)
         self._scores_of_row(columns)
         self._cows(columns)
+        if void.any():
+            keep &= self._cows_of_void_findings(columns, of_row, void)
         numbers = self.rows[of_row] + self.sheet.first_row
         keep &= self._says_more_than_form(of_row, columns)
         self._nothing_found(columns, of_row)
@@ -272,7 +276,7 @@ class TableRecords:
             if place >= len(self.sheet.columns) or not (role.kind in ("note", "seen") or role.field == "note"):
                 continue
             column = self.sheet.columns[place]
-            says = _says_not_seen if role.kind == "seen" else _says_unseen
+            says = _says_not_seen if role.kind == "seen" else says_unseen
             said = np.array([says(text) for text in column.texts], dtype=bool)
             out |= silent & said[column.codes[self.rows]]
             first = next((column.texts[code] for code in column.codes[self.rows[out]].tolist() if said[code]), "")
@@ -293,6 +297,58 @@ class TableRecords:
             )
         )  # fmt: skip
         return out | gone if value == "leave" else gone
+
+    def _void_rows(self, *, finding: bool = False) -> Any:
+        """Rows that are marked as entries that do not count: left out, unless told otherwise.
+
+        With *finding*, the rows of which the finding alone does not count.
+        """
+        out = np.zeros(len(self.rows), dtype=bool)
+        mark = ""
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or finding != (role.kind == "void" and role.field == "lesion"):
+                continue
+            if role.kind == "field" and role.field not in ("lesion", "note", "action", "visit_kind"):
+                continue
+            column = self.sheet.columns[place]
+            says = _marks_row if role.kind == "void" else says_void
+            said = np.array([says(text) for text in column.texts], dtype=bool)
+            here = said[column.codes[self.rows]]
+            if not here.any():
+                continue
+            heading = f"{' '.join(self.table.headings[place].split())}: " if role.kind == "void" else ""
+            mark = mark or f"{heading}{' '.join(column.text(int(self.rows[here][0])).split())}"[:60]
+            out |= here
+        if not out.any():
+            return out
+        value = self.answers.ask(
+            Question(
+                "void-finding" if finding else "void", mark,
+                say_n("'{mark}': {n} row is marked so. Is its entry void?",
+                      "'{mark}': {n} rows are marked so. Are their entries void?", int(out.sum()), mark=mark),
+                choices([("leave", say("yes: leave the finding out") if finding else say("yes: leave the row out")),
+                         ("keep", say("no: it counts"))]),
+                "leave",
+            )
+        )  # fmt: skip
+        return out if value == "leave" else np.zeros(len(self.rows), dtype=bool)
+
+    def _cows_of_void_findings(self, columns: dict[str, RawColumn], of_row: Positions, void: Any) -> Any:
+        """Which records stay where findings are void: such a cow was looked at; one record of her is enough.
+
+        *columns* are changed: a void finding is none.
+        """
+        size = len(of_row)
+        for name in FINDING_FIELDS:
+            texts = np.array(_texts_of(columns[name]), dtype=object)
+            columns[name] = column_of(np.where(void, "", texts).tolist())
+        who = list(zip(*(_texts_or_blank(columns, name, size) for name in ("farm", "cow", "visit_date")), strict=True))
+        met = {who[index] for index in np.flatnonzero(~void).tolist()}
+        keep = np.ones(size, dtype=bool)
+        for index in np.flatnonzero(void).tolist():
+            keep[index] = who[index] not in met
+            met.add(who[index])
+        return keep
 
     def _scored_away(self) -> Any:
         """Rows whose score says that the cow was not there."""
@@ -870,7 +926,7 @@ class TableRecords:
                 dtype=bool,
             )
             there = said if role is not None else ~np.array(away, dtype=bool)
-            keep = np.flatnonzero(there[column.codes[self.rows]])
+            keep = np.flatnonzero(there[column.codes[self.rows]] & ~self._void_rows())
             self._note_away(text for text, gone in zip(column.texts, away, strict=True) if gone)
             if not len(keep):
                 continue
@@ -925,15 +981,40 @@ def _says_not_seen(text: str) -> bool:
     return not text.strip() or meaning("no", text) is not None or meaning("away", text) is not None or text in "0-"
 
 
-def _says_unseen(text: str) -> bool:
+def says_void(text: str) -> bool:
+    """Whether a cell says that its row does not count, alone or in front of other words.
+
+    Example
+    -------
+    >>> says_void("VOID - wrong cow"), says_void("avoid"), says_void("block, entered in error")
+    (True, False, True)
+    """
+    if len(text) > LONGEST_MARK or not _VOID_WORDS.search(plain(text)):
+        return False
+    return any(meaning("away", part) == "void" for part in (text, *_PARTS.split(text)) if part.strip())
+
+
+def _marks_row(text: str) -> bool:
+    """Whether a cell of a column that marks void entries marks its row."""
+    return text.strip().casefold() not in BLANKS and meaning("no", text) is None
+
+
+_VOID_WORDS = re.compile("|".join(map(re.escape, sorted(forms_meaning("away", "void")))))
+_PARTS = re.compile(r"[,;.:()\[\]\u2013-]|\s/\s")
+LONGEST_MARK = 120
+"""Letters of a cell above which it is prose, and marks no row. [common practice, no source]"""
+
+
+def says_unseen(text: str) -> bool:
     """Whether a remark says that the cow was not looked at.
 
     Example
     -------
-    >>> _says_unseen("dry, not brought in"), _says_unseen("dry")
+    >>> says_unseen("dry, not brought in"), says_unseen("dry")
     (True, False)
     """
-    return any(meaning("away", part) == "unseen" for part in re.split(r"[,;.:()\u2013-]", text) if part.strip())
+    parts = (text, *re.split(r"[,;.:()\u2013-]", text))
+    return any(meaning("away", part) == "unseen" for part in parts if part.strip())
 
 
 BOTH_FEET = "both"

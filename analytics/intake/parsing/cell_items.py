@@ -25,7 +25,7 @@ _COMMON = """
 in out i o m l r back all left right front fore high low light bad heavy major minor small good fine clear clean sound
 normal no not serious medium alt alte alle alles links rechts vorne hinten aussen innen gut schwer leicht was war had
 better mal media medio dentro fuera todo todas todos avant arriere tout tous toutes bon bien ok voor achter goed licht
-zwaar check watch against mit en et y e o a of on for
+zwaar check watch against ik mit en et y e o a of on for
 """
 COMMON_WORDS = frozenset(_COMMON.split())
 """Single words of the trade that are everyday words as well; beside a word that means nothing known they are prose.
