@@ -41,7 +41,7 @@ MEANINGS: dict[str, set[str]] = {
     "total": {"total", "count"},
     "away": {"away", "unseen", "void"},
     "layout_word": {
-        "front limb",
+        "farm name", "front limb",
         "hind limb",
         "only",
         "both",

@@ -11,7 +11,7 @@ import numpy as np
 from evenfoot.analytics.domain.lexicon import heading_fields, plain, squeezed_heading
 from evenfoot.analytics.intake.headings import Headings, column_letters, find_headings, is_whole
 from evenfoot.analytics.intake.layouts.count_lines import LOOKED_AT, counts_in_lines
-from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, draft_of, explain, key_of_tab, settle
+from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, draft_of, explain, farm_of_key, key_of_tab, settle
 from evenfoot.analytics.intake.layouts.plain_sheets import is_plain
 from evenfoot.analytics.intake.layouts.profiles import profile_of
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
@@ -194,6 +194,7 @@ def draft_if_needed(
     draft = draft_of(sheet, tables, facts)
     for key in keys:
         explain(draft, key_of_tab(key))
+        draft.key_farm = draft.key_farm or farm_of_key(key, facts)
     settle(draft, answers)
     if whole and headings is not None and draft.sheet is sheet and is_plain(draft, headings):
         return None

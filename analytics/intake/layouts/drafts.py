@@ -75,6 +75,10 @@ class Draft:
     places: dict[str, Role] = field(default_factory=dict)
     group: str = ""
     """Group that the name of the tab may say, where the file has a tab for each."""
+    first_farm: str = ""
+    """The first name of a farm that the lines or the tabs of the file may say."""
+    key_farm: str = ""
+    """The name of a farm that a tab with a key may say."""
 
 
 def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
@@ -239,6 +243,10 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
     out: dict[str, str] = {}
     for word, said in key.items():
         reading = read_findings(said)
+        in_brackets = re.search(r"\(([^()]+)\)", said)
+        if len(reading.findings) > 1 and in_brackets:
+            # "B = sore (sole haemorrhage)": the brackets say what is meant.
+            reading = read_findings(in_brackets[1])
         foot = meaning("foot", said)
         if len(reading.findings) == 1:
             finding = reading.findings[0]
@@ -253,7 +261,7 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
             out[word] = "nothing"
         elif meaning("action", said) is not None:
             out[word] = f"action:{meaning('action', said)}"
-        elif len(word) <= LONGEST_CODE and is_feet_event(said, {}):
+        elif len(word) <= LONGEST_CODE and not reading.findings and is_feet_event(said, {}):
             out[word] = FEET_EVENT
     return out
 
@@ -601,7 +609,16 @@ def key_of_tab(sheet: RawSheet) -> dict[str, str]:
         for cells in lines
         if len(cells) > 1 and cells[0].isdecimal() and places_by_key({cells[0]: " ".join(cells[1:])})
     }
-    return places or read_lines(lines, DateOrder(True, "option"), dt.date.today()).key
+    return {**read_lines(lines, DateOrder(True, "option"), dt.date.today()).key, **places}
+
+
+def farm_of_key(sheet: RawSheet, facts: Facts) -> str:
+    """The name of a farm that the first line of a tab with a key may say."""
+    line = next((cells for place in range(min(len(sheet), 3)) if any(cells := sheet.row(place))), [])
+    if sum(bool(cell.strip()) for cell in line) != 1:
+        return ""
+    context = read_lines([line], DateOrder(True, "option"), facts.today, facts.known_farms)
+    return context.values.get("farm") or next((farm for weight, farm in context.farms if weight), "")
 
 
 def share_words(drafts: Sequence[Draft]) -> None:
@@ -612,6 +629,13 @@ def share_words(drafts: Sequence[Draft]) -> None:
     if len(tabs) > 1 and names and len(said) == 1 and all(said) and any(tab.guesses for tab in tabs.values()):
         for draft in drafts:
             draft.group = " ".join(draft.sheet.tab.split())
+    named = [
+        context.guesses.get("farm") or draft.tab.guesses.get("farm", "")
+        for draft in drafts
+        for context in draft.contexts
+    ]
+    for draft in drafts:
+        draft.first_farm = next(filter(None, named), "")
     told: dict[str, str] = {}
     for draft in drafts:
         told |= draft.words.taught
