@@ -17,7 +17,7 @@ from evenfoot.analytics.intake.checks.records import check_rows
 from evenfoot.analytics.intake.checks.survey import Survey
 from evenfoot.analytics.intake.fields import KIND_NAMES, KINDS
 from evenfoot.analytics.intake.headings import Headings, find_headings, is_whole
-from evenfoot.analytics.intake.layouts.conversion import draft_if_needed, draft_of_counts, unfold
+from evenfoot.analytics.intake.layouts.conversion import counts_by_month, draft_if_needed, draft_of_counts, unfold
 from evenfoot.analytics.intake.layouts.cow_lines import table_of_cows
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, is_key, share_words
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
@@ -160,6 +160,11 @@ def understand_file(
             farms.append(_farm_of(sheet, headings, facts, answers))
         else:
             unread.append((sheet, headings))
+    if not plain and not drafts and any(counts_by_month(sheet) for sheet, _ in unread):
+        raise UserError(
+            say("{name} counts by month and names no cow, so that nothing is read from it. Give the sheets of the "
+                "visits, or a sheet of counts with the day of each visit.", name=name)
+        )  # fmt: skip
     if not plain and not drafts:
         raise UserError(_no_sheet(name, unread or [(sheet, None) for sheet in raw]))
     surveys = [Survey(headings) for _, headings in plain]

@@ -186,7 +186,8 @@ def marks_lesion(taught: Mapping[str, str], text: str) -> bool:
 def marks_action(taught: Mapping[str, str], text: str) -> bool:
     """Whether a cell under an action ticks it, or names the feet or the claw it was done to."""
     place = _fits("foot", taught, text) or _fits("claw", taught, text)
-    return is_yes_no(text) or place or any(plain(text) in codes for codes in foot_sets())
+    few = text.strip().isdecimal() and int(text) <= MOST_BLOCKS
+    return is_yes_no(text) or place or few or any(plain(text) in codes for codes in foot_sets())
 
 
 def _is_void_heading(word: str) -> bool:
@@ -203,6 +204,10 @@ def _is_void_heading(word: str) -> bool:
 
 def _marks_void(text: str) -> bool:
     return is_yes_no(text) or is_day(text) or meaning("away", text) == "void"
+
+
+MOST_BLOCKS = 4
+"""Blocks or wraps that a cow may get on one day. [common practice, no source]"""
 
 
 def _says_seen_or_not(text: str) -> bool:
@@ -406,6 +411,7 @@ def _checked_field(
         if field != role.field
         and not (role.field == "lesion" and field in ("severity", "action", "visit_kind"))
         and field not in known
+        and not (field == "visit_date" and any(text.isdecimal() for text in profile.texts))
         and share(field) >= 0.9
     ]
     if "lesion" in others and profile.share(test=lambda text: says_lesion(text, taught)) < 0.3:

@@ -90,6 +90,9 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     said = Context()
     for table in tables:
         said = said.then(read_lines(table.lines, guess, facts.today, farms))
+        scale = scale_counted(table.lines)
+        if scale and "locomotion_scale" not in said.values:
+            said = replace(said, values={**said.values, "locomotion_scale": scale})
         draft.contexts.append(said)
     draft.after = read_lines((line for table in tables for line in table.after), guess, facts.today, farms)
     draft.tab = read_name(sheet.tab, guess, facts.today, farms) if sheet.tab else Context()
@@ -106,6 +109,35 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     if len(feet) == 1:
         draft.words.feet[END] = feet.pop()[1]
     return draft
+
+
+def scale_counted(lines: Sequence[Sequence[str]]) -> str:
+    """The scale of scores that lines count, a score a line: from 0 up, or to 5; else an empty text.
+
+    Example
+    -------
+    >>> scale_counted([["Score", "Cows"], ["0", "88"], ["1", "38"], ["2", "3"]]), scale_counted([["Score"], ["1", "3"]])
+    ('0-3', '')
+    """
+    for number, line in enumerate(lines):
+        head = read_heading(line[0]) if line and line[0].strip() else None
+        if head is None or head.field != "locomotion_score":
+            continue
+        scores: list[int] = []
+        for cells in lines[number + 1 :]:
+            filled = [cell.strip() for cell in cells if cell.strip()]
+            if len(filled) < 2 or not all(_COUNT.fullmatch(cell) for cell in filled) or not filled[0].isdecimal():
+                break
+            scores.append(int(filled[0]))
+        if len(scores) >= 3 and scores == list(range(scores[0], scores[0] + len(scores))):
+            if scores[0] == 0 and scores[-1] <= 3:
+                return "0-3"
+            if scores[0] == 1 and scores[-1] in (4, 5):
+                return "1-5"
+    return ""
+
+
+_COUNT = re.compile(r"\d+(?:[.,]\d+)?\s*%?")
 
 
 def claw_letters(headings: Sequence[str]) -> str:
@@ -207,6 +239,9 @@ def explain(draft: Draft, key: Mapping[str, str]) -> None:
     places = places_by_key(key)
     draft.places = {**places, **draft.places}
     draft.words.feet |= {number: role.foot for number, role in draft.places.items() if role.kind == "foot"}
+    for number, role in draft.places.items():
+        if role.kind == "claw" and role.foot:
+            draft.words.feet |= {f"{CLAW} {number}": role.claw, f"{CLAW} {number} foot": role.foot}
     claws = {number: claw for number, said in key.items()
              if number.isdecimal() and (claw := meaning("claw", said)) in CLAWS}  # fmt: skip
     draft.words.feet |= {f"{CLAW} {number}": claw for number, claw in claws.items()}

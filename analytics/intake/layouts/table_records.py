@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
-from evenfoot.analytics.domain.lesions import says_nothing_found
+from evenfoot.analytics.domain.lesions import LESIONS, says_nothing_found
 from evenfoot.analytics.domain.lexicon import forms, forms_meaning, meaning, plain
 from evenfoot.analytics.intake.fields import KINDS, field_of
 from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
+from evenfoot.analytics.intake.layouts.column_detection import MOST_BLOCKS
 from evenfoot.analytics.intake.layouts.context import read_name
 from evenfoot.analytics.intake.layouts.days import (
     BARE_DAY,
@@ -192,6 +193,7 @@ class TableRecords:
         self._action(columns, of_row)
         self._stages_in_remarks(columns, of_row)
         columns["note"] = self._notes(of_row, found[EXTRA], columns)
+        keep &= self._between_claws(columns, of_row)
         self._once(columns, len(of_row))
         self._days(columns)
         self._scores_of_row(columns)
@@ -219,6 +221,26 @@ class TableRecords:
         if here.any():
             columns["lesion"] = column_of(np.where(lesions == "", here, lesions).tolist())
 
+    def _between_claws(self, columns: dict[str, RawColumn], of_row: Positions) -> Any:
+        """Which records stay where a lesion of the skin between the claws stands on both claws of a foot: it is one.
+
+        *columns* are changed: the one that stays has no claw.
+        """
+        lesions, feet, claws, zones = (_texts_of(columns[name]) for name in ("lesion", "foot", "claw", "zone"))
+        keep = np.ones(len(of_row), dtype=bool)
+        first: dict[tuple[int, str, str], int] = {}
+        for index, lesion in enumerate(lesions):
+            if claws[index] not in CLAWS or not feet[index] or not _is_between_claws(lesion, zones[index]):
+                continue
+            other = first.setdefault((int(of_row[index]), feet[index], lesion), index)
+            if other != index and claws[other] != claws[index] and zones[other] == zones[index]:
+                keep[index] = False
+                claws[other] = ""
+        if not keep.all():
+            columns["claw"] = column_of(claws)
+            self.notes.append(say("A lesion between the claws that stands on both claws of a foot was taken as one."))
+        return keep
+
     def _says_more_than_form(self, of_row: Positions, columns: dict[str, RawColumn]) -> Any:
         """Which records stay where the sheet has a row for each foot or claw of a cow, whether or not it says more.
 
@@ -230,7 +252,7 @@ class TableRecords:
         claw = self.place("claw")
         by_claw = claw is not None
         places = foot is not None or any(role.kind in ("side", "end") for role in self.roles)
-        if cow is None or not places or not (by_claw or self._blank(cow).any()):
+        if cow is None or not (places or by_claw) or not (by_claw or self._blank(cow).any()):
             return keep
         starts = np.cumsum(~self._blank(cow))[of_row]
         if by_claw:
@@ -434,7 +456,12 @@ class TableRecords:
             column = self.sheet.columns[place]
             codes = column.codes[self.rows][of_row]
             feet = _texts_of(columns["foot"])
-            read = {code: self._actions_told(column.texts[code]) for code in np.unique(codes).tolist()}
+            plans = {code for code in np.unique(codes).tolist() if is_plan(column.texts[code])}
+            self._note_plans([column.texts[code] for code in plans])
+            read = {
+                code: [("", ())] if code in plans else self._actions_told(column.texts[code])
+                for code in np.unique(codes).tolist()
+            }
             for index in np.flatnonzero([text == "" for text in texts]).tolist():
                 told = [said for said, named in read[int(codes[index])] if not named or feet[index] in named]
                 texts[index] = told[0] if told else ""
@@ -448,11 +475,25 @@ class TableRecords:
                 text = column.texts[code].strip()
                 here = np.flatnonzero(codes == code).tolist() if text else []
                 done = meaning("action", text) or role.action
-                mine = here if not text or is_tick(text) else self._findings_on(text, done, here, of_row, feet, claws)
+                mine = (
+                    here
+                    if not text or is_tick(text) or self._counts_done(text)
+                    else self._findings_on(text, done, here, of_row, feet, claws)
+                )
                 for index in mine:
                     texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], done))))
         self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]), feet)
         columns["action"] = column_of(texts)
+
+    def _note_plans(self, texts: Sequence[str]) -> None:
+        shown = ", ".join(f"'{' '.join(text.split())[:40]}'" for text in sorted(texts))
+        if shown:
+            self.notes.append(
+                say(
+                    "What is to be done later is no treatment of the visit and was kept in the note: {words}.",
+                    words=shown,
+                )
+            )
 
     def _findings_on(
         self, text: str, action: str, here: Sequence[int], of_row: Positions, feet: Sequence[str], own: Sequence[str]
@@ -480,6 +521,10 @@ class TableRecords:
                 on_claw = [index for index in of_foot if own[index] in told]
                 out += on_claw or ([index for index in of_foot if not own[index]] if told else []) or of_foot
         return out
+
+    def _counts_done(self, text: str) -> bool:
+        """Whether a cell under an action says how many were put on; a number of the sheet's key is a foot."""
+        return text.isdecimal() and 1 <= int(text) <= MOST_BLOCKS and text not in self.draft.words.feet
 
     def _claws_named(self, text: str) -> tuple[str, ...]:
         """Claws that a cell under an action names, alone or behind a foot."""
@@ -584,6 +629,12 @@ class TableRecords:
                 named = healed_lesions(column.texts[code]) if column.texts[code].strip() else None
                 mine = () if named is None else np.flatnonzero(codes == code).tolist()
                 mine = [index for index in mine if lesions[index] and (not named or lesions[index] in named)]
+                later = self._later_look(place)
+                if later and mine:
+                    again = [index for index in mine if self._is_looked_at_later(later, of_row[index])]
+                    if again and self._is_healed(column.texts[code], again, of_row, later):
+                        gone.update(again)
+                    mine = [index for index in mine if index not in again]
                 if mine and self._is_healed(column.texts[code], mine, of_row):
                     gone.update(mine)
         for name in FINDING_FIELDS if gone else ():
@@ -591,9 +642,33 @@ class TableRecords:
                 texts = _texts_of(columns[name])
                 columns[name] = column_of(["" if index in gone else text for index, text in enumerate(texts)])
 
-    def _is_healed(self, remark: str, mine: Sequence[int], of_row: Positions) -> bool:
+    def _later_look(self, place: int) -> int | None:
+        """The column of the day of a later look that a remark stands behind, if there is one."""
+        before = [
+            number for number, role in enumerate(self.roles[:place])
+            if role.kind == "field" and role.field == "recheck_on" and number < len(self.sheet.columns)
+        ]  # fmt: skip
+        return before[-1] if before else None
+
+    def _is_looked_at_later(self, place: int, row: int) -> bool:
+        return is_day(self.sheet.columns[place].text(int(self.rows[row])).strip())
+
+    def _is_healed(self, remark: str, mine: Sequence[int], of_row: Positions, later: int | None = None) -> bool:
         shown = " ".join(remark.split())[:60]
         row = int(self.rows[of_row[mine[0]]]) + self.sheet.first_row
+        if later is not None:
+            value = self.answers.ask(
+                Question(
+                    f"healed-later:{plain(remark)[:60]}", shown,
+                    say("'{remark}' stands behind '{heading}' (row {row}). Was the lesion there at the visit, and "
+                        "healed when she was looked at again?", remark=shown, row=row,
+                        heading=" ".join(self.table.headings[later].split())),
+                    choices([("stays", say("yes: it is a finding of the visit")),
+                             ("healed", say("no: looked at, nothing found"))]),
+                    "stays",
+                )
+            )  # fmt: skip
+            return value == "healed"
         value = self.answers.ask(
             Question(
                 f"healed-remark:{plain(remark)[:60]}", shown,
@@ -619,7 +694,7 @@ class TableRecords:
             heading = " ".join(self.table.headings[number].split())
             for code in np.unique(codes).tolist():
                 text = " ".join(column.texts[code].split())
-                if not text or is_yes_no(text):
+                if not text or is_yes_no(text) or self._counts_done(text):
                     continue
                 here = np.flatnonzero(codes == code).tolist()
                 done = meaning("action", text) or role.action
@@ -650,14 +725,15 @@ class TableRecords:
             if place >= len(self.sheet.columns) or role.kind == "skip":
                 continue
             named = role.kind in ("note", "lame")
-            if not named and not (role.kind == "field" and role.field == "note"):
+            planned = role.kind == "field" and role.field == "action"
+            if not named and not planned and not (role.kind == "field" and role.field == "note"):
                 continue
             column = self.sheet.columns[place]
             heading = " ".join(self.table.headings[place].split()) or column_letters(place)
             own = role.kind == "note"
             said = [
-                (f"{heading}: {' '.join(text.split())}" if own or role.kind == "lame" else " ".join(text.split()))
-                if text.strip() else ""
+                (f"{heading}: " if own or planned or role.kind == "lame" else "") + " ".join(text.split())
+                if text.strip() and (not planned or is_plan(text)) else ""
                 for text in column.texts
             ]  # fmt: skip
             join(np.array(said, dtype=object)[column.codes[self.rows][of_row]])
@@ -852,7 +928,7 @@ class TableRecords:
         column = columns.get("cow")
         if column is None:
             return
-        texts = [bare_cow(text) for text in column.texts]
+        texts = self._numbers_of_brackets([bare_cow(text) for text in column.texts], columns)
         grouped = [text for text, rows in zip(texts, column.counts().tolist(), strict=True)
                    if rows and THOUSANDS.fullmatch(text)]  # fmt: skip
         if grouped:
@@ -869,6 +945,32 @@ class TableRecords:
             if value == "one":
                 texts = [text.replace(",", "") if THOUSANDS.fullmatch(text) else text for text in texts]
         columns["cow"] = RawColumn(column.codes, texts)
+
+    def _numbers_of_brackets(self, texts: list[str], columns: dict[str, RawColumn]) -> list[str]:
+        """Cow numbers without the words in brackets behind them, as in "23 (was 32)"; asked, and kept in the note."""
+        used = np.unique(columns["cow"].codes).tolist()
+        found = {code: match for code in used if (match := COW_AND_WORDS.fullmatch(texts[code]))}
+        if not found:
+            return texts
+        first = next(iter(found.values()))
+        value = self.answers.ask(
+            Question(
+                "cow-words", first[0],
+                say("'{cow}' stands under '{heading}'. Is it cow {number}?", cow=first[0],
+                    heading=self.own.get("cow", "cow"), number=first[1]),
+                choices([("number", say("yes: {number}", number=first[1])),
+                         ("written", say("no: keep it as written"))]),
+                "number",
+            )
+        )  # fmt: skip
+        if value != "number":
+            return texts
+        notes = _texts_of(columns["note"]) if "note" in columns else [""] * len(columns["cow"].codes)
+        for index, code in enumerate(columns["cow"].codes.tolist()):
+            if code in found:
+                notes[index] = "; ".join(filter(None, (notes[index], found[code][0])))
+        columns["note"] = column_of(notes)
+        return [found[code][1] if code in found else text for code, text in enumerate(texts)]
 
     def _is_scored(self) -> bool:
         return any(
@@ -981,6 +1083,48 @@ def _says_not_seen(text: str) -> bool:
     return not text.strip() or meaning("no", text) is not None or meaning("away", text) is not None or text in "0-"
 
 
+def _is_between_claws(lesion: str, zone: str) -> bool:
+    """Whether a lesion is one of the skin between the claws, by what it is or by its zone.
+
+    Example
+    -------
+    >>> _is_between_claws("IH", ""), _is_between_claws("DD", "10"), _is_between_claws("SU", "")
+    (True, True, False)
+    """
+    known = LESIONS.get(lesion)
+    if known is None:
+        return False
+    between = set(BETWEEN_CLAWS)
+    return (
+        zone in {str(place) for place in between & set(known.usual_zones)}
+        if zone
+        else (bool(known.usual_zones) and set(known.usual_zones) <= between)
+    )
+
+
+BETWEEN_CLAWS = (0, 10)
+"""Zones that both claws of a foot share."""
+
+
+def is_plan(text: str) -> bool:
+    """Whether a cell of what was done says what is to be done later, or how the lesion is, and no treatment.
+
+    Example
+    -------
+    >>> is_plan("lift this week"), is_plan("better"), is_plan("block, look again next visit"), is_plan("wrap")
+    (True, True, False, False)
+    """
+    words = plain(text[:LONGEST_MARK])
+    if meaning("certainty", text) in ("healed", "healing"):
+        return True
+    if any(separator in text for separator in ",;+") or not words:
+        return False
+    return any(f" {phrase} " in f" {words} " for phrase in _LATER)
+
+
+_LATER = forms_meaning("layout_word", "later")
+
+
 def says_void(text: str) -> bool:
     """Whether a cell says that its row does not count, alone or in front of other words.
 
@@ -1026,6 +1170,9 @@ _OF_SCORES = frozenset(
 """Fields of a row that a record of a score takes up."""
 
 
+_BEFORE = "|".join(sorted(map(re.escape, {word.text for _, word in forms("layout_word") if word.means == "formerly"})))
+COW_AND_WORDS = re.compile(rf"([\w./-]*\d[\w./-]*)\s*(?:\([^()]+\)?|\[[^\[\]]+\]?|,?\s(?:{_BEFORE})\b.+)", re.I)
+"""A cow's number with words in brackets behind it, or the number she had."""
 THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
 """A number with commas between its thousands."""
 
