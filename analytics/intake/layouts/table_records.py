@@ -404,7 +404,7 @@ class TableRecords:
                 if not is_feet_event(text, self.draft.words.taught):
                     here &= self._told_of_feet(text, here)
                     others = int((codes == code).sum()) - int(here.sum())
-                    if others:
+                    if others and text.strip():
                         left[" ".join(text.split())[:30]] = others
                 about |= here
         if left:
@@ -542,7 +542,8 @@ class TableRecords:
         if not text or meaning("action", text) is not None:
             return text, ()
         reading = read_findings(text, taught=self.draft.words.taught)
-        if reading.action in ("block", "wrap", "refer") and not reading.findings and not reading.doubts:
+        asked = any(doubt.about != "action" for doubt in reading.doubts)
+        if reading.action in ("block", "wrap", "refer") and not reading.findings and not asked:
             return reading.action, reading.feet
         return text, ()
 
