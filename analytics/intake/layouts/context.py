@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from evenfoot.analytics.domain.lesions import understand_lesion
 from evenfoot.analytics.domain.lexicon import forms, forms_meaning, meaning, phrases, plain
@@ -111,6 +111,11 @@ def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date,
     for cells in lines:
         parts = [part for cell in cells for part in re.split(r"\s{3,}", cell.strip()[:LONGEST_LINE]) if part.strip()]
         found = _read_cells(parts, order, today, known)
+        likely = any(weight for weight, _ in found.farms)
+        taken = found.values or found.years or found.day or found.key or likely or found.guesses.keys() - {"farm"}
+        if not taken and (found.others or found.farms):
+            # A line of which nothing was taken is told as it stands, but for a day of the week.
+            found = replace(found, others=() if all(map(_is_weekday, parts)) else (", ".join(parts),))
         context = context.beside(found)
     return context
 

@@ -13,7 +13,7 @@ from functools import cache, lru_cache
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET, ZONES
 from evenfoot.analytics.domain.lesions import DD_STAGES, LESIONS
-from evenfoot.analytics.domain.lexicon import KINDS, phrases, plain
+from evenfoot.analytics.domain.lexicon import KINDS, phrases, plain, suggest
 
 KIND_ORDER = (
     "certainty", "lesion", "other_lesion", "foot", "claw", "zone", "severity", "action", "nothing", "doubtful",
@@ -416,6 +416,9 @@ def is_compound(text: str) -> bool:
     (True, False, False)
     """
     items = Splitter({}).split(text)
+    if {item.kind for item in items} == {"doubtful", "unknown"} and suggest(("lesion",), text) is not None:
+        # "digital dermatitus" is one name, misspelt.
+        return False
     return len(items) > 1 and any(item.kind in LESION_KINDS for item in items)
 
 
