@@ -77,8 +77,8 @@ KINDS: tuple[str, ...] = (
   the claws of a foot), ``and``, ``same foot``, ``for``, ``article``, ``farm``, ``score`` (headings of a score of any
   sort), ``seen`` (headings of a column that says whether the cow was looked at), ``with`` (short for it, with a full
   stop or a slash), ``farm name`` (stands in the name of a farm), ``formerly`` (before a number
-  that a cow had), ``later`` (says when something is to be done), ``front limb`` and ``hind limb`` (beside a word for a
-  front foot alone, the other is the hind one).
+  that a cow had), ``later`` (says when something is to be done), ``season``, ``front limb`` and ``hind limb`` (beside a
+  word for a front foot alone, the other is the hind one).
 - ``cow_number`` holds words in front of a number that say no more than that it is a cow's.
 - ``feet_event`` holds beginnings of words of an event that is about feet, or ``other`` than feet.
 - ``ambiguous`` holds headings that alone can mean several fields. Its meaning is the candidates with spaces between.

@@ -43,6 +43,7 @@ MEANINGS: dict[str, set[str]] = {
     "layout_word": {
         "farm name",
         "formerly",
+        "season",
         "later",
         "front limb",
         "hind limb",

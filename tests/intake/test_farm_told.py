@@ -77,3 +77,14 @@ def test_tabs_are_farms_where_the_line_above_is_a_title() -> None:
     assert {farm for (farm,) in said(read(out.getvalue(), "podologia.xlsx", farm="Freixo"), "farm")} == {
         "Freixo", "Casal Novo"
     }  # fmt: skip
+
+
+def test_a_tab_named_after_a_season_is_no_likely_farm() -> None:
+    book = openpyxl.Workbook()
+    tab = book.active
+    tab.title = "Autumn"
+    for row in (["Date", "Cow", "LH", "RH"], ["2026-03-04", 12, "SU", ""], ["2026-03-04", 13, "", "DD"]):
+        tab.append(row)
+    out = io.BytesIO()
+    book.save(out)
+    assert farm_asked(read(out.getvalue(), "trims.xlsx"))[0] is None

@@ -56,3 +56,13 @@ def test_a_cow_that_was_not_there_is_asked_about(remark: str) -> None:
     found = read(f"Date,Farm,Cow,LH,RH,Remarks\n2026-03-04,Elm End,11,SU,,\n2026-03-04,Elm End,12,,,{remark}\n")
     assert asked(found) >= {"unseen"}
     assert said(found, "cow") == [("11",)]
+
+
+def test_an_abbreviation_that_is_not_known_is_asked_about() -> None:
+    """It may say that the cow was away."""
+    sheet = "Date,Farm,Cow,LH,RH,Remarks\n2026-03-04,Elm End,11,SU,,\n2026-03-04,Elm End,12,,,q.w.\n"
+    found = read(sheet)
+    assert asked(found) >= {"mark:q w"}
+    assert said(found, "cow") == [("11",)]
+    answers = {"mark:q w": "sound"}
+    assert said(read(sheet, **answers), "cow", "lesion") == [("11", "SU"), ("12", None)]

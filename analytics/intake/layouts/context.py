@@ -516,7 +516,12 @@ def farm_weight(name: str, *, alone: bool = True) -> int:
         return 0
     if len(words) > 1 and any(plain(word) in FARM_WORDS for word in words):
         return 3
+    if all(plain(word) in _SEASONS for word in telling):
+        return 0
     return 2 if alone else 1
+
+
+_SEASONS = forms_meaning("layout_word", "season")
 
 
 def _name_of_farm(name: str) -> str:

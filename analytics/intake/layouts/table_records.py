@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -306,6 +306,7 @@ class TableRecords:
             remark = remark or (f"{heading}{first.strip() or '-'}" if out.any() else "")
         gone = silent & self._scored_away()
         out &= ~gone
+        gone |= self._unknown_marks(silent & ~out & ~gone)
         if not out.any():
             return gone
         value = self.answers.ask(
@@ -319,6 +320,33 @@ class TableRecords:
             )
         )  # fmt: skip
         return out | gone if value == "leave" else gone
+
+    def _unknown_marks(self, silent: Any) -> Any:
+        """Rows without a finding whose remark is an abbreviation that is not known: it may say that she was away."""
+        gone = np.zeros(len(self.rows), dtype=bool)
+        for place, role in enumerate(self.roles) if silent.any() else ():
+            if place >= len(self.sheet.columns) or not (role.kind == "field" and role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows]
+            for code in np.unique(codes[silent]).tolist():
+                text = " ".join(column.texts[code].split())
+                if not _is_unknown_mark(text, self.draft.words.taught):
+                    continue
+                rows = silent & (codes == code)
+                value = self.answers.ask(
+                    Question(
+                        f"mark:{plain(text)}", text,
+                        say_n("'{remark}': {n} row says so and nothing of feet. Was this cow looked at?",
+                              "'{remark}': {n} rows say so and nothing of feet. Were these cows looked at?",
+                              int(rows.sum()), remark=text),
+                        choices([("leave", say("no: leave the rows out")),
+                                 ("sound", say("yes, and nothing was found"))]),
+                        "leave",
+                    )
+                )  # fmt: skip
+                gone |= rows & (value == "leave")
+        return gone
 
     def _void_rows(self, *, finding: bool = False) -> Any:
         """Rows that are marked as entries that do not count: left out, unless told otherwise.
@@ -644,12 +672,12 @@ class TableRecords:
                 columns[name] = column_of(["" if index in gone else text for index, text in enumerate(texts)])
 
     def _later_look(self, place: int) -> int | None:
-        """The column of the day of a later look that a remark stands behind, if there is one."""
-        before = [
-            number for number, role in enumerate(self.roles[:place])
+        """The column of the day of a later look, of which a remark may tell, if there is one."""
+        days = [
+            number for number, role in enumerate(self.roles)
             if role.kind == "field" and role.field == "recheck_on" and number < len(self.sheet.columns)
         ]  # fmt: skip
-        return before[-1] if before else None
+        return min(days, key=lambda number: abs(number - place), default=None)
 
     def _is_looked_at_later(self, place: int, row: int) -> bool:
         return is_day(self.sheet.columns[place].text(int(self.rows[row])).strip())
@@ -661,7 +689,7 @@ class TableRecords:
             value = self.answers.ask(
                 Question(
                     f"healed-later:{plain(remark)[:60]}", shown,
-                    say("'{remark}' stands behind '{heading}' (row {row}). Was the lesion there at the visit, and "
+                    say("'{remark}' stands beside '{heading}' (row {row}). Was the lesion there at the visit, and "
                         "healed when she was looked at again?", remark=shown, row=row,
                         heading=" ".join(self.table.headings[later].split())),
                     choices([("stays", say("yes: it is a finding of the visit")),
@@ -1105,6 +1133,23 @@ def _is_between_claws(lesion: str, zone: str) -> bool:
 
 BETWEEN_CLAWS = (0, 10)
 """Zones that both claws of a foot share."""
+
+
+def _is_unknown_mark(text: str, taught: Mapping[str, str]) -> bool:
+    """Whether a remark is one abbreviation with dots or a slash that means nothing known.
+
+    Example
+    -------
+    >>> [_is_unknown_mark(text, {}) for text in ("q.w.", "k/w", "o.B.", "long")]
+    [True, True, False, False]
+    """
+    if not _MARK.fullmatch(text) or plain(text) in taught:
+        return False
+    reading = read_findings(text)
+    return not (reading.findings or reading.nothing or reading.action or reading.feet or reading.claws)
+
+
+_MARK = re.compile(r"(?:[^\W\d_]{1,2}[./]\s?){1,3}[^\W\d_]{0,2}\.?")
 
 
 def is_plan(text: str) -> bool:
