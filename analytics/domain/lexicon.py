@@ -71,12 +71,14 @@ KINDS: tuple[str, ...] = (
   lesions, ``other``, feet, zones, claws, ``nothing``, ``lesion``, ``trim``, ``filler``.
 - ``heading`` holds what columns are called, see :func:`headings`.
 - ``away`` holds words that say, alone in the cell of a score or a foot, that the cow or the foot was not looked at:
-  ``away`` why, ``unseen`` that.
+  ``away`` why, ``unseen`` that. ``void`` says of a whole entry that it does not count.
 - ``animals`` holds words that, behind a number, say that it counts the cows of a herd.
 - ``layout_word`` holds words by which lines, headings and cells are taken apart: ``only``, ``both``, ``skin`` (beside
   the claws of a foot), ``and``, ``same foot``, ``for``, ``article``, ``farm``, ``score`` (headings of a score of any
   sort), ``seen`` (headings of a column that says whether the cow was looked at), ``with`` (short for it, with a full
-  stop or a slash).
+  stop or a slash), ``farm name`` (stands in the name of a farm), ``formerly`` (before a number
+  that a cow had), ``later`` (says when something is to be done), ``season``, ``front limb`` and ``hind limb`` (beside a
+  word for a front foot alone, the other is the hind one).
 - ``cow_number`` holds words in front of a number that say no more than that it is a cow's.
 - ``feet_event`` holds beginnings of words of an event that is about feet, or ``other`` than feet.
 - ``ambiguous`` holds headings that alone can mean several fields. Its meaning is the candidates with spaces between.

@@ -223,3 +223,7 @@ def field_of(kind: str, name: str) -> Field:
         if field.name == name:
             return field
     raise KeyError(name)
+
+
+VOID_FINDING = "void finding"
+"""What a column is, and is called, that marks single findings as ones that do not count."""

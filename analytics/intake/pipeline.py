@@ -17,7 +17,8 @@ from evenfoot.analytics.intake.checks.records import check_rows
 from evenfoot.analytics.intake.checks.survey import Survey
 from evenfoot.analytics.intake.fields import KIND_NAMES, KINDS
 from evenfoot.analytics.intake.headings import Headings, find_headings, is_whole
-from evenfoot.analytics.intake.layouts.conversion import draft_if_needed, draft_of_counts, unfold
+from evenfoot.analytics.intake.layouts.cards import table_of_cards
+from evenfoot.analytics.intake.layouts.conversion import counts_by_month, draft_if_needed, draft_of_counts, unfold
 from evenfoot.analytics.intake.layouts.cow_lines import table_of_cows
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, is_key, share_words
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
@@ -146,6 +147,9 @@ def understand_file(
     keys = [sheet for sheet in raw if len(raw) > 1 and is_key(sheet)]
     for sheet in raw:
         headings = find_headings(sheet)
+        cards = table_of_cards(sheet) if headings is None or not is_whole(headings) else None
+        if cards is not None:
+            sheet, headings = cards, find_headings(cards)
         draft = draft_if_needed(sheet, headings, facts, answers, keys)
         if draft is None and (headings is None or not is_whole(headings)):
             draft = draft_of_counts(sheet, facts)
@@ -160,6 +164,11 @@ def understand_file(
             farms.append(_farm_of(sheet, headings, facts, answers))
         else:
             unread.append((sheet, headings))
+    if not plain and not drafts and any(counts_by_month(sheet) for sheet, _ in unread):
+        raise UserError(
+            say("{name} counts by month and names no cow, so that nothing is read from it. Give the sheets of the "
+                "visits, or a sheet of counts with the day of each visit.", name=name)
+        )  # fmt: skip
     if not plain and not drafts:
         raise UserError(_no_sheet(name, unread or [(sheet, None) for sheet in raw]))
     surveys = [Survey(headings) for _, headings in plain]
@@ -185,6 +194,9 @@ def understand_file(
         for sheet, headings in unread
         if not is_key(sheet)
     )
+    if checked and any(sheet.commented for sheet in raw):
+        told = say("{name} has comments on cells. They were not read: write into a cell what counts.", name=name)
+        checked[0] = replace(checked[0], notes=(told, *checked[0].notes))
     if left and checked:
         checked[0] = replace(checked[0], notes=(*left, *checked[0].notes))
     return Understanding(checked, answers, left)

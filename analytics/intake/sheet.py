@@ -61,6 +61,8 @@ class RawSheet:
         Its columns and words are those of a standard: nothing is to be unfolded or asked about.
     numbers : array of int or None
         Row number of each row, where rows were unfolded and no longer stand as in the file.
+    commented : bool
+        Whether cells of its workbook have comments, which are not read.
     """
 
     source: str
@@ -73,6 +75,7 @@ class RawSheet:
     tab: str = ""
     numbers: Positions | None = None
     exact: bool = False
+    commented: bool = False
 
     def __len__(self) -> int:
         return len(self.widths)

@@ -29,7 +29,10 @@ ANSWERS: dict[str, dict[str, str]] = {
     "t80": {"word:k": "SU", "word:p": "DD", "word:q": "WL"},
     "b29": {"word:p9": "DS"},
     "t75": {"word:noen": "nothing", "zone:heel": "note"},
-    **{key: {"farm": "Elm End"} for key in ("c08", "c10", "c20", "c24", "de2", "de3", "e07", "f10", "f23", "g10")},
+    **{
+        key: {"farm": "Elm End"}
+        for key in ("c08", "c10", "c20", "c24", "de2", "de3", "e07", "f10", "f23", "g10", "a24", "t93")
+    },
 }
 """What a person answers where no answer is likeliest."""
 

@@ -20,8 +20,9 @@ from evenfoot.analytics.domain.lexicon import (
     squeezed_heading,
 )
 from evenfoot.analytics.errors import UserError
-from evenfoot.analytics.intake.fields import KINDS
+from evenfoot.analytics.intake.fields import KINDS, VOID_FINDING
 from evenfoot.analytics.intake.headings import column_letters
+from evenfoot.analytics.intake.layouts.days import is_day
 from evenfoot.analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.roles import MEASURES, Role, is_code, read_heading, role_of_code
@@ -185,7 +186,28 @@ def marks_lesion(taught: Mapping[str, str], text: str) -> bool:
 def marks_action(taught: Mapping[str, str], text: str) -> bool:
     """Whether a cell under an action ticks it, or names the feet or the claw it was done to."""
     place = _fits("foot", taught, text) or _fits("claw", taught, text)
-    return is_yes_no(text) or place or any(plain(text) in codes for codes in foot_sets())
+    few = text.strip().isdecimal() and int(text) <= MOST_BLOCKS
+    return is_yes_no(text) or place or few or any(plain(text) in codes for codes in foot_sets())
+
+
+def _is_void_heading(word: str) -> bool:
+    """Whether a heading says that its column marks entries that do not count.
+
+    Example
+    -------
+    >>> _is_void_heading("deleted"), _is_void_heading("is void"), _is_void_heading("status")
+    (True, True, False)
+    """
+    bare = re.sub(r"^is ?| ?at$", "", word)
+    return meaning("away", bare) == "void"
+
+
+def _marks_void(text: str) -> bool:
+    return is_yes_no(text) or is_day(text) or meaning("away", text) == "void"
+
+
+MOST_BLOCKS = 4
+"""Blocks or wraps that a cow may get on one day. [common practice, no source]"""
 
 
 def _says_seen_or_not(text: str) -> bool:
@@ -254,6 +276,12 @@ def _settle(
     shown = _shown(profile)
     if word in SEEN_WORDS and telling.filled and telling.share(test=_says_seen_or_not) >= ENOUGH:
         return Role("seen")
+    if (
+        telling.filled
+        and (word == VOID_FINDING or _is_void_heading(word))
+        and telling.share(test=_marks_void) >= ENOUGH
+    ):
+        return Role("void", field="lesion" if word == VOID_FINDING else "")
     if role is not None and not role.certain:
         return ask(
             say("Does '{heading}' ({shown}) mean {field}?", heading=name, shown=shown, field=describe(role.code)),
@@ -383,6 +411,7 @@ def _checked_field(
         if field != role.field
         and not (role.field == "lesion" and field in ("severity", "action", "visit_kind"))
         and field not in known
+        and not (field == "visit_date" and any(text.isdecimal() for text in profile.texts))
         and share(field) >= 0.9
     ]
     if "lesion" in others and profile.share(test=lambda text: says_lesion(text, taught)) < 0.3:
@@ -551,6 +580,7 @@ _FIELD_WORDS: dict[str, Message] = {
     "end": say("front or hind"),
     "event": say("event"),
     "seen": say("whether she was looked at"),
+    "void": say("whether the entry is void"),
 }
 
 

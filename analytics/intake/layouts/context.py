@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from evenfoot.analytics.domain.lesions import understand_lesion
 from evenfoot.analytics.domain.lexicon import forms, forms_meaning, meaning, phrases, plain
@@ -47,6 +47,8 @@ class Context:
         Words that the sheet explains: plain form -> what it says of them.
     others : tuple of str
         Lines from which nothing was taken.
+    farms : tuple of (int, str)
+        Words that may be the farm, the likeliest first, each with :func:`farm_weight`.
     """
 
     values: dict[str, str] = field(default_factory=dict)
@@ -55,6 +57,7 @@ class Context:
     day: Day | None = None
     key: dict[str, str] = field(default_factory=dict)
     others: tuple[str, ...] = ()
+    farms: tuple[tuple[int, str], ...] = ()
 
     def then(self, other: Context) -> Context:
         """This context, with what a later line says in the place of what was said before."""
@@ -69,17 +72,21 @@ class Context:
             other.day or self.day,
             {**self.key, **other.key},
             (*self.others, *other.others),
+            other.farms or self.farms,
         )
 
     def beside(self, other: Context) -> Context:
-        """This context and what a line next to it says; of two guesses the first counts."""
+        """This context and what a line next to it says; of two guesses the likelier counts, else the first."""
+        farms = tuple(sorted((*self.farms, *other.farms), key=lambda farm: -farm[0]))
+        likeliest = {"farm": farms[0][1]} if farms else {}
         return Context(
             {**self.values, **other.values},
-            {**other.guesses, **self.guesses},
+            {**other.guesses, **self.guesses, **likeliest},
             self.years or other.years,
             self.day or other.day,
             {**self.key, **other.key},
             (*self.others, *other.others),
+            farms,
         )
 
 
@@ -104,6 +111,11 @@ def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date,
     for cells in lines:
         parts = [part for cell in cells for part in re.split(r"\s{3,}", cell.strip()[:LONGEST_LINE]) if part.strip()]
         found = _read_cells(parts, order, today, known)
+        likely = any(weight for weight, _ in found.farms)
+        taken = found.values or found.years or found.day or found.key or likely or found.guesses.keys() - {"farm"}
+        if not taken and (found.others or found.farms):
+            # A line of which nothing was taken is told as it stands, but for a day of the week.
+            found = replace(found, others=() if all(map(_is_weekday, parts)) else (", ".join(parts),))
         context = context.beside(found)
     return context
 
@@ -237,28 +249,41 @@ def _values_told(field_name: str, text: str) -> dict[str, str]:
     >>> _values_told("farm", "Elm End (148 cows)"), _values_told("farm", "Elm End")
     ({'herd_size': '148', 'farm': 'Elm End'}, {'farm': 'Elm End'})
     """
-    herd = _herd_size(text) if field_name in ("farm", "herd_size") else None
+    herd = _herd_size(text, labelled=field_name == "herd_size") if field_name in ("farm", "herd_size") else None
     if herd is None:
         return {field_name: text}
     name = text.partition(herd)[0].strip(" ,;:([-")
     return {"herd_size": herd, **({"farm": name} if field_name == "farm" and name else {})}
 
 
-def _herd_size(text: str) -> str | None:
+def _herd_size(text: str, *, labelled: bool = False) -> str | None:
     """The number of a text that says how many cows a herd has.
+
+    Words behind it say what the number counts: cows that were done are no herd, unless a label says it is one.
 
     Example
     -------
     >>> _herd_size("Elm End, 148 cows milking"), _herd_size("herd of 80"), _herd_size("12 lame cows")
     ('148', '80', None)
+    >>> _herd_size("17 vacas en el cepo"), _herd_size("17 cows through the crush")
+    (None, None)
     """
-    bare = plain(text)
-    for match in _NUMBER_THEN_WORDS.finditer(bare):
-        words = bare[match.end() :].split()
-        if any(" ".join(words[:size]) in phrases("animals") for size in (1, 2, 3)):
-            return match[1]
-    herd = _HERD_OF.search(bare)
+    for part in (text,) if labelled else re.split(r"[,;|()\[\]]|\s-\s", text):
+        bare = plain(part)
+        for match in _NUMBER_THEN_WORDS.finditer(bare):
+            words = bare[match.end() :].split()
+            sizes = (1, 2, 3) if labelled else (len(words),)
+            if any(" ".join(words[:size]) in phrases("animals") for size in sizes):
+                return match[1]
+    herd = _HERD_OF.search(plain(text))
     return herd[1] if herd else None
+
+
+def _counts_cows(text: str) -> bool:
+    """Whether a text begins with a number of cows."""
+    match = _NUMBER_THEN_WORDS.match(plain(text))
+    words = plain(text)[match.end() :].split() if match else []
+    return any(" ".join(words[:size]) in phrases("animals") for size in (1, 2))
 
 
 def _field_of(text: str) -> str | None:
@@ -389,6 +414,11 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
         values["visit_kind"] = rest
         rest = ""
     parts = [part.strip(" .-_:#'\"") for part in _SEPARATORS.split(rest)]
+    parts = [_without_weekday(part, dated=bool(dates) or day is not None) for part in parts]
+    if _counts_cows(text):
+        # "17 cows through the crush" names no farm.
+        return Context(values, guesses, tuple(years), day, {}, tuple(part for part in parts if part))
+    farms: list[tuple[int, str]] = []
     # A part that is a name and nothing else is likelier the farm than one with words of a title in it.
     parts.sort(key=lambda part: _named(part) != part)
     for part in parts:
@@ -413,13 +443,101 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
             values.setdefault("visit_kind", part)
             continue
         named = _named(part)
-        if plain(named) in known:
+        labelled_farm = _farm_labelled(part)
+        if labelled_farm:
+            values.setdefault("farm", labelled_farm)
+        elif plain(named) in known:
             values["farm"] = known[plain(named)]
-        elif _may_be_farm(named) and "farm" not in guesses:
-            guesses["farm"] = named
+        elif _may_be_farm(named):
+            name = _name_of_farm(named)
+            farms.append((farm_weight(name, alone=named == part), name))
         elif named:
             others.append(named)
-    return Context(values, guesses, tuple(years), day, {}, tuple(others))
+    farms.sort(key=lambda farm: -farm[0])
+    others += [name for weight, name in farms[1:] if not weight]
+    guesses |= {"farm": farms[0][1]} if farms else {}
+    return Context(values, guesses, tuple(years), day, {}, tuple(others), tuple(farms))
+
+
+def _without_weekday(part: str, *, dated: bool) -> str:
+    """A part of a line without a day of the week, which stands beside a date or alone.
+
+    Example
+    -------
+    >>> _without_weekday("Hollin Bank tues", dated=True), _without_weekday("Thursday", dated=False)
+    ('Hollin Bank', '')
+    >>> _without_weekday("Quinta do Freixo", dated=True)
+    'Quinta do Freixo'
+    """
+    words = part.split()
+    if len(words) == 1:
+        return "" if _is_weekday(words[0]) else part
+    while dated and len(words) > 1 and _is_weekday(words[-1]):
+        words.pop()
+    while dated and len(words) > 1 and _is_weekday(words[0]) and plain(words[0]) not in FARM_WORDS:
+        words.pop(0)
+    return " ".join(words).strip(" .-_:#'\"")
+
+
+def _is_weekday(word: str) -> bool:
+    """Whether a word is a day of the week; a short one is written small."""
+    return plain(word) in phrases("weekday") and (len(plain(word)) > 3 or word.islower())
+
+
+def _farm_labelled(part: str) -> str:
+    """The name behind a word of titles that says farm: "Betrieb Moorkamp"; else an empty text.
+
+    Example
+    -------
+    >>> _farm_labelled("Betrieb Moorkamp"), _farm_labelled("Parage \u00c9levage Morin"), _farm_labelled("Finca Rica")
+    ('Moorkamp', 'Morin', '')
+    """
+    words = part.split()
+    for place, word in enumerate(words[:-1]):
+        named = words[place + 1 :]
+        if not named[0][:1].isupper() or _is_title(named[0]):
+            continue
+        if _field_of(word) == "farm" and plain(word) in phrases("title") and all(map(_is_title, words[:place])):
+            return _named(" ".join(named))
+    return ""
+
+
+def farm_weight(name: str, *, alone: bool = True) -> int:
+    """How likely words are the name of a farm: 3 with a word that farms have, 2 a name alone, 1 a name, 0 other words.
+
+    Example
+    -------
+    >>> [farm_weight(name) for name in ("Carse Farm", "Upper Slade", "bovina")], farm_weight("Brookend", alone=False)
+    ([3, 2, 0], 1)
+    """
+    words = [word for word in name.split() if plain(word)]
+    telling = [word for word in words if plain(word) not in _BEFORE_NAMES | FARM_WORDS] or words
+    if not all(word[0].isupper() or word[0].isdecimal() for word in telling):
+        return 0
+    if len(words) > 1 and any(plain(word) in FARM_WORDS for word in words):
+        return 3
+    if all(plain(word) in _SEASONS for word in telling):
+        return 0
+    return 2 if alone else 1
+
+
+_SEASONS = forms_meaning("layout_word", "season")
+
+
+def _name_of_farm(name: str) -> str:
+    """The part of a text that is a name with a word for farm at its end: "Carse Farm toe growth" is Carse Farm.
+
+    Example
+    -------
+    >>> _name_of_farm("Carse Farm toe growth"), _name_of_farm("Upper Slade")
+    ('Carse Farm', 'Upper Slade')
+    """
+    words = name.split()
+    for place, word in enumerate(words[1:], 1):
+        behind = words[place + 1 :]
+        if plain(word) in FARM_WORDS and word[0].isupper() and behind and all(one.islower() for one in behind):
+            return " ".join(words[: place + 1])
+    return name
 
 
 _TO = r"\s?(?:-|\N{EN DASH}|to|à|a|bis|tot|t/m|até)\s?"
@@ -477,12 +595,12 @@ _TITLE_STEM = re.compile(
 )
 """Beginnings of words that are titles of sheets in one of the languages. [common practice, no source]"""
 ARTICLES = forms_meaning("layout_word", "article")
-FARM_WORDS = forms_meaning("layout_word", "farm")
+FARM_WORDS = forms_meaning("layout_word", "farm") | forms_meaning("layout_word", "farm name")
 """Words that stand in many names of farms and are none alone."""
 
 
 def _may_be_farm(text: str) -> bool:
-    if not re.search(r"[^\W\d_]{2}", text) or len(text) > 60 or len(text.split()) > 6:
+    if not re.search(r"[^\W\d_]{3}", text) or len(text) > 60 or len(text.split()) > 6:
         return False
     if any(meaning(kind, text) for kind in ("lesion", "severity", "nothing", "foot", "action")):
         return False

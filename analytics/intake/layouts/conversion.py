@@ -8,10 +8,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from evenfoot.analytics.domain.lexicon import heading_fields, plain, squeezed_heading
+from evenfoot.analytics.domain.lexicon import heading_fields, phrases, plain, squeezed_heading
 from evenfoot.analytics.intake.headings import Headings, column_letters, find_headings, is_whole
 from evenfoot.analytics.intake.layouts.count_lines import LOOKED_AT, counts_in_lines
-from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, draft_of, explain, key_of_tab, settle
+from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, draft_of, explain, farm_of_key, key_of_tab, settle
 from evenfoot.analytics.intake.layouts.plain_sheets import is_plain
 from evenfoot.analytics.intake.layouts.profiles import profile_of
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
@@ -25,7 +25,7 @@ from evenfoot.analytics.intake.layouts.table_records import (
     column_of,
     join_pieces,
 )
-from evenfoot.analytics.intake.layouts.tables import Table, begins_total, find_tables
+from evenfoot.analytics.intake.layouts.tables import Table, begins_total, cow_column, find_tables
 from evenfoot.analytics.intake.layouts.visits import ELSEWHERE
 from evenfoot.analytics.intake.parsing.dates import DateOrder
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
@@ -194,7 +194,10 @@ def draft_if_needed(
     draft = draft_of(sheet, tables, facts)
     for key in keys:
         explain(draft, key_of_tab(key))
+        draft.key_farm = draft.key_farm or farm_of_key(key, facts)
     settle(draft, answers)
+    if counts_by_month(draft.sheet, draft.tables):
+        return None
     if whole and headings is not None and draft.sheet is sheet and is_plain(draft, headings):
         return None
     if not any(_is_of_use(roles, _is_dated(draft)) for roles in draft.roles):
@@ -202,6 +205,26 @@ def draft_if_needed(
     if _sums_up(draft):
         return None
     return draft
+
+
+def counts_by_month(sheet: RawSheet, tables: Sequence[Table] | None = None) -> bool:
+    """Whether what stands in the place of the cow is a month in every row, but for sums: such a sheet names no cow."""
+    tables = find_tables(sheet) if tables is None else tables
+    said: list[str] = []
+    for table in tables:
+        cow = cow_column(table.roles, table.headings)
+        if cow is None or cow >= len(sheet.columns):
+            return False
+        said += [text for row in table.rows.tolist() if (text := sheet.columns[cow].text(row).strip())]
+        if len(said) > MOST_MONTHS:
+            return False
+    months = [text for text in said if plain(re.sub(r"\d", " ", text)) in phrases("month")]
+    others = [text for text in said if text not in months and any(letter.isdecimal() for letter in text)]
+    return len(months) >= 2 and not others and len(months) > len(said) / 2
+
+
+MOST_MONTHS = 200
+"""Rows above which a sheet is no summary by month. [common practice, no source]"""
 
 
 def _is_counts(roles: Sequence[Role]) -> bool:

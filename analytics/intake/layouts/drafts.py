@@ -6,12 +6,13 @@ import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS
-from evenfoot.analytics.domain.lexicon import foot_sets, forms, language_of, meaning, phrases, plain
+from evenfoot.analytics.domain.lexicon import foot_sets, forms, forms_meaning, language_of, meaning, phrases, plain
 from evenfoot.analytics.intake.headings import is_own_column
 from evenfoot.analytics.intake.layouts.column_detection import settle_roles
 from evenfoot.analytics.intake.layouts.context import Context, explains, is_name, read_lines, read_name
@@ -31,6 +32,7 @@ from evenfoot.analytics.intake.layouts.unpivot import (
     is_feet_event,
 )
 from evenfoot.analytics.intake.layouts.visits import tables_by_visit
+from evenfoot.analytics.intake.parsing.cell_items import Splitter
 from evenfoot.analytics.intake.parsing.dates import DateOrder
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
@@ -73,6 +75,10 @@ class Draft:
     places: dict[str, Role] = field(default_factory=dict)
     group: str = ""
     """Group that the name of the tab may say, where the file has a tab for each."""
+    first_farm: str = ""
+    """The first name of a farm that the lines or the tabs of the file may say."""
+    key_farm: str = ""
+    """The name of a farm that a tab with a key may say."""
 
 
 def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
@@ -84,6 +90,9 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     said = Context()
     for table in tables:
         said = said.then(read_lines(table.lines, guess, facts.today, farms))
+        scale = scale_counted(table.lines)
+        if scale and "locomotion_scale" not in said.values:
+            said = replace(said, values={**said.values, "locomotion_scale": scale})
         draft.contexts.append(said)
     draft.after = read_lines((line for table in tables for line in table.after), guess, facts.today, farms)
     draft.tab = read_name(sheet.tab, guess, facts.today, farms) if sheet.tab else Context()
@@ -100,6 +109,35 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     if len(feet) == 1:
         draft.words.feet[END] = feet.pop()[1]
     return draft
+
+
+def scale_counted(lines: Sequence[Sequence[str]]) -> str:
+    """The scale of scores that lines count, a score a line: from 0 up, or to 5; else an empty text.
+
+    Example
+    -------
+    >>> scale_counted([["Score", "Cows"], ["0", "88"], ["1", "38"], ["2", "3"]]), scale_counted([["Score"], ["1", "3"]])
+    ('0-3', '')
+    """
+    for number, line in enumerate(lines):
+        head = read_heading(line[0]) if line and line[0].strip() else None
+        if head is None or head.field != "locomotion_score":
+            continue
+        scores: list[int] = []
+        for cells in lines[number + 1 :]:
+            filled = [cell.strip() for cell in cells if cell.strip()]
+            if len(filled) < 2 or not all(_COUNT.fullmatch(cell) for cell in filled) or not filled[0].isdecimal():
+                break
+            scores.append(int(filled[0]))
+        if len(scores) >= 3 and scores == list(range(scores[0], scores[0] + len(scores))):
+            if scores[0] == 0 and scores[-1] <= 3:
+                return "0-3"
+            if scores[0] == 1 and scores[-1] in (4, 5):
+                return "1-5"
+    return ""
+
+
+_COUNT = re.compile(r"\d+(?:[.,]\d+)?\s*%?")
 
 
 def claw_letters(headings: Sequence[str]) -> str:
@@ -201,6 +239,9 @@ def explain(draft: Draft, key: Mapping[str, str]) -> None:
     places = places_by_key(key)
     draft.places = {**places, **draft.places}
     draft.words.feet |= {number: role.foot for number, role in draft.places.items() if role.kind == "foot"}
+    for number, role in draft.places.items():
+        if role.kind == "claw" and role.foot:
+            draft.words.feet |= {f"{CLAW} {number}": role.claw, f"{CLAW} {number} foot": role.foot}
     claws = {number: claw for number, said in key.items()
              if number.isdecimal() and (claw := meaning("claw", said)) in CLAWS}  # fmt: skip
     draft.words.feet |= {f"{CLAW} {number}": claw for number, claw in claws.items()}
@@ -237,6 +278,10 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
     out: dict[str, str] = {}
     for word, said in key.items():
         reading = read_findings(said)
+        in_brackets = re.search(r"\(([^()]+)\)", said)
+        if len(reading.findings) > 1 and in_brackets:
+            # "B = sore (sole haemorrhage)": the brackets say what is meant.
+            reading = read_findings(in_brackets[1])
         foot = meaning("foot", said)
         if len(reading.findings) == 1:
             finding = reading.findings[0]
@@ -251,13 +296,60 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
             out[word] = "nothing"
         elif meaning("action", said) is not None:
             out[word] = f"action:{meaning('action', said)}"
-        elif len(word) <= LONGEST_CODE and is_feet_event(said, {}):
+        elif len(word) <= LONGEST_CODE and not reading.findings and is_feet_event(said, {}):
             out[word] = FEET_EVENT
     return out
 
 
+FRONT_LIMB, HIND_LIMB = forms_meaning("layout_word", "front limb"), forms_meaning("layout_word", "hind limb")
+"""Words for a front foot, beside which another word for a foot is the hind one."""
+
+
+def _learn_hind_limb(draft: Draft, answers: Answers) -> None:
+    """Where front feet have a word of their own ("mano"), the word for any foot ("pata") is the hind foot; asked."""
+    front = hind = ""
+    sides = _sides_of_limb()
+    for text in (text for column in draft.sheet.columns for text in column.texts):
+        if len(text) > LONGEST_NOTE or not any(word in text.casefold() for word in _LIMB_LETTERS):
+            continue
+        words = plain(text).split()
+        front = front or next((word for word in words if word in FRONT_LIMB), "")
+        if not hind and not HIND_LIMB.isdisjoint(words):
+            named = [plain(item.text) for item in Splitter({}).split(text) if item.kind == "doubtful"]
+            hind = next((phrase for phrase in named if phrase in sides), "")
+    if not front or not hind:
+        return
+    value = answers.ask(
+        Question(
+            "hind-limb", hind,
+            say("The sheet calls front feet '{front}'. Does '{hind}' mean a hind foot?", front=front, hind=hind),
+            choices([("hind", say("yes")), ("any", say("no: it may be any foot"))]), "hind",
+        )
+    )  # fmt: skip
+    if value != "hind":
+        return
+    draft.words.taught = {**{phrase: f"foot:{feet}" for phrase, feet in sides.items()}, **draft.words.taught}
+
+
+@cache
+def _sides_of_limb() -> Mapping[str, str]:
+    """Phrases such as "pata izq" -> the hind foot of that side."""
+    return {
+        phrase: _HIND_FEET[first]
+        for phrase, candidates in phrases("doubtful").items()
+        if (first := candidates.split()[0]) in _HIND_FEET and not HIND_LIMB.isdisjoint(phrase.split())
+    }
+
+
+_HIND_FEET = {"left": "LH", "right": "RH", "both": "LH RH"}
+_LIMB_LETTERS = tuple(word.text for _, word in forms("layout_word") if word.means in ("front limb", "hind limb"))
+LONGEST_NOTE = 400
+"""Letters of a cell above which it is not searched for words for feet. [common practice, no source]"""
+
+
 def settle(draft: Draft, answers: Answers) -> None:
     """Decide what each column of each table is; tables with the same headings share one decision."""
+    _learn_hind_limb(draft, answers)
     by_headings: dict[tuple[str, ...], list[Role]] = {}
     sheet = draft.sheet
     for table in draft.tables:
@@ -552,7 +644,16 @@ def key_of_tab(sheet: RawSheet) -> dict[str, str]:
         for cells in lines
         if len(cells) > 1 and cells[0].isdecimal() and places_by_key({cells[0]: " ".join(cells[1:])})
     }
-    return places or read_lines(lines, DateOrder(True, "option"), dt.date.today()).key
+    return {**read_lines(lines, DateOrder(True, "option"), dt.date.today()).key, **places}
+
+
+def farm_of_key(sheet: RawSheet, facts: Facts) -> str:
+    """The name of a farm that the first line of a tab with a key may say."""
+    line = next((cells for place in range(min(len(sheet), 3)) if any(cells := sheet.row(place))), [])
+    if sum(bool(cell.strip()) for cell in line) != 1:
+        return ""
+    context = read_lines([line], DateOrder(True, "option"), facts.today, facts.known_farms)
+    return context.values.get("farm") or next((farm for weight, farm in context.farms if weight), "")
 
 
 def share_words(drafts: Sequence[Draft]) -> None:
@@ -563,6 +664,13 @@ def share_words(drafts: Sequence[Draft]) -> None:
     if len(tabs) > 1 and names and len(said) == 1 and all(said) and any(tab.guesses for tab in tabs.values()):
         for draft in drafts:
             draft.group = " ".join(draft.sheet.tab.split())
+    named = [
+        context.guesses.get("farm") or draft.tab.guesses.get("farm", "")
+        for draft in drafts
+        for context in draft.contexts
+    ]
+    for draft in drafts:
+        draft.first_farm = next(filter(None, named), "")
     told: dict[str, str] = {}
     for draft in drafts:
         told |= draft.words.taught

@@ -20,7 +20,14 @@ from evenfoot.analytics.intake.layouts.sheet_questions import (
     lesions_in_remark,
     may_name_lesion,
 )
-from evenfoot.analytics.intake.layouts.table_records import THOUSANDS, bare_cow
+from evenfoot.analytics.intake.layouts.table_records import (
+    COW_AND_WORDS,
+    THOUSANDS,
+    bare_cow,
+    is_plan,
+    says_unseen,
+    says_void,
+)
 from evenfoot.analytics.intake.layouts.tables import Table
 from evenfoot.analytics.intake.parsing.cell_error import Unreadable
 from evenfoot.analytics.intake.parsing.column_values import is_blank
@@ -80,8 +87,13 @@ def _reads_plainly(column: RawColumn, rows: Positions, match: Match) -> bool:
         return False
     if type == "cow":
         return all(
-            bare_cow(text) == text.strip() and not THOUSANDS.fullmatch(text.strip()) for text in texts[:PLAIN_COWS]
+            bare_cow(text) == text.strip()
+            and not THOUSANDS.fullmatch(text.strip())
+            and not COW_AND_WORDS.fullmatch(text.strip())
+            for text in texts[:PLAIN_COWS]
         )
+    if type == "action" and any(is_plan(text) for text in texts):
+        return False
     if type == "lesion":
         return all(_reads(read_finding, bare_text(text)) for text in texts)
     if type == "date":
@@ -128,7 +140,7 @@ def _reads(reader: Any, text: str) -> bool:
 
 
 def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: int) -> bool:
-    """Whether a remark names a lesion that its row does not, or says that one is healed."""
+    """Whether a remark names a lesion that its row does not, or says that one is healed, or that a row is void."""
     if place >= len(draft.sheet.columns):
         return False
     column = draft.sheet.columns[place]
@@ -136,7 +148,7 @@ def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: 
     told: dict[int, set[str]] | None = None
     for code in np.unique(codes).tolist():
         text = column.texts[code]
-        if healed_lesions(text) is not None:
+        if healed_lesions(text) is not None or says_void(text) or says_unseen(text):
             return True
         if not may_name_lesion(text):
             continue

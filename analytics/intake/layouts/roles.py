@@ -19,7 +19,7 @@ from evenfoot.analytics.domain.lexicon import (
     squeezed_heading,
 )
 from evenfoot.analytics.domain.locomotion import understand_scale
-from evenfoot.analytics.intake.fields import KINDS
+from evenfoot.analytics.intake.fields import KINDS, VOID_FINDING
 from evenfoot.analytics.intake.headings import LONGEST_HEADING, match_heading
 
 
@@ -34,8 +34,8 @@ class Role:
         the front or hind feet), ``lesion`` (ticks, feet, severities or
         counts of it), ``part`` (lesions of the toe, sole or heel), ``zone`` (findings there), ``which`` (ticks of a
         foot), ``measure`` (a length of one foot), ``day`` (scores of that day), ``side``, ``end``, ``lame``,
-        ``action`` (ticks), ``event``, ``seen`` (whether the cow was looked at), ``note``, ``skip`` (known, but no part
-        of a trim record).
+        ``action`` (ticks), ``event``, ``seen`` (whether the cow was looked at), ``void`` (whether the entry does not
+        count; with the field ``lesion`` its finding alone), ``note``, ``skip`` (known, but no part of a trim record).
     field : str
         Of a field or a measure.
     foot, claw, lesion, action : str
@@ -76,6 +76,7 @@ class Role:
             "zone": ["zone", self.field],
             "pair": ["feet", {"F": "front", "H": "hind"}.get(self.field, "")],
             "day": ["scores of", self.day],
+            "void": ["void", "finding" if self.field else ""],
         }.get(self.kind, [self.kind])
         return " ".join(part for part in parts if part)
 
@@ -101,8 +102,10 @@ _FIELDS = frozenset(field.name for fields in KINDS.values() for field in fields)
 def role_of_code(code: str, role: Role) -> Role:
     """The role that an answer names, with unit and scale of the heading's own role."""
     words = code.split()
-    if code in ("side", "end", "lame", "event", "seen", "note", "skip"):
+    if code in ("side", "end", "lame", "event", "seen", "void", "note", "skip"):
         return Role(code)
+    if code == VOID_FINDING:
+        return Role("void", field="lesion")
     if words[0] == "foot" and len(words) == 2:
         return Role("foot", foot=words[1])
     if words[:2] == ["findings", "on"] and len(words) == 3:

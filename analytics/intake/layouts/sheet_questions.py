@@ -12,7 +12,7 @@ from evenfoot.analytics.domain.lesions import LESIONS, OTHER_LESION, PARENTS, pa
 from evenfoot.analytics.domain.lexicon import phrases, plain
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.headings import column_letters
-from evenfoot.analytics.intake.layouts.context import Context, read_name
+from evenfoot.analytics.intake.layouts.context import Context, farm_weight, read_name
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, names_lesion
 from evenfoot.analytics.intake.layouts.profiles import profile_of
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
@@ -365,31 +365,71 @@ def farm_said_once(draft: Draft, context: Context, facts: Facts, answers: Answer
     line = context.guesses.get("farm")
     tab = draft.tab.values.get("farm") or (draft.tab.guesses.get("farm") if draft.sheet.tab else None)
     name = file.values.get("farm") or file.guesses.get("farm")
+    key = draft.key_farm if not line else None
     options = [
         (value, found, says)
         for value, found, says in (
             ("line", line, say("the line above the table: {farm}", farm=line or "")),
             ("tab", tab, say("the name of the tab: {farm}", farm=tab or "")),
+            ("key", key, say("the tab that explains words: {farm}", farm=key or "")),
             ("file", name, say("the name of the file: {farm}", farm=name or "")),
         )
         if found
     ]
+    others = dict.fromkeys(
+        [*(farm for weight, farm in context.farms if weight and farm != line), *facts.known_farms[:20]]
+    )
     known = {plain(farm): farm for farm in facts.known_farms}
-    default = options[0][0] if options else None
-    safe = bool(options) and plain(str(options[0][1])) in known
+    default = _likeliest_farm(options, context, name or "")
+    safe = default is not None and plain(next(str(found) for value, found, _ in options if value == default)) in known
     value = answers.ask(
         Question(
             "farm", draft.sheet.source,
             say("{source} has no column for the farm. Which farm is it?", source=draft.sheet.source),
             choices([*((value, says) for value, _, says in options),
-                     *((farm, say("{farm}", farm=farm)) for farm in facts.known_farms[:20])]),
+                     *((farm, say("{farm}", farm=farm)) for farm in others)]),
             default, safe, free=True, lasting=not options,
         )
     )  # fmt: skip
     told = {option: found for option, found, _ in options}
     if value in told:
         return str(told[value])
+    own = line or tab or ""
+    if value and own and draft.first_farm and plain(own) not in (plain(draft.first_farm), plain(value)):
+        return _farm_of_others(value, own, answers)
     return value
+
+
+def _likeliest_farm(options: Sequence[tuple[str, str | None, Message]], context: Context, file: str) -> str | None:
+    """The choice that is the farm unless something else stands there as well; ``None`` where no name is certain enough.
+
+    A name that the file is called after as well, one with a word that farms have, and one that stands alone are enough.
+    """
+    if not options:
+        return None
+    for value, found, _ in options:
+        if value in ("line", "key") and f" {plain(str(found))} " in f" {plain(file)} ":
+            return value
+    value, found, _ = options[0]
+    weight = context.farms[0][0] if value == "line" and context.farms else farm_weight(str(found))
+    rivals = {plain(farm) for other, farm in context.farms[1:] if other >= weight} if value == "line" else set()
+    if value == "key":
+        return None
+    return value if weight and not rivals - {plain(str(found))} else None
+
+
+def _farm_of_others(value: str, own: str, answers: Answers) -> str:
+    """The farm of rows that another name stands above than above those that the answer was given for; asked."""
+    same = answers.ask(
+        Question(
+            f"farm:{plain(own)}", own,
+            say("Is {own} the farm {farm} too, or another farm?", own=own, farm=value),
+            choices([("other", say("another farm: {farm}", farm=own)),
+                     ("same", say("the same farm: {farm}", farm=value))]),
+            "other",
+        )
+    )  # fmt: skip
+    return value if same == "same" else own
 
 
 @cache

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
-from evenfoot.analytics.domain.lesions import says_nothing_found
-from evenfoot.analytics.domain.lexicon import forms, meaning, plain
+from evenfoot.analytics.domain.lesions import LESIONS, says_nothing_found
+from evenfoot.analytics.domain.lexicon import forms, forms_meaning, meaning, plain
 from evenfoot.analytics.intake.fields import KINDS, field_of
 from evenfoot.analytics.intake.headings import Headings, Match, column_letters, match_heading
+from evenfoot.analytics.intake.layouts.column_detection import MOST_BLOCKS
 from evenfoot.analytics.intake.layouts.context import read_name
 from evenfoot.analytics.intake.layouts.days import (
     BARE_DAY,
@@ -181,6 +182,8 @@ class TableRecords:
             keep = self._about_feet(of_row, many)
             columns |= {name: found[name] for name in EVENT_FIELDS if any(found[name].texts)}
         keep &= ~self._unseen(np.asarray(many) == 0)[of_row]
+        keep &= ~self._void_rows()[of_row]
+        void = self._void_rows(finding=True)[of_row]
         shared = self.shared()
         for name, (codes, texts) in shared.items():
             columns[name] = RawColumn(codes[of_row], texts)
@@ -190,10 +193,13 @@ class TableRecords:
         self._action(columns, of_row)
         self._stages_in_remarks(columns, of_row)
         columns["note"] = self._notes(of_row, found[EXTRA], columns)
+        keep &= self._between_claws(columns, of_row)
         self._once(columns, len(of_row))
         self._days(columns)
         self._scores_of_row(columns)
         self._cows(columns)
+        if void.any():
+            keep &= self._cows_of_void_findings(columns, of_row, void)
         numbers = self.rows[of_row] + self.sheet.first_row
         keep &= self._says_more_than_form(of_row, columns)
         self._nothing_found(columns, of_row)
@@ -215,6 +221,26 @@ class TableRecords:
         if here.any():
             columns["lesion"] = column_of(np.where(lesions == "", here, lesions).tolist())
 
+    def _between_claws(self, columns: dict[str, RawColumn], of_row: Positions) -> Any:
+        """Which records stay where a lesion of the skin between the claws stands on both claws of a foot: it is one.
+
+        *columns* are changed: the one that stays has no claw.
+        """
+        lesions, feet, claws, zones = (_texts_of(columns[name]) for name in ("lesion", "foot", "claw", "zone"))
+        keep = np.ones(len(of_row), dtype=bool)
+        first: dict[tuple[int, str, str], int] = {}
+        for index, lesion in enumerate(lesions):
+            if claws[index] not in CLAWS or not feet[index] or not _is_between_claws(lesion, zones[index]):
+                continue
+            other = first.setdefault((int(of_row[index]), feet[index], lesion), index)
+            if other != index and claws[other] != claws[index] and zones[other] == zones[index]:
+                keep[index] = False
+                claws[other] = ""
+        if not keep.all():
+            columns["claw"] = column_of(claws)
+            self.notes.append(say("A lesion between the claws that stands on both claws of a foot was taken as one."))
+        return keep
+
     def _says_more_than_form(self, of_row: Positions, columns: dict[str, RawColumn]) -> Any:
         """Which records stay where the sheet has a row for each foot or claw of a cow, whether or not it says more.
 
@@ -226,7 +252,7 @@ class TableRecords:
         claw = self.place("claw")
         by_claw = claw is not None
         places = foot is not None or any(role.kind in ("side", "end") for role in self.roles)
-        if cow is None or not places or not (by_claw or self._blank(cow).any()):
+        if cow is None or not (places or by_claw) or not (by_claw or self._blank(cow).any()):
             return keep
         starts = np.cumsum(~self._blank(cow))[of_row]
         if by_claw:
@@ -272,7 +298,7 @@ class TableRecords:
             if place >= len(self.sheet.columns) or not (role.kind in ("note", "seen") or role.field == "note"):
                 continue
             column = self.sheet.columns[place]
-            says = _says_not_seen if role.kind == "seen" else _says_unseen
+            says = _says_not_seen if role.kind == "seen" else says_unseen
             said = np.array([says(text) for text in column.texts], dtype=bool)
             out |= silent & said[column.codes[self.rows]]
             first = next((column.texts[code] for code in column.codes[self.rows[out]].tolist() if said[code]), "")
@@ -280,6 +306,7 @@ class TableRecords:
             remark = remark or (f"{heading}{first.strip() or '-'}" if out.any() else "")
         gone = silent & self._scored_away()
         out &= ~gone
+        gone |= self._unknown_marks(silent & ~out & ~gone)
         if not out.any():
             return gone
         value = self.answers.ask(
@@ -293,6 +320,85 @@ class TableRecords:
             )
         )  # fmt: skip
         return out | gone if value == "leave" else gone
+
+    def _unknown_marks(self, silent: Any) -> Any:
+        """Rows without a finding whose remark is an abbreviation that is not known: it may say that she was away."""
+        gone = np.zeros(len(self.rows), dtype=bool)
+        for place, role in enumerate(self.roles) if silent.any() else ():
+            if place >= len(self.sheet.columns) or not (role.kind == "field" and role.field == "note"):
+                continue
+            column = self.sheet.columns[place]
+            codes = column.codes[self.rows]
+            for code in np.unique(codes[silent]).tolist():
+                text = " ".join(column.texts[code].split())
+                if not _is_unknown_mark(text, self.draft.words.taught):
+                    continue
+                rows = silent & (codes == code)
+                value = self.answers.ask(
+                    Question(
+                        f"mark:{plain(text)}", text,
+                        say_n("'{remark}': {n} row says so and nothing of feet. Was this cow looked at?",
+                              "'{remark}': {n} rows say so and nothing of feet. Were these cows looked at?",
+                              int(rows.sum()), remark=text),
+                        choices([("leave", say("no: leave the rows out")),
+                                 ("sound", say("yes, and nothing was found"))]),
+                        "leave",
+                    )
+                )  # fmt: skip
+                gone |= rows & (value == "leave")
+        return gone
+
+    def _void_rows(self, *, finding: bool = False) -> Any:
+        """Rows that are marked as entries that do not count: left out, unless told otherwise.
+
+        With *finding*, the rows of which the finding alone does not count.
+        """
+        out = np.zeros(len(self.rows), dtype=bool)
+        mark = ""
+        for place, role in enumerate(self.roles):
+            if place >= len(self.sheet.columns) or finding != (role.kind == "void" and role.field == "lesion"):
+                continue
+            if role.kind == "field" and role.field not in ("lesion", "note", "action", "visit_kind"):
+                continue
+            column = self.sheet.columns[place]
+            says = _marks_row if role.kind == "void" else says_void
+            said = np.array([says(text) for text in column.texts], dtype=bool)
+            here = said[column.codes[self.rows]]
+            if not here.any():
+                continue
+            heading = f"{' '.join(self.table.headings[place].split())}: " if role.kind == "void" else ""
+            mark = mark or f"{heading}{' '.join(column.text(int(self.rows[here][0])).split())}"[:60]
+            out |= here
+        if not out.any():
+            return out
+        value = self.answers.ask(
+            Question(
+                "void-finding" if finding else "void", mark,
+                say_n("'{mark}': {n} row is marked so. Is its entry void?",
+                      "'{mark}': {n} rows are marked so. Are their entries void?", int(out.sum()), mark=mark),
+                choices([("leave", say("yes: leave the finding out") if finding else say("yes: leave the row out")),
+                         ("keep", say("no: it counts"))]),
+                "leave",
+            )
+        )  # fmt: skip
+        return out if value == "leave" else np.zeros(len(self.rows), dtype=bool)
+
+    def _cows_of_void_findings(self, columns: dict[str, RawColumn], of_row: Positions, void: Any) -> Any:
+        """Which records stay where findings are void: such a cow was looked at; one record of her is enough.
+
+        *columns* are changed: a void finding is none.
+        """
+        size = len(of_row)
+        for name in FINDING_FIELDS:
+            texts = np.array(_texts_of(columns[name]), dtype=object)
+            columns[name] = column_of(np.where(void, "", texts).tolist())
+        who = list(zip(*(_texts_or_blank(columns, name, size) for name in ("farm", "cow", "visit_date")), strict=True))
+        met = {who[index] for index in np.flatnonzero(~void).tolist()}
+        keep = np.ones(size, dtype=bool)
+        for index in np.flatnonzero(void).tolist():
+            keep[index] = who[index] not in met
+            met.add(who[index])
+        return keep
 
     def _scored_away(self) -> Any:
         """Rows whose score says that the cow was not there."""
@@ -326,7 +432,7 @@ class TableRecords:
                 if not is_feet_event(text, self.draft.words.taught):
                     here &= self._told_of_feet(text, here)
                     others = int((codes == code).sum()) - int(here.sum())
-                    if others:
+                    if others and text.strip():
                         left[" ".join(text.split())[:30]] = others
                 about |= here
         if left:
@@ -378,7 +484,12 @@ class TableRecords:
             column = self.sheet.columns[place]
             codes = column.codes[self.rows][of_row]
             feet = _texts_of(columns["foot"])
-            read = {code: self._actions_told(column.texts[code]) for code in np.unique(codes).tolist()}
+            plans = {code for code in np.unique(codes).tolist() if is_plan(column.texts[code])}
+            self._note_plans([column.texts[code] for code in plans])
+            read = {
+                code: [("", ())] if code in plans else self._actions_told(column.texts[code])
+                for code in np.unique(codes).tolist()
+            }
             for index in np.flatnonzero([text == "" for text in texts]).tolist():
                 told = [said for said, named in read[int(codes[index])] if not named or feet[index] in named]
                 texts[index] = told[0] if told else ""
@@ -392,11 +503,25 @@ class TableRecords:
                 text = column.texts[code].strip()
                 here = np.flatnonzero(codes == code).tolist() if text else []
                 done = meaning("action", text) or role.action
-                mine = here if not text or is_tick(text) else self._findings_on(text, done, here, of_row, feet, claws)
+                mine = (
+                    here
+                    if not text or is_tick(text) or self._counts_done(text)
+                    else self._findings_on(text, done, here, of_row, feet, claws)
+                )
                 for index in mine:
                     texts[index] = "; ".join(dict.fromkeys(filter(None, (texts[index], done))))
         self._actions_in_remarks(texts, of_row, _texts_of(columns["lesion"]), feet)
         columns["action"] = column_of(texts)
+
+    def _note_plans(self, texts: Sequence[str]) -> None:
+        shown = ", ".join(f"'{' '.join(text.split())[:40]}'" for text in sorted(texts))
+        if shown:
+            self.notes.append(
+                say(
+                    "What is to be done later is no treatment of the visit and was kept in the note: {words}.",
+                    words=shown,
+                )
+            )
 
     def _findings_on(
         self, text: str, action: str, here: Sequence[int], of_row: Positions, feet: Sequence[str], own: Sequence[str]
@@ -425,6 +550,10 @@ class TableRecords:
                 out += on_claw or ([index for index in of_foot if not own[index]] if told else []) or of_foot
         return out
 
+    def _counts_done(self, text: str) -> bool:
+        """Whether a cell under an action says how many were put on; a number of the sheet's key is a foot."""
+        return text.isdecimal() and 1 <= int(text) <= MOST_BLOCKS and text not in self.draft.words.feet
+
     def _claws_named(self, text: str) -> tuple[str, ...]:
         """Claws that a cell under an action names, alone or behind a foot."""
         claws = read_claw_text(text, None, self.draft.words.taught)[0]
@@ -441,7 +570,8 @@ class TableRecords:
         if not text or meaning("action", text) is not None:
             return text, ()
         reading = read_findings(text, taught=self.draft.words.taught)
-        if reading.action in ("block", "wrap", "refer") and not reading.findings and not reading.doubts:
+        asked = any(doubt.about != "action" for doubt in reading.doubts)
+        if reading.action in ("block", "wrap", "refer") and not reading.findings and not asked:
             return reading.action, reading.feet
         return text, ()
 
@@ -528,6 +658,12 @@ class TableRecords:
                 named = healed_lesions(column.texts[code]) if column.texts[code].strip() else None
                 mine = () if named is None else np.flatnonzero(codes == code).tolist()
                 mine = [index for index in mine if lesions[index] and (not named or lesions[index] in named)]
+                later = self._later_look(place)
+                if later and mine:
+                    again = [index for index in mine if self._is_looked_at_later(later, of_row[index])]
+                    if again and self._is_healed(column.texts[code], again, of_row, later):
+                        gone.update(again)
+                    mine = [index for index in mine if index not in again]
                 if mine and self._is_healed(column.texts[code], mine, of_row):
                     gone.update(mine)
         for name in FINDING_FIELDS if gone else ():
@@ -535,9 +671,33 @@ class TableRecords:
                 texts = _texts_of(columns[name])
                 columns[name] = column_of(["" if index in gone else text for index, text in enumerate(texts)])
 
-    def _is_healed(self, remark: str, mine: Sequence[int], of_row: Positions) -> bool:
+    def _later_look(self, place: int) -> int | None:
+        """The column of the day of a later look, of which a remark may tell, if there is one."""
+        days = [
+            number for number, role in enumerate(self.roles)
+            if role.kind == "field" and role.field == "recheck_on" and number < len(self.sheet.columns)
+        ]  # fmt: skip
+        return min(days, key=lambda number: abs(number - place), default=None)
+
+    def _is_looked_at_later(self, place: int, row: int) -> bool:
+        return is_day(self.sheet.columns[place].text(int(self.rows[row])).strip())
+
+    def _is_healed(self, remark: str, mine: Sequence[int], of_row: Positions, later: int | None = None) -> bool:
         shown = " ".join(remark.split())[:60]
         row = int(self.rows[of_row[mine[0]]]) + self.sheet.first_row
+        if later is not None:
+            value = self.answers.ask(
+                Question(
+                    f"healed-later:{plain(remark)[:60]}", shown,
+                    say("'{remark}' stands beside '{heading}' (row {row}). Was the lesion there at the visit, and "
+                        "healed when she was looked at again?", remark=shown, row=row,
+                        heading=" ".join(self.table.headings[later].split())),
+                    choices([("stays", say("yes: it is a finding of the visit")),
+                             ("healed", say("no: looked at, nothing found"))]),
+                    "stays",
+                )
+            )  # fmt: skip
+            return value == "healed"
         value = self.answers.ask(
             Question(
                 f"healed-remark:{plain(remark)[:60]}", shown,
@@ -563,7 +723,7 @@ class TableRecords:
             heading = " ".join(self.table.headings[number].split())
             for code in np.unique(codes).tolist():
                 text = " ".join(column.texts[code].split())
-                if not text or is_yes_no(text):
+                if not text or is_yes_no(text) or self._counts_done(text):
                     continue
                 here = np.flatnonzero(codes == code).tolist()
                 done = meaning("action", text) or role.action
@@ -594,14 +754,15 @@ class TableRecords:
             if place >= len(self.sheet.columns) or role.kind == "skip":
                 continue
             named = role.kind in ("note", "lame")
-            if not named and not (role.kind == "field" and role.field == "note"):
+            planned = role.kind == "field" and role.field == "action"
+            if not named and not planned and not (role.kind == "field" and role.field == "note"):
                 continue
             column = self.sheet.columns[place]
             heading = " ".join(self.table.headings[place].split()) or column_letters(place)
             own = role.kind == "note"
             said = [
-                (f"{heading}: {' '.join(text.split())}" if own or role.kind == "lame" else " ".join(text.split()))
-                if text.strip() else ""
+                (f"{heading}: " if own or planned or role.kind == "lame" else "") + " ".join(text.split())
+                if text.strip() and (not planned or is_plan(text)) else ""
                 for text in column.texts
             ]  # fmt: skip
             join(np.array(said, dtype=object)[column.codes[self.rows][of_row]])
@@ -796,7 +957,7 @@ class TableRecords:
         column = columns.get("cow")
         if column is None:
             return
-        texts = [bare_cow(text) for text in column.texts]
+        texts = self._numbers_of_brackets([bare_cow(text) for text in column.texts], columns)
         grouped = [text for text, rows in zip(texts, column.counts().tolist(), strict=True)
                    if rows and THOUSANDS.fullmatch(text)]  # fmt: skip
         if grouped:
@@ -813,6 +974,32 @@ class TableRecords:
             if value == "one":
                 texts = [text.replace(",", "") if THOUSANDS.fullmatch(text) else text for text in texts]
         columns["cow"] = RawColumn(column.codes, texts)
+
+    def _numbers_of_brackets(self, texts: list[str], columns: dict[str, RawColumn]) -> list[str]:
+        """Cow numbers without the words in brackets behind them, as in "23 (was 32)"; asked, and kept in the note."""
+        used = np.unique(columns["cow"].codes).tolist()
+        found = {code: match for code in used if (match := COW_AND_WORDS.fullmatch(texts[code]))}
+        if not found:
+            return texts
+        first = next(iter(found.values()))
+        value = self.answers.ask(
+            Question(
+                "cow-words", first[0],
+                say("'{cow}' stands under '{heading}'. Is it cow {number}?", cow=first[0],
+                    heading=self.own.get("cow", "cow"), number=first[1]),
+                choices([("number", say("yes: {number}", number=first[1])),
+                         ("written", say("no: keep it as written"))]),
+                "number",
+            )
+        )  # fmt: skip
+        if value != "number":
+            return texts
+        notes = _texts_of(columns["note"]) if "note" in columns else [""] * len(columns["cow"].codes)
+        for index, code in enumerate(columns["cow"].codes.tolist()):
+            if code in found:
+                notes[index] = "; ".join(filter(None, (notes[index], found[code][0])))
+        columns["note"] = column_of(notes)
+        return [found[code][1] if code in found else text for code, text in enumerate(texts)]
 
     def _is_scored(self) -> bool:
         return any(
@@ -870,7 +1057,7 @@ class TableRecords:
                 dtype=bool,
             )
             there = said if role is not None else ~np.array(away, dtype=bool)
-            keep = np.flatnonzero(there[column.codes[self.rows]])
+            keep = np.flatnonzero(there[column.codes[self.rows]] & ~self._void_rows())
             self._note_away(text for text, gone in zip(column.texts, away, strict=True) if gone)
             if not len(keep):
                 continue
@@ -925,15 +1112,99 @@ def _says_not_seen(text: str) -> bool:
     return not text.strip() or meaning("no", text) is not None or meaning("away", text) is not None or text in "0-"
 
 
-def _says_unseen(text: str) -> bool:
+def _is_between_claws(lesion: str, zone: str) -> bool:
+    """Whether a lesion is one of the skin between the claws, by what it is or by its zone.
+
+    Example
+    -------
+    >>> _is_between_claws("IH", ""), _is_between_claws("DD", "10"), _is_between_claws("SU", "")
+    (True, True, False)
+    """
+    known = LESIONS.get(lesion)
+    if known is None:
+        return False
+    between = set(BETWEEN_CLAWS)
+    return (
+        zone in {str(place) for place in between & set(known.usual_zones)}
+        if zone
+        else (bool(known.usual_zones) and set(known.usual_zones) <= between)
+    )
+
+
+BETWEEN_CLAWS = (0, 10)
+"""Zones that both claws of a foot share."""
+
+
+def _is_unknown_mark(text: str, taught: Mapping[str, str]) -> bool:
+    """Whether a remark is one abbreviation with dots or a slash that means nothing known.
+
+    Example
+    -------
+    >>> [_is_unknown_mark(text, {}) for text in ("q.w.", "k/w", "o.B.", "long")]
+    [True, True, False, False]
+    """
+    if not _MARK.fullmatch(text) or plain(text) in taught:
+        return False
+    reading = read_findings(text)
+    return not (reading.findings or reading.nothing or reading.action or reading.feet or reading.claws)
+
+
+_MARK = re.compile(r"(?:[^\W\d_]{1,2}[./]\s?){1,3}[^\W\d_]{0,2}\.?")
+
+
+def is_plan(text: str) -> bool:
+    """Whether a cell of what was done says what is to be done later, or how the lesion is, and no treatment.
+
+    Example
+    -------
+    >>> is_plan("lift this week"), is_plan("better"), is_plan("block, look again next visit"), is_plan("wrap")
+    (True, True, False, False)
+    """
+    words = plain(text[:LONGEST_MARK])
+    if meaning("certainty", text) in ("healed", "healing"):
+        return True
+    if any(separator in text for separator in ",;+") or not words:
+        return False
+    return any(f" {phrase} " in f" {words} " for phrase in _LATER)
+
+
+_LATER = forms_meaning("layout_word", "later")
+
+
+def says_void(text: str) -> bool:
+    """Whether a cell says that its row does not count, alone or in front of other words.
+
+    Example
+    -------
+    >>> says_void("VOID - wrong cow"), says_void("avoid"), says_void("block, entered in error")
+    (True, False, True)
+    """
+    if len(text) > LONGEST_MARK or not _VOID_WORDS.search(plain(text)):
+        return False
+    return any(meaning("away", part) == "void" for part in (text, *_PARTS.split(text)) if part.strip())
+
+
+def _marks_row(text: str) -> bool:
+    """Whether a cell of a column that marks void entries marks its row."""
+    return text.strip().casefold() not in BLANKS and meaning("no", text) is None
+
+
+_VOID_WORDS = re.compile("|".join(map(re.escape, sorted(forms_meaning("away", "void")))))
+_PARTS = re.compile(r"[,;.:()\[\]\u2013-]|\s/\s")
+LONGEST_MARK = 120
+"""Letters of a cell above which it is prose, and marks no row. [common practice, no source]"""
+
+
+def says_unseen(text: str) -> bool:
     """Whether a remark says that the cow was not looked at.
 
     Example
     -------
-    >>> _says_unseen("dry, not brought in"), _says_unseen("dry")
+    >>> says_unseen("dry, not brought in"), says_unseen("dry")
     (True, False)
     """
-    return any(meaning("away", part) == "unseen" for part in re.split(r"[,;.:()\u2013-]", text) if part.strip())
+    parts = (text, *re.split(r"[,;.:()\u2013-]", text))
+    return any(meaning("away", part) == "unseen" for part in parts if part.strip())
 
 
 BOTH_FEET = "both"
@@ -945,6 +1216,9 @@ _OF_SCORES = frozenset(
 """Fields of a row that a record of a score takes up."""
 
 
+_BEFORE = "|".join(sorted(map(re.escape, {word.text for _, word in forms("layout_word") if word.means == "formerly"})))
+COW_AND_WORDS = re.compile(rf"([\w./-]*\d[\w./-]*)\s*(?:\([^()]+\)?|\[[^\[\]]+\]?|,?\s(?:{_BEFORE})\b.+)", re.I)
+"""A cow's number with words in brackets behind it, or the number she had."""
 THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
 """A number with commas between its thousands."""
 

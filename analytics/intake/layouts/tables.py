@@ -33,6 +33,9 @@ HEADING_ROWS_SEARCHED = 60
 
 _COW_LIKE = re.compile(r"^[#'*]*\s*(?:[A-Za-z]{1,3}[\s-]?)?\d[\d\s./-]*(?:[A-Za-z*#'][\s*#'.]*)?$")
 _MONTH_AND_NUMBER = re.compile(r"^([^\W\d_]{3,10})\.?[\s/'-]*(\d\d)$")
+_ZONE_HEADING = re.compile(r"z(?:on[ea])?\.?\s?(0|[1-9]|1[0-2])", re.I)
+ENOUGH_ZONES = 3
+"""Headings of zones that must stand together: "Z4" alone may be a code. [common practice, no source]"""
 ENOUGH_FEET = 3
 """Codes of one set of feet that must stand among the headings. [common practice, no source]"""
 NUMBER_HEADINGS = frozenset(("no", "n o", "nr", "number", "num", "n", "numero", "nummer", "no s"))
@@ -106,6 +109,9 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
     for place in glued if len(glued) == 1 else ():
         # One such word alone is some other word.
         roles[place] = None
+    zones = {place: match[1] for place, text in enumerate(headings) if (match := _ZONE_HEADING.fullmatch(text.strip()))}
+    for place, zone in zones.items() if len(zones) >= ENOUGH_ZONES else ():
+        roles[place] = Role("zone", field=zone)
     _find_ends(headings, roles)
     _keep_claws_of_feet(roles)
     _add_fourth_foot(headings, roles)
@@ -656,6 +662,8 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
     ]
     if cow_text and _COW_LIKE.match(cow_text):
         return "record"
+    if not named and cow_text and _is_of_bill(cow_text, cells):
+        return "total"
     if "=" in said[0][1] or (":" in said[0][1] and len(said) <= 2):
         return "line"
     if cow_text:
@@ -670,6 +678,23 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
     if cow is None and len(said) > 1:
         return "record"
     return "line" if len(said) <= 3 else "record"
+
+
+def _is_of_bill(text: str, cells: Sequence[str]) -> bool:
+    """Whether a row is one of the bill: a word for what is paid, or for work done, in the place of the cow.
+
+    Example
+    -------
+    >>> _is_of_bill("Trim", ["Trim", "42 @ 12.50"]), _is_of_bill("Miles", ["64"]), _is_of_bill("Bella", ["Bella", "3"])
+    (True, True, False)
+    """
+    if plain(text) in _totals("bill") or any(_PRICED.search(cell) for cell in cells):
+        return True
+    return meaning("action", text) is not None and any(cell.strip()[:1].isdecimal() for cell in cells)
+
+
+_PRICED = re.compile(r"^\s*\d+\s*(?:@|x|\u00d7|\u00e0)\s*\W?\s*\d+(?:[.,]\d\d)?\s*\W?\s*$", re.I)
+"""A number of things and the price of one: "42 @ 12.50"."""
 
 
 def _is_line_of_day(said: Sequence[tuple[int, str]], head: _HeadingRow) -> bool:

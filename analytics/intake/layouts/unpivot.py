@@ -225,6 +225,7 @@ def read_row(
     lesion = _without_comment(said.get("lesion", ""))
     reading = read_findings(lesion, taught=taught)
     doubts += reading.doubts
+    said = _numbered_claws(said, key)
     feet, foot_doubts, foot_claws, foot_raw = _feet(said, taught, key)
     doubts += foot_doubts
     base: dict[str, str] = {}
@@ -301,6 +302,21 @@ def read_row(
     return out, tuple(doubts)
 
 
+def _numbered_claws(said: dict[str, str], key: Mapping[str, str]) -> dict[str, str]:
+    """Claws that are numbered through all feet by the sheet's key, "8" or "5/6", as foot and claw.
+
+    Example
+    -------
+    >>> _numbered_claws({"claw": "8"}, {"claw 8": "lateral", "claw 8 foot": "RH"})
+    {'claw': 'lateral', 'foot': 'RH'}
+    """
+    numbers = re.split(r"\s*[/,+&]\s*", said.get("claw", ""))
+    feet = {key.get(f"{CLAW} {number} foot", "") for number in numbers}
+    if said.get("foot") or len(feet) != 1 or "" in feet:
+        return said
+    return {**said, "claw": "/".join(key[f"{CLAW} {number}"] for number in numbers), "foot": feet.pop()}
+
+
 def _actions_of_parts(text: str, findings: int, taught: Mapping[str, str]) -> list[str]:
     """What was done to each finding of a cell whose parts each tell of one: "SU, block; DD, wrap"; else nothing.
 
@@ -331,8 +347,20 @@ def _records_of(reading: CellReading, text: str) -> list[dict[str, str]]:
 
 
 def _undotted(text: str) -> str:
-    """Abbreviations without their dots: "R.H." is RH."""
-    return re.sub(r"\b(?:[^\W\d_]\.){2,}", lambda match: match[0].replace(".", ""), text)
+    """Abbreviations without their dots: "R.H." is RH. A space parts letters that name a foot in no other way.
+
+    Example
+    -------
+    >>> _undotted("R.H."), _undotted("O.F. inside")
+    ('RH', 'O F inside')
+    """
+
+    def bare(match: re.Match[str]) -> str:
+        joined = match[0].replace(".", "")
+        parted = " ".join(joined)
+        return parted if meaning("foot", parted) and not meaning("foot", joined) else joined
+
+    return re.sub(r"\b(?:[^\W\d_]\.){2,}", bare, text)
 
 
 def _without_comment(text: str) -> str:

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, lru_cache
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET, ZONES
 from evenfoot.analytics.domain.lesions import DD_STAGES, LESIONS
-from evenfoot.analytics.domain.lexicon import KINDS, phrases, plain
+from evenfoot.analytics.domain.lexicon import KINDS, phrases, plain, suggest
 
 KIND_ORDER = (
     "certainty", "lesion", "other_lesion", "foot", "claw", "zone", "severity", "action", "nothing", "doubtful",
@@ -25,7 +25,7 @@ _COMMON = """
 in out i o m l r back all left right front fore high low light bad heavy major minor small good fine clear clean sound
 normal no not serious medium alt alte alle alles links rechts vorne hinten aussen innen gut schwer leicht was war had
 better mal media medio dentro fuera todo todas todos avant arriere tout tous toutes bon bien ok voor achter goed licht
-zwaar check watch against mit en et y e o a of on for
+zwaar check watch against ik mit en et y e o a of on for
 """
 COMMON_WORDS = frozenset(_COMMON.split())
 """Single words of the trade that are everyday words as well; beside a word that means nothing known they are prose.
@@ -186,6 +186,7 @@ class Splitter:
     def __init__(self, taught: Mapping[str, str]) -> None:
         self._vocabulary, self._longest = _vocabulary()
         self._taught: Mapping[str, tuple[str, str]] = {}
+        self._graded = taught.get("number") == "severity"
         if taught:
             known = _known_words(taught)
             self._taught, self._longest = known.meanings, known.longest
@@ -248,6 +249,8 @@ class Splitter:
             known = (
                 self._taught.get(phrase) if count == 1 and (first.stage or phrase.isdigit()) else self._known(phrase)
             )
+            if count == 1 and self._taught and self._letters_taught(phrase):
+                continue
             if known is None or (phrase[-1:].isdigit() and _CHAIN_ON.match(text, end)):
                 continue
             kind, value = known
@@ -260,6 +263,9 @@ class Splitter:
             weak = count == 1 and phrase in COMMON_WORDS and phrase not in self._taught
             items.append(Item(kind, value, first.start, end, weak=weak))
             return end
+        if first.stage and self._letters_taught(first.plain.replace(" ", "")):
+            items.extend(self._mixed(replace(first, plain=first.plain.replace(" ", "")), items))
+            return first.end
         if first.stage:
             items.append(
                 Item("stage", "M" + re.sub(r"[^0-9.]", "", first.text.replace(",", ".")), first.start, first.end)
@@ -275,6 +281,16 @@ class Splitter:
             items[-1].end = rest.end()
             return rest.end()
         return first.end
+
+    def _letters_taught(self, word: str) -> bool:
+        """Whether the letters before a number were taught as a lesion: "Z3" with "Z = sole ulcer" is no zone.
+
+        "M2" is a stage, unless the sheet says that its numbers are degrees.
+        """
+        found = _LETTERS_NUMBER.fullmatch(word)
+        if found is None or word in self._taught or self._taught.get(found[1], ("",))[0] != "lesion":
+            return False
+        return found[1] != "m" or (self._graded and found[2] in ("1", "2", "3"))
 
     def _lesion_begins_within(self, run: list[_Atom], count: int, claw: str) -> bool:
         """Whether the last word of a claw begins a lesion, and those before it are the claw: "inner toe ulcer"."""
@@ -400,6 +416,9 @@ def is_compound(text: str) -> bool:
     (True, False, False)
     """
     items = Splitter({}).split(text)
+    if {item.kind for item in items} == {"doubtful", "unknown"} and suggest(("lesion",), text) is not None:
+        # "digital dermatitus" is one name, misspelt.
+        return False
     return len(items) > 1 and any(item.kind in LESION_KINDS for item in items)
 
 

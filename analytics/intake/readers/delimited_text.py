@@ -9,6 +9,7 @@ from itertools import islice, pairwise
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.headings import find_headings, is_whole, squeezed
+from evenfoot.analytics.intake.readers.aligned_text import aligned_rows
 from evenfoot.analytics.intake.readers.column_builder import gather, sliced
 from evenfoot.analytics.intake.readers.quotation_marks import SEPARATORS
 from evenfoot.analytics.intake.sheet import RawSheet
@@ -36,6 +37,9 @@ def read_delimited(text: str, name: str) -> list[RawSheet]:
             say("{name} has {blank:,} blank lines; take them away and import it again.", name=name, blank=blank)
         )
     delimiter = delimiter_of(text, name)
+    aligned = aligned_rows(text) if not _has_headings(text, delimiter, name) else None
+    if aligned is not None:
+        return [gather(iter(aligned), name)]
     return split_tables(gather(rows_of(_lines(text), delimiter, name), name))
 
 
@@ -91,6 +95,21 @@ def _best_delimiter(text: str, name: str) -> str:
         if here > rank:
             best, rank = delimiter, here
     return best
+
+
+def _has_headings(text: str, delimiter: str, name: str) -> bool:
+    """Whether the first rows have headings that are understood, parted by a delimiter."""
+    from evenfoot.analytics.intake.layouts.tables import known_headings
+
+    try:
+        sample = gather(islice(rows_of(_lines(text), delimiter, name), SAMPLE_ROWS), name)
+    except UserError:
+        return True
+    return known_headings(sample) >= LEAST_HEADINGS
+
+
+LEAST_HEADINGS = 2
+"""Headings below which columns lined up with spaces are looked for. [common practice, no source]"""
 
 
 def split_tables(sheet: RawSheet) -> list[RawSheet]:

@@ -43,8 +43,7 @@ def read_workbook(data: bytes, name: str, *, zipped: bool) -> list[RawSheet]:
     """
     import python_calamine as calamine
 
-    if zipped:
-        _check_archive(data, name)
+    commented = zipped and _check_archive(data, name)
     try:
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
         tabs = [tab for tab in book.sheets_metadata if tab.typ == calamine.SheetTypeEnum.WorkSheet]
@@ -56,7 +55,9 @@ def read_workbook(data: bytes, name: str, *, zipped: bool) -> list[RawSheet]:
             sheet = book.get_sheet_by_name(tab.name)
             # Without skipping, row 1 is the sheet's row 1, so row numbers are the person's.
             rows = sheet.to_python(skip_empty_area=False)
-            sheets.append(replace(gather(_texts(rows), source, from_workbook=True), tab=str(tab.name)))
+            sheets.append(
+                replace(gather(_texts(rows), source, from_workbook=True), tab=str(tab.name), commented=commented)
+            )
     except calamine.PasswordError:
         raise UserError(say("{name} is locked with a password; save it without one.", name=name)) from None
     except (calamine.CalamineError, OSError, ValueError) as error:
@@ -122,8 +123,14 @@ def cell_text(cell: Any) -> str:
     return "" if cell is None else str(cell)
 
 
-def _check_archive(data: bytes, name: str) -> None:
-    """Refuse archives that are no workbook, or that unpack to more than the memory should hold."""
+def _check_archive(data: bytes, name: str) -> bool:
+    """Refuse archives that are no workbook, or that unpack to more than the memory should hold.
+
+    Returns
+    -------
+    bool
+        Whether cells have comments.
+    """
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
         members = archive.infolist()
@@ -157,6 +164,7 @@ def _check_archive(data: bytes, name: str) -> None:
         )
     for member in members:
         _check_member(archive, member, data, name)
+    return any(one.startswith("xl/") and "comments" in one.casefold() and one.endswith(".xml") for one in names)
 
 
 def _check_member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, data: bytes, name: str) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lexicon import heading_fields, meaning, plain, squeezed_heading
+from evenfoot.analytics.intake.fields import VOID_FINDING
 
 DEEPEST = 12
 """Levels that are gone down. [common practice, no source]"""
@@ -55,12 +57,27 @@ def _flat(record: Any, around: dict[str, Any], key: str, depth: int) -> Iterator
             within.append((name, value))
         elif value != []:
             own[_named(name, key)] = value
+    voided = next((name for name, value in own.items() if _is_voided(name, value)), None)
+    if voided is not None and depth and not _names_cow(record):
+        # Of what a cow has, one finding is void: she was looked at all the same.
+        own[VOID_FINDING] = own.pop(voided)
     here = {**around, **own}
     below = [flat for name, value in within for flat in _below(name, value, here, depth)]
     if below:
         yield from below
     else:
         yield here
+
+
+def _is_voided(name: str, value: Any) -> bool:
+    """Whether a key and its value mark a record as one that does not count."""
+    bare = plain(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)).removeprefix("is ").removesuffix(" at")
+    return bool(value) and meaning("away", bare) == "void" and meaning("no", str(value)) is None
+
+
+def _names_cow(record: dict[str, Any]) -> bool:
+    return any("*.cow" in heading_fields().get(squeezed_heading(plain(name)), ()) or plain(name) == "cow"
+               for name in record)  # fmt: skip
 
 
 def _below(name: str, value: Any, here: dict[str, Any], depth: int) -> Iterator[dict[str, Any]]:
