@@ -84,21 +84,25 @@
     const { margin = {}, annotations = [] } = chart.layout;
     const caption = {
       text: below.join("<br>"), align: "left", showarrow: false, font: { size: 11 },
-      xref: "paper", yref: "container", x: 0, y: 0, xanchor: "left", yanchor: "bottom", xshift: 12 - (margin.l || 80),
+      xref: "paper", yref: "paper", x: 0, y: 0, xanchor: "left", yanchor: "top", xshift: 12 - (margin.l || 80),
+      yshift: -(margin.b || 80),
     };
+    const height = chart.clientHeight + room.top + room.bottom;
     const layout = Object.assign({}, chart.layout, {
-      title: { text: above.join("<br>"), x: 0, xanchor: "left", pad: { l: 12, t: 12 }, y: 1, yanchor: "top", yref: "container" },
+      title: {
+        text: above.join("<br>"), x: 0, xanchor: "left", pad: { l: 12 }, y: 1 - 14 / height, yanchor: "top", yref: "container",
+      },
       margin: Object.assign({}, margin, { t: (margin.t || 0) + room.top, b: (margin.b || 0) + room.bottom }),
       annotations: [...annotations, caption],
       width,
-      height: chart.clientHeight + room.top + room.bottom,
+      height,
       autosize: false,
     });
     window.Plotly.downloadImage({ data: chart.data, layout }, {
       format: kind,
       filename: "evenfoot-" + section.getAttribute("aria-labelledby").replace("title-", ""),
       width,
-      height: layout.height,
+      height,
       scale: kind === "png" ? 2 : 1,
     });
   }

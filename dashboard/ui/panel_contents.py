@@ -143,9 +143,7 @@ def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Di
         ],
         className="takeaway",
         # Stands in the picture, so that it says by itself what it rests on.
-        **{
-            "data-caption": " ".join(
-                [str(rests_on(answer).children), *map(told, _beside(answer) or answer.cautions[:1])]
-            )
+        **{"data-caption": " ".join([str(rests_on(answer).children), *map(told, caution)])},
+    )
         },
     )
