@@ -131,8 +131,9 @@ def _ask(ledger: Ledger, view: View) -> Any:
 PAGE = Page(
     path="/today",
     title="Today",
-    question="",
+    question="How is this herd, and what needs doing?",
     group="today",
+    spoken=True,
     panels=(
         Panel("today-answers", "In short", answers, wide=True, spoken=True),
         Panel(

@@ -35,6 +35,8 @@ class Page:
     group : str
         Where in the navigation it stands, a key of :data:`evenfoot.dashboard.ui.shell.GROUPS`. A page without is
         reached by its links only.
+    spoken : bool
+        Whether the question is for a reader of the screen only, because the page speaks for itself.
     act : str
         What somebody must be allowed to do to open it; see :data:`evenfoot.dashboard.auth.roles.MAY`.
     """
@@ -49,3 +51,4 @@ class Page:
     register: Callable[[Dash, Ledger], None] | None = None
     group: str = ""
     act: str = "read"
+    spoken: bool = False

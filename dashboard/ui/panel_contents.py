@@ -145,5 +145,3 @@ def _takeaway(panel: Panel, answer: Answer, *, pictures: bool = True) -> html.Di
         # Stands in the picture, so that it says by itself what it rests on.
         **{"data-caption": " ".join([str(rests_on(answer).children), *map(told, caution)])},
     )
-        },
-    )

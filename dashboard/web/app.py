@@ -113,7 +113,7 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
             ]
         return [
             html.H1(told(page.title)),
-            html.P(told(page.question), className="question") if page.question else None,
+            html.P(told(page.question), className="question unseen" if page.spoken else "question"),
             html.Div(id="trail"),
             html.Div(id="choices"),
             html.Div(shells(page.panels), className="panels"),
