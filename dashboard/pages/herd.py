@@ -79,7 +79,7 @@ def _common(ledger: Ledger, view: View) -> Drawn:
 
 PAGE = Page(
     path="/herd",
-    title="Herd",
+    title="Better or worse",
     group="herd",
     question="Better or worse than this herd's own past, and in which cows.",
     panels=(

@@ -35,6 +35,7 @@ def test_a_month_chosen_is_followed_marked_and_taken_away(tab: Page, served: tup
     tab.goto(f"{address}/lesions?farms=Nether+Ash")
     months, cows = panel(tab, "lesion-months"), panel(tab, "lesion-cows")
     expect(cows).to_contain_text("cows had any lesion")
+    expect(tab.locator("main .skeleton, main [data-dash-is-loading=true]")).to_have_count(0)
     told = re.search(r"of (\d+) cows had any lesion", cows.inner_text())
     assert told
     every = int(told[1])

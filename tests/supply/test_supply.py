@@ -6,6 +6,7 @@ import json
 import re
 from pathlib import Path
 
+import plotly
 import pytest
 
 from tests.supply.licences import PAGE, licences, refused
@@ -46,3 +47,13 @@ def test_the_bill_names_every_part_with_its_digest(tmp_path: Path) -> None:
         digests = [one for place in each["externalReferences"] for one in place.get("hashes", ())]
         assert digests and all(one["alg"] == "SHA-256" for one in digests), each["name"]
     assert named["duckdb"]["scope"] == "required" and named["pytest"]["scope"] == "excluded"
+
+
+def test_the_bundle_of_the_charts_is_of_the_version_of_the_package() -> None:
+    """The pages use a smaller bundle of the chart library than its Python package carries."""
+    package = Path(plotly.__file__).parent / "package_data" / "plotly.min.js"
+    bundle = Path("dashboard/assets/plotly-basic.min.js")
+    version = re.compile(r"plotly\.js (?:\(basic - minified\) )?v([\d.]+)")
+    found = [version.search(path.read_text(encoding="utf-8")[:400]) for path in (package, bundle)]
+    assert found[0] and found[1] and found[0][1] == found[1][1]
+    assert "Licensed under the MIT license" in bundle.read_text(encoding="utf-8")[:400]
