@@ -59,7 +59,13 @@ def _types(ledger: Ledger, view: View) -> Drawn:
 
     figure = bars.prevalence(answer, **view.look, drill=lambda row: mark(to(row)))
     said = describe.describe("prevalence", answer)
-    return Drawn(figure, answer, said, to, finding=findings.commonest_lesion(answer))
+    return Drawn(figure, answer, said, to, finding=findings.commonest_lesion(answer), below=_compare(view))
+
+
+def _compare(view: View) -> list[Any]:
+    """The way to the same lesion compared between housings, cows of one lactation with each other."""
+    to = view.open("/comparison", lesions=view.selection.lesions, by="housing", stratify="parity")
+    return [html.P(html.A(_("Compare housings, within lactations"), href=to, className="take"))]
 
 
 def of_skin(selection: Selection) -> bool:
