@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import importlib
 import inspect
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from typing import Any, cast
 
 from evenfoot.analytics.errors import UserError
@@ -19,7 +19,8 @@ from evenfoot.analytics.queries.selection import Selection
 class Measure:
     """A measure: where its function is, the question it answers, and the columns of its table, blanks between.
 
-    The columns are those without options; other groupings stand in the place of the first ones.
+    The columns are those without options; other groupings stand in the place of the first ones. ``headings`` are those of
+    columns that no other measure has; the rest are in :mod:`evenfoot.dashboard.charts.headings`.
     """
 
     name: str
@@ -27,6 +28,7 @@ class Measure:
     function: str
     question: str
     columns: str
+    headings: Mapping[str, str] = field(default_factory=dict)
 
     def load(self) -> Callable[..., Answer]:
         """The function, whose docstring says what each column holds."""
@@ -285,3 +287,8 @@ def answer(name: str, ledger: Ledger, selection: Selection, **options: Any) -> A
             )
     with ledger.snapshot():
         return function(ledger, selection, **given)
+
+
+def heading_of(column: str) -> str | None:
+    """The heading that a measure declares for a column of its own; None where none does."""
+    return next((measure.headings[column] for measure in MEASURES.values() if column in measure.headings), None)

@@ -12,6 +12,7 @@ from evenfoot.analytics.domain.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from evenfoot.analytics.domain.lesions import LESIONS
 from evenfoot.analytics.domain.units import mm_to_inches
 from evenfoot.analytics.domain.visits import ACTIONS
+from evenfoot.analytics.measures.catalogue import heading_of
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.headings import COLUMNS
 from evenfoot.dashboard.charts.lengths import INCHES, in_inches
@@ -133,6 +134,8 @@ def column_label(column: str) -> str:
         return _(INCHES[column])
     if column in COLUMNS:
         return _(COLUMNS[column])
+    if (own := heading_of(str(column))) is not None:
+        return told(own)
     words = str(column).replace("_", " ").strip()
     return words[:1].upper() + words[1:]
 
