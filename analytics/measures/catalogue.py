@@ -19,8 +19,8 @@ from evenfoot.analytics.queries.selection import Selection
 class Measure:
     """A measure: where its function is, the question it answers, and the columns of its table, blanks between.
 
-    The columns are those without options; other groupings stand in the place of the first ones. ``headings`` are those of
-    columns that no other measure has; the rest are in :mod:`evenfoot.dashboard.charts.headings`.
+    The columns are those without options; other groupings stand in the place of the first ones. ``headings`` are
+    those of columns that no other measure has; the rest are in :mod:`evenfoot.dashboard.charts.headings`.
     """
 
     name: str
@@ -77,6 +77,14 @@ MEASURES: dict[str, Measure] = {
             "transitions",
             "Who becomes lame, stays lame, recovers?",
             "from_state to_state cows share low high transition of animals",
+        ),
+        Measure(
+            "resolution",
+            "lameness.resolution",
+            "resolution",
+            "How many lame cows were sound again at their next scoring, by the days between?",
+            "days_between cases at_risk prevalence low high",
+            {"days_between": say("Days between the scorings")},
         ),
         Measure(
             "trend",

@@ -66,3 +66,43 @@ def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> Question
     groups = sums_in_clusters(cows.filter(cows.n > 0), keys, ("lame",)).rename({name: f"by_{name}" for name in by})
     # One question, so that cows are followed once; the whole stands beside every group, and alone where there is none.
     return question_of(whole.left_join(groups, ibis.literal(True)))
+
+
+DAYS_BETWEEN = (30, 60, 120, 200)
+"""Upper ends of the stretches of days between two scorings of a lame cow. [common practice, no source]"""
+
+
+def sound_again_sums(ledger: Ledger, selection: Selection) -> tuple[pd.DataFrame, list[str], int]:
+    """Scorings of lame cows followed by another, by the days between, with the sums over clusters of those sound then.
+
+    Returns
+    -------
+    sums : pandas.DataFrame
+        days_between (``1-30`` and so on), and ``SUMS`` of those that were sound at the next scoring.
+    kinds : list of str
+        ``farm`` or ``cow``, one a row.
+    cows : int
+        Cows counted.
+    """
+    frame = fetch(ledger, _sound_again(selection))
+    groups = frame.sort_values("stretch").reset_index(drop=True)
+    sums, kinds = chosen_sums(groups, ["stretch"], ("sound",))
+    starts = (1, *(end + 1 for end in DAYS_BETWEEN))
+    named = [f"{starts[int(place)]}-{DAYS_BETWEEN[int(place)]}" for place in groups["stretch"]]
+    cows = int(groups["cows"].max()) if len(groups) else 0
+    return sums["sound"].assign(days_between=named), kinds, cows
+
+
+@built_once
+def _sound_again(selection: Selection) -> Question:
+    day = one_scoring_a_day(selection)
+    window = ibis.window(group_by=["farm", "cow"], order_by="visit_date")
+    step = day.mutate(
+        from_lame=day.lame.lag().over(window),
+        days=day.visit_date.delta(day.visit_date.lag().over(window), unit="day"),
+    )
+    step = step.filter((step.from_lame == 1) & (step.days <= DAYS_BETWEEN[-1]))
+    places = [(step.days <= end, place) for place, end in enumerate(DAYS_BETWEEN)]
+    step = step.mutate(stretch=ibis.cases(*places), sound=1 - step.lame)
+    cows = step.group_by(["stretch", "farm", "cow"]).agg(n=step.count(), sound=step.sound.sum())
+    return question_of(sums_in_clusters(cows, ["stretch"], ("sound",)))

@@ -8,10 +8,12 @@ from dash import html
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lameness.locomotion import locomotion
+from evenfoot.analytics.measures.lameness.resolution import resolution
 from evenfoot.analytics.measures.planning.worklist import day_of, needing_someone
 from evenfoot.analytics.queries.cow_status import SCORE_DAYS
 from evenfoot.dashboard.charts import describe, findings
 from evenfoot.dashboard.charts import locomotion as drawn_locomotion
+from evenfoot.dashboard.charts import prevalence as bars
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages.dated_changes import form, with_changes
 from evenfoot.dashboard.pages.over_time import rolling_panel, window_choice, years_panel
@@ -31,6 +33,11 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
     figure = drawn_locomotion.locomotion(marked, **view.look, drill=lambda row: mark(to(row)))
     finding = findings.newest_month(answer, "lame_prevalence", "period")
     return Drawn(figure, answer, describe.describe("locomotion", answer), to, finding=finding)
+
+
+def _sound_again(ledger: Ledger, view: View) -> Drawn:
+    answer = resolution(ledger, view.selection)
+    return Drawn(bars.prevalence(answer, **view.look), answer, describe.describe("prevalence", answer))
 
 
 def _lame_now(ledger: Ledger, view: View) -> Any:
@@ -92,6 +99,13 @@ PAGE = Page(
         ),
         rolling_panel("locomotion-rolling", "lameness"),
         years_panel("locomotion-years", "lameness"),
+        Panel(
+            "locomotion-sound-again",
+            "Sound again at the next scoring, by the days between",
+            _sound_again,
+            "Lame cows that were sound at their next scoring, out of the lame cows scored again so long after.",
+            wide=True,
+        ),
         Panel("locomotion-lame", "Cows lame when last scored", _lame_now, wide=True),
     ),
 )
