@@ -162,6 +162,7 @@ FAULTS = {
     "history": "UPDATE history SET who = 'x' WHERE history_no = 1",
     "imports": "UPDATE imports SET sha256 = 'x' WHERE import_no = 2",
     "horn_limits": "UPDATE horn_limits SET value = value + 1",
+    "agreements": "UPDATE agreements SET text = text || 'x'",
     "seen_again": "DELETE FROM seen_again",
     "set_aside": "UPDATE set_aside SET original = '{}' WHERE row_no = 3",
     "trim_rows": "UPDATE trim_rows SET row_no = row_no + 1 WHERE cow = '3'",
