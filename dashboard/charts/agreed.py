@@ -18,8 +18,8 @@ def agreed_said(row: dict[str, Any], words: Words) -> str:
     about += [words("by {day}", day=row["due_on"])] if _given(row["due_on"]) else []
     about += [words.lesion(str(row["lesion"]), inside=True)] if _given(row["lesion"]) else []
     about += [str(row["place"])] if _given(row["place"]) else []
-    text = Own(row["text"])
-    return words("{text} ({about})", text=text, about=Own("; ".join(about))) if about else str(text)
+    text = str(row["text"])
+    return words("{text} ({about})", text=Own(text.rstrip(".")), about=Own("; ".join(about))) if about else text
 
 
 def state_said(row: dict[str, Any], words: Words) -> str:
