@@ -45,7 +45,7 @@ def agreed_list(ledger: Ledger, view: View) -> list[Any]:
     lately = pd.Timestamp(day) - pd.Timedelta(days=SHOWN_DAYS)
     shown = [row for row in rows if row["state"] != DONE or row["done_on"] > lately]
     may = current_viewer().may("record changes")
-    listed = html.Ul([_line(row, may) for row in shown], className="agreed")
+    listed = html.Ul([_line(row, may) for row in shown], className="remembered")
     none = html.P(_("Nothing is agreed that is still open."), className="empty")
     return [html.H3(_("What was agreed")), listed if shown else none, *form(view, day)]
 
@@ -182,7 +182,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             number = write_down(ledger, view.farm, text, **dict(zip(fields, filled, strict=True)))
         except UserError as known:
             return mistake_line(told(known.sentence)), no_update, no_update, no_update
-        said = html.P([_("Written down."), " ", _button("remove", number, _("Remove it again"))], className="caution")
+        said = html.P(_("Written down."), className="caution")
         return None, said, str(ledger.version), f"agreement {number}: {ledger.version}"
 
     @app.callback(
@@ -208,18 +208,19 @@ def register(app: Dash, ledger: Ledger) -> None:
 
 def _line(row: dict[str, Any], may: bool) -> html.Li:
     """One agreement: whether it is overdue or done, what it is, what became of its lesion, and its buttons."""
-    said = agreed_said(row, words())
-    state = state_said(row, words())
-    parts: list[Any] = [html.Strong(state) if row["state"] == OVERDUE else state, " ", said]
-    since = since_said(row, words())
+    said, state, since = (say_it(row, words()) for say_it in (agreed_said, state_said, since_said))
+    told_of: list[Any] = [html.Strong(state) if row["state"] == OVERDUE else state, " ", said]
     if since:
-        parts.append(html.P(since, className="basis"))
-    if may and row["state"] == DONE:
-        parts += [" ", _button("reopen", row["number"], _("Not done after all"), said)]
-    elif may:
-        parts += [" ", _button("done", row["number"], _("Done"), said)]
-        parts += [" ", _button("remove", row["number"], _("Remove"), said)]
-    return html.Li(parts)
+        told_of += [html.Br(), html.Small(since)]
+    acts = (
+        [("reopen", _("Not done after all"))]
+        if row["state"] == DONE
+        else [("done", _("Done")), ("remove", _("Remove"))]
+    )
+    buttons: list[Any] = []
+    for act, label in acts if may else []:
+        buttons += [_button(act, row["number"], label, said), " "]
+    return html.Li([html.Span(told_of), html.Div(buttons)])
 
 
 def _button(act: str, number: int, label: str, of: str = "") -> html.Button:
