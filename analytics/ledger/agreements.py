@@ -214,18 +214,15 @@ def read(
     """
     if not ledger.exists:
         return _dated(pd.DataFrame(columns=list(COLUMNS)))
-    where, values = [f"removed_at IS {'NOT ' if removed else ''}NULL"], []
-    for names in (farms or None, allowed):
-        if names is not None:
-            where.append("farm IN (SELECT UNNEST(?))")
-            values.append(list(names))
     listed = ", ".join(f'"{name}"' for name in COLUMNS)
-    return _dated(
-        ledger.frame(
-            f"SELECT {listed} FROM agreements WHERE {' AND '.join(where)} ORDER BY agreed_on, agreement_no",
-            values or None,
-        )
+    frame = ledger.frame(
+        f"SELECT {listed} FROM agreements WHERE removed_at IS {'NOT ' if removed else ''}NULL "
+        "ORDER BY agreed_on, agreement_no"
     )
+    # Not in SQL: databases that others keep do not all know lists.
+    for names in (farms or None, allowed):
+        frame = frame if names is None else frame[frame["farm"].isin(list(names))]
+    return _dated(frame.reset_index(drop=True))
 
 
 def checked(said: Mapping[str, Any]) -> dict[str, Any]:
