@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import hashlib
 import io
 from pathlib import Path
 
 from evenfoot.analytics.intake import check_file
-from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger import Ledger, agreements, open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets
 
 FARMS = ('<script>window.struck=1</script> & "Son"', "'; DROP TABLE trims; --", "=cmd|'/C calc'!A0")
@@ -60,4 +61,11 @@ def hostile_ledger(path: Path) -> Ledger:
         result = add_sheets(ledger, sheets, FILE, hashlib.sha256(data).hexdigest())
         assert result.read == result.added + result.already_known + result.set_aside
         assert result.added > 0.9 * result.read, [sheet.set_aside for sheet in sheets]
+    for place, text in enumerate(TEXTS):
+        short = text[: agreements.LONGEST["who"]]
+        agreements.add(
+            ledger, FARMS[place % 3], text, agreed_on=dt.date(2026, 1, 12), who=short, place=short, lesion="SU"
+        )
+        if place % 2:
+            agreements.mark_done(ledger, place + 1, done_on=dt.date(2026, 2, 1), outcome=text)
     return ledger

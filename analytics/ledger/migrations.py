@@ -110,6 +110,15 @@ MIGRATIONS: tuple[Migration, ...] = (
         derive=True,
         keys=True,
     ),
+    Migration(
+        12,
+        "what farmer, trimmer and veterinarian agreed on",
+        (
+            'CREATE TABLE agreements ("agreement_no" INTEGER, "farm" VARCHAR, "agreed_on" DATE, "text" VARCHAR, '
+            '"who" VARCHAR, "due_on" DATE, "lesion" VARCHAR, "place" VARCHAR, "done_on" DATE, "outcome" VARCHAR, '
+            '"added_at" TIMESTAMP, "removed_at" TIMESTAMP)',
+        ),
+    ),
 )
 
 

@@ -264,6 +264,14 @@ MEASURES: dict[str, Measure] = {
             "On which days should whom be seen, over the coming months?",
             "date farm kind cows cow_list number",
         ),
+        Measure(
+            "agreed",
+            "planning.agreements",
+            "agreements",
+            "What was agreed, was it done, and what became of its lesion?",
+            "number farm agreed_on text who due_on lesion place state done_on outcome before_cases before_looks before "
+            "now_on now_cases now_looks now verdict since",
+        ),
     )
 }
 

@@ -17,6 +17,8 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.checks.records import LEFT_BLANK
 from evenfoot.analytics.intake.layouts.questions import Question
 from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.exports.agreements_file import FILE as AGREEMENTS
+from evenfoot.analytics.ledger.exports.agreements_file import is_agreements, take_agreements
 from evenfoot.analytics.ledger.exports.folder import files_of_export
 from evenfoot.analytics.ledger.exports.saved_answers import FILE, is_remembered, take_remembered
 from evenfoot.analytics.ledger.imports.add import ImportResult, add_sheets
@@ -76,6 +78,9 @@ def import_paths(
             digest = _digest(path)
             if path.name == FILE and is_remembered(path.read_bytes()):
                 _take_remembered(ledger, path, dry_run=dry_run)
+                continue
+            if _holds_agreements(path):
+                _take_agreements(ledger, path, dry_run=dry_run)
                 continue
             prepared = reading.prepared(part)
             if len(parts) == 1:
@@ -177,7 +182,7 @@ def _ids_met(reading: _Reading, part: _Part) -> set[str]:
     """Ids of the questions and columns of a file; none where it cannot be read, which is said later."""
     try:
         _digest(part.path)
-        if part.path.name == FILE:
+        if part.path.name == FILE or _holds_agreements(part.path):
             return set()
         return replace(reading, ask=False).prepared(part).answers.ids
     except UserError:
@@ -246,6 +251,17 @@ def _take_remembered(ledger: Ledger, path: Path, *, dry_run: bool) -> None:
         (len(told["names"]), len(told["layouts"])) if dry_run else take_remembered(ledger, path.read_bytes())
     )
     print(f"{path.name}: {names} names and {layouts} layouts {would}remembered.")
+
+
+def _holds_agreements(path: Path) -> bool:
+    return path.name == AGREEMENTS and is_agreements(path.read_bytes())
+
+
+def _take_agreements(ledger: Ledger, path: Path, *, dry_run: bool) -> None:
+    """Take in what was agreed from an export, and say how many."""
+    would = "would be " if dry_run else ""
+    added, known = take_agreements(ledger, path.read_bytes(), dry_run=dry_run)
+    print(f"{path.name}: {added} agreements {would}added, {known} already known.")
 
 
 def _ask(question: Question) -> str:

@@ -20,6 +20,7 @@ from evenfoot.dashboard.charts.describe_more import describe as describe_chart
 from evenfoot.dashboard.charts.foot import draw_feet
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
+from evenfoot.dashboard.pages.agreed import agreed_list, register
 from evenfoot.dashboard.pages.dated_changes import with_changes
 from evenfoot.dashboard.pages.lesions import CLEARED
 from evenfoot.dashboard.pages.today_answers import NAMED_COWS, answers, biggest_lesion, choose_farm
@@ -92,7 +93,7 @@ def _list(ledger: Ledger, view: View) -> Any:
 
 
 def _ask(ledger: Ledger, view: View) -> Any:
-    """What to ask the trimmer and the veterinarian."""
+    """What was agreed, and what to ask the trimmer and the veterinarian."""
     if view.farm is None:
         return choose_farm()
     rows = records(summary(ledger, view.selection).table)
@@ -121,6 +122,7 @@ def _ask(ledger: Ledger, view: View) -> Any:
         )
     none = _("Nothing stands out.")
     return [
+        *agreed_list(ledger, view),
         html.H3(_("The trimmer")),
         html.Ul([html.Li(line) for line in trimmer or [none]]),
         html.H3(_("The veterinarian")),
@@ -134,6 +136,7 @@ PAGE = Page(
     question="How is this herd, and what needs doing?",
     group="today",
     spoken=True,
+    register=register,
     panels=(
         Panel("today-answers", "In short", answers, wide=True, spoken=True),
         Panel(

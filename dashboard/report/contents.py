@@ -87,6 +87,9 @@ def _collected(ledger: Ledger, request: Request) -> Contents:
         asked.begin("visit")
         asked.keep("visit", "visit-review", farm)
         asked.keep("verdicts", "summary", farm)
+    if request.wants("agreed"):
+        asked.begin("agreed")
+        asked.keep("agreed", "agreed", farm.with_(until=None), on=request.on or request.until)
     asked.answers["any"] = prevalence(ledger, selection, by=())
     if not asked.answers["any"].basis.cows:
         # No whole-herd visit: better the biased figures with their caution than none.

@@ -9,6 +9,7 @@ from html import escape
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.i18n.translation import Words
+from evenfoot.dashboard.report.agreed_section import agreed_section
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.context_sections import (
     basis_section,
@@ -29,6 +30,7 @@ FOOT_LETTERS = 60
 
 MAKERS: dict[str, Callable[[Contents, Words], Section | None]] = {
     "summary": summary_section,
+    "agreed": agreed_section,
     "visit": visit_section,
     "lesions": lesions_section,
     "locomotion": locomotion_section,

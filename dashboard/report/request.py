@@ -10,6 +10,7 @@ from evenfoot.analytics.messages import say
 
 SECTIONS = (
     "summary",
+    "agreed",
     "visit",
     "cows",
     "lesions",
@@ -26,6 +27,7 @@ SECTIONS = (
 
 NAMES = {
     "summary": say("In short"),
+    "agreed": say("What was agreed"),
     "visit": say("This visit against earlier ones"),
     "cows": say("Cows that need someone"),
     "lesions": say("Lesions by type, claw and zone"),

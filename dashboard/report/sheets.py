@@ -12,8 +12,10 @@ import pandas as pd
 from evenfoot.analytics.domain.visits import ACTIONS
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.agreed import since_said
 from evenfoot.dashboard.charts.labels import VERDICTS
 from evenfoot.dashboard.i18n.translation import Words
+from evenfoot.dashboard.report.agreed_section import agreed_rows
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.cow_lists import reason_words
 from evenfoot.dashboard.report.herd_sections import HORN_ROWS
@@ -21,6 +23,7 @@ from evenfoot.dashboard.report.lesion_sections import VISIT_NAMES
 
 CASES = ["cases", "at_risk", "prevalence", "low", "high"]
 WHO = {"veterinarian": "veterinarian", "trimmer": "trimmer", "watch": "to watch"}
+STATES = {"overdue": say("Overdue"), "open": say("Open"), "done": say("Done")}
 LIMBS = {"front": "front feet", "hind": "hind feet"}
 
 
@@ -44,6 +47,7 @@ def sheets_of(contents: Contents, words: Words) -> list[Sheet]:
         Sheet("horn", "Horn", _horn(contents, words)),
         Sheet("shedding", "Shedding", _shedding(contents)),
         Sheet("cows", "Cows", _cows(contents, words)),
+        Sheet("agreed", "What was agreed", _agreed(contents, words)),
         Sheet("signals", say("Signals, lameness"), _signals(contents, "control", words)),
         Sheet("signals lesions", say("Signals, lesions"), _signals(contents, "control lesions", words)),
         Sheet("changes", "Changes", _changes(contents, words)),
@@ -150,6 +154,20 @@ def _cows(contents: Contents, words: Words) -> pd.DataFrame:
     )
     about = ["foot", "claw", "lesion", "action", "recheck_on", "also"]
     return out[["rank", "cow", "due_on", "who", "reason", *about, "group", "days_in_milk", "looked_on"]]
+
+
+def _agreed(contents: Contents, words: Words) -> pd.DataFrame:
+    rows = pd.DataFrame(agreed_rows(contents))
+    if rows.empty:
+        return NOTHING
+    out = rows.rename(columns={"who": "by_whom", "due_on": "due_by"})
+    out = out.assign(
+        lesion=_texts(words.lesion(code) if isinstance(code, str) else None for code in rows["lesion"]),
+        state=[words(STATES[name]) for name in rows["state"]],
+        since=_texts(since_said(row, words) or None for row in agreed_rows(contents)),
+    )
+    told = ["agreed_on", "text", "by_whom", "due_by", "lesion", "place", "state", "done_on", "outcome", "since"]
+    return out[told]
 
 
 def _signals(contents: Contents, key: str, words: Words) -> pd.DataFrame:

@@ -17,10 +17,12 @@ import openpyxl
 import pytest
 from pypdf import PdfReader
 
+from evenfoot.analytics.ledger import agreements
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.auth import links, people
 from evenfoot.dashboard.auth.viewer import OWNER
 from evenfoot.dashboard.pages import PAGES, PANELS
+from evenfoot.dashboard.pages.agreed import ACTS
 from evenfoot.dashboard.pages.report import FIELDS
 from evenfoot.dashboard.ui import progress
 from tests.auth.asking import ask, marks, panel, settled
@@ -92,17 +94,25 @@ def test_the_marks_would_be_seen(offices: list[Office], people_in: list[dict[str
     """An owner sees the other farm in the same panels, so the tests above can fail."""
     seen = [
         name
-        for name in ("lesion-cows", "worklist-cows", "farms-table", "change-recorded", "records-scores", "cow-who")
+        for name in (
+            "lesion-cows",
+            "worklist-cows",
+            "farms-table",
+            "change-recorded",
+            "records-scores",
+            "cow-who",
+            "today-ask",
+        )
         if marks(
             panel(
                 offices[0],
                 people_in[0]["Olive"],
                 name,
-                "?visits=all" + ("&cow=zz3&farms=Zzother+Farm" if name == "cow-who" else ""),
+                "?visits=all" + ("&cow=zz3&farms=Zzother+Farm" if name in ("cow-who", "today-ask") else ""),
             )
         )
     ]
-    assert len(seen) == 6, seen
+    assert len(seen) == 7, seen
 
 
 @pytest.mark.parametrize("who", NARROWED)
@@ -129,7 +139,17 @@ def test_the_first_view_ends_with_the_records_one_may_see(people_in: list[dict[s
 
 def filled(search: str, pressed: str, **more: Any) -> dict[str, Any]:
     values = {
-        "report-sections.value": ["summary", "visit", "cows", "lesions", "locomotion", "horn", "changes", "benchmark"],
+        "report-sections.value": [
+            "summary",
+            "agreed",
+            "visit",
+            "cows",
+            "lesions",
+            "locomotion",
+            "horn",
+            "changes",
+            "benchmark",
+        ],
         "report-language.value": "en",
         "report-units.value": "mm",
         "report-paper.value": "A4",
@@ -331,6 +351,52 @@ def test_a_change_is_written_down_by_who_may_where_it_may(tmp_path: Path, monkey
     assert len(office.ledger.imports()) == before + 1
 
 
+def test_what_was_agreed_is_written_down_and_marked_by_who_may_where_it_may(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cheap_hashes(monkeypatch)
+    office = Office(two_farms(tmp_path / "l.duckdb"), staffed(tmp_path / "a.sqlite", STAFF, Clock()), Clock())
+    theirs = agreements.add(office.ledger, OTHER, "zz theirs")
+    mine = agreements.add(office.ledger, MINE, "ours")
+    gone = agreements.add(office.ledger, OTHER, "zz gone")
+    agreements.remove(office.ledger, gone)
+    write, press = key_of(office, "agreed-said"), key_of(office, "written.data")
+
+    def state() -> list[Any]:
+        return [agreements.read(office.ledger, removed=gone).fillna("").to_dict("records") for gone in (False, True)]
+
+    def pressed(who: str, act: str, number: int) -> str:
+        button = {"act": act, "number": number, "type": "agreed"}
+        values = {'{"act":["ALL"],"number":["ALL"],"type":"agreed"}.n_clicks': [(button, 1)]}
+        return ask(office, office.signed_in(who), press, values)[1]
+
+    before = state()
+    for who, search in (("Max", ASKED), ("Kim", FORCED), ("Ada", "?farms=Home+Farm"), ("New", ASKED),
+                        ("New", "?farms=Home+Farm"), ("Max", "")):  # fmt: skip
+        values = {"agreed-add.n_clicks": 1, "agreed-text.value": "New floor", "agreed-day.value": "2025-05-05"}
+        values |= {"address.pathname": "/today", "address.search": search}
+        _, text = ask(office, office.signed_in(who), write, values)
+        assert "Written down." not in text and not marks(text, *SAID), (who, search, text)
+    for act in ACTS:
+        number = gone if act == "restore" else theirs
+        told = {pressed("Kim", act, each).replace(str(each), "N") for each in (number, 987)}
+        assert len(told) == 1 and "There is no agreement" in told.pop()
+        for who, each in (("Max", number), ("New", number), ("New", mine), ("Ada", mine)):
+            text = pressed(who, act, each)
+            assert ("There is no agreement" in text or "may not" in text) and not marks(text), (who, act, text)
+    assert "no such button" in pressed("Kim", "burn", mine)
+    assert state() == before
+    values = {"agreed-add.n_clicks": 1, "agreed-text.value": "New floor", "agreed-day.value": "2025-05-05"}
+    values |= {"address.pathname": "/today", "address.search": "?farms=Home+Farm"}
+    assert "Written down." in ask(office, office.signed_in("Max"), write, values)[1]
+    assert "It is done." in pressed("Kim", "done", mine) and "It is open again." in pressed("Max", "reopen", mine)
+    assert "Put it back" in pressed("Max", "remove", mine) and "It is back." in pressed("Max", "restore", mine)
+    assert {"New floor", "ours"} < set(agreements.read(office.ledger, [MINE])["text"])
+    panels = {who: panel(office, office.signed_in(who), "today-ask", "?farms=Home+Farm") for who in ("Max", "Ada")}
+    assert all("ours" in text and not marks(text) for text in panels.values())
+    assert [who for who, text in panels.items() if "agreed-add" in text and "Not done" not in text] == ["Max"]
+
+
 def test_how_far_somebodys_work_is_is_told_to_nobody_else(
     offices: list[Office], people_in: list[dict[str, Browser]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -427,6 +493,7 @@ def test_every_callback_is_walked(offices: list[Office]) -> None:
         "..sheets.children", '..{"of":["MATCH"],"type":"body"}', '{"of":["MATCH"],"type":"answers"}', "..imports-list",
         "..imports-changed", "set-aside-download", "..mending",
         "..note-said",
+        "..agreed-said", "..written.data",
         "import-progress",
         "report-progress",
     }  # fmt: skip

@@ -7,7 +7,7 @@ import random
 from pathlib import Path
 from typing import Any
 
-from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger import Ledger, agreements, open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets
 from evenfoot.analytics.ledger.limits import set_limit
 from tests.sheets import checked
@@ -30,6 +30,10 @@ def two_farms(path: Path, *, other: int = 1) -> Ledger:
     add_sheets(ledger, theirs, "zzother.csv", "3" * 64)
     set_limit(ledger, "long_toe_mm", 60 + other, farm=OTHER)
     set_limit(ledger, "long_toe_mm", 78, farm=MINE)
+    day = dt.date(2025, 6, 1)
+    agreements.add(ledger, MINE, "Lay rubber", agreed_on=day, lesion="SU")
+    for n in range(other):
+        agreements.add(ledger, OTHER, f"zzLay rubber {n}", agreed_on=day, who="zzMoss", lesion="DD", place="zzheel")
     return ledger
 
 

@@ -26,7 +26,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "change-impact": {"change": dt.date(2025, 5, 1)},
     "comparison": {"by": ("housing",), "adjust": ("parity",), **WHOLE["comparison"]},
 }
-NOT_OF_DEMO = ("herd-counts",)
+NOT_OF_DEMO = ("agreed", "herd-counts")
 """Measures of records that the demo herds do not have."""
 SIDE_TABLES = {
     "comparison": {"herd_model", "by_lesion"},

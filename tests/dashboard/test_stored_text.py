@@ -31,7 +31,7 @@ from tests.effort import some
 from tests.hostile import FARMS, TEXTS, hostile_ledger
 
 FILLED: dict[str, Any] = {
-    "sections": ["summary", "visit", "cows", "lesions", "locomotion", "horn", "changes", "remarks"],
+    "sections": ["summary", "agreed", "visit", "cows", "lesions", "locomotion", "horn", "changes", "remarks"],
     "language": "en", "units": "mm", "paper": "A4", "remarks": "\n".join(TEXTS), "trimmer": TEXTS[0],
     "address": "\n".join(TEXTS), "owner": TEXTS[1],
 }  # fmt: skip

@@ -10,7 +10,7 @@ import pytest
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake import check_file
-from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger import Ledger, agreements, open_ledger
 from evenfoot.analytics.ledger.engines.postgres import PostgresEngine
 from evenfoot.analytics.ledger.engines.registry import RegistryFolder
 from evenfoot.analytics.ledger.history import history
@@ -49,6 +49,8 @@ def kept(elsewhere: Maker) -> Ledger:
     add(ledger, ONLY, "again.csv")
     add(ledger, REGISTER, "register.csv")
     set_limit(ledger, "long_toe_mm", 81, farm=SECRET)
+    agreements.add(ledger, SECRET, f"Ask {SECRET} again", who="zq820")
+    agreements.mark_done(ledger, 1, outcome="zq820 helped")
     return ledger
 
 
@@ -100,7 +102,14 @@ def test_nothing_of_an_erased_farm_is_left_and_all_of_the_others_is(ledger: Ledg
     tables = [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES]
     before = {table: rows_of(ledger, table) for table in tables}
     found = traces(ledger)
-    assert {"trim_rows.farm", "findings.farm", "imports.file", "set_aside.original", "horn_limits.farm"} <= set(found)
+    assert {
+        "trim_rows.farm",
+        "findings.farm",
+        "imports.file",
+        "set_aside.original",
+        "horn_limits.farm",
+        "agreements.text",
+    } <= set(found)
     assert any("disk" in place or place.endswith(".parquet") for place in found), found
     done = erase_farm(ledger, SECRET)
     assert (done.rows, done.imports, done.copies) == (3, 3, ())
@@ -162,6 +171,7 @@ FAULTS = {
     "history": "UPDATE history SET who = 'x' WHERE history_no = 1",
     "imports": "UPDATE imports SET sha256 = 'x' WHERE import_no = 2",
     "horn_limits": "UPDATE horn_limits SET value = value + 1",
+    "agreements": "UPDATE agreements SET text = text || 'x'",
     "seen_again": "DELETE FROM seen_again",
     "set_aside": "UPDATE set_aside SET original = '{}' WHERE row_no = 3",
     "trim_rows": "UPDATE trim_rows SET row_no = row_no + 1 WHERE cow = '3'",

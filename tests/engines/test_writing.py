@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Any
 
@@ -10,12 +11,16 @@ import pytest
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake import check_file
-from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger import Ledger, agreements, open_ledger
+from evenfoot.analytics.ledger.exports.agreements_file import FILE, take_agreements
 from evenfoot.analytics.ledger.exports.folder import export_folder
 from evenfoot.analytics.ledger.history import history
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.integrity.backup import back_up, restore
+from evenfoot.analytics.ledger.integrity.verify import verify
 from evenfoot.analytics.ledger.limits import forget_limit, horn_limits, limit_table, set_limit
+from evenfoot.analytics.measures.catalogue import answer
+from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.report.all_farms import records_of_farms
 from tests.engines.conftest import Maker
 from tests.engines.tables import assert_same_records
@@ -81,6 +86,40 @@ def test_what_comes_in_and_goes_out_is_the_same_as_in_a_file(pair: tuple[Ledger,
     assert_same_records(*pair)
     said = [history(ledger)[["what", "subject", "after"]].to_numpy().tolist() for ledger in pair]
     assert said[0] == said[1]
+
+
+def test_what_was_agreed(pair: tuple[Ledger, Ledger], tmp_path: Path) -> None:
+    day, rows = (
+        dt.date(2025, 3, 3),
+        "date,farm,cow,foot,lesion\n"
+        + "".join(f"2025-03-03,{farm},{cow},LH,DD\n" for farm in ("Ash", "Birch") for cow in range(30)),
+    )
+    sheet, files = tmp_path / "herds.csv", []
+    sheet.write_text(rows)
+    for ledger in pair:
+        add_sheets(ledger, check_file(sheet, sheet.name), sheet.name, "4" * 64)
+        agreements.add(
+            ledger, "Ash", "Foot bath", agreed_on=day, due_on=dt.date(2025, 6, 1), lesion="DD", place="heels"
+        )
+        agreements.add(ledger, "Birch", "Rubber", agreed_on=day)
+        agreements.mark_done(ledger, 1, done_on=dt.date(2025, 5, 1), outcome="half of it")
+        agreements.change(ledger, 2, {"who": "Anna"})
+        agreements.add(ledger, "Ash", "Never mind", agreed_on=day)
+        agreements.remove(ledger, 3)
+        export_folder(ledger, tmp_path / ledger.dialect, format="csv")
+        files.append((tmp_path / ledger.dialect / FILE).read_bytes())
+    told = [agreements.read(ledger, removed=gone).drop(columns=["added_at", "removed_at"]) for gone in (False, True)
+            for ledger in pair]  # fmt: skip
+    pd.testing.assert_frame_equal(told[0], told[1], check_dtype=False)
+    pd.testing.assert_frame_equal(told[2], told[3], check_dtype=False)
+    assert len(told[1]) == 2 and len(told[3]) == 1
+    ours, theirs = (
+        answer("agreed", ledger, Selection(farms=("Ash",)), on=dt.date(2025, 7, 1)).table for ledger in pair
+    )
+    pd.testing.assert_frame_equal(ours, theirs, check_dtype=False)
+    # What left one comes into the other, and its own is known.
+    assert take_agreements(pair[1], files[0]) == (2, 0) and take_agreements(pair[1], files[1]) == (0, 2)
+    assert verify(pair[1]).whole
 
 
 def test_rows_set_aside_limits_and_exports(pair: tuple[Ledger, Ledger], tmp_path: Path) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 
 from evenfoot.analytics.intake import check_file
-from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger import Ledger, agreements
 from evenfoot.analytics.ledger.aliases import add_alias, take_back_alias
 from evenfoot.analytics.ledger.exports.anonymization import write_anonymous
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
@@ -49,6 +50,12 @@ def steps(ledger: Ledger, folder: Path) -> Iterator[tuple[str, Callable[[], obje
     yield "limit set anew", lambda: set_limit(ledger, "long_toe_mm", 81, farm="Alder", breed="Jersey", parity=(1, 2))
     yield "limit of all", lambda: set_limit(ledger, "thin_sole_mm", 4)
     yield "limit taken back", lambda: forget_limit(ledger, 2)
+    day = dt.date(2025, 3, 3)
+    yield "agreement", lambda: agreements.add(ledger, "Alder", "Lay rubber", agreed_on=day, due_on=day, lesion="SU")
+    yield "agreement of another", lambda: agreements.add(ledger, "Birch", "Wash the bath", agreed_on=day, who="KV")
+    yield "agreement done", lambda: agreements.mark_done(ledger, 1, done_on=dt.date(2025, 4, 1), outcome="half of it")
+    yield "agreement changed", lambda: agreements.change(ledger, 1, {"place": "hind, zone 4"})
+    yield "agreement removed", lambda: agreements.remove(ledger, 2)
     for said, means in (("KVz", "KV"), ("JMx", "JM"), ("JMx", "KV")):
         yield f"{said} is {means}", partial(add_alias, ledger, "trimmer", said, means)
     yield "a cow", lambda: add_alias(ledger, "cow", "one", "1", "Alder")

@@ -12,7 +12,7 @@ import tempfile
 from pathlib import Path
 
 from evenfoot.analytics.intake import check_file
-from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger import Ledger, agreements, open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.limits import forget_limit, set_limit
 from evenfoot.analytics.ledger.schema import SCHEMA_VERSION
@@ -47,7 +47,8 @@ locomotion_score
 
 
 def make(path: Path) -> Ledger:
-    """A ledger at *path* with every kind of sheet, a row set aside, rows met again, limits, and an import undone."""
+    """A ledger at *path* with every kind of sheet, a row set aside, rows met again, limits, an import undone, and
+    agreements of which one is done and one removed."""
     ledger = open_ledger(str(path))
     for name, text in SHEETS.items():
         sheets = check_file(text.encode(), name, day_first=None, known_farms=ledger.farms())
@@ -58,6 +59,14 @@ def make(path: Path) -> Ledger:
     set_limit(ledger, "long_toe_mm", 80, farm="Alder", breed="Jersey", parity=(1, 2))
     set_limit(ledger, "thin_sole_mm", 4)
     forget_limit(ledger, 2)
+    day = dt.date(2025, 3, 3)
+    agreements.add(
+        ledger, "Alder", "Trim the heifers before they calve", agreed_on=day, who="the trimmer",
+        due_on=dt.date(2025, 6, 1), lesion="WL", place="outer hind claws",
+    )  # fmt: skip
+    agreements.mark_done(ledger, 1, done_on=dt.date(2025, 5, 20), outcome="all but two")
+    agreements.add(ledger, "Birch", "Ask the veterinarian about cow 7", agreed_on=day)
+    agreements.remove(ledger, 2)
     return ledger
 
 

@@ -14,7 +14,7 @@ import pytest
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake import check_file
-from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger import Ledger, agreements, open_ledger
 from evenfoot.analytics.ledger.history import history
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.integrity.backup import back_up
@@ -68,6 +68,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     add(ledger, ONLY, "again.csv")
     add(ledger, REGISTER, "register.csv")
     set_limit(ledger, "long_toe_mm", 81, farm=SECRET)
+    agreements.add(ledger, SECRET, f"Ask {SECRET} again", who="zq820")
+    agreements.change(ledger, agreements.add(ledger, SECRET, "Wash the bath"), {"outcome": "zq820"})
     ledger.lease.drop_if_idle()
     return folder
 

@@ -122,6 +122,11 @@ BY_HAND = {
         "UPDATE history SET who = 'somebody else'",
     ],
     "horn_limits": ["UPDATE horn_limits SET value = value + 1"],
+    "agreements": [
+        "UPDATE agreements SET due_on = due_on + 1",
+        "UPDATE agreements SET removed_at = NULL",
+        "DELETE FROM agreements WHERE agreement_no = 1",
+    ],
     "seen_again": ["DELETE FROM seen_again", "UPDATE seen_again SET import_no = 1"],
     "replaced_rows": [
         "UPDATE replaced_rows SET content = content || 'x'",

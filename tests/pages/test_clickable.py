@@ -17,6 +17,7 @@ NOTHING_BEHIND = {
     "planning-how-many": "worked out, not counted",
     "records-scores": "no page is about one person's scores",
     "horn-claws": "an explanation of the stages",
+    "locomotion-sound-again": "days between two scorings, which no page lists",
     "records-agreement": "pairs of two people's records of one cow, which no page lists",
     "warning-trend": "the one herd that is open already; farms side by side lead to each",
 }

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import re
 from pathlib import Path
 from typing import Any
@@ -18,7 +17,8 @@ from evenfoot.analytics.measures.planning.plan import plan
 from evenfoot.analytics.measures.planning.worklist import worklist
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.i18n.translation import NO_BREAK, Words, told
-from evenfoot.dashboard.pages import herd, locomotion
+from evenfoot.dashboard.pages import locomotion
+from evenfoot.dashboard.pages import today as today_page
 from evenfoot.dashboard.pages import worklist as list_page
 from evenfoot.dashboard.pages.cow import PAGE as COW_PAGE
 from evenfoot.dashboard.report.calendar import icalendar
@@ -28,6 +28,7 @@ from evenfoot.dashboard.report.cow_lists import by_reason, cows_section
 from evenfoot.dashboard.report.request import Request
 from evenfoot.dashboard.report.sheets import sheets_of
 from evenfoot.dashboard.ui.view import View
+from tests.pages.test_deeper_pages import tables
 from tests.sheets import checked, ledger_of
 
 URGENT = {
@@ -37,16 +38,12 @@ URGENT = {
 MADE = dt.date(2026, 10, 31)
 
 
-def cows_of(parts: Any) -> list[tuple[str, str]]:
-    """Farm and cow of the rows of a table on a page."""
-    for part in parts if isinstance(parts, list) else [parts]:
-        inner = getattr(part, "children", None)
-        for each in inner if isinstance(inner, list) else [inner]:
-            props = getattr(each, "to_plotly_json", lambda: {"props": {}})()["props"]
-            if "data-table" in props:
-                content = json.loads(props["data-table"])
-                cow, farm = content["columns"].index("Cow"), content["columns"].index("Farm")
-                return [(row[farm], row[cow]) for row in content["rows"]]
+def cows_of(parts: Any, farm: str = "") -> list[tuple[str, str]]:
+    """Farm and cow of the rows of a table on a page; the page may be of the one *farm*."""
+    for table in tables(parts):
+        columns = table["columns"]
+        place = columns.index("Farm") if "Farm" in columns else None
+        return [(farm if place is None else row[place], row[columns.index("Cow")]) for row in table["rows"]]
     return []
 
 
@@ -103,17 +100,17 @@ def names(table: pd.DataFrame) -> list[tuple[str, str]]:
 
 def test_the_pages_show_the_beginning_of_one_list(asked: tuple[Ledger, str], whole: Answer) -> None:
     ledger, farm = asked
-    view = View.read("/", f"?farms={farm}")
+    view = View.read("/today", f"?farms={farm}&rows=all")
     page = panel_of(list_page.PAGE, "worklist-cows").draw(ledger, view).answer.table
     assert names(page) == names(whole.table)
-    first = cows_of(herd._needs(ledger, view))
+    first = cows_of(today_page._list(ledger, view), farm)
     assert first and first == names(whole.table)[: len(first)]
     opened = whole.table[whole.table["due_on"] <= pd.Timestamp(today())]
     urgent = opened[[bool(set(kinds.split(",")) & URGENT) for kinds in opened["kinds"]]]
-    assert first == names(urgent)
+    assert first == names(urgent)[: today_page.FIRST_COWS]
     lame = cows_of(panel_of(locomotion.PAGE, "locomotion-lame").draw(ledger, view))
     by_score = whole.table[[bool({"severe", "lame"} & set(kinds.split(","))) for kinds in whole.table["kinds"]]]
-    assert lame and lame == names(by_score) == [cow for cow in first if cow in lame]
+    assert lame and lame == names(by_score) == [cow for cow in names(urgent) if cow in lame]
 
 
 def test_the_report_and_the_workbook_have_the_same_cows_in_the_same_order(
@@ -164,8 +161,8 @@ def test_a_cow_stands_alike_everywhere(asked: tuple[Ledger, str], whole: Answer)
 
 
 def test_cows_that_left_and_old_scores_are_on_no_list(tmp_path: Path) -> None:
-    ledger, view = made_up(tmp_path), View.read("/", "?farms=Ash")
-    first = cows_of(herd._needs(ledger, view))
+    ledger, view = made_up(tmp_path), View.read("/today", "?farms=Ash&rows=all")
+    first = cows_of(today_page._list(ledger, view), "Ash")
     lame = cows_of(panel_of(locomotion.PAGE, "locomotion-lame").draw(ledger, view))
     page = panel_of(list_page.PAGE, "worklist-cows").draw(ledger, view).answer.table
     planned = plan(ledger, Selection()).extra["cows"]
@@ -180,7 +177,7 @@ def test_cows_that_left_and_old_scores_are_on_no_list(tmp_path: Path) -> None:
 def test_nobody_in_need_is_said_in_words(tmp_path: Path) -> None:
     rows = [{"farm": "Ash", "visit_date": "2026-10-20", "visit_kind": "whole-herd", "cow": str(n)} for n in range(5)]
     ledger, view = ledger_of(tmp_path / "w.duckdb", checked("trims", rows)), View.read("/", "?farms=Ash")
-    assert "No cow is for the veterinarian" in str(herd._needs(ledger, view))
+    assert "Nothing is open that cannot wait" in str(today_page._list(ledger, view))
     assert "No cow was severely lame" in str(panel_of(locomotion.PAGE, "locomotion-lame").draw(ledger, view))
 
 
@@ -190,7 +187,7 @@ def test_the_demo_opens_at_its_own_day(monkeypatch: pytest.MonkeyPatch, demo_led
     monkeypatch.delenv(SET_BY)
     stay_at_its_day()
     assert today() == dt.date(2026, 10, 31)
-    said = str(herd._needs(demo_ledger, View.read("/", "")))
+    said = str(today_page._list(demo_ledger, View.read("/today", "?farms=Osier+End")))
     assert "As of 2026-10-31, which is taken as today here; newest record 2 days old." in said
     monkeypatch.setenv(SET_BY, "2026-11-28")
     stay_at_its_day()

@@ -14,9 +14,10 @@ import pytest
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import say
+from evenfoot.dashboard.cli import report as asking
 from evenfoot.dashboard.cli.report import report_every, report_one
 from evenfoot.dashboard.pages import report as page
-from evenfoot.dashboard.report import all_farms, asking, contents, document, mail
+from evenfoot.dashboard.report import all_farms, contents, document, mail
 from evenfoot.dashboard.report.all_farms import report_all
 from evenfoot.dashboard.report.contents import collect
 from evenfoot.dashboard.report.request import SECTIONS, Request

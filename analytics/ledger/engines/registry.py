@@ -137,10 +137,11 @@ class RegistryFolder:
                 memory.close()
 
     def whole_rows(self, memory: Any) -> str:
-        """Views on rows, cows and limits of all farms as they were before; gives what their names begin with."""
+        """Views on rows, cows, limits and agreements of all farms as they were; gives what their names begin with."""
         contents = self.contents()
         needed = {table: "import_no, row_key, farm" for table, _ in ROW_TABLES.values()}
         needed |= {"replaced_rows": "of_import, row_key, farm", "cows": "farm", "horn_limits": "farm"}
+        needed |= {"agreements": "farm"}
         for table, columns in needed.items():
             files = [str(self.path / name) for name in contents.files.get(table, {}).values()]
             rows = f"read_parquet({_listed(files)})" if files else table

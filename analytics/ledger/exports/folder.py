@@ -15,12 +15,16 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.fields import KIND_NAMES, KINDS
 from evenfoot.analytics.intake.readers.parquet import KIND_KEY
 from evenfoot.analytics.intake.rejected_rows import safe_text
+from evenfoot.analytics.ledger.exports.agreements_file import FILE as AGREEMENTS
+from evenfoot.analytics.ledger.exports.agreements_file import HEADINGS as AGREED
+from evenfoot.analytics.ledger.exports.agreements_file import KIND as AGREED_KIND
+from evenfoot.analytics.ledger.exports.agreements_file import write_agreements
 from evenfoot.analytics.ledger.exports.data_exchange import LEFT_BEHIND
 from evenfoot.analytics.ledger.exports.saved_answers import FILE as REMEMBERED
 from evenfoot.analytics.ledger.exports.saved_answers import write_remembered
 from evenfoot.analytics.ledger.ledger import Ledger
 from evenfoot.analytics.ledger.limits import EVERY_LIMIT, IN_ORDER
-from evenfoot.analytics.ledger.schema import ROW_TABLES
+from evenfoot.analytics.ledger.schema import BOOKKEEPING, ROW_TABLES
 from evenfoot.analytics.messages import say
 
 if TYPE_CHECKING:
@@ -42,6 +46,7 @@ TYPES = {
     "INTEGER": "integer",
     "DOUBLE": "number",
     "BOOLEAN": "boolean",
+    "TIMESTAMP": "datetime",
 }
 """Types of the columns as a data package names them [pub: Frictionless Data, Table Schema]."""
 
@@ -50,7 +55,8 @@ def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: 
     """Write the records to a folder: one file a kind of sheet, in the order they were imported.
 
     Names and answers that were told go along in a file of their own, see
-    :mod:`evenfoot.analytics.ledger.exports.saved_answers`.
+    :mod:`evenfoot.analytics.ledger.exports.saved_answers`, and so does what was agreed, as CSV, see
+    :mod:`evenfoot.analytics.ledger.exports.agreements_file`.
 
     Parameters
     ----------
@@ -94,6 +100,9 @@ def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: 
             lines = write_remembered(cursor, out, farms)
             if lines:
                 written[REMEMBERED] = lines
+            lines = write_agreements(cursor, out, farms)
+            if lines:
+                written[AGREEMENTS] = lines
         _write_dictionary(out / DICTIONARY, format, written)
     except OSError as error:
         raise UserError(f"{out} cannot be written ({error.strerror}); choose another folder.") from None
@@ -103,7 +112,8 @@ def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: 
 def files_of_export(folder: Path) -> list[Path]:
     """The files of a folder that an export wrote, in the order in which they are brought in.
 
-    Names and answers come first, so that nothing they tell is asked, and the register before the visits.
+    Names and answers come first, so that nothing they tell is asked, and the register before the visits; what was
+    agreed comes last.
 
     Parameters
     ----------
@@ -128,7 +138,7 @@ def files_of_export(folder: Path) -> list[Path]:
                 say("{folder} has no file {names}, which its {dictionary} names; export the records anew.",
                     folder=str(folder), names=", ".join(lost), dictionary=DICTIONARY)
             )  # fmt: skip
-        told.sort(key=lambda name: not name.startswith("register."))
+        told.sort(key=lambda name: (name == AGREEMENTS, not name.startswith("register.")))
         return [folder / name for name in ([REMEMBERED] if REMEMBERED in names else []) + told]
     exchanged = sorted(name for name in names if f"{name.removesuffix('.json')}{LEFT_BEHIND}" in names)
     if exchanged:
@@ -229,5 +239,25 @@ def _write_dictionary(path: Path, format: str, written: dict[str, int]) -> None:
                 "schema": {"fields": described, "missingValues": [""]},
             }
         )
+    if AGREEMENTS in written:
+        resources.append(_agreements_described(written[AGREEMENTS]))
     package = {"name": PACKAGE, "title": "Hoof trimming records", "resources": resources}
     path.write_text(json.dumps(package, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+
+
+def _agreements_described(rows: int) -> dict[str, Any]:
+    types = BOOKKEEPING[AGREED_KIND]
+    described = [
+        {"name": name, "type": TYPES[types[name]], "description": says}
+        | ({"constraints": {"required": True}} if name in ("farm", "agreed_on", "text", "added_at") else {})
+        for name, says in AGREED.items()
+    ]
+    return {
+        "name": AGREED_KIND,
+        "title": "What was agreed",
+        "path": AGREEMENTS,
+        "format": "csv",
+        "encoding": "utf-8",
+        "rows": rows,
+        "schema": {"fields": described, "missingValues": [""]},
+    }

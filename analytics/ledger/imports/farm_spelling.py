@@ -10,7 +10,7 @@ from evenfoot.analytics.intake.parsing.farm_names import farm_finder, key
 from evenfoot.analytics.ledger.ledger import Ledger
 from evenfoot.analytics.messages import say
 
-NAMING = ("cows", "housing_rows", "change_rows", "summary_rows", "limit_rows", "horn_limits")
+NAMING = ("cows", "housing_rows", "change_rows", "summary_rows", "limit_rows", "horn_limits", "agreements")
 """Tables that together name every farm of a ledger."""
 
 

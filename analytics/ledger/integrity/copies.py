@@ -44,6 +44,7 @@ NAMING = {
     "layouts": ("name", "headings", "answers"),
     "replaced_rows": ("farm",),
     "horn_limits": ("farm",),
+    "agreements": ("farm",),
 }
 """Tables of bookkeeping, and their columns that may name a farm."""
 

@@ -52,7 +52,7 @@ class Erased:
 
 
 def erase_farm(ledger: Ledger, farm: str) -> Erased:
-    """Erase a farm: its rows, what was derived from them, limits, names, history and set-aside rows.
+    """Erase a farm: its rows, what was derived from them, limits, agreements, names, history and set-aside rows.
 
     A farm that has no rows any more is erased as well, if anything in the ledger still names it: rows of an import that
     was taken back stand in the file until it is written anew.
@@ -135,6 +135,8 @@ def told_by_others(ledger: Ledger, farm: str) -> Iterator[Message]:
     for table, fields in ROW_TABLES.values():
         texts = [name for name, kind in fields.items() if kind == "VARCHAR" and name != "farm"]
         each.append(f"SELECT farm FROM {table} WHERE " + " OR ".join(f'LOWER("{name}") LIKE ?' for name in texts))
+    agreed = " OR ".join(f'LOWER("{name}") LIKE ?' for name in ("text", "who", "place", "outcome"))
+    each.append(f"SELECT farm FROM agreements WHERE {agreed}")
     sql = " UNION ".join(each)
     farms = ledger.frame(f"SELECT farm FROM ({sql}) AS named ORDER BY 1", [f"%{farm.lower()}%"] * sql.count("?"))
     if len(farms):

@@ -261,6 +261,7 @@ def _bookkeeping(cursor: Any) -> Iterator[Message]:
     for table, column in (
         ("history", "history_no"),
         ("horn_limits", "limit_no"),
+        ("agreements", "agreement_no"),
         ("layouts", "layout_no"),
         ("meta", "name"),
     ):
