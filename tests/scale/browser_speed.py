@@ -2,8 +2,8 @@
 
 Prints, for a server that has answered nothing yet and a browser that has the scripts, the time from the start of
 the navigation until every panel in the first window is filled; then, for every page and drill of one reader, the
-time from the click until the first window and the whole page are filled, p50 and p95; the time until a page shows
-its empty panels; and the weight of the pages over the wire. Times depend on the machine and on what else it does,
+time from the click until the first window and the whole page are filled, p50 and p95; and the weight of the pages
+over the wire. Times depend on the machine and on what else it does,
 so the load is printed beside them, and the processor time of server and browser, which depends on it less.
 """
 
@@ -37,22 +37,9 @@ DRILLS = (
     "/comparison?farms={farm}&by=parity&lesions=DD",
     "/change?farms={farm}&lesions=DD",
     "/cow?farms={farm}&cow={cow}&lesions=SU",
-    "/?farms={farm}&since=2025-11-01&until=2026-10-31",
+    "/today?farms={farm}&since=2025-11-01&until=2026-10-31",
 )
 """Each is opened after the page it begins with, the last one at the end."""
-SKELETON = """href => new Promise(done => {
-  const start = performance.now();
-  const look = () => {
-    if (!document.querySelector("main[data-leaving], .skeleton, [data-waiting]")) return;
-    watch.disconnect();
-    requestAnimationFrame(() => done(performance.now() - start)); // painted
-  };
-  const watch = new MutationObserver(look);
-  const said = ["data-leaving", "data-waiting"];
-  watch.observe(document, {subtree: true, childList: true, attributes: true, attributeFilter: said});
-  history.pushState({}, '', href); dispatchEvent(new CustomEvent('_dashprivate_pushstate'));
-  setTimeout(() => done(null), 5000);
-})"""
 
 
 def p95(values: Sequence[float]) -> float:
@@ -132,7 +119,7 @@ def first_views(browser: Browser, ledger: Path, times: int) -> None:
         process, address = start_server(ledger, port=8399)
         try:
             profile.address = address
-            profile.page.goto(f"{address}/?farms={FARM}")
+            profile.page.goto(f"{address}/today?farms={FARM}")
             window, whole = profile.settle(300)
             if turn:
                 seen.append(window)
@@ -158,9 +145,9 @@ def later_views(browser: Browser, ledger: Path, think: float) -> None:
     process, address = start_server(ledger)
     try:
         reader = Reader(browser, address, 1280)
-        reader.open(f"/?farms={OTHER}")
+        reader.open(f"/today?farms={OTHER}")
         time.sleep(6)
-        reader.open(f"/?farms={FARM}")
+        reader.open(f"/today?farms={FARM}")
         addresses = walk("1022")
         every: list[float] = []
         for name in ("first time", "again"):
@@ -184,8 +171,6 @@ def later_views(browser: Browser, ledger: Path, think: float) -> None:
                 f"browser {(sum(renderers().values()) - drawn) / count * 1000:.0f} ms"
             )
         print(f"later views, all of them, first window: {spread(every)}")
-        empty = [reader.page.evaluate(SKELETON, path) for path in addresses[1:10]]
-        print(f"until the empty panels stand: {spread([ms for ms in empty if ms is not None])}")
         reader.close()
     finally:
         process.terminate()
