@@ -786,6 +786,7 @@ class _Cell:
         has_lesion = bool(self.drafts)
         for segment in self.segments:
             unknown = segment.unknown
+            self._ask_coded(segment, unknown)
             if segment.drafts or segment.has("nothing", "action", "asked", "stage") or self.says_nothing:
                 continue
             if not unknown:
@@ -795,7 +796,7 @@ class _Cell:
                 continue
             told = [item for _, item in segment.items if item.kind in ("unknown", "remark")]
             words = self.text[told[0].start : told[-1].end]
-            short = len(unknown) == 1 and len(unknown[0].value) <= 3 and unknown[0].text.isalpha()
+            short = len(unknown) == 1 and _is_token(unknown[0])
             if has_lesion and not short and not segment.has("foot"):
                 continue
             if self.actions and not short and not segment.has("foot"):
@@ -825,6 +826,16 @@ class _Cell:
             words = self.text.strip()
             self.unread.append((0, len(self.text)))
             self.doubts.append(Doubt(words, "lesion", ("done", "other", "note"), None, True))
+
+    def _ask_coded(self, segment: _Segment, unknown: Sequence[Item]) -> None:
+        """Ask about words beside a lesion or an action that begin with the letters of a lesion, such as ``U4e``."""
+        if not segment.drafts and not segment.has("action"):
+            return
+        for item in unknown:
+            found = _CODED.fullmatch(item.value)
+            means = self._answer(found[1]) or _meaning_of_lesion(found[1]) if found else None
+            if means is not None and means[0] == "lesion" and plain(item.text) not in self.taught:
+                self.doubts.append(Doubt(item.text, "lesion", ("other", "nothing", "note"), None, True))
 
     def _ask_rest(self) -> bool:
         """A cell without a lesion that only says healed, or only a remark such as long or lame."""
@@ -1348,6 +1359,20 @@ def _is_with(item: Item, text: str) -> bool:
 def _is_code(item: Item) -> bool:
     """Whether an unknown word looks like the code of a lesion."""
     return item.kind == "unknown" and len(item.text) <= 3 and item.text.isupper()
+
+
+def _is_token(item: Item) -> bool:
+    """Whether an unknown word is short enough for the code of a lesion: three letters, or a few with digits in them."""
+    return (len(item.value) <= 3 and item.text.isalpha()) or _CODED.fullmatch(item.value) is not None
+
+
+def _meaning_of_lesion(word: str) -> tuple[str, str] | None:
+    code = phrases("lesion").get(word)
+    return None if code is None else ("lesion", code)
+
+
+_CODED = re.compile(r"([^\W\d_]{1,3})\d{1,2}[^\W\d_]{0,2}")
+"""A few letters with digits behind them, such as a lesion, its zone and its claw."""
 
 
 def _is_cue(item: Item) -> bool:
