@@ -201,7 +201,7 @@ class TableRecords:
         self._cows(columns)
         if void.any():
             keep &= self._cows_of_void_findings(columns, of_row, void)
-        numbers = self.rows[of_row] + self.sheet.first_row
+        numbers = self.sheet.row_numbers(self.rows[of_row])
         keep &= self._says_more_than_form(of_row, columns)
         self._nothing_found(columns, of_row)
         if not keep.all():
@@ -692,7 +692,7 @@ class TableRecords:
 
     def _is_healed(self, remark: str, mine: Sequence[int], of_row: Positions, later: int | None = None) -> bool:
         shown = " ".join(remark.split())[:60]
-        row = int(self.rows[of_row[mine[0]]]) + self.sheet.first_row
+        row = int(self.sheet.row_numbers(self.rows[of_row[mine[0]]]))
         if later is not None:
             value = self.answers.ask(
                 Question(
@@ -1099,7 +1099,7 @@ class TableRecords:
             known = {each.name for each in KINDS["locomotion"]}
             columns = {name: column for name, column in columns.items() if name in known}
             own = {("date" if name == "visit_date" else name): text for name, text in self.own.items()}
-            out.append(Piece(self.rows[keep] + self.sheet.first_row, columns, own))
+            out.append(Piece(self.sheet.row_numbers(self.rows[keep]), columns, own))
         return out
 
 
