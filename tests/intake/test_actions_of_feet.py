@@ -94,7 +94,8 @@ def test_a_block_under_trimming_is_a_block_and_noted_where_its_foot_is_open() ->
 @pytest.mark.parametrize(
     "words",
     ["lost wrap", "bandage off", "Klotz entfernt", "Verband ab", "blokje eraf", "verband verwijderd",
-     "talonnette enlevée", "pansement perdu", "taco retirado", "perdió taco", "tamanco removido", "block removed"],
+     "talonnette enlevée", "pansement perdu", "taco retirado", "perdió taco", "tamanco removido", "block removed",
+     "block RH removed", "Klotz wurde entfernt", "se cayó el taco", "a perdu sa talonnette"],
 )  # fmt: skip
 def test_what_was_taken_off_was_not_put_on(words: str) -> None:
     text = f"Date,Farm,Cow,Foot,Problem,Treatment\n2026-04-14,Ash,3,RH,SU,{words}\n2026-04-14,Ash,4,LH,SU,block\n"

@@ -663,7 +663,7 @@ class _Cell:
                     if kind == "tick":
                         self.doubts.append(Doubt(item.text, "tick", ("done", "other", "note"), "done", True))
                 elif kind == "action":
-                    self.actions.append(item.value)
+                    self.actions.append("other" if self._is_taken_off(segment, item) else item.value)
                 elif kind in ("note", "remark") or (kind == "negation" and not drafts):
                     self._leave(item)
                 last_kind = kind
@@ -826,6 +826,15 @@ class _Cell:
             words = self.text.strip()
             self.unread.append((0, len(self.text)))
             self.doubts.append(Doubt(words, "lesion", ("done", "other", "note"), None, True))
+
+    def _is_taken_off(self, segment: _Segment, item: Item) -> bool:
+        """Whether words near a block or wrap say that it was removed or lost: "block RH removed"."""
+        if item.value not in ("block", "wrap") or " " in plain(item.text):
+            return False
+        first, last = segment.items[0][1].start, segment.items[-1][1].end
+        before = plain(self.text[first : item.start]).split()[-WORDS_BETWEEN:]
+        behind = plain(self.text[item.end : last]).split()[:WORDS_BETWEEN]
+        return not _TAKEN_OFF.isdisjoint((*before, *behind))
 
     def _ask_coded(self, segment: _Segment, unknown: Sequence[Item]) -> None:
         """Ask about words beside a lesion or an action that begin with the letters of a lesion, such as ``U4e``."""
@@ -1293,6 +1302,15 @@ _HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
 _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
 _SHORT_ZONE = re.compile(r"z\s?\d{1,2}", re.I)
 _BOTH_FEET = ("foot:LH RH", "foot:LF RF")
+WORDS_BETWEEN = 3
+"""Words within which a block and what became of it stand. [common practice, no source]"""
+_OFF = """
+removed remove lost entfernt entfernen abgenommen verloren abgefallen verwijderd verwijderen kwijt eraf enlevé
+enlevée enlever retiré retirée retirer perdu perdue ôté ôtée tombé tombée retirado retirada quitado quitada quitar
+perdido perdida perdió cayó caído caída quitó retiró removido removida tirado tirada perdeu caiu
+"""
+_TAKEN_OFF = frozenset(map(plain, _OFF.split()))
+"""Words beside a block or wrap that was not put on but taken off. [common practice, no source]"""
 _FOR = forms_meaning("layout_word", "for")
 """Words in front of what something is done for. [common practice, no source]"""
 _LONGEST_NAME = 60
