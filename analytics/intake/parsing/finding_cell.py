@@ -27,7 +27,10 @@ these are read by the following rules. All of them are [common practice, no sour
    is no finding by default, and is asked. A healing one stays.
 9. **Nothing found.** ``ok``, ``-``, ``0``, ``trimmed``: looked at, nothing found. A mark (``x``) alone is asked.
 10. **Unknown words.** Beside a known lesion, and in prose, they are unread. Alone, alone behind a foot, or as a token
-    of up to three letters between separators they may be a lesion: the nearest word is proposed, and they are asked.
+    of up to three letters between separators, with digits behind them or not, they may be a lesion: the nearest word
+    is proposed, and they are asked. So is a token that begins with the letters of a lesion beside a lesion or an
+    action (``U4q block``).
+11. **Taken off.** A block or wrap beside a word such as removed or lost was not put on: it is another action.
 
 Everything that is not certain is a :class:`Doubt` with its default, and the reading is what follows if every default
 is taken. Every word of a cell has a meaning, is unread, or stands in a doubt.
