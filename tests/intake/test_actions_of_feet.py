@@ -89,3 +89,14 @@ def test_a_block_under_trimming_is_a_block_and_noted_where_its_foot_is_open() ->
     assert sheet.records["action"].fillna("").to_list()[:3] == ["", "", "block"]
     assert "Parage: talonnette" in sheet.records["note"].iloc[0]
     assert any("belongs to no finding for certain" in str(note) for note in sheet.notes)
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["lost wrap", "bandage off", "Klotz entfernt", "Verband ab", "blokje eraf", "verband verwijderd",
+     "talonnette enlevée", "pansement perdu", "taco retirado", "perdió taco", "tamanco removido", "block removed",
+     "block RH removed", "Klotz wurde entfernt", "se cayó el taco", "a perdu sa talonnette"],
+)  # fmt: skip
+def test_what_was_taken_off_was_not_put_on(words: str) -> None:
+    text = f"Date,Farm,Cow,Foot,Problem,Treatment\n2026-04-14,Ash,3,RH,SU,{words}\n2026-04-14,Ash,4,LH,SU,block\n"
+    assert done(text) == {("RH", "SU"): "other", ("LH", "SU"): "block"}

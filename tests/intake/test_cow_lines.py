@@ -76,3 +76,15 @@ def test_a_letter_is_no_list_of_cows() -> None:
     text = "Dear Mo,\nplease come on 3 May.\nCow 12 has an ulcer.\nThe 14 heifers are fine.\nRegards\nAl\n"
     with pytest.raises(UserError, match="no headings"):
         understand_file(text.encode(), "letter.txt", today=TODAY, answers=Answers())
+
+
+def test_several_cows_of_a_line_are_each_a_cow() -> None:
+    """Only the first was read; the others went to her note."""
+    lines = "Elm End\n14-4-2026\n12 RH SU\n233, 236 y 240 sin novedad\n13 & 14 LH DD\n45, 2 claws WL\n99 ok\n"
+    [sheet] = understand_file(lines.encode(), "notes.txt", today=TODAY, answers=Answers(accept=True)).sheets
+    table = sheet.records.astype(object).where(sheet.records.notna(), None)
+    assert [(row["cow"], row["foot"], row["lesion"]) for row in table.to_dict("records")][:6] == [
+        ("12", "RH", "SU"), ("233", None, None), ("236", None, None), ("240", None, None), ("13", "LH", "DD"),
+        ("14", "LH", "DD"),
+    ]  # fmt: skip
+    assert {row["cow"] for row in table.to_dict("records")} >= {"45", "99"} and len(set(table["cow"])) == 8

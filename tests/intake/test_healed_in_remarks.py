@@ -8,6 +8,7 @@ import pytest
 
 from evenfoot.analytics.intake.layouts.questions import Answers
 from evenfoot.analytics.intake.pipeline import understand_file
+from tests.intake.reading import read, said
 
 TODAY = dt.date(2026, 11, 1)
 HEALED = (
@@ -40,3 +41,17 @@ def test_both_beside_a_side_or_an_end_is_two_feet(side: str, end: str, feet: lis
     text = f"Date,Farm,Cow,Side,End,Lesion\n2026-05-12,Ash,203,{side},{end},HHE\n2026-05-12,Ash,204,L,hind,DD\n"
     found, _ = lesions(text)
     assert found == [*(f"{foot} HHE" for foot in feet), "LH DD"]
+
+
+def test_a_lesion_of_a_remark_stands_on_the_foot_of_its_row() -> None:
+    """It stood on no foot, and beside it the foot of the row counted as sound."""
+    rows = (
+        "3,RH,outer,,sole ulcer", "6,LH,inner,SU,also DD", "8,RH,,ok,", "9,,,,DD", "10,LH,,,RF DD", "11,LH+RH,,,DD",
+        "12,RH,,,white line outer",
+    )  # fmt: skip
+    sheet = "Date,Farm,Cow,Foot,Claw,Problem,Remark\n" + "".join(f"2026-04-14,Ash,{row}\n" for row in rows)
+    assert said(read(sheet, remarks="read"), "cow", "foot", "claw", "lesion") == [
+        ("3", "RH", "lateral", "SU"), ("6", "LH", "medial", "SU"), ("6", "LH", None, "DD"), ("8", "RH", None, None),
+        ("9", None, None, "DD"), ("10", "LH", None, None), ("10", "RF", None, "DD"), ("11", None, None, "DD"),
+        ("12", "RH", "lateral", "WL"),
+    ]  # fmt: skip

@@ -98,3 +98,38 @@ def test_numbers_of_claws_are_no_days() -> None:
     rows = "2,SU,12\n3,SU,13\n4,DD,14\n"
     found = read(f"Farm: Elm End\nClaw,Lesion,Cow\n{rows}")
     assert "column:claw" not in found.answers.met
+
+
+@pytest.mark.parametrize(
+    "cell",
+    ["45, 67, 112", "67, 90", "67 - 90", "40 / 42 / 43", "40/42/43", "45, 67 et 112", "45 y 67", "45; 67", "45+67"],
+)
+def test_several_cows_in_one_cell_are_no_cow(cell: str) -> None:
+    """They became one cow whose name was the whole list."""
+    found = read(f'Date,Farm,Cow,Foot,Problem\n2026-03-04,Ash,12,LH,SU\n2026-03-04,Ash,"{cell}",RH,DD\n')
+    assert said(found, "cow") == [("12",)]
+    [row] = found.sheets[0].set_aside.itertuples()
+    assert str(row.reason).startswith(f"'{cell}' names") and str(row.remedy) == "Write a row for each cow."
+
+
+@pytest.mark.parametrize(
+    ("cell", "cow"), [("45,0", "45"), ("45 (67)", "45"), ("12/345", "12/345"), ("45-67", "45-67"), ("1,042", "1042")]
+)
+def test_one_cow_with_a_sign_in_her_number_stays(cell: str, cow: str) -> None:
+    found = read(f'Date,Farm,Cow,Foot,Problem\n2026-03-04,Ash,12,LH,SU\n2026-03-04,Ash,"{cell}",RH,DD\n')
+    assert said(found, "cow") == [("12",), (cow,)]
+
+
+def test_a_list_of_sound_cows_below_a_word_is_set_aside() -> None:
+    """The row was taken for a line that holds no record."""
+    rows = 'Dermatite,PG,45\nUlcère de sole,PD,51\nRien à signaler,,"40, 42, 43"\n'
+    found = read(f"Élevage : EARL du Moulin,,08/04/2026\nLésion,Patte,Vaches\n{rows}")
+    assert [str(row.value) for row in found.sheets[0].set_aside.itertuples()][-1] == "40, 42, 43"
+
+
+@pytest.mark.parametrize(
+    "row", ["Übertrag,3 Kühe,,", ",3 Kühe,,", ",7 cows,,", "Suma y sigue,2 vacas,,", "à reporter,3,,", ",3 koeien,,x"]
+)
+def test_cows_carried_forward_are_no_cow(row: str) -> None:
+    found = read(f"{HEAD}No,Cow,Foot,Problem\n1,14,LH,ulcer\n2,206,RH,digi\n3,33,,ok\n{row}\n")
+    assert said(found, "cow") == [("14",), ("206",), ("33",)]

@@ -66,3 +66,18 @@ def test_an_abbreviation_that_is_not_known_is_asked_about() -> None:
     assert said(found, "cow") == [("11",)]
     answers = {"mark:q w": "sound"}
     assert said(read(sheet, **answers), "cow", "lesion") == [("11", "SU"), ("12", None)]
+
+
+@pytest.mark.parametrize(
+    ("heading", "yes", "no"),
+    [("Trimmed", "yes", "No - calving"), ("Parage", "oui", "non"), ("Bekapt", "ja", "nee (droog)"),
+     ("Bekapt", "ja", "nee"), ("Geschnitten", "ja", "nein - trocken"), ("Klauenpflege", "ja", "nein"),
+     ("Recorte", "sí", "no, parida"), ("Casqueamento", "sim", "não"), ("Recortada", "sí", "no")],
+)  # fmt: skip
+def test_a_cow_that_was_not_trimmed_is_asked_about(heading: str, yes: str, no: str) -> None:
+    """Only a bare English no was asked about; else the cow counted as looked at and sound."""
+    rows = "".join(f"2026-04-14,Ash,{cow},{yes},{foot}\n" for cow, foot in ((3, "DD"), (6, ""), (7, ""), (8, "SU")))
+    found = read(f'Date,Farm,Cow,{heading},RH\n{rows}2026-04-14,Ash,9,"{no}",\n')
+    assert "unseen" in asked(found)
+    assert said(found, "cow") == [("3",), ("6",), ("7",), ("8",)]
+    assert "belongs to no finding" not in str(found.sheets[0].notes)

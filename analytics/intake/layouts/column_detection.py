@@ -23,7 +23,7 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.fields import KINDS, VOID_FINDING
 from evenfoot.analytics.intake.headings import column_letters
 from evenfoot.analytics.intake.layouts.days import is_day
-from evenfoot.analytics.intake.layouts.profiles import Profile, fits, is_tick, is_yes_no, says_lesion
+from evenfoot.analytics.intake.layouts.profiles import Profile, begins_with_no, fits, is_tick, is_yes_no, says_lesion
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.roles import MEASURES, Role, is_code, read_heading, role_of_code
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
@@ -211,7 +211,7 @@ MOST_BLOCKS = 4
 
 
 def _says_seen_or_not(text: str) -> bool:
-    return is_yes_no(text) or meaning("away", text) is not None
+    return is_yes_no(text) or begins_with_no(text) or meaning("away", text) is not None
 
 
 def _fits(field: str, taught: Mapping[str, str], text: str) -> bool:
@@ -276,6 +276,14 @@ def _settle(
     shown = _shown(profile)
     if word in SEEN_WORDS and telling.filled and telling.share(test=_says_seen_or_not) >= ENOUGH:
         return Role("seen")
+    is_action = role is not None and "action" in (role.kind, role.field)
+    if (
+        is_action
+        and meaning("action", name) == "trim"
+        and telling.filled
+        and telling.share(test=_says_seen_or_not) >= ENOUGH
+    ):
+        return Role("action", action="trim")
     if (
         telling.filled
         and (word == VOID_FINDING or _is_void_heading(word))

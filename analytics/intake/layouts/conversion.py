@@ -263,7 +263,7 @@ def _counts_sheet(draft: Draft, facts: Facts, order: DateOrder, answers: Answers
                     counted.codes[table.rows][keep], [text.strip() for text in counted.texts]
                 )
             maker.complete(columns, len(keep))
-            pieces.append(Piece(table.rows[keep] + draft.sheet.first_row, columns, maker.own))
+            pieces.append(Piece(draft.sheet.row_numbers(table.rows[keep]), columns, maker.own))
     notes.append(
         say("The sheet counts cows and names none: its figures are kept as counts, apart from records of cows.")
     )

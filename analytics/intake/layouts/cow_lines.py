@@ -11,6 +11,7 @@ from evenfoot.analytics.intake.layouts.days import is_day
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.table_records import column_of
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
+from evenfoot.analytics.intake.parsing.vocabulary import cows_named
 from evenfoot.analytics.intake.sheet import RawSheet
 from evenfoot.analytics.messages import say
 
@@ -22,6 +23,10 @@ LEAST_SHARE = 0.5
 """So many lines, and so large a share of those that are no day, must name a cow and what was found on her.
 [common practice, no source]"""
 
+_SEVERAL = re.compile(
+    r"((?:#?\d{1,6}\s?(?:[,;&+/]|(?:and|und|y|e|en|et)(?=\s))\s?)+#?\d{1,6})(?: ?[:=;.)-]+ ?| )(\D.*)", re.DOTALL
+)
+"""Several cows and what was found on all of them."""
 _LINE = re.compile(r"(?:([^\W\d]+\.?) )?[#*]?(\d{1,6})(?: ?[:=;,.)-]+ ?| )(\D.*)", re.DOTALL)
 
 
@@ -59,12 +64,22 @@ def table_of_cows(sheet: RawSheet, answers: Answers) -> RawSheet | None:
     )  # fmt: skip
     if value != "read":
         return None
-    rows = [list(cows.get(row, (line, ""))) for row, line in enumerate(lines)]
-    rows.insert(first, ["Cow", "Lesion"])
+    rows: list[tuple[str, str]] = []
+    numbers: list[int] = []
+    for row, line in enumerate(lines):
+        if row == first:
+            rows.append(("Cow", "Lesion"))
+            numbers.append(row + sheet.first_row)
+        cow, findings = cows.get(row, (line, ""))
+        each = [(one, findings) for one in cows_named(cow)] if row in cows else []
+        rows += each or [(cow, findings)]
+        numbers += [row + sheet.first_row] * max(len(each), 1)
     columns = [column_of([row[place] for row in rows]) for place in range(2)]
     widths = np.full(len(rows), 2, dtype=np.int32)
-    # The headings take no line of the file, so that every cow keeps the number of hers.
-    return RawSheet(sheet.source, columns, widths, sheet.first_row - 1, tab=sheet.tab)
+    # The headings take no line of the file, and several cows may share one: every cow keeps the number of hers.
+    return RawSheet(
+        sheet.source, columns, widths, sheet.first_row - 1, tab=sheet.tab, numbers=np.array(numbers, dtype=np.int64)
+    )
 
 
 def cow_and_findings(line: str) -> tuple[str, str] | None:
@@ -74,16 +89,29 @@ def cow_and_findings(line: str) -> tuple[str, str] | None:
     --------
     >>> cow_and_findings("34 RA zoolzweer, blok"), cow_and_findings("Vaca 123: sin problemas")
     (('34', 'RA zoolzweer, blok'), ('123', 'sin problemas'))
+    >>> cow_and_findings("233, 236 y 240 sin novedad"), cow_and_findings("45, 2 claws DD")
+    (('233, 236 y 240', 'sin novedad'), ('45', '2 claws DD'))
     >>> cow_and_findings("12 March 2026"), cow_and_findings("60 cows trimmed")
     (None, None)
     """
+    several = _SEVERAL.fullmatch(line)
+    if several is not None and _are_cows(several[1]) and not is_day(line):
+        return (several[1], several[2]) if _tells_of_feet(several[2]) else None
     match = _LINE.fullmatch(line)
     if match is None or is_day(line) or (match[1] and not _means_cow(match[1])):
         return None
-    reading = read_findings(match[3])
-    if not (reading.findings or reading.nothing or (reading.action and not reading.unread)):
-        return None
-    return match[2], match[3]
+    return (match[2], match[3].strip()) if _tells_of_feet(match[3]) else None
+
+
+def _tells_of_feet(text: str) -> bool:
+    reading = read_findings(text)
+    return bool(reading.findings or reading.nothing or (reading.action and not reading.unread))
+
+
+def _are_cows(text: str) -> bool:
+    """Whether numbers in front of a line are cows: "45, 2 claws" is one cow, and so is "45, 3"."""
+    numbers = cows_named(text)
+    return len(numbers) > 1 and min(map(len, numbers)) >= max(2, max(map(len, numbers)) - 1)
 
 
 def _means_cow(word: str) -> bool:

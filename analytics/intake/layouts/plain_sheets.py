@@ -92,7 +92,7 @@ def _reads_plainly(column: RawColumn, rows: Positions, match: Match) -> bool:
             and not COW_AND_WORDS.fullmatch(text.strip())
             for text in texts[:PLAIN_COWS]
         )
-    if type == "action" and any(is_plan(text) for text in texts):
+    if type == "action" and any(is_plan(text) or says_unseen(text) for text in texts):
         return False
     if type == "lesion":
         return all(_reads(read_finding, bare_text(text)) for text in texts)

@@ -96,6 +96,21 @@ def is_tick(text: str) -> bool:
     return word in TICKS or (meaning("yes", text) is not None and not plain(text).isdecimal()) or word == "1"
 
 
+def begins_with_no(text: str) -> bool:
+    """Whether a cell says no, alone or with a reason behind it.
+
+    Example
+    -------
+    >>> [begins_with_no(text) for text in ("non", "No - calving", "nee (droog)", "yes", "")]
+    [True, True, True, False, False]
+    """
+    first = _FIRST_WORD.match(text.strip())
+    return any(meaning("no", part) is not None for part in (text, first[0] if first else ""))
+
+
+_FIRST_WORD = re.compile(r"[^\W\d_]+")
+
+
 def is_yes_no(text: str) -> bool:
     """Whether a cell says yes or no."""
     return is_tick(text) or meaning("no", text) is not None or text.strip() in ("0", "-")

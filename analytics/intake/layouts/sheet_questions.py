@@ -145,7 +145,7 @@ def _word_asked(draft: Draft, word: str, rows: int, found: tuple[int, int, str] 
         at, place, text = found
         table = next((table for table in draft.tables if at in table.rows), draft.tables[0])
         word = cell = " ".join(text.split())[:LONGEST_SHOWN]
-        columns, row = [shown_heading(table, place)], at + draft.sheet.first_row
+        columns, row = [shown_heading(table, place)], int(draft.sheet.row_numbers(np.array(at)))
     if not columns:
         return word, say("What does '{word}' say? Rows with it: {rows}.", word=word, rows=rows)
     under = ", ".join(f"'{column}'" for column in columns)
@@ -180,7 +180,7 @@ def where_word_stands(draft: Draft, word: str) -> tuple[list[str], int, str]:
                 continue
             columns[shown_heading(table, place)] = None
             row = int(table.rows[at[0]])
-            cells.append((row + draft.sheet.first_row, " ".join(column.text(row).split())[:60]))
+            cells.append((int(draft.sheet.row_numbers(np.array(row))), " ".join(column.text(row).split())[:60]))
     row, cell = min(cells, default=(0, ""))
     return list(columns)[:SHOWN], row, cell
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -27,7 +27,7 @@ from evenfoot.analytics.intake.layouts.days import (
     season_named,
 )
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts
-from evenfoot.analytics.intake.layouts.profiles import is_tick, is_yes_no
+from evenfoot.analytics.intake.layouts.profiles import begins_with_no, is_tick, is_yes_no
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.roles import Role
 from evenfoot.analytics.intake.layouts.sheet_questions import DATE_FIELDS, FINDING_ROLES, farm_said_once, has_findings
@@ -103,6 +103,7 @@ class TableRecords:
         self.table, self.roles = draft.tables[number], draft.roles[number]
         self.context = draft.contexts[number]
         self.sheet, self.rows = draft.sheet, self.table.rows
+        self.left_out: Any = np.zeros(len(self.rows), dtype=bool)
         self.own = {
             role.field: " ".join(heading.split())
             for role, heading in zip(reversed(self.roles), reversed(self.table.headings), strict=True)
@@ -181,8 +182,8 @@ class TableRecords:
         if any(role.kind == "event" for role in roles):
             keep = self._about_feet(of_row, many)
             columns |= {name: found[name] for name in EVENT_FIELDS if any(found[name].texts)}
-        keep &= ~self._unseen(np.asarray(many) == 0)[of_row]
-        keep &= ~self._void_rows()[of_row]
+        self.left_out = self._unseen(np.asarray(many) == 0) | self._void_rows()
+        keep &= ~self.left_out[of_row]
         void = self._void_rows(finding=True)[of_row]
         shared = self.shared()
         for name, (codes, texts) in shared.items():
@@ -200,7 +201,7 @@ class TableRecords:
         self._cows(columns)
         if void.any():
             keep &= self._cows_of_void_findings(columns, of_row, void)
-        numbers = self.rows[of_row] + self.sheet.first_row
+        numbers = self.sheet.row_numbers(self.rows[of_row])
         keep &= self._says_more_than_form(of_row, columns)
         self._nothing_found(columns, of_row)
         if not keep.all():
@@ -292,17 +293,17 @@ class TableRecords:
         for place, role in enumerate(self.roles):
             finding = role.kind in FINDING_ROLES or role.kind in ("action", "side") or role.field in FINDING_FIELDS
             if finding and place < len(self.sheet.columns):
-                silent = silent & self._blank(place)
+                silent = silent & (self._blank(place) | self._told(place, _test_of_unseen(role)))
         remark = ""
         for place, role in enumerate(self.roles) if silent.any() else ():
-            if place >= len(self.sheet.columns) or not (role.kind in ("note", "seen") or role.field == "note"):
+            says = _test_of_unseen(role)
+            if place >= len(self.sheet.columns) or says is None:
                 continue
             column = self.sheet.columns[place]
-            says = _says_not_seen if role.kind == "seen" else says_unseen
             said = np.array([says(text) for text in column.texts], dtype=bool)
             out |= silent & said[column.codes[self.rows]]
             first = next((column.texts[code] for code in column.codes[self.rows[out]].tolist() if said[code]), "")
-            heading = f"{' '.join(self.table.headings[place].split())}: " if role.kind == "seen" else ""
+            heading = f"{' '.join(self.table.headings[place].split())}: " if role.kind in ("seen", "action") else ""
             remark = remark or (f"{heading}{first.strip() or '-'}" if out.any() else "")
         gone = silent & self._scored_away()
         out &= ~gone
@@ -320,6 +321,13 @@ class TableRecords:
             )
         )  # fmt: skip
         return out | gone if value == "leave" else gone
+
+    def _told(self, place: int, test: Callable[[str], bool] | None) -> Any:
+        """Rows whose cell of a column passes a test; none without one."""
+        if test is None:
+            return np.zeros(len(self.rows), dtype=bool)
+        column = self.sheet.columns[place]
+        return np.array([test(text) for text in column.texts], dtype=bool)[column.codes[self.rows]]
 
     def _unknown_marks(self, silent: Any) -> Any:
         """Rows without a finding whose remark is an abbreviation that is not known: it may say that she was away."""
@@ -684,7 +692,7 @@ class TableRecords:
 
     def _is_healed(self, remark: str, mine: Sequence[int], of_row: Positions, later: int | None = None) -> bool:
         shown = " ".join(remark.split())[:60]
-        row = int(self.rows[of_row[mine[0]]]) + self.sheet.first_row
+        row = int(self.sheet.row_numbers(self.rows[of_row[mine[0]]]))
         if later is not None:
             value = self.answers.ask(
                 Question(
@@ -723,9 +731,9 @@ class TableRecords:
             heading = " ".join(self.table.headings[number].split())
             for code in np.unique(codes).tolist():
                 text = " ".join(column.texts[code].split())
-                if not text or is_yes_no(text) or self._counts_done(text):
+                here = np.flatnonzero((codes == code) & ~self.left_out[of_row]).tolist()
+                if not text or not here or is_yes_no(text) or self._counts_done(text):
                     continue
-                here = np.flatnonzero(codes == code).tolist()
                 done = meaning("action", text) or role.action
                 met = {int(of_row[index]) for index in self._findings_on(text, done, here, of_row, feet, claws)}
                 for index in here:
@@ -1091,7 +1099,7 @@ class TableRecords:
             known = {each.name for each in KINDS["locomotion"]}
             columns = {name: column for name, column in columns.items() if name in known}
             own = {("date" if name == "visit_date" else name): text for name, text in self.own.items()}
-            out.append(Piece(self.rows[keep] + self.sheet.first_row, columns, own))
+            out.append(Piece(self.sheet.row_numbers(self.rows[keep]), columns, own))
         return out
 
 
@@ -1109,7 +1117,29 @@ def _says_nothing(text: str) -> bool:
 
 def _says_not_seen(text: str) -> bool:
     """Whether a cell of a column of cows looked at says that this one was not, or is blank."""
-    return not text.strip() or meaning("no", text) is not None or meaning("away", text) is not None or text in "0-"
+    return not text.strip() or meaning("away", text) is not None or text in "0-" or _says_not_trimmed(text)
+
+
+def _says_not_trimmed(text: str) -> bool:
+    """Whether a cell under a word for trimmed says no, whatever the reason behind it, or that she was not seen.
+
+    Example
+    -------
+    >>> [_says_not_trimmed(text) for text in ("non", "No - calving", "nee (droog)", "nicht da", "yes", "")]
+    [True, True, True, True, False, False]
+    """
+    return begins_with_no(text) or says_unseen(text)
+
+
+def _test_of_unseen(role: Role) -> Callable[[str], bool] | None:
+    """What tells of a cell under a role whether it says that the cow was not looked at; nothing where none can."""
+    if role.kind == "seen":
+        return _says_not_seen
+    if role.kind == "action" and role.action == "trim":
+        return _says_not_trimmed
+    if role.kind == "note" or (role.kind == "field" and role.field in ("note", "action")):
+        return says_unseen
+    return None
 
 
 def _is_between_claws(lesion: str, zone: str) -> bool:

@@ -12,7 +12,15 @@ import numpy.typing as npt
 
 from evenfoot.analytics.domain import lexicon
 from evenfoot.analytics.domain.feet import FEET
-from evenfoot.analytics.domain.lexicon import foot_sets, heading_fields, meaning, phrases, plain, squeezed_heading
+from evenfoot.analytics.domain.lexicon import (
+    foot_sets,
+    forms,
+    heading_fields,
+    meaning,
+    phrases,
+    plain,
+    squeezed_heading,
+)
 from evenfoot.analytics.intake.headings import is_own_column
 from evenfoot.analytics.intake.layouts.context import field_told
 from evenfoot.analytics.intake.layouts.days import is_day
@@ -26,6 +34,7 @@ from evenfoot.analytics.intake.layouts.roles import (
     read_heading,
     told_of_foot,
 )
+from evenfoot.analytics.intake.parsing.vocabulary import cows_named
 from evenfoot.analytics.intake.sheet import Positions, RawSheet
 
 HEADING_ROWS_SEARCHED = 60
@@ -660,8 +669,10 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
         if (role := head.roles[place]) is not None
         and (role.kind in _PLACES or role.field in ("lesion", "foot", "claw", "locomotion_score"))
     ]
-    if cow_text and _COW_LIKE.match(cow_text):
+    if cow_text and (_COW_LIKE.match(cow_text) or cows_named(cow_text)):
         return "record"
+    if cow_text and counts_cows(cow_text):
+        return "total"
     if not named and cow_text and _is_of_bill(cow_text, cells):
         return "total"
     if "=" in said[0][1] or (":" in said[0][1] and len(said) <= 2):
@@ -678,6 +689,23 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
     if cow is None and len(said) > 1:
         return "record"
     return "line" if len(said) <= 3 else "record"
+
+
+def counts_cows(text: str) -> bool:
+    """Whether a cell is a number of cows, and no cow: "3 Kühe", "7 cows trimmed"; "cow 3" is one.
+
+    Example
+    -------
+    >>> [counts_cows(text) for text in ("3 Kühe", "Vacas: 12", "7 cows trimmed", "cow 3", "3 DD", "Bella")]
+    [True, True, True, False, False, False]
+    """
+    words = plain(text[:60]).split()
+    if len(words) < 2:
+        return False
+    if words[0].isdecimal() and (" ".join(words[1:]) in phrases("animals") or words[1] in phrases("animals")):
+        return True
+    many = set(phrases("animals")) - {form for form, _ in forms("cow_number")} - {"cow"}
+    return words[-1].isdecimal() and " ".join(words[:-1]) in many
 
 
 def _is_of_bill(text: str, cells: Sequence[str]) -> bool:

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from evenfoot.analytics.domain.feet import FEET
+from evenfoot.analytics.domain.feet import CLAWS, FEET
 from evenfoot.analytics.domain.lesions import OTHER_LESION
 from evenfoot.analytics.domain.lexicon import (
     foot_sets,
@@ -176,7 +176,12 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
             remarks = [at for at, one in enumerate(roles) if one.kind == "note" or one.field == "note"]
             out.append(Group((place, *remarks), _event_reader(words)))
         elif read_notes and not events and (role.kind == "note" or role.field == "note"):
-            out.append(Group((place,), _remark_reader(words)))
+            of_row = {name: at for name, at in beside.items() if name in ("foot", "claw", "side", "end")}
+            own = [at for at, one in enumerate(roles) if one.kind == "field" and one.field == "lesion"]
+            reader = _remark_of_foot_reader(tuple(of_row), _remark_reader(words), words)
+            out.append(
+                Group((place, *of_row.values(), *own), reader) if of_row else Group((place,), _remark_reader(words))
+            )
     measured: dict[tuple[str, str], dict[str, int]] = {}
     for place, role in enumerate(roles):
         if role.kind == "measure":
@@ -733,6 +738,31 @@ def _remark_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
             # A sound foot that is named.
             out = [{"foot": reading.feet[0]}]
         return out, reading.doubts
+
+    return read
+
+
+def _remark_of_foot_reader(
+    names: tuple[str, ...], reader: Callable[[tuple[str, ...]], Any], words: Words
+) -> Callable[[tuple[str, ...]], Any]:
+    """A remark whose row names one foot: a lesion for which it names none stands on that foot.
+
+    It stands on the claw of the row as well, unless the row has a lesion of its own there.
+    """
+
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        records, doubts = reader(texts[:1])
+        said = {name: text.strip() for name, text in zip(names, texts[1:], strict=False)}
+        if not any(said.values()) or all("foot" in record for record in records):
+            return records, doubts
+        places, _ = read_row({**said, "lesion": "SU"}, words.taught, words.feet)
+        feet, claws = ({place.get(name, "") for place in places} for name in ("foot", "claw"))
+        if len(feet) != 1 or not feet <= set(FEET):
+            return records, doubts
+        base = {"foot": feet.pop()}
+        if len(claws) == 1 and claws <= set(CLAWS) and not any(text.strip() for text in texts[1 + len(names) :]):
+            base["claw"] = claws.pop()
+        return [record if "foot" in record else {**base, **record} for record in records], doubts
 
     return read
 

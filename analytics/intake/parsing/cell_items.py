@@ -51,7 +51,9 @@ _LETTERS_NUMBER = re.compile(r"([a-z]+)([0-9]{1,2})")
 _NUMBER_LETTERS = re.compile(r"([0-9])([a-z]+)")
 _TIMES = re.compile(r"([a-z]*)x([0-9])|([0-9])x")
 _LESION_STAGE = re.compile(r"([a-z]+)m([0-4])")
-_FOOT_MORE = re.compile(r"([lr][fh])([a-z]{1,3})")
+_LESION_PLACE = re.compile(r"([a-z]{1,3})([0-9]{1,2})([a-z]{1,2})")
+"""A lesion, its zone or degree, and its claw, each as the sheet's own key spells it: ``U4e``."""
+_FOOT_MORE = re.compile(r"([lr][fhr])([a-z]{1,3})")
 _CLAW_LETTERS = {"o": "lateral", "l": "lateral", "i": "medial", "m": "medial"}
 """Claw behind the letters of a foot, such as RHO, LFM. [common practice, no source]"""
 _ROMAN = {"i": 1, "ii": 2, "iii": 3}
@@ -374,6 +376,13 @@ class Splitter:
                 after.text = atom.text[1:]
                 yield Item("number", found[1], start, end)
                 yield after
+                return
+        if (found := _LESION_PLACE.fullmatch(word)) is not None and found[1] in self._taught:
+            lesion, last_part = known(found[1], "lesion"), self._taught.get(found[3])
+            if lesion is not None and last_part is not None and last_part[0] in ("claw", "action"):
+                yield lesion
+                yield Item("number", found[2], start, end, tight=True)
+                yield Item(*last_part, start, end, text=atom.text[-len(found[3]) :])
                 return
         if (found := _FOOT_MORE.fullmatch(word)) is not None:
             foot = known(found[1], "foot")

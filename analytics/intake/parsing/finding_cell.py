@@ -27,7 +27,10 @@ these are read by the following rules. All of them are [common practice, no sour
    is no finding by default, and is asked. A healing one stays.
 9. **Nothing found.** ``ok``, ``-``, ``0``, ``trimmed``: looked at, nothing found. A mark (``x``) alone is asked.
 10. **Unknown words.** Beside a known lesion, and in prose, they are unread. Alone, alone behind a foot, or as a token
-    of up to three letters between separators they may be a lesion: the nearest word is proposed, and they are asked.
+    of up to three letters between separators, with digits behind them or not, they may be a lesion: the nearest word
+    is proposed, and they are asked. So is a token that begins with the letters of a lesion beside a lesion or an
+    action (``U4q block``).
+11. **Taken off.** A block or wrap beside a word such as removed or lost was not put on: it is another action.
 
 Everything that is not certain is a :class:`Doubt` with its default, and the reading is what follows if every default
 is taken. Every word of a cell has a meaning, is unread, or stands in a doubt.
@@ -663,7 +666,7 @@ class _Cell:
                     if kind == "tick":
                         self.doubts.append(Doubt(item.text, "tick", ("done", "other", "note"), "done", True))
                 elif kind == "action":
-                    self.actions.append(item.value)
+                    self.actions.append("other" if self._is_taken_off(segment, item) else item.value)
                 elif kind in ("note", "remark") or (kind == "negation" and not drafts):
                     self._leave(item)
                 last_kind = kind
@@ -786,6 +789,7 @@ class _Cell:
         has_lesion = bool(self.drafts)
         for segment in self.segments:
             unknown = segment.unknown
+            self._ask_coded(segment, unknown)
             if segment.drafts or segment.has("nothing", "action", "asked", "stage") or self.says_nothing:
                 continue
             if not unknown:
@@ -795,7 +799,7 @@ class _Cell:
                 continue
             told = [item for _, item in segment.items if item.kind in ("unknown", "remark")]
             words = self.text[told[0].start : told[-1].end]
-            short = len(unknown) == 1 and len(unknown[0].value) <= 3 and unknown[0].text.isalpha()
+            short = len(unknown) == 1 and _is_token(unknown[0])
             if has_lesion and not short and not segment.has("foot"):
                 continue
             if self.actions and not short and not segment.has("foot"):
@@ -825,6 +829,25 @@ class _Cell:
             words = self.text.strip()
             self.unread.append((0, len(self.text)))
             self.doubts.append(Doubt(words, "lesion", ("done", "other", "note"), None, True))
+
+    def _is_taken_off(self, segment: _Segment, item: Item) -> bool:
+        """Whether words near a block or wrap say that it was removed or lost: "block RH removed"."""
+        if item.value not in ("block", "wrap") or " " in plain(item.text):
+            return False
+        first, last = segment.items[0][1].start, segment.items[-1][1].end
+        before = plain(self.text[first : item.start]).split()[-WORDS_BETWEEN:]
+        behind = plain(self.text[item.end : last]).split()[:WORDS_BETWEEN]
+        return not _TAKEN_OFF.isdisjoint((*before, *behind))
+
+    def _ask_coded(self, segment: _Segment, unknown: Sequence[Item]) -> None:
+        """Ask about words beside a lesion or an action that begin with the letters of a lesion, such as ``U4e``."""
+        if not segment.drafts and not segment.has("action"):
+            return
+        for item in unknown:
+            found = _CODED.fullmatch(item.value)
+            means = self._answer(found[1]) or _meaning_of_lesion(found[1]) if found else None
+            if means is not None and means[0] == "lesion" and plain(item.text) not in self.taught:
+                self.doubts.append(Doubt(item.text, "lesion", ("other", "nothing", "note"), None, True))
 
     def _ask_rest(self) -> bool:
         """A cell without a lesion that only says healed, or only a remark such as long or lame."""
@@ -1282,6 +1305,15 @@ _HYPHENS = re.compile(r"[-\u2013\u2014._]+|0+")
 _DEGREES = re.compile(r"[0-3]\s?[-]\s?[0-3]|[0-3]/3|[0-3][.,][05]|[0-3][.,]?5")
 _SHORT_ZONE = re.compile(r"z\s?\d{1,2}", re.I)
 _BOTH_FEET = ("foot:LH RH", "foot:LF RF")
+WORDS_BETWEEN = 3
+"""Words within which a block and what became of it stand. [common practice, no source]"""
+_OFF = """
+removed remove lost entfernt entfernen abgenommen verloren abgefallen verwijderd verwijderen kwijt eraf enlevé
+enlevée enlever retiré retirée retirer perdu perdue ôté ôtée tombé tombée retirado retirada quitado quitada quitar
+perdido perdida perdió cayó caído caída quitó retiró removido removida tirado tirada perdeu caiu
+"""
+_TAKEN_OFF = frozenset(map(plain, _OFF.split()))
+"""Words beside a block or wrap that was not put on but taken off. [common practice, no source]"""
 _FOR = forms_meaning("layout_word", "for")
 """Words in front of what something is done for. [common practice, no source]"""
 _LONGEST_NAME = 60
@@ -1348,6 +1380,20 @@ def _is_with(item: Item, text: str) -> bool:
 def _is_code(item: Item) -> bool:
     """Whether an unknown word looks like the code of a lesion."""
     return item.kind == "unknown" and len(item.text) <= 3 and item.text.isupper()
+
+
+def _is_token(item: Item) -> bool:
+    """Whether an unknown word is short enough for the code of a lesion: three letters, or a few with digits in them."""
+    return (len(item.value) <= 3 and item.text.isalpha()) or _CODED.fullmatch(item.value) is not None
+
+
+def _meaning_of_lesion(word: str) -> tuple[str, str] | None:
+    code = phrases("lesion").get(word)
+    return None if code is None else ("lesion", code)
+
+
+_CODED = re.compile(r"([^\W\d_]{1,3})\d{1,2}[^\W\d_]{0,2}")
+"""A few letters with digits behind them, such as a lesion, its zone and its claw."""
 
 
 def _is_cue(item: Item) -> bool:

@@ -228,6 +228,38 @@ def read_yes_no(text: str) -> bool:
     raise Unreadable(say("Not understood: '{shown}'.", shown=_shown(text)), say("Write yes or no."))
 
 
+def cows_named(text: str) -> tuple[str, ...]:
+    """The numbers of a cell that names several cows; none where it may name one.
+
+    Two numbers with a comma or a slash and no space between them may be a decimal or the number of one cow, and so
+    may any with a hyphen and no space.
+
+    Example
+    -------
+    >>> [cows_named(text) for text in ("45, 67 et 112", "67 - 90", "40/42/43", "45; 67")]
+    [('45', '67', '112'), ('67', '90'), ('40', '42', '43'), ('45', '67')]
+    >>> [cows_named(text) for text in ("45,67", "1,042,113", "12/345", "45-67", "45 67", "45 (67)")]
+    [(), (), (), (), (), ()]
+    """
+    if len(text) > _LONGEST_LIST or not any(sign in text for sign in " ,;&+/"):
+        return ()
+    bare = " ".join(text.split()).strip(" ,;.")
+    found = _SEVERAL.fullmatch(bare)
+    if found is None or re.fullmatch(r"[1-9]\d{0,2}(?:[,.]\d{3})+", bare):
+        return ()
+    numbers = tuple(re.findall(r"\d+", bare))
+    sure = re.search(r"[;&+]|\s|,#", bare) is not None
+    return numbers if sure or len(numbers) > 2 else ()
+
+
+_LONGEST_LIST = 300
+"""Letters of a list of cows in one cell; a longer text is none. [common practice, no source]"""
+_SEVERAL = re.compile(
+    r"#?\d{1,6}(?:(?:\s?[,;&+/]\s?(?:(?:and|und|y|e|en|et)\s)?|\s(?:and|und|y|e|en|et|-|\u2013)\s)#?\d{1,6})+", re.I
+)
+"""Several numbers with commas, signs or a word for "and" between them."""
+
+
 def read_cow(text: str) -> str:
     """The cow's name or number as text; a number that a spreadsheet gave decimals loses them.
 
@@ -236,6 +268,12 @@ def read_cow(text: str) -> str:
     >>> read_cow(" 123.0 "), read_cow("A  12")
     ('123', 'A 12')
     """
+    several = cows_named(text)
+    if several:
+        raise Unreadable(
+            say("'{shown}' names {n} cows.", shown=_shown(text), n=len(several)),
+            say("Write a row for each cow."),
+        )
     return re.sub(r"^(\d+)[.,]0+$", r"\1", " ".join(text.split()))
 
 
