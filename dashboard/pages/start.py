@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
 from dash import html
 
+from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lameness.signals import signals
@@ -35,9 +37,10 @@ def _farms(ledger: Ledger, view: View) -> Any:
         return _no_records(view)
     selection = view.selection.with_(farms=())
     answer = summary(ledger, selection)
-    table = farm_rows(
-        answer, worklist(ledger, selection, on=day_asked(view)), plan(ledger, selection, on=day_asked(view))
-    )
+    on = day_asked(view)
+    due = _table_or_none(lambda: worklist(ledger, selection, on=on))
+    planned = _table_or_none(lambda: plan(ledger, selection, on=on))
+    table = farm_rows(answer.table, due, planned)
 
     def to(row: dict[str, Any]) -> str:
         return view.open("/today", farms=(row["farm"],), lesions=())
@@ -47,19 +50,27 @@ def _farms(ledger: Ledger, view: View) -> Any:
     return Drawn(None, dataclasses.replace(answer, table=table), "", to, lead=lead)
 
 
+def _table_or_none(make: Callable[[], Answer]) -> pd.DataFrame:
+    """The table of an answer; an empty one where the engine cannot work it out, which its own page says."""
+    try:
+        return make().table
+    except UserError:
+        return pd.DataFrame()
+
+
 def _no_records(view: View) -> html.P:
     if not current_viewer().may("import sheets"):
         return html.P(_("There are no records that you may see yet."), className="empty")
     return html.P([_("No records yet."), " ", html.A(_("Import a sheet"), href=view.to("/import"))])
 
 
-def farm_rows(herds: Answer, due: Answer, planned: Answer) -> pd.DataFrame:
+def farm_rows(herds: pd.DataFrame, due: pd.DataFrame, planned: pd.DataFrame) -> pd.DataFrame:
     """One row a farm: its word for lameness, lame now and usually, cows for the veterinarian, cows due, next visit.
 
     Parameters
     ----------
-    herds, due, planned : Answer
-        What ``summary``, ``worklist`` and ``plan`` gave of the same farms.
+    herds, due, planned : pandas.DataFrame
+        The tables of ``summary``, ``worklist`` and ``plan`` of the same farms; empty where one could not be made.
 
     Returns
     -------
@@ -68,11 +79,11 @@ def farm_rows(herds: Answer, due: Answer, planned: Answer) -> pd.DataFrame:
         first, then those with most cows for the veterinarian.
     """
     rows = []
-    vet, cows = _per_farm(due.table, "veterinarian"), _per_farm(due.table)
+    vet, cows = _per_farm(due, "veterinarian"), _per_farm(due)
     visits: dict[str, Any] = {}
-    for visit in records(planned.table) if len(planned.table) else []:
+    for visit in records(planned) if len(planned) else []:
         visits.setdefault(str(visit["farm"]), visit["date"])
-    for farm, table in herds.table.groupby("farm", sort=False):
+    for farm, table in herds.groupby("farm", sort=False):
         called = table[table["verdict"].isin(("worse", "better"))]
         lame = table[table["what"] == "lame"]
         word = "worse" if (called["verdict"] == "worse").any() else called["verdict"].iloc[0] if len(called) else None

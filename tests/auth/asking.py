@@ -121,7 +121,7 @@ def contents(
             ),
         )
     )
-    return max(shown[0], fold[0]), shown[1] + fold[1]
+    return max(shown[0], fold[0]), f"[{shown[1] or 'null'},{fold[1] or 'null'}]"
 
 
 def panel(office: Office, browser: Browser, name: str, search: str) -> str:
