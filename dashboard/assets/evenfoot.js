@@ -194,7 +194,8 @@
         if (answer.status >= 500) return [said.silent, none()];
         if (!answer.ok) return ["", none()];
         const { version } = await answer.json();
-        return ["", !version || !seen || version === seen];
+        const figures = document.querySelector(".panel-body") !== null;
+        return ["", !figures || !version || !seen || version === seen];
       },
       copyLink: function () {
         const done = (words) => {

@@ -20,7 +20,7 @@ from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.auth import Access, Store, access, is_loopback, store_of
 from evenfoot.dashboard.auth.kept_note import is_lost, refuse_lost, write_note
 from evenfoot.dashboard.web.http_limits import CONNECTIONS, IDLE_SECONDS, LOOKS, limit_connections
-from evenfoot.dashboard.web.memory import keep_together, limit_memory
+from evenfoot.dashboard.web.memory import give_back, keep_together, limit_memory
 
 THREADS = 100
 """As many as there can be connections [pub: Waitress, connection_limit]: what waits for the ledger's file, or for its
@@ -170,8 +170,11 @@ def run(
             "trusted_proxy_count": 1,
             "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"},
         }
+    app = create_app(ledger, store, how)
+    # What a view needed is free when it has been sent.
+    app.server.teardown_request(lambda _error: give_back())
     server = create_server(
-        create_app(ledger, store, how).server,
+        app.server,
         host=host,
         port=port,
         threads=THREADS,
