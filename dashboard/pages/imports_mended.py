@@ -24,21 +24,26 @@ def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
         Output("mending", "children"),
         Output("mend-of", "data"),
         Input({"type": "mend", "number": ALL}, "n_clicks"),
+        prevent_initial_call=True,
+    )
+    def open_rows(clicks: list[int | None]) -> Any:
+        """The rows of the import whose button was pressed."""
+        pressed = isinstance(ctx.triggered_id, dict) and any(clicks) and ctx.triggered[0]["value"]
+        return rows_of(int(ctx.triggered_id["number"])) if pressed else (no_update, no_update)
+
+    # Apart from the buttons: those of a new list report themselves, which would end what this one has begun.
+    @app.callback(
+        Output("mending", "children", allow_duplicate=True),
+        Output("mend-of", "data", allow_duplicate=True),
         Input({"type": "done", "of": ALL}, "data"),
         prevent_initial_call=True,
     )
-    def open_rows(clicks: list[int | None], _done: list[Any]) -> Any:
-        """The rows of the import whose button was pressed, or of the one just added that has some."""
-        asked = ctx.triggered_id
-        if not isinstance(asked, dict):
-            return no_update, no_update
-        if asked["type"] == "mend":
-            number = int(asked["number"]) if any(clicks) and ctx.triggered[0]["value"] else 0
-        else:
-            said = ctx.triggered[0]["value"] if ctx.triggered else None
-            number = said["number"] if said and said["held"] else 0
-        if not number:
-            return no_update, no_update
+    def open_rows_just_added(_done: list[Any]) -> Any:
+        """The rows of the import just added, where it has set some aside."""
+        said = ctx.triggered[0]["value"] if ctx.triggered else None
+        return rows_of(said["number"]) if said and said["held"] else (no_update, no_update)
+
+    def rows_of(number: int) -> tuple[Any, Any]:
         try:
             return _mending(ledger, store, number)
         except UserError as known:
