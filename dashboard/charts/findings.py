@@ -83,25 +83,24 @@ def come_back(answer: Answer) -> str:
 
 
 def difference_of_groups(answer: Answer, by: str) -> str:
-    """The two groups furthest apart, and whether that is likely real; nothing for fewer than two groups."""
+    """The group that differs most surely from the reference, and whether that is likely real.
+
+    The p-value allows for the number of groups: ``q_value``, or the adjusted one times that number (Bonferroni) where
+    something is held alike. Nothing where no group is tested.
+    """
     table = answer.table
-    if len(table) < 2 or "prevalence" not in table:
+    if not {"group", "prevalence", "p_value"} <= set(table.columns):
         return ""
-    shares = table.dropna(subset=["prevalence"]).sort_values("prevalence", ascending=False, kind="stable")
-    if len(shares) < 2:
+    tested = table[table["p_value"].notna() & table["prevalence"].notna()]
+    reference = table[table["p_value"].isna() & table["prevalence"].notna() & (table["risk_ratio"] == 1)]
+    if tested.empty or len(reference) != 1:
         return ""
-    most, least = records(shares)[0], records(shares)[-1]
-    tests = [
-        float(row[name])
-        for row in (most, least)
-        for name in ("adj_p_value", "q_value", "p_value")
-        if name in row and pd.notna(row[name])
-    ][:1]
-    said = _("{a}: {x} of 100, {b}: {y} of 100", a=value_label(by, most["group"]), x=_percent(most["prevalence"]),
-             b=value_label(by, least["group"]), y=_percent(least["prevalence"]))  # fmt: skip
-    if not tests:
-        return said
-    return _("{said}; likely real", said=said) if tests[0] < SURE else _("{said}; chance could do that", said=said)
+    adjusted = (tested["adj_p_value"] * len(tested)).clip(upper=1)
+    sure = adjusted.where(adjusted.notna(), tested["q_value"].where(tested["q_value"].notna(), tested["p_value"]))
+    group, other = records(tested)[int(sure.to_numpy().argmin())], records(reference)[0]
+    said = _("{a}: {x} of 100, {b}: {y} of 100", a=value_label(by, group["group"]), x=_percent(group["prevalence"]),
+             b=value_label(by, other["group"]), y=_percent(other["prevalence"]))  # fmt: skip
+    return _("{said}; likely real", said=said) if sure.min() < SURE else _("{said}; chance could do that", said=said)
 
 
 def _highest(answer: Answer, column: str) -> dict[str, Any] | None:

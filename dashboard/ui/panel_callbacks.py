@@ -38,6 +38,8 @@ def register_panels(app: Dash, ledger: Ledger, pages: dict[str, Page]) -> None:
     panels = {panel.name: (page, panel) for page in pages.values() for panel in page.panels}
 
     def answer(place: dict[str, str], path: str, search: str, narrow: bool | None, make: Callable[..., Any]) -> Any:
+        if place["name"] not in panels:
+            return no_update  # no page asks for it
         page, panel = panels[place["name"]]
         if page.path != ((path or "/").rstrip("/") or "/"):
             return no_update  # the reader has gone to another page
