@@ -20,6 +20,7 @@ from evenfoot.analytics.intake.headings import Headings, find_headings, is_whole
 from evenfoot.analytics.intake.layouts.cards import table_of_cards
 from evenfoot.analytics.intake.layouts.conversion import counts_by_month, draft_if_needed, draft_of_counts, unfold
 from evenfoot.analytics.intake.layouts.cow_lines import table_of_cows
+from evenfoot.analytics.intake.layouts.cow_places import give_cows_rows
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, is_key, share_words
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.sheet_questions import date_texts, decide_days
@@ -146,6 +147,7 @@ def understand_file(
     unread: list[tuple[RawSheet, Headings | None]] = []
     keys = [sheet for sheet in raw if len(raw) > 1 and is_key(sheet)]
     for sheet in raw:
+        sheet = give_cows_rows(sheet, answers)
         headings = find_headings(sheet)
         cards = table_of_cards(sheet) if headings is None or not is_whole(headings) else None
         if cards is not None:

@@ -143,6 +143,9 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
             continue
         if profile.without_blanks.share(test=partial(_fits, role.field, taught)) < ENOUGH:
             continue
+        if fits(role.field, "\N{BULLET}", taught) and profile.share(test=lambda text: says_lesion(text, taught)) >= 0.3:
+            # "Cause" is near a word for a group, and its cells name lesions.
+            continue
         if fits(role.field, "\N{BULLET}", taught) and SequenceMatcher(None, word, close).ratio() < CLOSER:
             # Any text fits a name: the heading alone must tell.
             continue
@@ -342,9 +345,10 @@ def _settle(
         if role.field == "feet_seen" or max(profile.numbers, default=0) > 4:
             return Role("note")
         return role
-    if role.kind == "field" and role.field == "feet_seen" and "foot" not in known and "lesion" in known:
+    if role.kind == "field" and role.field == "feet_seen" and "foot" not in known and known & {"lesion", "claw"}:
         beside, without = beside_lesion(place)
-        if beside and not without:
+        # A claw needs a foot.
+        if (beside and not without) or "claw" in known:
             return ask(
                 say("Is '{heading}' ({shown}) the foot with the lesion, or the feet that were looked at?",
                     heading=name, shown=shown),
@@ -368,6 +372,13 @@ def _settle(
             say("Are the numbers under '{heading}' ({shown}) lengths of the toe?", heading=name, shown=shown),
             [f"toe_length_mm {role.foot}", role.code, "note"], f"toe_length_mm {role.foot}",
         )  # fmt: skip
+    if role.kind == "foot" and _are_lengths_in_cm(profile):
+        found = ask(
+            say("Are the numbers under '{heading}' ({shown}) lengths of the toe in centimetres?", heading=name,
+                shown=shown),
+            [f"toe_length_mm {role.foot}", role.code, "note"], f"toe_length_mm {role.foot}",
+        )  # fmt: skip
+        return replace(found, unit="cm") if found.kind == "measure" else found
     if role.kind == "action" and "visit_date" not in known and share("visit_date") >= MOST and not profile.is_numeric:
         return Role("field", field="visit_date")
     if role.kind == "action" and telling.share(test=partial(marks_action, taught)) < ENOUGH:
@@ -400,6 +411,15 @@ BOTH_LENGTHS = "toe_length_mm/toe_length_after_mm"
 def _is_cm(profile: Profile) -> bool:
     numbers = [float(text.replace(",", ".")) for said in profile.texts for text in re.findall(r"\d+(?:[.,]\d+)?", said)]
     return bool(numbers) and max(numbers) <= LONGEST_TOE_CM
+
+
+def _are_lengths_in_cm(profile: Profile) -> bool:
+    """Whether a foot's cells are numbers of the size of a toe in centimetres, most of them with a decimal."""
+    texts = [text.strip().replace(",", ".") for text in profile.without_blanks.texts]
+    if len(texts) < 2 or not all(re.fullmatch(r"\d{1,2}(?:\.\d+)?", text) for text in texts):
+        return False
+    decimals = sum("." in text for text in texts)
+    return decimals >= len(texts) / 2 and all(SHORTEST_TOE_CM <= float(text) <= LONGEST_TOE_CM for text in texts)
 
 
 def _checked_field(

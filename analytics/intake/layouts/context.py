@@ -439,6 +439,9 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
         if numbered and _field_of(numbered[1]) == "group":
             values.setdefault("group", numbered[2])
             continue
+        if plain(part) in GROUPS_OF_COWS:
+            values.setdefault("group", part)
+            continue
         if meaning("visit_kind", part) is not None and plain(part) not in ("whole", "all", "part", "check"):
             values.setdefault("visit_kind", part)
             continue
@@ -595,6 +598,7 @@ _TITLE_STEM = re.compile(
 )
 """Beginnings of words that are titles of sheets in one of the languages. [common practice, no source]"""
 ARTICLES = forms_meaning("layout_word", "article")
+GROUPS_OF_COWS = forms_meaning("layout_word", "group of cows")
 FARM_WORDS = forms_meaning("layout_word", "farm") | forms_meaning("layout_word", "farm name")
 """Words that stand in many names of farms and are none alone."""
 

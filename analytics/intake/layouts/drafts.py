@@ -261,10 +261,13 @@ def places_by_key(key: Mapping[str, str]) -> dict[str, Role]:
     """
     out: dict[str, Role] = {}
     for number, said in key.items():
-        role = read_heading(said) if number.isdecimal() else None
+        role = read_heading(_IN_BRACKETS.sub("", said)) if number.isdecimal() else None
         if role is not None and role.kind in ("foot", "claw"):
             out[number] = role
     return out
+
+
+_IN_BRACKETS = re.compile(r"\s*[(\[][^)\]]*[)\]]\s*$")
 
 
 def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
@@ -290,6 +293,8 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
             out[word] = f"foot:{foot}"
         elif meaning("claw", said) in (*CLAWS, "both"):
             out[word] = f"claw:{meaning('claw', said)}"
+        elif meaning("severity", said) is not None and not word.isdecimal():
+            out[word] = f"severity:{meaning('severity', said)}"
         elif meaning("away", said) is not None:
             out[word] = AWAY
         elif reading.nothing or re.search(r"\b(done|nothing|clean|trimmed|ok)\b", plain(said)):
@@ -576,7 +581,7 @@ def _legend_beside(draft: Draft, tables: Sequence[Table], roles: list[Role | Non
     """Two columns beside the table that explain words: taken over as its key, and left out."""
     out = list(roles)
     for place in range(len(roles) - 1):
-        if out[place] is not None or place + 1 >= len(draft.sheet.columns):
+        if out[place] is not None or place + 1 >= len(draft.sheet.columns) or _is_only_one(roles, place + 1):
             continue
         said: dict[str, str] = {}
         filled = 0
@@ -590,6 +595,12 @@ def _legend_beside(draft: Draft, tables: Sequence[Table], roles: list[Role | Non
             explain(draft, said)
             out[place] = out[place + 1] = Role("skip")
     return out
+
+
+def _is_only_one(roles: Sequence[Role | None], place: int) -> bool:
+    """Whether a column has a known heading that no other column has."""
+    role = roles[place]
+    return role is not None and sum(one is not None and one.code == role.code for one in roles) == 1
 
 
 def _beside_lesion(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> Any:

@@ -124,8 +124,8 @@ def role_of_code(code: str, role: Role) -> Role:
         return Role("day", day=" ".join(words[2:]))
     if words[0] == "part":
         return Role("part", field=words[1])
-    if len(words) == 2 and words[1] in FEET:
-        return Role("measure", field=words[0], foot=words[1], unit=role.unit)
+    if len(words) in (2, 3) and words[1] in FEET:
+        return Role("measure", field=words[0], foot=words[1], claw=words[2] if len(words) == 3 else "", unit=role.unit)
     number = int(words[1]) if len(words) >= 2 and words[1].isdecimal() else 0
     foot, claw = (*words[2:], "", "")[:2]
     return Role("field", field=words[0], foot=foot, claw=claw, number=number, unit=role.unit, scale=role.scale)
@@ -176,6 +176,9 @@ def read_heading(text: str) -> Role | None:
         return place
     if phrases("claw").get(bare) in CLAWS:
         return Role("claw", claw=phrases("claw")[bare])
+    length = _length_at_time(text)
+    if length is not None:
+        return length
     numbered = _NUMBERED.match(text.strip())
     if numbered and (numbered[1] or numbered[3]):
         found = _field(numbered[2])
@@ -465,6 +468,29 @@ def _measure(bare: str) -> Role | None:
             name = "toe_length_after_mm"
         return Role("measure", field=name, foot=feet[word], unit=unit)
     return None
+
+
+def _length_at_time(text: str) -> Role | None:
+    """A length of the toe before or after trimming: of a claw ("LH outer before"), or of the one that the row names.
+
+    Example
+    -------
+    >>> [read_heading(one).code for one in ("LH outer before", "Dorsalwandl\u00e4nge nachher (mm)", "wall trimmed cm")]
+    ['toe_length_mm LH lateral', 'toe_length_after_mm', 'toe_length_after_mm']
+    """
+    words = plain(text).split()
+    times = [word for word in words if _BEFORE_OR_AFTER.fullmatch(word)]
+    rest = " ".join(word for word in words if word not in times and word not in _UNITS)
+    if len(times) != 1 or not rest:
+        return None
+    name = MEASURES[bool(_AFTER.search(times[0]) or times[0] == "trimmed")]
+    unit = next((_UNITS[word] for word in words if word in _UNITS), None)
+    place = _foot_and_claw(rest)
+    if place is not None and place.kind == "claw" and place.foot:
+        return Role("measure", field=name, foot=place.foot, claw=place.claw, unit=unit)
+    found = _worded(rest)
+    is_length = found is not None and found.field in MEASURES[:2]
+    return Role("field", field=name, unit=unit) if is_length else None
 
 
 def joined_headings(upper: Iterable[str], lower: Iterable[str]) -> list[str]:

@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 
 from evenfoot.analytics.domain.lesions import LESIONS, OTHER_LESION, PARENTS, parent_of
-from evenfoot.analytics.domain.lexicon import phrases, plain
+from evenfoot.analytics.domain.lexicon import forms_meaning, phrases, plain
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.headings import column_letters
 from evenfoot.analytics.intake.layouts.context import Context, farm_weight, read_name
@@ -98,6 +98,8 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
             for code in map(_bare_code, doubt.choices)
         ]
         default = _bare_code(doubt.default) if doubt.default is not None else None
+        if about == "lesion" and default in (None, "note") and "other" in doubt.choices and _is_diagnosis(doubt.word):
+            default = "other"
         # A cell that is left blank in many rows may be the way the sheet says it.
         safe = not doubt.serious and not (default == "note" and many[about] > max(1, FEW_UNKNOWN * records))
         if about == "lesion":
@@ -224,6 +226,20 @@ def _ask_together(draft: Draft, words: Mapping[str, int], answers: Answers, reco
         ASIDE, rows <= FEW_UNKNOWN * records,
     )  # fmt: skip
     return answers.ask(question) or ASIDE
+
+
+def _is_diagnosis(words: str) -> bool:
+    """Whether words that the atlas does not have name a part or an illness of the leg.
+
+    Example
+    -------
+    >>> [_is_diagnosis(words) for words in ("septic fetlock joint", "swollen hock", "kicked the gate")]
+    [True, True, False]
+    """
+    return not DIAGNOSES.isdisjoint(plain(words).split())
+
+
+DIAGNOSES = forms_meaning("layout_word", "diagnosis")
 
 
 def _taught(about: str, value: str) -> str:

@@ -32,7 +32,6 @@ from evenfoot.analytics.intake.layouts.questions import Answers, Question, choic
 from evenfoot.analytics.intake.layouts.roles import Role
 from evenfoot.analytics.intake.layouts.sheet_questions import DATE_FIELDS, FINDING_ROLES, farm_said_once, has_findings
 from evenfoot.analytics.intake.layouts.unpivot import (
-    AWAY,
     BOTH,
     EVENT_FIELDS,
     EXTRA,
@@ -40,6 +39,7 @@ from evenfoot.analytics.intake.layouts.unpivot import (
     Words,
     filled_down,
     groups_of,
+    is_away,
     is_feet_event,
     is_remark_about_feet,
     unfold_rows,
@@ -188,6 +188,7 @@ class TableRecords:
         shared = self.shared()
         for name, (codes, texts) in shared.items():
             columns[name] = RawColumn(codes[of_row], texts)
+        self._feet_seen(columns, of_row)
         self._sound_feet(columns, of_row, many)
         self._single_fields(columns, of_row)
         self._healed_in_remarks(columns, of_row)
@@ -293,10 +294,10 @@ class TableRecords:
         for place, role in enumerate(self.roles):
             finding = role.kind in FINDING_ROLES or role.kind in ("action", "side") or role.field in FINDING_FIELDS
             if finding and place < len(self.sheet.columns):
-                silent = silent & (self._blank(place) | self._told(place, _test_of_unseen(role)))
+                silent = silent & (self._blank(place) | self._told(place, self._test_of_unseen(role)))
         remark = ""
         for place, role in enumerate(self.roles) if silent.any() else ():
-            says = _test_of_unseen(role)
+            says = self._test_of_unseen(role)
             if place >= len(self.sheet.columns) or says is None:
                 continue
             column = self.sheet.columns[place]
@@ -321,6 +322,33 @@ class TableRecords:
             )
         )  # fmt: skip
         return out | gone if value == "leave" else gone
+
+    def _test_of_unseen(self, role: Role) -> Callable[[str], bool] | None:
+        """What tells of a cell under a role whether it says that the cow was not looked at; nothing where none can."""
+        if role.kind == "seen":
+            return _says_not_seen
+        if role.kind == "action" and role.action == "trim":
+            return _says_not_trimmed
+        if role.kind == "note" or (role.kind == "field" and role.field in ("note", "action")):
+            return says_unseen
+        return self._is_away if role.kind in _PLACES else None
+
+    def _feet_seen(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """The feet that were looked at, in rows that say of others that they were not."""
+        feet = [
+            place for place, role in enumerate(self.roles) if role.kind == "foot" and place < len(self.sheet.columns)
+        ]
+        if "feet_seen" in columns or not feet:
+            return
+        away = {self.roles[place].foot: self._told(place, self._is_away) for place in feet}
+        some = np.any([*away.values()], axis=0)
+        if not some.any():
+            return
+        seen = [
+            " ".join(foot for foot in FEET if foot in away and not away[foot][row]) if some[row] else ""
+            for row in range(len(self.rows))
+        ]
+        columns["feet_seen"] = column_of([seen[row] for row in of_row.tolist()])
 
     def _told(self, place: int, test: Callable[[str], bool] | None) -> Any:
         """Rows whose cell of a column passes a test; none without one."""
@@ -1037,7 +1065,7 @@ class TableRecords:
 
     def _is_away(self, text: str) -> bool:
         """Whether a cell in the place of a score says that the cow was not there."""
-        return meaning("away", text) is not None or self.draft.words.taught.get(plain(text)) == AWAY
+        return is_away(text, self.draft.words.taught)
 
     def scores(self) -> list[Piece]:
         """The records of a locomotion sheet: a score a cow and day."""
@@ -1131,15 +1159,7 @@ def _says_not_trimmed(text: str) -> bool:
     return begins_with_no(text) or says_unseen(text)
 
 
-def _test_of_unseen(role: Role) -> Callable[[str], bool] | None:
-    """What tells of a cell under a role whether it says that the cow was not looked at; nothing where none can."""
-    if role.kind == "seen":
-        return _says_not_seen
-    if role.kind == "action" and role.action == "trim":
-        return _says_not_trimmed
-    if role.kind == "note" or (role.kind == "field" and role.field in ("note", "action")):
-        return says_unseen
-    return None
+_PLACES = ("foot", "claw", "pair")
 
 
 def _is_between_claws(lesion: str, zone: str) -> bool:

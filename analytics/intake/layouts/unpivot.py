@@ -508,7 +508,7 @@ def _coded(name: str, text: str, taught: Mapping[str, str]) -> tuple[str, Doubt 
 def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
         text = _without_comment(_undotted(texts[0].strip()))
-        if not text:
+        if not text or is_away(text, words.taught):
             return [], ()
         reading = read_findings(text, foot=role.foot, taught=words.taught)
         out = []
@@ -610,6 +610,11 @@ def _sides_of_end(text: str, key: Mapping[str, str]) -> tuple[tuple[str, ...], D
 _AND = forms_meaning("layout_word", "and")
 
 
+def is_away(text: str, taught: Mapping[str, str]) -> bool:
+    """Whether a cell says that the cow or the foot was not looked at, in words or in one that the sheet explains."""
+    return meaning("away", text) is not None or taught.get(plain(text)) == AWAY
+
+
 def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple[str, ...]], Any]:
     def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
         text = texts[0].strip()
@@ -620,7 +625,7 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
             return [{**dict(_fields_of(finding)), **beside} for finding in unsure.findings], unsure.doubts
         if not text or text.casefold() in BLANKS or text == "0" or meaning("no", text) is not None:
             return [], ()
-        if meaning("away", text) is not None or words.taught.get(plain(text)) == AWAY:
+        if is_away(text, words.taught):
             return [], ()
         nothing = read_findings(text, taught=words.taught)
         if nothing.nothing and text.casefold() not in TICKS:

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET, ZONES
-from evenfoot.analytics.domain.lexicon import phrases, plain
+from evenfoot.analytics.domain.lexicon import phrases, plain, suggest
 from evenfoot.analytics.intake.parsing.cell_items import Item, Splitter, taught_meaning
 from evenfoot.analytics.intake.parsing.parse_results import Doubt, key_of
 
@@ -192,7 +192,12 @@ def read_claw_text(
         elif means in ("left", "right") and foot is not None:
             found.append("lateral" if means[0].upper() == foot[0] else "medial")
         else:
-            return (), _open(text, "claw", CLAWS)
+            near = suggest(("claw",), piece)
+            means = phrases("claw").get(plain(near)) if near is not None else None
+            if means not in CLAWS:
+                return (), _open(text, "claw", CLAWS)
+            choices = (f"claw:{means}", *(f"claw:{claw}" for claw in CLAWS if claw != means), "note")
+            return (means,), Doubt(_shown(text), "claw", choices, choices[0], True)
     return tuple(claw for claw in CLAWS if claw in found), None
 
 

@@ -31,7 +31,7 @@ def read_objects(text: str, name: str) -> list[RawSheet]:
         The text is not JSON, or holds no list of objects.
     """
     try:
-        said = json.loads(text)
+        said = _objects_by_line(text) or json.loads(text)
     except json.JSONDecodeError as error:
         raise UserError(
             say(
@@ -60,6 +60,17 @@ def read_objects(text: str, name: str) -> list[RawSheet]:
         _sheet(value, name if len(lists) == 1 else f"{name}, {key}", key if key in KINDS else None)
         for key, value in lists.items()
     ]
+
+
+def _objects_by_line(text: str) -> list[Any] | None:
+    """The objects of a text that has one on each line; ``None`` for any other JSON."""
+    lines = [line for line in text.splitlines() if line.strip()]
+    if len(lines) < 2 or not all(line.strip().startswith("{") and line.rstrip(" ,").endswith("}") for line in lines):
+        return None
+    try:
+        return [json.loads(line.rstrip(" ,")) for line in lines]
+    except json.JSONDecodeError:
+        return None
 
 
 def _sheet(records: list[Any], source: str, hint: str | None) -> RawSheet:

@@ -43,7 +43,23 @@ def flat_records(said: list[Any] | dict[str, Any]) -> list[dict[str, Any]]:
     [{'farm': 'Elm End', 'cow': 7, 'foot': 'LH', 'lesion': 'SU'}, {'farm': 'Elm End', 'cow': 8}]
     """
     records = said if isinstance(said, list) else [said]
-    return [flat for record in records for flat in _flat(record, {}, "", 0)]
+    holders = _names_of_holders(records, 0)
+    return [flat for record in records for flat in _flat(_without_nulls(record, holders), {}, "", 0)]
+
+
+def _names_of_holders(said: Any, depth: int) -> set[str]:
+    """Keys under which records stand somewhere: null under one of them says that there is none."""
+    if depth > DEEPEST or not isinstance(said, dict | list):
+        return set()
+    inner = said.values() if isinstance(said, dict) else said
+    own = {name for name, value in said.items() if isinstance(value, dict)} if isinstance(said, dict) else set()
+    return own.union(*(_names_of_holders(one, depth + 1) for one in inner))
+
+
+def _without_nulls(record: Any, names: set[str]) -> Any:
+    if not isinstance(record, dict) or not names:
+        return record
+    return {name: value for name, value in record.items() if value is not None or name not in names}
 
 
 def _flat(record: Any, around: dict[str, Any], key: str, depth: int) -> Iterator[dict[str, Any]]:
