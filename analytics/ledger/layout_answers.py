@@ -105,6 +105,8 @@ def save_answers(
 def answers_for(ledger: Ledger, headings: Sequence[str], trimmer: str | None = None) -> dict[str, Any]:
     """The answers kept for a layout: those kept for nobody, and over them the trimmer's own.
 
+    Where none are kept for these headings, those of the layout used last that has one column more or less hold.
+
     Parameters
     ----------
     ledger : Ledger
@@ -124,6 +126,10 @@ def answers_for(ledger: Ledger, headings: Sequence[str], trimmer: str | None = N
         kept = cursor.execute(
             "SELECT trimmer, answers FROM layouts WHERE signature = ? ORDER BY used_at", [signature_of(headings)]
         ).fetchall()
+        if not kept:
+            others = cursor.execute("SELECT trimmer, answers, headings FROM layouts ORDER BY used_at").fetchall()
+            near = [(whose, answers) for whose, answers, theirs in others if _is_near(json.loads(theirs), headings)]
+            kept = near[-1:]
     general = [json.loads(answers) for whose, answers in kept if whose is None]
     own = [json.loads(answers) for whose, answers in kept if whose is not None and _same_trimmer(whose, trimmer)]
     if trimmer is None and len(kept) == 1:
@@ -132,6 +138,22 @@ def answers_for(ledger: Ledger, headings: Sequence[str], trimmer: str | None = N
     for answers in (*general, *own):
         out |= answers
     return out
+
+
+def _is_near(headings: Sequence[str], others: Sequence[str]) -> bool:
+    """Whether two layouts have all columns but one in common: a sheet may have got a column, or lost one.
+
+    Example
+    -------
+    >>> _is_near(["Date", "Cow", "LH", "RH"], ["Date", "Cow", "LH", "RH", "Notes"]), _is_near(["Date"], ["Date", "Cow"])
+    (True, False)
+    """
+    one, other = set(_normal(headings)), set(_normal(others))
+    return len(one & other) >= LEAST_IN_COMMON and len(one ^ other) <= 1
+
+
+LEAST_IN_COMMON = 3
+"""Columns that two layouts must share to be taken for one that has changed. [common practice, no source]"""
 
 
 def layouts(ledger: Ledger) -> pd.DataFrame:

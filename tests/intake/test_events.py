@@ -86,7 +86,6 @@ def test_and_between_feet_is_no_claw() -> None:
     [
         ("feet fine, hock swollen RH", "hock swollen"), ("ok, swollen hock", "swollen hock"),
         ("Klauen o.B., Sprunggelenk geschwollen hinten rechts", "Sprunggelenk geschwollen"),
-        ("jarrete inchado PE", "jarrete inchado"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_above_the_foot_names_no_foot_and_is_kept(finding: str, note: str) -> None:

@@ -1,4 +1,4 @@
-"""What is wrong above the foot is no lesion of it: it stays in the note, and is asked where a lesion would stand."""
+"""What is wrong above the foot is no lesion of it: it stays in the note. In the place of a lesion it is asked."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ def test_what_is_above_the_foot_is_no_finding(text: str) -> None:
 
 
 @pytest.mark.parametrize("heads", ["Foot,Lesion", "LH,RH"])
-def test_a_hock_in_the_place_of_a_lesion_is_asked_and_kept_in_the_note(heads: str) -> None:
+def test_a_hock_in_the_place_of_a_lesion_is_asked_and_kept_with_its_words(heads: str) -> None:
     rows = ["LH,swollen hock", "RH,SU"] if "Foot" in heads else ["swollen hock,", ",SU"]
     text = f"Date,Farm,Cow,{heads}\n2026-05-19,Ash,7,{rows[0]}\n2026-05-19,Ash,8,{rows[1]}\n"
     answers = Answers()
     understand_file(text.encode(), "sheet.csv", today=TODAY, answers=answers)
     assert [question.id for question in answers.blocking()] == ["word:swollen hock"]
     [sheet] = understand_file(text.encode(), "sheet.csv", today=TODAY, answers=Answers(accept=True)).sheets
-    assert sheet.records["lesion"].fillna("").to_list() == ["", "SU"]
+    assert sheet.records["lesion"].fillna("").to_list() == ["other", "SU"]
     assert "swollen hock" in sheet.records["note"].fillna("").iloc[0]
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from evenfoot.analytics.errors import UserError
@@ -104,11 +106,15 @@ def test_numbers_of_claws_are_no_days() -> None:
     "cell",
     ["45, 67, 112", "67, 90", "67 - 90", "40 / 42 / 43", "40/42/43", "45, 67 et 112", "45 y 67", "45; 67", "45+67"],
 )
-def test_several_cows_in_one_cell_are_no_cow(cell: str) -> None:
-    """They became one cow whose name was the whole list."""
-    found = read(f'Date,Farm,Cow,Foot,Problem\n2026-03-04,Ash,12,LH,SU\n2026-03-04,Ash,"{cell}",RH,DD\n')
-    assert said(found, "cow") == [("12",)]
-    [row] = found.sheets[0].set_aside.itertuples()
+def test_several_cows_in_one_cell_are_asked_and_each_gets_a_record(cell: str) -> None:
+    """They became one cow whose name was the whole list; then the row was set aside."""
+    sheet = f'Date,Farm,Cow,Foot,Problem\n2026-03-04,Ash,12,LH,SU\n2026-03-04,Ash,"{cell}",RH,DD\n'
+    found = read(sheet)
+    assert "cow-lists" in asked(found)
+    assert said(found, "cow", "lesion") == [("12", "SU"), *((cow, "DD") for cow in re.findall(r"\d+", cell))]
+    apart = read(sheet, cow_lists="aside")
+    assert said(apart, "cow") == [("12",)]
+    [row] = apart.sheets[0].set_aside.itertuples()
     assert str(row.reason).startswith(f"'{cell}' names") and str(row.remedy) == "Write a row for each cow."
 
 
@@ -120,11 +126,11 @@ def test_one_cow_with_a_sign_in_her_number_stays(cell: str, cow: str) -> None:
     assert said(found, "cow") == [("12",), (cow,)]
 
 
-def test_a_list_of_sound_cows_below_a_word_is_set_aside() -> None:
+def test_a_list_of_sound_cows_below_a_word_is_read() -> None:
     """The row was taken for a line that holds no record."""
     rows = 'Dermatite,PG,45\nUlcère de sole,PD,51\nRien à signaler,,"40, 42, 43"\n'
     found = read(f"Élevage : EARL du Moulin,,08/04/2026\nLésion,Patte,Vaches\n{rows}")
-    assert [str(row.value) for row in found.sheets[0].set_aside.itertuples()][-1] == "40, 42, 43"
+    assert said(found, "cow", "lesion")[2:] == [("40", None), ("42", None), ("43", None)]
 
 
 @pytest.mark.parametrize(

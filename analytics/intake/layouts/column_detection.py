@@ -23,7 +23,15 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.fields import KINDS, VOID_FINDING
 from evenfoot.analytics.intake.headings import column_letters
 from evenfoot.analytics.intake.layouts.days import is_day
-from evenfoot.analytics.intake.layouts.profiles import Profile, begins_with_no, fits, is_tick, is_yes_no, says_lesion
+from evenfoot.analytics.intake.layouts.profiles import (
+    Profile,
+    begins_with_no,
+    fits,
+    is_tick,
+    is_yes_no,
+    names_diagnosis,
+    says_lesion,
+)
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.roles import MEASURES, Role, is_code, read_heading, role_of_code
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
@@ -81,6 +89,11 @@ def settle_roles(
         for heading, role, profile in zip(headings, roles, profiles, strict=True)
     ]
     known = {role.field for role in roles if role is not None and role.kind == "field"}
+    trimmed = [place for place, role in enumerate(roles) if role is not None and _is_day_of_trim(role, profiles[place])]
+    if trimmed and "visit_date" not in known:
+        # "Found lame" beside "Trimmed" is an earlier day.
+        roles[trimmed[0]] = Role("field", field="visit_date")
+        known.add("visit_date")
     places = any(role is not None and role.kind in ("foot", "pair", "claw", "lesion") for role in roles)
     out: list[Role] = []
     for place, (heading, role, profile) in enumerate(zip(headings, roles, profiles, strict=True)):
@@ -209,7 +222,7 @@ def _marks_void(text: str) -> bool:
     return is_yes_no(text) or is_day(text) or meaning("away", text) == "void"
 
 
-MOST_BLOCKS = 4
+MOST_BLOCKS = 8
 """Blocks or wraps that a cow may get on one day. [common practice, no source]"""
 
 
@@ -310,6 +323,8 @@ def _settle(
     if (role is None or role.field == "note") and "lesion" in (meaning("ambiguous", name) or "").split():
         # "Other" among columns of lesions holds more of them; beside them it may hold remarks.
         role = None if telling.share(test=lambda text: says_lesion(text, taught)) >= 0.5 else role
+    if role is not None and role.lesion == "other" and telling.share(test=names_diagnosis) >= 0.5:
+        return Role("field", field="lesion", number=8) if "lesion" not in known else role
     if role is not None and role.kind == "skip" and role == read_heading(name) and not profile.is_numeric:
         # A column of something else by its heading may hold lesions all the same.
         role = None if telling.share(test=lambda text: says_lesion(text, taught)) >= 0.5 else role
@@ -379,8 +394,6 @@ def _settle(
             [f"toe_length_mm {role.foot}", role.code, "note"], f"toe_length_mm {role.foot}",
         )  # fmt: skip
         return replace(found, unit="cm") if found.kind == "measure" else found
-    if role.kind == "action" and "visit_date" not in known and share("visit_date") >= MOST and not profile.is_numeric:
-        return Role("field", field="visit_date")
     if role.kind == "action" and telling.share(test=partial(marks_action, taught)) < ENOUGH:
         return Role("field", field="action") if "action" not in known else Role("note")
     if role.kind == "note" and "action" not in known and telling.share(test=partial(_tells_action, taught)) >= 0.5:
@@ -413,10 +426,17 @@ def _is_cm(profile: Profile) -> bool:
     return bool(numbers) and max(numbers) <= LONGEST_TOE_CM
 
 
+def _is_day_of_trim(role: Role, profile: Profile) -> bool:
+    """Whether a column headed by something that is done, such as "Trimmed", holds the days of it."""
+    days = profile.without_blanks
+    fitting = role.kind == "action" and bool(days.filled) and not days.is_numeric
+    return fitting and days.share(test=partial(_fits, "visit_date", {})) >= MOST
+
+
 def _are_lengths_in_cm(profile: Profile) -> bool:
     """Whether a foot's cells are numbers of the size of a toe in centimetres, most of them with a decimal."""
     texts = [text.strip().replace(",", ".") for text in profile.without_blanks.texts]
-    if len(texts) < 2 or not all(re.fullmatch(r"\d{1,2}(?:\.\d+)?", text) for text in texts):
+    if not texts or not all(re.fullmatch(r"\d{1,2}(?:\.\d+)?", text) for text in texts):
         return False
     decimals = sum("." in text for text in texts)
     return decimals >= len(texts) / 2 and all(SHORTEST_TOE_CM <= float(text) <= LONGEST_TOE_CM for text in texts)

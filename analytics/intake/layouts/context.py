@@ -142,7 +142,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
             values = {**_values_told(field_name, label[2]), **values}
             place += 1
             continue
-        if label and ":" in cell and "=" not in cell and not _key_entries(cell) and len(label[1].split()) <= 3:
+        if label and ":" in cell and "=" not in cell and not words_explained(cell) and len(label[1].split()) <= 3:
             others.append(cell)
             place += 1
             continue
@@ -156,7 +156,7 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
             others.append(f"{cell} {cells[place + 1]}")
             place += 2
             continue
-        entries = _key_entries(cell)
+        entries = words_explained(cell)
         if entries:
             keys |= entries
             rest = [piece for piece in re.split(r"[,;\n|]|\s{2,}", cell) if piece.strip() and "=" not in piece]
@@ -291,7 +291,7 @@ def _field_of(text: str) -> str | None:
     return role.field if role is not None and role.kind == "field" and role.field in SAID_ONCE else None
 
 
-def _key_entries(cell: str) -> dict[str, str]:
+def words_explained(cell: str) -> dict[str, str]:
     """ "U = sole ulcer, M = wart" as plain word -> what it says."""
     found: dict[str, str] = {}
     unsigned: set[str] = set()
@@ -474,7 +474,8 @@ def _without_weekday(part: str, *, dated: bool) -> str:
     """
     words = part.split()
     if len(words) == 1:
-        return "" if _is_weekday(words[0]) else part
+        short = dated and plain(words[0]) in phrases("weekday")
+        return "" if short or _is_weekday(words[0]) else part
     while dated and len(words) > 1 and _is_weekday(words[-1]):
         words.pop()
     while dated and len(words) > 1 and _is_weekday(words[0]) and plain(words[0]) not in FARM_WORDS:
@@ -559,6 +560,8 @@ def _named(part: str) -> str:
     words = [word for word in part.split() if plain(word)]
     if len(words) > 1 and plain(words[-1]) in phrases("month"):
         words.pop()
+    if len(words) == 2 and plain(words[1]) == "herd" and words[1][0].isupper() and not _is_title(words[0]):
+        return " ".join(words).strip(" .-_:")
     telling = [place for place, word in enumerate(words) if not _is_title(word)]
     if not telling or all(plain(words[place]) in FARM_WORDS for place in telling):
         return ""
@@ -604,6 +607,8 @@ FARM_WORDS = forms_meaning("layout_word", "farm") | forms_meaning("layout_word",
 
 
 def _may_be_farm(text: str) -> bool:
+    if (role := read_heading(text)) is not None and role.field.startswith("toe_length"):
+        return False
     if not re.search(r"[^\W\d_]{3}", text) or len(text) > 60 or len(text.split()) > 6:
         return False
     if any(meaning(kind, text) for kind in ("lesion", "severity", "nothing", "foot", "action")):

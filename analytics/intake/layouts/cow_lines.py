@@ -48,8 +48,27 @@ def table_of_cows(sheet: RawSheet, answers: Answers) -> RawSheet | None:
     if len(sheet) > MOST_LINES:
         return None
     lines = [", ".join(" ".join(cell.split()) for cell in sheet.row(row) if cell.strip()) for row in range(len(sheet))]
-    cows = {row: told for row, line in enumerate(lines) if (told := cow_and_findings(line)) is not None}
-    others = [line for row, line in enumerate(lines) if line and row not in cows and not is_day(line)]
+    days: dict[int, str] = {}
+    cows: dict[int, tuple[str, str]] = {}
+    named: set[int] = set()
+    last = ""
+    for row, line in enumerate(lines):
+        on, rest = _day_first(line)
+        told = cow_and_findings(rest)
+        alone = _cow_alone(rest) if told is None else None
+        if told is not None:
+            cows[row], last = told, ""
+        elif alone is not None:
+            named.add(row)
+            last = alone
+        elif last and _tells_of_feet(rest) and not is_day(rest):
+            cows[row] = (last, rest)
+        elif line:
+            last = ""
+        if on and row in cows:
+            days[row] = on
+    others = [line for row, line in enumerate(lines)
+              if line and row not in cows and row not in named and not is_day(line)]  # fmt: skip
     if len(cows) < LEAST_COWS or len(cows) < LEAST_SHARE * (len(cows) + len(others)):
         return None
     first = min(cows)
@@ -64,18 +83,21 @@ def table_of_cows(sheet: RawSheet, answers: Answers) -> RawSheet | None:
     )  # fmt: skip
     if value != "read":
         return None
-    rows: list[tuple[str, str]] = []
+    rows: list[tuple[str, ...]] = []
     numbers: list[int] = []
     for row, line in enumerate(lines):
         if row == first:
-            rows.append(("Cow", "Lesion"))
+            rows.append(("Cow", "Lesion", "Date") if days else ("Cow", "Lesion"))
             numbers.append(row + sheet.first_row)
-        cow, findings = cows.get(row, (line, ""))
-        each = [(one, findings) for one in cows_named(cow)] if row in cows else []
-        rows += each or [(cow, findings)]
+        if row in named and row > first:
+            continue
+        cow, findings = cows.get(row, ("" if row in named else line, ""))
+        day: tuple[str, ...] = (days.get(row, ""),) if days else ()
+        each = [(one, findings, *day) for one in cows_named(cow)] if row in cows else []
+        rows += each or [(cow, findings, *day)]
         numbers += [row + sheet.first_row] * max(len(each), 1)
-    columns = [column_of([row[place] for row in rows]) for place in range(2)]
-    widths = np.full(len(rows), 2, dtype=np.int32)
+    columns = [column_of([row[place] for row in rows]) for place in range(len(rows[-1]))]
+    widths = np.full(len(rows), len(columns), dtype=np.int32)
     # The headings take no line of the file, and several cows may share one: every cow keeps the number of hers.
     return RawSheet(
         sheet.source, columns, widths, sheet.first_row - 1, tab=sheet.tab, numbers=np.array(numbers, dtype=np.int64)
@@ -101,6 +123,34 @@ def cow_and_findings(line: str) -> tuple[str, str] | None:
     if match is None or is_day(line) or (match[1] and not _means_cow(match[1])):
         return None
     return (match[2], match[3].strip()) if _tells_of_feet(match[3]) else None
+
+
+_SEPARATED = re.compile(r"(.{4,25}?)(?: ?[-\N{EN DASH}:;,] ?)(.+)", re.DOTALL)
+_COW_ALONE = re.compile(r"([^\W\d]+\.?) [#*]?(\d{1,6})(?: ?\([^()]*\)| ?[^\W\d]+)? ?[:.]?")
+
+
+def _day_first(line: str) -> tuple[str, str]:
+    """The day in front of a line and what follows it; no day where none stands there.
+
+    Example
+    -------
+    >>> _day_first("12 mayo - vaca 341 - sana"), _day_first("34 RA ulcer")
+    (('12 mayo', 'vaca 341 - sana'), ('', '34 RA ulcer'))
+    """
+    match = _SEPARATED.fullmatch(line)
+    return (match[1], match[2]) if match is not None and is_day(match[1]) else ("", line)
+
+
+def _cow_alone(line: str) -> str | None:
+    """The number of a cow on a line of her own, with her name or without it, above what was found on her.
+
+    Example
+    -------
+    >>> _cow_alone("Kuh 88 (Lotte)"), _cow_alone("Cow 12:"), _cow_alone("Barn 3")
+    ('88', '12', None)
+    """
+    match = _COW_ALONE.fullmatch(line.strip())
+    return match[2] if match is not None and _means_cow(match[1]) else None
 
 
 def _tells_of_feet(text: str) -> bool:

@@ -79,6 +79,10 @@ class Draft:
     """The first name of a farm that the lines or the tabs of the file may say."""
     key_farm: str = ""
     """The name of a farm that a tab with a key may say."""
+    written: RawSheet | None = None
+    """The sheet with its marks for "as above"."""
+    headings: dict[str, Role] = field(default_factory=dict)
+    """Headings, in plain form, that a line of the sheet explains."""
 
 
 def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
@@ -86,7 +90,7 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     guess = DateOrder(True, "option") if facts.day_first is None else DateOrder(facts.day_first, "option")
     farms = facts.known_farms
     tables = [part for table in tables for day in tables_by_day(table) for part in tables_by_visit(sheet, day)]
-    draft = Draft(without_dittos(sheet, tables), tables)
+    draft = Draft(without_dittos(sheet, tables), tables, written=sheet)
     said = Context()
     for table in tables:
         said = said.then(read_lines(table.lines, guess, facts.today, farms))
@@ -102,9 +106,12 @@ def draft_of(sheet: RawSheet, tables: list[Table], facts: Facts) -> Draft:
     explain(draft, key)
     if any(_tells_grades(cell) for table in tables for line in (*table.lines, *table.after) for cell in line):
         draft.words.taught = {"number": "severity", **draft.words.taught}
+    elif any(_tells_zones(cell) for table in tables for line in (*table.lines, *table.after) for cell in line):
+        draft.words.taught = {"number": "zone", **draft.words.taught}
     letters = claw_letters([heading for table in tables for heading in table.headings])
     if letters:
         draft.words.taught = {"claw letters": letters, **draft.words.taught}
+    draft.headings = headings_explained(tables)
     feet = {context.values["feet_seen"] for context in draft.contexts if "feet_seen" in context.values}
     if len(feet) == 1:
         draft.words.feet[END] = feet.pop()[1]
@@ -170,6 +177,63 @@ def _tells_grades(line: str) -> bool:
     return bool(_GRADES.search(line[:300])) and "score" not in cues and ("severity" in cues or levels >= 2)
 
 
+def _tells_zones(line: str) -> bool:
+    """Whether a line that explains words says that the numbers are zones.
+
+    Example
+    -------
+    >>> _tells_zones("e = unha externa; n\u00famero = zona"), _tells_zones("I = inside, then lesion and zone")
+    (True, True)
+    >>> _tells_zones("Zones 1 to 12, severity 1 to 3"), _tells_zones("SU = sole ulcer")
+    (False, False)
+    """
+    words = plain(line[:300]).split()
+    graded = {phrases("cue").get(word) for word in words} & {"severity", "score"}
+    return "=" in line and not graded and not ZONE_WORDS.isdisjoint(words)
+
+
+ZONE_WORDS = forms_meaning("layout_word", "zone")
+_HEADING_EXPLAINED = re.compile(
+    r"(?:^|[;,.]\s|\s{2,})\s*([^\W\d_][\w .]{0,19}?)\s*=\s*([^=;]{3,60}?)(?=$|[;.]|\s{2,}|,\s*\w+\s*=)"
+)
+
+
+def headings_explained(tables: Sequence[Table]) -> dict[str, Role]:
+    """Headings that a line around a table explains: "Mob = mobility score 0-3", "Due = to be looked at again"."""
+    known = {plain(heading) for table in tables for heading in table.headings if heading.strip()}
+    out: dict[str, Role] = {}
+    for line in (cell for table in tables for cells in (*table.lines, *table.after) for cell in cells if "=" in cell):
+        for match in _HEADING_EXPLAINED.finditer(line[:LONGEST_NOTE]):
+            role = _role_explained(match[2]) if plain(match[1]) in known else None
+            if role is not None:
+                out[plain(match[1])] = role
+    return out
+
+
+def _role_explained(said: str) -> Role | None:
+    """What a column is whose heading is explained in words.
+
+    Example
+    -------
+    >>> [_role_explained(said).code for said in ("mobility score 0-3", "to be looked at again", "group of the cow")]
+    ['locomotion_score', 'recheck_on', 'group']
+    """
+    bare = plain(said)
+    scale = re.search(r"(?<![\d.])(0\D{1,4}3|1\D{1,4}5)(?![\d.])", said)
+    role = read_heading(said) or read_heading(re.sub(r"[\d-]+.*", "", said))
+    if role is None and scale is not None and not GAITS.isdisjoint(bare.split()):
+        role = Role("field", field="locomotion_score")
+    if role is not None and role.field == "locomotion_score" and scale is not None:
+        return Role("field", field="locomotion_score", scale=f"{scale[0][0]}-{scale[0][-1]}")
+    if role is None and not AGAIN.isdisjoint(bare.split()):
+        return Role("field", field="recheck_on")
+    words = bare.split()
+    return role or next((read_heading(" ".join(words[:size])) for size in range(len(words) - 1, 0, -1)
+                         if read_heading(" ".join(words[:size]))), None)  # fmt: skip
+
+
+AGAIN = forms_meaning("layout_word", "again")
+GAITS = forms_meaning("layout_word", "gait")
 PLACE_KINDS = ("foot", "claw", "lesion")
 
 
@@ -376,6 +440,9 @@ def settle(draft: Draft, answers: Answers) -> None:
             roles = _zone_places(_legend_beside(draft, alike, roles))
             _learn_places(draft, alike, roles)
             _ask_twice(roles, answers)
+            for heading in table.headings:
+                if plain(heading) in draft.headings:
+                    answers.given.setdefault(f"column:{plain(heading)}", draft.headings[plain(heading)].code)
             settled = settle_roles(
                 table.headings, roles, profiles, _beside_lesion(draft, alike, roles), answers, draft.words.taught
             )
@@ -385,6 +452,10 @@ def settle(draft: Draft, answers: Answers) -> None:
                 settled = [
                     Role("note") if role.field in ("lesion", "lesion_detail", "action") else role for role in settled
                 ]
+            settled = [
+                draft.headings.get(plain(heading), role) if role.kind == "field" else role
+                for heading, role in zip(table.headings, settled, strict=True)
+            ]
             settled = _groups_of_one_farm(draft, table, settled, profiles, answers)
             by_headings[key] = _ticked_feet(settled, profiles)
         draft.roles.append(by_headings[key])

@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from evenfoot.analytics.domain.lexicon import meaning, phrases, plain
+from evenfoot.analytics.domain.lexicon import forms_meaning, meaning, phrases, plain
 from evenfoot.analytics.domain.visits import understand_visit_kind
 from evenfoot.analytics.intake.layouts.days import BARE_DAY, is_day
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
@@ -17,7 +17,9 @@ from evenfoot.analytics.intake.parsing.value_cells import read_claw_text, read_f
 from evenfoot.analytics.intake.parsing.vocabulary import BLANKS
 from evenfoot.analytics.intake.sheet import Positions, RawColumn
 
-TICKS = frozenset(("x", "xx", "v", "\N{CHECK MARK}", "\N{HEAVY CHECK MARK}", "\N{BALLOT X}", "*", "\N{BULLET}"))
+TICKS = frozenset(
+    ("x", "xx", "v", "/", "\\", "\N{CHECK MARK}", "\N{HEAVY CHECK MARK}", "\N{BALLOT X}", "*", "\N{BULLET}")
+)
 DITTO = frozenset(('"', "''", "\N{RIGHT DOUBLE QUOTATION MARK}", "\N{LEFT DOUBLE QUOTATION MARK}",
                    "\N{DOUBLE PRIME QUOTATION MARK}", "\N{DITTO MARK}",
                    "ditto", "do.", "do", "idem", "dito", "dto", "dto.", "id.",
@@ -120,6 +122,20 @@ def says_lesion(text: str, taught: Mapping[str, str]) -> bool:
     """Whether a cell names lesions that are certain, and little beside."""
     reading = read_findings(text[:400], taught=taught)
     return bool(reading.findings) and len(reading.unread) <= 1
+
+
+def names_diagnosis(words: str) -> bool:
+    """Whether words that the atlas does not have name a part or an illness of the leg.
+
+    Example
+    -------
+    >>> [names_diagnosis(words) for words in ("septic fetlock joint", "swollen hock", "kicked the gate")]
+    [True, True, False]
+    """
+    return not DIAGNOSES.isdisjoint(plain(words).split())
+
+
+DIAGNOSES = forms_meaning("layout_word", "diagnosis")
 
 
 def says_finding_or_nothing(text: str, taught: Mapping[str, str]) -> bool:

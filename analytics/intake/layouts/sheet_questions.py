@@ -9,12 +9,12 @@ from functools import cache
 import numpy as np
 
 from evenfoot.analytics.domain.lesions import LESIONS, OTHER_LESION, PARENTS, parent_of
-from evenfoot.analytics.domain.lexicon import forms_meaning, phrases, plain
+from evenfoot.analytics.domain.lexicon import phrases, plain
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.headings import column_letters
 from evenfoot.analytics.intake.layouts.context import Context, farm_weight, read_name
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts, names_lesion
-from evenfoot.analytics.intake.layouts.profiles import profile_of
+from evenfoot.analytics.intake.layouts.profiles import names_diagnosis, profile_of
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.roles import Role
 from evenfoot.analytics.intake.layouts.tables import Table
@@ -98,7 +98,7 @@ def ask_words(draft: Draft, answers: Answers, records: int) -> bool:
             for code in map(_bare_code, doubt.choices)
         ]
         default = _bare_code(doubt.default) if doubt.default is not None else None
-        if about == "lesion" and default in (None, "note") and "other" in doubt.choices and _is_diagnosis(doubt.word):
+        if about == "lesion" and default in (None, "note") and "other" in doubt.choices and names_diagnosis(doubt.word):
             default = "other"
         # A cell that is left blank in many rows may be the way the sheet says it.
         safe = not doubt.serious and not (default == "note" and many[about] > max(1, FEW_UNKNOWN * records))
@@ -226,20 +226,6 @@ def _ask_together(draft: Draft, words: Mapping[str, int], answers: Answers, reco
         ASIDE, rows <= FEW_UNKNOWN * records,
     )  # fmt: skip
     return answers.ask(question) or ASIDE
-
-
-def _is_diagnosis(words: str) -> bool:
-    """Whether words that the atlas does not have name a part or an illness of the leg.
-
-    Example
-    -------
-    >>> [_is_diagnosis(words) for words in ("septic fetlock joint", "swollen hock", "kicked the gate")]
-    [True, True, False]
-    """
-    return not DIAGNOSES.isdisjoint(plain(words).split())
-
-
-DIAGNOSES = forms_meaning("layout_word", "diagnosis")
 
 
 def _taught(about: str, value: str) -> str:
@@ -426,6 +412,9 @@ def _likeliest_farm(options: Sequence[tuple[str, str | None, Message]], context:
     for value, found, _ in options:
         if value in ("line", "key") and f" {plain(str(found))} " in f" {plain(file)} ":
             return value
+    if options[0][0] == "line" and context.farms and not context.farms[0][0] and len(options) > 1:
+        # Words of a title stand above the table, and a name elsewhere.
+        options = options[1:]
     value, found, _ = options[0]
     weight = context.farms[0][0] if value == "line" and context.farms else farm_weight(str(found))
     rivals = {plain(farm) for other, farm in context.farms[1:] if other >= weight} if value == "line" else set()

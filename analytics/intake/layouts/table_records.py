@@ -27,7 +27,7 @@ from evenfoot.analytics.intake.layouts.days import (
     season_named,
 )
 from evenfoot.analytics.intake.layouts.drafts import Draft, Facts
-from evenfoot.analytics.intake.layouts.profiles import begins_with_no, is_tick, is_yes_no
+from evenfoot.analytics.intake.layouts.profiles import DITTO, begins_with_no, is_tick, is_yes_no
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.roles import Role
 from evenfoot.analytics.intake.layouts.sheet_questions import DATE_FIELDS, FINDING_ROLES, farm_said_once, has_findings
@@ -144,12 +144,18 @@ class TableRecords:
         empty = np.array([not text.strip() for text in column.texts], dtype=bool)
         return empty[column.codes[self.rows]]
 
+    def _is_ditto(self, place: int) -> Any:
+        """Rows whose cell of a column was a mark for "as above"."""
+        column = (self.draft.written or self.sheet).columns[place]
+        marks = np.array([text.strip().casefold() in DITTO for text in column.texts], dtype=bool)
+        return marks[column.codes[self.rows]]
+
     def _blank_identity(self) -> tuple[Any, bool]:
         """Rows that name neither day nor farm, and whether such a row means the day and farm above."""
         places = tuple(place for name in ("visit_date", "farm") if (place := self.place(name)) is not None)
         blank = np.ones(len(self.rows), dtype=bool)
         for place in places:
-            blank &= self._blank(place)
+            blank &= self._blank(place) | self._is_ditto(place)
         return blank, bool(places) and bool(self._fills(places).any())
 
     def _fills(self, places: tuple[int, ...]) -> Any:
@@ -198,7 +204,7 @@ class TableRecords:
         keep &= self._between_claws(columns, of_row)
         self._once(columns, len(of_row))
         self._days(columns)
-        self._scores_of_row(columns)
+        self._scores_of_row(columns, of_row)
         self._cows(columns)
         if void.any():
             keep &= self._cows_of_void_findings(columns, of_row, void)
@@ -983,10 +989,19 @@ class TableRecords:
     def _month_day(self) -> None:
         self.notes.append(say("Months without a day were taken as the {day}th of the month.", day=MID_MONTH))
 
-    def _scores_of_row(self, columns: dict[str, RawColumn]) -> None:
+    def _scores_of_row(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
+        """Scores as numbers. One that stands in one row of a cow holds for the rows of hers below that name no cow."""
         column = columns.get("locomotion_score")
-        if column is not None:
-            columns["locomotion_score"] = _read_scores(column, self.draft.words)
+        if column is None:
+            return
+        place, of_cow = self.place("locomotion_score"), self.place("cow")
+        if place is not None and of_cow is not None:
+            below = self._blank(of_cow)
+            first = np.maximum.accumulate(np.where(below, 0, np.arange(len(self.rows))))
+            codes = self.sheet.columns[place].codes[self.rows]
+            codes = np.where(below & self._blank(place), codes[first], codes)
+            column = RawColumn(codes[of_row], column.texts)
+        columns["locomotion_score"] = _read_scores(column, self.draft.words)
 
     def _cows(self, columns: dict[str, RawColumn]) -> None:
         """Cow numbers without the signs that people put around them."""

@@ -22,7 +22,7 @@ from evenfoot.analytics.domain.lexicon import (
     squeezed_heading,
 )
 from evenfoot.analytics.intake.headings import is_own_column
-from evenfoot.analytics.intake.layouts.context import field_told
+from evenfoot.analytics.intake.layouts.context import field_told, words_explained
 from evenfoot.analytics.intake.layouts.days import is_day
 from evenfoot.analytics.intake.layouts.profiles import DITTO
 from evenfoot.analytics.intake.layouts.roles import (
@@ -237,12 +237,21 @@ def _is_month(text: str) -> bool:
 
 
 def _numbered_pairs(roles: list[Role | None]) -> list[Role | None]:
-    """Headings "Foot, Lesion, Foot, Lesion" as the first and the second pair."""
+    """Headings "Foot, Lesion, Foot, Lesion" as the first and the second pair; so with numbered lesions."""
     seen: dict[str, int] = {}
     counts: dict[str, int] = {}
     for role in roles:
         if role is not None and role.kind == "field" and not role.number:
             counts[role.field] = counts.get(role.field, 0) + 1
+    numbers = sorted({role.number for role in roles if role is not None and role.field == "lesion" and role.number})
+    if len(numbers) >= 2 and "lesion" not in counts:
+        twice = {name for name, count in counts.items() if count == len(numbers) and name in NUMBERED_FIELDS}
+        numbered = list(roles)
+        for place, role in enumerate(roles):
+            if role is not None and role.kind == "field" and not role.number and role.field in twice:
+                seen[role.field] = seen.get(role.field, 0) + 1
+                numbered[place] = replace(role, number=numbers[seen[role.field] - 1])
+        return numbered
     if counts.get("lesion", 0) < 2 or counts.get("foot", 2) < 2:
         return roles
     out: list[Role | None] = []
@@ -645,6 +654,8 @@ def _says_count(text: str) -> bool:
 def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named: bool) -> str:
     said = [(place, cell.strip()) for place, cell in enumerate(cells) if cell.strip()]
     if not said or field_told(said[0][1]) not in (None, "herd_size"):
+        return "line"
+    if len(said) == 1 and len(words_explained(said[0][1])) >= 2:
         return "line"
     if _EXPLAINS.search(said[0][1]) and not (
         cow is not None and cow < len(cells) and _COW_LIKE.match(cells[cow].strip())

@@ -227,6 +227,9 @@ def read_row(
     """
     doubts: list[Doubt] = []
     said = with_places({name: _undotted(text) for name, text in said.items()})
+    if parts := _by_foot(said, key):
+        each = [read_row(part, taught, key) for part in parts]
+        return [record for records, _ in each for record in records], each[0][1]
     lesion = _without_comment(said.get("lesion", ""))
     reading = read_findings(lesion, taught=taught)
     doubts += reading.doubts
@@ -315,11 +318,39 @@ def _numbered_claws(said: dict[str, str], key: Mapping[str, str]) -> dict[str, s
     >>> _numbered_claws({"claw": "8"}, {"claw 8": "lateral", "claw 8 foot": "RH"})
     {'claw': 'lateral', 'foot': 'RH'}
     """
-    numbers = re.split(r"\s*[/,+&]\s*", said.get("claw", ""))
-    feet = {key.get(f"{CLAW} {number} foot", "") for number in numbers}
-    if said.get("foot") or len(feet) != 1 or "" in feet:
+    numbers = _claw_numbers(said.get("claw", ""), key)
+    feet = {key[f"{CLAW} {number} foot"] for number in numbers}
+    if said.get("foot") or len(feet) != 1:
         return said
     return {**said, "claw": "/".join(key[f"{CLAW} {number}"] for number in numbers), "foot": feet.pop()}
+
+
+_FROM_TO = re.compile(r"(\d)\s*(?:-|\N{EN DASH}|to|a|à|bis|tot|t/m|até)\s*(\d)")
+
+
+def _claw_numbers(text: str, key: Mapping[str, str]) -> list[str]:
+    """The numbers of claws in a cell that the sheet's key explains: "8", "5 + 8", "5 t/m 8"; none where one is not.
+
+    Example
+    -------
+    >>> key = {f"claw {number} foot": "RH" for number in "5678"}
+    >>> _claw_numbers("5 t/m 7", key), _claw_numbers("5 + 8", key), _claw_numbers("1", key)
+    (['5', '6', '7'], ['5', '8'], [])
+    """
+    spread = _FROM_TO.fullmatch(text.strip())
+    if spread and spread[1] < spread[2]:
+        numbers = [str(number) for number in range(int(spread[1]), int(spread[2]) + 1)]
+    else:
+        numbers = re.split(r"\s*[/,+&]\s*", text.strip())
+    return numbers if all(f"{CLAW} {number} foot" in key for number in numbers) else []
+
+
+def _by_foot(said: Mapping[str, str], key: Mapping[str, str]) -> list[dict[str, str]]:
+    """A row whose numbered claws are of several feet, as one for each foot; none for any other row."""
+    feet: dict[str, list[str]] = {}
+    for number in _claw_numbers(said.get("claw", ""), key) if not said.get("foot") else ():
+        feet.setdefault(key[f"{CLAW} {number} foot"], []).append(number)
+    return [{**said, "claw": "/".join(numbers)} for numbers in feet.values()] if len(feet) > 1 else []
 
 
 def _actions_of_parts(text: str, findings: int, taught: Mapping[str, str]) -> list[str]:
@@ -860,8 +891,10 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
                 action = next((reading.action for reading in told if reading.action), None)
                 record = {**dict(_fields_of(named[0])), "foot": feet.pop()}
                 return [{**record, "action": action} if action else record], ()
+        sound: set[str] = set()
         for text in texts:
             reading = read_findings(text, taught=words.taught)
+            sound.update(reading.feet if reading.nothing else ())
             doubts += [doubt for doubt in reading.doubts if doubt.about in _STATED]
             for finding in reading.findings:
                 record = dict(_fields_of(finding))
@@ -872,6 +905,8 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
         score = next(filter(None, map(named_score, texts)), None)
         if score is not None and not any("severity" in record for record in out):
             return [{**record, "locomotion_score": score} for record in out or [{}]], tuple(doubts)
+        if not out and len(sound) == 1:
+            out = [{"foot": sound.pop()}]
         if not out and meaning("visit_kind", texts[0]) == "lame-cow":
             # She was seen to be lame, so she is not one that was looked at and sound.
             out = [{"visit_kind": "lame-cow"}]

@@ -43,6 +43,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import pairwise
 from types import MappingProxyType
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET
@@ -136,6 +137,11 @@ def healed_lesions(text: str) -> tuple[str, ...] | None:
     return tuple(parent_of(item.value) for item in items if item.kind == "lesion") if says else None
 
 
+_IN_BRACKETS = re.compile(r"[^()]+\([^()]+\)\s*")
+"""Words with others in brackets behind them, and nothing else."""
+_PARTS_OF_FOOT = forms_meaning("layout_word", "part of foot")
+
+
 @dataclass
 class _Draft:
     """A lesion on its way to findings; ``at`` is its place among the items."""
@@ -224,6 +230,7 @@ class _Cell:
             self._propose_lesions()
         self._part()
         self._draft()
+        self._take_brackets()
         self._negate()
         self._place_feet()
         self._place_rest()
@@ -285,6 +292,11 @@ class _Cell:
             else:
                 foot = _other_side(items, item) or _same_foot(items, item)
                 items.append(item if foot is None else Item("foot", foot, item.start, item.end, text=item.text))
+        for before, after in pairwise(items):
+            # "Nail in sole" says where, and not on which claw.
+            part = after.kind in ("zone", "doubtful", "unknown") and plain(after.text) in _PARTS_OF_FOOT
+            if before.kind == "claw" and plain(before.text) == "in" and part:
+                before.kind, before.value = "filler", ""
         self.items = items
 
     def _find_claw_letters(self) -> None:
@@ -415,6 +427,11 @@ class _Cell:
                 index += 1
                 continue
             if run - index < _PROSE_WORDS:
+                first = index - 1 if index and items[index - 1].kind == "zone" else index
+                whole = plain(self.text[items[first].start : items[run - 1].end])
+                if first < index and items[first].text.isalpha() and nearest_lesion(whole) is not None:
+                    # "Interdigital" is a zone alone, and part of the word here.
+                    index = first
                 for start, end in _spans(index, run):
                     if all(item.kind == "doubtful" for item in items[start:end]):
                         continue
@@ -478,6 +495,21 @@ class _Cell:
             for draft in segment.drafts:
                 draft.words = draft.words if draft.code == "other" else None
             self.drafts.extend(segment.drafts)
+
+    def _take_brackets(self) -> None:
+        """A lesion with another in brackets right behind it is one lesion: the brackets say which."""
+        match = _IN_BRACKETS.fullmatch(self.text)
+        if match is None or len(self.drafts) != 2 or any(item.kind in ("foot", "claw") for item in self.items):
+            return
+        outer, inner = sorted(self.drafts, key=lambda draft: draft.at)
+        if outer.code == "other" and inner.code == "other":
+            inner.words = self.text.strip()
+        else:
+            choices = (f"lesion:{inner.code}", f"lesion:{outer.code}", "note")
+            self.doubts.append(Doubt(self.text.strip(), "lesion", choices, choices[0], True))
+        for segment in self.segments:
+            segment.drafts = [draft for draft in segment.drafts if draft is not outer]
+        self.drafts.remove(outer)
 
     def _add_draft(self, segment: _Segment, draft: _Draft) -> None:
         """Adds a lesion; the same lesion named twice side by side is one, with the more exact name."""
@@ -1009,9 +1041,9 @@ class _Cell:
             self._settle_range(draft, item, zones, word, answer)
             return
         number = int(item.value)
-        both = 1 <= number <= 3 and number in zones
+        both = number <= 3 and number in zones
         general = self.taught.get("number")
-        if answer is None and both and general in ("zone", "severity", "note"):
+        if answer is None and both and general in ("zone", "severity", "note") and (number or general == "zone"):
             answer = (general, item.value)
         if answer is not None:
             self._take_number(draft, item, answer)

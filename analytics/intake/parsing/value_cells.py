@@ -85,6 +85,8 @@ def read_severity_text(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> tu
     if told is not None:
         return (int(told) if told in ("0", "1", "2", "3") else None), None
     bare = _shown(text)
+    if _FROM_TO_MARKS.search(bare):
+        return None, _open(text, "severity", [])
     word = plain(bare)
     if word in _ROMAN:
         return int(_ROMAN[word]), None
@@ -112,6 +114,10 @@ def read_severity_text(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> tu
     if unknown or re.search(r"2\s?/\s?3", bare):
         return int(found[0]), Doubt(bare, "severity", (f"severity:{found[0]}", "note"), f"severity:{found[0]}")
     return int(found[0]), None
+
+
+_FROM_TO_MARKS = re.compile(r"\+\)?\s*(?:-|/|\N{EN DASH}|to|a|à|bis|tot|t/m|até)\s*\(?\+")
+"""Two marks with a word or sign between them: "+ bis ++"."""
 
 
 def _both_ends(span: str) -> list[str]:
@@ -196,8 +202,8 @@ def read_claw_text(
             means = phrases("claw").get(plain(near)) if near is not None else None
             if means not in CLAWS:
                 return (), _open(text, "claw", CLAWS)
-            choices = (f"claw:{means}", *(f"claw:{claw}" for claw in CLAWS if claw != means), "note")
-            return (means,), Doubt(_shown(text), "claw", choices, choices[0], True)
+            near_first = (f"claw:{means}", *(f"claw:{claw}" for claw in CLAWS if claw != means), "note")
+            return (means,), Doubt(_shown(text), "claw", near_first, near_first[0], True)
     return tuple(claw for claw in CLAWS if claw in found), None
 
 
@@ -286,8 +292,8 @@ def _side_and_end(first: str, second: str) -> str | None:
 def read_score_text(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> tuple[int | None, Doubt | None]:
     """Locomotion score 0 to 5 of a cell; the scale is not known here.
 
-    ``3+`` is a 3, and is asked. ``2-3``, ``2.5`` and ``2/3`` lie between two scores and are left open; ``1/3`` and
-    ``3/5`` are a score of a scale.
+    ``3+`` is a 3, and is asked; so is a score with the foot that looks lame. ``2-3``, ``2.5`` and ``2/3`` lie between
+    two scores and are left open; ``1/3`` and ``3/5`` are a score of a scale.
 
     Example
     -------
@@ -320,6 +326,8 @@ def read_score_text(text: str, taught: Mapping[str, str] = _NO_ANSWERS) -> tuple
     if len(found) != 1 or len(set(values)) != 1:
         return None, _open(text, "score", found)
     score = int(found[0])
+    if unknown and read_feet_text(re.sub(r"[0-9()]", " ", text))[0]:
+        return score, Doubt(bare, "score", (f"score:{score}", "note"), f"score:{score}", True)
     if unknown:
         return None, _open(text, "score", found)
     if "+" in bare or "?" in bare:

@@ -31,7 +31,7 @@ def read_objects(text: str, name: str) -> list[RawSheet]:
         The text is not JSON, or holds no list of objects.
     """
     try:
-        said = _objects_by_line(text) or json.loads(text)
+        said: Any = _objects_by_line(text) or json.loads(text)
     except json.JSONDecodeError as error:
         raise UserError(
             say(
