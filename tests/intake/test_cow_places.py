@@ -162,3 +162,20 @@ def test_a_diary_and_notes_below_each_cow() -> None:
     assert said(notes, "cow", "foot", "lesion") == [
         ("88", "LH", "SU"), ("88", "RH", "DD"), ("93", None, None), ("101", "LH", "IH"),
     ]  # fmt: skip
+
+
+def test_a_number_of_cows_that_the_sheet_lists_is_no_herd() -> None:
+    """ "Trim today, 3 cows" made a whole-herd visit of a herd of three."""
+    rows = "241 LH sole ulcer\n245 RH digital dermatitis\n250 nothing found\n"
+    found = read(f"Elm End 22/4/26\ntrim today, 3 cows\n\n{rows}", "note.txt")
+    assert "herd-or-listed" in asked(found) and said(found, "herd_size") == [(None,)] * 3
+    told = read(f"Elm End 22/4/26\ntrim today, 3 cows\n\n{rows}", "note.txt", herd_or_listed="herd")
+    assert said(told, "herd_size") == [(3,)] * 3
+
+
+def test_findings_with_the_cows_across_are_turned() -> None:
+    """They became counts of cows that nobody had counted."""
+    found = read(
+        "Farm,Elm End,,\nDate,2026-01-14,,\nCow,12,18,25\nLF,ok,ok,ok\nRF,ok,ok,ok\nLH,ok,DD,ok\nRH,SU outer z4,ok,ok\n"
+    )
+    assert said(found, "cow", "foot", "lesion") == [("12", "RH", "SU"), ("18", "LH", "DD"), ("25", None, None)]

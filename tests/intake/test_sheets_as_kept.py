@@ -32,7 +32,24 @@ ANSWERS: dict[str, dict[str, str]] = {
     "t75": {"word:noen": "nothing", "zone:heel": "note"},
     **{
         key: {"farm": "Elm End"}
-        for key in ("c08", "c10", "c20", "c24", "de2", "de3", "e07", "f10", "f23", "g10", "a24", "t93", "h130", "kb28", "mc11", "nd24")
+        for key in (
+            "c08",
+            "c10",
+            "c20",
+            "c24",
+            "de2",
+            "de3",
+            "e07",
+            "f10",
+            "f23",
+            "g10",
+            "a24",
+            "t93",
+            "h130",
+            "kb28",
+            "mc11",
+            "nd24",
+        )
     },
 }
 """What a person answers where no answer is likeliest."""

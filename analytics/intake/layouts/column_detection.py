@@ -154,6 +154,8 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
             continue
         if role is None or role.kind != "field":
             continue
+        if role.field in MEASURES and max(profile.numbers, default=0) < SHORTEST_TOE_CM:
+            continue
         if profile.without_blanks.share(test=partial(_fits, role.field, taught)) < ENOUGH:
             continue
         if fits(role.field, "\N{BULLET}", taught) and profile.share(test=lambda text: says_lesion(text, taught)) >= 0.3:

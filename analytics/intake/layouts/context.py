@@ -61,6 +61,10 @@ class Context:
 
     def then(self, other: Context) -> Context:
         """This context, with what a later line says in the place of what was said before."""
+        if other.farms and not other.farms[0][0] and ("farm" in self.guesses or "farm" in self.values):
+            # Words in small letters name no other farm.
+            other = replace(other, guesses={name: text for name, text in other.guesses.items() if name != "farm"},
+                            farms=())  # fmt: skip
         values = {**self.values, **other.values}
         guesses = {**self.guesses, **other.guesses}
         if "farm" in other.guesses and "farm" not in other.values:
@@ -406,7 +410,7 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
         rest = f"{rest[: scale.start()]}, {rest[scale.end() :]}"
     herd = _herd_size(rest)
     if herd:
-        values["herd_size"] = herd
+        guesses["herd_size"] = herd
         rest = re.sub(r"\b" + herd + r"\b", " ", rest)
     others: list[str] = []
     kind = meaning("visit_kind", rest)

@@ -42,7 +42,7 @@ def give_cows_rows(sheet: RawSheet, answers: Answers) -> RawSheet:
     """
     if sheet.exact or not len(sheet) or len(sheet) > MOST_LINES:
         return sheet
-    found = scores_turned(sheet) or scores_in_lines(sheet)
+    found = scores_turned(sheet) or findings_turned(sheet) or scores_in_lines(sheet)
     if found is not None:
         return found
     tables = find_tables(sheet)
@@ -69,6 +69,33 @@ def scores_turned(sheet: RawSheet) -> RawSheet | None:
         rows.append(["Cow", *(row[0] for row in below)])
         rows += [[cow, *(row[place] for row in below)] for place, cow in cows.items()]
         rows += [sheet.row(row) for row in filled[len(days) :]]
+        return _sheet_of(sheet, rows)
+    return None
+
+
+LEAST_HEADINGS = 3
+"""Headings down the first column that make a table turned on its side. [common practice, no source]"""
+
+
+def findings_turned(sheet: RawSheet) -> RawSheet | None:
+    """A table with the cows across and its headings down the first column, turned; ``None`` for any other."""
+    for head in range(min(len(sheet), 20)):
+        cells = [" ".join(cell.split()) for cell in sheet.row(head)]
+        cows = [place for place, cell in enumerate(cells[1:], 1) if _cow_of(cell)]
+        if not _is_cow_word(cells[0]) or len(cows) < LEAST_COWS or len(cows) < sum(bool(cell) for cell in cells[1:]):
+            continue
+        below = []
+        for row in range(head + 1, len(sheet)):
+            if not any(cell.strip() for cell in sheet.row(row)):
+                break
+            below.append(sheet.row(row))
+        known = sum(read_heading(row[0]) is not None for row in below)
+        if known < LEAST_HEADINGS or known < len(below) / 2:
+            continue
+        rows = [sheet.row(row) for row in range(head)]
+        rows.append(["Cow", *(row[0] for row in below)])
+        rows += [[cells[place], *(row[place] for row in below)] for place in cows]
+        rows += [sheet.row(row) for row in range(head + 1 + len(below), len(sheet))]
         return _sheet_of(sheet, rows)
     return None
 

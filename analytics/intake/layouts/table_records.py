@@ -31,6 +31,7 @@ from evenfoot.analytics.intake.layouts.profiles import DITTO, begins_with_no, is
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.intake.layouts.roles import Role
 from evenfoot.analytics.intake.layouts.sheet_questions import DATE_FIELDS, FINDING_ROLES, farm_said_once, has_findings
+from evenfoot.analytics.intake.layouts.tables import cow_column
 from evenfoot.analytics.intake.layouts.unpivot import (
     BOTH,
     EVENT_FIELDS,
@@ -822,6 +823,9 @@ class TableRecords:
             values["visit_date"] = _iso(self.context.day)
         if "trimmer" not in values and "trimmer" in self.context.guesses and "trimmer" not in columns:
             values["trimmer"] = self.context.guesses["trimmer"]
+        herd = self.context.guesses.get("herd_size") or self.draft.tab.guesses.get("herd_size")
+        if herd and "herd_size" not in values and not self._counts_listed(herd):
+            values["herd_size"] = herd
         farm = self._farm(columns)
         if farm is not None:
             values["farm"] = farm
@@ -843,6 +847,25 @@ class TableRecords:
                     columns[name] = column_of([said or text for said in texts])
         if "visit_date" not in columns:
             self._ask_day(columns, size)
+
+    def _counts_listed(self, herd: str) -> bool:
+        """Whether a number of cows in a line counts those of the sheet and not the herd: asked where it fits both."""
+        cows: set[str] = set()
+        for table, roles in zip(self.draft.tables, self.draft.roles, strict=True):
+            place = cow_column(roles, table.headings)
+            for row in table.rows.tolist() if place is not None and place < len(self.sheet.columns) else ():
+                cows.add(self.sheet.columns[place].text(row).strip() if place is not None else "")
+        if len(cows - {""}) != int(herd):
+            return False
+        value = self.answers.ask(
+            Question(
+                "herd-or-listed", herd,
+                say("A line says {n} cows, as many as the sheet lists. Is that the whole herd, or were these the cows "
+                    "looked at?", n=herd),
+                choices([("herd", say("the whole herd")), ("listed", say("the cows looked at"))]), "listed",
+            )
+        )  # fmt: skip
+        return value == "listed"
 
     def _group_of_tab(self) -> str | None:
         """The group that the tab is named after; asked."""
