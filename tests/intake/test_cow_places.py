@@ -179,3 +179,42 @@ def test_findings_with_the_cows_across_are_turned() -> None:
         "Farm,Elm End,,\nDate,2026-01-14,,\nCow,12,18,25\nLF,ok,ok,ok\nRF,ok,ok,ok\nLH,ok,DD,ok\nRH,SU outer z4,ok,ok\n"
     )
     assert said(found, "cow", "foot", "lesion") == [("12", "RH", "SU"), ("18", "LH", "DD"), ("25", None, None)]
+
+
+def test_numbers_behind_lesions_are_degrees_where_some_can_be_nothing_else() -> None:
+    """ "WL outer 1" was a zone in a sheet that has "DD 1" and "SU 2"."""
+    found = read(f"{HEAD}2026-09-22,Ash,58,ok,ok,DD 1,SU outer 2\n2026-09-22,Ash,71,ok,ok,WL outer 1,ok\n")
+    assert said(found, "lesion", "severity", "zone") == [("DD", 1, None), ("SU", 2, None), ("WL", 1, None)]
+    zones = read(f"{HEAD}2026-09-22,Ash,58,ok,ok,ok,SU outer 4\n2026-09-22,Ash,71,ok,ok,WL outer 1,ok\n")
+    assert said(zones, "lesion", "severity", "zone") == [("SU", None, 4), ("WL", None, 1)]
+
+
+def test_the_foot_of_an_event_has_a_column() -> None:
+    """Each event became two records: the foot, and the lesion without it."""
+    rows = ("03/02/2026\t77\tPodal\tPI\tDermatitis digital M2\n05/02/2026\t90\tParto\t\tHembra\n"
+            "24/03/2026\t101\tPodal\tPD\tSin lesión\n")  # fmt: skip
+    found = read(f"San Roque - eventos 2026\nFecha\tVaca\tEvento\tPie\tDetalle\n{rows}", "eventos.txt")
+    assert said(found, "cow", "foot", "lesion", "dd_stage") == [("77", "LH", "DD", "M2"), ("101", "RH", None, None)]
+
+
+def test_a_key_of_several_words_with_as_many_meanings() -> None:
+    """AVD was the left front foot, as its comma parted the list."""
+    key = "AVG, AVD = avant gauche, avant droit ; ARG, ARD = arrière gauche, arrière droit"
+    found = read(f"EARL du Vieux Pont - parage du 7 mai 2026\n{key}\n\n"
+                 "2204 : ARD ulcère de sole\n2209 : RAS\n2218 : AVD ligne blanche\n", "carnet.txt")  # fmt: skip
+    assert said(found, "cow", "foot", "lesion") == [("2204", "RH", "SU"), ("2209", None, None), ("2218", "RF", "WL")]
+
+
+def test_a_lesion_of_one_foot_keeps_it_beside_a_stage() -> None:
+    head = "Farm;Elm End;;\nDate;26/05/2026;;\nN° travail;Mortellaro PG;Mortellaro PD;Soin\n"
+    found = read(f"{head}6021;M2;0;pansement\n6030;M4.1;M4;\n6031;0;0;\n")
+    assert said(found, "cow", "foot", "dd_stage") == [
+        ("6021", "LH", "M2"), ("6030", "LH", "M4.1"), ("6030", "RH", "M4"), ("6031", None, None),
+    ]  # fmt: skip
+
+
+def test_a_remark_that_says_when_to_look_again() -> None:
+    rows = "2026-06-09,Ash,147,LH,WL,recheck 07/07/2026\n2026-06-23,Ash,150,RH,SU,\n"
+    found = read(f"Date,Farm,Cow,Foot,Lesion,Remarks\n{rows}")
+    days = [day for [day] in said(found, "recheck_on")]
+    assert str(days[0])[:10] == "2026-07-07" and days[1] is None

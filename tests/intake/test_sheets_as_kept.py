@@ -22,7 +22,8 @@ FILES = sorted((SHEETS / "files").iterdir())
 TODAY = dt.date(2026, 11, 28)
 
 AFTER = {"40b": "40a", "42b": "42a", "60b": "60a", "t87b": "t87a", "t88b": "t88a", "g16": "g15",
-         "kb14b": "kb14a", "kb24b": "kb24a", "kb25b": "kb25a", "mc27b": "mc27a"}  # fmt: skip
+         "kb14b": "kb14a", "kb24b": "kb24a", "kb25b": "kb25a", "mc27b": "mc27a",
+         "qe07": "qe04", "qe26": "qe25"}  # fmt: skip
 """A sheet that comes to a ledger that holds another."""
 
 ANSWERS: dict[str, dict[str, str]] = {

@@ -301,6 +301,12 @@ def words_explained(cell: str) -> dict[str, str]:
     unsigned: set[str] = set()
     doubtful: set[str] = set()
     other = False
+    for part in re.split(r"[;\n|]", cell):
+        found |= _several_entries(part, "[,/]")
+    if found:
+        cell = "; ".join(part for part in re.split(r"[;\n|]", cell) if not _several_entries(part, "[,/]"))
+        if not cell.strip():
+            return found
     rest = re.sub(r"(?:^\W*|(?<=[,;])\s*)[^\W\d_]{3,10}\s+(?=\d{1,2}\s*=)", "", cell)
     rest = re.sub(r"^\s*[^\W\d_]{3,12}\s*[:.]\s+", "", rest)
     for piece in re.split(r"[,;\n|]|\s{2,}|\.\s+(?=[^\W\d_a-z])", rest):
@@ -340,7 +346,7 @@ def _may_be_finding(code: str, said: str) -> bool:
     return meaning("foot", code) is not None or (place is not None and meaning("lesion", code) is not None)
 
 
-def _several_entries(piece: str) -> dict[str, str]:
+def _several_entries(piece: str, sign: str = "/") -> dict[str, str]:
     """ "a / i = outer / inner": as many words as meanings, one for each.
 
     Example
@@ -348,9 +354,9 @@ def _several_entries(piece: str) -> dict[str, str]:
     >>> _several_entries("a / i = outer / inner"), _several_entries("a = outer / inner")
     ({'a': 'outer', 'i': 'inner'}, {})
     """
-    words, sign, said = piece.partition("=")
-    each, meant = ([part.strip() for part in side.split("/")] for side in (words, said))
-    if not sign or len(each) < 2 or len(each) != len(meant) or not all(map(explains, each, meant)):
+    words, equals, said = piece.partition("=")
+    each, meant = ([part.strip() for part in re.split(sign, side)] for side in (words, said))
+    if not equals or "=" in said or len(each) < 2 or len(each) != len(meant) or not all(map(explains, each, meant)):
         return {}
     return {plain(word) or word: text for word, text in zip(each, meant, strict=True)}
 
@@ -520,13 +526,19 @@ def farm_weight(name: str, *, alone: bool = True) -> int:
     """
     words = [word for word in name.split() if plain(word)]
     telling = [word for word in words if plain(word) not in _BEFORE_NAMES | FARM_WORDS] or words
-    if not all(word[0].isupper() or word[0].isdecimal() for word in telling):
+    if not all(_begins_name(word) for word in telling):
         return 0
     if len(words) > 1 and any(plain(word) in FARM_WORDS for word in words):
         return 3
     if all(plain(word) in _SEASONS for word in telling):
         return 0
     return 2 if alone else 1
+
+
+def _begins_name(word: str) -> bool:
+    """Whether a word is written as part of a name: with a capital, also behind an article ("l'Alouette")."""
+    own = re.split(r"['\N{RIGHT SINGLE QUOTATION MARK}]", word)[-1] or word
+    return word[0].isupper() or word[0].isdecimal() or own[0].isupper()
 
 
 _SEASONS = forms_meaning("layout_word", "season")

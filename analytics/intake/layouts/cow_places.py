@@ -40,7 +40,7 @@ def give_cows_rows(sheet: RawSheet, answers: Answers) -> RawSheet:
     RawSheet
         The sheet itself where its cows have rows, or where it is longer than sheets kept by hand.
     """
-    if sheet.exact or not len(sheet) or len(sheet) > MOST_LINES:
+    if sheet.exact or not len(sheet) or not sheet.columns or len(sheet) > MOST_LINES:
         return sheet
     found = scores_turned(sheet) or findings_turned(sheet) or scores_in_lines(sheet)
     if found is not None:

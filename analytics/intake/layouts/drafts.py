@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from evenfoot.analytics.domain.feet import CLAWS
+from evenfoot.analytics.domain.lesions import LESIONS
 from evenfoot.analytics.domain.lexicon import foot_sets, forms, forms_meaning, language_of, meaning, phrases, plain
 from evenfoot.analytics.intake.headings import is_own_column
 from evenfoot.analytics.intake.layouts.column_detection import settle_roles
@@ -200,12 +201,15 @@ _HEADING_EXPLAINED = re.compile(
 
 def headings_explained(tables: Sequence[Table]) -> dict[str, Role]:
     """Headings that a line around a table explains: "Mob = mobility score 0-3", "Due = to be looked at again"."""
-    known = {plain(heading) for table in tables for heading in table.headings if heading.strip()}
+    known = {
+        plain(heading) for table in tables for heading, role in zip(table.headings, table.roles, strict=True)
+        if heading.strip() and (role is None or role.kind not in PLACE_KINDS)
+    }  # fmt: skip
     out: dict[str, Role] = {}
     for line in (cell for table in tables for cells in (*table.lines, *table.after) for cell in cells if "=" in cell):
         for match in _HEADING_EXPLAINED.finditer(line[:LONGEST_NOTE]):
             role = _role_explained(match[2]) if plain(match[1]) in known else None
-            if role is not None:
+            if role is not None and role.kind == "field" and role.field not in PLACE_KINDS:
                 out[plain(match[1])] = role
     return out
 
@@ -459,6 +463,64 @@ def settle(draft: Draft, answers: Answers) -> None:
             settled = _groups_of_one_farm(draft, table, settled, profiles, answers)
             by_headings[key] = _ticked_feet(settled, profiles)
         draft.roles.append(by_headings[key])
+    _learn_numbers(draft, answers)
+
+
+_NUMBER_BEHIND = re.compile(r"(?<![\w.,/-])([1-9]|1[0-2])(?![\w.,/%-])")
+
+
+def _learn_numbers(draft: Draft, answers: Answers) -> None:
+    """What the numbers behind lesions say in this sheet, where some of them can say one thing alone.
+
+    "DD 1" and "SU 2" are degrees, as these lesions have no such zone; then "WL 1" is one as well. "SU 4" is a zone.
+    """
+    if "number" in draft.words.taught:
+        return
+    fits = {"severity": 0, "zone": 0, "both": 0}
+    for number, roles in enumerate(draft.roles):
+        rows = draft.tables[number].rows
+        for place, role in enumerate(roles):
+            told = role.kind in ("foot", "claw", "pair") or (role.kind == "field" and role.field == "lesion")
+            if not told or place >= len(draft.sheet.columns):
+                continue
+            column = draft.sheet.columns[place]
+            for code in np.unique(column.codes[rows])[:MOST_CELLS_READ].tolist():
+                for sort in _numbers_said(column.texts[code], draft.words.taught):
+                    fits[sort] += 1
+    if not fits["both"] or bool(fits["severity"]) == bool(fits["zone"]):
+        return
+    likely = "severity" if fits["severity"] else "zone"
+    value = answers.ask(
+        Question(
+            "numbers-behind", likely,
+            say("Numbers stand behind lesions. Some can only be degrees. Are all of them?") if likely == "severity"
+            else say("Numbers stand behind lesions. Some can only be zones. Are all of them?"),
+            choices([("severity", say("severity of the lesion")), ("zone", say("zone of the claw"))]), likely, True,
+        )
+    )  # fmt: skip
+    if value is not None:
+        draft.words.taught = {"number": value, **draft.words.taught}
+
+
+MOST_CELLS_READ = 500
+"""Different cells of a column that are looked at for what their numbers say. [common practice, no source]"""
+
+
+def _numbers_said(text: str, taught: Mapping[str, str]) -> list[str]:
+    """For each part of a cell with one lesion and one number: whether it fits a severity, a zone, or both."""
+    out = []
+    for part in re.split(r"[;,+\n]", text[:LONGEST_NOTE]):
+        numbers = _NUMBER_BEHIND.findall(part)
+        if len(numbers) != 1 or not re.search(r"[^\W\d][.)]?\s+\d", part):
+            continue
+        found = {finding.lesion for finding in read_findings(_NUMBER_BEHIND.sub(" ", part), taught=taught).findings}
+        if len(found) != 1 or not found <= LESIONS.keys():
+            continue
+        number = int(numbers[0])
+        is_zone, is_degree = number in LESIONS[found.pop()].usual_zones, number <= 3
+        if is_zone or is_degree:
+            out.append("both" if is_zone and is_degree else "zone" if is_zone else "severity")
+    return out
 
 
 def _explained_lesions(
@@ -677,10 +739,15 @@ def _is_only_one(roles: Sequence[Role | None], place: int) -> bool:
 def _beside_lesion(draft: Draft, tables: Sequence[Table], roles: Sequence[Role | None]) -> Any:
     """Counts, for a column, of the rows in which it is filled beside a lesion and beside none."""
     sheet = draft.sheet
+    headings = tables[0].headings if tables else []
+    part = Role("field", field=PART_FIELDS[0])
+    roles = [part if plain(heading) in ("toe", "heel", "sole") else role
+             for heading, role in zip(headings, roles, strict=True)]  # fmt: skip
     sources = [
         place for place, role in enumerate(roles)
         if role is not None and place < len(sheet.columns)
-        and (role.kind in ("foot", "pair", "claw", "lesion") or (role.kind == "field" and role.field == "lesion"))
+        and (role.kind in ("foot", "pair", "claw", "lesion")
+             or (role.kind == "field" and role.field in ("lesion", *PART_FIELDS)))
     ]  # fmt: skip
 
     def count(place: int) -> tuple[int, int]:
@@ -705,9 +772,15 @@ def _beside_lesion(draft: Draft, tables: Sequence[Table], roles: Sequence[Role |
     return count
 
 
+PART_FIELDS = ("toe_length_mm", "heel_depth_mm", "sole_thickness_mm")
+"""What "Toe", "Heel" and "Sole" say where no lesions stand under them."""
+
+
 def names_lesion(text: str, role: Role | None, taught: Mapping[str, str]) -> bool:
     if role is not None and role.kind == "lesion":
         return text.strip() not in ("0", "-") and meaning("no", text) is None
+    if role is not None and role.field in PART_FIELDS:
+        return not any(letter.isdecimal() for letter in text)
     reading = read_findings(text, taught=taught)
     return bool(reading.findings) or (not reading.nothing and bool(reading.doubts or reading.unread))
 
@@ -760,7 +833,15 @@ def share_words(drafts: Sequence[Draft]) -> None:
         draft.words.taught = {**told, **draft.words.taught}
 
 
+def _is_unlikely(context: Context) -> bool:
+    """Whether the words that may be a farm are written in small letters."""
+    return bool(context.farms) and not context.farms[0][0]
+
+
 def _farm_in_lines(draft: Draft) -> str:
     """The farm that the lines above the tables of a tab name, or an empty text."""
-    names = {context.values.get("farm") or context.guesses.get("farm", "") for context in draft.contexts}
+    names = {
+        context.values.get("farm") or ("" if _is_unlikely(context) else context.guesses.get("farm", ""))
+        for context in draft.contexts
+    }
     return names.pop() if len(names) == 1 else ""

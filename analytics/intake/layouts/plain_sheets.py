@@ -25,6 +25,7 @@ from evenfoot.analytics.intake.layouts.table_records import (
     THOUSANDS,
     bare_cow,
     is_plan,
+    recheck_day,
     says_unseen,
     says_void,
 )
@@ -148,7 +149,7 @@ def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: 
     told: dict[int, set[str]] | None = None
     for code in np.unique(codes).tolist():
         text = column.texts[code]
-        if healed_lesions(text) is not None or says_void(text) or says_unseen(text):
+        if healed_lesions(text) is not None or says_void(text) or says_unseen(text) or recheck_day(text):
             return True
         if not may_name_lesion(text):
             continue

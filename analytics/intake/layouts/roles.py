@@ -486,7 +486,7 @@ def _length_at_time(text: str) -> Role | None:
     name = MEASURES[bool(_AFTER.search(times[0]) or times[0] == "trimmed")]
     unit = next((_UNITS[word] for word in words if word in _UNITS), None)
     place = _foot_and_claw(rest)
-    if place is not None and place.kind == "claw" and place.foot:
+    if place is not None and place.kind in ("foot", "claw") and place.foot:
         return Role("measure", field=name, foot=place.foot, claw=place.claw, unit=unit)
     found = _worded(rest)
     is_length = found is not None and found.field in MEASURES[:2]

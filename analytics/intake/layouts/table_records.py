@@ -33,6 +33,7 @@ from evenfoot.analytics.intake.layouts.roles import Role
 from evenfoot.analytics.intake.layouts.sheet_questions import DATE_FIELDS, FINDING_ROLES, farm_said_once, has_findings
 from evenfoot.analytics.intake.layouts.tables import cow_column
 from evenfoot.analytics.intake.layouts.unpivot import (
+    AWAY,
     BOTH,
     EVENT_FIELDS,
     EXTRA,
@@ -202,6 +203,7 @@ class TableRecords:
         self._action(columns, of_row)
         self._stages_in_remarks(columns, of_row)
         columns["note"] = self._notes(of_row, found[EXTRA], columns)
+        self._rechecks_in_remarks(columns)
         keep &= self._between_claws(columns, of_row)
         self._once(columns, len(of_row))
         self._days(columns)
@@ -338,7 +340,12 @@ class TableRecords:
             return _says_not_trimmed
         if role.kind == "note" or (role.kind == "field" and role.field in ("note", "action")):
             return says_unseen
+        if role.kind == "field" and role.field == "lesion" and not role.number:
+            return self._is_unseen_alone
         return self._is_away if role.kind in _PLACES else None
+
+    def _is_unseen_alone(self, text: str) -> bool:
+        return meaning("away", text) == "unseen" or self.draft.words.taught.get(plain(text)) == AWAY
 
     def _feet_seen(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
         """The feet that were looked at, in rows that say of others that they were not."""
@@ -661,6 +668,15 @@ class TableRecords:
                 for index in there:
                     if texts[index] in ("", "trim"):
                         texts[index] = action
+
+    def _rechecks_in_remarks(self, columns: dict[str, RawColumn]) -> None:
+        """A remark that says when to look again, such as "recheck 7 July", where no column does."""
+        if "recheck_on" in columns or any(role.field == "recheck_on" for role in self.roles):
+            return
+        column = columns["note"]
+        said = [recheck_day(text) for text in column.texts]
+        if any(said):
+            columns["recheck_on"] = column_of([said[code] for code in column.codes.tolist()])
 
     def _stages_in_remarks(self, columns: dict[str, RawColumn], of_row: Positions) -> None:
         """A remark that is a stage and nothing else is the stage of the one digital dermatitis of its row."""
@@ -1197,6 +1213,26 @@ def _says_not_trimmed(text: str) -> bool:
     return begins_with_no(text) or says_unseen(text)
 
 
+def recheck_day(text: str) -> str:
+    """The day in a remark on which to look again; empty where it says none.
+
+    Example
+    -------
+    >>> recheck_day("LH white line, recheck 07/07/2026"), recheck_day("recheck soon")
+    ('07/07/2026', '')
+    """
+    match = _RECHECK_ON.search(text[:LONGEST_REMARK])
+    return match[1] if match is not None and is_day(match[1]) else ""
+
+
+_AGAIN = "|".join(sorted(map(re.escape, forms_meaning("remark", "recheck")), key=len, reverse=True))
+_RECHECK_ON = re.compile(
+    rf"(?<!\w)(?:{_AGAIN})(?:\s(?:on|am|op|le|el|em|den))?[\s:]+(\d{{1,4}}[./ -]\w{{1,9}}(?:[./ -]\d{{2,4}})?)",
+    re.I,
+)
+"""A day behind words for looking again."""
+LONGEST_REMARK = 400
+"""Letters of a remark in which such a day is sought. [common practice, no source]"""
 _PLACES = ("foot", "claw", "pair")
 
 

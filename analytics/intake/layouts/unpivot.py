@@ -124,11 +124,18 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
         if (role.kind == "field" and role.field in ("foot", "claw") and not role.number) or role.kind in ("side", "end")
     }
     pairs = any(role.kind == "field" and role.field == "lesion" and role.number for role in roles)
+    told_by_event = events and not any(role.kind == "field" and role.field == "lesion" for role in roles)
+    if told_by_event:
+        # The foot of the row is the event's.
+        numbers, shared = [], {}
     for number in numbers or [0]:
         places = {
             role.field: place
             for place, role in enumerate(roles)
-            if role.kind == "field" and role.number == number and role.field in (_OF_GROUP if number else _OF_ROW)
+            if role.kind == "field"
+            and role.number == number
+            and role.field in (_OF_GROUP if number else _OF_ROW)
+            and not told_by_event
         }
         places |= {f"which {role.foot}": place for place, role in enumerate(roles) if role.kind == "which"}
         if number and "lesion" not in places:
@@ -174,7 +181,9 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
             continue
         elif role.kind == "event":
             remarks = [at for at, one in enumerate(roles) if one.kind == "note" or one.field == "note"]
-            out.append(Group((place, *remarks), _event_reader(words)))
+            of_row = {name: at for name, at in beside.items() if name in ("foot", "claw", "side", "end")}
+            reader = _event_of_foot_reader(tuple(of_row), _event_reader(words), words)
+            out.append(Group((place, *of_row.values(), *remarks), reader))
         elif read_notes and not events and (role.kind == "note" or role.field == "note"):
             of_row = {name: at for name, at in beside.items() if name in ("foot", "claw", "side", "end")}
             own = [at for at, one in enumerate(roles) if one.kind == "field" and one.field == "lesion"]
@@ -231,6 +240,8 @@ def read_row(
         each = [read_row(part, taught, key) for part in parts]
         return [record for records, _ in each for record in records], each[0][1]
     lesion = _without_comment(said.get("lesion", ""))
+    if meaning("away", lesion) == "unseen" or taught.get(plain(lesion)) == AWAY:
+        lesion = ""
     reading = read_findings(lesion, taught=taught)
     doubts += reading.doubts
     said = _numbered_claws(said, key)
@@ -679,8 +690,9 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
         if sides or open_end is not None:
             return [{**base, "foot": foot} for foot in sides] or [base], () if open_end is None else (open_end,)
         reading = read_findings(text, taught=words.taught)
+        of_foot = {"foot": role.foot} if role.foot else {}
         if reading.findings:
-            records = [dict(_fields_of(finding)) for finding in reading.findings]
+            records = [{**of_foot, **dict(_fields_of(finding))} for finding in reading.findings]
             return records, reading.doubts
         feet = list(reading.feet) or [""]
         claws = list(reading.claws) or [""]
@@ -688,7 +700,7 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
         if value is None and not reading.feet and not reading.claws:
             joined = read_findings(f"{role.lesion} {text}", taught=words.taught)
             if joined.findings:
-                records = [dict(_fields_of(finding)) for finding in joined.findings]
+                records = [{**of_foot, **dict(_fields_of(finding))} for finding in joined.findings]
                 for record in records:
                     if joined.unread:
                         record[EXTRA] = " ".join(joined.unread)
@@ -911,6 +923,26 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
             # She was seen to be lame, so she is not one that was looked at and sound.
             out = [{"visit_kind": "lame-cow"}]
         return out, tuple(doubts)
+
+    return read
+
+
+def _event_of_foot_reader(
+    names: tuple[str, ...],
+    reader: Callable[[tuple[str, ...]], tuple[list[dict[str, str]], tuple[Doubt, ...]]],
+    words: Words,
+) -> Callable[[tuple[str, ...]], tuple[list[dict[str, str]], tuple[Doubt, ...]]]:
+    """An event whose foot and claw have columns of their own: its remark is read with them in front."""
+
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        said = {name: text.strip() for name, text in zip(names, texts[1 : 1 + len(names)], strict=True)}
+        remarks = texts[1 + len(names) :]
+        feet, _, claws, _ = _feet(said, words.taught, words.feet) if any(said.values()) else ([], [], (), "")
+        place = " ".join([" + ".join(feet), *claws, said.get("claw", "")]).strip()
+        if not place:
+            return reader((texts[0], *remarks))
+        first = f"{place} {remarks[0] if remarks else ''}".strip()
+        return reader((texts[0], first, *remarks[1:]))
 
     return read
 
