@@ -6,12 +6,14 @@ from typing import Any
 
 import pandas as pd
 
-from evenfoot.analytics.domain.feet import limb_of
+from evenfoot.analytics.domain.feet import CLAWS, FEET, limb_of
 from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.frame import records
-from evenfoot.dashboard.charts.labels import value_label
+from evenfoot.dashboard.charts.labels import VERDICTS, date_label, value_label
+from evenfoot.dashboard.charts.review import HEADLINE
 from evenfoot.dashboard.charts.theme import number, plural
-from evenfoot.dashboard.i18n.translation import _, _n, words
+from evenfoot.dashboard.i18n.translation import _, _n, told, words
 
 SURE = 0.05
 """A difference with a p-value below this is called likely real. [common practice, no source]"""
@@ -113,5 +115,251 @@ def _of_100(row: dict[str, Any], answer: Answer) -> dict[str, str]:
     return {"share": _percent(row["prevalence"]), "units": plural(answer.basis.unit, 100)}
 
 
+def _tenths(value: float) -> str:
+    return number(round(float(value), 1))
+
+
 def _percent(share: float) -> str:
     return number(round(100 * float(share)))
+
+
+def claws_of_most(answer: Answer) -> str:
+    """The claw and the end of the cow with most cows that have it; nothing where no claw is recorded."""
+    table = answer.table
+    if table.empty or not {"foot", "claw", "cases"} <= set(table.columns):
+        return ""
+    table = table[table["foot"].isin(FEET) & table["claw"].isin(CLAWS)]
+    if not table["cases"].sum():
+        return ""
+    sums = (
+        table.groupby([table["foot"].map(limb_of), "claw"])["cases"].sum().sort_values(ascending=False, kind="stable")
+    )
+    [(limb, claw)] = sums.index[:1].tolist()
+    return told(_CLAWS[str(limb), str(claw)])
+
+
+_CLAWS = {
+    ("hind", "lateral"): say("Most on the outer claws of the hind feet"),
+    ("hind", "medial"): say("Most on the inner claws of the hind feet"),
+    ("front", "lateral"): say("Most on the outer claws of the front feet"),
+    ("front", "medial"): say("Most on the inner claws of the front feet"),
+}
+
+
+def newest_stretch(answer: Answer) -> str:
+    """The newest of several months taken together, and the same stretch a year before."""
+    table = answer.table.dropna(subset=["prevalence"]) if len(answer.table) else answer.table
+    if table.empty:
+        return ""
+    table = table.sort_values("month")
+    last = table.iloc[-1]
+    before = table[table["month"] == pd.Timestamp(last["month"]) - pd.DateOffset(years=1)]
+    now = _("Twelve months to {month}: {share} of 100", month=value_label("month", last["month"]),
+            share=_percent(last["prevalence"]))  # fmt: skip
+    if before.empty:
+        return now
+    return _("{now}, a year before {share}", now=now, share=_percent(before["prevalence"].iloc[0]))
+
+
+def this_year(answer: Answer) -> str:
+    """This year so far, the year before in the same months, and whether the two differ."""
+    rows = records(answer.table.head(2))
+    if len(rows) < 2:
+        return ""
+    now, was = (_percent(row["prevalence"]) for row in rows)
+    said = _("{year}: {share} of 100, {before} in the same months: {was}", year=str(rows[0]["year"]), share=now,
+             before=str(rows[1]["year"]), was=was)  # fmt: skip
+    clear = rows[1]["direction"] not in ("unclear", None)
+    return _("{said}; likely real", said=said) if clear else _("{said}; chance could do that", said=said)
+
+
+def sound_again(answer: Answer) -> str:
+    """Of ten lame cows, how many are sound at the next scoring."""
+    if answer.empty or not answer.table["at_risk"].sum():
+        return ""
+    back = round(10 * answer.table["cases"].sum() / answer.table["at_risk"].sum())
+    return _n(
+        "Of 10 lame cows {n} is sound at the next scoring", "Of 10 lame cows {n} are sound at the next scoring", back
+    )
+
+
+def becoming_lame(answer: Answer) -> str:
+    """Of a hundred sound cows, how many are lame at the next scoring."""
+    table = answer.table
+    if table.empty:
+        return ""
+    row = table[(table["from_state"] == "sound") & (table["to_state"] == "lame")]
+    if row.empty:
+        return ""
+    return _("Of 100 sound cows {share} are lame at the next scoring", share=_percent(row["share"].iloc[0]))
+
+
+def new_cases(answer: Answer, column: str = "lesion") -> str:
+    """The lesion with most new cases, or the newest year beside the one before."""
+    table = answer.table
+    if table.empty:
+        return ""
+    if column == "lesion":
+        row = records(table.sort_values("rate_per_100", ascending=False).head(1))[0]
+        return _("{lesion}: {rate} new cases in 100 cows a month, the most", lesion=words().lesion(str(row["lesion"])),
+                 rate=_tenths(row["rate_per_100"]))  # fmt: skip
+    rows = records(table.sort_values("year").tail(2))
+    if len(rows) < 2:
+        return ""
+    was, now = (_tenths(row["rate_per_100"]) for row in rows)
+    return _("{year}: {rate} new cases in 100 cows a month, {before}: {was}", year=str(rows[1]["year"]), rate=now,
+             before=str(rows[0]["year"]), was=was)  # fmt: skip
+
+
+def called(answer: Answer) -> str:
+    """What is worse and what is better in a herd, or that nothing clearly is."""
+    table = answer.table
+    if table.empty or "verdict" not in table:
+        return ""
+    said = []
+    for verdict in ("worse", "better"):
+        what = [_what(str(name)) for name in table.loc[table["verdict"] == verdict, "what"]]
+        if what:
+            said.append(f"{told(VERDICTS[verdict])}: {', '.join(what)}")
+    if said:
+        return "; ".join(said)
+    return _("No clear change in anything") if (table["verdict"] == "no-clear-change").any() else _("Too few to say")
+
+
+def _what(name: str) -> str:
+    return told(HEADLINE[name]).lower() if name in HEADLINE else words().lesion(name, inside=True)
+
+
+def farms_called(answer: Answer) -> str:
+    """How many farms are worse."""
+    table = answer.table
+    if table.empty or "verdict" not in table:
+        return ""
+    worse = int((table["verdict"] == "worse").sum())
+    return _n("{n} of {all} farms is worse", "{n} of {all} farms are worse", worse, all=len(table))
+
+
+def farms_with_signal(answer: Answer) -> str:
+    """How many farms had a month out of the ordinary in the newest half year."""
+    table = answer.table
+    if table.empty or "signals_half_year" not in table:
+        return ""
+    farms = table.groupby("farm")["signals_half_year"].max()
+    return _("Farms with a month out of the ordinary in half a year: {n} of {all}", n=int((farms > 0).sum()),
+             all=len(farms))  # fmt: skip
+
+
+def order_of_farms(answer: Answer) -> str:
+    """The farms with most and with least, drawn towards the mean."""
+    table = answer.table
+    if len(table) < 2:
+        return ""
+    table = table.dropna(subset=["shrunken"]).sort_values("shrunken", kind="stable")
+    if len(table) < 2:
+        return ""
+    most, least = table.iloc[-1], table.iloc[0]
+    return _("{a} has most: {x} of 100; {b} least: {y}", a=most["farm"], x=_percent(most["shrunken"]), b=least["farm"],
+             y=_percent(least["shrunken"]))  # fmt: skip
+
+
+def mean_of_horn(answer: Answer, mean: str) -> str:
+    """The mean of a measure of horn over all groups, weighted by what was measured."""
+    table = answer.table
+    if table.empty or mean not in table or table[mean].isna().all():
+        return ""
+    values = table[mean].dropna()
+    if mean == "mm_per_month":
+        return _("Toes grow {low} to {high} mm a month", low=_tenths(values.min()), high=_tenths(values.max()))
+    weight = table.loc[values.index, "n"]
+    unit = str(table["unit"].iloc[0]) if "unit" in table else "mm"
+    return _("{mean} {unit} on average", mean=number(round((values * weight).sum() / weight.sum())), unit=unit)
+
+
+def shedding(answer: Answer) -> str:
+    """How many feet of a hundred have begun to shed."""
+    table = answer.table
+    if table.empty or not table["feet"].sum():
+        return ""
+    begun = table.loc[table["shed_stage"] > 0, "feet"].sum() / table["feet"].sum()
+    return _("{share} of 100 feet have begun to shed", share=_percent(begun))
+
+
+def groups_lately(answer: Answer, by: str) -> str:
+    """The share of lame cows in each group in the newest quarter, the highest first."""
+    table = answer.table
+    if table.empty or by not in table:
+        return ""
+    newest = table[table["period"] == table["period"].max()].dropna(subset=["lame_prevalence"])
+    rows = records(newest.sort_values("lame_prevalence", ascending=False, kind="stable"))
+    if len(rows) < 2:
+        return ""
+    return _("{a}: {x} of 100, {b}: {y} of 100", a=value_label(by, rows[0][by]), x=_percent(rows[0]["lame_prevalence"]),
+             b=value_label(by, rows[-1][by]), y=_percent(rows[-1]["lame_prevalence"]))  # fmt: skip
+
+
+def dearest(answer: Answer) -> str:
+    """The lesion that costs most."""
+    table = answer.table
+    if table.empty:
+        return ""
+    row = records(table.sort_values("cost", ascending=False).head(1))[0]
+    return _("{lesion} costs most: {cost} {currency}", lesion=words().lesion(str(row["lesion"])),
+             cost=number(row["cost"]), currency=row["currency"])  # fmt: skip
+
+
+def cows_needed(answer: Answer) -> str:
+    """How many cows it takes to see the smallest difference asked for, and how many are at hand."""
+    rows = records(answer.table.head(1))
+    if not rows or pd.isna(rows[0]["needed"]):
+        return ""
+    needed, have = number(rows[0]["needed"]), number(rows[0]["at_hand"])
+    return _("To show {points} points fewer takes {n} cows; {have} are at hand", points=number(100 * rows[0]["points"]),
+             n=needed, have=have)  # fmt: skip
+
+
+def next_visit(answer: Answer) -> str:
+    """The day of the next visit and its cows."""
+    table = answer.table
+    if table.empty or "date" not in table:
+        return ""
+    row = records(table.head(1))[0]
+    return _n("Next: {day}, {farm}, {n} cow", "Next: {day}, {farm}, {n} cows", int(row["cows"]),
+              day=date_label(row["date"]), farm=row["farm"])  # fmt: skip
+
+
+def cows_due(answer: Answer) -> str:
+    """How many cows are due, and how many of them are for the veterinarian."""
+    table = answer.table
+    if table.empty or "who" not in table:
+        return ""
+    vet = int((table["who"] == "veterinarian").sum())
+    due = len(table)
+    return _n("{n} cow due, {vet} for the veterinarian", "{n} cows due, {vet} for the veterinarian", due, vet=vet)
+
+
+def agreement_of_two(answer: Answer) -> str:
+    """How often two people wrote down the same."""
+    rows = records(answer.table.head(1))
+    if not rows or pd.isna(rows[0]["agreement"]):
+        return ""
+    return _("{a} and {b} wrote down the same in {share} of 100", a=rows[0]["a"], b=rows[0]["b"],
+             share=_percent(rows[0]["agreement"]))  # fmt: skip
+
+
+def least_complete(answer: Answer) -> str:
+    """The field that is filled in least."""
+    table = answer.table
+    if table.empty or "share" not in table:
+        return ""
+    filled = (table["share"] * table["n"]).groupby(table["field"]).sum() / table.groupby("field")["n"].sum()
+    field = str(filled.idxmin())
+    return _("Least filled in: {field}, {share} of 100 records", field=field, share=_percent(filled.min()))
+
+
+def most_daughters(answer: Answer) -> str:
+    """The sire whose daughters have it most, drawn towards the mean."""
+    table = answer.table
+    if len(table) < 2:
+        return ""
+    row = records(table.sort_values("shrunken", ascending=False).head(1))[0]
+    return _("Daughters of {sire} have it most: {share} of 100", sire=row["sire"], share=_percent(row["shrunken"]))

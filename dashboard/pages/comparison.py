@@ -115,7 +115,9 @@ def _lameness(ledger: Ledger, view: View) -> Drawn:
     answer = locomotion(ledger, view.selection, by=("quarter", by if by not in ("year", "season") else "housing"))
     to = choosing_by(view, "period", "quarter")
     figure = drawn_locomotion.by_group(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("locomotion", answer), to)
+    return Drawn(
+        figure, answer, describe.describe("locomotion", answer), to, finding=findings.groups_lately(answer, by)
+    )
 
 
 def _choices(ledger: Ledger, view: View) -> Any:

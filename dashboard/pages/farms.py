@@ -14,6 +14,7 @@ from evenfoot.analytics.measures.lameness.signals import signals
 from evenfoot.analytics.measures.lesions.benchmark import benchmark
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts.describe import describe as describe_plain
 from evenfoot.dashboard.charts.describe_more import describe
 from evenfoot.dashboard.charts.shrunken import shrunken
@@ -50,7 +51,7 @@ def _to_herd(view: View) -> Any:
 def _ranks(ledger: Ledger, view: View) -> Drawn:
     answer, to = compared(ledger, view), _to_herd(view)
     figure = shrunken(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe("shrunken", answer), to)
+    return Drawn(figure, answer, describe("shrunken", answer), to, finding=findings.order_of_farms(answer))
 
 
 def _table(ledger: Ledger, view: View) -> Any:

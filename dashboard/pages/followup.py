@@ -37,7 +37,7 @@ def _rates(ledger: Ledger, view: View) -> Drawn:
     answer = incidence(ledger, view.selection, by=("lesion",), per=level_of(view))
     to = _to_lesion(view)
     figure = rates.incidence(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer), to)
+    return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer), to, finding=findings.new_cases(answer))
 
 
 def _years(ledger: Ledger, view: View) -> Drawn:
@@ -45,7 +45,9 @@ def _years(ledger: Ledger, view: View) -> Drawn:
     answer = incidence(ledger, view.selection, by=("year",), per=level_of(view))
     to = choosing_by(view, "year")
     figure = rates.incidence(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer), to)
+    return Drawn(
+        figure, shown(answer, OF_RATE), describe("incidence", answer), to, finding=findings.new_cases(answer, "year")
+    )
 
 
 def _curves(ledger: Ledger, view: View) -> Drawn:

@@ -15,10 +15,10 @@ from evenfoot.dashboard.charts import describe, findings
 from evenfoot.dashboard.charts import locomotion as drawn_locomotion
 from evenfoot.dashboard.charts import prevalence as bars
 from evenfoot.dashboard.charts.columns import OF_SUMMARY, shown
-from evenfoot.dashboard.charts.review import review
 from evenfoot.dashboard.charts.verdicts import called_first, verdict_sentences, verdicts_of_farms
 from evenfoot.dashboard.i18n.translation import words
 from evenfoot.dashboard.pages.herd_signals import driven_by, fired
+from evenfoot.dashboard.pages.herd_table import changes_table
 from evenfoot.dashboard.pages.lesions import CLEARED
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import Drawn, Panel, mark
@@ -46,11 +46,13 @@ def _review(ledger: Ledger, view: View) -> Any:
         lead = _lead(verdicts_of_farms(table, words()))
         return Drawn(None, shown(called, OF_SUMMARY, leave=("first",)), "", to, lead=lead)
     return Drawn(
-        review(answer, **view.look, drill=lambda row: mark(to(row))),
+        None,
         shown(answer, OF_SUMMARY, leave=("farm", "first")),
-        describe.describe("review", answer),
+        "",
         to,
         lead=_lead(verdict_sentences(table, words())),
+        finding=findings.called(answer),
+        table=changes_table(ledger, view, answer, to),
     )
 
 

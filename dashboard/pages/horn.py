@@ -16,8 +16,8 @@ from evenfoot.analytics.measures.horn.growth import growth
 from evenfoot.analytics.measures.horn.horn_state import horn
 from evenfoot.analytics.measures.horn.shedding import shedding
 from evenfoot.analytics.queries.horn import SHARES
+from evenfoot.dashboard.charts import findings, shed_claw
 from evenfoot.dashboard.charts import horn as drawn
-from evenfoot.dashboard.charts import shed_claw
 from evenfoot.dashboard.charts.columns import OF_RATE, shown
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.charts.lengths import grown, measured
@@ -73,7 +73,8 @@ def _state(ledger: Ledger, view: View) -> Drawn:
     answer = horn(ledger, view.selection, by=(_by(view),))
     to = closer(view)
     figure = drawn.state(answer, measure=measure, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, one_measure(answer, measure), drawn.describe("state", answer, measure), to)
+    said = findings.mean_of_horn(one_measure(answer, measure), "mean")
+    return Drawn(figure, one_measure(answer, measure), drawn.describe("state", answer, measure), to, finding=said)
 
 
 def _breaks(ledger: Ledger, view: View) -> Any:
@@ -101,7 +102,8 @@ def _breaks(ledger: Ledger, view: View) -> Any:
 
 def _claws(ledger: Ledger, view: View) -> Drawn:
     answer = shedding(ledger, view.selection, by=())
-    return Drawn(shed_claw.shed_claws(answer, **view.look), answer, shed_claw.describe(answer))
+    finding = findings.shedding(answer)
+    return Drawn(shed_claw.shed_claws(answer, **view.look), answer, shed_claw.describe(answer), finding=finding)
 
 
 def _stages(ledger: Ledger, view: View) -> Drawn:
@@ -166,9 +168,9 @@ def _growth(ledger: Ledger, view: View) -> Drawn:
     answer = growth(ledger, view.selection)
     to = closer(view)
     figure = drawn.rates(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(
-        figure, shown(replace(answer, table=grown(answer.table)), OF_GROWTH), drawn.describe("rates", answer), to
-    )
+    table = shown(replace(answer, table=grown(answer.table)), OF_GROWTH)
+    finding = findings.mean_of_horn(answer, "mm_per_month")
+    return Drawn(figure, table, drawn.describe("rates", answer), to, finding=finding)
 
 
 def _choices(ledger: Ledger, view: View) -> Any:

@@ -84,7 +84,7 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
         return view.changed(feet=feet, claws=(claw,) if claw in CLAWS else (), zones=()).href
 
     figure = bars.prevalence(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("prevalence", answer), to)
+    return Drawn(figure, answer, describe.describe("prevalence", answer), to, finding=findings.claws_of_most(answer))
 
 
 def _months(ledger: Ledger, view: View) -> Drawn:

@@ -37,7 +37,8 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
 
 def _sound_again(ledger: Ledger, view: View) -> Drawn:
     answer = resolution(ledger, view.selection)
-    return Drawn(bars.prevalence(answer, **view.look), answer, describe.describe("prevalence", answer))
+    finding = findings.sound_again(answer)
+    return Drawn(bars.prevalence(answer, **view.look), answer, describe.describe("prevalence", answer), finding=finding)
 
 
 def _lame_now(ledger: Ledger, view: View) -> Any:

@@ -15,6 +15,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.plan import COWS_A_DAY, plan
 from evenfoot.analytics.queries.selection import read_date
+from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts.labels import small
 from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_choice, day_line
@@ -61,7 +62,8 @@ def _visits(ledger: Ledger, view: View) -> Drawn:
         return view.changed(day=f"{row['date']:%Y-%m-%d}").href
 
     shown = dataclasses.replace(answer, table=answer.table.drop(columns="number"))
-    return Drawn(None, shown, "", to, [day_line(answer), *([] if answer.empty else _take_along(answer))])
+    lead = [day_line(answer), *([] if answer.empty else _take_along(answer))]
+    return Drawn(None, shown, "", to, lead, finding=findings.next_visit(answer))
 
 
 def _day(ledger: Ledger, view: View) -> Any:

@@ -15,6 +15,7 @@ from evenfoot.analytics.measures.lesions.cost import cost
 from evenfoot.analytics.measures.lesions.family import family
 from evenfoot.analytics.measures.planning.sample_size import how_many
 from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts.columns import OF_COST, OF_WEIGHT, shown
 from evenfoot.dashboard.charts.cost import cost as drawn_cost
 from evenfoot.dashboard.charts.cost import money
@@ -87,7 +88,9 @@ def _cost(ledger: Ledger, view: View) -> Drawn:
             )
         )
     figure = drawn_cost(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, shown(answer, OF_COST), describe("cost", answer), to, lead=lead)
+    return Drawn(
+        figure, shown(answer, OF_COST), describe("cost", answer), to, lead=lead, finding=findings.dearest(answer)
+    )
 
 
 def _family(ledger: Ledger, view: View) -> Drawn:
@@ -97,12 +100,14 @@ def _family(ledger: Ledger, view: View) -> Drawn:
         return view.open("/lesions", sires=(row["sire"],))
 
     figure = drawn_family(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, shown(answer, OF_WEIGHT), describe("family", answer), to)
+    finding = findings.most_daughters(answer)
+    return Drawn(figure, shown(answer, OF_WEIGHT), describe("family", answer), to, finding=finding)
 
 
 def _how_many(ledger: Ledger, view: View) -> Drawn:
     answer = how_many(ledger, view.selection)
-    return Drawn(planning(answer, **view.look), answer, describe("planning", answer))
+    finding = findings.cows_needed(answer)
+    return Drawn(planning(answer, **view.look), answer, describe("planning", answer), finding=finding)
 
 
 def _boxes(view: View) -> Any:

@@ -13,6 +13,7 @@ from evenfoot.analytics.measures.lesions.herd_counts import herd_counts
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.measures.quality.agreement import agreement
 from evenfoot.analytics.measures.quality.record_quality import record_quality
+from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts.agreement import agreement as drawn_agreement
 from evenfoot.dashboard.charts.columns import OF_KAPPA, shown
 from evenfoot.dashboard.charts.describe_more import describe
@@ -52,7 +53,8 @@ def _complete(ledger: Ledger, view: View) -> Drawn:
 
     known = {str(name) for name in answer.table.get("trimmer", ()) if isinstance(name, str) and name}
     figure = completeness(answer, **view.look, drill=lambda row: mark(to(row) or view.href))
-    return Drawn(figure, in_words(answer), describe("completeness", answer), to)
+    finding = findings.least_complete(answer)
+    return Drawn(figure, in_words(answer), describe("completeness", answer), to, finding=finding)
 
 
 def _scores(ledger: Ledger, view: View) -> Drawn:
@@ -117,7 +119,8 @@ def _agreement(ledger: Ledger, view: View) -> Drawn:
         number_table(shares, None, heading),
     ]
     described = describe("agreement", answer)
-    return Drawn(figure, shown(answer, OF_KAPPA), described, below=None if shares.empty else below)
+    parts = None if shares.empty else below
+    return Drawn(figure, shown(answer, OF_KAPPA), described, below=parts, finding=findings.agreement_of_two(answer))
 
 
 def _kinds(ledger: Ledger, view: View) -> Drawn:

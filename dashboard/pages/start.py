@@ -17,6 +17,7 @@ from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.measures.planning.plan import plan
 from evenfoot.analytics.measures.planning.worklist import worklist
 from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import VERDICTS
 from evenfoot.dashboard.charts.verdicts import verdicts_of_farms
@@ -47,7 +48,8 @@ def _farms(ledger: Ledger, view: View) -> Any:
 
     said = verdicts_of_farms(answer.table, words()) if len(answer.table) else []
     lead = [html.P(sentence, className="lead") for sentence in said[:MOST_SENTENCES]]
-    return Drawn(None, dataclasses.replace(answer, table=table), "", to, lead=lead)
+    shown = dataclasses.replace(answer, table=table)
+    return Drawn(None, shown, "", to, lead=lead, finding=findings.farms_called(shown))
 
 
 def _table_or_none(make: Callable[[], Answer]) -> pd.DataFrame:

@@ -49,7 +49,8 @@ def _months(ledger: Ledger, view: View) -> Any:
         lately = answer.table["month"] > newest - pd.DateOffset(years=YEARS_SHOWN)
         answer = dataclasses.replace(answer, table=answer.table[lately])
     figure = control(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe_chart("control", answer), to)
+    finding = findings.newest_month(answer)
+    return Drawn(figure, answer, describe_chart("control", answer), to, finding=finding)
 
 
 def _feet(ledger: Ledger, view: View) -> Any:

@@ -16,6 +16,7 @@ from evenfoot.analytics.measures.lameness.season import season
 from evenfoot.analytics.measures.lameness.transitions import transitions
 from evenfoot.analytics.measures.lameness.trend import trend
 from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.charts import findings as drawn_findings
 from evenfoot.dashboard.charts import season as drawn_season
 from evenfoot.dashboard.charts import signals as drawn_signals
 from evenfoot.dashboard.charts.columns import OF_TERM, shown
@@ -112,7 +113,8 @@ def farm_by_farm(answer: Answer, view: View) -> Drawn:
     figure = drawn_signals.signals(answer, **view.look, drill=lambda row: mark(to(row)))
     lines = drawn_signals.sentences(answer)
     lead = [html.Ul([html.Li(line) for line in lines], className="signals")] if lines else []
-    return Drawn(figure, answer, drawn_signals.describe(answer), to, lead=lead)
+    finding = drawn_findings.farms_with_signal(answer)
+    return Drawn(figure, answer, drawn_signals.describe(answer), to, lead=lead, finding=finding)
 
 
 def _lameness(ledger: Ledger, view: View) -> Drawn:
@@ -173,7 +175,9 @@ def _steps(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return view.open("/locomotion")
 
-    return Drawn(steps(answer, **view.look, drill=lambda row: mark(to(row))), answer, describe("steps", answer), to)
+    figure = steps(answer, **view.look, drill=lambda row: mark(to(row)))
+    finding = drawn_findings.becoming_lame(answer)
+    return Drawn(figure, answer, describe("steps", answer), to, finding=finding)
 
 
 def lesion_choice(view: View, label: str, placeholder: str) -> Any:

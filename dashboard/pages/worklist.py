@@ -13,6 +13,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of, worklist
 from evenfoot.analytics.queries.selection import read_date
+from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import Drawn, Panel
@@ -72,7 +73,7 @@ def _list(ledger: Ledger, view: View) -> Drawn:
     if len(table):
         table = table.round({name: 1 for name in COLUMNS if name.startswith("expected")})
     narrowed = dataclasses.replace(answer, table=table)
-    return Drawn(None, narrowed, "", view.to_cows(), lead)
+    return Drawn(None, narrowed, "", view.to_cows(), lead, finding=findings.cows_due(narrowed))
 
 
 PAGE = Page(

@@ -35,7 +35,8 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
     if not isinstance(drawn, Drawn):
         return [heading(panel), *(drawn if isinstance(drawn, list) else [drawn]), *form]
     answer = drawn.answer
-    parts: list[Any] = [heading(panel, drawn.finding), *(drawn.lead or [])]
+    finding, lead = _title(drawn)
+    parts: list[Any] = [heading(panel, finding), *lead]
     if answer.empty:
         return [*parts, rests_on(answer), *_cautions(answer.cautions), *form]
     parts += _cautions(_beside(answer))
@@ -49,9 +50,25 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
         )
         parts += [_takeaway(panel, answer)] if panel.slide else []
         parts += drawn.below or []
+    elif drawn.table is not None:
+        parts.append(drawn.table)
     else:
         parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view))
     return [*parts, _fold(panel, drawn, view), *form]
+
+
+LONGEST_TITLE = 90
+"""Letters of a sentence that can be a title. [common practice, no source]"""
+
+
+def _title(drawn: Drawn) -> tuple[str, list[Any]]:
+    """What was found, as a title, and what stands below it: a first sentence that is short enough is the title."""
+    lead = drawn.lead or []
+    first = lead[0] if lead else None
+    said = first.children if isinstance(first, html.P) and getattr(first, "className", "") == "lead" else None
+    if drawn.finding or not isinstance(said, str) or len(said) > LONGEST_TITLE:
+        return drawn.finding, lead
+    return said.rstrip("."), lead[1:]
 
 
 def _beside(answer: Answer) -> list[Message]:
@@ -92,7 +109,7 @@ def certainty(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
     parts: list[Any] = [rests_on(answer), *_cautions([each for each in answer.cautions if each not in beside])]
     if not panel.slide:
         parts.append(_takeaway(panel, answer, pictures=drawn.figure is not None))
-    if drawn.figure is not None:
+    if drawn.figure is not None or drawn.table is not None:
         parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view))
         parts.append(unlisted_links(drawn, TABLE_ROWS if view.option("rows", "") == "all" else FIRST_ROWS))
     parts.append(html.H3(_("How was this worked out")))

@@ -352,7 +352,8 @@ def _settle(
         )  # fmt: skip
     if word in DUE_WORDS:
         beside, without = beside_lesion(place)
-        again = "recheck_on" not in known - {role.field} and beside and not without
+        few = not has_lesion and profile.filled <= 0.6 * profile.rows
+        again = "recheck_on" not in known - {role.field} and (few or (beside and not without))
         return ask(
             say("Is '{heading}' ({shown}) the day to look at her again, or the day she is due to calve?", heading=name,
                 shown=shown),

@@ -85,13 +85,15 @@ def table_of_cows(sheet: RawSheet, answers: Answers) -> RawSheet | None:
         return None
     rows: list[tuple[str, ...]] = []
     numbers: list[int] = []
-    for row, line in enumerate(lines):
+    for row in range(len(lines)):
         if row == first:
             rows.append(("Cow", "Lesion", "Date") if days else ("Cow", "Lesion"))
             numbers.append(row + sheet.first_row)
         if row in named and row > first:
             continue
-        cow, findings = cows.get(row, ("" if row in named else line, ""))
+        # Wide gaps part what a title says.
+        title = ", ".join(cell.strip() for cell in sheet.row(row) if cell.strip())
+        cow, findings = cows.get(row, ("" if row in named else title, ""))
         day: tuple[str, ...] = (days.get(row, ""),) if days else ()
         each = [(one, findings, *day) for one in cows_named(cow)] if row in cows else []
         rows += each or [(cow, findings, *day)]

@@ -347,7 +347,10 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
     {'u': 'lesion:SU', 'x': 'nothing', '1': 'foot:LF'}
     """
     out: dict[str, str] = {}
+    figures = [word for word in key if word.isdecimal()]
     for word, said in key.items():
+        # "0 = none, 1 = slight, 2 = clear" grades: clear is no word for sound there.
+        is_grade = len(figures) >= 3 and word in ("1", "2", "3") and "0" in figures
         reading = read_findings(said)
         in_brackets = re.search(r"\(([^()]+)\)", said)
         if len(reading.findings) > 1 and in_brackets:
@@ -365,7 +368,7 @@ def taught_by_key(key: Mapping[str, str]) -> dict[str, str]:
             out[word] = f"severity:{meaning('severity', said)}"
         elif meaning("away", said) is not None:
             out[word] = AWAY
-        elif reading.nothing or re.search(r"\b(done|nothing|clean|trimmed|ok)\b", plain(said)):
+        elif not is_grade and (reading.nothing or re.search(r"\b(done|nothing|clean|trimmed|ok)\b", plain(said))):
             out[word] = "nothing"
         elif meaning("action", said) is not None:
             out[word] = f"action:{meaning('action', said)}"

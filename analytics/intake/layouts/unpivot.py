@@ -680,6 +680,9 @@ def _lesion_reader(role: Role, words: Words, *, counts: bool) -> Callable[[tuple
         if number:
             if not counts and 1 <= int(number[1]) <= 3:
                 base["severity"] = number[1]
+            if counts and number[1] == "2" and words.feet.get(END) and not role.foot:
+                # Two feet of one end are both.
+                return [{**base, "foot": foot} for foot in FEET if foot[1] == words.feet[END]], ()
             return [base], ()
         if is_tick(text):
             return [base], ()
@@ -748,6 +751,8 @@ def _part_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
                 return [dict(_fields_of(finding)) for finding in reading.findings], ()
         reading = read_findings(text, taught=words.taught)
         records = [dict(_fields_of(finding)) for finding in reading.findings]
+        if not records and reading.nothing:
+            return [], reading.doubts
         return records or [{"lesion": text}], reading.doubts
 
     return read

@@ -137,6 +137,8 @@ def healed_lesions(text: str) -> tuple[str, ...] | None:
     return tuple(parent_of(item.value) for item in items if item.kind == "lesion") if says else None
 
 
+_SHORTEST_NOTHING = 7
+"""Letters of a misspelt "no lesion": of shorter words too many are near. [common practice, no source]"""
 _IN_BRACKETS = re.compile(r"[^()]+\([^()]+\)\s*")
 """Words with others in brackets behind them, and nothing else."""
 _PARTS_OF_FOOT = forms_meaning("layout_word", "part of foot")
@@ -845,7 +847,10 @@ class _Cell:
                 continue
             choices = () if short or digits else ("other", "nothing", "note")
             about = "number" if digits else "lesion"
-            self.doubts.append(Doubt(words, about, choices, "note" if is_prose else None, True))
+            near_nothing = len(words) >= _SHORTEST_NOTHING and suggest(("nothing",), words) is not None
+            default = "nothing" if near_nothing else "note" if is_prose else None
+            self.says_nothing = self.says_nothing or near_nothing
+            self.doubts.append(Doubt(words, about, choices, default, True))
         if has_lesion or self.says_nothing or any(doubt.about in ("lesion", "tick") for doubt in self.doubts):
             return
         if self._ask_rest():
