@@ -5,6 +5,8 @@ from __future__ import annotations
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lesions.comparison import comparison
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
+from evenfoot.analytics.queries.filters import NOT_RECORDED
 from evenfoot.dashboard.ui.view import View
 
 COVARIATES = ("parity", "season", "farm", "housing", "floor", "group", "breed", "trimmer", "year")
@@ -36,13 +38,31 @@ def counted(view: View) -> str | None:
     return per if per in ("cow", "trim") else None
 
 
+def groups_at_hand(ledger: Ledger, view: View) -> list[str]:
+    """The groups of the property compared that have records, the largest first."""
+    by = grouping(view)
+    table = prevalence(ledger, view.selection, by=(by,)).table
+    if table.empty:
+        return []
+    table = table[table[by] != NOT_RECORDED].sort_values("at_risk", ascending=False, kind="stable")
+    return [str(group) for group in table[by]]
+
+
+def pair(view: View) -> tuple[str, str] | None:
+    """The two groups that the address names; nothing where all groups are compared."""
+    one, other = view.option("against", ""), view.option("reference", "")
+    return (one, other) if one and other and one != other and grouping(view) in FIELD_OF else None
+
+
 def compared(ledger: Ledger, view: View) -> Answer:
-    """The comparison that the address asks for."""
+    """The comparison that the address asks for: of all groups, or of two."""
     by = grouping(view)
     stratify = view.options.get("stratify")
+    chosen = pair(view)
+    selection = view.selection if chosen is None else view.selection.with_(**{FIELD_OF[by]: chosen})
     return comparison(
         ledger,
-        view.selection,
+        selection,
         by=(by,),
         reference=view.options.get("reference"),
         per=counted(view),

@@ -20,7 +20,15 @@ from evenfoot.dashboard.charts.columns import OF_TERM
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.charts.theme import capital
 from evenfoot.dashboard.i18n.translation import _, told
-from evenfoot.dashboard.pages.compared import COVARIATES, FIELD_OF, GROUPINGS, compared, counted, grouping
+from evenfoot.dashboard.pages.compared import (
+    COVARIATES,
+    FIELD_OF,
+    GROUPINGS,
+    compared,
+    counted,
+    grouping,
+    groups_at_hand,
+)
 from evenfoot.dashboard.pages.comparison_feet import where
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_table, rests_on
@@ -120,18 +128,38 @@ def _lameness(ledger: Ledger, view: View) -> Drawn:
     )
 
 
+def _groups(ledger: Ledger, view: View) -> list[Any]:
+    """Two groups to choose; without a choice every group stands beside the largest."""
+    by = grouping(view)
+    if by not in FIELD_OF:
+        return []
+    groups = [{"value": group, "label": value_label(by, group)} for group in groups_at_hand(ledger, view)]
+    return [
+        dmc.Select(
+            label=label,
+            id={"type": "choice", "field": field},
+            data=groups,
+            value=view.options.get(field),
+            placeholder=_("Every group") if field == "against" else _("the largest"),
+            clearable=True,
+        )
+        for label, field in ((_("namely"), "against"), (_("with"), "reference"))
+    ]
+
+
 def _choices(ledger: Ledger, view: View) -> Any:
     return html.Div(
         [
             dmc.Select(
-                label=_("Compare by"),
+                label=_("Compare"),
                 id={"type": "choice", "field": "by"},
                 data=[{"value": name, "label": column_label(name)} for name in GROUPINGS],
                 value=grouping(view),
                 allowDeselect=False,
             ),
+            *_groups(ledger, view),
             dmc.MultiSelect(
-                label=_("Lesions that count"),
+                label=_("for"),
                 id={"type": "choice", "field": "lesions"},
                 data=[{"value": code, "label": value_label("lesion", code)} for code in LESIONS],
                 value=list(view.selection.lesions),
@@ -140,7 +168,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
                 searchable=True,
             ),
             dmc.MultiSelect(
-                label=_("Held alike (adjusted for)"),
+                label=_("the same"),
                 id={"type": "choice", "field": "adjust"},
                 data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != grouping(view)],
                 value=list(view.several("adjust")),
@@ -148,7 +176,7 @@ def _choices(ledger: Ledger, view: View) -> Any:
                 clearable=True,
             ),
             dmc.Select(
-                label=_("Within each"),
+                label=_("within each"),
                 id={"type": "choice", "field": "stratify"},
                 data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != grouping(view)],
                 value=view.options.get("stratify"),

@@ -19,7 +19,7 @@ from evenfoot.dashboard.charts.cow import timeline
 from evenfoot.dashboard.charts.labels import small, value_label
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.pages.cow_events import events
-from evenfoot.dashboard.pages.cow_now import her_feet, next_due, worst_reason
+from evenfoot.dashboard.pages.cow_now import her_feet, last_on_each_foot, next_due, worst_reason
 from evenfoot.dashboard.pages.worklist import day_asked
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table
@@ -106,17 +106,17 @@ def _who(ledger: Ledger, view: View) -> Any:
     if facts:
         lines.insert(0, ", ".join(facts) + ".")
     parts = [html.P(line, className="lead") for line in lines]
-    if len(here) and (lame_lately(here, pd.Timestamp(on)) & (here["severe"] == 1)).any():
+    worst = worst_reason(ledger, view)
+    if not worst and len(here) and (lame_lately(here, pd.Timestamp(on)) & (here["severe"] == 1)).any():
         parts.append(html.P(_("She was severely lame when last scored: ask your veterinarian."), className="caution"))
     heading = html.H3(_("Cow {cow}, {farm}", cow=cow["cow"], farm=cow["farm"]))
-    worst = worst_reason(ledger, view)
     band = html.P(worst, className="band") if worst else None
     buttons = [
         html.A(_("Today"), href=view.open("/today"), className="take"),
         html.A(_("All that are due"), href=view.open("/worklist"), className="take"),
         html.Button(_("Print"), className="take", **{"data-print": ""}),
     ]
-    return [heading, band, *parts, html.Div(buttons, className="takeaway at-hand")]
+    return [heading, band, last_on_each_foot(frames), *parts, html.Div(buttons, className="takeaway at-hand")]
 
 
 def _timeline(ledger: Ledger, view: View) -> Any:

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 from dash import html
 
+from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of, needing_someone, worklist
@@ -16,9 +17,10 @@ from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts import describe
 from evenfoot.dashboard.charts.foot import draw_feet
 from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked
-from evenfoot.dashboard.ui.panel import Drawn, mark, number_table
+from evenfoot.dashboard.ui.panel import Drawn, cows_counted, mark, number_table
 from evenfoot.dashboard.ui.view import View
 
 AHEAD_DAYS = 365
@@ -46,10 +48,31 @@ def next_due(ledger: Ledger, view: View) -> Any:
         return [line, html.P(said, className="empty")]
     reasons = answer.extra["reasons"]
     parts: list[Any] = [line, html.P(_lead(reasons, day.on), className="lead")]
-    parts += [html.P(told(caution), className="caution") for caution in answer.cautions]
     table = reasons.rename(columns={"words": "reason"})[["due_on", "reason", "who", *ABOUT]]
     table = table[[name for name in table.columns if name not in ABOUT or table[name].notna().any()]]
-    return [*parts, number_table(table, None, _("What falls due next"))]
+    cautions = [html.P(told(caution), className="caution") for caution in answer.cautions]
+    sure = html.Summary(_("How sure is this? ({counts})", counts=cows_counted(answer)))
+    fold = html.Details([sure, *cautions], className="fold") if cautions else None
+    return [*parts, number_table(table, None, _("What falls due next")), fold]
+
+
+def last_on_each_foot(frames: dict[str, pd.DataFrame]) -> html.Ul:
+    """The four feet as she stands, each with the last that was found on it, or that nothing was."""
+    found = frames["findings"].sort_values("visit_date", ascending=False, kind="stable")
+    trimmed = frames["trims"]["visit_date"].max() if len(frames["trims"]) else None
+    tiles = []
+    for foot in FEET:
+        last = records(found[found["foot"] == foot].head(1))
+        if last:
+            said = [
+                words().lesion(str(last[0]["lesion"])),
+                html.Br(),
+                words().date(pd.Timestamp(last[0]["visit_date"])),
+            ]
+        else:
+            said = [_("nothing found") if trimmed is not None else _("never looked at")]
+        tiles.append(html.Li([html.Strong(value_label("foot", foot)), html.Br(), *said]))
+    return html.Ul(tiles, className="her-feet", **{"aria-label": _("The last finding on each foot")})
 
 
 def worst_reason(ledger: Ledger, view: View) -> str:

@@ -97,7 +97,7 @@ def test_on_a_phone_the_answer_comes_before_the_choices(browser: Browser, standi
     tab.follow("/comparison?farms=Larkmoor&lesions=SU")
     own = tab.page.locator(".own .choosing")
     expect(own).to_have_text("Housing, Sole ulcer, Whichever is fair")
-    by = tab.page.locator("#choices-of-page").get_by_label("Compare by").first
+    by = tab.page.locator("#choices-of-page").get_by_label("Compare", exact=True).first
     expect(by).to_be_hidden()
     own.click()
     by.click()

@@ -11,9 +11,10 @@ from evenfoot.analytics.clock import today
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.measures.planning.worklist import everybody_due, worklist
+from evenfoot.analytics.queries.cows import one_cow
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.i18n.translation import told
-from evenfoot.dashboard.pages.cow_now import her_feet, next_due
+from evenfoot.dashboard.pages.cow_now import her_feet, last_on_each_foot, next_due
 from evenfoot.dashboard.ui.panel import Drawn
 from evenfoot.dashboard.ui.view import View
 from tests.measures.herds import trim
@@ -70,3 +71,15 @@ def test_the_farm_that_may_not_be_seen_is_not(demo_ledger: Ledger) -> None:
     view = View.read("/cow", "?farms=Larkmoor&cow=1420", ("Nether Ash",))
     assert "Nothing is open" in words_of(next_due(demo_ledger, view))
     assert "No finding" in words_of(her_feet(demo_ledger, view))
+
+
+def test_each_foot_shows_the_last_that_was_found_on_it(tmp_path: Path) -> None:
+    rows = [
+        trim("1", "DD", "RH", on="2025-01-05"),
+        trim("1", "SU", "RH", claw="lateral", zone=4, on="2025-04-05"),
+        trim("1", "WL", "LF", claw="medial", zone=3, on="2024-11-05"),
+    ]
+    ledger = ledger_of(tmp_path / "herd.duckdb", checked("trims", rows))
+    said = words_of(last_on_each_foot(one_cow(ledger, rows[0]["farm"], "1")))
+    assert "Sole ulcer" in said and "5\xa0Apr\xa02025" in said and "Digital dermatitis" not in said
+    assert "White line disease" in said and said.count("nothing found") == 2
