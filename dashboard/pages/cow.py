@@ -12,14 +12,12 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer, Basis
 from evenfoot.analytics.measures.planning.due_reasons import lame_lately
 from evenfoot.analytics.messages import say
-from evenfoot.analytics.queries.cow_status import herd_on
 from evenfoot.analytics.queries.cows import one_cow
-from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts.cow import timeline
 from evenfoot.dashboard.charts.labels import small, value_label
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.pages.cow_events import events
-from evenfoot.dashboard.pages.cow_now import her_feet, last_on_each_foot, next_due, worst_reason
+from evenfoot.dashboard.pages.cow_now import her_feet, last_on_each_foot, next_due, standing, worst_reason
 from evenfoot.dashboard.pages.worklist import day_asked
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table
@@ -96,8 +94,7 @@ def _who(ledger: Ledger, view: View) -> Any:
             )
         )
     on = day_asked(view) or today()
-    hers = Selection(farms=(str(cow["farm"]),), cows=(str(cow["cow"]),), allowed=view.selection.allowed)
-    here = herd_on(ledger, hers, on)
+    here = standing(ledger, view, on)
     if here.empty and pd.notna(cow["left_on"]):
         facts.append(_("left the herd {day}", day=words().date(cow["left_on"])))
     for stands in here.to_dict("records"):

@@ -12,7 +12,8 @@ from dash import html
 from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
-from evenfoot.analytics.measures.planning.worklist import as_of, day_of, needing_someone, worklist
+from evenfoot.analytics.measures.planning.due_reasons import URGENT
+from evenfoot.analytics.measures.planning.worklist import as_of, day_of, everybody_due, worklist
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts import describe
 from evenfoot.dashboard.charts.foot import draw_feet
@@ -80,8 +81,18 @@ def worst_reason(ledger: Ledger, view: View) -> str:
     hers = _hers(view)
     if hers is None or not ledger.exists:
         return ""
-    answer = needing_someone(ledger, hers, on=day_asked(view))
-    return "" if answer.empty else told(answer.extra["reasons"]["words"].iloc[0])
+    answer = worklist(ledger, hers, on=day_asked(view), ahead_days=AHEAD_DAYS)
+    if answer.empty:
+        return ""
+    reasons = answer.extra["reasons"]
+    now = reasons[reasons["kind"].isin(URGENT) & (reasons["due_on"] <= pd.Timestamp(day_of(answer).on))]
+    return told(now["words"].iloc[0]) if len(now) else ""
+
+
+def standing(ledger: Ledger, view: View, on: dt.date) -> pd.DataFrame:
+    """Where she stands on a day, one row, as the list of all cows knows it; no row where she is not in the herd."""
+    hers = _hers(view)
+    return pd.DataFrame() if hers is None else everybody_due(ledger, hers, on).herd
 
 
 def _lead(reasons: pd.DataFrame, on: dt.date) -> str:
