@@ -26,7 +26,9 @@ from evenfoot.analytics.intake.layouts.questions import Answers, Question, choic
 from evenfoot.analytics.intake.layouts.sheet_questions import date_texts, decide_days
 from evenfoot.analytics.intake.layouts.table_records import Unfolded
 from evenfoot.analytics.intake.parsing.column_values import Setting
+from evenfoot.analytics.intake.parsing.dates import DateOrder
 from evenfoot.analytics.intake.readers.dispatch import read_sheets
+from evenfoot.analytics.intake.readers.json_objects import sheet_of_objects
 from evenfoot.analytics.intake.sheet import CheckedSheet, RawSheet
 from evenfoot.analytics.messages import Message, say, say_n
 from evenfoot.analytics.progress import stage
@@ -251,6 +253,35 @@ def _understand(
     if left and checked:
         checked[0] = replace(checked[0], notes=(*left, *checked[0].notes))
     return Understanding(checked, answers, left)
+
+
+def check_records(
+    records: Sequence[Mapping[str, str]], kind: str, source: str, *, today: dt.date, known_farms: Sequence[str] = ()
+) -> CheckedSheet:
+    """Check records whose fields are those of a kind of sheet; nothing is unfolded, guessed or asked about.
+
+    Parameters
+    ----------
+    records : sequence of mapping of str to str
+        Field -> text, one mapping a record, all with the same fields.
+    kind : str
+        A key of :data:`evenfoot.analytics.intake.fields.KINDS`.
+    source : str
+        What to call them in messages.
+    today : datetime.date
+    known_farms : sequence of str
+
+    Returns
+    -------
+    CheckedSheet
+    """
+    sheet = replace(sheet_of_objects([dict(record) for record in records], source, kind), exact=True)
+    headings = find_headings(sheet)
+    if headings is None or headings.kind != kind:
+        raise AssertionError(f"{source}: the fields of {kind} are not found")
+    survey = Survey(headings)
+    survey.add(sheet, first=True)
+    return _check_sheet(sheet, survey, Setting(DateOrder(True, "option"), today, False, {}), None, known_farms)
 
 
 def _check_unfolded(unfolded: Unfolded, setting: Setting, known_farms: Sequence[str]) -> CheckedSheet:

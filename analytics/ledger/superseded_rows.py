@@ -13,6 +13,8 @@ from evenfoot.analytics.ledger.schema import BOOKKEEPING, ROW_TABLES, STAMP, key
 from evenfoot.analytics.ledger.staging_table import as_arrow, in_memory, insert_frame
 
 COLUMNS = tuple(BOOKKEEPING["replaced_rows"])
+REMOVED = ""
+"""What stands for the row that took the place of one that was removed."""
 
 
 def replace_rows(connection: Any, kind: str, number: int, rows: pd.DataFrame, new_keys: list[str]) -> None:
@@ -109,6 +111,17 @@ def bring_back(connection: Any, number: int) -> set[str]:
             "DELETE FROM replaced_rows WHERE kind = ? AND (import_no = ? OR of_import = ?)", [kind, number, number]
         )
     return farms
+
+
+def removed_rows(cursor: Any, kind: str) -> list[dict[str, Any]]:
+    """The fields of the records of a kind that were removed, without those that are there again."""
+    table, _ = ROW_TABLES[kind]
+    rows = cursor.execute(
+        "SELECT content FROM replaced_rows WHERE kind = ? AND new_key = ? "
+        f"AND row_key NOT IN (SELECT row_key FROM {table})",
+        [kind, REMOVED],
+    ).fetchall()
+    return [json.loads(content) for (content,) in rows]
 
 
 def rekey(connection: Any) -> None:

@@ -14,6 +14,7 @@ from typer.core import TyperCommand
 from evenfoot.analytics.errors import UserError
 from evenfoot.dashboard.cli.accounts_options import accounts
 from evenfoot.dashboard.cli.agreed import agreed_app
+from evenfoot.dashboard.cli.corrections import add_to as add_corrections
 from evenfoot.dashboard.ui import console
 
 app = typer.Typer(
@@ -26,6 +27,7 @@ app = typer.Typer(
 
 app.add_typer(accounts, name="accounts")
 app.add_typer(agreed_app, name="agreed")
+add_corrections(app)
 
 
 def _print_version(wanted: bool) -> None:

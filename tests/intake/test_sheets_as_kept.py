@@ -23,7 +23,8 @@ TODAY = dt.date(2026, 11, 28)
 
 AFTER = {"40b": "40a", "42b": "42a", "60b": "60a", "t87b": "t87a", "t88b": "t88a", "g16": "g15",
          "kb14b": "kb14a", "kb24b": "kb24a", "kb25b": "kb25a", "mc27b": "mc27a",
-         "qe07": "qe04", "qe26": "qe25", "vg31": "vg30"}  # fmt: skip
+         "qe07": "qe04", "qe26": "qe25", "vg31": "vg30",
+         "wh41": "wh02", "wh61b": "wh61a", "wh62": "wh03"}  # fmt: skip
 """A sheet that comes to a ledger that holds another."""
 
 ANSWERS: dict[str, dict[str, str]] = {
@@ -50,15 +51,16 @@ ANSWERS: dict[str, dict[str, str]] = {
             "kb28",
             "mc11",
             "nd24",
+            "wh57",
         )
     },
 }
 """What a person answers where no answer is likeliest."""
 
-KNOWN_ALREADY = {"60b": 4, "g16": 7, "kb25b": 4}
+KNOWN_ALREADY = {"60b": 4, "g16": 7, "kb25b": 4, "wh62": 11}
 """Records of a sheet that are in the ledger already, and that the expected ones leave out."""
 
-NO_RECORDS = {"t84", "qe24"}
+NO_RECORDS = {"t84", "qe24", "wh36"}
 """Sheets that are none of a trim: they are refused with a sentence."""
 
 

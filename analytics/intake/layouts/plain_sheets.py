@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from evenfoot.analytics.domain.lexicon import meaning
 from evenfoot.analytics.intake.checks.survey import Survey
 from evenfoot.analytics.intake.headings import Headings, Match
 from evenfoot.analytics.intake.layouts.drafts import Draft
@@ -150,6 +151,8 @@ def _names_new_lesion(draft: Draft, table: Table, roles: Sequence[Role], place: 
     for code in np.unique(codes).tolist():
         text = column.texts[code]
         if healed_lesions(text) is not None or says_void(text) or says_unseen(text) or recheck_day(text):
+            return True
+        if meaning("action", text) in ("block", "wrap"):
             return True
         if not may_name_lesion(text):
             continue

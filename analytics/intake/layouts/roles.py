@@ -176,7 +176,7 @@ def read_heading(text: str) -> Role | None:
         return place
     if phrases("claw").get(bare) in CLAWS:
         return Role("claw", claw=phrases("claw")[bare])
-    length = _length_at_time(text)
+    length = _length_at_time(text) or _length_of_claw(text)
     if length is not None:
         return length
     numbered = _NUMBERED.match(text.strip())
@@ -491,6 +491,30 @@ def _length_at_time(text: str) -> Role | None:
     found = _worded(rest)
     is_length = found is not None and found.field in MEASURES[:2]
     return Role("field", field=name, unit=unit) if is_length else None
+
+
+def _length_of_claw(text: str) -> Role | None:
+    """A length of the toe of one claw of the foot that the row names: "Toe outer (mm)", "inner claw toe length".
+
+    Example
+    -------
+    >>> [(role.code, role.unit) for role in map(read_heading, ("Toe outer (mm)", "toe length inner cm"))]
+    [('toe_length_mm lateral', 'mm'), ('toe_length_mm medial', 'cm')]
+    """
+    words = plain(text).split()
+    claws = [word for word in words if phrases("claw").get(word) in CLAWS]
+    units = [_UNITS[word] for word in words if word in _UNITS]
+    rest = " ".join(
+        word for word in words if word not in claws and word not in _UNITS and word not in phrases("filler")
+    )
+    if len(claws) != 1 or not rest:
+        return None
+    found = _worded(rest)
+    is_length = (found is not None and found.field == "toe_length_mm") or (
+        bool(units) and "toe_length_mm" in (meaning("ambiguous", rest) or "").split()
+    )
+    unit = units[0] if units else None
+    return Role("measure", field="toe_length_mm", claw=phrases("claw")[claws[0]], unit=unit) if is_length else None
 
 
 def joined_headings(upper: Iterable[str], lower: Iterable[str]) -> list[str]:

@@ -655,7 +655,8 @@ def _sort_of_row(cells: list[str], head: _HeadingRow, cow: int | None, *, named:
     said = [(place, cell.strip()) for place, cell in enumerate(cells) if cell.strip()]
     if not said or field_told(said[0][1]) not in (None, "herd_size"):
         return "line"
-    if len(said) == 1 and len(words_explained(said[0][1])) >= 2:
+    if len({word for _, text in said for word in words_explained(text)}) >= 2:
+        # "Legend: U = ulcer, M = wart", in one cell or in several.
         return "line"
     if _EXPLAINS.search(said[0][1]) and not (
         cow is not None and cow < len(cells) and _COW_LIKE.match(cells[cow].strip())

@@ -196,7 +196,11 @@ def groups_of(roles: Sequence[Role], words: Words, *, read_notes: bool, counts: 
         if role.kind == "measure":
             measured.setdefault((role.foot, role.claw), {})[role.field] = place
     for (foot, claw), fields in measured.items():
-        out.append(Group(tuple(fields.values()), _measure_reader(foot, claw, tuple(fields))))
+        reader = _measure_reader(foot, claw, tuple(fields))
+        if foot or "foot" not in beside:
+            out.append(Group(tuple(fields.values()), reader))
+        else:
+            out.append(Group((beside["foot"], *fields.values()), _measure_of_row_reader(reader, words)))
     return out
 
 
@@ -928,6 +932,19 @@ def _event_reader(words: Words) -> Callable[[tuple[str, ...]], Any]:
             # She was seen to be lame, so she is not one that was looked at and sound.
             out = [{"visit_kind": "lame-cow"}]
         return out, tuple(doubts)
+
+    return read
+
+
+def _measure_of_row_reader(
+    reader: Callable[[tuple[str, ...]], tuple[list[dict[str, str]], tuple[Doubt, ...]]], words: Words
+) -> Callable[[tuple[str, ...]], tuple[list[dict[str, str]], tuple[Doubt, ...]]]:
+    """Lengths of one claw of the foot that the row names."""
+
+    def read(texts: tuple[str, ...]) -> tuple[list[dict[str, str]], tuple[Doubt, ...]]:
+        records, doubts = reader(texts[1:])
+        feet = _feet({"foot": texts[0].strip()}, words.taught, words.feet)[0]
+        return [{**record, "foot": feet[0]} for record in records] if len(feet) == 1 else [], doubts
 
     return read
 

@@ -46,18 +46,18 @@ def read_objects(text: str, name: str) -> list[RawSheet]:
             say("{name} is not JSON that can be read: it is nested too deep or a number is too long.", name=name)
         ) from None
     if is_diagnosis_collection(said):
-        return [replace(_sheet(trim_rows(said, name), name, "trims"), exact=True)]
+        return [replace(sheet_of_objects(trim_rows(said, name), name, "trims"), exact=True)]
     if isinstance(said, list | dict) and is_nested(said):
-        return [_sheet(flat_records(said), name, None)]
+        return [sheet_of_objects(flat_records(said), name, None)]
     if isinstance(said, list):
-        return [_sheet(said, name, None)]
+        return [sheet_of_objects(said, name, None)]
     lists = {key: value for key, value in said.items() if isinstance(value, list)} if isinstance(said, dict) else {}
     if not lists:
         raise UserError(
             say('{name} holds no list of records; give [{{...}}, ...] or {{"trims": [{{...}}, ...]}}.', name=name)
         )
     return [
-        _sheet(value, name if len(lists) == 1 else f"{name}, {key}", key if key in KINDS else None)
+        sheet_of_objects(value, name if len(lists) == 1 else f"{name}, {key}", key if key in KINDS else None)
         for key, value in lists.items()
     ]
 
@@ -73,7 +73,8 @@ def _objects_by_line(text: str) -> list[Any] | None:
         return None
 
 
-def _sheet(records: list[Any], source: str, hint: str | None) -> RawSheet:
+def sheet_of_objects(records: list[Any], source: str, hint: str | None) -> RawSheet:
+    """Objects with named fields as a raw sheet; *hint* is the kind of sheet, where it is known."""
     for place, record in enumerate(records, start=1):
         if not isinstance(record, dict):
             raise UserError(

@@ -311,13 +311,13 @@ def _add_rows(connection: Any, sheet: CheckedSheet, number: int, choice: Choice 
     met |= {key for (key,) in connection.execute("SELECT row_key FROM incoming").fetchall()}
     others = connection.execute(f"SELECT 1 FROM {table} WHERE import_no <> ? LIMIT 1", [number]).fetchall()
     if not others or kind not in IDENTITIES:
-        return _Added(_insert_incoming(connection, kind, number))
+        return _Added(insert_incoming(connection, kind, number))
     compared = compare_staged(connection, connection, kind, number)
     plan = plan_rows(connection, kind, compared, choice)
     if plan.left_out.any():
         keys = compared.records.loc[plan.left_out, "row_key"].tolist()
         connection.execute("DELETE FROM incoming WHERE row_key IN (SELECT UNNEST(?))", [keys])
-    added = _insert_incoming(connection, kind, number)
+    added = insert_incoming(connection, kind, number)
     again = compared.ledger["row_key"].iloc[compared.matches.partner[plan.seen_again]].tolist()
     if again:
         connection.execute(
@@ -330,7 +330,7 @@ def _add_rows(connection: Any, sheet: CheckedSheet, number: int, choice: Choice 
     return _Added(added + replaced, replaced, noted)
 
 
-def _insert_incoming(connection: Any, kind: str, number: int) -> int:
+def insert_incoming(connection: Any, kind: str, number: int) -> int:
     """Add the staged rows that are not there yet, and remember those that are; how many were added."""
     table, fields = ROW_TABLES[kind]
     columns = ", ".join(f'"{name}"' for name in fields)
@@ -354,7 +354,7 @@ def _replace(connection: Any, kind: str, number: int, compared: Comparison, chos
     stage_records(connection, kind, rows)
     keys = [key for (key,) in connection.execute("SELECT row_key FROM incoming ORDER BY place").fetchall()]
     replace_rows(connection, kind, number, theirs, keys)
-    return _insert_incoming(connection, kind, number)
+    return insert_incoming(connection, kind, number)
 
 
 def _count_only(ledger: Ledger, sheets: Sequence[CheckedSheet], file: str, choice: Choice | None) -> ImportResult:

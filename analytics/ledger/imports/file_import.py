@@ -8,6 +8,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, cast
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from evenfoot.analytics.errors import UserError
@@ -20,6 +22,7 @@ from evenfoot.analytics.ledger.aliases import KnownNames, add_alias, known_names
 from evenfoot.analytics.ledger.imports.add import ImportResult, add_sheets
 from evenfoot.analytics.ledger.imports.bulk import add_stream
 from evenfoot.analytics.ledger.imports.farm_scales import scales_on_days, scales_used
+from evenfoot.analytics.ledger.imports.record_linkage import IDENTITIES, comparable
 from evenfoot.analytics.ledger.imports.rest_of_herd import (
     KIND_CHOICES,
     NOT_KNOWN,
@@ -33,7 +36,9 @@ from evenfoot.analytics.ledger.imports.rest_of_herd import (
 from evenfoot.analytics.ledger.imports.revisions import CHOICES, Choice, Revision, compare_with_ledger
 from evenfoot.analytics.ledger.layout_answers import answers_for, save_answers
 from evenfoot.analytics.ledger.ledger import Ledger
-from evenfoot.analytics.messages import Message, say
+from evenfoot.analytics.ledger.schema import ROW_TABLES
+from evenfoot.analytics.ledger.superseded_rows import removed_rows
+from evenfoot.analytics.messages import Message, say, say_n
 
 SHOWN_NAMES = 6
 
@@ -215,7 +220,8 @@ def prepare_import(
     if others:
         # The farm goes by another name in the sheet, or its scores of these days are there on another scale.
         reading = read({**scales, **others})
-    names, sheets, found = reading.names, reading.sheets, reading.found
+    names, found = reading.names, reading.found
+    sheets = _without_removed(ledger, reading.sheets, answers)
     if "rest" not in settled:
         sheets = _with_rest(ledger, sheets, answers)
     revision = compare_with_ledger(ledger, sheets) if ledger.exists else None
@@ -410,6 +416,47 @@ def _cows_by_name(
         _renamed(sheet, "cow", names, sheet.records["farm"] == farm) if "cow" in sheet.records else sheet
         for sheet in sheets
     ], told
+
+
+def _without_removed(ledger: Ledger, sheets: list[CheckedSheet], answers: Answers) -> list[CheckedSheet]:
+    """The sheets without records that somebody removed from the ledger before; whether they come back is asked."""
+    if not ledger.exists:
+        return sheets
+    with ledger.reading() as cursor:
+        gone = {kind: removed_rows(cursor, kind) for kind in ("trims", "locomotion")}
+    met = {place: _are_among(sheet, gone.get(sheet.kind, [])) for place, sheet in enumerate(sheets)}
+    count = sum(int(found.sum()) for found in met.values())
+    if not count:
+        return sheets
+    value = answers.ask(
+        Question(
+            "removed", str(count),
+            say_n("{n} record of this file was removed from the records before. Is it to come back?",
+                  "{n} records of this file were removed from the records before. Are they to come back?", count),
+            choices([("leave", say("no: leave out what was removed")), ("bring", say("yes: bring it back"))]), "leave",
+            lasting=False,
+        )
+    )  # fmt: skip
+    if value != "leave":
+        return sheets
+    return [
+        replace(sheet, records=sheet.records[~met[place]].reset_index(drop=True),
+                rows_read=sheet.rows_read - int(met[place].sum()))
+        for place, sheet in enumerate(sheets)
+    ]  # fmt: skip
+
+
+def _are_among(sheet: CheckedSheet, gone: list[dict[str, Any]]) -> npt.NDArray[np.bool_]:
+    """Which records of a sheet are of the same cow, day, place and lesion as one that was removed."""
+    if not gone or not len(sheet.records):
+        return np.zeros(len(sheet.records), dtype=bool)
+    identity = IDENTITIES[sheet.kind]
+    names = [*identity.visit, *identity.fixed, *identity.open]
+    _, fields = ROW_TABLES[sheet.kind]
+    rows = pd.DataFrame(gone).reindex(columns=list(fields))
+    known = set(comparable(sheet.kind, rows)[names].itertuples(index=False, name=None))
+    ours = comparable(sheet.kind, sheet.records)[names].itertuples(index=False, name=None)
+    return np.array([record in known for record in ours], dtype=bool)
 
 
 def _ask_revision(revision: Revision, name: str, answers: Answers) -> None:
