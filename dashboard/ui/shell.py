@@ -69,6 +69,8 @@ def _around() -> Any:
         [
             dcc.Location(id="address", refresh="callback-nav"),
             *(dcc.Store(id=name) for name in ("chosen", "narrow", "ready", "seen-version", "written", "opened")),
+            # Kept by the browser for the next visit: the reader's own guesses, by farm and visit.
+            dcc.Store(id="guesses", storage_type="local"),
             dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),
             html.Header(
                 [
