@@ -101,7 +101,7 @@ def _around() -> Any:
             html.Div(id="silent", role="alert"),
             html.Main(id="content", tabIndex=-1),
             html.Aside(told(VETERINARIAN), className="veterinarian", **{"aria-label": _("Caution")}),
-            html.Div(id="tours", className="veterinarian"),
+            html.Aside(id="tours", className="veterinarian", **{"aria-label": _("Tour")}),
         ],
         className="frame",
     )
