@@ -154,6 +154,12 @@
     return data && data.to ? data.to : null;
   }
 
+  /* What was kept of a farm's visit: a guess, an empty object where it was skipped, nothing where it is to be asked. */
+  function guessOf(kept, asked) {
+    const visits = kept && kept.farms && kept.farms[asked.farm];
+    return visits && visits[asked.visit];
+  }
+
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     evenfoot: {
       openMark: function (_clicks, figures) {
@@ -196,6 +202,54 @@
         const { version } = await answer.json();
         const figures = document.querySelector(".panel-body") !== null;
         return ["", !figures || !version || !seen || version === seen];
+      },
+      /* Whether the question stands in the place of the figure, and what is said of a guess that was given. */
+      showGuess: function (asked, _when, kept) {
+        const given = guessOf(kept, asked);
+        if (!given && !(kept && kept.off)) return ["guess asks", ""];
+        const told = given && given.guess !== undefined;
+        return ["guess", told ? asked.said.replace("{guess}", given.guess) : ""];
+      },
+      keepGuess: function (_tell, _submit, _skip, _stop, value, asked, kept) {
+        const hit = triggered();
+        if (!hit || !hit.value) return none();
+        const next = structuredClone(kept || {});
+        const button = hit.prop_id.split(".")[0];
+        if (button === "guess-stop") next.off = true;
+        else {
+          const guess = Math.round(Number(value));
+          const blank = value === null || value === undefined || value === "";
+          if (button !== "guess-skip" && (blank || !(guess >= 0 && guess <= 100))) {
+            document.getElementById("guess").focus();
+            return none();
+          }
+          next.farms = next.farms || {};
+          next.farms[asked.farm] = next.farms[asked.farm] || {};
+          next.farms[asked.farm][asked.visit] = button === "guess-skip" ? {} : { guess, found: asked.found };
+        }
+        /* The buttons go; the figure is where one reads on. */
+        setTimeout(() => {
+          const figure = document.querySelector("#guess-line .found a");
+          if (figure) figure.focus();
+        });
+        return next;
+      },
+      askAgain: function (clicks, kept) {
+        return clicks ? { ...kept, off: false } : none();
+      },
+      isAsking: function (_id, _when, kept) {
+        return !(kept && kept.off);
+      },
+      guessedOverFarms: function (words, _when, kept) {
+        const ratios = [];
+        for (const visits of Object.values((kept && kept.farms) || {})) {
+          const given = Object.keys(visits).sort().map((visit) => visits[visit]);
+          const newest = given.filter((each) => each.guess !== undefined && each.found > 0).pop();
+          if (newest) ratios.push(newest.guess / newest.found);
+        }
+        if (ratios.length < 2) return "";
+        const mean = ratios.reduce((sum, each) => sum + each, 0) / ratios.length;
+        return words.replace("{n}", ratios.length).replace("{share}", Math.round(100 * mean));
       },
       copyLink: function () {
         const done = (words) => {

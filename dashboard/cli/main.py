@@ -359,6 +359,28 @@ def report(
         print(f"Wrote {path}")
 
 
+@app.command(epilog="Example: evenfoot notify --mail-to ann@example.org --calendar notices/")
+def notify(
+    ledger: LedgerOption = None,
+    farm: Annotated[list[str] | None, typer.Option("--farm", help="Only this farm; may be repeated.")] = None,
+    cows: Annotated[bool, typer.Option("--cows", help="Tell also where a cow alone is for the veterinarian.")] = False,
+    mail_to: Annotated[list[str] | None, typer.Option(help="Mail each notice there; may be repeated.")] = None,
+    calendar: Annotated[Path | None, typer.Option(help="Folder for a calendar file (.ics) a notice.")] = None,
+    language: Annotated[str, typer.Option(help="en or es.")] = "en",
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Print what would be told; remember nothing.")] = False,
+) -> None:
+    """Tell of farms that have become worse since they were last told of: for cron and the Task Scheduler.
+
+    A visit is told of once, and a farm once in a calendar month. Exit codes: 0 all told, or nothing new; 2 something
+    could not be told, and is tried again by the next run.
+    """
+    from evenfoot.dashboard.cli.notify import notify
+
+    notify(
+        ledger, farm or [], cows=cows, mail_to=mail_to or [], folder=calendar, language=language, dry_run=dry_run
+    )  # fmt: skip
+
+
 @app.command(epilog="Example: evenfoot export --format csv -o records/")
 def export(
     out: Annotated[

@@ -22,6 +22,7 @@ from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import VERDICTS
 from evenfoot.dashboard.charts.verdicts import verdicts_of_farms
 from evenfoot.dashboard.i18n.translation import _, words
+from evenfoot.dashboard.pages.own_guess import over_farms
 from evenfoot.dashboard.pages.warning import farm_by_farm, lameness_only
 from evenfoot.dashboard.pages.worklist import day_asked
 from evenfoot.dashboard.ui.page import Page
@@ -126,6 +127,7 @@ PAGE = Page(
     title="Farms",
     question="Which farm is worse, which cows need someone, and when to go there next. Choose a farm to open it.",
     group="today",
+    extra=over_farms,
     panels=(
         Panel(
             "start-farms",

@@ -6,7 +6,7 @@ import dataclasses
 from typing import Any
 
 import pandas as pd
-from dash import html
+from dash import Dash, html
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lameness.control_chart import control_chart
@@ -20,7 +20,9 @@ from evenfoot.dashboard.charts.describe_more import describe as describe_chart
 from evenfoot.dashboard.charts.foot import draw_feet
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
-from evenfoot.dashboard.pages.agreed import agreed_list, register
+from evenfoot.dashboard.pages import own_guess
+from evenfoot.dashboard.pages.agreed import agreed_list
+from evenfoot.dashboard.pages.agreed import register as register_agreed
 from evenfoot.dashboard.pages.dated_changes import with_changes
 from evenfoot.dashboard.pages.lesions import CLEARED
 from evenfoot.dashboard.pages.today_answers import NAMED_COWS, answers, biggest_lesion, choose_farm
@@ -128,7 +130,14 @@ def _ask(ledger: Ledger, view: View) -> Any:
         html.Ul([html.Li(line) for line in trimmer or [none]]),
         html.H3(_("The veterinarian")),
         html.Ul([html.Li(line) for line in dict.fromkeys(veterinarian or [none])]),
+        own_guess.ask_again(),
     ]
+
+
+def register(app: Dash, ledger: Ledger) -> None:
+    """The callbacks of what was agreed and of the reader's own guess."""
+    register_agreed(app, ledger)
+    own_guess.register(app, ledger)
 
 
 PAGE = Page(

@@ -18,6 +18,7 @@ from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.pages.change import impact_of, verdict_of
 from evenfoot.dashboard.pages.dated_changes import recorded
 from evenfoot.dashboard.pages.lesions import CLEARED
+from evenfoot.dashboard.pages.own_guess import with_guess
 from evenfoot.dashboard.pages.worklist import day_asked
 from evenfoot.dashboard.ui.view import View
 
@@ -61,7 +62,8 @@ def _lameness(rows: list[dict[str, Any]], view: View) -> Any:
     year = row["last_year"]
     if pd.notna(year):
         sentence += " " + _("A year ago {share}.", share=round(100 * year))
-    return _said(told(VERDICTS[row["verdict"]]) + ".", sentence, view.open("/locomotion"))
+    figure = _said(told(VERDICTS[row["verdict"]]) + ".", sentence, view.open("/locomotion"))
+    return with_guess(figure, row, str(row["farm"]))
 
 
 def _counts(row: dict[str, Any]) -> dict[str, Any]:

@@ -1,12 +1,11 @@
-"""The plan for other programs: an iCalendar file for a telephone or an office calendar, and CSV."""
+"""The plan and notices for other programs: iCalendar files for a telephone or an office calendar."""
 
 from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Iterable
 from typing import Any
-
-import pandas as pd
 
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of
@@ -61,21 +60,45 @@ def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
     """
     made = (made_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC)
     rested_on = told(as_of(day_of(answer)))
+    return calendar_of([_visit(row, made, rested_on) for row in answer.table.to_dict("records")])
+
+
+def calendar_of(events: Iterable[list[str]]) -> str:
+    """An iCalendar object of events that :func:`event` made; lines end in CRLF."""
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Evenfoot//Evenfoot plan//EN", "CALSCALE:GREGORIAN"]
-    for row in answer.table.to_dict("records"):
-        lines += _event(row, made, rested_on)
+    lines += [line for each in events for line in each]
     lines.append("END:VCALENDAR")
     return "".join(f"{_folded(line)}\r\n" for line in lines)
 
 
-def _event(row: dict[Any, Any], made: dt.datetime, rested_on: str) -> list[str]:
-    farm, kind, day, cows = str(row["farm"]), str(row["kind"]), row["date"], int(row["cows"])
-    ends = day + pd.Timedelta(days=1)
-    named = uuid.uuid5(NAMESPACE, f"{farm}|{kind}|{int(row['number'])}")
-    stamp = made.strftime("%Y%m%dT%H%M%SZ")
+def _visit(row: dict[Any, Any], made: dt.datetime, rested_on: str) -> list[str]:
+    farm, kind, cows = str(row["farm"]), str(row["kind"]), int(row["cows"])
     told_of = _("Proposed visit. Cows: {list}", list=row["cow_list"])
     what = told(KINDS.get(kind, kind)).lower()
     title = _n("{farm}: {what}, {n} cow", "{farm}: {what}, {n} cows", cows, farm=farm, what=what)
+    return event(f"{farm}|{kind}|{int(row['number'])}", row["date"], title, f"{told_of} {rested_on}", made)
+
+
+def event(
+    name: str, day: dt.date, title: str, text: str, made_at: dt.datetime | None = None, *, busy: bool = True
+) -> list[str]:
+    """The lines of an all-day event.
+
+    Parameters
+    ----------
+    name : str
+        Events of the same name are the same event.
+    day : date
+    title, text : str
+    made_at : datetime.datetime, optional
+        When the file is made (time zone aware); now by default.
+    busy : bool
+        Whether the day counts as taken.
+    """
+    made = (made_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC)
+    ends = day + dt.timedelta(days=1)
+    named = uuid.uuid5(NAMESPACE, name)
+    stamp = made.strftime("%Y%m%dT%H%M%SZ")
     return [
         "BEGIN:VEVENT",
         f"UID:{named}",
@@ -85,8 +108,8 @@ def _event(row: dict[Any, Any], made: dt.datetime, rested_on: str) -> list[str]:
         f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
         f"DTEND;VALUE=DATE:{ends:%Y%m%d}",
         f"SUMMARY:{_escaped(title)}",
-        f"DESCRIPTION:{_escaped(f'{told_of} {rested_on}')}",
-        "TRANSP:OPAQUE",
+        f"DESCRIPTION:{_escaped(text)}",
+        f"TRANSP:{'OPAQUE' if busy else 'TRANSPARENT'}",
         "END:VEVENT",
     ]
 

@@ -69,6 +69,8 @@ def _around() -> Any:
         [
             dcc.Location(id="address", refresh="callback-nav"),
             *(dcc.Store(id=name) for name in ("chosen", "narrow", "ready", "seen-version", "written", "opened")),
+            # Kept by the browser for the next visit: the reader's own guesses, by farm and visit.
+            dcc.Store(id="guesses", storage_type="local"),
             dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),
             html.Header(
                 [
@@ -81,10 +83,25 @@ def _around() -> Any:
             ),
             html.Div(id="picker", className="picker", role="region", **{"aria-label": _("Farm and period")}),
             html.Div(_stale(), id="stale", role="status", hidden=True),
+            # Fixed at the foot of the window; here the keyboard comes to it before the page.
+            html.Div(
+                [
+                    html.P(id="tour-said", **{"aria-live": "polite"}),
+                    html.A(id="tour-next", className="take"),
+                    html.A(_("Back"), id="tour-back", className="take"),
+                    html.A(_("Leave the tour"), id="tour-leave", className="take"),
+                ],
+                id="tour",
+                className="step",
+                role="region",
+                hidden=True,
+                **{"aria-label": _("Tour")},
+            ),
             html.Div(id="done", role="status"),
             html.Div(id="silent", role="alert"),
             html.Main(id="content", tabIndex=-1),
             html.Aside(told(VETERINARIAN), className="veterinarian", **{"aria-label": _("Caution")}),
+            html.Aside(id="tours", className="veterinarian", **{"aria-label": _("Tour")}),
         ],
         className="frame",
     )

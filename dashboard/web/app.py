@@ -17,7 +17,7 @@ from evenfoot.dashboard.auth import Access, Store, current_viewer, login, oidc, 
 from evenfoot.dashboard.auth.roles import REFUSALS
 from evenfoot.dashboard.i18n.reader_settings import listen
 from evenfoot.dashboard.i18n.translation import _, told
-from evenfoot.dashboard.pages import PAGES
+from evenfoot.dashboard.pages import PAGES, tour
 from evenfoot.dashboard.ui import shell
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.page_choices import folding
@@ -146,6 +146,7 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
         Output("look", "children"),
         Output("seen-version", "data"),
         Output("done", "children"),
+        *tour.OUTPUTS,
         Input("address", "pathname"),
         Input("address", "search"),
     )
@@ -154,10 +155,12 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
         try:
             with allowance():
                 picker, version = shell.picker(ledger, view), str(ledger.version)
+                step = tour.tour_parts(ledger, view, PAGES)
         except UserError as known:
             # The ledger cannot be asked now: the page stands, and says why it is empty.
-            picker, version, mistake = None, "", told(known.sentence)
-        return shell.navigation(PAGES, view), [picker, shell.mistake(mistake)], shell.look(view), version, None
+            picker, version, step, mistake = None, "", tour.NOWHERE, told(known.sentence)
+        shown = [picker, shell.mistake(mistake)]
+        return shell.navigation(PAGES, view), shown, shell.look(view), version, None, *step
 
     @app.callback(
         Output("done", "children", allow_duplicate=True),

@@ -107,6 +107,27 @@ def any_verdict(worlds: list[World], farms: int, seed: int) -> float:
     return float(np.mean(called))
 
 
+def notices_in_a_year(rng: np.random.Generator, world: World) -> int:
+    """How many notices of a verdict worse one simulated farm gets in its last year, in which nothing changes.
+
+    The farm is judged after each visit of the year, on what was known by then. A visit is told once, and a farm once in
+    a calendar month, as ``evenfoot notify`` does.
+    """
+    scored, trimmed = simulate(rng, world, GAIT, {}), simulate(rng, world, LESIONS, {})
+    days = trimmed.looks.groupby("visit")["visit_date"].max()
+    months = set()
+    for visit, day in days.tail(world.visits_a_year).items():
+        table, _ = judge_farms(["A"], _until(scored, visit), _until(trimmed, visit))
+        if (table["verdict"] == "worse").any():
+            months.add((day.year, day.month))
+    return len(months)
+
+
+def _until(visits: HerdVisits, last: object) -> HerdVisits:
+    looks, cases = (frame[frame["visit"] <= last].reset_index(drop=True) for frame in (visits.looks, visits.cases))
+    return HerdVisits(looks, cases, visits.people)
+
+
 def found_share(worlds: list[World], what: str, ratio: float, farms: int, seed: int) -> float:
     """Share of farms, spread over *worlds*, on which the herd's odds of *what* times *ratio* are called worse."""
     rng = np.random.default_rng(seed)
@@ -166,6 +187,14 @@ def main(farms: int = 400, seed: int = 20) -> None:
     for name, worlds in STABLE.items():
         share = any_verdict(worlds, farms, seed)
         print(f"  {name:<62}{share:>7.1%}  +- {np.sqrt(share * (1 - share) / farms):.1%}", flush=True)
+    print(f"Farms on which nothing changes that get a notice in a year, of {farms}, and notices a farm and year")
+    for visits in (2, 4, 12):
+        for name, visit_sd, season in (("visits alike", 0.0, 1.0), ("visits differ (SD 0.25), season 2", 0.25, 2.0)):
+            rng = np.random.default_rng(seed)
+            worlds = [World(cows, visits, 3, visit_sd, season) for cows in (60, 100, 250)]
+            told = np.array([notices_in_a_year(rng, worlds[i % len(worlds)]) for i in range(farms)])
+            said = f"{visits} visits a year, {name}"
+            print(f"  {said:<62}{np.mean(told > 0):>7.1%}  {told.mean():.3f} a year", flush=True)
     print(f"Changes that are there and are called worse, of {farms} farms")
     for name, (worlds, what, ratio) in THERE.items():
         share = found_share(worlds, what, ratio, farms, seed)
