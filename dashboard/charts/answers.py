@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from evenfoot.analytics.measures.answer import Answer
+from evenfoot.analytics.measures.lameness.summary import SELECTIVE
 from evenfoot.analytics.measures.lesions.change_impact import VERDICTS as IMPACT
 from evenfoot.analytics.messages import Message
 from evenfoot.dashboard.charts.labels import VERDICTS
@@ -47,7 +48,7 @@ def lameness(rows: list[dict[str, Any]], words: Words) -> Said:
     year = row["last_year"]
     if pd.notna(year):
         sentence += " " + words("A year ago {share}.", share=round(100 * year))
-    return Said(sentence, row["verdict"])
+    return Said(sentence + _looked_at(row, words), row["verdict"])
 
 
 def biggest_lesion(rows: list[dict[str, Any]]) -> dict[str, Any] | None:
@@ -67,7 +68,7 @@ def lesion(rows: list[dict[str, Any]], words: Words) -> Said:
         lesion=words.lesion(str(row["what"]), inside=True),
         **_counts(row),
     )
-    return Said(sentence, row["verdict"])
+    return Said(sentence + _looked_at(row, words), row["verdict"])
 
 
 def verdict_of_change(answer: Answer) -> Message | None:
@@ -113,6 +114,12 @@ def cows(table: pd.DataFrame, words: Words) -> Said:
     if vet:
         sentence += words.number_of(", {n} for the veterinarian", ", {n} for the veterinarian", vet)
     return Said(words("{sentence}: {cows} first.", sentence=Own(sentence), cows=Own(named)))
+
+
+def _looked_at(row: dict[str, Any], words: Words) -> str:
+    """What is said of visits that may not stand for the herd."""
+    said = SELECTIVE.get(row["kind"])
+    return f" {words.said(said)}" if said else ""
 
 
 def _counts(row: dict[str, Any]) -> dict[str, Any]:

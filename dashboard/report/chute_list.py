@@ -1,4 +1,4 @@
-"""The list that lies beside the chute: large type, one line a cow."""
+"""The list that lies beside the chute: large type, one line a cow; further places of a cow stand under hers."""
 
 from __future__ import annotations
 
@@ -29,13 +29,14 @@ thead th { text-align: left; font-size: 9pt; font-weight: 400; border-bottom: 2p
 tbody td, tbody th { border-bottom: 1px solid #666; height: 9.2mm; padding: 0 1.5mm 0 0; text-align: left; }
 tr { break-inside: avoid; }
 tbody .cow { font-weight: 700; font-size: 18pt; white-space: nowrap; }
-.long { font-size: 9.5pt; line-height: 1.05; }
+.lesion { font-size: 12pt; } .long { font-size: 9.5pt; line-height: 1.05; }
 .day { font-size: 11pt; white-space: nowrap; }
-.why { font-size: 8pt; line-height: 1.1; }
+.why { font-size: 8pt; line-height: 1.05; }
 .alone { font-size: 11pt; line-height: 1.05; }
+tbody tr:has(+ .also) > * { border-bottom: 0; } tbody .also td { height: 5.5mm; font-size: 10pt; vertical-align: top; }
 .box { display: inline-block; width: 6mm; height: 6mm; border: 1.5px solid #000; vertical-align: middle; }
-.w0 { width: 9mm; } .w1 { width: 26mm; } .w2 { width: 12mm; } .w3 { width: 19mm; } .w4 { width: 46mm; }
-.w5 { width: 17mm; } .w6 { width: 25mm; }
+.w0 { width: 12mm; } .w1 { width: 23mm; } .w2 { width: 11mm; } .w3 { width: 18mm; } .w4 { width: 44mm; }
+.w5 { width: 16mm; } .w6 { width: 24mm; }
 @media screen and (max-width: 640px) { table { table-layout: auto; } .w0, .w1, .w2, .w3, .w4, .w5, .w6 { width: auto; }
   body { font-size: 11pt; padding: 0 2mm; } tbody .cow { font-size: 13pt; } .day { white-space: normal; } }
 """
@@ -79,7 +80,7 @@ def chute_list(answer: Answer, day: dt.date, farm: str, paper: str = "A4") -> st
     heads = "".join(
         f'<th scope="col" class="w{place}">{escape(head)}</th>'
         for place, head in enumerate(
-            (_("Done"), _("Cow"), _("Foot"), _("Claw"), _("Lesion"), _("Block"), _("Look again"), _("Also, and why"))
+            (_("Done"), _("Cow"), _("Foot"), _("Claw"), _("Lesion"), _("Block"), _("Look again"), _("Why"))
         )
     )
     rows = "\n".join(_row(row) for row in records(here))
@@ -112,20 +113,25 @@ def first_list(answer: Answer, paper: str = "A4") -> str:
 
 def _row(row: dict[str, Any]) -> str:
     cow = f'<td><span class="box"></span></td><th scope="row" class="cow">{escape(str(row["cow"]))}</th>'
-    further = "; ".join(told(str(row[name])) for name in ("also", "group", "reason") if _given(row[name]))
+    # The first reason is the most pressing one.
+    why = " \u00b7 ".join([*([str(row["group"])] if _given(row["group"]) else []), told(row["reason"]).split("; ")[0]])
     if not any(_given(row[name]) for name in ("foot", "lesion")):
-        return f'<tr>{cow}<td class="alone" colspan="6">{escape(further)}</td></tr>'
+        return f'<tr>{cow}<td class="alone" colspan="6">{escape(why)}</td></tr>'
     lesion = words().lesion(str(row["lesion"])) if _given(row["lesion"]) else ""
     claw = told(CLAW_NAMES.get(row["claw"], str(row["claw"]))) if _given(row["claw"]) else ""
     cells = (
         ("", str(row["foot"]) if _given(row["foot"]) else ""),
         ("", claw),
-        ("long" if len(lesion) > LONG_NAME else "", lesion),
+        ("long" if len(lesion) > LONG_NAME else "lesion", lesion),
         ("", told(KEPT_ON[row["action"]]) if row["action"] in KEPT_ON else ""),
         ("day", words().date(row["recheck_on"]) if _given(row["recheck_on"]) else ""),
-        ("why", further),
+        ("why", why),
     )
-    return f"<tr>{cow}{''.join(f'<td class={css!r}>{escape(said)}</td>' for css, said in cells)}</tr>"
+    line = f"<tr>{cow}{''.join(f'<td class={css!r}>{escape(said)}</td>' for css, said in cells)}</tr>"
+    if not _given(row["also"]):
+        return line
+    also = _("also {what}", what=told(row["also"]))
+    return f'{line}<tr class="also"><td></td><td colspan="7">{escape(also)}</td></tr>'
 
 
 def _given(value: Any) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -25,6 +26,10 @@ from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts.answers import biggest_lesion
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.report.request import NAMES, Request
+from evenfoot.dashboard.report.visit_findings import COLUMNS, found_at_visit
+
+LOOK_AHEAD = 60
+"""Days ahead that the farmer's list of cows reaches: a block comes off after six weeks. [common practice, no source]"""
 
 MONTHS = 12
 """A report looks back this far unless told otherwise: one round of the seasons. [common practice, no source]"""
@@ -50,6 +55,8 @@ class Contents:
         Day of the newest trims.
     recorded_by : str
         Who trimmed that day, as the sheets say it.
+    found : pandas.DataFrame
+        What was found at that visit, as :func:`visit_findings.found_at_visit` gives it.
     """
 
     request: Request
@@ -60,6 +67,7 @@ class Contents:
     troubles: dict[str, str] = field(default_factory=dict)
     visited_on: dt.date | None = None
     recorded_by: str = ""
+    found: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(COLUMNS)))
 
     def get(self, name: str) -> Answer | None:
         """An answer with something in it, or ``None``."""
@@ -127,6 +135,7 @@ def _collected(ledger: Ledger, request: Request) -> Contents:
     if request.wants("cows") or request.wants("summary"):
         asked.begin("cows")
         asked.keep("worklist", "worklist", farm, on=request.on)
+        asked.keep("cows", "worklist", farm, on=request.on, ahead_days=LOOK_AHEAD)
         if request.next_visit is None:
             asked.keep("plan", "plan", farm, on=request.on)
     if request.wants("signals"):
@@ -151,7 +160,10 @@ def _collected(ledger: Ledger, request: Request) -> Contents:
             "cost", "cost", selection.with_(visits=("all",)), price=request.price or None, currency=request.currency
         )
     visited_on, recorded_by = _newest_visit(ledger, farm)
-    return Contents(request, selection, until, asked.answers, changes, asked.troubles, visited_on, recorded_by)
+    contents = Contents(request, selection, until, asked.answers, changes, asked.troubles, visited_on, recorded_by)
+    if visited_on is None or not request.wants("cows"):
+        return contents
+    return dataclasses.replace(contents, found=found_at_visit(ledger, farm, visited_on))
 
 
 def _newest_visit(ledger: Ledger, farm: Selection) -> tuple[dt.date | None, str]:

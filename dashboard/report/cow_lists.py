@@ -53,17 +53,27 @@ def by_reason(worklist: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(list=rows["kind"].map(lambda kind: REASONS[kind][0]))[["list", "kind", "cow", "due_on"]]
 
 
-def more_cows_section(contents: Contents, words: Words, shown: Collection[str] = ()) -> Section | None:
-    """The cows that the first page has not named, under their reasons, the most pressing list first."""
-    answer = contents.get("worklist")
-    if answer is None:
-        return None
-    every = by_reason(answer.table)
+def more_cows_section(
+    contents: Contents, words: Words, shown: Collection[str] = (), found: Collection[str] = ()
+) -> Section | None:
+    """The cows that the first page has not named, under their reasons, the most pressing list first.
+
+    Parameters
+    ----------
+    contents : Contents
+    words : Words
+    shown : collection of str
+        Cows of the first page.
+    found : collection of str
+        Cows with a finding at the newest visit, and nothing else open, that are not on it.
+    """
+    answer, whole = contents.get("cows"), contents.get("worklist")
+    every = by_reason(answer.table) if answer is not None else pd.DataFrame(columns=["list", "kind", "cow"])
     rows = every[~every["cow"].isin(list(shown))]
-    other = len(answer.table) - int(every["cow"].nunique())
-    if rows.empty and not other:
+    other = 0 if whole is None else len(set(whole.table["cow"]) - set(every["cow"]))
+    if rows.empty and not other and not found:
         return None
-    reasons = answer.extra["reasons"].to_dict("records")
+    reasons = [] if answer is None else answer.extra["reasons"].to_dict("records")
     places = {(str(row["cow"]), str(row["kind"])): row for row in reasons}
     body: list[list[Cell]] = []
     for name, said in LISTS.items():
@@ -76,6 +86,11 @@ def more_cows_section(contents: Contents, words: Words, shown: Collection[str] =
             head = words("{list}: {n}", list=words(said), n=int(mine["cow"].nunique())) if place == 0 else ""
             reason_said = words("{reason}, {n}", reason=words(reason), n=len(cows)) if name != "never" else ""
             body.append([head, reason_said, named_cows(cows, where, words)])
+    if found:
+        at_visit = contents.found[contents.found["cow"].isin(list(found))].to_dict("records")
+        where = [_places(row, words) for row in at_visit]
+        head = words("{list}: {n}", list=words("Found at the newest visit, nothing else open"), n=len(at_visit))
+        body.append([head, "", named_cows([str(row["cow"]) for row in at_visit], where, words)])
     listed = table([words("For whom"), words("Why"), words("Cows")], body, css="cows") if body else ""
     under = [words("The most pressing come first. A cow may stand under several reasons.")] if body else []
     if other > 0:

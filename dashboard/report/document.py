@@ -18,7 +18,16 @@ from evenfoot.dashboard.report.context_sections import (
     remarks_section,
 )
 from evenfoot.dashboard.report.cow_lists import more_cows_section
-from evenfoot.dashboard.report.first_page import FARMERS, cows_section, cows_shown, facts, notes, summary_section
+from evenfoot.dashboard.report.first_page import (
+    FARMERS,
+    FOUND,
+    cows_section,
+    cows_shown,
+    facts,
+    listed_cows,
+    notes,
+    summary_section,
+)
 from evenfoot.dashboard.report.herd_sections import changes_section, horn_section, locomotion_section, signals_section
 from evenfoot.dashboard.report.lesion_sections import lesions_section, visit_section
 from evenfoot.dashboard.report.markup import Section, bullets, paragraph
@@ -75,7 +84,7 @@ def document(contents: Contents) -> str:
     title = words("Foot report, {farm}", farm=request.farm)
     first = "".join(section.html() for section in sections_of(contents, words, FARMERS))
     figures = sections_of(contents, words, FIGURES)
-    if request.wants("cows") and (more := more_cows_section(contents, words, cows_shown(contents, words))):
+    if request.wants("cows") and (more := _more_cows(contents, words)):
         figures.insert(0, more)
     method = basis_lines(contents, words)
     last = Section("basis", words("Method, records and cautions"), bullets(method, "print")).html()
@@ -94,6 +103,12 @@ def document(contents: Contents) -> str:
         f"{notes(words)}{facts(contents, words)}</div>"
         f"{''.join(section.html() for section in figures)}{after}</main></body></html>"
     )
+
+
+def _more_cows(contents: Contents, words: Words) -> Section | None:
+    listed, shown = listed_cows(contents), set(cows_shown(contents, words))
+    left = listed.loc[(listed["list"] == FOUND) & ~listed["cow"].isin(list(shown)), "cow"]
+    return more_cows_section(contents, words, shown, list(left))
 
 
 def shortened(name: str) -> str:

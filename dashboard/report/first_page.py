@@ -21,7 +21,7 @@ from evenfoot.dashboard.charts.findings import place_of_most
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.i18n.templates import Own
 from evenfoot.dashboard.i18n.translation import Words, speaking
-from evenfoot.dashboard.report.agreed_section import agreed_rows
+from evenfoot.dashboard.report.agreed_section import agreed_lines
 from evenfoot.dashboard.report.calendar import KINDS
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.cow_lists import LISTS, REASONS
@@ -30,17 +30,24 @@ from evenfoot.dashboard.report.markup import Section, paragraph
 FARMERS = ("summary", "agreed", "cows", "remarks")
 """Sections of the first page, in their order."""
 
-LINES = {"A4": 35, "Letter": 31}
+LINES = {"A4": 39, "Letter": 35}
 """Lines of the first page between its head and its foot, for sentences and rows."""
-SENTENCE, CELL = 80, {"foot": 12, "lesion": 19, "done": 13, "look": 12, "why": 32, "also": 105}
-"""Letters that fit a line of a sentence, and of the columns that may need a second line."""
+SENTENCE, ALSO = 80, 105
+"""Letters that fit a line of a sentence, and of the further places of a cow."""
+CELL = {"en": {"lesion": 22, "look": 12, "why": 30}, "es": {"lesion": 18, "look": 12, "why": 22}}
+"""Letters that fit a line of the columns that may need a second one; names of feet are longer in Spanish."""
 FEWEST_ROWS = 8
 """Lines kept for cows, however much was agreed and remarked."""
 
 LISTED = ("veterinarian", "recheck")
 """Lists whose cows are named one by one; the others stand under their reasons on page two."""
 
-UNDER = {"veterinarian": LISTS["veterinarian"], "recheck": say("To look at again")}
+FOUND = "found"
+UNDER = {
+    "veterinarian": LISTS["veterinarian"],
+    "recheck": say("To look at again"),
+    FOUND: say("Found at the newest visit, nothing else open"),
+}
 
 
 def summary_section(contents: Contents, words: Words) -> Section:
@@ -83,7 +90,13 @@ def _next(contents: Contents, words: Words) -> said.Said:
             return after
     if contents.answers.get("worklist") is None:
         return said.Said(words("Nothing is known of single cows."))
-    return said.cows(_listed(contents), words)
+    table = listed_cows(contents)
+    return said.cows(table[table["due_on"] <= _today(contents)] if len(table) else table, words)
+
+
+def _today(contents: Contents) -> pd.Timestamp:
+    """The day of the list of cows."""
+    return pd.Timestamp(day_of(contents.answers["worklist"]).on)
 
 
 @dataclass(frozen=True)
@@ -96,15 +109,21 @@ class Row:
     lines: int
 
 
-def _listed(contents: Contents) -> pd.DataFrame:
-    """The cows of the lists of the first page, in the order of the work list, with ``list``: which one."""
-    answer = contents.get("worklist")
-    if answer is None:
-        return pd.DataFrame(columns=["list", "cow", "who"])
-    table = answer.table
+def listed_cows(contents: Contents) -> pd.DataFrame:
+    """The cows of the first page in their order, with ``list``: which one; those of the work list first.
+
+    After them stand the cows with a finding at the newest visit for whom nothing else is open.
+    """
+    answer = contents.answers.get("cows")
+    table = pd.DataFrame(columns=["list", "cow", "kinds", "due_on"]) if answer is None else answer.table
     lists = [next((name for name in LISTED if _kinds(kinds, name)), "") for kinds in table["kinds"]]
     table = table.assign(list=lists)
-    return table[table["list"] != ""]
+    # Those for the veterinarian first: a reason of theirs that is due later still is hers.
+    parts = [table[table["list"] == name] for name in LISTED]
+    named = {str(cow) for part in parts for cow in part["cow"]}
+    found = contents.found[~contents.found["cow"].isin(list(named))].assign(list=FOUND, kinds="")
+    every = [part for part in (*parts, found) if len(part)]
+    return pd.concat(every, ignore_index=True) if every else table[:0]
 
 
 def _kinds(kinds: str, name: str) -> list[str]:
@@ -114,11 +133,13 @@ def _kinds(kinds: str, name: str) -> list[str]:
 
 def cows_shown(contents: Contents, words: Words) -> list[str]:
     """The cows that the first page has room for."""
-    table = _listed(contents)
+    table = listed_cows(contents)
     room = max(FEWEST_ROWS, LINES[contents.request.paper] - _lines_above(contents, words))
     shown: list[str] = []
+    under = ""
     for row in records(table):
-        room -= _row(row, contents, words).lines
+        room -= _row(row, contents, words).lines + (row["list"] != under)
+        under = row["list"]
         if room < 0:
             break
         shown.append(str(row["cow"]))
@@ -128,13 +149,13 @@ def cows_shown(contents: Contents, words: Words) -> list[str]:
 def _lines_above(contents: Contents, words: Words) -> int:
     """Lines that sentences, agreements, remarks and the letterhead take."""
     request = contents.request
-    sentences = [*summary_lines(contents, words)] if request.wants("summary") else []
-    rows = agreed_rows(contents) if request.wants("agreed") else []
-    remarks = [line for line in request.remarks.splitlines() if line.strip()] if request.wants("remarks") else []
-    lines = sum(math.ceil(len(line) / SENTENCE) for line in [*sentences, *remarks])
-    # An agreement has two sentences as a rule: what, and what became of it.
-    lines += sum(3 if row["lesion"] else 2 for row in rows)
-    heads = 2 * sum(map(bool, (sentences, rows, remarks)))
+    parts = (
+        summary_lines(contents, words) if request.wants("summary") else [],
+        agreed_lines(contents, words) if request.wants("agreed") else [],
+        [line for line in request.remarks.splitlines() if line.strip()] if request.wants("remarks") else [],
+    )
+    lines = sum(math.ceil(len(line) / SENTENCE) for part in parts for line in part)
+    heads = 2 * sum(map(bool, parts))
     sender = request.trimmer
     return lines + heads + max(len(sender.address.splitlines()) + bool(sender.name), 4 if sender.logo else 0)
 
@@ -146,7 +167,7 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
         return None
     title = words("Cows that need someone")
     dated = paragraph(words.said(as_of(day_of(answer))), "small")
-    table = _listed(contents)
+    table = listed_cows(contents)
     if table.empty:
         return Section("cows", title, dated + paragraph(words("No cow needs someone before the next round.")))
     shown, heads, body = cows_shown(contents, words), _heads(words), ""
@@ -181,7 +202,7 @@ def _row(row: dict[str, Any], contents: Contents, words: Words) -> Row:
     foot, claw, lesion, done, also = (
         row[name] if isinstance(row[name], str) else "" for name in ("foot", "claw", "lesion", "action", "also")
     )
-    first, *others = [words(REASONS[kind][1]) for kind in _kinds(str(row["kinds"]), row["list"])]
+    first, *others = [words(REASONS[kind][1]) for kind in _kinds(str(row["kinds"]), row["list"])] or [""]
     further = "; ".join(dict.fromkeys([*others, *(words.said(also).split("; ") if also else [])]))
     also = words("also {what}", what=Own(further)) if further else ""
     cells = (
@@ -192,15 +213,17 @@ def _row(row: dict[str, Any], contents: Contents, words: Words) -> Row:
         _look_again(row, contents, words),
         first,
     )
-    widest = dict(zip(("foot", "lesion", "done", "look", "why"), (cells[0], *cells[2:]), strict=True))
-    lines = max(1, *(math.ceil(len(cell) / CELL[name]) for name, cell in widest.items()))
-    return Row(str(row["cow"]), cells, also, lines + math.ceil(len(also) / CELL["also"]))
+    fits = CELL[words.language]
+    may_wrap = {"lesion": cells[2], "look": cells[4], "why": first}
+    lines = max(1, *(math.ceil(len(cell) / fits[name]) for name, cell in may_wrap.items()))
+    return Row(str(row["cow"]), cells, also, lines + math.ceil(len(also) / ALSO))
 
 
 def _look_again(row: dict[str, Any], contents: Contents, words: Words) -> str:
     """The day she is due, and that of a later recheck; what is due by now stays due whatever recheck was asked for."""
-    on = pd.Timestamp(day_of(contents.answers["worklist"]).on)
-    due, recheck = row["due_on"], row["recheck_on"]
+    on, due, recheck = _today(contents), row["due_on"], row["recheck_on"]
+    if pd.isna(due):
+        return words.date(recheck) if pd.notna(recheck) else ""
     days = [words.date(due) if due > on else words("now")]
     return ", ".join([*days, words.date(recheck)] if pd.notna(recheck) and recheck > max(due, on) else days)
 
@@ -219,14 +242,15 @@ def facts(contents: Contents, words: Words) -> str:
     request = contents.request
     worklist = contents.answers.get("worklist")
     day = request.on or (day_of(worklist).on if worklist is not None else contents.until)
-    visited = [] if contents.visited_on is None else [(words("Newest visit"), words.date(contents.visited_on))]
     pairs = [
-        (words("Trimmer"), request.trimmer.name or contents.recorded_by),
-        *visited,
-        (words("Date"), words.date(day)),
-        (words("Next visit"), _next_visit(contents, words)),
+        ("", words("Trimmer"), request.trimmer.name or contents.recorded_by),
+        ("short", words("Newest visit"), "" if contents.visited_on is None else words.date(contents.visited_on)),
+        ("short", words("Date"), words.date(day)),
+        ("", words("Next visit"), _next_visit(contents, words)),
     ]
-    cells = "".join(f"<div><dt>{escape(name)}</dt><dd>{escape(value)}</dd></div>" for name, value in pairs)
+    cells = "".join(
+        f'<div class="{css}"><dt>{escape(name)}</dt><dd>{escape(value)}</dd></div>' for css, name, value in pairs
+    )
     return f'<dl class="facts">{cells}</dl>'
 
 

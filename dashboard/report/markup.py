@@ -53,8 +53,8 @@ def table(head: Sequence[Cell], rows: Sequence[Sequence[Cell]], *, caption: str 
 
     Examples
     --------
-    >>> table(["Cow"], [["<7>"]])  # doctest: +ELLIPSIS
-    "<div class='wide'><table><thead><tr>...&lt;7&gt;</th></tr></tbody></table></div>"
+    >>> "<7>" in table(["Cow"], [["<7>"]]), "&lt;7&gt;</th>" in table(["Cow"], [["<7>"]])
+    (False, True)
     """
     named = f' class="{css}"' if css else ""
     above = f"<caption>{escape(caption)}</caption>" if caption else ""

@@ -38,20 +38,20 @@ li{{margin-bottom:.7mm;break-inside:avoid}}
 .farmer .small{{font-size:9pt}}
 .summary{{list-style:none;padding:0;font-size:11.5pt}}
 .summary li{{margin-bottom:1.6mm}}
-.todo{{font-size:9pt;table-layout:fixed}}
-.todo th,.todo td{{padding:.55mm 1.2mm .55mm 0;vertical-align:top;overflow-wrap:anywhere}}
-.todo th:nth-child(1){{width:14mm}} .todo th:nth-child(2){{width:22mm}} .todo th:nth-child(3){{width:16mm}}
-.todo th:nth-child(4){{width:34mm}} .todo th:nth-child(5){{width:23mm}} .todo th:nth-child(6){{width:22mm}}
-.todo td:last-child{{font-size:8.2pt}}
-.todo thead th{{font-size:8.6pt}}
-.todo tbody th{{font-weight:700}}
-.todo .for th{{padding-top:1.6mm;border-bottom:.8pt solid {INK};white-space:normal}}
+.todo{{font-size:9pt}}
+.todo th,.todo td{{padding:.45mm 2mm .45mm 0;vertical-align:top;overflow-wrap:break-word}}
+.todo td{{white-space:nowrap}} .todo td:nth-child(4),.todo td:nth-child(6),.todo td:last-child{{white-space:normal}}
+.todo td:last-child{{font-size:8pt;padding-right:0}}
+.todo td:last-child:lang(en){{min-width:48.5mm}} .todo td:nth-child(4){{min-width:30mm}}
+.todo thead th{{font-size:8pt}}
+.todo tbody th{{font-weight:700;min-width:13mm;max-width:30mm;overflow-wrap:anywhere}}
+.todo .for th{{max-width:none;padding-top:1.6mm;border-bottom:.8pt solid {INK};white-space:normal}}
 .todo tr:has(+.also)>*{{border-bottom:0}}
-.todo .also td{{font-size:8.6pt;padding-top:0}}
+.todo .also td{{font-size:8.6pt;padding-top:0;white-space:normal}}
 .facts{{display:flex;flex-wrap:wrap;gap:2mm 8mm;margin:3mm 0 0;padding-top:2mm;border-top:1pt solid {INK}}}
-.facts div{{flex:1 1 34mm}}
+.facts div{{flex:2 1 44mm}} .facts .short{{flex:1 1 24mm}}
 .facts dt{{font-size:8.6pt;color:{MUTED}}}
-.facts dd{{margin:0;font-weight:600;min-height:6mm;overflow-wrap:anywhere}}
+.facts dd{{margin:0;font-size:9.4pt;font-weight:600;min-height:6mm;overflow-wrap:anywhere}}
 .facts dd:empty{{border-bottom:.5pt solid {INK}}}
 .notes{{display:none}}
 .small,figcaption{{font-size:8.2pt;color:{MUTED}}}
@@ -92,6 +92,7 @@ td:has(svg),th:has(svg){{padding:0;width:43mm}}
 .halves{{display:grid;grid-template-columns:minmax(0,1.25fr) minmax(0,1fr);gap:6mm}}
 @media screen and (max-width:640px){{.beside,.halves{{display:block}} main{{padding:4mm}}
 .figures td,.figures tbody th{{white-space:normal;min-width:0}}
+.todo td:last-child:lang(en){{min-width:0}} .todo td{{white-space:normal}}
 .wide{{overflow-x:auto}} .print{{columns:1;font-size:8.5pt}}
 .todo,.todo tbody{{display:block}} .todo thead{{display:none}}
 .todo tr{{display:flex;flex-wrap:wrap;gap:0 3mm;border-bottom:.4pt solid {RULE};padding:1mm 0}}
