@@ -42,7 +42,7 @@ def section() -> list[Any]:
                 html.P(_("The PDF goes to this address, with the remarks and the letterhead above.")),
                 html.Div(
                     [
-                        dmc.TextInput(id="mail-to", label=_("Mail address"), type="email"),
+                        dmc.TextInput(id="mail-to", label=_("Mail address"), autoComplete="email"),
                         html.Button(_("Mail the report"), id="mail-send", className="act"),
                     ],
                     className="choices",

@@ -30,7 +30,7 @@ from evenfoot.dashboard.report.markup import Section, paragraph
 FARMERS = ("summary", "agreed", "cows", "remarks")
 """Sections of the first page, in their order."""
 
-LINES = {"A4": 39, "Letter": 35}
+LINES = {"A4": 40, "Letter": 36}
 """Lines of the first page between its head and its foot, for sentences and rows."""
 SENTENCE, ALSO = 80, 105
 """Letters that fit a line of a sentence, and of the further places of a cow."""
@@ -121,7 +121,7 @@ def listed_cows(contents: Contents) -> pd.DataFrame:
     # Those for the veterinarian first: a reason of theirs that is due later still is hers.
     parts = [table[table["list"] == name] for name in LISTED]
     named = {str(cow) for part in parts for cow in part["cow"]}
-    found = contents.found[~contents.found["cow"].isin(list(named))].assign(list=FOUND, kinds="")
+    found = contents.found[~contents.found["cow"].isin(list(named))].assign(list=FOUND, kinds="", due_on=pd.NaT)
     every = [part for part in (*parts, found) if len(part)]
     return pd.concat(every, ignore_index=True) if every else table[:0]
 
