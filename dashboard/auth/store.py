@@ -142,7 +142,11 @@ class Store:
 
     @property
     def exists(self) -> bool:
-        return self.path.exists()
+        """Whether there is anything in the file: while another thread lays it out it is there, and empty."""
+        try:
+            return self.path.stat().st_size > 0
+        except FileNotFoundError:
+            return False
 
     @contextlib.contextmanager
     def open(self) -> Iterator[sqlite3.Connection]:

@@ -48,10 +48,9 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
             )
         )
         parts += [_takeaway(panel, answer)] if panel.slide else []
-        parts += drawn.below or []
     else:
         parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view))
-    return [*parts, _fold(panel, drawn, view), *form]
+    return [*parts, *(drawn.below or []), _fold(panel, drawn, view), *form]
 
 
 def _beside(answer: Answer) -> list[Message]:

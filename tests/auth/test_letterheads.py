@@ -68,3 +68,12 @@ def test_a_file_of_an_older_layout_is_read_and_brought_up_to_date(store: Store) 
     assert letterheads.kept(store, KIM) == Letterhead()
     letterheads.keep(store, KIM, OWN)
     assert letterheads.kept(store, KIM) == OWN
+
+
+def test_a_file_that_is_just_being_made_holds_nothing_yet(tmp_path: Path) -> None:
+    """Two fields are kept at once: while one thread lays the file out, another asks whether there are accounts."""
+    store = Store(tmp_path / "new.sqlite")
+    store.path.touch()
+    assert not store.in_use and letterheads.kept(store, OWNER) == Letterhead()
+    letterheads.keep(store, OWNER, OWN)
+    assert letterheads.kept(store, OWNER) == OWN and not store.in_use
