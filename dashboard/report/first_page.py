@@ -121,7 +121,9 @@ def listed_cows(contents: Contents) -> pd.DataFrame:
     # Those for the veterinarian first: a reason of theirs that is due later still is hers.
     parts = [table[table["list"] == name] for name in LISTED]
     named = {str(cow) for part in parts for cow in part["cow"]}
-    found = contents.found[~contents.found["cow"].isin(list(named))].assign(list=FOUND, kinds="", due_on=pd.Timestamp("NaT"))
+    found = contents.found[~contents.found["cow"].isin(list(named))].assign(
+        list=FOUND, kinds="", due_on=pd.Timestamp("NaT")
+    )
     every = [part for part in (*parts, found) if len(part)]
     return pd.concat(every, ignore_index=True) if every else table[:0]
 
