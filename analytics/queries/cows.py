@@ -77,6 +77,30 @@ def _found(selection: Selection, most: int | None) -> Question:
     return question_of(out)
 
 
+def findings_each(ledger: Ledger, selection: Selection) -> pd.DataFrame:
+    """The findings of a selection one by one, for the list of a visit.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    selection : Selection
+        One farm and the days of one visit.
+
+    Returns
+    -------
+    pandas.DataFrame
+        farm, cow, visit_date, foot, claw, lesion, severity, action, recheck_on; one row a finding.
+    """
+    frame = fetch(ledger, _each(selection))
+    return frame.assign(**{name: pd.to_datetime(frame[name]) for name in ("visit_date", "recheck_on")})
+
+
+@built_once
+def _each(selection: Selection) -> Question:
+    names = ("farm", "cow", "visit_date", "foot", "claw", "lesion", "severity", "action", "recheck_on")
+    return question_of(findings(selection).select(*names))
+
+
 MOST_FOUND = 12
 """Cows offered where a number fits several."""
 
@@ -111,7 +135,7 @@ def find_cows(ledger: Ledger, number: str, allowed: tuple[str, ...] | None = Non
 
 
 def one_cow(ledger: Ledger, farm: str, cow: str, allowed: tuple[str, ...] | None = None) -> dict[str, pd.DataFrame]:
-    """Everything recorded of one cow, newest first: the only row-level data that leaves the engine.
+    """Everything recorded of one cow, newest first.
 
     Returns
     -------

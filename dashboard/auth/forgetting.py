@@ -1,4 +1,4 @@
-"""A farm that is erased from the ledger leaves the accounts as well: who may see it, and links to its reports."""
+"""A farm that is erased from the ledger leaves the accounts as well: who may see it, links, and letterheads."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ from evenfoot.analytics.intake.parsing.farm_names import farm_finder
 from evenfoot.analytics.ledger.integrity.farm_mentions import FarmMentions
 from evenfoot.dashboard.auth.history import note
 from evenfoot.dashboard.auth.store import Store
+
+OF_FARMS = ("grants", "links", "history", "letterheads")
+"""Tables with a column ``farm``; it is empty where a line is of none."""
 
 
 def left_of(store: Store, farm: str) -> str | None:
@@ -23,8 +26,8 @@ def left_of(store: Store, farm: str) -> str | None:
     if not store.exists:
         return None
     with store.open() as connection:
-        rows = connection.execute("SELECT farm FROM grants UNION SELECT farm FROM links UNION SELECT farm FROM history")
-        named = [str(row["farm"]) for row in rows if row["farm"] is not None]
+        rows = connection.execute(" UNION ".join(f"SELECT farm FROM {table}" for table in OF_FARMS))
+        named = [str(row["farm"]) for row in rows if row["farm"]]
     return farm_finder(named)(farm)
 
 
@@ -43,9 +46,9 @@ def forget_farm(store: Store, farm: str, others: Sequence[str] = ()) -> None:
         return
     with store.open() as connection:
         connection.execute("PRAGMA secure_delete = ON")
-        for table in ("grants", "links", "history"):
+        for table in OF_FARMS:
             for (name,) in connection.execute(f"SELECT DISTINCT farm FROM {table}").fetchall():
-                if name is not None and named.is_it(name):
+                if name and named.is_it(name):
                     connection.execute(f"DELETE FROM {table} WHERE farm = ?", (name,))
         note(connection, store.clock(), "farm erased", "accounts")
     with contextlib.closing(sqlite3.connect(store.path, isolation_level=None)) as connection:

@@ -75,6 +75,14 @@ CREATE TABLE IF NOT EXISTS links (
     revoked_at REAL,
     opened INTEGER NOT NULL DEFAULT 0
 );
+CREATE TABLE IF NOT EXISTS letterheads (
+    account INTEGER REFERENCES accounts (id) ON DELETE CASCADE,
+    farm TEXT NOT NULL,
+    name TEXT NOT NULL,
+    address TEXT NOT NULL,
+    mail TEXT NOT NULL,
+    logo BLOB
+);
 CREATE TABLE IF NOT EXISTS brought (
     import_no INTEGER NOT NULL,
     sha256 TEXT NOT NULL,
@@ -94,9 +102,9 @@ CREATE TABLE IF NOT EXISTS history (
 CREATE INDEX IF NOT EXISTS history_what ON history (what, history_no);
 """
 
-LAYOUT = 3
+LAYOUT = 4
 """Kept in the file as its user_version. Layout 2 adds where a session is from, and second factors; layout 3 where a
-line of history is from."""
+line of history is from; layout 4 letterheads of reports."""
 
 ADDED_COLUMNS = {
     "sessions": {"address": "TEXT NOT NULL DEFAULT ''", "browser": "TEXT NOT NULL DEFAULT ''"},
@@ -134,7 +142,11 @@ class Store:
 
     @property
     def exists(self) -> bool:
-        return self.path.exists()
+        """Whether there is anything in the file: while another thread lays it out it is there, and empty."""
+        try:
+            return self.path.stat().st_size > 0
+        except FileNotFoundError:
+            return False
 
     @contextlib.contextmanager
     def open(self) -> Iterator[sqlite3.Connection]:

@@ -334,18 +334,22 @@ def report(
     currency: Annotated[str | None, typer.Option(help="Currency and year of the prices.")] = None,
     remarks: Annotated[Path | None, typer.Option(help="Text file with the trimmer's remarks.")] = None,
     letterhead: Annotated[Path | None, typer.Option(help="TOML file with names, addresses and logo.")] = None,
+    next_visit: Annotated[str | None, typer.Option(help="Day of the next visit; the plan's without it.")] = None,
     hemisphere: Annotated[str, typer.Option(help="north or south: whose seasons.")] = "north",
+    chute_list: Annotated[
+        bool, typer.Option("--chute-list", help="The list of the farm's next planned visit, to lie beside the chute.")
+    ] = False,
 ) -> None:
     """Write the report of a farm, or of all farms."""
-    from evenfoot.dashboard.cli.report import report_every, report_one
+    from evenfoot.dashboard.cli.report import list_one, report_every, report_one
 
     options = {
         "since": since, "until": until, "language": language, "units": units, "paper": paper, "sections": sections,
         "cost": cost, "price": price or (), "currency": currency, "remarks": remarks, "letterhead": letterhead,
-        "hemisphere": hemisphere,
+        "next_visit": next_visit, "hemisphere": hemisphere,
     }  # fmt: skip
     if all_farms:
-        if farm or out or folder is None:
+        if farm or out or folder is None or chute_list:
             raise UserError("--all-farms goes with a folder, given with -d, and without a farm or -o.")
         report_every(
             ledger, folder, formats=formats, since_last=since_last, mail_to=mail_to or [], dry_run=dry_run, **options
@@ -355,7 +359,8 @@ def report(
         raise UserError("Give a farm and a file with -o, or --all-farms and a folder with -d.")
     if folder or since_last or mail_to or dry_run:
         raise UserError("-d, --since-last, --mail-to and --dry-run go with --all-farms.")
-    for path in report_one(ledger, farm, out, **options):
+    written = list_one(ledger, farm, out, paper, language) if chute_list else report_one(ledger, farm, out, **options)
+    for path in written:
         print(f"Wrote {path}")
 
 

@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from evenfoot.analytics.errors import UserError
-from evenfoot.analytics.ledger import Ledger, open_ledger
-from evenfoot.analytics.measures.lameness.summary import summary
+from evenfoot.analytics.ledger import open_ledger
+from evenfoot.analytics.measures.planning.plan import plan
 from evenfoot.analytics.queries.selection import Selection, read_date
-from evenfoot.dashboard.charts.verdicts import verdict_sentences
-from evenfoot.dashboard.i18n.translation import Words
+from evenfoot.dashboard.i18n.translation import Words, speaking
 from evenfoot.dashboard.report.all_farms import report_all
+from evenfoot.dashboard.report.chute_list import first_list
 from evenfoot.dashboard.report.letterhead import read_letterhead
-from evenfoot.dashboard.report.mail import checked_address, mail_server, message, send
+from evenfoot.dashboard.report.mail import checked_address, mail_server, mail_text, message, send
+from evenfoot.dashboard.report.printing import save_pdf
 from evenfoot.dashboard.report.request import SECTIONS, Request, Sender
 from evenfoot.dashboard.report.writing import check_ending, write_report
 from evenfoot.dashboard.ui.tables import known_farms, read_prices
-
-
-def mail_text(ledger: Ledger, farm: str, words: Words) -> str:
-    """What a mail says: that the report is attached, and the verdicts of the summary."""
-    attached = words("The newest report on the feet of the herd of {farm} is attached.", farm=farm)
-    verdicts = verdict_sentences(summary(ledger, Selection(farms=(farm,))).table, words)
-    return "\n\n".join([attached, *verdicts])
 
 
 def request_of(
@@ -41,6 +36,7 @@ def request_of(
     currency: str | None = None,
     remarks: Path | None = None,
     letterhead: Path | None = None,
+    next_visit: str | None = None,
     hemisphere: str = "north",
 ) -> Request:
     """The request that the options of the command describe.
@@ -60,6 +56,7 @@ def request_of(
         farm=farm,
         since=read_date(since, "--since") if since else None,
         until=read_date(until, "--until") if until else None,
+        next_visit=read_date(next_visit, "--next-visit") if next_visit else None,
         language=language,
         units=UNIT_WORDS.get(units.casefold(), units),
         paper=PAPER_WORDS.get(paper.casefold(), paper),
@@ -93,7 +90,36 @@ def report_one(address: str | None, farm: str, out: Path, **options: object) -> 
     check_ending(out)
     ledger = open_ledger(address)
     [name] = known_farms(ledger, [farm])
-    return write_report(ledger, request_of(name, **options), out)  # type: ignore[arg-type]
+    return write_report(ledger, request_of(name, **options), out, _tell)  # type: ignore[arg-type]
+
+
+def list_one(address: str | None, farm: str, out: Path, paper: str, language: str) -> list[Path]:
+    """Write the list for the chute of a farm's next planned visit and give the file.
+
+    Raises
+    ------
+    UserError
+        No visit is planned, the ending is another one than .html or .pdf, or there is no browser for a PDF.
+    """
+    if out.suffix.casefold() not in (".html", ".pdf"):
+        raise UserError(f"The list cannot be written as '{out.name}'; end the name in .html or .pdf.")
+    ledger = open_ledger(address)
+    [name] = known_farms(ledger, [farm])
+    with speaking(Words(language)):
+        page = first_list(plan(ledger, Selection(farms=(name,))), PAPER_WORDS.get(paper.casefold(), paper))
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        if out.suffix.casefold() == ".pdf":
+            save_pdf(page, out, _tell)
+        else:
+            out.write_text(page, encoding="utf-8")
+    except OSError as error:
+        raise UserError(f"{out} cannot be written ({error.strerror}); choose another place.") from None
+    return [out]
+
+
+def _tell(sentence: str) -> None:
+    print(sentence, file=sys.stderr)
 
 
 def report_every(
@@ -140,6 +166,8 @@ def report_every(
     )
     done = [outcome for outcome in outcomes if not outcome.trouble]
     for outcome in done:
+        for sentence in outcome.told:
+            print(f"{outcome.farm}: {sentence}", file=sys.stderr)
         for path in outcome.files:
             print(f"{'Would write' if dry_run else 'Wrote'} {path}")
         if people:

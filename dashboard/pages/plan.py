@@ -14,13 +14,18 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.plan import COWS_A_DAY, plan
+from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.queries.selection import read_date
+from evenfoot.analytics.temporary_folders import scratch_folder
 from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts.labels import small
 from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_choice, day_line
 from evenfoot.dashboard.report.calendar import KINDS, icalendar
 from evenfoot.dashboard.report.chute_list import chute_list
+from evenfoot.dashboard.report.printing import save_pdf
+from evenfoot.dashboard.report.request import PAPERS, checked_paper
+from evenfoot.dashboard.report.waiting import REPORTS
 from evenfoot.dashboard.ui.file_names import file_name
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import Drawn, Panel, number_table
@@ -30,6 +35,7 @@ from evenfoot.dashboard.ui.view import View
 
 CHOICES = (10, 20, 30, 40, 50, 60, 80, 100)
 ONE_LINE = {"whiteSpace": "nowrap"}
+NO_PDF = say("There is no browser here to make a PDF with: this is the list as a page to print.")
 LISTS = 8
 """Visits whose list for the chute is offered: the next ones; later ones are worked out anew by then."""
 
@@ -114,18 +120,26 @@ def _take_along(answer: Answer) -> list[Any]:
     return [html.Div(buttons, className="takeaway", style={"flexWrap": "wrap"})]
 
 
-def file_of(answer: Answer, day: str, farm: str) -> dict[str, Any]:
-    """The calendar of a plan, or the list for the chute of one visit, as ``dcc.Download`` takes it.
+def file_of(answer: Answer, day: str, farm: str, paper: str = PAPERS[0]) -> tuple[dict[str, Any], list[Message]]:
+    """The calendar of a plan, or the list for the chute of one visit, as ``dcc.Download`` takes it, and what is told.
+
+    The list is a PDF; where there is no browser to print it, it is the page itself, and that is told.
 
     Raises
     ------
     UserError
-        The plan has no visit to that farm on that day.
+        The plan has no visit to that farm on that day, or too many files are being printed.
     """
     if not day:
-        return {"content": icalendar(answer), "filename": "evenfoot-plan.ics", "type": "text/calendar"}
-    content = chute_list(answer, read_date(day, "day"), farm)
-    return {"content": content, "filename": f"evenfoot-list-{day}-{file_name(farm)}.html", "type": "text/html"}
+        return {"content": icalendar(answer), "filename": "evenfoot-plan.ics", "type": "text/calendar"}, []
+    page = chute_list(answer, read_date(day, "day"), farm, paper)
+    name, missing = f"evenfoot-list-{day}-{file_name(farm)}", list[Message]()
+    with REPORTS.turn(), scratch_folder() as folder:
+        try:
+            save_pdf(page, folder / "list.pdf", missing.append)
+        except UserError:
+            return {"content": page, "filename": f"{name}.html", "type": "text/html"}, [NO_PDF]
+        return dict(dcc.send_bytes((folder / "list.pdf").read_bytes(), f"{name}.pdf")), missing
 
 
 def register(app: Dash, ledger: Ledger) -> None:
@@ -146,7 +160,9 @@ def register(app: Dash, ledger: Ledger) -> None:
             return no_update, mistake_line(mistake)
         try:
             asked = ctx.triggered_id
-            return file_of(_answer(ledger, view), str(asked["day"]), str(asked["farm"])), no_update
+            paper = checked_paper(view.option("paper", PAPERS[0]))
+            data, said = file_of(_answer(ledger, view), str(asked["day"]), str(asked["farm"]), paper)
+            return data, [html.P(told(line), role="status", className="caution") for line in said] or no_update
         except UserError as known:
             return no_update, mistake_line(told(known.sentence))
 
@@ -163,6 +179,13 @@ def _choices(ledger: Ledger, view: View) -> Any:
                 allowDeselect=False,
             ),
             day_choice(view),
+            dmc.Select(
+                label=_("Paper of the lists"),
+                id={"type": "choice", "field": "paper"},
+                data=[{"value": paper, "label": paper} for paper in PAPERS],
+                value=view.option("paper", PAPERS[0]),
+                allowDeselect=False,
+            ),
             dmc.Select(
                 label=_("Working days"),
                 id={"type": "choice", "field": "weekends"},

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
 from typing import Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.messages import say
+from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.progress import stage
+from evenfoot.analytics.queries.selection import read_date
 from evenfoot.analytics.temporary_folders import scratch_folder
-from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.auth import Store, current_viewer, letterheads
 from evenfoot.dashboard.i18n.translation import _, told
-from evenfoot.dashboard.pages import report_links
+from evenfoot.dashboard.pages import report_letterhead, report_links, report_mail
 from evenfoot.dashboard.pages.report_form import form
+from evenfoot.dashboard.pages.report_letterhead import logo_of
 from evenfoot.dashboard.pages.worklist import day_asked
 from evenfoot.dashboard.report.contents import collect
 from evenfoot.dashboard.report.document import document
-from evenfoot.dashboard.report.letterhead import checked_logo
 from evenfoot.dashboard.report.request import PAPERS, Request, Sender
 from evenfoot.dashboard.report.waiting import REPORTS
 from evenfoot.dashboard.report.writing import save
@@ -31,7 +30,7 @@ from evenfoot.dashboard.ui.shell import mistake as mistake_line
 from evenfoot.dashboard.ui.view import View
 
 REMARK_LETTERS = 4000
-FIELDS = ("sections", "language", "units", "paper", "remarks", "trimmer", "address", "owner")
+FIELDS = ("sections", "language", "units", "paper", "remarks", "trimmer", "address", "owner", "next")
 """What the reader fills in, in the order the callback gets it; the logo comes after."""
 
 ONE_FARM = say("A report is of one farm: choose it above.")
@@ -39,49 +38,43 @@ ONE_FARM = say("A report is of one farm: choose it above.")
 
 def register(app: Dash, ledger: Ledger) -> None:
     """The callbacks of the report page."""
+    store: Store = app.server.config["EVENFOOT_ACCOUNTS"]
+    states = [*(State(f"report-{name}", "value") for name in FIELDS), State("report-logo", "contents"),
+              State("address", "search")]  # fmt: skip
+
+    def asked(*given: Any) -> Request:
+        *filled, logo, search = given
+        own = letterheads.kept(store, current_viewer())
+        return request_from(dict(zip(FIELDS, filled, strict=True)), logo, search or "", ledger, own.logo)
+
     report_links.register(app, ledger)
+    report_letterhead.register(app)
+    report_mail.register(app, ledger, states, asked)
     progress.register(app, "report")
-    states = [State(f"report-{name}", "value") for name in FIELDS]
 
     @app.callback(
         Output("report-preview", "children"),
         Output("report-download", "data"),
         *(Input(f"report-{name}", "n_clicks") for name in ("show", "pdf", "html", "xlsx")),
         *states,
-        State("report-logo", "contents"),
-        State("address", "search"),
         running=progress.while_running("report"),
         prevent_initial_call=True,
     )
     def make(*given: Any) -> Any:
-        clicks, filled, logo, search = given[:4], given[4:-2], given[-2], given[-1]
-        if not any(clicks):
+        if not any(given[:4]):
             return no_update, no_update
         try:
-            request = request_from(dict(zip(FIELDS, filled, strict=True)), logo, search or "", ledger)
+            request = asked(*given[4:])
             with progress.watched("report"):
                 return made(ledger, request, str(ctx.triggered_id).removeprefix("report-"))
         except UserError as known:
             return mistake_line(told(known.sentence)), no_update
 
-    @app.callback(
-        Output("report-logo-told", "children"),
-        Input("report-logo", "contents"),
-        State("report-logo", "filename"),
-        prevent_initial_call=True,
-    )
-    def logo_told(contents: str | None, name: str | None) -> Any:
-        if not contents:
-            return no_update
-        try:
-            logo_of(contents)
-        except UserError as known:
-            return mistake_line(told(known.sentence))
-        return _("{name} will stand at the head of the report.", name=name or _("The logo"))
 
-
-def request_from(filled: dict[str, Any], logo: str | None, search: str, ledger: Ledger) -> Request:
-    """The report that the page describes.
+def request_from(
+    filled: dict[str, Any], logo: str | None, search: str, ledger: Ledger, kept: bytes | None = None
+) -> Request:
+    """The report that the page describes, with the logo that is *kept* unless another was just dropped.
 
     Raises
     ------
@@ -96,42 +89,30 @@ def request_from(filled: dict[str, Any], logo: str | None, search: str, ledger: 
         if len(farms) != 1 or view.selection.farms:
             raise UserError(ONE_FARM)
         [farm] = farms
-    if logo or any(str(filled[name] or "").strip() for name in ("remarks", "trimmer", "address", "owner")):
+    if logo or any(str(filled.get(name) or "").strip() for name in ("remarks", "trimmer", "address", "owner", "next")):
         current_viewer().refuse_unless("write on reports")
     return Request(
         farm=farm,
         since=view.selection.since,
         until=view.selection.until,
         on=day_asked(view),
+        next_visit=read_date(str(filled["next"]), "next") if filled.get("next") else None,
         language=str(filled["language"] or "en"),
         units=str(filled["units"] or "mm"),
         paper=str(filled["paper"] or PAPERS[0]),
         sections=tuple(str(name) for name in filled["sections"] or ()),
         remarks=str(filled["remarks"] or "")[:REMARK_LETTERS],
-        trimmer=Sender(str(filled["trimmer"] or ""), str(filled["address"] or ""), logo_of(logo) if logo else None),
+        trimmer=Sender(str(filled["trimmer"] or ""), str(filled["address"] or ""), logo_of(logo) if logo else kept),
         owner=Sender(str(filled["owner"] or "")),
         hemisphere=view.selection.hemisphere,
         allowed=allowed,
     )
 
 
-def logo_of(contents: str) -> bytes:
-    """A dropped picture, checked and made anew.
-
-    Raises
-    ------
-    UserError
-        It did not arrive whole, or is not a picture.
-    """
-    try:
-        data = base64.b64decode(contents.partition(",")[2], validate=True)
-    except (binascii.Error, ValueError):
-        raise UserError(say("The logo did not arrive whole; drop it again.")) from None
-    return checked_logo(data)
-
-
 def made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
-    """What stands in the preview, and what is downloaded: a preview shows and a file is saved, never both.
+    """What stands in the preview, and what is downloaded: a preview shows, or a file is saved.
+
+    Letters that a PDF shows as boxes are told in place of the preview.
 
     Raises
     ------
@@ -155,16 +136,17 @@ def _made(ledger: Ledger, request: Request, kind: str) -> tuple[Any, Any]:
             style={"width": "100%", "height": "80vh", "border": "1px solid var(--rule)", "background": "#fff"},
         )
         return frame, no_update
-    name = f"{file_name(request.farm)}.{kind}"
+    name, missing = f"{file_name(request.farm)}.{kind}", list[Message]()
     with scratch_folder() as folder:
         out = folder / name
         try:
-            save(contents, out)
+            save(contents, out, missing.append)
         except UserError as known:
             # The sentence on the HTML in its place speaks of a folder that is gone in a moment.
             raise UserError(str(known).split(" The report was written as ")[0]) from None
         data = out.read_bytes()
-    return no_update, dcc.send_bytes(data, name)
+    said = [html.P(told(sentence), role="status", className="caution") for sentence in missing]
+    return said or no_update, dcc.send_bytes(data, name)
 
 
 PAGE = Page(
@@ -172,6 +154,6 @@ PAGE = Page(
     title="Report",
     group="visits",
     question="What to leave with the farmer: on paper, as a file, or by mail.",
-    extra=lambda: [*form(), *report_links.section()],
+    extra=lambda: [*form(), *report_mail.section(), *report_links.section()],
     register=register,
 )

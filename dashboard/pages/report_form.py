@@ -9,6 +9,7 @@ from dash import dcc, html
 
 from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.i18n.translation import _, told, words
+from evenfoot.dashboard.pages import report_letterhead
 from evenfoot.dashboard.report.request import ALWAYS, NAMES, PAPERS, SECTIONS
 from evenfoot.dashboard.ui import progress
 
@@ -49,32 +50,15 @@ def form() -> list[Any]:
                     maxRows=10,
                     disabled=plain,
                 ),
-                html.Details(
-                    [
-                        html.Summary(_("Letterhead")),
-                        dmc.TextInput(id="report-trimmer", label=_("Your name, or your firm's"), disabled=plain),
-                        dmc.Textarea(
-                            id="report-address",
-                            label=_("Your address"),
-                            autosize=True,
-                            minRows=2,
-                            maxRows=5,
-                            disabled=plain,
-                        ),
-                        dmc.TextInput(id="report-owner", label=_("The farmer's name and address"), disabled=plain),
-                        dcc.Upload(
-                            html.Span(
-                                [html.B(_("Drop a logo here")), " ", _("or choose one (PNG, JPEG, GIF or WebP)")]
-                            ),
-                            id="report-logo",
-                            className="drop",
-                            multiple=False,
-                            disabled=plain,
-                        ),
-                        html.P(id="report-logo-told", role="status"),
-                    ],
-                    className="fold",
+                dmc.DateInput(
+                    id="report-next",
+                    label=_("Next visit, if it is agreed"),
+                    placeholder=_("As the plan proposes"),
+                    valueFormat="D MMM YYYY",
+                    clearable=True,
+                    disabled=plain,
                 ),
+                report_letterhead.fields(plain),
                 html.Div(
                     [
                         html.Button(_("Show it"), id="report-show", className="act"),

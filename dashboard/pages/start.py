@@ -32,6 +32,9 @@ from evenfoot.dashboard.ui.view import View
 MOST_SENTENCES = 4
 """Farms told in a sentence; the table has all."""
 
+MOST_LISTS = 8
+"""Farms whose list for the chute is one link away, the next visited; the others are on the plan."""
+
 
 def _farms(ledger: Ledger, view: View) -> Any:
     """One row a farm, those with a signal first."""
@@ -50,7 +53,23 @@ def _farms(ledger: Ledger, view: View) -> Any:
     said = verdicts_of_farms(answer.table, words()) if len(answer.table) else []
     lead = [html.P(sentence, className="lead") for sentence in said[:MOST_SENTENCES]]
     shown = dataclasses.replace(answer, table=table)
-    return Drawn(None, shown, "", to, lead=lead, finding=findings.farms_called(shown))
+    below = _chute_lists(planned, view)
+    return Drawn(None, shown, "", to, lead=lead, below=below, finding=findings.farms_called(shown))
+
+
+def _chute_lists(planned: pd.DataFrame, view: View) -> list[Any]:
+    """Links to the lists for the chute of the farms that are visited next, each on its day of the plan."""
+    if planned.empty:
+        return []
+    links = [
+        html.A(
+            _("{farm}, {day}", farm=str(visit["farm"]), day=visit["date"]),
+            href=view.open("/plan", farms=(visit["farm"],), lesions=(), day=f"{visit['date']:%Y-%m-%d}"),
+            className="take",
+        )
+        for visit in records(planned.sort_values("date", kind="stable").drop_duplicates("farm").head(MOST_LISTS))
+    ]
+    return [html.H3(_("Lists for the chute")), html.Div(links, className="takeaway", style={"flexWrap": "wrap"})]
 
 
 def _table_or_none(make: Callable[[], Answer]) -> pd.DataFrame:

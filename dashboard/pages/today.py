@@ -14,6 +14,7 @@ from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of, needing_someone, worklist
 from evenfoot.dashboard.charts import findings
+from evenfoot.dashboard.charts.answers import NAMED_COWS, biggest_lesion
 from evenfoot.dashboard.charts.control import control
 from evenfoot.dashboard.charts.describe import describe
 from evenfoot.dashboard.charts.describe_more import describe as describe_chart
@@ -25,7 +26,7 @@ from evenfoot.dashboard.pages.agreed import agreed_list
 from evenfoot.dashboard.pages.agreed import register as register_agreed
 from evenfoot.dashboard.pages.dated_changes import with_changes
 from evenfoot.dashboard.pages.lesions import CLEARED
-from evenfoot.dashboard.pages.today_answers import NAMED_COWS, answers, biggest_lesion, choose_farm
+from evenfoot.dashboard.pages.today_answers import answers, choose_farm
 from evenfoot.dashboard.pages.warning import lameness_only, long_run
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked
 from evenfoot.dashboard.ui.page import Page

@@ -21,7 +21,12 @@ def agreed_section(contents: Contents, words: Words) -> Section | None:
     if not rows:
         return None
     under = paragraph(words.said(NOT_CAUSE), "small") if any(since_said(row, words) for row in rows) else ""
-    return Section("agreed", words("What was agreed"), bullets([_line(row, words) for row in rows]) + under)
+    return Section("agreed", words("What was agreed"), bullets(agreed_lines(contents, words)) + under)
+
+
+def agreed_lines(contents: Contents, words: Words) -> list[str]:
+    """A line for each that the report tells of."""
+    return [_line(row, words) for row in agreed_rows(contents)]
 
 
 def agreed_rows(contents: Contents) -> list[dict[str, Any]]:

@@ -39,11 +39,12 @@ FARMS_A_WORKER = 4
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of one farm: the files written, or why there are none."""
+    """What came of one farm: the files written, or why there are none; and what should be known of them."""
 
     farm: str
     files: tuple[Path, ...] = ()
     trouble: str = ""
+    told: tuple[str, ...] = ()
 
 
 def records_of_farms(ledger: Ledger) -> dict[str, str]:
@@ -191,15 +192,16 @@ def _delivered(outcome: Outcome, deliver: Callable[[str, Sequence[Path]], None] 
 def _one(task: Task) -> Outcome:
     address, request, wanted = task
     written: list[Path] = []
+    told: list[str] = []
     try:
         contents = collect(open_ledger(address), request)
         for path in wanted:
-            written += save(contents, path)
+            written += save(contents, path, told.append)
     except UserError as mistake:
         return Outcome(request.farm, tuple(written), str(mistake))
     except Exception as fault:
         return Outcome(request.farm, tuple(written), _fault(fault))
-    return Outcome(request.farm, tuple(written))
+    return Outcome(request.farm, tuple(written), told=tuple(told))
 
 
 def _fault(fault: Exception) -> str:

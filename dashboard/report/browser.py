@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import os
+import re
 import shutil
 import subprocess
 import sys
+import unicodedata
 from pathlib import Path
 
 from evenfoot.analytics.errors import UserError
@@ -103,49 +106,93 @@ def print_pdf(page: Path, out: Path) -> None:
     UserError
         There is no browser, or it did not manage.
     """
+    text = page.read_text(encoding="utf-8").replace("<head>", f"<head>{LOADS_NOTHING}", 1)
+    with scratch_folder() as profile:
+        draft = profile / "report.pdf"
+        given = ["--no-pdf-header-footer", "--generate-pdf-document-outline", "--export-tagged-pdf"]
+        done = _run(text, profile, [*given, f"--print-to-pdf={draft}"])
+        if not draft.is_file() or not draft.stat().st_size:
+            last = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["no reason given"]
+            raise UserError(f"The browser made no PDF ({last[0]}); open the HTML report and print it instead.")
+        shutil.move(draft, out)
+
+
+def letters_without_font(text: str) -> str:
+    """The letters of a text that the browser draws as boxes, because the machine has no font for them.
+
+    The browser is asked itself: it draws each letter, and one that no font has looks as a code point does that never
+    stands for any letter [pub: Unicode Standard, 23.7, noncharacters]. Letters that every font has are not asked about.
+    """
+    asked = "".join(sorted({letter for letter in text if _is_asked(letter)}))
+    if not asked:
+        return ""
+    with scratch_folder() as profile:
+        done = _run(PROBE.replace("LETTERS", json.dumps(asked)), profile, ["--dump-dom"])
+    found = re.search(r"<pre>([0-9 ]*)</pre>", done.stdout.decode(errors="replace"))
+    return "" if found is None else "".join(chr(int(number)) for number in found[1].split())
+
+
+PROBE = """<!doctype html><html><head><meta charset="utf-8"></head><body><pre></pre><script>
+const canvas = document.createElement("canvas"), pen = canvas.getContext("2d", {willReadFrequently: true});
+canvas.width = canvas.height = 40;
+const drawn = letter => {
+  pen.clearRect(0, 0, 40, 40); pen.font = "24px system-ui, sans-serif"; pen.fillText(letter, 4, 30);
+  return pen.getImageData(0, 0, 40, 40).data.join();
+};
+const box = drawn(String.fromCodePoint(0x10FFFE));
+document.querySelector("pre").textContent =
+  [...LETTERS].filter(letter => drawn(letter) === box).map(letter => letter.codePointAt(0)).join(" ");
+</script></body></html>"""
+
+
+def _is_asked(letter: str) -> bool:
+    """Letters, digits and signs beyond the Latin script and the usual punctuation."""
+    return letter >= "\u0250" and not "\u2000" <= letter <= "\u22ff" and unicodedata.category(letter)[0] in "LNS"
+
+
+def _run(text: str, profile: Path, given: list[str]) -> subprocess.CompletedProcess[bytes]:
+    """The browser on a page, alone in the folder *profile*.
+
+    Raises
+    ------
+    UserError
+        There is no browser, or it did not manage.
+    """
     browser = find_browser()
     if browser is None:
         raise UserError(NO_BROWSER)
-    with scratch_folder() as profile:
-        draft, own = profile / "report.pdf", profile / "report.html"
-        own.write_text(page.read_text(encoding="utf-8").replace("<head>", f"<head>{LOADS_NOTHING}", 1), "utf-8")
-        command = [
-            str(browser),
-            "--headless",
-            "--disable-gpu",
-            "--no-first-run",
-            "--no-default-browser-check",
-            "--disable-extensions",
-            *NO_NETWORK,
-            f"--user-data-dir={profile}",
-            # Root inside a container has no sandbox to use; the page is our own and runs nothing.
-            *(["--no-sandbox"] if _is_root() else []),
-            "--no-pdf-header-footer",
-            "--generate-pdf-document-outline",
-            "--export-tagged-pdf",
-            f"--print-to-pdf={draft}",
-            own.resolve().as_uri(),
-        ]
-        environment = {name: os.environ[name] for name in PASSED_ON if name in os.environ}
-        environment |= dict.fromkeys(OWN_FOLDERS, str(profile))
-        try:
-            done = subprocess.run(
-                command,
-                stdin=subprocess.DEVNULL,
-                capture_output=True,
-                timeout=PRINT_SECONDS,
-                check=False,
-                cwd=profile,
-                env=environment,
-            )
-        except subprocess.TimeoutExpired:
-            raise UserError(f"{browser.name} did not finish the PDF in {PRINT_SECONDS} seconds; try again.") from None
-        except OSError as error:
-            raise UserError(f"{browser} cannot be started ({error.strerror}); name another in {ENVIRONMENT}.") from None
-        if not draft.is_file() or not draft.stat().st_size:
-            last = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["no reason given"]
-            raise UserError(f"{browser.name} made no PDF ({last[0]}); open the HTML report and print it instead.")
-        shutil.move(draft, out)
+    own = profile / "report.html"
+    own.write_text(text, "utf-8")
+    command = [
+        str(browser),
+        "--headless",
+        "--disable-gpu",
+        "--no-first-run",
+        "--no-default-browser-check",
+        "--disable-extensions",
+        *NO_NETWORK,
+        f"--user-data-dir={profile}",
+        # Root inside a container has no sandbox to use; the page is our own and runs nothing but ours.
+        *(["--no-sandbox"] if _is_root() else []),
+        *given,
+        own.resolve().as_uri(),
+    ]
+    environment = {name: os.environ[name] for name in PASSED_ON if name in os.environ}
+    environment |= dict.fromkeys(OWN_FOLDERS, str(profile))
+    try:
+        return subprocess.run(
+            command,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            timeout=PRINT_SECONDS,
+            check=False,
+            cwd=profile,
+            env=environment,
+        )
+    except subprocess.TimeoutExpired:
+        raise UserError(f"{browser.name} did not finish the PDF in {PRINT_SECONDS} seconds; try again.") from None
+    except OSError as error:
+        raise UserError(f"{browser} cannot be started ({error.strerror}); name another in {ENVIRONMENT}.") from None
 
 
 def _is_root() -> bool:

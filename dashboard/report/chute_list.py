@@ -1,4 +1,4 @@
-"""The list that lies beside the chute: large type, one line a cow, and room to write."""
+"""The list that lies beside the chute: large type, one line a cow; further places of a cow stand under hers."""
 
 from __future__ import annotations
 
@@ -8,33 +8,48 @@ from typing import Any
 
 import pandas as pd
 
+from evenfoot.analytics.domain.feet import CLAW_NAMES
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.measures.answer import Answer
-from evenfoot.analytics.measures.planning.due_reasons import place_words
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of
 from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.report.calendar import KINDS
+from evenfoot.dashboard.report.request import checked_paper
 
 STYLE = """
-@page { size: A4; margin: 12mm; }
-body { font: 16pt/1.3 system-ui, sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: 190mm; }
-h1 { font-size: 22pt; margin: 0 0 2mm; }
-p { font-size: 11pt; margin: 0 0 4mm; }
-table { border-collapse: collapse; width: 100%; }
+@page { size: PAPER; margin: 10mm 12mm; }
+body { font: 13pt/1.15 system-ui, sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: 192mm; }
+h1 { font-size: 20pt; margin: 0 0 1mm; }
+p { font-size: 10pt; margin: 0 0 2mm; }
+table { border-collapse: collapse; width: 100%; table-layout: fixed; }
 thead { display: table-header-group; }
-th { text-align: left; font-size: 11pt; border-bottom: 2px solid #000; }
-td { border-bottom: 1px solid #666; padding: 3mm 2mm 3mm 0; vertical-align: top; }
+thead th { text-align: left; font-size: 9pt; font-weight: 400; border-bottom: 2px solid #000; vertical-align: bottom; }
+tbody td, tbody th { border-bottom: 1px solid #666; height: 9.2mm; padding: 0 1.5mm 0 0; text-align: left; }
 tr { break-inside: avoid; }
-.cow { font-weight: 700; font-size: 20pt; white-space: nowrap; }
-.why { font-size: 10.5pt; width: 42%; }
-.write { width: 38%; }
-.box { display: inline-block; width: 7mm; height: 7mm; border: 1.5px solid #000; }
+tbody .cow { font-weight: 700; font-size: 18pt; white-space: nowrap; }
+.lesion { font-size: 12pt; } .long { font-size: 9.5pt; line-height: 1.05; }
+.day { font-size: 11pt; white-space: nowrap; }
+.why { font-size: 8pt; line-height: 1.05; }
+.alone { font-size: 11pt; line-height: 1.05; }
+tbody tr:has(+ .also) > * { border-bottom: 0; } tbody .also td { height: 5.5mm; font-size: 10pt; vertical-align: top; }
+.box { display: inline-block; width: 6mm; height: 6mm; border: 1.5px solid #000; vertical-align: middle; }
+.w0 { width: 12mm; } .w1 { width: 23mm; } .w2 { width: 11mm; } .w3 { width: 18mm; } .w4 { width: 44mm; }
+.w5 { width: 16mm; } .w6 { width: 24mm; }
+@media screen and (max-width: 640px) { table { table-layout: auto; } .w0, .w1, .w2, .w3, .w4, .w5, .w6 { width: auto; }
+  body { font-size: 11pt; padding: 0 2mm; } tbody .cow { font-size: 13pt; } .day { white-space: normal; } }
 """
 
+LONG_NAME = 18
+"""Letters of a lesion that fit its column in the large type; a longer one is set smaller, for a cow has one line."""
 
-def chute_list(answer: Answer, day: dt.date, farm: str) -> str:
-    """One visit of a plan as a page to print.
+KEPT_ON = {"block": say("block"), "wrap": say("wrap")}
+"""What was done that stays on the foot, in a word."""
+
+
+def chute_list(answer: Answer, day: dt.date, farm: str, paper: str = "A4") -> str:
+    """One visit of a plan as a page to print: a line a cow, with foot, claw, lesion, block and when to look.
 
     Parameters
     ----------
@@ -42,6 +57,7 @@ def chute_list(answer: Answer, day: dt.date, farm: str) -> str:
         What :func:`evenfoot.analytics.measures.planning.plan.plan` gave; its ``extra["cows"]`` is used.
     day : datetime.date
     farm : str
+    paper : {"A4", "Letter"}
 
     Returns
     -------
@@ -62,14 +78,17 @@ def chute_list(answer: Answer, day: dt.date, farm: str) -> str:
     kinds = ", ".join(told(KINDS.get(kind, kind)).lower() for kind in dict.fromkeys(here["kind"]))
     title = f"{farm}, {words().long_date(day)}"
     heads = "".join(
-        f'<th scope="col">{escape(head)}</th>' for head in (_("Done"), _("Cow"), _("Why"), _("Found and done"))
+        f'<th scope="col" class="w{place}">{escape(head)}</th>'
+        for place, head in enumerate(
+            (_("Done"), _("Cow"), _("Foot"), _("Claw"), _("Lesion"), _("Block"), _("Look again"), _("Why"))
+        )
     )
-    rows = "\n".join(_row(row) for row in here.to_dict("records"))
+    rows = "\n".join(_row(row) for row in records(here))
     cautions = " ".join(told(caution) for caution in answer.cautions)
     return (
         f'<!doctype html>\n<html lang="{words().language}"><head><meta charset="utf-8">'
         f'<meta name="viewport" content="width=device-width, initial-scale=1"><title>{escape(title)}</title>'
-        f"<style>{STYLE}</style></head><body>\n"
+        f"<style>{STYLE.replace('PAPER', checked_paper(paper))}</style></head><body>\n"
         f"<h1>{escape(title)}</h1>\n"
         f"<p>{escape(_n('{n} cow: {kinds}.', '{n} cows: {kinds}.', len(here), kinds=kinds))} "
         f"{escape(told(as_of(day_of(answer))))}</p>\n"
@@ -78,15 +97,42 @@ def chute_list(answer: Answer, day: dt.date, farm: str) -> str:
     )
 
 
-def _row(row: dict[Any, Any]) -> str:
-    group = "" if pd.isna(row["group"]) else f"<br><small>{escape(str(row['group']))}</small>"
-    return (
-        f'<tr><td><span class="box"></span></td><th scope="row" class="cow">{escape(str(row["cow"]))}{group}</th>'
-        f'<td class="why">{escape(told(row["reason"]))}{_places(row)}</td><td class="write"></td></tr>'
+def first_list(answer: Answer, paper: str = "A4") -> str:
+    """The list of the next visit of a plan.
+
+    Raises
+    ------
+    UserError
+        The plan has no visit.
+    """
+    if answer.empty:
+        raise UserError(say("No visit is planned, so there is no list for the chute."))
+    row = records(answer.table.head(1))[0]
+    return chute_list(answer, row["date"].date(), str(row["farm"]), paper)
+
+
+def _row(row: dict[str, Any]) -> str:
+    cow = f'<td><span class="box"></span></td><th scope="row" class="cow">{escape(str(row["cow"]))}</th>'
+    # The first reason is the most pressing one.
+    why = " \u00b7 ".join([*([str(row["group"])] if _given(row["group"]) else []), told(row["reason"]).split("; ")[0]])
+    if not any(_given(row[name]) for name in ("foot", "lesion")):
+        return f'<tr>{cow}<td class="alone" colspan="6">{escape(why)}</td></tr>'
+    lesion = words().lesion(str(row["lesion"])) if _given(row["lesion"]) else ""
+    claw = told(CLAW_NAMES.get(row["claw"], str(row["claw"]))) if _given(row["claw"]) else ""
+    cells = (
+        ("", str(row["foot"]) if _given(row["foot"]) else ""),
+        ("", claw),
+        ("long" if len(lesion) > LONG_NAME else "lesion", lesion),
+        ("", told(KEPT_ON[row["action"]]) if row["action"] in KEPT_ON else ""),
+        ("day", words().date(row["recheck_on"]) if _given(row["recheck_on"]) else ""),
+        ("why", why),
     )
+    line = f"<tr>{cow}{''.join(f'<td class={css!r}>{escape(said)}</td>' for css, said in cells)}</tr>"
+    if not _given(row["also"]):
+        return line
+    also = _("also {what}", what=told(row["also"]))
+    return f'{line}<tr class="also"><td></td><td colspan="7">{escape(also)}</td></tr>'
 
 
-def _places(row: dict[Any, Any]) -> str:
-    """Where, what, what was done and when to look again, in a line for each place."""
-    parts = [told(place_words(row)), *(told(row["also"]).split("; ") if isinstance(row["also"], str) else ())]
-    return "".join(f"<br><b>{escape(part)}</b>" for part in parts if part)
+def _given(value: Any) -> bool:
+    return value is not None and bool(pd.notna(value)) and value != ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -20,8 +21,15 @@ from evenfoot.analytics.messages import say
 from evenfoot.analytics.progress import stage
 from evenfoot.analytics.queries.change_windows import changes as recorded_changes
 from evenfoot.analytics.queries.cow_status import newest_record
+from evenfoot.analytics.queries.recorders import recorders
 from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.charts.answers import biggest_lesion
+from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.report.request import NAMES, Request
+from evenfoot.dashboard.report.visit_findings import COLUMNS, found_at_visit
+
+LOOK_AHEAD = 60
+"""Days ahead that the farmer's list of cows reaches: a block comes off after six weeks. [common practice, no source]"""
 
 MONTHS = 12
 """A report looks back this far unless told otherwise: one round of the seasons. [common practice, no source]"""
@@ -43,6 +51,12 @@ class Contents:
         date, what: the changes recorded on the farm, oldest first.
     troubles : dict of str to str
         Section -> the sentence that says why an answer of it could not be worked out.
+    visited_on : date, optional
+        Day of the newest trims.
+    recorded_by : str
+        Who trimmed that day, as the sheets say it.
+    found : pandas.DataFrame
+        What was found at that visit, as :func:`visit_findings.found_at_visit` gives it.
     """
 
     request: Request
@@ -51,6 +65,9 @@ class Contents:
     answers: dict[str, Answer] = field(default_factory=dict)
     changes: pd.DataFrame = field(default_factory=pd.DataFrame)
     troubles: dict[str, str] = field(default_factory=dict)
+    visited_on: dt.date | None = None
+    recorded_by: str = ""
+    found: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(COLUMNS)))
 
     def get(self, name: str) -> Answer | None:
         """An answer with something in it, or ``None``."""
@@ -83,9 +100,11 @@ def _collected(ledger: Ledger, request: Request) -> Contents:
     assert until is not None
     asked = _Asked(ledger)
     farm = Selection(farms=(request.farm,), until=until, hemisphere=request.hemisphere, allowed=request.allowed)
-    if request.wants("summary") or request.wants("visit"):
+    if request.wants("visit") or request.wants("benchmark"):
         asked.begin("visit")
         asked.keep("visit", "visit-review", farm)
+    if request.wants("summary") or request.wants("visit") or request.wants("locomotion"):
+        asked.begin("summary")
         asked.keep("verdicts", "summary", farm)
     if request.wants("agreed"):
         asked.begin("agreed")
@@ -95,12 +114,18 @@ def _collected(ledger: Ledger, request: Request) -> Contents:
         # No whole-herd visit: better the biased figures with their caution than none.
         selection = selection.with_(visits=("all",))
         asked.answers["any"] = prevalence(ledger, selection, by=())
-    if request.wants("lesions") or request.wants("summary"):
+    if request.wants("summary"):
+        asked.begin("summary")
+        rows = records(asked.answers["verdicts"].table) if "verdicts" in asked.answers else []
+        if biggest := biggest_lesion(rows):
+            of_it = selection.with_(lesions=(str(biggest["what"]),))
+            asked.work_out("places", lambda: foot_map(ledger, of_it))
+    if request.wants("lesions"):
         asked.begin("lesions")
         asked.keep("lesions", "prevalence", selection)
         asked.keep("claws", "prevalence", selection, by=("limb", "claw"), per="claw")
         asked.work_out("zones", lambda: foot_map(ledger, selection))
-    if request.wants("locomotion") or request.wants("summary"):
+    if request.wants("locomotion"):
         asked.begin("locomotion")
         asked.keep("locomotion", "locomotion", selection.with_(visits=("whole-herd",)), by=("month",))
     if request.wants("horn"):
@@ -110,7 +135,10 @@ def _collected(ledger: Ledger, request: Request) -> Contents:
     if request.wants("cows") or request.wants("summary"):
         asked.begin("cows")
         asked.keep("worklist", "worklist", farm, on=request.on)
-    if request.wants("signals") or request.wants("summary"):
+        asked.keep("cows", "worklist", farm, on=request.on, ahead_days=LOOK_AHEAD)
+        if request.next_visit is None:
+            asked.keep("plan", "plan", farm, on=request.on)
+    if request.wants("signals"):
         asked.begin("signals")
         asked.keep("control", "control-chart", farm)
         asked.keep("control lesions", "control-chart", farm.with_(lesions=PARENTS))
@@ -131,7 +159,21 @@ def _collected(ledger: Ledger, request: Request) -> Contents:
         asked.keep(
             "cost", "cost", selection.with_(visits=("all",)), price=request.price or None, currency=request.currency
         )
-    return Contents(request, selection, until, asked.answers, changes, asked.troubles)
+    visited_on, recorded_by = _newest_visit(ledger, farm)
+    contents = Contents(request, selection, until, asked.answers, changes, asked.troubles, visited_on, recorded_by)
+    if visited_on is None or not request.wants("cows"):
+        return contents
+    return dataclasses.replace(contents, found=found_at_visit(ledger, farm, visited_on))
+
+
+def _newest_visit(ledger: Ledger, farm: Selection) -> tuple[dt.date | None, str]:
+    """The day of the newest trims, and who trimmed then."""
+    people = recorders(ledger, farm.with_(visits=("all",)), "trims")
+    if people.empty:
+        return None, ""
+    newest = people["last"].max()
+    names = people.loc[(people["last"] == newest) & people["who"].notna(), "who"]
+    return newest.date(), ", ".join(sorted(map(str, names)))
 
 
 @dataclass

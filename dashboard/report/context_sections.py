@@ -18,7 +18,7 @@ from evenfoot.analytics.messages import Message, say
 from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.lesion_sections import share_cell
-from evenfoot.dashboard.report.markup import Cell, Section, bullets, paragraph, table
+from evenfoot.dashboard.report.markup import Cell, Section, paragraph, table
 from evenfoot.dashboard.report.request import NAMES
 
 HOUSED = {"freestall": "freestall", "tie-stall": "tie stall"}
@@ -193,11 +193,6 @@ IN_SECTIONS = (
     "Money here is an assumption",
 )
 """Beginnings of sentences that a section says in its own words."""
-
-
-def basis_section(contents: Contents, words: Words) -> Section:
-    """Method, records and cautions in small print."""
-    return Section("basis", words("Method, records and cautions"), bullets(basis_lines(contents, words), "print"))
 
 
 def not_worked_out(trouble: str, words: Words) -> str:

@@ -1,19 +1,19 @@
-"""Cows for the veterinarian, cows to recheck, cows never trimmed: numbers under each reason."""
+"""Cows for the veterinarian, cows to recheck, cows never trimmed: under each reason, as many as page two holds."""
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import pandas as pd
 
 from evenfoot.analytics.measures.planning.due_reasons import place_words
-from evenfoot.analytics.measures.planning.worklist import as_of, day_of
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.markup import Cell, Section, paragraph, table
 
-MOST_LETTERS, MOST_NUMBERS = 420, 330
+MOST_LETTERS, MOST_NUMBERS = 330, 250
 """Room for the cows under one reason with their places, and for further ones by number; the others are counted, and
 named in the spreadsheet. [common practice, no source]"""
 
@@ -53,25 +53,31 @@ def by_reason(worklist: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(list=rows["kind"].map(lambda kind: REASONS[kind][0]))[["list", "kind", "cow", "due_on"]]
 
 
-def cows_section(contents: Contents, words: Words) -> Section | None:
-    """Cows under their reasons, the most pressing list first."""
-    title = words("Cows that need someone")
-    answer = contents.answers.get("worklist")
-    if answer is None:
+def more_cows_section(
+    contents: Contents, words: Words, shown: Collection[str] = (), found: Collection[str] = ()
+) -> Section | None:
+    """The cows that the first page has not named, under their reasons, the most pressing list first.
+
+    Parameters
+    ----------
+    contents : Contents
+    words : Words
+    shown : collection of str
+        Cows of the first page.
+    found : collection of str
+        Cows with a finding at the newest visit, and nothing else open, that are not on it.
+    """
+    answer, whole = contents.get("cows"), contents.get("worklist")
+    every = by_reason(answer.table) if answer is not None else pd.DataFrame(columns=["list", "kind", "cow"])
+    rows = every[~every["cow"].isin(list(shown))]
+    other = 0 if whole is None else len(set(whole.table["cow"]) - set(every["cow"]))
+    if rows.empty and not other and not found:
         return None
-    if answer.empty:
-        return Section("cows", title, paragraph(words("No cow is due or needs someone, as far as the records say.")))
-    rows = by_reason(answer.table)
-    reasons = answer.extra["reasons"].to_dict("records")
+    reasons = [] if answer is None else answer.extra["reasons"].to_dict("records")
     places = {(str(row["cow"]), str(row["kind"])): row for row in reasons}
     body: list[list[Cell]] = []
     for name, said in LISTS.items():
         mine = rows[rows["list"] == name]
-        if mine.empty and name == "never":
-            continue
-        if mine.empty:
-            body.append([words(said), words("none"), ""])
-            continue
         for place, (kind, (_, reason)) in enumerate(
             (k, v) for k, v in REASONS.items() if v[0] == name and _has(mine, k)
         ):
@@ -80,16 +86,16 @@ def cows_section(contents: Contents, words: Words) -> Section | None:
             head = words("{list}: {n}", list=words(said), n=int(mine["cow"].nunique())) if place == 0 else ""
             reason_said = words("{reason}, {n}", reason=words(reason), n=len(cows)) if name != "never" else ""
             body.append([head, reason_said, named_cows(cows, where, words)])
-    listed = table([words("For whom"), words("Why"), words("Cows")], body, css="cows")
-    other = len(answer.table) - int(rows["cow"].nunique())
-    under = [
-        words.said(as_of(day_of(answer))),
-        words("The most pressing come first. A cow may stand under several reasons."),
-    ]
+    if found:
+        at_visit = contents.found[contents.found["cow"].isin(list(found))].to_dict("records")
+        where = [_places(row, words) for row in at_visit]
+        head = words("{list}: {n}", list=words("Found at the newest visit, nothing else open"), n=len(at_visit))
+        body.append([head, "", named_cows([str(row["cow"]) for row in at_visit], where, words)])
+    listed = table([words("For whom"), words("Why"), words("Cows")], body, css="cows") if body else ""
+    under = [words("The most pressing come first. A cow may stand under several reasons.")] if body else []
     if other > 0:
         under.append(words("Other cows that are due for a trim or fall due within four weeks: {n}.", n=other))
-    under.append(words("The lists diagnose nothing; the veterinarian's word goes before them."))
-    return Section("cows", title, listed + paragraph(" ".join(under), "small"))
+    return Section("more", words("More cows that need someone"), listed + paragraph(" ".join(under), "small"))
 
 
 def reason_words(kinds: str, reason: str, words: Words) -> str:

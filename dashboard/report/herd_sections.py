@@ -15,6 +15,7 @@ from evenfoot.analytics.measures.recording_changes import TEMPLATES as RECORDING
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.contents import Contents
+from evenfoot.dashboard.report.lesion_sections import verdicts_of
 from evenfoot.dashboard.report.markup import Cell, Section, beside, bullets, figure, paragraph, table
 from evenfoot.dashboard.report.months import Line, months_picture
 
@@ -37,8 +38,9 @@ def locomotion_section(contents: Contents, words: Words) -> Section | None:
     """Share of cows lame and severely lame, month by month."""
     title = words("Locomotion")
     answer = contents.get("locomotion")
+    verdicts = bullets(verdicts_of(contents, words, gait=True), "said")
     if answer is None:
-        return Section("locomotion", title, paragraph(_unscored(contents, words)))
+        return Section("locomotion", title, verdicts + paragraph(_unscored(contents, words)))
     rows = answer.table.rename(columns={"period": "month"}).sort_values("month").reset_index(drop=True)
     lines = [
         Line(words("lame"), "lame_prevalence", "lame_low", "lame_high"),
@@ -54,7 +56,7 @@ def locomotion_section(contents: Contents, words: Words) -> Section | None:
     drawn = ""
     if len(rows) > 1:
         drawn = figure(months_picture(rows, lines, words, _lame_told(rows, words)), caption)
-    return Section("locomotion", title, paragraph(said, "lead") + drawn + _monthly(rows, words))
+    return Section("locomotion", title, verdicts + paragraph(said, "lead") + drawn + _monthly(rows, words))
 
 
 def _unscored(contents: Contents, words: Words) -> str:

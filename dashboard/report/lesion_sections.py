@@ -59,7 +59,7 @@ def visit_section(contents: Contents, words: Words) -> Section | None:
     under = [words("Dots are shares of cows, bars their {level} intervals.", level=_level(answer, words))]
     if left > 0:
         under.append(words("Rarer lesions, in the spreadsheet: {n}.", n=left))
-    said = "" if contents.request.wants("summary") else bullets(lesion_verdicts(contents, words), "said")
+    said = bullets(verdicts_of(contents, words), "said")
     key = f'<div class="lead">{key_picture(names)}</div>'
     return Section("visit", title, said + key + numbers + paragraph(" ".join(under), "small"))
 
@@ -73,10 +73,10 @@ def _dots(mine: pd.DataFrame) -> list[Dot]:
     return [Dot(row["prevalence"], row["low"], row["high"], place) for place, row in enumerate(mine.to_dict("records"))]
 
 
-def lesion_verdicts(contents: Contents, words: Words) -> list[str]:
-    """What the summary says of lesions."""
+def verdicts_of(contents: Contents, words: Words, *, gait: bool = False) -> list[str]:
+    """What the summary says of lesions, or of the gait, with its reasons."""
     answer = contents.get("verdicts")
-    return [] if answer is None else verdict_sentences(answer.table[~answer.table["what"].isin(GAIT)], words)
+    return [] if answer is None else verdict_sentences(answer.table[answer.table["what"].isin(GAIT) == gait], words)
 
 
 def lesions_section(contents: Contents, words: Words) -> Section | None:

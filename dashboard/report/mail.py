@@ -14,6 +14,11 @@ from email.utils import formatdate, make_msgid
 from pathlib import Path
 
 from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.lameness.summary import summary
+from evenfoot.analytics.queries.selection import Selection
+from evenfoot.dashboard.charts.verdicts import verdict_sentences
+from evenfoot.dashboard.i18n.translation import Words
 
 TLS_PORT = 465
 """Port on which a server speaks TLS from the first byte; on others the talk is turned to TLS before anything is said
@@ -93,6 +98,13 @@ def message(sender: str, to: Sequence[str], subject: str, text: str, files: Sequ
         main, _, sub = kind.partition("/")
         mail.add_attachment(path.read_bytes(), maintype=main, subtype=sub, filename=path.name)
     return mail
+
+
+def mail_text(ledger: Ledger, farm: str, words: Words) -> str:
+    """What a mail says: that the report is attached, and the verdicts of the summary."""
+    attached = words("The newest report on the feet of the herd of {farm} is attached.", farm=farm)
+    verdicts = verdict_sentences(summary(ledger, Selection(farms=(farm,))).table, words)
+    return "\n\n".join([attached, *verdicts])
 
 
 def send(server: MailServer, mail: EmailMessage) -> None:

@@ -53,8 +53,8 @@ def table(head: Sequence[Cell], rows: Sequence[Sequence[Cell]], *, caption: str 
 
     Examples
     --------
-    >>> table(["Cow"], [["<7>"]])  # doctest: +ELLIPSIS
-    '<table><thead><tr><th scope="col">Cow</th></tr></thead><tbody><tr><th scope="row">&lt;7&gt;</th></tr>...'
+    >>> "<7>" in table(["Cow"], [["<7>"]]), "&lt;7&gt;</th>" in table(["Cow"], [["<7>"]])
+    (False, True)
     """
     named = f' class="{css}"' if css else ""
     above = f"<caption>{escape(caption)}</caption>" if caption else ""
@@ -68,7 +68,8 @@ def table(head: Sequence[Cell], rows: Sequence[Sequence[Cell]], *, caption: str 
         + "</tr>"
         for row in rows
     )
-    return f"<table{named}>{above}<thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>"
+    # A phone scrolls the table, never the page.
+    return f"<div class='wide'><table{named}>{above}<thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table></div>"
 
 
 def beside(left: str, right: str, css: str = "beside") -> str:

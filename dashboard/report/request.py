@@ -11,8 +11,9 @@ from evenfoot.analytics.messages import say
 SECTIONS = (
     "summary",
     "agreed",
-    "visit",
     "cows",
+    "remarks",
+    "visit",
     "lesions",
     "locomotion",
     "horn",
@@ -20,16 +21,17 @@ SECTIONS = (
     "changes",
     "benchmark",
     "cost",
-    "remarks",
     "basis",
 )
-"""Sections in the order they stand in. Cost is left out unless asked for; the basis cannot be left out."""
+"""Sections in the order they stand in; the first four are the farmer's page. Cost is left out unless asked for; the
+basis cannot be left out."""
 
 NAMES = {
     "summary": say("In short"),
     "agreed": say("What was agreed"),
-    "visit": say("This visit against earlier ones"),
     "cows": say("Cows that need someone"),
+    "remarks": say("Remarks"),
+    "visit": say("This visit against earlier ones"),
     "lesions": say("Lesions by type, claw and zone"),
     "locomotion": say("Locomotion"),
     "horn": say("Horn and shedding"),
@@ -37,7 +39,6 @@ NAMES = {
     "changes": say("What changed on the farm"),
     "benchmark": say("Beside other herds"),
     "cost": say("What lesions may cost"),
-    "remarks": say("Remarks"),
 }
 """How the sections that can be left out are called."""
 
@@ -65,6 +66,8 @@ class Request:
         The last twelve months of records by default.
     on : date, optional
         The day of the list of cows; today by default.
+    next_visit : date, optional
+        When the trimmer comes next; what the plan proposes by default.
     language : {"en", "es"}
     units : {"mm", "in"}
     paper : {"A4", "Letter"}
@@ -87,6 +90,7 @@ class Request:
     since: dt.date | None = None
     until: dt.date | None = None
     on: dt.date | None = None
+    next_visit: dt.date | None = None
     language: str = "en"
     units: str = "mm"
     paper: str = "A4"
@@ -103,8 +107,20 @@ class Request:
         for name in self.sections:
             if name not in SECTIONS:
                 raise UserError(f"'{name}' is not a section of the report; use {', '.join(SECTIONS)}.")
-        if self.paper not in PAPERS:
-            raise UserError(f"'{self.paper}' is not a paper the report is laid out for; use A4 or Letter.")
+        checked_paper(self.paper)
 
     def wants(self, section: str) -> bool:
         return section in ALWAYS or section in self.sections
+
+
+def checked_paper(paper: str) -> str:
+    """A paper that reports and lists are laid out for.
+
+    Raises
+    ------
+    UserError
+        It is another one.
+    """
+    if paper not in PAPERS:
+        raise UserError(f"'{paper}' is not a paper the report is laid out for; use A4 or Letter.")
+    return paper

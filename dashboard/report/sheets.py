@@ -47,6 +47,7 @@ def sheets_of(contents: Contents, words: Words) -> list[Sheet]:
         Sheet("horn", "Horn", _horn(contents, words)),
         Sheet("shedding", "Shedding", _shedding(contents)),
         Sheet("cows", "Cows", _cows(contents, words)),
+        Sheet("found", say("Found at the newest visit"), _found(contents, words)),
         Sheet("agreed", "What was agreed", _agreed(contents, words)),
         Sheet("signals", say("Signals, lameness"), _signals(contents, "control", words)),
         Sheet("signals lesions", say("Signals, lesions"), _signals(contents, "control lesions", words)),
@@ -146,14 +147,23 @@ def _cows(contents: Contents, words: Words) -> pd.DataFrame:
         who=[words(WHO[name]) for name in answer.table["who"]],
         reason=[reason_words(*pair, words) for pair in zip(answer.table["kinds"], answer.table["reason"], strict=True)],
     )
-    out = out.assign(
-        lesion=_texts(None if pd.isna(code) else words.lesion(code) for code in out["lesion"]),
-        claw=_texts(None if pd.isna(claw) else words.claw(claw) for claw in out["claw"]),
-        action=_texts(None if pd.isna(each) else words.said(ACTIONS.get(each, each)) for each in out["action"]),
-        also=_texts(words.said(one) if isinstance(one, str) else None for one in out["also"]),
-    )
+    out = _named(out, words)
     about = ["foot", "claw", "lesion", "action", "recheck_on", "also"]
     return out[["rank", "cow", "due_on", "who", "reason", *about, "group", "days_in_milk", "looked_on"]]
+
+
+def _found(contents: Contents, words: Words) -> pd.DataFrame:
+    return NOTHING if contents.found.empty else _named(contents.found, words)
+
+
+def _named(rows: pd.DataFrame, words: Words) -> pd.DataFrame:
+    """Rows with the place, the lesion and what was done in words."""
+    return rows.assign(
+        lesion=_texts(None if pd.isna(code) else words.lesion(code) for code in rows["lesion"]),
+        claw=_texts(None if pd.isna(claw) else words.claw(claw) for claw in rows["claw"]),
+        action=_texts(None if pd.isna(each) else words.said(ACTIONS.get(each, each)) for each in rows["action"]),
+        also=_texts(words.said(one) if isinstance(one, str) else None for one in rows["also"]),
+    )
 
 
 def _agreed(contents: Contents, words: Words) -> pd.DataFrame:

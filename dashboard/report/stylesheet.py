@@ -7,6 +7,14 @@ from evenfoot.dashboard.report.picture import FAINT, INK, MUTED, RULE
 
 ACCENT = "#7A3E1D"
 
+HIGH = {"A4": "271mm", "Letter": "253mm"}
+"""What is printed on between the margins of a page."""
+
+SHARE_OF_PAGE, SMALLEST, LARGEST = 0.4, 6.4, 9.0
+"""Of a page, and points. [common practice, no source]"""
+PAGE_OF_LETTER = 2.0e-6
+"""Part of a page that a letter of one point takes, in two columns: measured on reports of the demo herds."""
+
 _STYLE = f"""
 *{{box-sizing:border-box}}
 html{{font-family:{FONT};font-size:9pt;line-height:1.3;color:{INK};background:#fff;
@@ -24,9 +32,30 @@ p{{margin:0 0 1.5mm;orphans:3;widows:3}}
 p,li,figcaption,caption{{overflow-wrap:anywhere}}
 ul{{margin:0 0 2mm;padding-left:4.5mm}}
 li{{margin-bottom:.7mm;break-inside:avoid}}
-.summary li{{margin-bottom:1.2mm}}
+.farmer{{font-size:10.5pt}}
+.farmer h2{{margin-top:2mm}}
+.farmer header{{margin-bottom:0}}
+.farmer .small{{font-size:9pt}}
+.summary{{list-style:none;padding:0;font-size:11.5pt}}
+.summary li{{margin-bottom:1.6mm}}
+.todo{{font-size:9pt}}
+.todo th,.todo td{{padding:.45mm 2mm .45mm 0;vertical-align:top;overflow-wrap:break-word}}
+.todo td{{white-space:nowrap}} .todo td:nth-child(4),.todo td:nth-child(6),.todo td:last-child{{white-space:normal}}
+.todo td:last-child{{font-size:8pt;padding-right:0}}
+.todo td:last-child:lang(en){{min-width:48.5mm}} .todo td:nth-child(4){{min-width:30mm}}
+.todo thead th{{font-size:8pt}}
+.todo tbody th{{font-weight:700;min-width:13mm;max-width:30mm;overflow-wrap:anywhere}}
+.todo .for th{{max-width:none;padding-top:1.6mm;border-bottom:.8pt solid {INK};white-space:normal}}
+.todo tr:has(+.also)>*{{border-bottom:0}}
+.todo .also td{{font-size:8.6pt;padding-top:0;white-space:normal}}
+.facts{{display:flex;flex-wrap:wrap;gap:2mm 8mm;margin:3mm 0 0;padding-top:2mm;border-top:1pt solid {INK}}}
+.facts div{{flex:2 1 44mm}} .facts .short{{flex:1 1 24mm}}
+.facts dt{{font-size:8.6pt;color:{MUTED}}}
+.facts dd{{margin:0;font-size:9.4pt;font-weight:600;min-height:6mm;overflow-wrap:anywhere}}
+.facts dd:empty{{border-bottom:.5pt solid {INK}}}
+.notes{{display:none}}
 .small,figcaption{{font-size:8.2pt;color:{MUTED}}}
-.print{{font-size:6.4pt;line-height:1.16;color:{MUTED};columns:2;column-gap:6mm;padding-left:3.5mm}}
+.print{{font-size:{{small}}pt;line-height:1.16;color:{MUTED};columns:2;column-gap:6mm;padding-left:3.5mm}}
 .print li{{break-inside:auto}}
 figure{{margin:0 0 2mm;break-inside:avoid}}
 figcaption{{margin-top:.5mm}}
@@ -61,14 +90,50 @@ td:has(svg),th:has(svg){{padding:0;width:43mm}}
 .beside,.halves{{break-inside:avoid}}
 .halves tbody th{{min-width:0}}
 .halves{{display:grid;grid-template-columns:minmax(0,1.25fr) minmax(0,1fr);gap:6mm}}
-@media screen and (max-width:640px){{.beside,.halves{{display:block}} main{{padding:4mm}} table{{font-size:8pt}}
-main{{overflow-x:auto}}}}
-@media print{{main{{max-width:none;padding:0}} h2+*,header+section h2{{break-before:avoid}}}}
+@media screen and (max-width:640px){{.beside,.halves{{display:block}} main{{padding:4mm}}
+.figures td,.figures tbody th{{white-space:normal;min-width:0}}
+.todo td:last-child:lang(en){{min-width:0}} .todo td{{white-space:normal}}
+.wide{{overflow-x:auto}} .print{{columns:1;font-size:8.5pt}}
+.todo,.todo tbody{{display:block}} .todo thead{{display:none}}
+.todo tr{{display:flex;flex-wrap:wrap;gap:0 3mm;border-bottom:.4pt solid {RULE};padding:1mm 0}}
+.todo tr>*:nth-child(n){{border:0;padding:0;width:auto;font-size:10.5pt}}
+.cows,.cows tbody,.cows tr,.cows tr>*:nth-child(n){{display:block;width:auto}}
+.cows thead,.cows tr>:empty{{display:none}}
+.cows tr>*{{border:0}} .todo td:empty{{display:none}}
+.todo td:nth-child(6)::before{{content:attr(data-head) ": "}} .todo tr:has(+.also){{border:0;padding-bottom:0}}}}
+@media print{{main{{max-width:none;padding:0}} h2+*,header+section h2{{break-before:avoid}}
+.farmer{{display:flex;flex-direction:column;min-height:{{high}};break-after:page}}
+.farmer:last-child{{break-after:auto}}
+.notes{{display:flex;flex-direction:column;flex:1 1 0;min-height:0;overflow:hidden}}
+.ruled{{flex:1 1 0;background:repeating-linear-gradient(#fff 0 8.7mm,{RULE} 8.7mm 9mm)}}
+#basis{{break-inside:avoid}}}}
 """
 
 
-def stylesheet(paper: str, foot: str) -> str:
-    """Style for one report; *foot* stands at the foot of every page beside its number."""
+def small_print(letters: int) -> float:
+    """Points in which so many letters of method take more than a third of a page.
+
+    The method stands on one page, so the last page is never nearly empty; and it fits under figures that take half.
+
+    Examples
+    --------
+    >>> small_print(4000), small_print(300)
+    (7.1, 9.0)
+    """
+    return min(max(round((SHARE_OF_PAGE / (PAGE_OF_LETTER * max(letters, 1))) ** 0.5, 1), SMALLEST), LARGEST)
+
+
+def stylesheet(paper: str, foot: str, letters: int = 0) -> str:
+    """Style for one report.
+
+    Parameters
+    ----------
+    paper : {"A4", "Letter"}
+    foot : str
+        Stands at the foot of every page beside its number.
+    letters : int
+        Length of the method, which decides how small it is printed.
+    """
     said = "".join(
         letter if letter.isascii() and (letter.isalnum() or letter in " ,.-") else f"\\{ord(letter):x} "
         for letter in foot
@@ -78,4 +143,5 @@ def stylesheet(paper: str, foot: str) -> str:
         f'@bottom-left{{content:"{said}";font:7.5pt {FONT};color:{MUTED}}}'
         f'@bottom-right{{content:counter(page) " / " counter(pages);font:7.5pt {FONT};color:{MUTED}}}}}'
     )
-    return page + _STYLE.replace("\n", "")
+    style = _STYLE.replace("\n", "").replace("{high}", HIGH[paper])
+    return page + style.replace("{small}", str(small_print(letters)))

@@ -13,8 +13,8 @@ from evenfoot.dashboard.i18n.translation import Words
 from evenfoot.dashboard.report.columns import COLUMNS, DAY, MONTH, NUMBER, SHARE, TEXT, WHOLE
 from evenfoot.dashboard.report.contents import Contents
 from evenfoot.dashboard.report.context_sections import basis_lines
+from evenfoot.dashboard.report.first_page import summary_lines
 from evenfoot.dashboard.report.sheets import Sheet, sheets_of
-from evenfoot.dashboard.report.summary import summary_lines
 
 if TYPE_CHECKING:
     from xlsxwriter.workbook import Workbook  # type: ignore[import-untyped]

@@ -6,16 +6,16 @@ from pathlib import Path
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.dashboard.report.browser import print_pdf
 from evenfoot.dashboard.report.contents import Contents, collect
 from evenfoot.dashboard.report.document import document
+from evenfoot.dashboard.report.printing import Tell, nobody, save_pdf
 from evenfoot.dashboard.report.request import Request
 from evenfoot.dashboard.report.workbook import save_workbook
 
 ENDINGS = (".html", ".pdf", ".xlsx")
 
 
-def write_report(ledger: Ledger, request: Request, out: Path) -> list[Path]:
+def write_report(ledger: Ledger, request: Request, out: Path, tell: Tell = nobody) -> list[Path]:
     """Write one report.
 
     Without a browser a PDF cannot be made; the HTML is then written in its place before the UserError is raised.
@@ -26,6 +26,8 @@ def write_report(ledger: Ledger, request: Request, out: Path) -> list[Path]:
     request : Request
     out : Path
         Ends in .html, .pdf or .xlsx.
+    tell : callable, optional
+        Takes a sentence that whoever makes the report should know, such as letters the machine has no font for.
 
     Returns
     -------
@@ -38,7 +40,7 @@ def write_report(ledger: Ledger, request: Request, out: Path) -> list[Path]:
         The ending is another one, the farm has no records, there is no browser, or the file cannot be written.
     """
     check_ending(out)
-    return save(collect(ledger, request), out)
+    return save(collect(ledger, request), out, tell)
 
 
 def check_ending(out: Path) -> None:
@@ -46,7 +48,7 @@ def check_ending(out: Path) -> None:
         raise UserError(f"A report cannot be written as '{out.name}'; end the name in .html, .pdf or .xlsx.")
 
 
-def save(contents: Contents, out: Path) -> list[Path]:
+def save(contents: Contents, out: Path, tell: Tell = nobody) -> list[Path]:
     """Write what has been worked out; see :func:`write_report`."""
     check_ending(out)
     try:
@@ -57,21 +59,7 @@ def save(contents: Contents, out: Path) -> list[Path]:
         if out.suffix.casefold() == ".xlsx":
             save_workbook(contents, out)
             return [out]
-        return _save_pdf(contents, out)
+        save_pdf(document(contents), out, tell)
+        return [out]
     except OSError as error:
         raise UserError(f"{out} cannot be written ({error.strerror}); choose another place.") from None
-
-
-def _save_pdf(contents: Contents, out: Path) -> list[Path]:
-    page = out.with_suffix(".html")
-    kept = page.exists()
-    draft = out.with_name(out.name + ".page.html") if kept else page
-    draft.write_text(document(contents), encoding="utf-8")
-    try:
-        print_pdf(draft, out)
-    except UserError as mistake:
-        if kept:
-            draft.replace(page)
-        raise UserError(f"{mistake} The report was written as {page}.") from None
-    draft.unlink()
-    return [out]

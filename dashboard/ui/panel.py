@@ -45,9 +45,9 @@ class Drawn:
     ``rows_to`` gives for a row of the table the address that clicking its mark leads to, so that the
     keyboard reaches what the mouse does. ``lead`` are components above the chart, such as sentences;
     ``beside`` are further figures of the same answer, each with its description; ``below`` are components
-    under the chart. ``finding`` says what was found: it is the title, and the panel's own title stands below it as the
-    question. ``first_large`` puts the first figure on a line of its own, the others beside each other. ``table`` stands
-    where there is no figure and the numbers of the answer are not what is shown first.
+    under the chart or the table. ``finding`` says what was found: it is the title, and the panel's own title stands
+    below it as the question. ``first_large`` puts the first figure on a line of its own, the others beside each
+    other. ``table`` stands where there is no figure and the numbers of the answer are not what is shown first.
     """
 
     figure: plain.Figure | None

@@ -49,12 +49,11 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
             )
         )
         parts += [_takeaway(panel, answer)] if panel.slide else []
-        parts += drawn.below or []
     elif drawn.table is not None:
         parts.append(drawn.table)
     else:
         parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view))
-    return [*parts, _fold(panel, drawn, view), *form]
+    return [*parts, *(drawn.below or []), _fold(panel, drawn, view), *form]
 
 
 LONGEST_TITLE = 90

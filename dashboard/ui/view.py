@@ -19,8 +19,8 @@ PRICES = tuple(f"price_{code}" for code in PARENTS)
 
 OPTIONS = (
     "by", "per", "reference", "adjust", "stratify", "cow", "theme", "change", "against", "baseline", "level_of",
-    "currency", "measure", "on", "cows_a_day", "weekends", "day_off", "day", "span", "window", "shade", "split",
-    *PRICES,
+    "currency", "measure", "on", "cows_a_day", "weekends", "day_off", "day", "paper", "span", "window", "shade",
+    "split", *PRICES,
     "language", "units", "dates", "week", "rows", "certainty", "tour",
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""
@@ -33,6 +33,7 @@ SEVERAL = ("adjust", "day_off")
 KEPT = (
     "farms", "since", "until", "visits", "hemisphere", "on", "theme", "language", "units", "dates", "week", "certainty",
     "tour",
+    "paper",
 )  # fmt: skip
 """What stays chosen when one goes to another page from the navigation."""
 

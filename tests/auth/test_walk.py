@@ -443,6 +443,38 @@ def test_links_are_made_seen_and_revoked_by_who_may(offices: list[Office], peopl
     assert next(link for link in links.listed(office.store, OWNER) if link.id == others.id).revoked_at is None
 
 
+def test_a_letterhead_is_kept_for_who_may_and_told_to_nobody_else(
+    offices: list[Office], people_in: list[dict[str, Browser]]
+) -> None:
+    office, staff = offices[0], people_in[0]
+    keep, fill, to = (key_of(office, name) for name in ("report-kept", "..report-trimmer", "mail-to"))
+    for who in STAFF:
+        values = {"report-trimmer.value": f"Firm of {who}", "report-owner.value": f"Farmer of {who}"}
+        for search in ("?farms=Home+Farm", ASKED):
+            ask(office, staff[who], keep, values | {"address.search": search})
+    for who in STAFF:
+        text = ask(office, staff[who], fill, {"address.search": "?farms=Home+Farm"})[1]
+        assert ("Firm of" in text) == (f"Firm of {who}" in text) == (who in ("Olive", "Kim", "New")), who
+        assert not marks(ask(office, staff[who], fill, {"address.search": ASKED})[1])
+        assert not marks(ask(office, staff[who], to, {"address.search": ASKED})[1])
+    with office.store.open() as connection:
+        assert {row["farm"] for row in connection.execute("SELECT farm FROM letterheads WHERE account != 1")} <= {
+            "", "Home Farm"
+        }  # fmt: skip
+        connection.execute("DELETE FROM letterheads")
+
+
+def test_reports_are_mailed_by_who_may(offices: list[Office], people_in: list[dict[str, Browser]]) -> None:
+    key = key_of(offices[0], "mail-said")
+    for who in NARROWED:
+        for search in (ASKED, FORCED, "?farms=Home+Farm"):
+            values = filled(search, "show") | {"mail-send.n_clicks": 1, "mail-to.value": "x@example.org"}
+            text = ask(offices[0], people_in[0][who], key, values)[1]
+            assert not marks(text, *SAID) and "was mailed" not in text
+            if who != "Kim" and search == "?farms=Home+Farm":
+                assert "may not share reports" in text, who
+
+
 def test_every_address_as_every_role_and_as_nobody(offices: list[Office], people_in: list[dict[str, Browser]]) -> None:
     office = offices[0]
     paths = {
@@ -494,7 +526,8 @@ def test_every_callback_is_walked(offices: list[Office]) -> None:
     walked = {
         "content.children", "..navigation.children", "..trail.children", "..done.children", "..plan-download",
         '{"name":["MATCH"],"type":"panel"}', '{"name":["MATCH"],"type":"certainty"}',
-        "link-made", "link-list", "..report-preview", "report-logo-told",
+        "link-made", "link-list", "..report-preview", "..report-logo-told", "..report-trimmer", "report-kept",
+        "mail-said", "mail-to",
         "..sheets.children", '..{"of":["MATCH"],"type":"body"}', '{"of":["MATCH"],"type":"answers"}', "..imports-list",
         "..imports-changed", "set-aside-download", "..mending",
         "..note-said",

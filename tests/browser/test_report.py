@@ -23,3 +23,5 @@ def test_an_html_report_opens_offline(page: Page, demo_ledger: Ledger, tmp_path:
     assert page.get_by_role("img").count() >= 2
     assert all(url.startswith(("file:", "data:")) for url in asked)
     assert page.evaluate("document.documentElement.lang") == "es"
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert wide <= page.viewport_size["width"], "a phone never scrolls the page sideways"  # type: ignore[index]

@@ -144,6 +144,14 @@ def test_cows_for_the_veterinarian_are_told_of_and_not_planned(tmp_path: Path) -
     assert "1 cows are for the veterinarian first" in text and "No cow comes due" in text
 
 
+def test_a_herd_without_a_reason_has_an_empty_plan(tmp_path: Path) -> None:
+    """One cow, lame when scored half a year ago: nothing is open for her and nothing falls due."""
+    score = {"date": "2026-03-02", "farm": "Ash", "cow": "1", "score": 3, "scale": "1-5"}
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("locomotion", [score]))
+    answer = plan(ledger, Selection(), on=dt.date(2026, 10, 31))
+    assert answer.table.empty and any("No cow comes due" in caution for caution in answer.cautions)
+
+
 def test_nobody_and_nonsense(tmp_path: Path) -> None:
     ledger = made(tmp_path, [trim("1", 20)])
     empty = plan(ledger, Selection(farms=("Birch",)))

@@ -64,3 +64,23 @@ def drawn_pages(pdf: Path, folder: Path) -> list[Path]:
         return []
     subprocess.run(["pdftoppm", "-r", "40", "-gray", "-png", str(pdf), str(folder / "page")], check=True)
     return sorted(folder.glob("page*.png"))
+
+
+def parts_used(pdf: Path) -> list[float]:
+    """How far down each page its text reaches, as a part of what lies between the margins, without the foot line."""
+    used = []
+    for page in PdfReader(pdf).pages:
+        lines: list[float] = []
+
+        def note(
+            said: str, cm: list[float], tm: list[float], _font: object, _size: float, here: list[float] = lines
+        ) -> None:
+            if said.strip():
+                here.append(tm[5] * cm[3] + cm[5])
+
+        page.extract_text(visitor_text=note)
+        high = float(page.mediabox[3])
+        top, bottom = high - 31, 40.0
+        lines = [y for y in lines if y > bottom]
+        used.append((top - min(lines, default=top)) / (top - bottom))
+    return used

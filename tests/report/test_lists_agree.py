@@ -24,11 +24,14 @@ from evenfoot.dashboard.pages.cow import PAGE as COW_PAGE
 from evenfoot.dashboard.report.calendar import icalendar
 from evenfoot.dashboard.report.chute_list import chute_list
 from evenfoot.dashboard.report.contents import collect
-from evenfoot.dashboard.report.cow_lists import by_reason, cows_section
+from evenfoot.dashboard.report.cow_lists import by_reason, more_cows_section
+from evenfoot.dashboard.report.document import document
+from evenfoot.dashboard.report.first_page import cows_shown, listed_cows
 from evenfoot.dashboard.report.request import Request
 from evenfoot.dashboard.report.sheets import sheets_of
 from evenfoot.dashboard.ui.view import View
 from tests.pages.test_deeper_pages import tables
+from tests.report.made import plain
 from tests.sheets import checked, ledger_of
 
 URGENT = {
@@ -121,11 +124,20 @@ def test_the_report_and_the_workbook_have_the_same_cows_in_the_same_order(
     pd.testing.assert_frame_equal(contents.answers["worklist"].table, whole.table)
     told = {sheet.name: sheet.table for sheet in sheets_of(contents, Words())}["cows"]
     assert told["cow"].tolist() == whole.table["cow"].tolist()
-    section = cows_section(contents, Words())
+    page = document(contents)
+    first = re.findall(r'<tr><th scope="row">([^<]+)</th>', page[: page.index('<dl class="facts">')])
+    assert first == cows_shown(contents, Words()) == listed_cows(contents)["cow"].tolist()[: len(first)]
+    open_now = whole.table.loc[whole.table["due_on"] <= pd.Timestamp(today()), ["cow", "kinds"]]
+    pressing = [cow for cow, kinds in open_now.to_numpy() if URGENT & set(kinds.split(","))]
+    assert [cow for cow in first if cow in pressing] == pressing[: len([cow for cow in first if cow in pressing])]
+    section = more_cows_section(contents, Words())
     assert section is not None
     severe = [cow for cow, kinds in zip(whole.table["cow"], whole.table["kinds"], strict=True) if "severe" in kinds]
     row = re.search(r"Severely lame when last scored, (\d+)</td>\s*<td[^>]*>(.*?)</td>", section.body, re.DOTALL)
     assert row and int(row[1]) == len(severe)
+    more = more_cows_section(contents, Words(), first)
+    named = plain(more.body) if more else ""
+    assert not [cow for cow in first if re.search(rf"\b{cow}\b", named)]
     printed = re.split(r"[;,] (?:and )?", re.sub(r" \([^)]*\)", "", row[2]))
     assert printed == severe
     assert by_reason(whole.table)["cow"].iloc[0] == whole.table["cow"].iloc[0]

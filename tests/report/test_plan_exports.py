@@ -190,7 +190,7 @@ def test_chute_list() -> None:
     assert outline.open == [] and "script" not in outline.seen
     assert outline.seen.count("tr") == 3  # a head and two cows
     assert ("h1", "Ash; Lower, \\ Farm, 3 November 2026") in outline.words
-    assert [text for tag, text in outline.words if tag == "td"] == ["Lame & <slow>"] * 2
+    assert [text for tag, text in outline.words if tag == "td"] == ["high \u00b7 Lame & <slow>"] * 2
     assert ("p", "Ask your veterinarian.") in outline.words
     with pytest.raises(UserError, match="no visit to Ash on 2026-11-04"):
         chute_list(answer_of(ROWS), dt.date(2026, 11, 4), "Ash")

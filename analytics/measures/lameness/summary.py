@@ -215,7 +215,7 @@ def _source(kind: str, looks: Columns, found: Columns, people: Columns, fixed: t
     ill[what, np.searchsorted(numbers, found["visit"]), np.searchsorted(cows, found["cow"])] = True
     # The first days of the oldest visit may lie too far back.
     ill &= seen
-    others = _SELECTIVE.get(kind) or _other_people(people, first[newest].min(), not same.all())
+    others = SELECTIVE.get(kind) or _other_people(people, first[newest].min(), not same.all())
     looked, cases = seen.sum(axis=1).astype(float), ill.sum(axis=2).astype(float)
     source = _Source(kind, outcomes, first, last, newest, looked, cases, others, None)
     if not _enough(source):
@@ -233,7 +233,7 @@ def _days(times: npt.NDArray[np.timedelta64]) -> Counts:
     return times.astype("timedelta64[D]").astype(float)
 
 
-_SELECTIVE: dict[str, Message] = {
+SELECTIVE: dict[str, Message] = {
     "part-herd": say("Only part of the herd was looked at, as a rule the lame first: this says little of the herd."),
     "unknown": say("How much of the herd was looked at is not known."),
 }

@@ -399,7 +399,8 @@ def _cautions(due: Due, table: pd.DataFrame) -> tuple[Message, ...]:
         ),
         DEFER,
     ]
-    vet = due.reasons[due.reasons["kind"].map(lambda kind: REASONS[kind].who == "veterinarian")]
+    # Of no reasons the map is no mask.
+    vet = due.reasons[due.reasons["kind"].map(lambda kind: REASONS[kind].who == "veterinarian").astype(bool)]
     cows = len(vet[["farm", "cow"]].drop_duplicates())
     if cows:
         out.append(
