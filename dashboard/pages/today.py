@@ -52,8 +52,8 @@ def _months(ledger: Ledger, view: View) -> Any:
         lately = answer.table["month"] > newest - pd.DateOffset(years=YEARS_SHOWN)
         answer = dataclasses.replace(answer, table=answer.table[lately])
     figure = control(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
-    finding = findings.newest_month(answer)
-    return Drawn(figure, answer, describe_chart("control", answer), to, finding=finding)
+    # The finding is the first of the four answers above. A title would tell it before the reader's own guess.
+    return Drawn(figure, answer, describe_chart("control", answer), to)
 
 
 def _feet(ledger: Ledger, view: View) -> Any:
@@ -69,7 +69,8 @@ def _feet(ledger: Ledger, view: View) -> Any:
         zones = () if pd.isna(row["zone"]) else (int(row["zone"]),)
         return view.open("/lesions", lesions=selection.lesions, feet=(row["foot"],), claws=claws, zones=zones)
 
-    figure = draw_feet(answer, **view.look, drill=lambda row: mark(to(row)))
+    heading = words().lesion(str(row["what"])) if row else _("Any lesion")
+    figure = draw_feet(answer, **view.look, drill=lambda row: mark(to(row)), heading=heading)
     return Drawn(figure, answer, describe("foot", answer), to, finding=findings.place_of_most(answer))
 
 
