@@ -39,7 +39,7 @@ class ShedStage:
 SHED_STAGES: dict[int, ShedStage] = {
     stage.number: stage
     for stage in (
-        ShedStage(0, "none"),
+        ShedStage(0, say("none")),
         ShedStage(1, say("ulcer site")),
         ShedStage(2, say("most of the sole")),
         ShedStage(3, say("heel left high, wall standing")),

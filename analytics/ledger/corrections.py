@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -50,10 +50,13 @@ class Corrected:
     number : int
         Under which it is taken back, as an import is.
     records : int
+    digest : str
+        What tells it from another ledger's correction of that number.
     """
 
     number: int
     records: int
+    digest: str
 
 
 def list_records(
@@ -109,8 +112,8 @@ def list_records(
             out[name] = pd.to_numeric(out[name]).astype("Int64")
         elif sql == "VARCHAR":
             out[name] = out[name].astype(object).where(out[name].notna(), None)
-    order = ["visit_date", "cow", "kind", "id"]
-    return out.sort_values(order, ascending=[False, True, True, True], kind="stable", ignore_index=True)
+    order = ["visit_date", "cow", "kind", "foot", "claw", "zone", "lesion", "id"]
+    return out.sort_values(order, ascending=[name != "visit_date" for name in order], kind="stable", ignore_index=True)
 
 
 def correct_records(
@@ -120,6 +123,7 @@ def correct_records(
     why: str,
     *,
     allowed: tuple[str, ...] | None = None,
+    own: Collection[int] | None = None,
 ) -> Corrected:
     """Write records anew with some fields changed, in one transaction.
 
@@ -134,6 +138,8 @@ def correct_records(
         The reason, which the history keeps.
     allowed : tuple of str, optional
         Farms that who corrects may change; all without it.
+    own : collection of int, optional
+        Numbers of the imports whose records who corrects may change; all without it.
 
     Returns
     -------
@@ -148,7 +154,7 @@ def correct_records(
     reason = _reason(why)
     if not changes:
         raise UserError(say("Nothing is to be changed: name a field and what it should be, such as cow=1042."))
-    found = _found(ledger, ids, allowed)
+    found = _found(ledger, ids, allowed, own)
     sheets = {kind: _as_they_should_be(kind, rows, changes, ledger.farms(allowed)) for kind, rows in found.items()}
     before, after = _differences(found, sheets)
     if not after:
@@ -171,34 +177,39 @@ def correct_records(
             replace_rows(connection, kind, number, rows[moves], new)
             added += insert_incoming(connection, kind, number)
         records = len(after)
-        _enter(connection, number, found, reason, read=records, added=added, known=records - added)
+        digest = _enter(connection, number, found, reason, read=records, added=added, known=records - added)
         note(connection, "records corrected", subject=f"import {number}", farm=_one(farms), before=before,
              after={"why": reason, **after})  # fmt: skip
         rebuild(executor(connection), farms)
-    return Corrected(number, records)
+    return Corrected(number, records, digest)
 
 
 def remove_records(
-    ledger: Ledger, ids: Sequence[str], why: str, *, allowed: tuple[str, ...] | None = None
+    ledger: Ledger,
+    ids: Sequence[str],
+    why: str,
+    *,
+    allowed: tuple[str, ...] | None = None,
+    own: Collection[int] | None = None,
 ) -> Corrected:
     """Take records out, in one transaction; a sheet that brings one again is asked about.
 
     Parameters, raises : as for :func:`correct_records`.
     """
     reason = _reason(why)
-    found = _found(ledger, ids, allowed)
+    found = _found(ledger, ids, allowed, own)
     farms = {str(farm) for rows in found.values() for farm in rows["farm"].dropna()}
     with ledger.writing(farms) as connection:
         number = next_number(connection, "imports", "import_no")
         for kind, rows in found.items():
             _refuse_changed(connection, kind, rows)
             replace_rows(connection, kind, number, rows, [REMOVED] * len(rows))
-        _enter(connection, number, found, reason, read=0, added=0, known=0)
+        digest = _enter(connection, number, found, reason, read=0, added=0, known=0)
         before = {str(row["id"]): _said(kind, row) for kind, rows in found.items() for row in rows.to_dict("records")}
         note(connection, "records removed", subject=f"import {number}", farm=_one(farms), before=before,
              after={"why": reason})  # fmt: skip
         rebuild(executor(connection), farms)
-    return Corrected(number, sum(len(rows) for rows in found.values()))
+    return Corrected(number, sum(len(rows) for rows in found.values()), digest)
 
 
 def _reason(why: str) -> str:
@@ -210,7 +221,9 @@ def _reason(why: str) -> str:
     return reason
 
 
-def _found(ledger: Ledger, ids: Sequence[str], allowed: tuple[str, ...] | None) -> dict[str, pd.DataFrame]:
+def _found(
+    ledger: Ledger, ids: Sequence[str], allowed: tuple[str, ...] | None, own: Collection[int] | None
+) -> dict[str, pd.DataFrame]:
     """Kind -> its records with these ids: row_key, import_no, row_no, id and the fields."""
     wanted = list(dict.fromkeys(id.strip().casefold() for id in ids))
     if not wanted:
@@ -228,6 +241,8 @@ def _found(ledger: Ledger, ids: Sequence[str], allowed: tuple[str, ...] | None) 
             )
             if allowed is not None:
                 rows = rows[rows["farm"].isin(allowed)]
+            if own is not None:
+                rows = rows[rows["import_no"].isin(own)]
             if len(rows):
                 met.append((kind, rows.assign(id=id)))
         if sum(len(rows) for _, rows in met) > 1:
@@ -309,8 +324,8 @@ def _refuse_changed(connection: Any, kind: str, rows: pd.DataFrame) -> None:
 
 def _enter(
     connection: Any, number: int, found: Mapping[str, pd.DataFrame], reason: str, *, read: int, added: int, known: int
-) -> None:
-    """The correction as a line of ``imports``."""
+) -> str:
+    """Enter the correction as a line of ``imports``; its digest."""
     digest = hashlib.sha256(f"{number} {reason}".encode()).hexdigest()
     now, kinds = dt.datetime.now(dt.UTC).replace(tzinfo=None), ", ".join(found)
     notes = json.dumps([reason], ensure_ascii=False)
@@ -319,6 +334,7 @@ def _enter(
         [number, now, CORRECTION, digest, kinds, read, added, known, 0, notes],
     )
     come_with_import(connection, number, [ROW_TABLES[kind][0] for kind in found])
+    return digest
 
 
 def _one(farms: set[str]) -> str | None:

@@ -9,7 +9,9 @@ OWNER, TRIMMER, MANAGER, ADVISER = "owner", "trimmer", "manager", "adviser"
 
 ROLES: dict[str, Message] = {
     OWNER: say("Owner of the ledger: every farm, and everything."),
-    TRIMMER: say("Trimmer: brings sheets in, takes own imports back, makes and shares reports of the farms granted."),
+    TRIMMER: say(
+        "Trimmer: brings sheets in, corrects and takes back own ones, makes and shares reports of the farms granted."
+    ),
     MANAGER: say("Herd manager: reads the farms granted and records what was changed on them."),
     ADVISER: say("Adviser: reads the farms granted."),
 }
@@ -17,6 +19,7 @@ ROLES: dict[str, Message] = {
 MAY: dict[str, frozenset[str]] = {
     "read": frozenset(ROLES),
     "import sheets": frozenset({OWNER, TRIMMER}),
+    "correct records": frozenset({OWNER, TRIMMER}),
     "record changes": frozenset({OWNER, TRIMMER, MANAGER}),
     "take imports back": frozenset({OWNER, TRIMMER, MANAGER}),
     "set limits": frozenset({OWNER}),
@@ -30,6 +33,7 @@ something asks :func:`refuse_unless` with one of these words."""
 REFUSALS: dict[str, Message] = {
     "read": say("Your account may not read these records; ask the owner of the ledger."),
     "import sheets": say("Your account may not bring sheets in; ask the owner of the ledger."),
+    "correct records": say("Your account may not correct records; ask the owner of the ledger."),
     "record changes": say("Your account may not bring anything in; ask the owner of the ledger."),
     "take imports back": say("Your account may not take imports back; ask the owner of the ledger."),
     "set limits": say("Your account may not set limits of horn; ask the owner of the ledger."),

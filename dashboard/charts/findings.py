@@ -10,7 +10,7 @@ from evenfoot.analytics.domain.feet import CLAWS, FEET, limb_of
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.frame import records
-from evenfoot.dashboard.charts.labels import VERDICTS, date_label, value_label
+from evenfoot.dashboard.charts.labels import VERDICTS, column_label, date_label, small, value_label
 from evenfoot.dashboard.charts.review import HEADLINE
 from evenfoot.dashboard.charts.theme import number, plural
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
@@ -352,7 +352,7 @@ def least_complete(answer: Answer) -> str:
     if table.empty or "share" not in table:
         return ""
     filled = (table["share"] * table["n"]).groupby(table["field"]).sum() / table.groupby("field")["n"].sum()
-    field = str(filled.idxmin())
+    field = small(column_label(str(filled.idxmin())))
     return _("Least filled in: {field}, {share} of 100 records", field=field, share=_percent(filled.min()))
 
 

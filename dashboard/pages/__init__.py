@@ -3,6 +3,7 @@
 from evenfoot.dashboard.pages import (
     change,
     comparison,
+    corrections,
     cow,
     farms,
     followup,
@@ -45,6 +46,7 @@ PAGES: dict[str, Page] = {
         records.PAGE,
         records.RECORDERS,
         planning.PAGE,
+        corrections.PAGE,
         imports.PAGE,
         cow.PAGE,
     )

@@ -16,6 +16,7 @@ from evenfoot.analytics.queries.cows import one_cow
 from evenfoot.dashboard.charts.cow import timeline
 from evenfoot.dashboard.charts.labels import small, value_label
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
+from evenfoot.dashboard.pages.corrections import corrections_link
 from evenfoot.dashboard.pages.cow_events import events
 from evenfoot.dashboard.pages.cow_now import her_feet, last_on_each_foot, next_due, standing, worst_reason
 from evenfoot.dashboard.pages.worklist import day_asked
@@ -112,6 +113,7 @@ def _who(ledger: Ledger, view: View) -> Any:
         html.A(_("Today"), href=view.open("/today"), className="take"),
         html.A(_("All that are due"), href=view.open("/worklist"), className="take"),
         html.Button(_("Print"), className="take", **{"data-print": ""}),
+        corrections_link(view),
     ]
     return [heading, band, last_on_each_foot(frames), *parts, html.Div(buttons, className="takeaway at-hand")]
 

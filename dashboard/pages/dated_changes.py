@@ -143,7 +143,7 @@ def write_down(
     if not add_sheets(ledger, sheets, name, digest, dry_run=True).added:
         raise UserError(say("This change is written down already."))
     result = add_sheets(ledger, sheets, name, digest)
-    imports_rights.remember(store, viewer, result, digest)
+    imports_rights.remember(store, viewer, result.import_no, digest)
     return result
 
 

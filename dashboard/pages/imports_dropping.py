@@ -221,6 +221,6 @@ def _add(
     if prepared.answers.blocking():
         return *_read(ledger, sheet, of, answers), no_update, no_update
     result = run_import(ledger, prepared, digest)
-    imports_rights.remember(store, current_viewer(), result, digest)
+    imports_rights.remember(store, current_viewer(), result.import_no, digest)
     held = not prepared.is_whole
     return added_body(ledger, prepared, result), None, None, {"number": result.import_no, "held": held}

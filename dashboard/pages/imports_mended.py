@@ -83,7 +83,7 @@ def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
             return body, {**of, "given": {**of["given"], **given}}, no_update
         said: list[Any] = []
         if tried.result is not None:
-            imports_rights.remember(store, current_viewer(), tried.result, tried.digest)
+            imports_rights.remember(store, current_viewer(), tried.result.import_no, tried.digest)
             said = [
                 html.P(
                     _(

@@ -97,14 +97,12 @@ def prepared_for_viewer(
     )
 
 
-def remember(store: Store, viewer: Viewer, result: ImportResult, digest: str) -> None:
+def remember(store: Store, viewer: Viewer, number: int | None, digest: str) -> None:
     """Note whose import it was; this machine's own user sees all of them anyway."""
-    if viewer.account is None or not result.import_no:
+    if viewer.account is None or not number:
         return
     with store.open() as connection:
-        connection.execute(
-            "INSERT OR REPLACE INTO brought VALUES (?, ?, ?)", [result.import_no, digest, viewer.account]
-        )
+        connection.execute("INSERT OR REPLACE INTO brought VALUES (?, ?, ?)", [number, digest, viewer.account])
 
 
 def own_imports(ledger: Ledger, store: Store, viewer: Viewer) -> set[int] | None:

@@ -18,11 +18,13 @@ import pytest
 from pypdf import PdfReader
 
 from evenfoot.analytics.ledger import agreements
+from evenfoot.analytics.ledger.corrections import list_records
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.auth import links, people
-from evenfoot.dashboard.auth.viewer import OWNER
+from evenfoot.dashboard.auth.viewer import OWNER, Viewer
 from evenfoot.dashboard.pages import PAGES, PANELS
 from evenfoot.dashboard.pages.agreed import ACTS
+from evenfoot.dashboard.pages.imports_rights import remember
 from evenfoot.dashboard.pages.report import FIELDS
 from evenfoot.dashboard.ui import progress
 from tests.auth.asking import ask, marks, panel, settled
@@ -402,6 +404,53 @@ def test_what_was_agreed_is_written_down_and_marked_by_who_may_where_it_may(
     assert [who for who, text in panels.items() if "agreed-add" in text and "Not done" not in text] == ["Max"]
 
 
+def test_records_are_corrected_by_who_brought_them_and_by_owners(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cheap_hashes(monkeypatch)
+    store = staffed(tmp_path / "a.sqlite", STAFF, Clock())
+    office = Office(two_farms(tmp_path / "l.duckdb"), store, Clock())
+    listed = {farm: list_records(office.ledger, farm=farm) for farm in (MINE, OTHER)}
+    of_import = {number: rows["id"].iloc[0] for number, rows in listed[MINE].groupby("import_no")}
+    theirs = listed[OTHER]["id"].iloc[0]
+    remember(store, Viewer("Kim", (MINE,), "trimmer", people.number_of(store, "Kim")), 1, "1" * 64)
+
+    def pressed(who: str, button: str, ids: list[str], **given: str) -> str:
+        values = {f"correct-{button}.n_clicks": 1, "correct-ids.value": ids, "changed": [f"correct-{button}.n_clicks"]}
+        values |= {"correct-field.value": "note", "correct-value.value": "seen again", "correct-why.value": "why"}
+        values |= {f"correct-{name}.value": value for name, value in given.items()}
+        return ask(office, office.signed_in(who), key_of(office, "correct-said"), values)[1]
+
+    before = {farm: list_records(office.ledger, farm=farm).astype(str).to_dict() for farm in listed}
+    for button in ("change", "remove"):
+        for who in ("Max", "Ada"):
+            assert "may not correct" in pressed(who, button, [of_import[1]])
+        told = {pressed("Kim", button, [each]).replace(each, "N") for each in (theirs, of_import[2], "0" * 12)}
+        assert len(told) == 1 and "There is no record" in told.pop()
+        assert "There is no record" in pressed("New", button, [of_import[1]])
+        assert "Say why" in pressed("Kim", button, [of_import[1]], why=" ")
+        assert "Mark the records first" in pressed("Kim", button, [])
+    assert "may not write records of that farm" in pressed("Kim", "change", [of_import[1]], field="farm", value=OTHER)
+    assert {farm: list_records(office.ledger, farm=farm).astype(str).to_dict() for farm in listed} == before
+    assert "1 record was corrected" in pressed("Kim", "change", [of_import[1]])
+    assert "1 record was removed" in pressed("Olive", "remove", [theirs])
+    shown = {who: panel(office, office.signed_in(who), "corrections-list", "?farms=Home+Farm") for who in STAFF}
+    assert {who for who, text in shown.items() if "correct-ids" in text} == {"Kim", "Olive"}
+    assert "correct-ids" not in panel(office, office.signed_in("Kim"), "corrections-list", FORCED.replace("Home", "Zz"))
+    mine, hers = (int(number) for number in office.ledger.imports()["import_no"].sort_values().tail(2))
+
+    def taken_back(who: str, number: int) -> str:
+        button = {"number": number, "type": "uncorrect"}
+        values = {'{"number":["ALL"],"type":"uncorrect"}.n_clicks': [(button, 1)]}
+        [key] = [key for key, entry in office.app.callback_map.items() if "uncorrect" in str(entry["inputs"])]
+        return ask(office, office.signed_in(who), key, values)[1]
+
+    assert "as they were" not in taken_back("Kim", hers) + taken_back("Max", mine)
+    assert "as they were" in taken_back("Kim", mine) and "as they were" in taken_back("Olive", hers)
+    after = {farm: list_records(office.ledger, farm=farm).astype(str).to_dict() for farm in listed}
+    assert after == before
+
+
 def test_how_far_somebodys_work_is_is_told_to_nobody_else(
     offices: list[Office], people_in: list[dict[str, Browser]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -532,7 +581,7 @@ def test_every_callback_is_walked(offices: list[Office]) -> None:
         "..imports-changed", "set-aside-download", "..mending",
         "..note-said",
         "..agreed-said", "..written.data",
-        "import-progress",
+        "correct-ids", "..correct-said", "import-progress",
         "report-progress",
     }  # fmt: skip
     assert {key for key in server_side if not key.startswith(tuple(walked))} == set()

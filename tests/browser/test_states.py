@@ -155,7 +155,7 @@ def test_on_paper_there_are_figures_and_nothing_that_is_pressed(reader: Reader) 
     page.emulate_media(media="print")
     expect(page.locator(".panel .js-plotly-plot").first).to_be_visible()
     expect(page.locator(".basis").first).to_be_visible()
-    expect(page.locator(".veterinarian")).to_be_visible()
+    expect(page.get_by_role("complementary", name="Caution")).to_be_visible()
     assert page.locator("button:visible, nav:visible, .takeaway:visible, .picker:visible").count() == 0
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     printed = page.pdf(format="A4")

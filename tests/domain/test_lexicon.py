@@ -41,6 +41,13 @@ MEANINGS: dict[str, set[str]] = {
     "total": {"bill", "total", "count"},
     "away": {"away", "unseen", "void"},
     "layout_word": {
+        "again",
+        "diagnosis",
+        "gait",
+        "group of cows",
+        "part of claw",
+        "part of foot",
+        "zone",
         "farm name",
         "formerly",
         "season",

@@ -135,7 +135,7 @@ def names_diagnosis(words: str) -> bool:
     return not DIAGNOSES.isdisjoint(plain(words).split())
 
 
-DIAGNOSES = forms_meaning("layout_word", "diagnosis")
+DIAGNOSES = forms_meaning("layout_word", "diagnosis") | forms_meaning("layout_word", "part of claw")
 
 
 def says_finding_or_nothing(text: str, taught: Mapping[str, str]) -> bool:

@@ -141,7 +141,9 @@ _SHORTEST_NOTHING = 7
 """Letters of a misspelt "no lesion": of shorter words too many are near. [common practice, no source]"""
 _IN_BRACKETS = re.compile(r"[^()]+\([^()]+\)\s*")
 """Words with others in brackets behind them, and nothing else."""
-_PARTS_OF_FOOT = forms_meaning("layout_word", "part of foot")
+_PARTS_OF_FOOT = frozenset().union(
+    *(forms_meaning("layout_word", part) for part in ("part of foot", "part of claw", "skin"))
+)
 
 
 @dataclass
@@ -847,7 +849,7 @@ class _Cell:
                 continue
             choices = () if short or digits else ("other", "nothing", "note")
             about = "number" if digits else "lesion"
-            near_nothing = len(words) >= _SHORTEST_NOTHING and suggest(("nothing",), words) is not None
+            near_nothing = _is_near_nothing(words)
             default = "nothing" if near_nothing else "note" if is_prose else None
             self.says_nothing = self.says_nothing or near_nothing
             self.doubts.append(Doubt(words, about, choices, default, True))
@@ -1494,7 +1496,14 @@ def _is_unknown_word(word: str) -> bool:
     # A sign for a stage or a number of times may stand between a lesion and its digits.
     if any(is_known(part) for part in (phrase, letters, letters[:-1])):
         return False
-    return not any(phrase in phrases(kind) for kind in _WHOLE_CELLS) and nearest_lesion(phrase) is None
+    if any(phrase in phrases(kind) for kind in _WHOLE_CELLS):
+        return False
+    return nearest_lesion(phrase) is None and not _is_near_nothing(word)
+
+
+def _is_near_nothing(words: str) -> bool:
+    """Whether words are probably a misspelt "no lesion"."""
+    return len(words) >= _SHORTEST_NOTHING and suggest(("nothing",), words) is not None
 
 
 def _doubt_of_word(word: str) -> Doubt:
