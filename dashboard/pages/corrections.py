@@ -82,12 +82,14 @@ def _list(ledger: Ledger, view: View) -> Any:
     return [
         *told_first,
         *_days(view, days),
-        dcc.Checklist(
+        dmc.CheckboxGroup(
+            [dmc.Checkbox(label=record_said(row), value=row["id"], size="lg") for row in records(shown)],
             id="correct-ids",
-            options=[{"label": record_said(row), "value": row["id"]} for row in records(shown)],
+            label=_("Records"),
             value=[],
             className="marked",
         ),
+        dcc.Store(id="correct-shown", data=list(shown["id"])),
         html.P(_n("{n} more record is not shown; choose a cow.", "{n} more records are not shown; choose a cow.", cut))
         if cut
         else None,
@@ -172,11 +174,11 @@ def register(app: Dash, ledger: Ledger) -> None:
     @app.callback(
         Output("correct-ids", "value"),
         Input("correct-all", "n_clicks"),
-        State("correct-ids", "options"),
+        State("correct-shown", "data"),
         prevent_initial_call=True,
     )
-    def mark_all(clicks: int | None, options: list[dict[str, str]]) -> Any:
-        return [each["value"] for each in options] if clicks else no_update
+    def mark_all(clicks: int | None, shown: list[str]) -> Any:
+        return shown if clicks else no_update
 
     @app.callback(
         Output("correct-said", "children"),

@@ -1,0 +1,76 @@
+"""The page of corrections: which records it lists, and what its form does to those marked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from dash import html
+from flask import Flask
+
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.corrections import list_records
+from evenfoot.dashboard.auth.store import Store
+from evenfoot.dashboard.pages import corrections
+from evenfoot.dashboard.ui.view import View
+from tests.pages.test_pages import words_of
+from tests.sheets import checked, ledger_of
+
+ROWS = [
+    {"farm": "Ash", "cow": cow, "visit_date": day, "foot": "LH", "claw": "lateral", "lesion": "SU", "severity": "2"}
+    for day in ("2026-03-04", "2026-05-06")
+    for cow in ("7", "8")
+]
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    return ledger_of(tmp_path / "herd.duckdb", checked("trims", ROWS))
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    return Store(tmp_path / "accounts.sqlite")
+
+
+def listed(ledger: Ledger, store: Store, search: str) -> Any:
+    server = Flask("test")
+    server.config["EVENFOOT_ACCOUNTS"] = store
+    with server.app_context():
+        return html.Div(corrections._list(ledger, View.read("/corrections", search)))
+
+
+def test_the_newest_day_a_day_and_a_cow_are_listed(ledger: Ledger, store: Store) -> None:
+    newest, day, cow = (
+        [box.label for box in listed(ledger, store, f"?farms=Ash{more}")["correct-ids"].children]
+        for more in ("", "&day=2026-03-04", "&cow=7")
+    )
+    line = "{}, cow {}, LH, left hind, Outer claw, Sole ulcer, Severity: 2"
+    assert newest == [line.format("6 May 2026", each) for each in (7, 8)]
+    assert day == [line.format("4 Mar 2026", each) for each in (7, 8)]
+    assert cow == [line.format(each, 7) for each in ("6 May 2026", "4 Mar 2026")]
+    assert "no record here" in words_of(listed(ledger, store, "?farms=Ash&cow=99"))
+    assert "Choose a farm" in words_of(listed(ledger, store, ""))
+
+
+def test_a_wrong_cow_number_is_put_right_on_all_that_are_marked(ledger: Ledger, store: Store) -> None:
+    ids = list(list_records(ledger, farm="Ash", cow="7")["id"])
+    done = corrections.correct(ledger, store, ids, "cow", "17", "misread")
+    assert done.records == 2
+    assert list(list_records(ledger, farm="Ash")["cow"]) == ["17", "8", "17", "8"]
+    assert corrections.remove(ledger, store, list(list_records(ledger, farm="Ash", cow="8")["id"]), "sold").records == 2
+    assert list(list_records(ledger, farm="Ash")["cow"]) == ["17", "17"]
+
+
+def test_what_the_form_lacks_is_said(ledger: Ledger, store: Store) -> None:
+    ids = list(list_records(ledger, farm="Ash")["id"])
+    for given, said in (
+        (([], "cow", "17", "why"), "Mark the records first"),
+        ((ids, None, "17", "why"), "Choose what is wrong first"),
+        ((ids, "cow", "17", ""), "Say why"),
+        ((ids, "foot", "wing", "why"), "cannot be foot"),
+    ):
+        with pytest.raises(UserError, match=said):
+            corrections.correct(ledger, store, *given)
