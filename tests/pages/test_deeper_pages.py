@@ -121,7 +121,7 @@ def test_the_rise_planted_at_osier_end_is_a_signal(demo_ledger: Ledger) -> None:
     assert "Months out of the ordinary for lameness" in said
     assert re.search(r"2026: \d+\.\d%, higher than the usual", said)
     calm = words(contents(panel, demo_ledger, View.read("/warning", "?farms=Larkmoor")))
-    assert "No month is out of the ordinary for lameness." in calm
+    assert "No month is out of the ordinary for lameness" in calm
 
 
 def test_all_farms_together_name_the_farm_with_a_signal(demo_ledger: Ledger) -> None:
