@@ -66,7 +66,9 @@ def _list(ledger: Ledger, view: View) -> Any:
     if view.farm is None:
         return choose_farm()
     table = list_records(ledger, farm=view.farm, cow=view.options.get("cow") or None, allowed=view.selection.allowed)
-    own = imports_rights.own_imports(ledger, current_app.config["EVENFOOT_ACCOUNTS"], current_viewer())
+    viewer = current_viewer()
+    sees_all = viewer.may("see every import")
+    own = None if sees_all else imports_rights.own_imports(ledger, current_app.config["EVENFOOT_ACCOUNTS"], viewer)
     told_first = [] if own is None else [html.P(told(ONLY_OWN), className="basis")]
     if own is not None:
         table = table[table["import_no"].isin(own)]

@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 from dash import html
-from flask import Flask
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
@@ -35,24 +34,21 @@ def store(tmp_path: Path) -> Store:
     return Store(tmp_path / "accounts.sqlite")
 
 
-def listed(ledger: Ledger, store: Store, search: str) -> Any:
-    server = Flask("test")
-    server.config["EVENFOOT_ACCOUNTS"] = store
-    with server.app_context():
-        return html.Div(corrections._list(ledger, View.read("/corrections", search)))
+def listed(ledger: Ledger, search: str) -> Any:
+    return html.Div(corrections._list(ledger, View.read("/corrections", search)))
 
 
-def test_the_newest_day_a_day_and_a_cow_are_listed(ledger: Ledger, store: Store) -> None:
+def test_the_newest_day_a_day_and_a_cow_are_listed(ledger: Ledger) -> None:
     newest, day, cow = (
-        [box.label for box in listed(ledger, store, f"?farms=Ash{more}")["correct-ids"].children]
+        [box.label for box in listed(ledger, f"?farms=Ash{more}")["correct-ids"].children]
         for more in ("", "&day=2026-03-04", "&cow=7")
     )
     line = "{}, cow {}, LH, left hind, Outer claw, Sole ulcer, Severity: 2"
     assert newest == [line.format("6 May 2026", each) for each in (7, 8)]
     assert day == [line.format("4 Mar 2026", each) for each in (7, 8)]
     assert cow == [line.format(each, 7) for each in ("6 May 2026", "4 Mar 2026")]
-    assert "no record here" in words_of(listed(ledger, store, "?farms=Ash&cow=99"))
-    assert "Choose a farm" in words_of(listed(ledger, store, ""))
+    assert "no record here" in words_of(listed(ledger, "?farms=Ash&cow=99"))
+    assert "Choose a farm" in words_of(listed(ledger, ""))
 
 
 def test_a_wrong_cow_number_is_put_right_on_all_that_are_marked(ledger: Ledger, store: Store) -> None:
