@@ -51,14 +51,11 @@ ONLY_OWN = say("You may correct the records that you brought in yourself. The ot
 def record_said(row: dict[str, Any]) -> str:
     """A record in one line: the day, the cow, what was found and done, then the rest that was seen."""
     others = [name for name in TRIM_FIELDS if name not in (*SAID_FIRST, *NOT_SAID)]
+    told_of = {name: value_label(name, row[name]) for name in (*SAID_FIRST, *others)}
     parts = [value_label("visit_date", row["visit_date"]), _("cow {cow}", cow=row["cow"])]
-    parts += [value_label(name, row[name]) for name in SAID_FIRST[1:] if _is_filled(row[name])]
-    parts += [f"{column_label(name)}: {value_label(name, row[name])}" for name in others if _is_filled(row[name])]
+    parts += [told_of[name] for name in SAID_FIRST[1:]]
+    parts += [f"{column_label(name)}: {told_of[name]}" for name in others if told_of[name]]
     return ", ".join(part for part in parts if part)
-
-
-def _is_filled(value: Any) -> bool:
-    return not pd.isna(value) and str(value) != ""
 
 
 def _list(ledger: Ledger, view: View) -> Any:

@@ -49,6 +49,7 @@ def icalendar(answer: Answer, made_at: dt.datetime | None = None) -> str:
 
     Examples
     --------
+    >>> import pandas as pd
     >>> from evenfoot.analytics.measures.answer import Basis
     >>> from evenfoot.analytics.measures.planning.worklist import ListDay
     >>> visit = {"date": pd.Timestamp("2026-11-03"), "farm": "Ash", "kind": "recheck", "cows": 2, "cow_list": "4, 9"}
