@@ -37,7 +37,6 @@ def _extra() -> list[Any]:
                         "XLS, ODS or JSON. Nothing is kept until you say so."
                     )
                 ),
-                html.Div(id="demo-said"),
                 dcc.Upload(
                     html.Span([html.B(_("Drop files here")), " ", _("or choose them")]),
                     id="upload",
@@ -55,6 +54,8 @@ def _extra() -> list[Any]:
             [
                 html.H2(_("Imports so far"), id="title-imports"),
                 html.Div(id="imports-said", **{"aria-live": "polite"}),
+                # It comes with the list, so that nothing above has to make room for it.
+                html.Div(id="demo-said"),
                 html.Div(id="imports-list"),
                 html.Div(id="imports-memory"),
             ],

@@ -13,6 +13,7 @@ import os
 from evenfoot import sample_data
 from evenfoot.analytics.clock import SET_BY
 from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.corrections import CORRECTION
 from evenfoot.analytics.ledger.imports.add import undo_import
 from evenfoot.sample_data.farms import END
 
@@ -24,12 +25,20 @@ def demo_digests() -> frozenset[str]:
 
 
 def demo_imports(ledger: Ledger) -> list[int]:
-    """Numbers of the imports that brought demo herds and were not taken back, the newest first."""
+    """Numbers of the imports that brought demo herds or corrected them and were not taken back, the newest first."""
     if not ledger.exists:
         return []
     frame = ledger.imports()
-    frame = frame[frame["undone_at"].isna() & frame["sha256"].isin(demo_digests())]
-    return sorted((int(number) for number in frame["import_no"]), reverse=True)
+    frame = frame[frame["undone_at"].isna()]
+    found = {int(number) for number in frame.loc[frame["sha256"].isin(demo_digests()), "import_no"]}
+    corrections = sorted(int(number) for number in frame.loc[frame["file"] == CORRECTION, "import_no"])
+    if found and corrections:
+        kept = ledger.frame("SELECT DISTINCT import_no, of_import FROM replaced_rows")
+        corrected = kept.groupby("import_no")["of_import"].agg(set).to_dict()
+        for number in corrections:  # ascending: one may correct what another has corrected
+            if corrected.get(number, {0}) <= found:
+                found.add(number)
+    return sorted(found, reverse=True)
 
 
 def take_out_demo(ledger: Ledger) -> None:

@@ -8,6 +8,7 @@ import pandas as pd
 from dash import html
 
 from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.corrections import CORRECTION
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.theme import number
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
@@ -97,7 +98,7 @@ def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
         cells = [
             str(import_no),
             f"{words().date(record['imported_at'])} {record['imported_at']:%H:%M} UTC",
-            record["file"],
+            _("correction") if record["file"] == CORRECTION else record["file"],
             kinds,
             *(number(record[name]) for name in ("rows_read", "added", "already_known", "set_aside")),
         ]

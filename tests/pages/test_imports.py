@@ -13,6 +13,7 @@ import pytest
 from evenfoot.analytics.clock import SET_BY
 from evenfoot.analytics.intake.layouts.questions import Answers, Question, choices
 from evenfoot.analytics.ledger import Ledger, open_ledger
+from evenfoot.analytics.ledger.corrections import correct_records, list_records, remove_records
 from evenfoot.analytics.ledger.imports.file_import import prepare_import, run_import
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.cli import demo
@@ -38,6 +39,11 @@ def test_demo_herds_make_room_and_come_back(
     ledger = open_ledger(str(place))
     monkeypatch.setenv(SET_BY, END.isoformat())
     assert len(demo_imports(ledger)) > 5
+    first, second = list_records(ledger, farm="Larkmoor")["id"].head(2)
+    correct_records(ledger, [first], {"note": "seen again"}, "tried")
+    again = list_records(ledger, farm="Larkmoor").set_index("note").loc["seen again", "id"]
+    correct_records(ledger, [again], {"note": "seen twice"}, "tried")
+    remove_records(ledger, [second], "tried")
     take_out_demo(ledger)
     assert demo_imports(ledger) == [] and ledger.farms() == []
     assert SET_BY not in os.environ, "the present day counts again"
