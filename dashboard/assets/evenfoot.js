@@ -184,6 +184,11 @@
         root.dataset.theme = theme;
         return theme === "night" ? "dark" : "light";
       },
+      leaveTour: function (href) {
+        const here = new URL(href);
+        here.searchParams.delete("tour");
+        return here.pathname + here.search;
+      },
       /* Whether the server answers, the session holds, and the records are still those on the page. */
       askState: async function (_ticks, _href, seen) {
         let answer;

@@ -112,11 +112,10 @@ OUTPUTS = (
     Output("tour-next", "children"),
     Output("tour-back", "href"),
     Output("tour-back", "hidden"),
-    Output("tour-leave", "href"),
 )
 """What :func:`tour_parts` fills. The links themselves stay, so that the keyboard's focus stays on them."""
 
-NOWHERE = (None, True, None, "/", "", "/", True, "/")
+NOWHERE = (None, True, None, "/", "", "/", True)
 
 
 def tour_parts(ledger: Ledger, view: View, pages: dict[str, Page]) -> tuple[Any, ...]:
@@ -155,7 +154,7 @@ def _step(view: View, pages: dict[str, Page], who: str, number: int) -> tuple[An
     ]
     leave, last = view.changed(tour=None).href, number == len(steps)
     following, word = (leave, _("End the tour")) if last else (_to(view, who, number + 1), _("Next"))
-    return None, False, said, following, word, _to(view, who, max(1, number - 1)), number == 1, leave
+    return None, False, said, following, word, _to(view, who, max(1, number - 1)), number == 1
 
 
 def _to(view: View, who: str, number: int) -> str:

@@ -253,6 +253,10 @@ def _register_clientside(app: Dash) -> None:
     app.clientside_callback(
         "window.dash_clientside.evenfoot.setTheme", Output("mantine", "forceColorScheme"), Input("address", "search")
     )
+    # Not asked of the server: pressed before its answer, the link would lead back to the page before.
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.leaveTour", Output("tour-leave", "href"), Input("address", "href")
+    )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.askState",
         Output("silent", "children"),
