@@ -6,7 +6,7 @@ PORT ?= 8050
 READY := $(VENV)/.ready
 DEV := $(VENV)/.dev
 
-.PHONY: run test test-long check spark bench torture fuzz demo catalogue screenshots lock sbom licences audit clean
+.PHONY: run test test-long test-whole check spark bench torture fuzz demo catalogue screenshots lock sbom licences audit clean
 
 # `make run` and `make test` may begin at the same moment: one of them puts the packages in, the other waits for it.
 ALONE := $(shell command -v flock >/dev/null 2>&1 && echo flock build/packages.lock)
@@ -35,12 +35,18 @@ $(VENV)/.tools: requirements-dev.lock
 run: $(READY)
 	$(BIN)/evenfoot demo --ledger build/demo.duckdb --port $(PORT)
 
-test: $(DEV)
-	$(BIN)/python -m pytest -q -n 2 --dist loadfile --no-loadscope-reorder
+PYTEST := $(BIN)/python -m pytest -q -n 2 --dist loadfile --no-loadscope-reorder
 
-# The same tests, each with all that it tries.
+test: $(DEV)
+	$(PYTEST) -m "not long"
+
+# What takes long: the other engines, kills and power cuts, every page in the browser.
 test-long: $(DEV)
-	EVENFOOT_LONG_TESTS=1 EVENFOOT_ALL_MEASURES=1 $(MAKE) --no-print-directory test
+	$(PYTEST) -m long
+
+# All tests, each with all that it tries, which takes more than an hour.
+test-whole: $(DEV)
+	EVENFOOT_WHOLE_TESTS=1 $(PYTEST)
 
 # Spark and Java's side of it are large, so they are apart: only who keeps a registry needs them, and the tests of it.
 spark: $(DEV)

@@ -21,7 +21,7 @@ from evenfoot.analytics.ledger.engines import file_lease
 from evenfoot.dashboard.web.server import short_texts_plainly
 from tests.ports import DEMO_PORT
 
-OWN_SETTINGS = ("EVENFOOT_BROWSER", "EVENFOOT_ALL_MEASURES", "EVENFOOT_LONG_TESTS")
+OWN_SETTINGS = ("EVENFOOT_BROWSER", "EVENFOOT_WHOLE_TESTS")
 """Settings of the environment that tests take; others, such as the ledger of whoever runs them, are left out."""
 
 for name in [name for name in os.environ if name.startswith("EVENFOOT_") and name not in OWN_SETTINGS]:
@@ -57,7 +57,7 @@ PATIENCE = 600.0
 file_lease.WAIT_SECONDS = 120.0
 
 LONGEST = (
-    "browser/test_every_page", "accounts/test_walk", "browser/test_spanish", "browser/test_states",
+    "browser/test_every_page", "auth/test_walk", "browser/test_spanish", "browser/test_states",
     "browser/test_drills", "browser/test_main_line", "engines/test_guide", "ledger/test_torture",
     "engines/test_measures_on_postgres",
     "engines/test_counts", "engines/test_keeping", "engines/test_measures_on_spark", "engines/test_writing",

@@ -1,4 +1,4 @@
-"""How much is tried: ``make test`` tries a part, ``make test-long`` all of it."""
+"""How much a test tries: ``make test-whole`` tries all of it, the others a part."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from typing import TypeVar
 
 T = TypeVar("T")
 
-LONG = bool(os.environ.get("EVENFOOT_LONG_TESTS"))
+WHOLE = bool(os.environ.get("EVENFOOT_WHOLE_TESTS"))
 """Whether all is tried, which takes more than an hour."""
 
 
-def tries(long: int) -> int:
-    """How often to try what ``make test-long`` tries so often: a third of it, and once at least, in ``make test``."""
-    return long if LONG else max(1, long // 3)
+def tries(whole: int) -> int:
+    """How often to try what ``make test-whole`` tries *whole* times: elsewhere a third of it, and once at least."""
+    return whole if WHOLE else max(1, whole // 3)
 
 
 def some(of: Iterable[T], every: int = 3, start: int = 0) -> list[T]:
-    """All of *of* in ``make test-long``; one in *every*, the first being number *start*, in ``make test``."""
+    """All of *of* in ``make test-whole``; elsewhere one in *every*, the first being number *start*."""
     whole = list(of)
-    return whole if LONG else whole[start % every :: every]
+    return whole if WHOLE else whole[start % every :: every]

@@ -18,6 +18,8 @@ from evenfoot.dashboard.ui.tables import print_table
 from tests.browser.addresses import address
 from tests.browser.reading import Reader, returning, saved
 
+pytestmark = pytest.mark.long
+
 COMMANDS: dict[str, tuple[str, str, dict[str, Any]]] = {
     "/lesions": ("lesion-types", "prevalence", {"by": "lesion"}),
     "/locomotion": ("locomotion-trend", "locomotion", {"by": "month"}),

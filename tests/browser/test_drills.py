@@ -12,6 +12,8 @@ from tests.browser.addresses import address
 from tests.browser.clicking import here
 from tests.browser.reading import Reader, returning
 
+pytestmark = pytest.mark.long
+
 SHOWN = """() => [...document.querySelectorAll(
   "main h1, #trail, #choices, .panel h2, .panel-body p:not([hidden]), .panel-body table")]
   .map(element => element.textContent).join("\\n")

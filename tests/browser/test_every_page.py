@@ -22,24 +22,26 @@ from evenfoot.dashboard.pages import PAGES
 from evenfoot.dashboard.ui.panel import Drawn
 from evenfoot.dashboard.ui.tables import printable
 from evenfoot.dashboard.ui.view import View
-from tests.browser.addresses import DRILLED, EVERY_PAGE
+from tests.browser.addresses import DRILLED, EVERY_PAGE, address
 from tests.browser.barriers import OF_COLOUR, OF_WIDTH, barriers, paint
 from tests.browser.clicking import LINKS, MARKS, click, here
 from tests.browser.reading import Reader, returning, saved
 from tests.browser.stops import FOCUS, FROM_THE_TOP, MOST_STEPS
-from tests.effort import LONG, some
+from tests.effort import WHOLE, some
 
 WIDTHS = (1280, 390, 820)
 WIDE = [(1280, path) for path in EVERY_PAGE]
 READ = some(WIDE, 4)
 """Pages whose tables are read. That a panel's CSV is its table is one function for all of them."""
 LOOKS = [
-    *((width, path) for width in WIDTHS[:2] for path in (*EVERY_PAGE, *(DRILLED if LONG else ()))),
-    *((WIDTHS[2], path) for path in EVERY_PAGE if LONG),
+    *((width, path) for width in WIDTHS[:2] for path in (*EVERY_PAGE, *(DRILLED if WHOLE else ()))),
+    *((WIDTHS[2], path) for path in EVERY_PAGE if WHOLE),
 ]
 """Begins with :data:`WIDE`: tests of the same place in both lists are run together, on one drawing of the page. A
 tablet shows what a laptop or a phone does, and a page drilled into the parts of the page it is of; both are looked at
-in ``make test-long``."""
+in ``make test-whole``."""
+FIRST = tuple(map(address, ("/", "/today", "/herd", "/lesions", "/cow", "/import")))
+"""Looked at in ``make test``; the others in ``make test-long``."""
 OTHER_THEMES = {path: ("night", "contrast")[place % 2] for place, path in enumerate(some(EVERY_PAGE, 2))}
 """Pages share their parts and colours, so that each is looked at in one theme besides paper."""
 
@@ -78,8 +80,15 @@ def visit(readers: dict[int, Reader], request: pytest.FixtureRequest) -> Visit:
 
 def visits(looks: list[tuple[int, str]]) -> Any:
     return pytest.mark.parametrize(
-        "visit", looks, indirect=True, scope="module", ids=[f"{w}-{path}" for w, path in looks]
+        "visit",
+        [pytest.param(look, id=f"{look[0]}-{look[1]}", marks=marks_of(look[1])) for look in looks],
+        indirect=True,
+        scope="module",
     )
+
+
+def marks_of(path: str) -> Any:
+    return () if path.startswith(FIRST) else pytest.mark.long
 
 
 @visits(LOOKS)

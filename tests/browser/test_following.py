@@ -11,6 +11,8 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from tests.browser.reading import returning
 
+pytestmark = pytest.mark.long
+
 
 def panel(page: Page, name: str) -> Locator:
     return page.locator(f'section[aria-labelledby="title-{name}"]')

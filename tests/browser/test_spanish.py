@@ -17,6 +17,8 @@ from evenfoot.dashboard.pages import PAGES
 from tests.browser.reading import Reader, returning
 from tests.effort import some
 
+pytestmark = pytest.mark.long
+
 FARM = "Osier End"
 PATIENCE = 90_000
 """Milliseconds a page may take to be drawn on a busy machine; a quick one is not held up by it."""

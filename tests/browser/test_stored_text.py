@@ -14,6 +14,8 @@ from tests.browser.reading import Reader, returning
 from tests.effort import some
 from tests.hostile import FARMS, TEXTS, hostile_ledger
 
+pytestmark = pytest.mark.long
+
 PLACES = (
     ("/today", {}), ("/lesions", {"lesions": "SU"}), ("/cow", {"cow": TEXTS[1]}), ("/worklist", {}), ("/plan", {}),
     ("/comparison", {"by": "group"}), ("/change", {"change": "2026-01-05"}), ("/records", {}), ("/import", {}),

@@ -30,6 +30,8 @@ from tests.auth.people import Clock, Office
 from tests.effort import some
 from tests.hostile import FARMS, TEXTS, hostile_ledger
 
+pytestmark = pytest.mark.long
+
 FILLED: dict[str, Any] = {
     "sections": ["summary", "agreed", "visit", "cows", "lesions", "locomotion", "horn", "changes", "remarks"],
     "language": "en", "units": "mm", "paper": "A4", "remarks": "\n".join(TEXTS), "trimmer": TEXTS[0],

@@ -16,12 +16,14 @@ from evenfoot.analytics.queries.counts import count
 from evenfoot.analytics.queries.lame_counts import count_scorings
 from evenfoot.analytics.queries.monthly_series import monthly
 from evenfoot.analytics.queries.selection import Selection
-from tests.effort import LONG
+from tests.effort import WHOLE
 from tests.engines.conftest import Maker
 from tests.queries.test_counts import DAYS, EVERY, FEET, plain_count
 from tests.queries.test_cow_periods import trimmed
 from tests.queries.test_lame_months import breed_of, mixed
 from tests.sheets import checked, ledger_of
+
+pytestmark = pytest.mark.long
 
 SELECTIONS = (Selection(visits=("all",)), Selection(), Selection(farms=("O'Hara's",)))
 EACH = {"postgres": 3, "pyspark": 12}
@@ -80,7 +82,7 @@ def test_counts_equal_a_plain_count(filled: tuple[Ledger, list[dict[str, Any]]],
         if (selection.all_visits or row["visit_kind"] == "whole-herd")
         and (not selection.farms or row["farm"] in selection.farms)
     ]
-    step = EACH[ledger.dialect] * (1 if LONG else 3)
+    step = EACH[ledger.dialect] * (1 if WHOLE else 3)
     for by, per in EVERY[SELECTIONS.index(selection) % step :: step]:
         table = count(ledger, selection, by, per).table
         got = {tuple(row[name] for name in by): (row["cases"], row["at_risk"]) for row in table.to_dict("records")}

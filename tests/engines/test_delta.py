@@ -31,6 +31,8 @@ from tests.engines.test_guide import commands, sheet
 from tests.queries.test_counts import EVERY, plain_count
 from tests.sheets import checked, ledger_of
 
+pytestmark = pytest.mark.long
+
 try:
     import deltalake
 except ImportError:

@@ -10,6 +10,8 @@ from tests.engines.conftest import Maker
 from tests.ledger.test_farm_spelling import SPELLINGS, at_once
 from tests.sheets import checked
 
+pytestmark = pytest.mark.long
+
 ROUNDS = 5
 
 

@@ -10,6 +10,10 @@ import sys
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import pytest
+
+pytestmark = pytest.mark.long
+
 ROOT = Path(__file__).parents[2]
 ENGINES, SHEETS = ROOT / "docs" / "engines.md", ROOT / "docs" / "sheets.md"
 

@@ -28,6 +28,8 @@ from tests.engines.tables import rows_of
 from tests.ledger.filled import fill
 from tests.ledger.test_erase import MIXED, ONLY, REGISTER, SECRET, TRACES
 
+pytestmark = pytest.mark.long
+
 OTHERS = "visit_date,farm,cow,foot,lesion\n2025-03-05,Birch,7,RH,SU\n2025-03-05,Alder,3,LH,DD\n" + "".join(
     f"2025-03-06,Alder,{cow},,none\n" for cow in range(11, 16)
 )

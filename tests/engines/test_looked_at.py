@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from evenfoot.analytics.domain.visits import REST_SOUND
 from evenfoot.analytics.ledger import open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets
@@ -13,6 +15,8 @@ from tests.engines.conftest import Maker
 from tests.engines.tables import assert_same_records
 from tests.measures.herds import scoring, trim
 from tests.sheets import checked
+
+pytestmark = pytest.mark.long
 
 REGISTER = [
     {"farm": "Ash", "cow": "7", "birth_date": "2017-03-01", "entered_on": "2019-04-01", "left_on": "2024-05-01",

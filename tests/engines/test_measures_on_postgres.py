@@ -16,6 +16,8 @@ from tests.engines.alike import differences
 from tests.engines.conftest import new_database
 from tests.engines.tables import assert_same_records
 
+pytestmark = pytest.mark.long
+
 OPTIONS: dict[str, dict[str, Any]] = {"change-impact": {"change": dt.date(2025, 5, 1)}}
 OF_ONE_FARM = ("visit-review",)
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import os
-
 import pytest
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.transfer import move
 from evenfoot.analytics.measures.catalogue import MEASURES, answer
 from evenfoot.analytics.queries.selection import Selection
+from tests.effort import WHOLE
 from tests.engines.alike import differences
 from tests.engines.conftest import Maker
 from tests.engines.tables import assert_same_records
 from tests.engines.test_measures_on_postgres import OF_ONE_FARM, OPTIONS
+
+pytestmark = pytest.mark.long
 
 
 @pytest.fixture(scope="module")
@@ -29,10 +30,10 @@ def test_the_rows_are_the_same(demo_ledger: Ledger, registry: Ledger) -> None:
 
 
 FEW = ("prevalence", "incidence", "horn")
-"""Asked in every run: each is another way to count. EVENFOOT_ALL_MEASURES=1 asks all, which takes some minutes."""
+"""Asked in every run: each is another way to count. ``make test-whole`` asks all, which takes some minutes."""
 
 
-@pytest.mark.parametrize("name", list(MEASURES) if os.environ.get("EVENFOOT_ALL_MEASURES") else FEW)
+@pytest.mark.parametrize("name", list(MEASURES) if WHOLE else FEW)
 def test_every_measure_answers_the_same(demo_ledger: Ledger, registry: Ledger, name: str) -> None:
     farms = (demo_ledger.farms()[0],) if name in OF_ONE_FARM else ()
     ours, theirs = (

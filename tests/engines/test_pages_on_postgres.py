@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -18,13 +17,13 @@ from evenfoot.dashboard.pages import PAGES, PANELS
 from tests.auth.asking import ask, asked, settled
 from tests.auth.people import Office
 from tests.auth.two_farms import MINE, two_farms
-from tests.effort import some
+from tests.effort import WHOLE, some
 from tests.engines.conftest import Maker
 from tests.engines.panels import drawn, office_of, shown_by, unlike
 
+pytestmark = pytest.mark.long
+
 SEARCH = f"?farms={MINE.replace(' ', '+')}&visits=all&cow=1"
-ALL = bool(os.environ.get("EVENFOOT_ALL_MEASURES"))
-"""With EVENFOOT_ALL_MEASURES=1 the demo herds are drawn, too, which takes some minutes."""
 
 SHEET = "date,farm,cow,foot,claw,lesion\n2026-03-04,Home Farm,901,RH,outer,SU\n2026-03-04,Home Farm,902,,,gremlins\n"
 
@@ -53,7 +52,7 @@ def test_the_first_panel_of_a_page_is_the_same(pair: tuple[Office, Office]) -> N
         assert unlike(ours[name], theirs[name]) == [], name
 
 
-@pytest.mark.skipif(not ALL, reason="EVENFOOT_ALL_MEASURES=1 draws them")
+@pytest.mark.skipif(not WHOLE, reason="`make test-whole` draws them, which takes some minutes")
 def test_every_panel_of_the_demo_herds_is_the_same(demo_ledger: Ledger, postgres_ledger: Maker, tmp_path: Path) -> None:
     server = postgres_ledger()
     move(demo_ledger, server)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
@@ -11,12 +10,15 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.transfer import move
 from evenfoot.dashboard.pages import PAGES, PANELS
 from tests.auth.two_farms import two_farms
+from tests.effort import WHOLE
 from tests.engines.conftest import Maker
 from tests.engines.panels import office_of, shown_by, unlike
 
+pytestmark = pytest.mark.long
+
 PATHS = ("/", "/lesions", "/comparison", "/farms")
 FEW = tuple(PAGES[path].panels[0].name for path in PATHS)
-"""The first panel of each; EVENFOOT_ALL_MEASURES=1 draws all panels of all pages, which takes some minutes."""
+"""The first panel of each; ``make test-whole`` draws all panels of all pages, which takes some minutes."""
 
 
 @pytest.fixture(scope="module")
@@ -29,6 +31,6 @@ def pair(spark_ledger: Maker, tmp_path_factory: pytest.TempPathFactory) -> tuple
 
 
 def test_panels_are_the_same(pair: tuple[Ledger, Ledger], tmp_path: Path) -> None:
-    names = tuple(PANELS) if os.environ.get("EVENFOOT_ALL_MEASURES") else FEW
+    names = tuple(PANELS) if WHOLE else FEW
     ours, theirs = (shown_by(office_of(each, tmp_path), "?visits=all&cow=1", names) for each in pair)
     assert {name: lines for name in names if (lines := unlike(ours[name], theirs[name]))} == {}

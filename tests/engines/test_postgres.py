@@ -22,6 +22,8 @@ from tests.engines.tables import assert_same_records
 from tests.engines.test_writing import trims
 from tests.sheets import checked, ledger_of
 
+pytestmark = pytest.mark.long
+
 WRITER = """
 import sys
 from pathlib import Path

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
-import os
 import re
 import sqlite3
 import sys
@@ -22,11 +21,14 @@ from evenfoot.analytics.measures.catalogue import MEASURES, answer
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.pages import PAGES, PANELS
 from tests.auth.two_farms import MINE, two_farms
+from tests.effort import WHOLE
 from tests.engines.alike import differences
 from tests.engines.panels import FAILED, drawn, office_of
 from tests.engines.tables import assert_same_records
 from tests.engines.test_writing import trims
 from tests.sheets import checked
+
+pytestmark = pytest.mark.long
 
 NOT_IN_SQLITE = ("incidence", "horn", "shedding", "growth", "cost", "worklist", "plan")
 """Measures with a question that SQLite 3.40 has no words for: quantiles, lists, the number of months in between."""
@@ -85,7 +87,7 @@ def test_what_it_cannot_work_out_is_said_in_a_sentence(warehouse: Ledger, name: 
 
 def test_no_panel_fails(warehouse: Ledger, tmp_path: Path) -> None:
     office = office_of(warehouse, tmp_path)
-    names = tuple(PANELS) if os.environ.get("EVENFOOT_ALL_MEASURES") else FIRST
+    names = tuple(PANELS) if WHOLE else FIRST
     for name in names:
         code, text = drawn(office, name, "?visits=all&cow=1")
         assert code == 200 and FAILED not in text, (name, text[:400])

@@ -19,6 +19,8 @@ from evenfoot.analytics.ledger.imports.add import add_sheets
 from tests.engines.test_writing import trims
 from tests.sheets import checked
 
+pytestmark = pytest.mark.long
+
 WRITER = """
 import sys
 from evenfoot.analytics.ledger import open_ledger

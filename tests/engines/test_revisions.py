@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pandas as pd
+import pytest
 
 from evenfoot.analytics.intake import CheckedSheet
 from evenfoot.analytics.ledger import Ledger, open_ledger
@@ -15,6 +16,8 @@ from evenfoot.analytics.ledger.integrity.verify import verify
 from tests.engines.conftest import Maker
 from tests.ledger.test_revisions import AGAIN, MARCH, TABLES, growing, of_office
 from tests.sheets import checked
+
+pytestmark = pytest.mark.long
 
 STEPS: list[tuple[CheckedSheet, Choice | None]] = [
     (growing(*MARCH), None), (growing(*AGAIN), "replace"), (growing(*MARCH), "replace"), (of_office(), "skip"),

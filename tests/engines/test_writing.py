@@ -26,6 +26,8 @@ from tests.engines.conftest import Maker
 from tests.engines.tables import assert_same_records
 from tests.sheets import checked
 
+pytestmark = pytest.mark.long
+
 REGISTER = [
     {"farm": "Ash", "cow": "1", "calvings": "2024-01-02; 2025-02-03", "group_moves": "2024-01-02 high; 2025-01-01 dry"},
     {"farm": "Elm", "cow": "7", "breed": "Jersey"},

@@ -19,6 +19,8 @@ from evenfoot.analytics.intake.parsing.cell_items import _vocabulary
 from evenfoot.analytics.intake.parsing.finding_cell import read_findings
 from tests.effort import tries
 
+pytestmark = pytest.mark.long
+
 CALLS_A_WORD = 240
 """Calls of functions that a word may cost; 195 when this was written, 313 before."""
 

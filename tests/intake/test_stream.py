@@ -29,6 +29,8 @@ from tests.effort import tries
 from tests.intake.books import TODAY, reasons, whole_of
 from tests.intake.test_any_file import _CELL, _HEADING
 
+pytestmark = pytest.mark.long
+
 _SHARED = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture]
 
 

@@ -28,6 +28,8 @@ from evenfoot.analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, key_of
 from tests.intake.books import whole_of
 from tests.scale import ledgers
 
+pytestmark = pytest.mark.long
+
 TABLES = [*(name for name, _ in ROW_TABLES.values()), *DERIVED_TABLES, "set_aside", "seen_again"]
 
 

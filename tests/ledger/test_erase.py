@@ -29,6 +29,8 @@ from evenfoot.dashboard.cli import maintenance
 from tests.ledger.storing import SHEETS, make
 from tests.ledger.test_repair import LEAVE_A_LOG, log
 
+pytestmark = pytest.mark.long
+
 LEAVE_A_REPORT = """
 import time
 from evenfoot.analytics.temporary_folders import scratch_folder

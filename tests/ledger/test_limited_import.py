@@ -18,6 +18,8 @@ from evenfoot.analytics.ledger.limited_import import prepare_limited
 from evenfoot.dashboard.pages.imports_rights import prepared_for_viewer
 from tests.ledger.storing import SHEETS, make
 
+pytestmark = pytest.mark.long
+
 CHANGED = SHEETS["trims.csv"].replace("SU,2,3", "SU,3,3").replace("Alder,KV", "alder,KV").encode()
 
 

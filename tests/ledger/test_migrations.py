@@ -20,6 +20,8 @@ from evenfoot.analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, SCHEMA_
 from tests.ledger.storing import SHEETS, make, unpack
 from tests.sheets import checked
 
+pytestmark = pytest.mark.long
+
 LAYOUTS = range(1, SCHEMA_VERSION + 1)
 KEPT = [*(table for table, _ in ROW_TABLES.values()), *DERIVED_TABLES, "seen_again"]
 

@@ -16,9 +16,11 @@ from evenfoot.analytics.ledger.integrity.verify import verdict_of, verify
 from evenfoot.analytics.ledger.integrity.verify_derived import count_of
 from evenfoot.analytics.ledger.migrations import SUMS_SINCE, migrate
 from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, SCHEMA_VERSION, create_statement, every_table
-from tests.effort import LONG, some
+from tests.effort import WHOLE, some
 from tests.ledger.filled import fill, steps
 from tests.ledger.storing import unpack
+
+pytestmark = pytest.mark.long
 
 CHANGED = {
     "VARCHAR": "COALESCE({c}, '') || 'x'",
@@ -186,7 +188,7 @@ def test_everything_that_people_do_leaves_a_ledger_whole(tmp_path: Path) -> None
     ledger = open_ledger(str(tmp_path / "l.duckdb"))
     for name, step in steps(ledger, tmp_path):
         step()
-        assert not LONG or (name, verify(ledger).findings) == (name, ())
+        assert not WHOLE or (name, verify(ledger).findings) == (name, ())
     assert verify(ledger).findings == ()
 
 

@@ -25,6 +25,8 @@ from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TA
 from tests.effort import some
 from tests.sheets import checked, ledger_of
 
+pytestmark = pytest.mark.long
+
 DAY = dt.date(2026, 9, 15)
 TABLES = [name for name, _ in ROW_TABLES.values()] + list(DERIVED_TABLES)
 

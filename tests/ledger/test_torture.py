@@ -13,6 +13,8 @@ from tests.effort import tries
 from tests.engines.servers import refuse_or_skip
 from tests.torture.disk_record import Record, missing
 
+pytestmark = pytest.mark.long
+
 ROOT = Path(__file__).resolve().parents[2]
 
 SHORT = {

@@ -21,6 +21,8 @@ from evenfoot.dashboard.report.all_farms import STATE, farms_with_news, records_
 from evenfoot.dashboard.report.request import Request
 from tests.sheets import checked, ledger_of
 
+pytestmark = pytest.mark.long
+
 TEMPLATE = Request("", sections=("summary",))
 
 

@@ -23,6 +23,8 @@ from tests.effort import some
 from tests.report.made import DAY, herd, plain
 from tests.sheets import checked, ledger_of
 
+pytestmark = pytest.mark.long
+
 FARM = "Nether Ash"
 
 

@@ -26,6 +26,8 @@ from tests.effort import some
 from tests.report.made import has_browser, pdf_text, plain
 from tests.sheets import checked, ledger_of
 
+pytestmark = pytest.mark.long
+
 Rows = list[dict[str, Any]]
 
 NAMES = (

@@ -23,6 +23,8 @@ from evenfoot.dashboard.report.writing import write_report
 from tests.effort import some
 from tests.report.made import DAY, drawn_pages, has_browser, herd, parts_used, pdf_text, plain, words
 
+pytestmark = pytest.mark.long
+
 FARM = "Larkmoor"
 
 
