@@ -30,6 +30,8 @@ from tests.effort import tries
 from tests.panel_requests import request_for
 from tests.ports import free_port
 
+pytestmark = pytest.mark.long
+
 ROOT = Path(__file__).resolve().parent.parent.parent
 NAME = "herd.example.org"
 NGINX = shutil.which("nginx") or shutil.which("nginx", path="/usr/sbin:/usr/local/sbin")

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Page, expect
+
+pytestmark = pytest.mark.long
 
 
 def test_written_down_done_and_taken_back(page: Page, served: tuple[str, Path]) -> None:

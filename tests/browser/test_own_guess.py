@@ -14,6 +14,8 @@ from evenfoot.analytics.queries.selection import Selection
 from tests.browser.first_look import LOOK, SHIFT
 from tests.browser.reading import Reader
 
+pytestmark = pytest.mark.long
+
 TODAY = "/today?farms={}&since=2025-11-01&until=2026-10-31"
 WORDS = 90
 """Words in the first window of a phone, at most."""

@@ -17,6 +17,8 @@ from tests.browser.conftest import start_server
 from tests.effort import some
 from tests.report.made import herd
 
+pytestmark = pytest.mark.long
+
 UNAUTHORIZED = "401 (UNAUTHORIZED)"
 """What the browser itself says of a sign-in that failed or a session that ended: asked for here."""
 

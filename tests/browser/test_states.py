@@ -17,6 +17,8 @@ from evenfoot.dashboard.ui import progress
 from tests.browser.conftest import start_server
 from tests.browser.reading import Reader, returning
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture
 def reader(browser: Browser, standing: tuple[str, Path]) -> Iterator[Reader]:

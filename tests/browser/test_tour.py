@@ -12,6 +12,8 @@ from evenfoot.dashboard.pages.tour import TOURS
 from tests.browser.first_look import LOOK, SHIFT
 from tests.browser.reading import Reader
 
+pytestmark = pytest.mark.long
+
 PHONE, LAPTOP = (390, 844), (1280, 800)
 
 

@@ -22,6 +22,8 @@ from evenfoot.analytics.measures.catalogue import MEASURES, answer
 from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
 
+pytestmark = pytest.mark.long
+
 
 def brought_back(folder: Path, format: str, place: Path) -> Ledger:
     """A new ledger with the files of a folder in it, through the ordinary import."""
