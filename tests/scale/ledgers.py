@@ -37,7 +37,7 @@ def farm_name(number: int) -> str:
     return f"Farm {number:05d}"
 
 
-def farm_year(number: int, year: int) -> dict[str, np.ndarray]:
+def farm_year(number: int, year: int, stalls: int = STALLS, visits: int = VISITS_A_YEAR) -> dict[str, np.ndarray]:
     """The rows of one farm's year, as columns of text in the order of the sheet."""
     rng = np.random.default_rng([number, year])
     of_farm = np.random.default_rng(number)
@@ -46,15 +46,15 @@ def farm_year(number: int, year: int) -> dict[str, np.ndarray]:
     ease = float(of_farm.normal(0, 0.35))
     start = np.datetime64(f"{year}-01-10") + int(of_farm.integers(20))
     blocks = []
-    for visit in range(VISITS_A_YEAR):
-        stall = np.arange(STALLS)
+    for visit in range(visits):
+        stall = np.arange(stalls)
         # Each fourth year another cow stands in the stall.
-        cow = 1000 + stall + STALLS * ((year + stall) // 4 - YEARS[0] // 4)
+        cow = 1000 + stall + stalls * ((year + stall) // 4 - YEARS[0] // 4)
         parity = 1 + (year + stall) % 4
-        day = start + 118 * visit + rng.integers(DAYS_A_VISIT, size=STALLS)
+        day = start + 118 * visit + rng.integers(DAYS_A_VISIT, size=stalls)
         chance = 1 / (1 + np.exp(-(-0.25 + ease + 0.15 * parity)))
-        ill = rng.random(STALLS) < chance
-        findings = np.where(ill, 1 + rng.choice(4, size=STALLS, p=(0.4, 0.29, 0.18, 0.13)), 0)
+        ill = rng.random(stalls) < chance
+        findings = np.where(ill, 1 + rng.choice(4, size=stalls, p=(0.4, 0.29, 0.18, 0.13)), 0)
         score = 1 + rng.binomial(4, np.where(ill, 0.28, 0.06))
         rows = np.repeat(stall, np.maximum(findings, 1))
         found = np.repeat(findings > 0, np.maximum(findings, 1))
@@ -78,7 +78,7 @@ def farm_year(number: int, year: int) -> dict[str, np.ndarray]:
         "farm": np.full(size, farm_name(number), dtype=object),
         "trimmer": np.full(size, f"Trimmer {number % 40:02d}", dtype=object),
         "visit_kind": np.where(visit == 2, "", "whole-herd").astype(object),
-        "herd_size": np.full(size, str(STALLS + 20), dtype=object),
+        "herd_size": np.full(size, str(stalls + 20), dtype=object),
         "cow": cow.astype(str).astype(object),
         "group": np.where(stall % 3 == 0, "first calvers", np.where(stall % 3 == 1, "high", "low")).astype(object),
         "housing": np.full(size, housing, dtype=object),
