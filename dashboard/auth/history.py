@@ -7,6 +7,7 @@ be made from. The erasing of a farm takes that farm's lines out; of each sort th
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import sqlite3
 from collections.abc import Sequence
@@ -15,6 +16,7 @@ from typing import Any
 import pandas as pd
 from flask import has_request_context, request
 
+from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger.history import who_acts
 from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.auth.throttle import use_once
@@ -30,6 +32,9 @@ REFUSED = "try refused, too many before"
 REFUSED_ELSEWHERE = "sign-in elsewhere refused, no such account"
 TRIES = (SIGNED_IN, SIGNED_IN_ELSEWHERE, PASSWORD_WRONG, NAME_UNKNOWN, CODE_WRONG, REFUSED, REFUSED_ELSEWHERE)
 """Sorts of lines on signing in."""
+
+REPORT_SAVED, REPORT_MAILED, LINK_MADE = "report saved", "report mailed", "link made"
+"""Sorts of lines on a farm's report; that of a link says how long it lasts, too."""
 
 NOBODY = "not signed in"
 NO_ACCOUNT = "no such account"
@@ -109,6 +114,31 @@ def note_try(store: Store, what: str, name: str | None, *, tried: str = "", sign
         what = NAME_UNKNOWN
     subject, who = NO_ACCOUNT if name is None else f"account {name}", name if name and signed_in else NOBODY
     store.keep(lambda connection: note(connection, store.clock(), what, subject, who=who))
+
+
+def note_report(store: Store, farms: Sequence[str]) -> None:
+    """Note that a report of each farm was saved. A file that cannot be written costs nobody a report that is made."""
+    with contextlib.suppress(UserError):
+        store.keep(lambda connection: note(connection, store.clock(), REPORT_SAVED, "report", farms))
+
+
+def last_reports(store: Store) -> dict[str, dt.date]:
+    """The farms that a report was made of, and the day of the last one: saved, mailed, or sent as a link.
+
+    Raises
+    ------
+    UserError
+        The file cannot be read.
+    """
+    if not store.exists:
+        return {}
+    with store.look() as connection:
+        rows = connection.execute(
+            "SELECT farm, MAX(noted_at) FROM history WHERE farm IS NOT NULL AND (what IN (?, ?) OR what LIKE ?) "
+            "GROUP BY farm",
+            [REPORT_SAVED, REPORT_MAILED, f"{LINK_MADE}%"],
+        ).fetchall()
+    return {str(farm): dt.datetime.fromtimestamp(moment).date() for farm, moment in rows}
 
 
 def newest(store: Store, lines: int) -> list[dict[str, Any]]:

@@ -10,7 +10,7 @@ from itsdangerous import BadSignature, URLSafeSerializer
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.auth.history import note
+from evenfoot.dashboard.auth.history import LINK_MADE, note
 from evenfoot.dashboard.auth.people import viewer_of
 from evenfoot.dashboard.auth.roles import OWNER
 from evenfoot.dashboard.auth.store import Store, Unwritable
@@ -59,7 +59,7 @@ def make(store: Store, viewer: Viewer, farm: str, *, days: int = DAYS, language:
             "INSERT INTO links (id, farm, made_by, made_at, ends_at, language) VALUES (?, ?, ?, ?, ?, ?)",
             [number, farm, viewer.account, now, ends_at, language],
         )
-        note(connection, now, f"link made, for {days} days", f"link {number}", [farm])
+        note(connection, now, f"{LINK_MADE}, for {days} days", f"link {number}", [farm])
     return _signer(store).dumps({"id": number, "farm": farm, "ends": int(ends_at)})
 
 

@@ -85,6 +85,7 @@ COLUMNS: dict[str, str] = {
     "for_vet": "Cows for the veterinarian",
     "cows_due": "Cows due",
     "next_visit": "Next visit",
+    "last_report": "Last report",
     "visited_on": "Newest visit",
     "visits_judged": "Visits judged together",
     "looks": "Looks at cows",

@@ -11,6 +11,8 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import open_ledger
 from evenfoot.analytics.measures.planning.plan import plan
 from evenfoot.analytics.queries.selection import Selection, read_date
+from evenfoot.dashboard.auth.history import note_report
+from evenfoot.dashboard.auth.store import store_of
 from evenfoot.dashboard.i18n.translation import Words, speaking
 from evenfoot.dashboard.report.all_farms import report_all
 from evenfoot.dashboard.report.chute_list import first_list
@@ -90,7 +92,9 @@ def report_one(address: str | None, farm: str, out: Path, **options: object) -> 
     check_ending(out)
     ledger = open_ledger(address)
     [name] = known_farms(ledger, [farm])
-    return write_report(ledger, request_of(name, **options), out, _tell)  # type: ignore[arg-type]
+    files = write_report(ledger, request_of(name, **options), out, _tell)  # type: ignore[arg-type]
+    note_report(store_of(ledger), [name])
+    return files
 
 
 def list_one(address: str | None, farm: str, out: Path, paper: str, language: str) -> list[Path]:
@@ -165,6 +169,8 @@ def report_every(
         deliver=deliver if server else None,
     )
     done = [outcome for outcome in outcomes if not outcome.trouble]
+    if done and not dry_run:
+        note_report(store_of(ledger), [outcome.farm for outcome in done])
     for outcome in done:
         for sentence in outcome.told:
             print(f"{outcome.farm}: {sentence}", file=sys.stderr)

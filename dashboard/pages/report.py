@@ -13,6 +13,7 @@ from evenfoot.analytics.progress import stage
 from evenfoot.analytics.queries.selection import read_date
 from evenfoot.analytics.temporary_folders import scratch_folder
 from evenfoot.dashboard.auth import Store, current_viewer, letterheads
+from evenfoot.dashboard.auth.history import note_report
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages import report_letterhead, report_links, report_mail
 from evenfoot.dashboard.pages.report_form import form
@@ -66,7 +67,11 @@ def register(app: Dash, ledger: Ledger) -> None:
         try:
             request = asked(*given[4:])
             with progress.watched("report"):
-                return made(ledger, request, str(ctx.triggered_id).removeprefix("report-"))
+                kind = str(ctx.triggered_id).removeprefix("report-")
+                shown = made(ledger, request, kind)
+            if kind != "show":
+                note_report(store, [request.farm])
+            return shown
         except UserError as known:
             return mistake_line(told(known.sentence)), no_update
 

@@ -14,7 +14,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import Message
 from evenfoot.analytics.temporary_folders import scratch_folder
 from evenfoot.dashboard.auth import Store, current_viewer, letterheads
-from evenfoot.dashboard.auth.history import note
+from evenfoot.dashboard.auth.history import REPORT_MAILED, note
 from evenfoot.dashboard.i18n.translation import Words, _, told
 from evenfoot.dashboard.pages.report_letterhead import farm_of
 from evenfoot.dashboard.report.contents import collect
@@ -104,7 +104,7 @@ def mailed(ledger: Ledger, store: Store, request: Request, to: str) -> str:
         subject = words("Foot report, {farm}", farm=request.farm)
         send(server, message(server.sender, [address], subject, mail_text(ledger, request.farm, words), [out]))
     with store.open() as connection:
-        note(connection, store.clock(), "report mailed", "report", [request.farm])
+        note(connection, store.clock(), REPORT_MAILED, "report", [request.farm])
     if viewer.may("write on reports"):
         of_farm = letterheads.kept(store, viewer, request.farm)
         letterheads.keep(store, viewer, dataclasses.replace(of_farm, mail=address), request.farm)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+import datetime as dt
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -17,6 +18,8 @@ from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.measures.planning.plan import plan
 from evenfoot.analytics.measures.planning.worklist import worklist
 from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.auth.history import last_reports
+from evenfoot.dashboard.auth.store import store_of
 from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import VERDICTS
@@ -45,7 +48,7 @@ def _farms(ledger: Ledger, view: View) -> Any:
     on = day_asked(view)
     due = _table_or_none(lambda: worklist(ledger, selection, on=on))
     planned = _table_or_none(lambda: plan(ledger, selection, on=on))
-    table = farm_rows(answer.table, due, planned)
+    table = farm_rows(answer.table, due, planned, last_reports(store_of(ledger)))
 
     def to(row: dict[str, Any]) -> str:
         return view.open("/today", farms=(row["farm"],), lesions=())
@@ -86,19 +89,23 @@ def _no_records(view: View) -> html.P:
     return html.P([_("No records yet."), " ", html.A(_("Import a sheet"), href=view.to("/import"))])
 
 
-def farm_rows(herds: pd.DataFrame, due: pd.DataFrame, planned: pd.DataFrame) -> pd.DataFrame:
-    """One row a farm: its word for lameness, lame now and usually, cows for the veterinarian, cows due, next visit.
+def farm_rows(
+    herds: pd.DataFrame, due: pd.DataFrame, planned: pd.DataFrame, reported: Mapping[str, dt.date]
+) -> pd.DataFrame:
+    """One row a farm: its word for lameness, lame now and usually, cows to see, next visit, and last report.
 
     Parameters
     ----------
     herds, due, planned : pandas.DataFrame
         The tables of ``summary``, ``worklist`` and ``plan`` of the same farms; empty where one could not be made.
+    reported : mapping of str to datetime.date
+        The day of a farm's last report.
 
     Returns
     -------
     pandas.DataFrame
-        farm, verdict, lame_now, lame_usual (shares), for_vet, cows_due, next_visit, visited_on. Worse farms come
-        first, then those with most cows for the veterinarian.
+        farm, verdict, lame_now, lame_usual (shares), for_vet, cows_due, next_visit, last_report, visited_on. Worse
+        farms come first, then those with most cows for the veterinarian.
     """
     rows = []
     vet, cows = _per_farm(due, "veterinarian"), _per_farm(due)
@@ -118,10 +125,13 @@ def farm_rows(herds: pd.DataFrame, due: pd.DataFrame, planned: pd.DataFrame) -> 
                 "for_vet": vet.get(str(farm), 0),
                 "cows_due": cows.get(str(farm), 0),
                 "next_visit": visits.get(str(farm), pd.NaT),
+                "last_report": pd.Timestamp(reported[str(farm)]) if str(farm) in reported else pd.NaT,
                 "visited_on": table["last"].max(),
             }
         )
-    columns = ["farm", "verdict", "lame_now", "lame_usual", "for_vet", "cows_due", "next_visit", "visited_on"]
+    columns = [
+        "farm", "verdict", "lame_now", "lame_usual", "for_vet", "cows_due", "next_visit", "last_report", "visited_on",
+    ]  # fmt: skip
     out = pd.DataFrame(rows, columns=columns)
     place = {word: at for at, word in enumerate(("worse", *(word for word in VERDICTS if word != "worse")))}
     out = out.assign(place=out["verdict"].map(place), vets=-out["for_vet"])

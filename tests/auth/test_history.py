@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import getpass
 import re
 import sqlite3
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from evenfoot.analytics.errors import UserError
@@ -21,13 +23,18 @@ from evenfoot.dashboard.auth.history import (
     NOBODY,
     PASSWORD_WRONG,
     REFUSED,
+    REPORT_MAILED,
     SIGNED_IN,
     TRIES,
     history,
+    last_reports,
     newest,
+    note,
+    note_report,
 )
 from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.auth.viewer import OWNER
+from evenfoot.dashboard.pages.start import farm_rows
 from tests.auth.people import PASSWORD, Clock, Office, cheap_hashes, staffed
 
 NEW = "another four words here"
@@ -239,3 +246,26 @@ def test_the_first_sign_in_elsewhere_is_noted(office: Office) -> None:
         assert people.of_identity(office.store, "https://issuer 7", "ann@example.org") is not None
     assert noted(office.store) == [("Ann", "command", "bound to a sign-in elsewhere", "account Ann")]
     assert not re.search("example.org|issuer", history(office.store).to_csv())
+
+
+def test_the_farms_say_when_the_last_report_was_made(tmp_path: Path) -> None:
+    clock = Clock()
+    clock.now = dt.datetime(2026, 10, 1, 12).timestamp()
+    store = Store(tmp_path / "accounts.sqlite", clock)
+    assert last_reports(store) == {} and not store.exists
+    note_report(store, ["Home Farm", "Far Farm"])
+    clock.now += 86400
+    with store.open() as connection:
+        note(connection, store.clock(), REPORT_MAILED, "report", ["Home Farm"])
+        note(connection, store.clock(), "farm granted", "account Kim", ["Far Farm"])
+    assert last_reports(store) == {"Home Farm": dt.date(2026, 10, 2), "Far Farm": dt.date(2026, 10, 1)}
+    herd = pd.DataFrame(
+        [{"farm": "Home Farm", "verdict": "worse", "what": "lame", "now": 0.2, "expected": 0.1, "last": "2026-09-30"}]
+    )
+    rows = farm_rows(herd, pd.DataFrame(), pd.DataFrame(), last_reports(store))
+    assert list(rows["last_report"].dt.date) == [dt.date(2026, 10, 2)]
+
+
+def test_a_report_is_made_where_nothing_can_be_noted(tmp_path: Path) -> None:
+    (tmp_path / "a file").write_text("in the way")
+    note_report(Store(tmp_path / "a file" / "accounts.sqlite"), ["Home Farm"])
