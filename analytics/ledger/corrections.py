@@ -116,6 +116,14 @@ def list_records(
     return out.sort_values(order, ascending=[name != "visit_date" for name in order], kind="stable", ignore_index=True)
 
 
+def farms_of_import(ledger: Ledger, number: int, allowed: tuple[str, ...] | None = None) -> list[str]:
+    """The farms of the records that an import brought, among those *allowed*, by name."""
+    tables = [ROW_TABLES[kind][0] for kind in KINDS]
+    each = " UNION ".join(f"SELECT farm FROM {table} WHERE import_no = ?" for table in tables)
+    found = set(ledger.frame(each, [number] * len(tables))["farm"])
+    return [farm for farm in ledger.farms(allowed) if farm in found]
+
+
 def correct_records(
     ledger: Ledger,
     ids: Sequence[str],

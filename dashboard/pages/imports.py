@@ -23,6 +23,7 @@ from evenfoot.dashboard.pages.imports_memory import remembered
 from evenfoot.dashboard.pages.imports_mended import register_mending
 from evenfoot.dashboard.ui import progress
 from evenfoot.dashboard.ui.page import Page
+from evenfoot.dashboard.ui.request_view import addressed
 from evenfoot.dashboard.ui.shell import mistake as mistake_line
 
 
@@ -85,13 +86,15 @@ def _register_list(app: Dash, ledger: Ledger, store: Store) -> None:
         Input("imports-changed", "data"),
         Input({"type": "done", "of": ALL}, "data"),
         Input("address", "pathname"),
+        State("address", "search"),
     )
-    def listed(_seen: int, _done: list[Any], _path: str) -> Any:
+    def listed(_seen: int, _done: list[Any], path: str, search: str) -> Any:
         if isinstance(ctx.triggered_id, dict) and not any(each["value"] for each in ctx.triggered):
             return (no_update,) * 3  # a sheet was dropped, and is not added yet
         viewer = current_viewer()
         try:
-            imports = imports_so_far(ledger, imports_rights.own_imports(ledger, store, viewer))
+            view = addressed(path, search)[0]
+            imports = imports_so_far(ledger, view, imports_rights.own_imports(ledger, store, viewer))
             memory = remembered(ledger) if viewer.may("see every import") else None
             demo = viewer.may("see every import") and demo_imports(ledger)
         except UserError as known:

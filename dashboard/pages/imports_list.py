@@ -7,11 +7,12 @@ from typing import Any
 import pandas as pd
 from dash import html
 
-from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.ledger.corrections import CORRECTION
+from evenfoot.analytics.ledger import Ledger, corrections
 from evenfoot.analytics.messages import say
+from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.charts.theme import number
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
+from evenfoot.dashboard.ui.view import View
 
 KINDS = {
     "trims": say("trim records"),
@@ -63,7 +64,17 @@ def _take_back(number: int, added: int) -> html.Details:
     )
 
 
-def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
+def _correct_link(number: int, view: View) -> html.A:
+    """The way to the single records that an import brought."""
+    return html.A(
+        _("Correct"),
+        href=view.open("/corrections", farms=(), brought=str(number)),
+        className="take thumb",
+        **{"aria-label": _("Correct records of import {number}", number=number)},
+    )
+
+
+def imports_so_far(ledger: Ledger, view: View, own: set[int] | None = None) -> Any:
     """All imports, or those of the numbers given, the newest first."""
     if not ledger.exists:
         return html.P(_("No sheet has been imported yet."), className="empty")
@@ -84,21 +95,24 @@ def imports_so_far(ledger: Ledger, own: set[int] | None = None) -> Any:
         _("Set aside"),
         _("Take back"),
     ]
-    rows = []
+    rows, may_correct = [], current_viewer().may("correct records")
     for record in frame.sort_values("import_no", ascending=False).to_dict("records"):
         import_no, undone = int(record["import_no"]), pd.notna(record["undone_at"])
+        correctable = may_correct and not set(corrections.KINDS).isdisjoint(str(record["kinds"]).split(", "))
         acts: list[Any] = []
         if undone:
             acts.append(html.Span(_("taken back {day}", day=words().date(record["undone_at"]))))
         else:
             acts.append(_take_back(import_no, int(record["added"])))
+            if correctable:
+                acts.append(_correct_link(import_no, view))
             if import_no in held:
                 acts += [mend_button(import_no), download_button(import_no)]
         kinds = ", ".join(told(KINDS.get(kind, kind)) for kind in str(record["kinds"]).split(", "))
         cells = [
             str(import_no),
             f"{words().date(record['imported_at'])} {record['imported_at']:%H:%M} UTC",
-            _("correction") if record["file"] == CORRECTION else record["file"],
+            _("correction") if record["file"] == corrections.CORRECTION else record["file"],
             kinds,
             *(number(record[name]) for name in ("rows_read", "added", "already_known", "set_aside")),
         ]

@@ -20,7 +20,7 @@ PRICES = tuple(f"price_{code}" for code in PARENTS)
 OPTIONS = (
     "by", "per", "reference", "adjust", "stratify", "cow", "theme", "change", "against", "baseline", "level_of",
     "currency", "measure", "on", "cows_a_day", "weekends", "day_off", "day", "paper", "span", "window", "shade",
-    "split", *PRICES,
+    "split", "brought", *PRICES,
     "language", "units", "dates", "week", "rows", "certainty", "tour",
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""

@@ -11,8 +11,10 @@ from dash import html
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.corrections import list_records
+from evenfoot.analytics.ledger.imports.add import add_sheets
 from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.pages import corrections
+from evenfoot.dashboard.pages.corrections_list import list_to_correct
 from evenfoot.dashboard.ui.view import View
 from tests.pages.test_pages import words_of
 from tests.sheets import checked, ledger_of
@@ -35,7 +37,7 @@ def store(tmp_path: Path) -> Store:
 
 
 def listed(ledger: Ledger, search: str) -> Any:
-    return html.Div(corrections._list(ledger, View.read("/corrections", search)))
+    return html.Div(list_to_correct(ledger, View.read("/corrections", search)))
 
 
 def test_the_newest_day_a_day_and_a_cow_are_listed(ledger: Ledger) -> None:
@@ -49,6 +51,19 @@ def test_the_newest_day_a_day_and_a_cow_are_listed(ledger: Ledger) -> None:
     assert cow == [line.format(each, 7) for each in ("6 May 2026", "4 Mar 2026")]
     assert "no record here" in words_of(listed(ledger, "?farms=Ash&cow=99"))
     assert "Choose a farm" in words_of(listed(ledger, ""))
+
+
+def test_the_records_of_an_import_are_listed(ledger: Ledger) -> None:
+    with pytest.raises(UserError, match="no number of an import"):
+        listed(ledger, "?brought=1%20OR%201")
+    more = checked("trims", [{**ROWS[0], "cow": "9"}, {**ROWS[0], "farm": "Elm", "cow": "1"}])
+    own = add_sheets(ledger, [more], "more.csv", "1" * 64)
+    both = listed(ledger, f"?brought={own.import_no}")
+    assert [link.children for link in both.children[1].children if isinstance(link, html.A)] == ["Ash", "Elm"]
+    [box] = listed(ledger, f"?brought={own.import_no}&farms=Ash")["correct-ids"].children
+    assert "cow 9" in box.label
+    assert len(listed(ledger, "?brought=1")["correct-ids"].children) == 2, "its only farm is the one meant"
+    assert "Choose a farm" in words_of(listed(ledger, "?brought=77"))
 
 
 def test_a_wrong_cow_number_is_put_right_on_all_that_are_marked(ledger: Ledger, store: Store) -> None:

@@ -147,8 +147,8 @@ def later_views(browser: Browser, ledger: Path, think: float) -> None:
         reader = Reader(browser, address, 1280)
         reader.open(f"/today?farms={OTHER}")
         time.sleep(6)
-        reader.open(f"/today?farms={FARM}")
         addresses = walk("1022")
+        reader.open(addresses[0])
         every: list[float] = []
         for name in ("first time", "again"):
             windows, wholes = [], []
