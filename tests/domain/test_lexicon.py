@@ -52,6 +52,7 @@ MEANINGS: dict[str, set[str]] = {
         "formerly",
         "season",
         "later",
+        "now",
         "front limb",
         "hind limb",
         "only",

@@ -148,7 +148,7 @@ def later_views(browser: Browser, ledger: Path, think: float) -> None:
         reader.open(f"/today?farms={OTHER}")
         time.sleep(6)
         addresses = walk("1022")
-        reader.open(addresses[0])
+        reader.open(addresses[2])  # The first two are one page: the bare address of a farm leads to its day.
         every: list[float] = []
         for name in ("first time", "again"):
             windows, wholes = [], []

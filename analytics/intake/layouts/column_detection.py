@@ -88,6 +88,8 @@ def settle_roles(
         _likely_meant(heading, profile, taught) if role is None and profile.filled else role
         for heading, role, profile in zip(headings, roles, profiles, strict=True)
     ]
+    for place in _found_before(headings, profiles, taught):
+        roles[place] = Role("note")
     known = {role.field for role in roles if role is not None and role.kind == "field"}
     trimmed = [place for place, role in enumerate(roles) if role is not None and _is_day_of_trim(role, profiles[place])]
     if trimmed and "visit_date" not in known:
@@ -110,6 +112,20 @@ def settle_roles(
             answers.columns[question_id] = (name, settled.code)
         out.append(settled)
     return _second_columns_kept(out, profiles, taught)
+
+
+def _found_before(headings: Sequence[str], profiles: Sequence[Profile], taught: Mapping[str, str]) -> list[int]:
+    """The columns of a recheck that say what was found the time before, beside one that says what is there now."""
+
+    def places(means: str) -> list[int]:
+        words = forms_meaning("layout_word", means)
+        return [place for place, heading in enumerate(headings) if plain(heading) in words and profiles[place].filled]
+
+    def names_lesions(place: int) -> bool:
+        return profiles[place].without_blanks.share(test=lambda text: says_lesion(text, taught)) >= 0.5
+
+    now = any(names_lesions(place) for place in places("now"))
+    return [place for place in places("formerly") if now and names_lesions(place)]
 
 
 ONE_COLUMN = ("farm", "cow", "trimmer", "scorer", "group", "breed", "sire", "housing", "visit_kind", "parity", "foot")
@@ -142,6 +158,10 @@ def _likely_meant(heading: str, profile: Profile, taught: Mapping[str, str]) -> 
     word = squeezed_heading(plain(heading))
     if len(word) < 3 or word.isdecimal():
         return None
+    diseases = {squeezed_heading(said): code for said, code in phrases("lesion").items() if len(said) >= LONG_NAME}
+    lesions = [diseases[close] for close in get_close_matches(word, diseases, 3, CLOSER)]
+    if len(set(lesions)) == 1 and profile.without_blanks.share(test=partial(marks_lesion, taught)) >= MOST:
+        return Role("lesion", lesion=lesions[0], certain=False)
     named = {squeezed_heading(plain(each.name)): None for each in KINDS["trims"]}
     actions = {squeezed_heading(said): None for said in phrases("action")}
     near = [one for one in {**heading_fields(), **named, **actions} if abs(len(one) - len(word)) <= 2]
@@ -240,6 +260,8 @@ def _tells_action(taught: Mapping[str, str], text: str) -> bool:
     return fits("action", text, taught) and not is_yes_no(text)
 
 
+LONG_NAME = 8
+"""Letters of a lesion's name from which a misspelling of it is near no other. [common practice, no source]"""
 CLOSE = 0.74
 CLOSER = 0.85
 """How alike a misspelt heading must be, as difflib measures it, and more where its cells tell nothing.
@@ -533,10 +555,11 @@ def _unknown(
     """A column whose heading says nothing known: asked about where its cells hold lesions or feet."""
     shown = _shown(profile)
     candidates = (meaning("ambiguous", name) or "").split()
-    if {"farm", "group"} <= set(candidates) and not {"farm", "group"} & known and len(profile.texts) == 1:
+    if "farm" in candidates and "farm" not in known and len(profile.texts) == 1:
+        group = ["group"] if "group" in candidates and "group" not in known else []
         return _ask(
             question_id, name, say("Is '{heading}' ({shown}) the farm?", heading=name, shown=shown),
-            ["farm", "group", "note"], Role("note"), answers, default="farm",
+            ["farm", *group, "note"], Role("note"), answers, default="farm",
         )  # fmt: skip
     if "group" in candidates and "group" not in known:
         return _ask(

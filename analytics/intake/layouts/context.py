@@ -113,7 +113,7 @@ def read_lines(lines: Iterable[Sequence[str]], order: DateOrder, today: dt.date,
     known = {plain(farm): farm for farm in farms}
     context = Context()
     for cells in lines:
-        parts = [part for cell in cells for part in re.split(r"\s{3,}", cell.strip()[:LONGEST_LINE]) if part.strip()]
+        parts = [part for cell in cells for part in re.split(r"\s{2,}", cell.strip()[:LONGEST_LINE]) if part.strip()]
         found = _read_cells(parts, order, today, known)
         likely = any(weight for weight, _ in found.farms)
         taken = found.values or found.years or found.day or found.key or likely or found.guesses.keys() - {"farm"}
@@ -143,7 +143,18 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         label = _LABELLED.match(cell)
         field_name = _field_of(label[1]) if label else None
         if label and field_name:
-            values = {**_values_told(field_name, label[2]), **values}
+            first, *more = _SEPARATORS.split(label[2])
+            if (
+                field_name == "farm"
+                and more
+                and not days_within(first, order, today)[0]
+                and days_within(label[2], order, today)[0]
+            ):
+                # "Farm: Elm End, 19 May 2026"
+                values = {**_values_told(field_name, first.strip()), **values}
+                free.append(", ".join(piece.strip() for piece in more))
+            else:
+                values = {**_values_told(field_name, label[2]), **values}
             place += 1
             continue
         if label and ":" in cell and "=" not in cell and not words_explained(cell) and len(label[1].split()) <= 3:
@@ -627,7 +638,7 @@ def _may_be_farm(text: str) -> bool:
         return False
     if not re.search(r"[^\W\d_]{3}", text) or len(text) > 60 or len(text.split()) > 6:
         return False
-    if any(meaning(kind, text) for kind in ("lesion", "severity", "nothing", "foot", "action")):
+    if any(meaning(kind, text) for kind in ("lesion", "severity", "nothing", "foot", "action", "month")):
         return False
     if any(plain(word) in phrases("cue") for word in text.split()):
         # "Severity from 0 to 3" explains numbers.

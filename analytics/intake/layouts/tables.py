@@ -631,7 +631,8 @@ def begins_total(text: str) -> bool:
     word = plain(text[:60])
     totals = _totals("total")
     return (
-        word in totals
+        text.strip() == "%"
+        or word in totals
         or (word.split(" ")[0] in totals and not word[-1:].isdigit())
         or (
             bool(word)
@@ -746,7 +747,9 @@ def _is_line_of_day(said: Sequence[tuple[int, str]], head: _HeadingRow) -> bool:
     if role is not None and (role.kind == "day" or role.field in ("visit_date", "recheck_on", "calving_date")):
         return False
     is_name = len(said) == 1 or not any(letter.isdigit() for letter in said[0][1])
-    return is_name and not text.isdecimal() and len(text) > 5 and is_day(text)
+    # "3/4" may be a degree; "5 May" is none.
+    is_written = len(text) > 5 or (len(text) > 3 and any(letter.isalpha() for letter in text))
+    return is_name and not text.isdecimal() and is_written and is_day(text)
 
 
 def known_headings(sheet: RawSheet) -> int:
