@@ -76,7 +76,8 @@
       CELLS.forEach((name, place) => (row[name] = String(cells[place] || "")));
       sheet.rows.push(row);
     });
-    while (sheet.rows.length < (from.rows || []).length + BLANK) sheet.rows.push(blankRow());
+    while (sheet.rows.length && isBlank(sheet.rows[sheet.rows.length - 1])) sheet.rows.pop();
+    for (let blank = 0; blank < BLANK; blank += 1) sheet.rows.push(blankRow());
     number();
     pending = new Set(typed().map((row) => row.id));
     handed = null;

@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from evenfoot.analytics.clock import today
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import open_ledger
 from evenfoot.analytics.measures.planning.plan import plan
 from evenfoot.analytics.queries.selection import Selection, read_date
 from evenfoot.dashboard.i18n.translation import Words, speaking
 from evenfoot.dashboard.report.all_farms import report_all
+from evenfoot.dashboard.report.blank_sheet import blank_sheet, due_cows
 from evenfoot.dashboard.report.chute_list import first_list
 from evenfoot.dashboard.report.letterhead import read_letterhead
 from evenfoot.dashboard.report.mail import checked_address, mail_server, mail_text, message, send
@@ -93,8 +95,10 @@ def report_one(address: str | None, farm: str, out: Path, **options: object) -> 
     return write_report(ledger, request_of(name, **options), out, _tell)  # type: ignore[arg-type]
 
 
-def list_one(address: str | None, farm: str, out: Path, paper: str, language: str) -> list[Path]:
-    """Write the list for the chute of a farm's next planned visit and give the file.
+def list_one(
+    address: str | None, farm: str, out: Path, paper: str, language: str, *, blank: bool = False
+) -> list[Path]:
+    """Write the list for the chute of a farm's next planned visit, or a *blank* sheet of the cows due today.
 
     Raises
     ------
@@ -106,7 +110,11 @@ def list_one(address: str | None, farm: str, out: Path, paper: str, language: st
     ledger = open_ledger(address)
     [name] = known_farms(ledger, [farm])
     with speaking(Words(language)):
-        page = first_list(plan(ledger, Selection(farms=(name,))), PAPER_WORDS.get(paper.casefold(), paper))
+        size = PAPER_WORDS.get(paper.casefold(), paper)
+        if blank:
+            page = blank_sheet(name, None, due_cows(ledger, name, today()), size)
+        else:
+            page = first_list(plan(ledger, Selection(farms=(name,))), size)
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         if out.suffix.casefold() == ".pdf":

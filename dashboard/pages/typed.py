@@ -17,8 +17,10 @@ from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.i18n.reader_settings import for_grids
 from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.imports_dropping import dropped_sheet
+from evenfoot.dashboard.pages.typed_print import print_fold, register_print
 from evenfoot.dashboard.pages.typed_reading import row_words
-from evenfoot.dashboard.pages.typed_sheet import CELLS, MOST_ROWS, typed_csv
+from evenfoot.dashboard.pages.typed_sheet import MOST_ROWS, typed_csv
+from evenfoot.dashboard.report.blank_sheet import CELLS
 from evenfoot.dashboard.ui import progress
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.request_view import addressed
@@ -35,6 +37,7 @@ def _extra() -> list[Any]:
                 html.H2(_("The visit"), id="title-typing"),
                 _head(),
                 _how(),
+                print_fold(),
                 _grid(),
                 html.P(id="typing-told", className="basis", **{"aria-live": "polite"}),
                 html.P(id="typing-kept", className="basis"),
@@ -202,6 +205,7 @@ def register(app: Dash, ledger: Ledger) -> None:
         contents = f"data:text/csv;base64,{base64.b64encode(data).decode()}"
         return [dropped_sheet(name, contents, answers[-1] if answers else None)], None
 
+    register_print(app, ledger)
     _register_clientside(app)
 
 

@@ -45,12 +45,19 @@ def row_words(cells: Sequence[str], herd: Collection[str], twin: int | None = No
         return "", False
     asks = cow_asks(cow, herd, twin)
     said: list[str] = []
+    clean: list[str] = []
     for foot, text in zip(FEET, feet, strict=True):
+        if not text:
+            continue
         found, open_ = foot_words(foot, text)
+        if not found and not open_:
+            clean.append(small(words().foot(foot)))
         said += found
         asks += open_
-    if not said and not any(feet):
-        said = [_("No foot named: nothing found")]
+    if not any(feet):
+        said = [_("nothing written of the feet: nothing found")]
+    if clean:
+        said.append(_("{feet}: nothing found", feet=words().listed(clean)))
     if score:
         value, _doubt = read_score_text(score)
         if value is None:
@@ -59,7 +66,8 @@ def row_words(cells: Sequence[str], herd: Collection[str], twin: int | None = No
             said.append(_("score {n}", n=value))
     if read_remark(note[:LONGEST]).findings:
         asks.append(_("The remark names a lesion; whether it is a finding is asked."))
-    return " ".join([*asks, "; ".join(said) + "." if said else ""]).strip(), bool(asks)
+    reads = "; ".join(said)
+    return " ".join([*asks, f"{reads[:1].upper()}{reads[1:]}." if reads else ""]).strip(), bool(asks)
 
 
 LONGEST_SHOWN = 40
@@ -95,23 +103,20 @@ def nearest_cows(cow: str, herd: Collection[str]) -> list[str]:
 
 
 def foot_words(foot: str, text: str) -> tuple[list[str], list[str]]:
-    """What the cell of a foot says, and what in it is open."""
-    if not text:
-        return [], []
-    name = small(words().foot(foot))
+    """What the cell of a foot says, and what in it is open; neither where it says that nothing was found."""
     if len(text) > LONGEST:
         return [], [_("{foot}: {n} letters are too many; shorten it to {most}.", foot=foot, n=len(text), most=LONGEST)]
     reading = read_findings(text, foot=foot)
-    asks = [_("{foot}: '{word}' is asked about.", foot=foot, word=doubt.word) for doubt in reading.doubts]
+    asks = [
+        _("{foot}: '{word}' is asked about.", foot=foot, word=doubt.word[:LONGEST_SHOWN]) for doubt in reading.doubts
+    ]
     said = [
-        f"{small(words().foot(on or foot))}: {', '.join(map(finding_words, findings))}"
+        f"{small(words().foot(on or foot))}: {'; '.join(map(finding_words, findings))}"
         for on, findings in groupby(reading.findings, key=lambda finding: finding.foot)
     ]
     if reading.action and (said or reading.action != "trim"):
-        done = told(value_label("action", reading.action))
-        said = [*said[:-1], f"{said[-1]}, {small(done)}"] if said else [f"{name}: {small(done)}"]
-    if reading.nothing:
-        said.append(_("{foot}: nothing found", foot=name))
+        done = small(value_label("action", reading.action))
+        said = [*said[:-1], f"{said[-1]}, {done}"] if said else [f"{small(words().foot(foot))}: {done}"]
     return said, [*asks, *_unread(foot, reading, bool(said))]
 
 

@@ -7,15 +7,12 @@ import io
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.parsing.finding_cell import LONGEST
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.queries.selection import read_date
+from evenfoot.dashboard.report.blank_sheet import CELLS
 from evenfoot.dashboard.ui.file_names import file_name
-
-CELLS = ("cow", *FEET, "score", "note")
-"""What is typed of a cow, in the order of the grid and of the printed sheet."""
 
 MOST_ROWS = 1000
 """Rows of a sheet typed in; more is a file. [common practice, no source]"""
@@ -76,9 +73,7 @@ def _rows(given: Any) -> Sequence[Sequence[Any]]:
     if not isinstance(given, list) or not all(isinstance(row, list) and len(row) == len(CELLS) for row in given):
         raise UserError(say("The sheet did not arrive whole; check it again."))
     if len(given) > MOST_ROWS:
-        raise UserError(
-            say("{n} rows are too many to type; bring them in as a file on the page Import.", n=len(given))
-        )
+        raise UserError(say("{n} rows are too many to type; bring them in as a file on the page Import.", n=len(given)))
     return given
 
 
