@@ -1,4 +1,4 @@
-/* The typed visit. What is typed lives here and in the browser's storage; the grid shows it, and the server says how it
+/* The typed visit. What is typed lives in the fields of the table and in the browser's storage; the server says how it
    reads. */
 (function () {
   "use strict";
@@ -7,20 +7,14 @@
   const KEY = "evenfoot-typed:";
   /* Blank rows below the last one typed: one to type in, and one to go to. */
   const BLANK = 2;
-  const MOST_ROWS = 1000, TALL = 40, ASKED_AT_ONCE = 100, PAUSE_MS = 300;
+  const MOST_ROWS = 1000, ASKED_AT_ONCE = 100, PAUSE_MS = 300;
 
   const dash = () => window.dash_clientside;
   const none = () => dash().no_update;
-  const grid = () => {
-    try {
-      return window.dash_ag_grid.getApi("typing-grid");
-    } catch {
-      return null;
-    }
-  };
+  const table = () => document.getElementById("typing-rows");
 
   let begun = null; /* what the server says of who types: account, farms, day, words */
-  let sheet = null; /* {id, farm, day, trimmer, kind, scale, at, rows: [{id, cow, LF, ..., read}]} */
+  let sheet = null; /* {id, farm, day, trimmer, kind, scale, at, rows: [{id, row, cow, LF, ...}]} */
   let handed = null; /* the sheet as it was handed over to be checked */
   let pending = new Set();
   let asking = 0;
@@ -32,7 +26,7 @@
   const typed = () => sheet.rows.filter((row) => !isBlank(row));
   const plain = (of) => JSON.stringify([HEAD.map((name) => of[name]), of.rows.map((row) => CELLS.map((name) => row[name]))]);
   const blankRow = () => {
-    const row = { id: "r" + ++next, read: "", asks: false };
+    const row = { id: "r" + ++next };
     CELLS.forEach((name) => (row[name] = ""));
     return row;
   };
@@ -83,21 +77,52 @@
     handed = null;
   }
 
+  /* The line of a row: its number, a field a cell, and how it reads. */
+  function line(row) {
+    const names = [...document.querySelectorAll("#typing-grid thead th")].map((head) => head.textContent);
+    const tr = document.createElement("tr");
+    tr.dataset.id = row.id;
+    const first = document.createElement("th");
+    first.scope = "row";
+    first.textContent = row.row;
+    tr.append(first);
+    CELLS.forEach((name, place) => {
+      const cell = document.createElement("td"), field = document.createElement("input");
+      cell.dataset.label = names[place + 1];
+      cell.className = "cell-" + name;
+      Object.assign(field, { type: "text", name, value: row[name], autocomplete: "off", spellcheck: false });
+      field.setAttribute("aria-label", words("field", { name: names[place + 1], row: row.row }));
+      field.setAttribute("autocapitalize", "off");
+      cell.append(field);
+      tr.append(cell);
+    });
+    const reads = document.createElement("td");
+    reads.className = "reads";
+    tr.append(reads);
+    return tr;
+  }
+
+  /* All lines anew, as soon as the table is there. */
+  function draw() {
+    const body = table();
+    if (!body) {
+      window.requestAnimationFrame(draw);
+      return;
+    }
+    body.replaceChildren(...sheet.rows.map(line));
+  }
+
+  const rowOf = (field) => sheet.rows.find((one) => one.id === field.closest("tr").dataset.id);
+  const lineOf = (row) => table() && table().querySelector(`[data-id="${row.id}"]`);
+
   /* Blank rows at the end, as many as one needs to go on. */
   function grow() {
     let blank = 0;
     for (let place = sheet.rows.length - 1; place >= 0 && isBlank(sheet.rows[place]); place -= 1) blank += 1;
-    const add = [];
-    while (blank + add.length < BLANK && sheet.rows.length + add.length < MOST_ROWS) add.push(blankRow());
-    if (!add.length) return;
-    sheet.rows.push(...add);
+    const first = sheet.rows.length;
+    for (; blank < BLANK && sheet.rows.length < MOST_ROWS; blank += 1) sheet.rows.push(blankRow());
     number();
-    const api = grid();
-    if (!api) return;
-    api.applyTransaction({ add: add.map((row) => ({ ...row })) });
-    api.setGridOption("domLayout", sheet.rows.length > TALL ? "normal" : "autoHeight");
-    const place = document.getElementById("typing-grid");
-    if (place) place.classList.toggle("tall", sheet.rows.length > TALL);
+    if (table()) table().append(...sheet.rows.slice(first).map(line));
   }
 
   function put(row, name, text) {
@@ -148,87 +173,68 @@
   }
 
   function shown() {
-    const rows = sheet.rows.map((row) => ({ ...row }));
-    return [...HEAD.map((name) => sheet[name]), rows, others(), keep(), asked()];
+    draw();
+    return [...HEAD.map((name) => sheet[name]), others(), keep(), asked()];
   }
 
   const fresh = () => ({ farm: sheet ? sheet.farm : begun.farm, day: begun.day, trimmer: begun.trimmer, kind: "", scale: "" });
   const triggered = () => (dash().callback_context.triggered || [])[0] || null;
   const unchanged = (count) => Array(count).fill(none());
 
-  /* Enter goes to the next cow, arrows to the row above or below; Escape leaves a cell, then the grid. */
-  function go(api, place, column) {
-    if (place < 0 || place >= api.getDisplayedRowCount()) return;
-    api.ensureIndexVisible(place);
-    api.setFocusedCell(place, column);
-    api.startEditingCell({ rowIndex: place, colKey: column });
-  }
+  const field = (event) => event.target.closest && sheet && event.target.closest("#typing-rows input");
 
-  function keys(params) {
-    const { event, api, node, editing, column } = params;
-    if (event.type !== "keydown") return false;
-    if (event.key === "Escape") {
-      if (editing) {
-        const row = sheet.rows.find((one) => one.id === node.data.id);
-        put(row, column.getColId(), String(node.data[column.getColId()] || ""));
-        setTimeout(changed);
-        return false;
-      }
-      document.getElementById("typing-check").focus();
-      return true;
-    }
-    if (!editing || event.isComposing) return false;
+  /* Enter goes to the next cow, arrows to the row above or below; Escape leaves the table. */
+  document.addEventListener("keydown", (event) => {
+    const at = field(event);
+    if (!at || event.isComposing || event.ctrlKey || event.metaKey || event.altKey) return;
     const step = { Enter: 1, ArrowDown: 1, ArrowUp: -1 }[event.key];
-    if (!step) return false;
+    if (event.key === "Escape") document.getElementById("typing-check").focus();
+    if (!step) return;
     event.preventDefault();
-    api.stopEditing();
-    go(api, node.rowIndex + step, event.key === "Enter" ? "cow" : column.getColId());
-    return true;
-  }
+    const to = at.closest("tr")[step > 0 ? "nextSibling" : "previousSibling"];
+    const goal = to && to.querySelector(`input[name="${event.key === "Enter" ? "cow" : at.name}"]`);
+    if (goal) {
+      goal.focus();
+      goal.select();
+    }
+  });
 
   let timer = 0;
   document.addEventListener("input", (event) => {
-    const cell = event.target.closest && event.target.closest("#typing-grid .ag-cell");
-    if (!cell || !sheet) return;
-    const row = sheet.rows.find((one) => one.id === cell.closest("[row-id]").getAttribute("row-id"));
-    put(row, cell.getAttribute("col-id"), event.target.value);
+    const at = field(event);
+    if (!at) return;
+    put(rowOf(at), at.name, at.value);
+    grow();
     clearTimeout(timer);
     timer = setTimeout(changed, PAUSE_MS);
   });
 
-  /* Rows copied from a spreadsheet. */
+  /* Rows copied from a spreadsheet fill the fields from this one on. */
   document.addEventListener("paste", (event) => {
-    const cell = event.target.closest && event.target.closest("#typing-grid .ag-cell");
+    const at = field(event);
     const text = event.clipboardData && event.clipboardData.getData("text/plain");
-    if (!cell || !sheet || !text || !/[\t\n]/.test(text.trim())) return;
+    if (!at || !text || !/[\t\n]/.test(text.trim())) return;
     event.preventDefault();
-    const api = grid();
-    api.stopEditing(true);
-    const lines = text.replace(/\r/g, "").replace(/\n+$/, "").split("\n");
-    const first = sheet.rows.findIndex((one) => one.id === cell.closest("[row-id]").getAttribute("row-id"));
-    const from = CELLS.indexOf(cell.getAttribute("col-id"));
-    if (first + lines.length > MOST_ROWS - BLANK) {
-      dash().set_props("typing-refused", { children: words("many", { n: lines.length, most: MOST_ROWS }) });
+    const lines = text.replace(/\r/g, "").replace(/\n+$/, "").split("\n").map((one) => one.split("\t"));
+    const first = sheet.rows.indexOf(rowOf(at)), from = CELLS.indexOf(at.name);
+    if (first + lines.length > MOST_ROWS || lines.some((one) => one.length > CELLS.length - from)) {
+      dash().set_props("typing-refused", { children: words("paste", { most: MOST_ROWS }) });
       return;
     }
-    while (sheet.rows.length < first + lines.length) {
-      const row = blankRow();
-      sheet.rows.push(row);
-      api.applyTransaction({ add: [{ ...row }] });
-    }
-    number();
-    lines.forEach((line, place) =>
-      line.split("\t").slice(0, CELLS.length - from).forEach((value, at) => {
-        const row = sheet.rows[first + place];
-        put(row, CELLS[from + at], value.trim());
-        api.getRowNode(row.id).setDataValue(CELLS[from + at], value.trim());
-      })
-    );
-    api.forEachNode((node) => node.setDataValue("row", sheet.rows[node.rowIndex].row));
+    lines.forEach((cells, place) => {
+      const row = sheet.rows[first + place];
+      cells.forEach((value, along) => {
+        const name = CELLS[from + along];
+        put(row, name, value.trim());
+        lineOf(row).querySelector(`input[name="${name}"]`).value = value.trim();
+      });
+      grow();
+    });
     changed();
-  }, true);
+  });
 
-  window.dashAgGridFunctions = Object.assign(window.dashAgGridFunctions || {}, { typingKeys: keys });
+  /* Closed in the middle of a word, it is kept too. */
+  window.addEventListener("pagehide", () => sheet && begun && keep());
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     typing: {
@@ -242,13 +248,13 @@
           start(kept[0] || fresh());
           return [begun.farms, ...shown(), ""];
         }
-        if (!hit || !hit.value) return unchanged(11);
+        if (!hit || !hit.value) return unchanged(10);
         const name = hit.prop_id.slice(0, hit.prop_id.lastIndexOf("."));
         if (name.startsWith("{")) {
           const id = JSON.parse(name);
           if (id.type === "done") {
             /* Added: it needs no keeping. What was changed since it was checked stays. */
-            if (handed !== plain(sheet)) return unchanged(11);
+            if (handed !== plain(sheet)) return unchanged(10);
             window.localStorage.removeItem(KEY + begun.account + ":" + sheet.id);
             start(fresh());
           } else {
@@ -261,35 +267,29 @@
         } else start(fresh());
         return [none(), ...shown(), ""];
       },
-      change: function (events, ...head) {
+      change: function (...head) {
         if (!sheet) return none();
         HEAD.forEach((name, place) => {
           const value = head[place] || "";
           if (name === "farm" && value !== sheet.farm) typed().forEach((row) => pending.add(row.id));
           sheet[name] = value;
         });
-        (Array.isArray(events) ? events : []).forEach(({ colId, data }) => {
-          const row = CELLS.includes(colId) && sheet.rows.find((one) => one.id === data.id);
-          if (row) put(row, colId, String(data[colId] || ""));
-        });
         changed();
         return none();
       },
       show: function (answer) {
         if (!answer || !sheet) return none();
-        const api = grid();
-        let last = "";
+        let last = none();
         answer.rows.forEach(({ id, cells, said, asks }) => {
           const row = sheet.rows.find((one) => one.id === id);
           if (!row || CELLS.some((name, place) => row[name] !== cells[place])) return;
           pending.delete(id);
-          Object.assign(row, { read: said, asks });
-          const node = api && api.getRowNode(id);
-          if (node) {
-            node.data.asks = asks;
-            node.setDataValue("read", said);
+          const shownIn = lineOf(row);
+          if (shownIn) {
+            shownIn.lastChild.textContent = said;
+            shownIn.classList.toggle("asks", asks);
+            if (shownIn.contains(document.activeElement)) last = said && words("row", { row: row.row, said });
           }
-          last = said && words("row", { row: row.row, said });
         });
         const more = asked();
         if (more !== none() && answer.n === asking) dash().set_props("typing-ask", { data: more });
@@ -297,8 +297,6 @@
       },
       check: function (clicks) {
         if (!clicks || !sheet) return none();
-        const api = grid();
-        if (api) api.stopEditing();
         handed = plain(sheet);
         return { ...sheet, rows: sheet.rows.map((row) => CELLS.map((name) => row[name])), click: clicks };
       },

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 from typing import Any
 
-import dash_ag_grid as dag
 import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
 
@@ -14,7 +13,6 @@ from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.dashboard.auth import current_viewer
-from evenfoot.dashboard.i18n.reader_settings import for_grids
 from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.imports_dropping import dropped_sheet
 from evenfoot.dashboard.pages.typed_print import print_fold, register_print
@@ -108,46 +106,22 @@ def _how() -> html.P:
         _(
             "One row a cow. In the cell of a foot write what you would say: 'SU out z4 ++', 'DD M2', 'WL block', 'ok'. "
             "A cow whose feet are all blank counts as looked at, with nothing found. Tab goes to the next cell, Enter "
-            "to the next cow, Escape twice out of the table."
+            "to the next cow, Escape out of the table."
         ),
         className="basis",
     )
 
 
-def _grid() -> dag.AgGrid:
+def _grid() -> html.Div:
+    """The table; the browser's part fills it with a line a cow. Its fields are plain ones, which lose no letter."""
     titles = {"cow": _("Cow"), **{foot: foot for foot in FEET}, "score": _("Score"), "note": _("Remarks")}
-    widths = {"cow": 92, "score": 74, "note": 140}
-    columns: list[dict[str, Any]] = [{"field": "row", "headerName": _("Row"), "width": 62}]
+    heads = [html.Th(_("Row"), scope="col", className="cell-row")]
     for name in CELLS:
         tip = words().foot(name) if name in FEET else None
-        columns.append(
-            {"field": name, "headerName": titles[name], "headerTooltip": tip, "editable": True,
-             "width": widths.get(name, 128)}
-        )  # fmt: skip
-    columns.append(
-        {"field": "read", "headerName": _("How it reads"), "minWidth": 280, "flex": 1, "wrapText": True,
-         "autoHeight": True, "cellClassRules": {"asks": "params.data.asks"}, "cellClass": "reads"}
-    )  # fmt: skip
-    return dag.AgGrid(
-        id="typing-grid",
-        rowData=[],
-        columnDefs=columns,
-        getRowId="params.data.id",
-        defaultColDef={
-            "cellDataType": False,
-            "sortable": False,
-            "resizable": True,
-            "suppressKeyboardEvent": {"function": "typingKeys(params)"},
-        },
-        dashGridOptions={
-            "localeText": for_grids(),
-            "domLayout": "autoHeight",
-            "singleClickEdit": True,
-            "stopEditingWhenCellsLoseFocus": True,
-            "suppressMovableColumns": True,
-            "suppressColumnVirtualisation": True,
-        },
-        style={"height": None},
+        heads.append(html.Th(titles[name], scope="col", className=f"cell-{name}", title=tip))
+    heads.append(html.Th(_("How it reads"), scope="col", className="reads"))
+    return html.Div(
+        html.Table([html.Thead(html.Tr(heads)), html.Tbody(id="typing-rows")], className="typed"), id="typing-grid"
     )
 
 
@@ -216,7 +190,6 @@ def _register_clientside(app: Dash) -> None:
         "window.dash_clientside.typing.open",
         Output("typing-farm", "data"),
         *(Output(name, "value") for name in head),
-        Output("typing-grid", "rowData"),
         Output("typing-others", "children"),
         Output("typing-kept", "children"),
         Output("typing-ask", "data"),
@@ -231,7 +204,6 @@ def _register_clientside(app: Dash) -> None:
     app.clientside_callback(
         "window.dash_clientside.typing.change",
         Output("typing-kept", "title"),
-        Input("typing-grid", "cellValueChanged"),
         *(Input(name, "value") for name in head),
         prevent_initial_call=True,
     )
@@ -254,7 +226,7 @@ def _herd(ledger: Ledger, farm: str) -> set[str]:
 
 def _said() -> dict[str, str]:
     """What the browser's part says; it fills the gaps itself."""
-    gap = {name: f"{{{name}}}" for name in ("n", "most", "time", "farm", "day", "row", "said")}
+    gap = {name: f"{{{name}}}" for name in ("n", "most", "time", "farm", "day", "row", "said", "name")}
     return {
         "kept": _(
             "What you type is kept in this browser until it is added: rows {n}, last at {time}. Signing out wipes it.",
@@ -262,10 +234,12 @@ def _said() -> dict[str, str]:
         ),
         "unkept": _("This browser does not keep what you type: add it before you leave the page."),
         "stale": _("The rows have changed since they were checked. Check them again."),
-        "many": _(
-            "{n} rows are too many to paste; a sheet typed in has {most} at most. Bring them in as a file on Import.",
+        "paste": _(
+            "That is not pasted: it has more columns than the table has from here on, or more than {most} rows. Bring "
+            "it in as a file on the page Import.",
             **gap,
         ),
+        "field": _("{name}, row {row}", **gap),
         "other": _("{farm}, {day}: rows {n}", **gap),
         "row": _("Row {row}: {said}", **gap),
     }

@@ -92,8 +92,8 @@ def blank_sheet(
 def _key() -> str:
     return _(
         "In the box of a foot: lesion, claw (out, in), zone, + mild, ++ moderate, +++ severe, stage, what was done. "
-        "Such as: SU out z4 ++ block. ok: looked at, nothing found. A severely lame cow, a swollen or deeply infected foot: "
-        "ask the veterinarian."
+        "Such as: SU out z4 ++ block. ok: looked at, nothing found. A severely lame cow, a swollen or deeply infected "
+        "foot: ask the veterinarian."
     )
 
 
