@@ -286,9 +286,11 @@
           pending.delete(id);
           const shownIn = lineOf(row);
           if (shownIn) {
-            shownIn.lastChild.textContent = said;
-            shownIn.classList.toggle("asks", asks);
-            if (shownIn.contains(document.activeElement)) last = said && words("row", { row: row.row, said });
+            const open = document.createElement("strong");
+            open.textContent = asks;
+            shownIn.lastChild.replaceChildren(...(asks ? [open, " "] : []), said);
+            shownIn.classList.toggle("asks", Boolean(asks));
+            if (shownIn.contains(document.activeElement)) last = words("row", { row: row.row, said: `${asks} ${said}` });
           }
         });
         const more = asked();

@@ -17,7 +17,8 @@ from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.imports_dropping import dropped_sheet
 from evenfoot.dashboard.pages.typed_print import print_fold, register_print
 from evenfoot.dashboard.pages.typed_reading import row_words
-from evenfoot.dashboard.pages.typed_sheet import MOST_ROWS, typed_csv
+from evenfoot.dashboard.pages.typed_sheet import typed_csv
+from evenfoot.dashboard.pages.typed_words import browser_words
 from evenfoot.dashboard.report.blank_sheet import CELLS
 from evenfoot.dashboard.ui import progress
 from evenfoot.dashboard.ui.page import Page
@@ -26,6 +27,8 @@ from evenfoot.dashboard.ui.shell import VISITS
 from evenfoot.dashboard.ui.shell import mistake as mistake_line
 
 SCALES = ("1-5", "0-3")
+MOST_ASKED = 100
+"""Rows whose reading is asked for at once."""
 
 
 def _extra() -> list[Any]:
@@ -145,7 +148,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             "farm": view.farm or "",
             "day": today().isoformat(),
             "trimmer": viewer.name if viewer.role == "trimmer" else "",
-            "words": _said(),
+            "words": browser_words(),
         }
 
     @app.callback(Output("typing-answer", "data"), Input("typing-ask", "data"), prevent_initial_call=True)
@@ -155,7 +158,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             return no_update
         herd = _herd(ledger, str(asked["farm"]).strip())
         rows = []
-        for row in asked["rows"][:MOST_ROWS]:
+        for row in asked["rows"][:MOST_ASKED]:
             said, asks = row_words(row["cells"], herd, row["twin"])
             rows.append({"id": row["id"], "cells": row["cells"], "said": said, "asks": asks})
         return {"n": asked["n"], "rows": rows}
@@ -222,27 +225,6 @@ def _herd(ledger: Ledger, farm: str) -> set[str]:
     if not farm or not ledger.exists or not current_viewer().sees(farm):
         return set()
     return set(ledger.frame("SELECT DISTINCT cow FROM cows WHERE farm = ?", [farm])["cow"].astype(str))
-
-
-def _said() -> dict[str, str]:
-    """What the browser's part says; it fills the gaps itself."""
-    gap = {name: f"{{{name}}}" for name in ("n", "most", "time", "farm", "day", "row", "said", "name")}
-    return {
-        "kept": _(
-            "What you type is kept in this browser until it is added: rows {n}, last at {time}. Signing out wipes it.",
-            **gap,
-        ),
-        "unkept": _("This browser does not keep what you type: add it before you leave the page."),
-        "stale": _("The rows have changed since they were checked. Check them again."),
-        "paste": _(
-            "That is not pasted: it has more columns than the table has from here on, or more than {most} rows. Bring "
-            "it in as a file on the page Import.",
-            **gap,
-        ),
-        "field": _("{name}, row {row}", **gap),
-        "other": _("{farm}, {day}: rows {n}", **gap),
-        "row": _("Row {row}: {said}", **gap),
-    }
 
 
 PAGE = Page(

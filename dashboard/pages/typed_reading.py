@@ -21,8 +21,8 @@ ALIKE = 0.6
 """How alike they are at least, as :func:`difflib.get_close_matches` has it."""
 
 
-def row_words(cells: Sequence[str], herd: Collection[str], twin: int | None = None) -> tuple[str, bool]:
-    """What a row says, and whether something in it is open.
+def row_words(cells: Sequence[str], herd: Collection[str], twin: int | None = None) -> tuple[str, str]:
+    """What a row says, and what in it is open.
 
     Parameters
     ----------
@@ -36,13 +36,14 @@ def row_words(cells: Sequence[str], herd: Collection[str], twin: int | None = No
     Returns
     -------
     str
-        Sentences; empty for a blank row.
-    bool
-        Whether one of them tells of something that was not understood or has to be asked.
+        How it reads; empty for a blank row.
+    str
+        Sentences about what is not understood, not known, or has to be asked.
     """
     cow, *feet, score, note = (str(cell or "").strip() for cell in cells)
+    cow, score = cow[: LONGEST_SHOWN + 1], score[: LONGEST_SHOWN + 1]
     if not any((cow, *feet, score, note)):
-        return "", False
+        return "", ""
     asks = cow_asks(cow, herd, twin)
     said: list[str] = []
     clean: list[str] = []
@@ -61,16 +62,17 @@ def row_words(cells: Sequence[str], herd: Collection[str], twin: int | None = No
     if score:
         value, _doubt = read_score_text(score)
         if value is None:
-            asks.append(_("The score '{score}' is not understood.", score=score[:LONGEST_SHOWN]))
+            asks.append(_("The score '{score}' is not understood.", score=score))
         else:
             said.append(_("score {n}", n=value))
     if read_remark(note[:LONGEST]).findings:
         asks.append(_("The remark names a lesion; whether it is a finding is asked."))
     reads = "; ".join(said)
-    return " ".join([*asks, f"{reads[:1].upper()}{reads[1:]}." if reads else ""]).strip(), bool(asks)
+    return f"{reads[:1].upper()}{reads[1:]}." if reads else "", " ".join(asks)
 
 
 LONGEST_SHOWN = 40
+"""Letters of a cell that are shown."""
 
 
 def cow_asks(cow: str, herd: Collection[str], twin: int | None) -> list[str]:

@@ -23,8 +23,8 @@ STYLE = """
 @page { size: PAPER landscape; margin: 9mm 10mm; }
 body { font: 11pt/1.2 system-ui, sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: 277mm; }
 h1 { font-size: 15pt; margin: 0 0 2mm; }
-.once { display: flex; gap: 5mm; margin: 0 0 2mm; font-size: 11pt; }
-.once span { flex: 1 1 0; white-space: nowrap; overflow: hidden; border-bottom: 1px solid #000; min-height: 7mm; }
+.once { display: flex; gap: 5mm; margin: 0 0 2mm; font-size: 10pt; align-items: end; }
+.once span { flex: 1 1 0; overflow-wrap: anywhere; border-bottom: 1px solid #000; min-height: 8mm; }
 .key { font-size: 8.5pt; margin: 0 0 1.5mm; }
 table { border-collapse: collapse; width: 100%; table-layout: fixed; }
 thead { display: table-header-group; }
