@@ -7,12 +7,14 @@ from collections.abc import Collection, Sequence
 from itertools import groupby
 
 from evenfoot.analytics.domain.feet import FEET
-from evenfoot.analytics.domain.lesions import SEVERITIES
 from evenfoot.analytics.intake.checks.similar_names import similar_cows
 from evenfoot.analytics.intake.parsing.finding_cell import LONGEST, CellReading, Finding, read_findings, read_remark
 from evenfoot.analytics.intake.parsing.value_cells import read_score_text
+from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.labels import small, value_label
 from evenfoot.dashboard.i18n.translation import _, told, words
+
+SEVERITY = {1: say("mild"), 2: say("moderate"), 3: say("severe")}
 
 NEAREST = 3
 """Known numbers that are shown for one that is not known."""
@@ -144,6 +146,6 @@ def finding_words(finding: Finding) -> str:
         finding.stage,
         words().claw(finding.claw) if finding.claw else None,
         _("zone {n}", n=finding.zone) if finding.zone is not None else None,
-        told(SEVERITIES[finding.severity]) if finding.severity else None,
+        told(SEVERITY[finding.severity]) if finding.severity else None,
     ]
     return ", ".join(part for part in parts if part)

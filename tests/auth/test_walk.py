@@ -474,7 +474,8 @@ def test_a_visit_is_typed_by_who_may_bring_sheets_in_and_knows_no_cow_of_other_f
                 for one, staff in zip(offices, people_in, strict=True)
             ]
             # The section of a sheet has a name of its own each time.
-            assert answers[0][0] == answers[1][0] and not marks("".join(answers[0]), *SAID), (who, farm)
+            shown = re.sub('base64,[^"]*', "", "".join(answers[0]))
+            assert answers[0][0] == answers[1][0] and not marks(shown, *SAID, "zzother-farm"), (who, farm)
             assert ("may not bring sheets in" in answers[0][1]) == (who in ("Max", "Ada")), (who, farm)
             if farm != MINE or who == "New":
                 assert "No cows of this farm are known" in ask(office, people_in[0][who], take, printed)[1]
