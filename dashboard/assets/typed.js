@@ -148,7 +148,9 @@
 
   function changed() {
     grow();
-    dash().set_props("typing-kept", { children: keep() });
+    const kept = keep();
+    if (!table()) return; /* The page was left meanwhile. */
+    dash().set_props("typing-kept", { children: kept });
     const ask = asked();
     if (ask !== none()) dash().set_props("typing-ask", { data: ask });
     if (handed !== null && handed !== plain(sheet)) {

@@ -77,7 +77,14 @@ def _head() -> html.Div:
     return html.Div(
         [
             dmc.Autocomplete(id="typing-farm", label=_("Farm"), value="", data=[]),
-            dmc.DateInput(id="typing-day", label=_("Day"), value=None, valueFormat="D MMM YYYY"),
+            dmc.DateInput(
+                id="typing-day",
+                label=_("Day"),
+                value=None,
+                valueFormat="D MMM YYYY",
+                # Gone at once, or it lies on the table while one types on.
+                popoverProps={"transitionProps": {"duration": 0}},
+            ),
             dmc.TextInput(id="typing-trimmer", label=_("Trimmer"), value=""),
             dmc.Select(
                 id="typing-kind",
