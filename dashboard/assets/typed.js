@@ -295,8 +295,8 @@
             if (shownIn.contains(document.activeElement)) last = words("row", { row: row.row, said: `${asks} ${said}` });
           }
         });
-        const more = asked();
-        if (more !== none() && answer.n === asking) dash().set_props("typing-ask", { data: more });
+        /* Where rows have been asked about since, their answer goes on from here. */
+        if (answer.n === asking && pending.size) dash().set_props("typing-ask", { data: asked() });
         return last;
       },
       check: function (clicks) {

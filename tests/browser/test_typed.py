@@ -195,12 +195,14 @@ def test_what_is_wrong_is_said_and_nothing_is_lost(browser: Browser, own: tuple[
         paste(hand, "1041\tok\tok\t\tDD M2\n1042\t\t\t\t\t2")
         assert fields(hand)[4:] == [("1041", "ok", "ok", "", "DD M2", "", ""), ("1042", "", "", "", "", "2", "")]
         expect(line(hand, 6)).to_contain_text("digital dermatitis, M2")
+        paste(hand, "\n".join(f"{number}\tok" for number in range(2000, 2250)))
+        expect(page.locator("#typing-rows .asks")).to_have_count(254)
         page.locator("#typing-new").click()
         expect(page.locator("#typing-rows input").first).to_have_value("")
         assert fields(hand) == []
-        page.locator("#typing-others").get_by_role("button", name="rows 6").click()
+        page.locator("#typing-others").get_by_role("button", name="rows 256").click()
         expect(page.locator("#typing-rows input").first).to_have_value("7001")
-        assert len(fields(hand)) == 6
+        assert len(fields(hand)) == 256
         page.get_by_text("Throw away").click()
         page.get_by_role("button", name="Yes, throw it away").click()
         expect(page.locator("#typing-rows input").first).to_have_value("")
