@@ -339,6 +339,9 @@ def report(
     chute_list: Annotated[
         bool, typer.Option("--chute-list", help="The list of the farm's next planned visit, to lie beside the chute.")
     ] = False,
+    chute_sheet: Annotated[
+        bool, typer.Option("--chute-sheet", help="A sheet to write on at the chute, with the cows due today.")
+    ] = False,
 ) -> None:
     """Write the report of a farm, or of all farms."""
     from evenfoot.dashboard.cli.report import list_one, report_every, report_one
@@ -349,7 +352,7 @@ def report(
         "next_visit": next_visit, "hemisphere": hemisphere,
     }  # fmt: skip
     if all_farms:
-        if farm or out or folder is None or chute_list:
+        if farm or out or folder is None or chute_list or chute_sheet:
             raise UserError("--all-farms goes with a folder, given with -d, and without a farm or -o.")
         report_every(
             ledger, folder, formats=formats, since_last=since_last, mail_to=mail_to or [], dry_run=dry_run, **options
@@ -359,7 +362,10 @@ def report(
         raise UserError("Give a farm and a file with -o, or --all-farms and a folder with -d.")
     if folder or since_last or mail_to or dry_run:
         raise UserError("-d, --since-last, --mail-to and --dry-run go with --all-farms.")
-    written = list_one(ledger, farm, out, paper, language) if chute_list else report_one(ledger, farm, out, **options)
+    if chute_list or chute_sheet:
+        written = list_one(ledger, farm, out, paper, language, blank=chute_sheet)
+    else:
+        written = report_one(ledger, farm, out, **options)
     for path in written:
         print(f"Wrote {path}")
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from evenfoot.analytics.clock import today
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import open_ledger
 from evenfoot.analytics.measures.planning.plan import plan
@@ -15,6 +16,7 @@ from evenfoot.dashboard.auth.history import note_report
 from evenfoot.dashboard.auth.store import store_of
 from evenfoot.dashboard.i18n.translation import Words, speaking
 from evenfoot.dashboard.report.all_farms import report_all
+from evenfoot.dashboard.report.blank_sheet import blank_sheet, due_cows
 from evenfoot.dashboard.report.chute_list import first_list
 from evenfoot.dashboard.report.letterhead import read_letterhead
 from evenfoot.dashboard.report.mail import checked_address, mail_server, mail_text, message, send
@@ -97,8 +99,10 @@ def report_one(address: str | None, farm: str, out: Path, **options: object) -> 
     return files
 
 
-def list_one(address: str | None, farm: str, out: Path, paper: str, language: str) -> list[Path]:
-    """Write the list for the chute of a farm's next planned visit and give the file.
+def list_one(
+    address: str | None, farm: str, out: Path, paper: str, language: str, *, blank: bool = False
+) -> list[Path]:
+    """Write the list for the chute of a farm's next planned visit, or a *blank* sheet of the cows due today.
 
     Raises
     ------
@@ -110,7 +114,11 @@ def list_one(address: str | None, farm: str, out: Path, paper: str, language: st
     ledger = open_ledger(address)
     [name] = known_farms(ledger, [farm])
     with speaking(Words(language)):
-        page = first_list(plan(ledger, Selection(farms=(name,))), PAPER_WORDS.get(paper.casefold(), paper))
+        size = PAPER_WORDS.get(paper.casefold(), paper)
+        if blank:
+            page = blank_sheet(name, None, due_cows(ledger, name, today()), size)
+        else:
+            page = first_list(plan(ledger, Selection(farms=(name,))), size)
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         if out.suffix.casefold() == ".pdf":

@@ -18,6 +18,7 @@ from evenfoot.dashboard.pages import (
     report,
     start,
     today,
+    typed,
     warning,
     worklist,
 )
@@ -48,6 +49,7 @@ PAGES: dict[str, Page] = {
         planning.PAGE,
         corrections.PAGE,
         imports.PAGE,
+        typed.PAGE,
         cow.PAGE,
     )
 }

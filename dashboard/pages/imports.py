@@ -44,6 +44,9 @@ def _extra() -> list[Any]:
                     className="drop",
                     multiple=True,
                 ),
+                html.P(html.A(_("Or type a visit from paper"), href="/typing"))
+                if current_viewer().may("import sheets")
+                else None,
                 progress.place("import"),
                 html.Div(id="sheets", **{"aria-live": "polite"}),
                 html.Div(id="mending", **{"aria-live": "polite"}),

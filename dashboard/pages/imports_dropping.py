@@ -29,14 +29,24 @@ Answered = list[dict[str, Any]]
 """One of Dash's lists of inputs with the same pattern: each with its ``id`` and its ``value``."""
 
 
-def _section(of: str, name: str, contents: str) -> html.Section:
-    """The place of one dropped sheet; it is filled when the browser asks what is in it."""
+def dropped_sheet(name: str, contents: str, answers: Mapping[str, Any] | None = None) -> html.Section:
+    """The place of one dropped sheet; it is filled when the browser asks what is in it.
+
+    Parameters
+    ----------
+    name : str
+    contents : str
+        As the browser sends a file: ``data:...;base64,...``.
+    answers : mapping, optional
+        Those given before; see :func:`new_answers`.
+    """
+    of = secrets.token_hex(4)
     return html.Section(
         [
             html.H3(name),
             # The bytes stay in the page until the sheet is added.
             dcc.Store(id={"type": "sheet", "of": of}, data={"name": name, "contents": contents}),
-            dcc.Store(id={"type": "answers", "of": of}, data={"given": {}, "fold": False}),
+            dcc.Store(id={"type": "answers", "of": of}, data=answers or {"given": {}, "fold": False}),
             dcc.Store(id={"type": "shown", "of": of}),
             dcc.Store(id={"type": "done", "of": of}),
             html.Div(html.P(_("Reading ..."), className="basis"), id={"type": "body", "of": of}),
@@ -137,7 +147,7 @@ def register_sheets(app: Dash, ledger: Ledger, store: Store) -> None:
             return no_update, no_update
         # The browser hands files over in the order in which it finished reading them. That order changes.
         sheets = sorted(zip_longest(names or [], contents, fillvalue="sheet"))
-        sections = [_section(secrets.token_hex(4), name, each) for name, each in sheets]
+        sections = [dropped_sheet(name, each) for name, each in sheets]
         # Given back at once, so that the same file can be dropped again.
         return sections, None
 

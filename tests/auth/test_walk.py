@@ -451,6 +451,36 @@ def test_records_are_corrected_by_who_brought_them_and_by_owners(
     assert after == before
 
 
+def test_a_visit_is_typed_by_who_may_bring_sheets_in_and_knows_no_cow_of_other_farms(
+    offices: list[Office], people_in: list[dict[str, Browser]]
+) -> None:
+    office = offices[0]
+    begin, read, hand = (key_of(office, part) for part in ("typing-begin", "typing-answer", "typing-refused"))
+    take = key_of(office, "..typing-download")
+    row = ["zz3", "", "", "", "SU", "3", ""]
+    for who in (*NARROWED, "New"):
+        opened = ask(office, people_in[0][who], begin, {"address.pathname": "/typing", "address.search": ASKED})
+        assert not marks(opened[1], *SAID) and ('"farms"' in opened[1]) == (who in ("Kim", "New")), who
+        for farm in (MINE, OTHER, "Nowhere"):
+            asked = {"farm": farm, "n": 1, "rows": [{"id": "r1", "cells": row, "twin": None}]}
+            typed = {"farm": farm, "day": "2026-01-05", "rows": [row]}
+            printed = {"typing-print.n_clicks": 1, "typing-farm.value": farm, "typing-day.value": "2026-04-20"}
+            printed |= {"typing-due.checked": True, "typing-paper.value": "A4"}
+            answers = [
+                [
+                    ask(one, staff[who], read, {"typing-ask.data": asked})[1],
+                    ask(one, staff[who], hand, {"typing-sheet.data": typed})[1],
+                ]
+                for one, staff in zip(offices, people_in, strict=True)
+            ]
+            # The section of a sheet has a name of its own each time.
+            shown = re.sub('base64,[^"]*', "", "".join(answers[0]))
+            assert answers[0][0] == answers[1][0] and not marks(shown, *SAID, "zzother-farm"), (who, farm)
+            assert ("may not bring sheets in" in answers[0][1]) == (who in ("Max", "Ada")), (who, farm)
+            if farm != MINE or who == "New":
+                assert "No cows of this farm are known" in ask(office, people_in[0][who], take, printed)[1]
+
+
 def test_how_far_somebodys_work_is_is_told_to_nobody_else(
     offices: list[Office], people_in: list[dict[str, Browser]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -582,6 +612,7 @@ def test_every_callback_is_walked(offices: list[Office]) -> None:
         "..note-said",
         "..agreed-said", "..written.data",
         "correct-ids", "..correct-said", "import-progress",
+        "typing-begin", "typing-answer", "..typing-download",
         "report-progress",
     }  # fmt: skip
     assert {key for key in server_side if not key.startswith(tuple(walked))} == set()

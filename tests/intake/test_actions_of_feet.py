@@ -100,3 +100,17 @@ def test_a_block_under_trimming_is_a_block_and_noted_where_its_foot_is_open() ->
 def test_what_was_taken_off_was_not_put_on(words: str) -> None:
     text = f"Date,Farm,Cow,Foot,Problem,Treatment\n2026-04-14,Ash,3,RH,SU,{words}\n2026-04-14,Ash,4,LH,SU,block\n"
     assert done(text) == {("RH", "SU"): "other", ("LH", "SU"): "block"}
+
+
+@pytest.mark.parametrize(
+    ("cell", "action"), [("block", "block"), ("wrap", "wrap"), ("refer", "refer"), ("trimmed", None)]
+)
+def test_what_was_done_alone_in_the_cell_of_a_foot_is_kept(cell: str, action: str | None) -> None:
+    """It was lost: the cow went in as one of whom nothing was found or done."""
+    text = f"Date,Farm,Cow,LF,RF,LH,RH\n2026-04-14,Ash,301,,,{cell},\n2026-04-14,Ash,302,,,SU block,DD\n"
+    found = done(text)
+    assert found[("LH", "SU")] == "block" and found[("RH", "DD")] is None
+    if action:
+        assert found[("LH", None)] == action
+    else:
+        assert found[(None, None)] is None

@@ -575,6 +575,9 @@ def _place_reader(role: Role, words: Words) -> Callable[[tuple[str, ...]], Any]:
         if not out and not reading.nothing and reading.unread and kept:
             # A remark in the place of a lesion, such as one of the hock.
             out.append({"foot": role.foot})
+        if not out and reading.action not in (None, "trim"):
+            # A block on a foot of which no lesion is told.
+            out = [{"foot": role.foot, **({"claw": claw} if claw else {})} for claw in reading.claws or (role.claw,)]
         for record in out:
             if reading.action:
                 record["action"] = reading.action
