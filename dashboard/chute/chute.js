@@ -220,6 +220,7 @@ function today() {
 function startScreen() {
     const trade = app.facts.trade;
     const draft = app.now.draft || { farm: app.farms[0] || "", date: today(), who: app.facts.name, kind: "", herd_size: "", walk: false, scale: "" };
+    if (!draft.farm && !draft.new_farm) draft.farm = app.farms[0] || "";
     const form = h("form", { class: "form", novalidate: true },
         chips(say("visit"), [
             chip(say("trim_visit"), !draft.walk, () => change({ walk: false })),
@@ -486,7 +487,7 @@ function walkScreen() {
             chip(say("in_order"), Boolean(app.now.order), () => act(() => { app.now.order = true; })))) : null,
         inOrder ? h("p", { class: "big" }, app.now.cow || say("all_met")) : numberField(change),
         inOrder ? null : offered(change), band(), inOrder ? null : keypad(change),
-        h("div", { class: "scores" }, scale.map((each) => h("button", { type: "button", "data-key": `score-${each.score}`, on: () => score(each.score, false) }, h("b", {}, String(each.score)), h("span", {}, each.says)))),
+        h("div", { class: `scores of-${scale.length}` }, scale.map((each) => h("button", { type: "button", "data-key": `score-${each.score}`, on: () => score(each.score, false) }, h("b", {}, String(each.score)), h("span", {}, each.says)))),
         button(say("skip"), () => score(null, true), { class: "quiet" }),
     ];
 }
@@ -553,6 +554,7 @@ function answerParts() {
 async function send(records, given = {}) {
     if (app.sending) return;
     app.sending = true;
+    app.answer = null;
     draw();
     await app.work;
     const visit = app.now.visit;
