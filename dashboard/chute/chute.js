@@ -38,7 +38,7 @@ function chip(words, chosen, on, key) {
 }
 
 function chips(title, choices) {
-    return h("div", { class: "chips", role: "group", "aria-label": title }, h("h3", {}, title), h("div", {}, choices));
+    return h("div", { class: "chips", role: "group", "aria-label": title }, h("p", { class: "head" }, title), h("div", {}, choices));
 }
 
 function tell(words) {
@@ -55,7 +55,7 @@ function blank(cow = "") {
 }
 
 function later(work) {
-    app.work = app.work.then(work).catch((error) => { app.forgets = error.name || true; }).then(showTrouble);
+    app.work = app.work.then(work).then(() => { app.forgets = false; }).catch((error) => { app.forgets = error.name || true; }).then(showTrouble);
     return app.work;
 }
 
@@ -240,8 +240,12 @@ function startScreen() {
     app.readForm = read;
     const change = (more) => { read(); Object.assign(draft, more); app.now.draft = draft; keepNow(); draw(); };
     form.addEventListener("change", async (event) => {
-        change({});
-        if (event.target.name === "farm") await loadHerd(draft.farm, true);
+        // Drawing anew here would take the button away from under a finger that comes from a field.
+        read();
+        keepNow();
+        if (event.target.name !== "farm") return;
+        draw();
+        await loadHerd(draft.farm, true);
     });
     form.addEventListener("submit", async (event) => {
         event.preventDefault();
@@ -263,8 +267,8 @@ function startScreen() {
         h("details", {}, h("summary", {}, say("on_phone")), ["way_one", "way_two", "no_http"].map((name) => h("p", {}, say(name)))),
         window.isSecureContext ? null : h("p", { class: "caution" }, say("needs_tls")),
         h("p", { class: "basis" }, app.facts.words.caution),
-        h("div", { class: "row" }, h("a", { href: "/", class: "take" }, say("office")), button(say("sign_out"), signOut)),
-        app.now.signing ? h("div", { class: "caution" }, h("p", {}, say("sign_out_unsent", { n: app.unsent })), button(say("wipe_anyway"), wipe)) : null,
+        h("div", { class: "row" }, h("a", { href: "/", class: "take" }, say("office")), button(say("sign_out"), signOut, { "data-key": "sign-out" })),
+        app.now.signing ? h("div", { class: "caution" }, h("p", {}, say("sign_out_unsent", { n: app.unsent })), button(say("wipe_anyway"), wipe, { "data-key": "wipe" })) : null,
     ];
 }
 
@@ -376,7 +380,7 @@ function footScreen() {
     if (zone === null) parts.push(...wholeFoot(foot));
     else if (!app.now.found) parts.push(...lesionChoice());
     else parts.push(...findingParts());
-    parts.push(button(say("to_number"), () => act(() => Object.assign(app.now, { screen: "cow", found: null, zone: null })), { class: "quiet" }));
+    parts.push(button(say("to_number"), () => act(() => Object.assign(app.now, { screen: "cow", found: null, zone: null })), { class: "quiet", "data-key": "to_number" }));
     return parts;
 }
 
@@ -403,23 +407,24 @@ function horn(foot) {
     const record = app.now.record;
     const there = record.horn[foot] || {};
     const factor = trade.units === "in" ? 25.4 : 1;
-    const keep = (more) => act(() => {
-        const next = Object.fromEntries(Object.entries({ ...there, ...more }).filter(([, value]) => value !== undefined));
+    const keep = (more) => {
+        const next = Object.fromEntries(Object.entries({ ...record.horn[foot], ...more }).filter(([, value]) => value !== undefined));
         record.horn[foot] = next;
         if (!Object.keys(next).length) delete record.horn[foot];
         app.now.dirty = true;
-    });
+    };
     const lengths = Object.entries(trade.claws).map(([claw, words]) => {
         const shown = there[claw] ? String(Math.round((there[claw] / factor) * 100) / 100) : "";
         const made = field(`toe-${claw}`, say("toe", { claw: words, unit: trade.units }), shown, { inputmode: "decimal", "data-key": `toe-${claw}` });
-        made.querySelector("input").addEventListener("change", (event) => {
+        made.querySelector("input").addEventListener("input", (event) => {
             const length = Number(event.target.value.replace(",", "."));
             keep({ [claw]: length > 0 ? Math.round(length * factor * 10) / 10 : undefined });
+            keepNow();
         });
         return made;
     });
     const made = h("details", { open: app.now.hornOpen }, h("summary", { "data-key": "horn" }, say("more_horn")),
-        chips(say("shed"), Object.entries(trade.sheds).map(([stage, words]) => chip(`${stage} ${words}`, there.shed === stage, () => keep({ shed: there.shed === stage ? undefined : stage })))), lengths);
+        chips(say("shed"), Object.entries(trade.sheds).map(([stage, words]) => chip(`${stage} ${words}`, there.shed === stage, () => act(() => keep({ shed: there.shed === stage ? undefined : stage }))))), lengths);
     made.addEventListener("toggle", () => { app.now.hornOpen = made.open; });
     return made;
 }
@@ -456,7 +461,7 @@ function findingParts() {
         ]),
         chips(say("recheck"), trade.weeks.map((weeks) => chip(weeks === 1 ? say("one_week") : say("weeks", { n: weeks }), found.weeks === weeks, () => flip("weeks", weeks)))),
         button(say("save"), saveTrim, { class: "main", "data-key": "next" }),
-        button(say("more_found"), () => act(() => { app.now.record = joined(); Object.assign(app.now, { screen: "cow", found: null, zone: null, dirty: true }); })),
+        h("button", { type: "button", "data-key": "more-found", on: () => act(() => { app.now.record = joined(); Object.assign(app.now, { screen: "cow", found: null, zone: null, dirty: true }); }) }, say("more_found")),
     ];
 }
 
@@ -488,7 +493,7 @@ function walkScreen() {
         inOrder ? h("p", { class: "big" }, app.now.cow || say("all_met")) : numberField(change),
         inOrder ? null : offered(change), band(), inOrder ? null : keypad(change),
         h("div", { class: `scores of-${scale.length}` }, scale.map((each) => h("button", { type: "button", "data-key": `score-${each.score}`, on: () => score(each.score, false) }, h("b", {}, String(each.score)), h("span", {}, each.says)))),
-        button(say("skip"), () => score(null, true), { class: "quiet" }),
+        button(say("skip"), () => score(null, true), { class: "quiet", "data-key": "skip" }),
     ];
 }
 
@@ -505,6 +510,8 @@ function words(record) {
 function dayScreen() {
     const walk = app.now.visit.walk;
     const open = app.records.filter((each) => !each.sent);
+    // The whole day goes each time: a record beside those it was written with is taken for no other cow's.
+    const whole = app.records.filter((each) => !each.skipped);
     const correct = (record) => act(() => Object.assign(app.now, blank(record.cow), { screen: walk ? "walk" : "cow", order: false, cow: record.cow, record: structuredClone(record), dirty: !walk }));
     const remove = (record) => act(() => {
         app.records = app.records.filter((each) => each.id !== record.id);
@@ -512,11 +519,11 @@ function dayScreen() {
     }, { saved: record.id, before: record });
     return [
         head(`${say("day")}: ${app.now.visit.farm}, ${app.now.visit.date}`),
-        h("button", { type: "button", class: "main", "data-key": "send", disabled: !open.length || app.sending, on: () => send(open) }, app.sending ? say("sending") : say("send", { n: open.length })),
+        h("button", { type: "button", class: "main", "data-key": "send", disabled: !open.length || app.sending, on: () => send(whole) }, app.sending ? say("sending") : say("send", { n: open.length })),
         answerParts(),
         h("div", { class: "row" },
             button(say("file"), saveFile),
-            app.records.some((each) => each.sent && !each.skipped) ? h("button", { type: "button", "data-key": "again", disabled: app.sending, on: () => send(app.records.filter((each) => !each.skipped)) }, say("send_again")) : null),
+            app.records.some((each) => each.sent && !each.skipped) ? h("button", { type: "button", "data-key": "again", disabled: app.sending, on: () => send(whole) }, say("send_again")) : null),
         app.records.length ? null : h("p", {}, say("nothing")),
         h("ul", { class: "list" }, [...app.records].reverse().map((record) => h("li", {},
             h("span", {}, h("b", {}, record.cow), " ", words(record), record.sent && !record.skipped ? h("em", {}, ` ✓ ${say("in_office")}`) : null),
@@ -548,7 +555,7 @@ function answerParts() {
             own?.querySelector("input").addEventListener("input", (event) => { given[question.id] = event.target.value.trim(); });
             return h("div", {}, chips(question.text, question.choices.map((choice) => chip(choice.says, given[question.id] === choice.value, () => { given[question.id] = choice.value; draw(); }, `${question.id}-${choice.value}`))), own);
         }),
-        button(say("answer_send"), () => send(app.asked, given)));
+        button(say("answer_send"), () => send(app.asked, given), { "data-key": "answers" }));
 }
 
 async function send(records, given = {}) {

@@ -15,7 +15,7 @@ from tests.sheets import checked, ledger_of
 
 FARM = "Home Farm"
 DAY = "2026-10-30"
-PATIENCE_MS = 60_000
+PATIENCE_MS = 20_000
 ENTER = """async (cows) => {
   const at = key => document.querySelector(`[data-key="${key}"]`);
   const touch = key => at(key).click();
@@ -23,7 +23,7 @@ ENTER = """async (cows) => {
     if (at("to_number")) touch("to_number");
     while (at("cow").value) touch("less");
     for (const digit of cow) touch("digit-" + digit);
-    if (Number(cow) % 3 === 0) {
+    if (Number(cow) % 3 === 0 && !document.querySelector(".found")) {
       touch("foot-RH"); touch("zone-lateral-4"); touch("lesion-SU"); touch("severity-2"); touch("action-trim");
     }
     touch("next");

@@ -121,12 +121,16 @@ def test_another_version_is_asked_about_and_both_can_be_kept(office: Office) -> 
 
 
 def test_a_row_that_cannot_be_right_is_set_aside_with_its_reason(office: Office) -> None:
-    found = _send(office.client(), DAY.replace("2026-10-30,Home Farm,KV,lame-cow,,1004", ",Home Farm,KV,lame-cow,,1004"))
+    found = _send(
+        office.client(), DAY.replace("2026-10-30,Home Farm,KV,lame-cow,,1004", ",Home Farm,KV,lame-cow,,1004")
+    )
     assert (found["added"], found["set_aside"]) == (4, 1)
     assert found["reasons"][0]["row"] == 6 and found["reasons"][0]["reason"]
 
 
-@pytest.mark.parametrize("body", [None, [], {"csv": 3}, {"name": "a", "csv": ""}, {"name": "a", "csv": "x", "given": 1}])
+@pytest.mark.parametrize(
+    "body", [None, [], {"csv": 3}, {"name": "a", "csv": ""}, {"name": "a", "csv": "x", "given": 1}]
+)
 def test_what_is_no_sheet_is_refused_in_a_sentence(office: Office, body: Any) -> None:
     answer = office.client().post("/chute/visit", json=body)
     assert answer.status_code == 409

@@ -60,7 +60,21 @@ def test_latent_scale() -> None:
 
 
 # BC Dairy, proAction cattle assessment: cows to score by size of the herd.
-TO_SCORE = {20: 14, 30: 18, 40: 21, 50: 23, 70: 27, 90: 29, 100: 30, 150: 33, 250: 37, 350: 38, 450: 39, 550: 40, 700: 40}
+TO_SCORE = {
+    20: 14,
+    30: 18,
+    40: 21,
+    50: 23,
+    70: 27,
+    90: 29,
+    100: 30,
+    150: 33,
+    250: 37,
+    350: 38,
+    450: 39,
+    550: 40,
+    700: 40,
+}
 
 
 def test_cows_to_score() -> None:
