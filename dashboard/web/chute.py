@@ -21,6 +21,7 @@ from evenfoot.analytics.ledger.imports.file_import import PreparedImport, farms_
 from evenfoot.analytics.messages import N_, say
 from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.auth.login import CSRF_COOKIE
+from evenfoot.dashboard.auth.roles import REFUSALS
 from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label, value_label
@@ -61,9 +62,9 @@ def serve_chute(app: Dash, ledger: Ledger, store: Store) -> None:
         _refuse_readers()
         return _file("chute.html")
 
-    @server.get("/chute/<path:filename>", endpoint="chute-file")
-    def file(filename: str) -> Response:
-        return _file(filename)
+    @server.get("/chute/<name_of_file>", endpoint="chute-file")
+    def file(name_of_file: str) -> Response:
+        return _file(name_of_file)
 
     @server.get("/chute/facts", endpoint="chute-facts")
     def facts() -> Response:
@@ -112,7 +113,7 @@ def serve_chute(app: Dash, ledger: Ledger, store: Store) -> None:
 
 def _refuse_readers() -> None:
     if not current_viewer().may("import sheets"):
-        abort(403)
+        abort(Response(told(REFUSALS["import sheets"]) + "\n", status=403, mimetype="text/plain"))
 
 
 def _refused(known: UserError) -> Response:
