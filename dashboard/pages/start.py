@@ -72,6 +72,9 @@ def _chute_lists(planned: pd.DataFrame, view: View) -> list[Any]:
         )
         for visit in records(planned.sort_values("date", kind="stable").drop_duplicates("farm").head(MOST_LISTS))
     ]
+    if current_viewer().may("import sheets"):
+        # A page of its own, which is not part of this one.
+        links.append(html.A(_("Write down at the chute"), href="/chute", target="_self", className="take"))
     return [html.H3(_("Lists for the chute")), html.Div(links, className="takeaway", style={"flexWrap": "wrap"})]
 
 

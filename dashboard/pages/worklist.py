@@ -13,6 +13,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of, worklist
 from evenfoot.analytics.queries.selection import read_date
+from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.ui.page import Page
@@ -52,6 +53,14 @@ def day_choice(view: View) -> Any:
     )
 
 
+def _choices(ledger: Ledger, view: View) -> Any:
+    parts = [day_choice(view)]
+    if current_viewer().may("import sheets"):
+        # A page of its own, which is not part of this one.
+        parts.append(html.A(_("Write down at the chute"), href="/chute", target="_self", className="take"))
+    return html.Div(parts, className="choices")
+
+
 def _list(ledger: Ledger, view: View) -> Drawn:
     answer = worklist(ledger, view.selection, on=day_asked(view))
     lead: list[Any] = [day_line(answer)]
@@ -81,7 +90,7 @@ PAGE = Page(
     title="Who is due",
     group="visits",
     question="Which cows should someone see, who, and why? Choose a cow to see all that is recorded of her.",
-    choices=lambda ledger, view: html.Div(day_choice(view), className="choices"),
+    choices=_choices,
     panels=(
         Panel(
             "worklist-cows",

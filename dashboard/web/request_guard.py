@@ -53,6 +53,8 @@ def guard(app: Dash, access: Access) -> None:
             "font-src 'self' data:",
             "connect-src 'self' data:",
             "manifest-src 'self'",
+            # The chute page is kept for days without a network.
+            "worker-src 'self'",
             "form-action 'none'",
             "base-uri 'none'",
             "frame-ancestors 'none'",

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from evenfoot.analytics.stats.heritability import liability_h2
+from evenfoot.analytics.stats.lameness_sample import cows_to_score
 from evenfoot.analytics.stats.power import design_effect, power_of, sample_size
 from evenfoot.analytics.stats.random_herd import latent_icc
 from evenfoot.analytics.stats.shrinkage import _log_posterior, shrunken_rates
@@ -56,3 +57,26 @@ def test_design_effect() -> None:
 def test_latent_scale() -> None:
     assert latent_icc(0.6421) == pytest.approx(0.111, abs=5e-4)
     assert liability_h2(0.6421) == pytest.approx(4 * latent_icc(0.6421))
+
+
+# BC Dairy, proAction cattle assessment: cows to score by size of the herd.
+TO_SCORE = {
+    20: 14,
+    30: 18,
+    40: 21,
+    50: 23,
+    70: 27,
+    90: 29,
+    100: 30,
+    150: 33,
+    250: 37,
+    350: 38,
+    450: 39,
+    550: 40,
+    700: 40,
+}
+
+
+def test_cows_to_score() -> None:
+    assert {herd: cows_to_score(herd) for herd in TO_SCORE} == TO_SCORE
+    assert [cows_to_score(herd) for herd in (0, 1, 2, 3)] == [0, 1, 2, 3]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from pathlib import Path
@@ -12,6 +13,8 @@ import pytest
 from tests.supply.licences import PAGE, licences, refused
 from tests.supply.needed import locked, needed
 from tests.supply.sbom import write_sbom
+
+DEXIE = "98157b477cbd28ab5237fe3c327b3cde97af2d9c9739659b31ab867312aa6db9"
 
 
 def test_no_licence_slips_in() -> None:
@@ -57,3 +60,11 @@ def test_the_bundle_of_the_charts_is_of_the_version_of_the_package() -> None:
     found = [version.search(path.read_text(encoding="utf-8")[:400]) for path in (package, bundle)]
     assert found[0] and found[1] and found[0][1] == found[1][1]
     assert "Licensed under the MIT license" in bundle.read_text(encoding="utf-8")[:400]
+
+
+def test_the_database_of_the_chute_page_comes_whole_with_its_licence() -> None:
+    """The npm package dexie 4.4.7, ``dist/dexie.min.js`` without the last line, which names a file for debugging."""
+    bundle, licence = Path("dashboard/chute/dexie.min.js"), Path("dashboard/chute/dexie-licence.txt")
+    assert hashlib.sha256(bundle.read_bytes()).hexdigest() == DEXIE
+    text = licence.read_text(encoding="utf-8")
+    assert "Apache License" in text and "David Fahlander" in text
