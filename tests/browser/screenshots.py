@@ -1,4 +1,4 @@
-"""The pictures of the README, taken anew from the demo herds: ``make screenshots``."""
+"""The pictures of README and docs, taken anew from the demo herds: ``make screenshots``."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ import tempfile
 from pathlib import Path
 
 from PIL import Image
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from evenfoot.dashboard.cli.demo import build
 from tests.browser.conftest import FLAGS, find_browser, start_server
+from tests.browser.phone import Phone
 
 PICTURES = Path(__file__).resolve().parents[2] / "docs" / "pictures"
 YEAR = "since=2025-11-01&until=2026-10-31"
@@ -40,8 +41,32 @@ def take(page: Page, path: str, file: Path) -> None:
     if title:
         page.evaluate("title => document.getElementById(title).closest('.panel').scrollIntoView()", title)
         page.wait_for_timeout(400)
+    save(page, file)
+
+
+def save(page: Page, file: Path) -> None:
+    """Save what is in the window, in few colours."""
     page.screenshot(path=file)
     Image.open(file).convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE).save(file, optimize=True)
+
+
+AT_THE_CHUTE = {"chute-390": (390, 844), "chute-820": (820, 1180)}
+"""Name -> width and height; of the cow, and then of her foot."""
+
+
+def take_chute(browser: Browser, address: str) -> None:
+    """Take pictures of the page for the chute: a cow with what is known of her, and her right hind foot."""
+    for name, (width, height) in AT_THE_CHUTE.items():
+        context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True)
+        phone = Phone(context, address)
+        phone.begin()
+        phone.number("1420")
+        for part in ("cow", "foot"):
+            if part == "foot":
+                phone.touch("foot-RH")
+            phone.page.wait_for_timeout(400)
+            save(phone.page, PICTURES / f"{name}-{part}.png")
+        context.close()
 
 
 def main() -> int:
@@ -62,6 +87,7 @@ def main() -> int:
                 take(page, address + path, PICTURES / f"{name}.png")
                 page.close()
                 print(f"{name}.png")
+            take_chute(browser, address)
         finally:
             browser.close()
             process.terminate()

@@ -44,6 +44,7 @@ MEANINGS: dict[str, set[str]] = {
         "again",
         "diagnosis",
         "gait",
+        "greeting",
         "group of cows",
         "part of claw",
         "part of foot",

@@ -26,7 +26,7 @@ _NAME_AND_NUMBER = re.compile(r"([^\W\d_]{3,12})\s+(\d{1,3})")
 _NAME_OF_PERSON = re.compile(r"^(?:[A-Z]\.\s?){1,3}[A-Z][\w'-]+$")
 _HERD_OF = re.compile(r"\bherd (?:of|size)?\s*(\d{1,5})\b")
 _NUMBER_THEN_WORDS = re.compile(r"(?<!\w)(\d{1,5})\s+(?=[^\W\d])")
-_SEPARATORS = re.compile(r"\s+[-\N{EN DASH}\N{EM DASH}|/]\s+|[,;|()\[\]]|\s{3,}")
+_SEPARATORS = re.compile(r"\s+[-\N{EN DASH}\N{EM DASH}|/]\s+|[,;|()\[\]]|\s{3,}|(?<=[a-z]{4})\.\s+(?=[A-Z])")
 
 
 @dataclass(frozen=True)
@@ -181,6 +181,9 @@ def _read_cells(cells: list[str], order: DateOrder, today: dt.date, known: dict[
         elif len(cells) == 2 and place == 0 and (pair := _pair_explained(*cells)):
             keys |= pair
             place += 1
+        elif len(cells) == 3 and place == 0 and (pair := _pair_of_column(*cells)):
+            keys |= pair
+            place += 2
         else:
             free.append(cell)
         place += 1
@@ -383,6 +386,26 @@ def _pair_explained(word: str, said: str) -> dict[str, str]:
     return {plain(word): said} if explains(word, said) else _several_entries(f"{word} = {said}")
 
 
+def _pair_of_column(column: str, code: str, said: str) -> dict[str, str]:
+    """A code and what it stands for behind the column that has it; a cow with her finding is none.
+
+    Example
+    -------
+    >>> _pair_of_column("CODE", "K3", "sole ulcer"), _pair_of_column("6", "tyloma", "right hind")
+    ({'k3': 'sole ulcer'}, {})
+    >>> _pair_of_column("Bella", "SU", "right hind")
+    {}
+    """
+    named = any(meaning(kind, code) is not None for kind in ("lesion", "foot", "nothing", "action"))
+    if named or any(letter.isdigit() for letter in column) or len(code) > LONGEST_CODE:
+        return {}
+    return _pair_explained(code, said)
+
+
+LONGEST_CODE = 4
+"""Letters of a code in the second of three columns. [common practice, no source]"""
+
+
 def explains(word: str, said: str) -> bool:
     """Whether the second text says what the first, a short one, stands for.
 
@@ -448,7 +471,7 @@ def _read_free(text: str, order: DateOrder, today: dt.date, known: dict[str, str
         if labelled and named_field:
             values.setdefault(named_field, labelled[2])
             continue
-        if not part:
+        if not part or plain(part).split(" ")[0] in GREETINGS:
             continue
         if plain(part) in known:
             values["farm"] = known[plain(part)]
@@ -629,6 +652,7 @@ _TITLE_STEM = re.compile(
 """Beginnings of words that are titles of sheets in one of the languages. [common practice, no source]"""
 ARTICLES = forms_meaning("layout_word", "article")
 GROUPS_OF_COWS = forms_meaning("layout_word", "group of cows")
+GREETINGS = forms_meaning("layout_word", "greeting")
 FARM_WORDS = forms_meaning("layout_word", "farm") | forms_meaning("layout_word", "farm name")
 """Words that stand in many names of farms and are none alone."""
 

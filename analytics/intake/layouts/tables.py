@@ -145,13 +145,17 @@ def roles_of(headings: Sequence[str]) -> list[Role | None]:
 
 
 def _find_ends(headings: Sequence[str], roles: list[Role | None]) -> None:
-    """Two columns, of the front feet and of the hind feet, whose cells name the side."""
+    """Columns of both front feet, or of both hind feet, whose cells name the side."""
     ends = {place: meaning("end", text) for place, text in enumerate(headings) if text.strip()}
     found = {place: end for place, end in ends.items() if end is not None and roles[place] is None}
     said = {role.field for role in roles if role is not None and role.kind == "field"}
     if sorted(found.values()) == ["F", "H"] and "cow" in said and not said & {"lesion", "foot"}:
         for place, end in found.items():
             roles[place] = Role("pair", field=end)
+    feet = {role.foot for role in roles if role is not None and role.kind == "foot"}
+    if feet == {"LH", "RH"} and list(found.values()) == ["F"]:
+        # "Left back", "Right back", "Fronts"
+        roles[next(iter(found))] = Role("pair", field="F")
 
 
 def _keep_claws_of_feet(roles: list[Role | None]) -> None:
@@ -479,7 +483,7 @@ def cow_column(roles: Sequence[Role | None], headings: Sequence[str]) -> int | N
         if role is not None and role.kind == "field" and role.field == "cow":
             return place
     fields = {role.field for role in roles if role is not None and role.kind == "field"}
-    if fields & {"lesion", "locomotion_score"} or sum(role is not None and role.kind in _PLACES for role in roles) >= 3:
+    if fields & {"lesion", "locomotion_score"} or sum(role is not None and role.kind in _PLACES for role in roles) >= 2:
         for place, heading in enumerate(headings):
             if squeezed_heading(plain(heading)) in NUMBER_HEADINGS and (
                 (role := roles[place]) is None or role.kind == "skip"
