@@ -184,6 +184,7 @@
         root.dataset.theme = theme;
         return theme === "night" ? "dark" : "light";
       },
+      tellNothing: () => null,
       leaveTour: function (href) {
         const here = new URL(href);
         here.searchParams.delete("tour");

@@ -147,7 +147,6 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
         Output("picker", "children"),
         Output("look", "children"),
         Output("seen-version", "data"),
-        Output("done", "children"),
         *tour.OUTPUTS,
         Input("address", "pathname"),
         Input("address", "search"),
@@ -162,7 +161,7 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
             # The ledger cannot be asked now: the page stands, and says why it is empty.
             picker, version, step, mistake = None, "", tour.NOWHERE, told(known.sentence)
         shown = [picker, shell.mistake(mistake)]
-        return shell.navigation(PAGES, view), shown, shell.look(view), version, None, *step
+        return shell.navigation(PAGES, view), shown, shell.look(view), version, *step
 
     @app.callback(
         Output("done", "children", allow_duplicate=True),
@@ -254,6 +253,13 @@ def _register_clientside(app: Dash) -> None:
     )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.setTheme", Output("mantine", "forceColorScheme"), Input("address", "search")
+    )
+    # What was done is told until the reader goes elsewhere, and not until an answer of the server comes.
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.tellNothing",
+        Output("done", "children", allow_duplicate=True),
+        Input("address", "href"),
+        prevent_initial_call=True,
     )
     # Not asked of the server: pressed before its answer, the link would lead back to the page before.
     app.clientside_callback(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -129,6 +130,13 @@ class Phone:
 
     def enter(self, cows: list[str]) -> None:
         self.page.evaluate(ENTER, cows)
+
+    def kept(self, cows: list[str]) -> None:
+        """Wait until the page has said that it saved these cows."""
+        until = time.monotonic() + PATIENCE_MS / 1000
+        while not set(cows) <= set(self.saved):
+            assert time.monotonic() < until, f"saved are {self.saved}, and not all of {cows}"
+            self.page.wait_for_timeout(20)
 
     def unsent(self) -> str:
         """What stands in the count."""

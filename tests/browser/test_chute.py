@@ -169,6 +169,7 @@ def test_a_full_phone_says_so_and_gives_the_file(context: BrowserContext, addres
     phone = Phone(context, address)
     phone.begin()
     phone.enter(COWS[:2])
+    phone.kept(COWS[:2])
     phone.page.evaluate(
         """() => {
           const put = IDBObjectStore.prototype.put;
