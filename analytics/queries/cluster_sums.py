@@ -6,16 +6,11 @@ there are.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from evenfoot.analytics.queries.engine import aggregated
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
+from evenfoot.analytics.queries import sql
 
 Whole = npt.NDArray[np.int64]
 
@@ -26,77 +21,75 @@ Carried = dict[str, str]
 """Columns carried along, and whether their ``sum``, ``min`` or ``max`` is taken."""
 
 
-def of_farms(cows: ir.Table, keys: list[str], outcomes: tuple[str, ...], carried: Carried | None = None) -> ir.Table:
+def of_farms(cows: str, keys: list[str], outcomes: tuple[str, ...], carried: Carried | None = None) -> str:
     """Cows added up into farms.
 
     Parameters
     ----------
-    cows : ibis.Table
-        One row a group, farm and cow: the *keys*, farm, n (units), a column of cases for each outcome, and those
-        *carried*.
+    cows : str
+        A question with one row a group, farm and cow: the *keys*, farm, n (units), a column of cases for each outcome,
+        and those *carried*.
     keys : list of str
     outcomes : tuple of str
     carried : dict of str to str, optional
 
     Returns
     -------
-    ibis.Table
-        The keys, farm, n, cows, the outcomes (cases), ``cow nn``, and for every outcome ``cow mm OUTCOME`` and
-        ``cow mn OUTCOME``; then the columns carried.
+    str
+        A question: the keys, farm, n, the outcomes (cases), ``cow nn``, for every outcome ``cow mm OUTCOME`` and
+        ``cow mn OUTCOME``, and cows; then the columns carried.
     """
-    return cows.group_by([*keys, "farm"]).agg(
-        **_totals(cows, outcomes), **_squares(cows, outcomes, "cow"), cows=cows.count(), **_taken(cows, carried)
-    )
+    by = [*keys, "farm"]
+    sums = {**_totals(("n", *outcomes)), **_squares(outcomes, "cow"), "cows": "COUNT(*)", **_taken(carried)}
+    return f"SELECT {sql.names(by)}, {sql.listed(sums)} FROM ({cows}) AS cows_of_farms{sql.group_by(by)}"
 
 
-def of_groups(farms: ir.Table, keys: list[str], outcomes: tuple[str, ...], carried: Carried | None = None) -> ir.Table:
+def of_groups(farms: str, keys: list[str], outcomes: tuple[str, ...], carried: Carried | None = None) -> str:
     """Farms added up into groups.
 
     Parameters
     ----------
-    farms : ibis.Table
+    farms : str
         As :func:`of_farms` gives them.
 
     Returns
     -------
-    ibis.Table
-        The same columns without farm, and with ``n_farms``, ``farm nn``, ``farm mm OUTCOME`` and ``farm mn OUTCOME``.
+    str
+        A question with the same columns without farm, and with ``n_farms``, ``farm nn``, ``farm mm OUTCOME`` and
+        ``farm mn OUTCOME``.
     """
     of_cows = ["cow nn", *(f"cow {what} {outcome}" for outcome in outcomes for what in ("mm", "mn"))]
-    return aggregated(
-        farms,
-        keys,
-        **_totals(farms, outcomes),
-        **{name: farms[name].sum().cast("int64") for name in ("cows", *of_cows)},
-        **_squares(farms, outcomes, "farm"),
-        n_farms=farms.count(),
-        **_taken(farms, carried),
-    )
+    sums = {
+        **_totals(("n", *outcomes, "cows", *of_cows)),
+        **_squares(outcomes, "farm"),
+        "n_farms": "COUNT(*)",
+        **_taken(carried),
+    }
+    chosen = sql.commas(sql.names(keys), sql.listed(sums))
+    return f"SELECT {chosen} FROM ({farms}) AS farms_of_groups{sql.group_by(keys)}"
 
 
-def sums_in_clusters(
-    cows: ir.Table, keys: list[str], outcomes: tuple[str, ...], carried: Carried | None = None
-) -> ir.Table:
+def sums_in_clusters(cows: str, keys: list[str], outcomes: tuple[str, ...], carried: Carried | None = None) -> str:
     """Every group with the sums over its cows and over its farms: :func:`of_farms`, then :func:`of_groups`."""
     return of_groups(of_farms(cows, keys, outcomes, carried), keys, outcomes, carried)
 
 
-def _taken(each: ir.Table, carried: Carried | None) -> dict[str, ir.Value]:
-    return {name: getattr(each[name], how)() for name, how in (carried or {}).items()}
+def _taken(carried: Carried | None) -> dict[str, str]:
+    return {name: f"{how.upper()}({sql.name(name)})" for name, how in (carried or {}).items()}
 
 
-def _totals(each: ir.Table, outcomes: tuple[str, ...]) -> dict[str, ir.Value]:
+def _totals(columns: tuple[str, ...]) -> dict[str, str]:
     # The engine widens a sum; brought back at once, the products that follow stay quick.
-    return {name: each[name].sum().cast("int64") for name in ("n", *outcomes)}
+    return {name: sql.total(sql.name(name)) for name in columns}
 
 
-def _squares(each: ir.Table, outcomes: tuple[str, ...], cluster: str) -> dict[str, ir.Value]:
-    n = each.n.cast("int64")
-    sums = {f"{cluster} nn": (n * n).sum()}
+def _squares(outcomes: tuple[str, ...], cluster: str) -> dict[str, str]:
+    n = "CAST(n AS BIGINT)"
+    sums = {f"{cluster} nn": sql.total(f"{n} * {n}")}
     for outcome in outcomes:
-        m = each[outcome].cast("int64")
-        sums |= {f"{cluster} mm {outcome}": (m * m).sum(), f"{cluster} mn {outcome}": (m * n).sum()}
-    return {name: total.cast("int64") for name, total in sums.items()}
+        m = f"CAST({sql.name(outcome)} AS BIGINT)"
+        sums |= {f"{cluster} mm {outcome}": sql.total(f"{m} * {m}"), f"{cluster} mn {outcome}": sql.total(f"{m} * {n}")}
+    return sums
 
 
 def chosen_sums(

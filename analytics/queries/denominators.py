@@ -2,30 +2,27 @@
 
 from __future__ import annotations
 
-import functools
 import itertools
-import operator
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET, limb_of
-from evenfoot.analytics.queries.engine import most_of
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.filters import BETWEEN, NOT_RECORDED, grouped, trims
+from evenfoot.analytics.queries.large.bitmask import whole_numbers
 from evenfoot.analytics.queries.large.cow_periods import IN_A_YEAR, cows_by_period, period_of
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import Selection
 
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
+
+def with_keys(rows: str, groupings: tuple[str, ...], selection: Selection) -> str:
+    """The rows with their groupings as columns ``by_NAME``, and farm_key and cow_key."""
+    by = sql.listed({f"by_{name}": grouped(name, selection) for name in groupings})
+    return f"SELECT {sql.commas('*', by, 'farm AS farm_key', 'cow AS cow_key')} FROM ({rows}) AS rows_with_keys"
 
 
-def with_keys(base: ir.Table, names: tuple[str, ...], selection: Selection) -> ir.Table:
-    """The table with its groupings as columns ``by_NAME``, and farm_key and cow_key."""
-    return base.mutate(
-        **{f"by_{name}": grouped(base, name, selection) for name in names},
-        farm_key=base.farm,
-        cow_key=base.cow,
-    )
+def without_by(groupings: Iterable[str]) -> str:
+    """The columns ``by_NAME`` of the groupings under their plain names."""
+    return sql.listed({name: sql.name(f"by_{name}") for name in groupings})
 
 
 @dataclass(frozen=True)
@@ -82,7 +79,7 @@ def looked_at(
     of_farms: bool = False,
     use_bitmask: bool = False,
     sites: list[Site] | None = None,
-) -> ir.Table:
+) -> str:
     """How many units were looked at.
 
     Parameters
@@ -100,101 +97,100 @@ def looked_at(
 
     Returns
     -------
-    ibis.Table
-        The groupings, farm_key, cow_key and n; groups in which nothing was looked at are left out.
+    str
+        A question: the groupings, farm_key, cow_key and n; groups in which nothing was looked at are left out.
     """
-    base = with_keys(trims(selection), trim_groups, selection)
-    keys = [*(f"by_{name}" for name in trim_groups), "farm_key", "cow_key"]
+    rows = with_keys(trims(selection), trim_groups, selection)
+    by = [f"by_{name}" for name in trim_groups]
+    keys = [*by, "farm_key", "cow_key"]
     sites = _sites(selection, site_groups) if sites is None else sites
     narrowed = bool(site_groups or selection.feet or selection.claws)
     # Whether a cow was looked at there at all is known from her feet.
     counted = narrowed and per != "cow"
-
-    def seen_in(site: Site) -> ir.Value:
-        return most_of([base[f"seen_{foot.lower()}"] for foot in site.feet])
+    named = without_by(trim_groups)
 
     if per == "cow" and not narrowed:
         if of_farms:
             # The months of one farm are few: to lay them out as bits takes longer to plan than to count them.
             as_bits = use_bitmask and len(selection.farms) != 1
-            farms = cows_of_farms(base, list(trim_groups), use_bitmask=as_bits).mutate(cow_key=ibis.literal(""))
-            return farms.rename({name: f"by_{name}" for name in trim_groups})
-        seen = base.select(*keys).distinct()
-        return seen.mutate(n=ibis.literal(1, "int64")).rename({name: f"by_{name}" for name in trim_groups})
-    each = base.group_by(keys).agg(
-        trims=base.count(),
-        **{f"seen_{foot}": base[f"seen_{foot.lower()}"].max() for foot in FEET},
-        **({f"times_{place}": seen_in(site).sum() for place, site in enumerate(sites)} if counted else {}),
-    )
-    units: dict[tuple[tuple[str, ...], int], ir.Value] = {}
+            farms = cows_of_farms(rows, list(trim_groups), use_bitmask=as_bits)
+            return f"SELECT {sql.commas(named, 'farm_key', 'n')}, '' AS cow_key FROM ({farms}) AS of_farms"
+        seen = f"SELECT DISTINCT {sql.names(keys)} FROM ({rows}) AS seen"
+        chosen = sql.commas(named, "farm_key", "cow_key", "CAST(1 AS BIGINT) AS n")
+        return f"SELECT {chosen} FROM ({seen}) AS once"
+    each = {"trims": "COUNT(*)", **{f"seen_{foot}": f"MAX({_seen(foot)})" for foot in FEET}}
+    if counted:
+        each |= {f"times_{place}": f"SUM({_any_of(site.feet)})" for place, site in enumerate(sites)}
+    cows = f"SELECT {sql.names(keys)}, {sql.listed(each)} FROM ({rows}) AS each_trim{sql.group_by(keys)}"
+    units: dict[tuple[tuple[str, ...], int], str] = {}
     for place, site in enumerate(sites):
-        if (site.feet, site.claws) in units:
-            continue
-        feet_seen = functools.reduce(operator.add, (each[f"seen_{foot}"] for foot in site.feet))
-        times = each[f"times_{place}"] if counted else each.trims
+        feet_seen = " + ".join(_seen(foot) for foot in site.feet)
         n = {
-            "cow": most_of([each[f"seen_{foot}"] for foot in site.feet]).cast("int64"),
-            "trim": times,
-            "foot": feet_seen,
-            "claw": feet_seen * site.claws,
+            "cow": _any_of(site.feet),
+            "trim": f"times_{place}" if counted else "trims",
+            "foot": f"({feet_seen})",
+            "claw": f"({feet_seen}) * {site.claws}",
         }[per]
-        units[site.feet, site.claws] = n.cast("int64")
+        units.setdefault((site.feet, site.claws), f"CAST({n} AS BIGINT)")
+    columns = {f"units_{at}": n for at, n in enumerate(units.values())}
     if of_farms:
         # Before the places are set one under the other, which would be many rows a cow.
-        sums = {f"n_{at}": n.sum().cast("int64") for at, n in enumerate(units.values())}
-        each = each.group_by(keys[:-1]).agg(**sums)
-        each = each.mutate(cow_key=ibis.literal(""))
-        units = {key: each[f"n_{at}"] for at, key in enumerate(units)}
-    each = each.select(
-        **{name: each[f"by_{name}"] for name in trim_groups},
-        farm_key=each.farm_key,
-        cow_key=each.cow_key,
-        **{f"units_{at}": n for at, n in enumerate(units.values())},
-    )
-    return _by_site(
-        each, sites, [list(units).index((site.feet, site.claws)) for site in sites], use_bitmask=use_bitmask
-    )
+        columns = {name: sql.total(n) for name, n in columns.items()}
+        chosen = sql.commas(named, "farm_key", "'' AS cow_key", sql.listed(columns))
+        counts = f"SELECT {chosen} FROM ({cows}) AS of_cows{sql.group_by([*by, 'farm_key'])}"
+    else:
+        chosen = sql.commas(named, "farm_key", "cow_key", sql.listed(columns))
+        counts = f"SELECT {chosen} FROM ({cows}) AS of_cows"
+    at = [list(units).index((site.feet, site.claws)) for site in sites]
+    return _by_site(counts, [*trim_groups, "farm_key", "cow_key"], sites, at)
 
 
-def cows_of_farms(base: ir.Table, groupings: list[str], *, use_bitmask: bool) -> ir.Table:
+def _seen(foot: str) -> str:
+    """The column that says whether a foot was looked at: 1 or 0."""
+    return f"seen_{foot.lower()}"
+
+
+def _any_of(feet: tuple[str, ...]) -> str:
+    """1 where any of the feet was looked at, else 0."""
+    columns = [_seen(foot) for foot in feet]
+    return f"GREATEST({', '.join(columns)})" if len(columns) > 1 else columns[0]
+
+
+def cows_of_farms(rows: str, groupings: list[str], *, use_bitmask: bool) -> str:
     """Cows of each group and farm, each once: ``by_NAME`` of the groupings, farm_key and n.
 
-    The table has been given its keys (:func:`with_keys`).
+    *rows* is a question that has been given its keys (:func:`with_keys`).
     """
     keys = [*(f"by_{name}" for name in groupings), "farm_key"]
     periods = [name for name in groupings if name in IN_A_YEAR]
     if not use_bitmask or len(periods) != 1:
-        once = base.select(*keys, "cow_key").distinct()
-        return once.group_by(keys).agg(n=once.count())
+        once = f"SELECT DISTINCT {sql.names([*keys, 'cow_key'])} FROM ({rows}) AS seen"
+        return f"SELECT {sql.names(keys)}, COUNT(*) AS n FROM ({once}) AS once{sql.group_by(keys)}"
     period = periods[0]
-    met = cows_by_period(base, [key for key in keys if key != f"by_{period}"], period)
-    return met.mutate(**{f"by_{period}": period_of(met["at"], period)}).select(*keys, "n")
+    met = cows_by_period(rows, [key for key in keys if key != f"by_{period}"], period)
+    at = sql.listed({f"by_{period}": period_of("number", period)})
+    others = sql.names(key for key in keys if key != f"by_{period}")
+    return f"SELECT {others}, {at}, n FROM ({met}) AS met_in_periods"
 
 
-def _by_site(each: ir.Table, sites: list[Site], units: list[int], *, use_bitmask: bool) -> ir.Table:
+def _by_site(rows: str, keys: list[str], sites: list[Site], units: list[int]) -> str:
     """The rows once for every place where something was looked at, its values and ``n`` beside them.
 
     *units* says which column ``units_N`` holds what was looked at in each place.
     """
     if len(sites) == 1:
-        told = {name: ibis.literal(value) for name, value in sites[0].values}
-        out = each.mutate(n=each.units_0, **told)
-    else:
-        # One number a place, and not the rows once for each: engines plan many branches longer than they run them.
-        both = each.cross_join(_numbers(len(sites), use_bitmask=use_bitmask))
-        told = {
-            name: both.site.cases(*((place, dict(site.values)[name]) for place, site in enumerate(sites)))
+        values = sql.listed({name: sql.literal(value) for name, value in sites[0].values})
+        return f"SELECT {sql.commas(sql.names(keys), values, 'units_0 AS n')} FROM ({rows}) AS of_site WHERE units_0 > 0"
+    # One number a place, and not the rows once for each: engines plan many branches longer than they run them.
+    values = sql.listed(
+        {
+            name: sql.cases("place", {place: dict(site.values)[name] for place, site in enumerate(sites)})
             for name, _value in sites[0].values
         }
-        n = both.site.cases(*((place, both[f"units_{at}"]) for place, at in enumerate(units)))
-        out = both.mutate(n=n, **told).drop("site")
-    out = out.drop(*(f"units_{at}" for at in set(units)))
-    return out.filter(out.n > 0)
-
-
-def _numbers(places: int, *, use_bitmask: bool) -> ir.Table:
-    """``site``: the numbers of the places."""
-    if use_bitmask:
-        numbers = ibis.range(0, places).unnest().name("site").as_table()
-        return numbers.select(site=numbers.site.cast("int64"))
-    return ibis.union(*(ibis.literal(place, "int64").name("site").as_table() for place in range(places)))
+    )
+    n = " ".join(f"WHEN {place} THEN units_{at}" for place, at in enumerate(units))
+    chosen = sql.commas(sql.names(keys), values, f"CASE place {n} END AS n")
+    return (
+        f"SELECT * FROM (SELECT {chosen} FROM ({rows}) AS of_sites"
+        f" CROSS JOIN ({whole_numbers(len(sites))}) AS places) AS by_site WHERE n > 0"
+    )

@@ -1,21 +1,22 @@
-"""A :class:`Selection` turned into a filter on the ledger's derived tables, and the grouping columns."""
+"""A :class:`Selection` turned into questions on the ledger's derived tables, and the grouping columns.
+
+Functions that give rows give one ``SELECT`` as text; see :mod:`evenfoot.analytics.queries.sql`.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from evenfoot.analytics.domain.feet import BETWEEN_CLAWS
 from evenfoot.analytics.domain.seasons import SEASON_OF_MONTH
+from evenfoot.analytics.ledger.schema import DERIVED_TABLES, ROW_TABLES, STAMP
 from evenfoot.analytics.messages import say
-from evenfoot.analytics.queries.engine import table
-from evenfoot.analytics.queries.lazy_import import ibis
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 NOT_RECORDED = say("not recorded")
 """The group of rows whose sheet does not say."""
+
+UNSAID = sql.literal(str(NOT_RECORDED))
+"""The same as SQL."""
 
 OF_TRIM = (
     "farm",
@@ -58,107 +59,121 @@ _COLUMN_OF_FIELD = {
     "cows": "cow",
 }
 
+_COLUMN_OF_FINDING = {
+    "families": "family",
+    "feet": "foot",
+    "claws": "claw",
+    "zones": "zone",
+    "severity": "severity",
+}
 
-def grouped(base: ir.Table, name: str, selection: Selection) -> ir.Value:
+
+def grouped(name: str, selection: Selection, of: str = "") -> str:
     """The value of grouping *name* on a derived table, never missing.
 
     ``parity`` is 1, 2 or 3+; ``month`` and ``quarter`` are their first day; ``season`` is the
-    meteorological one of the selection's hemisphere.
+    meteorological one of the selection's hemisphere. *of* is the name of the table, where several are joined.
     """
+    table = f"{of}." if of else ""
+    day = f"{table}visit_date"
     if name in ("month", "quarter"):
-        return base.visit_date.truncate("M" if name == "month" else "Q")
+        return sql.first_of(name, day)
     if name == "year":
-        return base.visit_date.year()
+        return sql.part_of("year", day)
     if name == "season":
         seasons = SEASON_OF_MONTH[selection.hemisphere]
-        return base.visit_date.month().cases(*((month, str(season)) for month, season in seasons.items()))
+        return sql.cases(sql.part_of("month", day), {month: str(season) for month, season in seasons.items()})
     if name == "parity":
-        return ibis.cases(
-            (base.parity.isnull(), NOT_RECORDED),
-            (base.parity >= 3, "3+"),
-            else_=base.parity.cast("string"),
+        return (
+            f"CASE WHEN {table}parity IS NULL THEN {UNSAID} WHEN {table}parity >= 3 THEN '3+'"
+            f" ELSE CAST({table}parity AS VARCHAR) END"
         )
     if name == "side":
-        return base.zone.isin(BETWEEN_CLAWS).ifelse(BETWEEN, base.claw)
-    if name in ("zone", "severity"):
-        return base[name]
-    if name in ("farm", "foot", "limb", "claw", "lesion", "family"):
-        return base[name]
-    return base[name].fill_null(NOT_RECORDED)
+        between = sql.among(f"{table}zone", BETWEEN_CLAWS)
+        return f"CASE WHEN {between} THEN {sql.literal(BETWEEN)} ELSE {table}claw END"
+    column = table + sql.name(name)
+    if name in ("zone", "severity", "farm", "foot", "limb", "claw", "lesion", "family"):
+        return column
+    return or_unsaid(column)
 
 
-def of_animals(rows: ir.Table) -> ir.Table:
-    """Rows of trim sheets under the cow that had the number on the day, as the derived tables name her."""
-    cows = table("cows")
-    earlier = cows.filter(cows.until.notnull()).select("number", "since", "until", of_farm="farm", named="cow")
-    on = [
-        rows.farm == earlier.of_farm,
-        rows.cow == earlier.number,
-        rows.visit_date > earlier.since,
-        rows.visit_date <= earlier.until,
-    ]
-    both = rows.left_join(earlier, on)
-    return both.select(*(name for name in rows.columns if name != "cow"), cow=both.named.fill_null(both.cow))
+def or_unsaid(column: str) -> str:
+    """A text, or that it is not recorded."""
+    return f"COALESCE({column}, {UNSAID})"
 
 
-def of_farm_and_period(name: str, selection: Selection) -> ir.Table:
-    """A derived table narrowed by farm (including what the viewer may see), period and attributes."""
-    base = of_animals(table(name)) if name == "trim_rows" else table(name)
-    keep: list[ir.BooleanValue] = []
+def columns_of(table: str) -> list[str]:
+    """The columns of a ledger table."""
+    rows = {table: {**STAMP, **fields} for table, fields in ROW_TABLES.values()}
+    return list((DERIVED_TABLES | rows)[table])
+
+
+def of_animals(rows: str) -> str:
+    """Rows of the trim sheets under the cow that had the number on the day, as the derived tables name her.
+
+    *rows* is a question that gives the columns of ``trim_rows``.
+    """
+    kept = [column for column in columns_of("trim_rows") if column != "cow"]
+    return (
+        f"SELECT {sql.names(kept, of='r')}, COALESCE(c.cow, r.cow) AS cow FROM ({rows}) AS r"
+        " LEFT JOIN cows AS c ON c.until IS NOT NULL AND r.farm = c.farm AND r.cow = c.number"
+        " AND r.visit_date > c.since AND r.visit_date <= c.until"
+    )
+
+
+def of_farm_and_period(name: str, selection: Selection) -> str:
+    """The rows of a derived table narrowed by farm (including what the viewer may see), period and attributes."""
+    table = f"({of_animals('SELECT * FROM trim_rows')}) AS {name}" if name == "trim_rows" else name
+    keep: list[str] = []
     if selection.allowed is not None:
-        keep.append(base.farm.isin(selection.allowed) if selection.allowed else ibis.literal(False))
+        keep.append(sql.among("farm", selection.allowed))
     if selection.farms:
-        keep.append(base.farm.isin(selection.farms))
+        keep.append(sql.among("farm", selection.farms))
     if selection.since:
-        keep.append(base.visit_date >= selection.since)
+        keep.append(f"visit_date >= {sql.literal(selection.since)}")
     if selection.until:
-        keep.append(base.visit_date <= selection.until)
+        keep.append(f"visit_date <= {sql.literal(selection.until)}")
     for field, column in _COLUMN_OF_FIELD.items():
         wanted = getattr(selection, field)
         if wanted:
-            value = base[column] if column == "cow" else base[column].fill_null(NOT_RECORDED)
-            keep.append(value.isin(wanted))
+            value = column if column == "cow" else or_unsaid(sql.name(column))
+            keep.append(sql.among(value, wanted))
     if selection.parity:
-        keep.append(grouped(base, "parity", selection).isin(selection.parity))
+        keep.append(sql.among(grouped("parity", selection), selection.parity))
     if selection.seasons:
-        keep.append(grouped(base, "season", selection).isin(selection.seasons))
-    return base.filter(*keep) if keep else base
+        keep.append(sql.among(grouped("season", selection), selection.seasons))
+    return f"SELECT * FROM {table}{sql.where(*keep)}"
 
 
-def of_visits(base: ir.Table, selection: Selection) -> ir.Table:
+def of_visits(rows: str, selection: Selection) -> str:
     """Only the kinds of visit asked for. Scorings of the whole herd count with whole-herd visits."""
     if selection.all_visits:
-        return base
+        return rows
     kinds = list(selection.visits) + (["scoring"] if "whole-herd" in selection.visits else [])
-    known = base.visit_kind.isin(kinds)
+    known = sql.among("visit_kind", kinds)
     # Asked for plainly: what the engine knows of a column's values then spares it the looking.
-    return base.filter(known | base.visit_kind.isnull() if "unknown" in kinds else known)
+    wanted = f"{known} OR visit_kind IS NULL" if "unknown" in kinds else known
+    return f"SELECT * FROM ({rows}) AS of_visits WHERE {wanted}"
 
 
-def trims(selection: Selection) -> ir.Table:
+def trims(selection: Selection) -> str:
     """The trims of a selection, one row a cow and day."""
     return of_visits(of_farm_and_period("trims", selection), selection)
 
 
-def findings(selection: Selection) -> ir.Table:
+def findings(selection: Selection) -> str:
     """The findings of a selection that make a case."""
-    base = of_visits(of_farm_and_period("findings", selection), selection)
-    keep: list[ir.BooleanValue] = []
+    rows = of_visits(of_farm_and_period("findings", selection), selection)
+    keep: list[str] = []
     if selection.lesions:
-        keep.append(base.lesion.isin(selection.lesions) | base.lesion_detail.isin(selection.lesions))
-    if selection.families:
-        keep.append(base.family.isin(selection.families))
-    if selection.feet:
-        keep.append(base.foot.isin(selection.feet))
-    if selection.claws:
-        keep.append(base.claw.isin(selection.claws))
-    if selection.zones:
-        keep.append(base.zone.isin(selection.zones))
-    if selection.severity:
-        keep.append(base.severity.isin(selection.severity))
-    return base.filter(*keep) if keep else base
+        either = (sql.among("lesion", selection.lesions), sql.among("lesion_detail", selection.lesions))
+        keep.append(" OR ".join(either))
+    for field, column in _COLUMN_OF_FINDING.items():
+        if wanted := getattr(selection, field):
+            keep.append(sql.among(column, wanted))
+    return f"SELECT * FROM ({rows}) AS findings{sql.where(*keep)}" if keep else rows
 
 
-def scores(selection: Selection) -> ir.Table:
+def scores(selection: Selection) -> str:
     """The locomotion scores of a selection, one row a cow, day, scorer and scale."""
     return of_visits(of_farm_and_period("scores", selection), selection)

@@ -2,63 +2,54 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.filters import scores
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
-
 
 _OF_A_DAY = ("group", "housing", "floor", "bedding", "wetness", "breed", "sire", "trimmer")
 
 
-def one_scoring_a_day(selection: Selection, *, only: ir.Table | None = None) -> ir.Table:
+def one_scoring_a_day(selection: Selection, *, only: str | None = None) -> str:
     """One row a cow and day: farm, cow, visit_date, lame, severe, score, scale and the attributes.
 
     Where several people scored a cow on one day the majority counts, and a tie counts as lame. The score
-    itself is kept only when all were on one scale (their mean). *only* has the one column farm and leaves the others
-    out.
+    itself is kept only when all were on one scale (their mean). *only* is a question with the one column farm and
+    leaves the others out.
     """
-    base = scores(selection)
+    rows = scores(selection)
     if only is not None:
-        return _agreed(base.semi_join(only, "farm"))
+        return _agreed(f"SELECT * FROM ({rows}) AS s SEMI JOIN ({only}) AS o ON s.farm = o.farm")
     if len(selection.farms) == 1 or selection.cows:
-        return _agreed(base)
+        return _agreed(rows)
     # A row a cow, day, person and scale: where one person scored a farm's day on one scale, each row is another cow's.
-    people = base.select("farm", "visit_date", "scorer", "scale").distinct()
-    days = people.group_by(["farm", "visit_date"]).agg(together=people.count())
-    several = days.filter(days.together > 1)
-    day = ["farm", "visit_date"]
-    return ibis.union(_as_scored(base.anti_join(several, day)), _agreed(base.semi_join(several, day)))
+    several = f"""
+        SELECT farm, visit_date
+        FROM (SELECT DISTINCT farm, visit_date, scorer, scale FROM ({rows}) AS s) AS people
+        GROUP BY farm, visit_date HAVING COUNT(*) > 1"""
+    same_day = "s.farm = d.farm AND s.visit_date = d.visit_date"
+    alone = _as_scored(f"SELECT * FROM ({rows}) AS s ANTI JOIN several AS d ON {same_day}")
+    others = _agreed(f"SELECT * FROM ({rows}) AS s SEMI JOIN several AS d ON {same_day}")
+    return f"WITH several AS ({several}) {alone} UNION ALL {others}"
 
 
-def _agreed(base: ir.Table) -> ir.Table:
+def _agreed(rows: str) -> str:
     """Scores put together by cow and day."""
-    return base.group_by(["farm", "cow", "visit_date"]).agg(
-        lame=(base.lame.mean() >= 0.5).cast("int64"),
-        severe=(base.severe.mean() >= 0.5).cast("int64"),
-        score=ibis.cases((base.scale.min() == base.scale.max(), base.score.mean())),
-        scale=ibis.cases((base.scale.min() == base.scale.max(), base.scale.max())),
-        parity=base.parity.max(),
-        visit_kind=base.visit_kind.min(),
-        **{name: base[name].max() for name in _OF_A_DAY},
-    )
+    one_scale = "MIN(scale) = MAX(scale)"
+    attributes = sql.listed({name: f"MAX({sql.name(name)})" for name in _OF_A_DAY})
+    return f"""
+        SELECT farm, cow, visit_date,
+            CAST(CASE WHEN AVG(lame) >= 0.5 THEN 1 ELSE 0 END AS BIGINT) AS lame,
+            CAST(CASE WHEN AVG(severe) >= 0.5 THEN 1 ELSE 0 END AS BIGINT) AS severe,
+            CASE WHEN {one_scale} THEN AVG(score) END AS score,
+            CASE WHEN {one_scale} THEN MAX(scale) END AS scale,
+            MAX(parity) AS parity, MIN(visit_kind) AS visit_kind, {attributes}
+        FROM ({rows}) AS agreed GROUP BY farm, cow, visit_date"""
 
 
-def _as_scored(base: ir.Table) -> ir.Table:
+def _as_scored(rows: str) -> str:
     """The same of scores that are already one a cow and day."""
-    return base.select(
-        "farm",
-        "cow",
-        "visit_date",
-        lame=base.lame.cast("int64"),
-        severe=base.severe.cast("int64"),
-        score=ibis.cases((base.scale.notnull(), base.score.cast("float64"))),
-        scale=base.scale,
-        parity=base.parity,
-        visit_kind=base.visit_kind,
-        **{name: base[name] for name in _OF_A_DAY},
-    )
+    return f"""
+        SELECT farm, cow, visit_date, CAST(lame AS BIGINT) AS lame, CAST(severe AS BIGINT) AS severe,
+            CASE WHEN scale IS NOT NULL THEN CAST(score AS DOUBLE) END AS score,
+            scale, parity, visit_kind, {sql.names(_OF_A_DAY)}
+        FROM ({rows}) AS scored"""

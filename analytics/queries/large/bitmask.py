@@ -8,16 +8,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET, LIMBS, ZONES
 from evenfoot.analytics.domain.lesions import FAMILIES, LESIONS
-from evenfoot.analytics.queries.engine import bit
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.filters import BETWEEN
-from evenfoot.analytics.queries.lazy_import import ibis
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 VALUES: dict[str, tuple[str | int, ...]] = {
     "foot": FEET,
@@ -71,62 +66,67 @@ def layout_of(columns: tuple[str, ...]) -> Layout | None:
     return layout if layout.width <= IN_A_NUMBER and len(layout.numbers) <= MOST_NUMBERS else None
 
 
-def cases_of_farms(found: ir.Table, keys: list[str], layout: Layout) -> ir.Table:
+def cases_of_farms(found: str, keys: list[str], layout: Layout) -> str:
     """Cows of each farm on which each place or lesion was found.
 
     Parameters
     ----------
-    found : ibis.Table
-        Findings: the *keys*, farm_key, cow_key and the columns of the layout; where one of these is missing, the
-        finding does not count.
+    found : str
+        A question that gives findings: the *keys*, farm_key, cow_key and the columns of the layout; where one of these
+        is missing, the finding does not count.
     keys : list of str
         Further groupings.
     layout : Layout
 
     Returns
     -------
-    ibis.Table
-        The keys, the columns of the layout, farm_key and m (cows), for all that were met.
+    str
+        A question: the keys, the columns of the layout, farm_key and m (cows), for all that were met.
     """
-    numbers = layout.numbers
-    sums = {f"number_{at}": _bit_here(found, layout, values).bit_or() for at, values in enumerate(numbers)}
-    cows = found.group_by([*keys, "farm_key", "cow_key"]).agg(**sums)
-    each = [
-        cows.select(*keys, "farm_key", bits=cows[name], before=ibis.literal(at * layout.in_a_number * layout.width))
-        for at, name in enumerate(sums)
-    ]
-    met = numbers_of_bits(ibis.union(*each) if len(each) > 1 else each[0], layout.in_a_number * layout.width)
-    met = met.mutate(place=met.before + met.at)
-    farms = met.group_by([*keys, "farm_key", "place"]).agg(m=met.count())
+    of_farm = [*keys, "farm_key"]
+    numbers = {f"number_{at}": f"BIT_OR({_bit_here(layout, values)})" for at, values in enumerate(layout.numbers)}
+    of_cow = [*of_farm, "cow_key"]
+    cows = f"SELECT {sql.names(of_cow)}, {sql.listed(numbers)} FROM ({found}) AS found{sql.group_by(of_cow)}"
+    places = layout.in_a_number * layout.width
+    each = sql.union(
+        *(
+            f"SELECT {sql.names(of_farm)}, {number} AS bits, CAST({at * places} AS BIGINT) AS before FROM cows"
+            for at, number in enumerate(numbers)
+        )
+    )
+    met = f"SELECT {sql.names(of_farm)}, before + place AS place FROM ({numbers_of_bits(each, places)}) AS met"
+    farms = f"SELECT {sql.names(of_farm)}, place, COUNT(*) AS m FROM ({met}) AS met{sql.group_by([*of_farm, 'place'])}"
     # Told apart by a number as long as they are many.
     columns, step = {}, layout.width
     for name in layout.columns:
         step = step if name == layout.columns[0] else step // len(VALUES[name])
-        at = (farms.place // step).cast("int64") % len(VALUES[name])
-        columns[name] = at.cases(*enumerate(VALUES[name]))
-    return farms.select(*keys, **columns, farm_key=farms.farm_key, m=farms.m)
+        at_value = f"CAST(place // {step} AS BIGINT) % {len(VALUES[name])}"
+        columns[name] = sql.cases(at_value, dict(enumerate(VALUES[name])))
+    chosen = sql.commas(sql.names(keys), sql.listed(columns), "farm_key", "m")
+    return f"WITH cows AS ({cows}) SELECT {chosen} FROM ({farms}) AS farms"
 
 
-def _bit_here(found: ir.Table, layout: Layout, first: tuple[str | int, ...]) -> ir.IntegerValue:
+def _bit_here(layout: Layout, first: tuple[str | int, ...]) -> str:
     """The bit of a finding in the number of its first column's value; missing where any of its columns is.
 
     *first* are the values of the first column that have a bit in this number; with another one it is missing too.
     """
-    out: ir.IntegerValue = ibis.literal(1, "int64")
+    factors = []
     step = 1
     for name in reversed(layout.columns):
         values = first if name == layout.columns[0] else VALUES[name]
-        bits = {word: 2 ** (step * place) for place, word in enumerate(values)}
-        # Engines take a number for as small as it looks, and their product as well.
-        kind = "int32" if max(bits.values()) < 2**31 else "int64"
-        out = out * found[name].cases(*((word, ibis.literal(each, kind)) for word, each in bits.items())).cast("int64")
+        bits = sql.cases(sql.name(name), {word: 2 ** (step * place) for place, word in enumerate(values)})
+        factors.append(f"CAST({bits} AS BIGINT)")
         step *= len(values)
-    return out
+    return " * ".join(factors)
 
 
-def numbers_of_bits(numbers: ir.Table, places: int) -> ir.Table:
-    """The rows once for every bit that is set in their column ``bits``, with its place (from 0) as ``at``."""
-    bits = ibis.range(0, places).unnest().name("at").as_table()
-    bits = bits.select(at=bits.at.cast("int64"), bit=bit(bits.at))
-    both = numbers.cross_join(bits)
-    return both.filter((both.bits & both.bit) != 0)
+def numbers_of_bits(rows: str, places: int) -> str:
+    """The rows once for every bit that is set in their column ``bits``, with its ``place`` (from 0)."""
+    bits = f"SELECT CAST(place AS BIGINT) AS place, {sql.bit('place')} AS bit FROM ({whole_numbers(places)}) AS places"
+    return f"SELECT * FROM ({rows}) AS numbers CROSS JOIN ({bits}) AS each_bit WHERE (bits & bit) <> 0"
+
+
+def whole_numbers(count: int) -> str:
+    """``place``: the numbers from 0 on, *count* of them."""
+    return f"SELECT UNNEST(RANGE(0, {count})) AS place"

@@ -5,40 +5,32 @@ A row for every cow and period takes twice the work: of the numbers there are fe
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from evenfoot.analytics.queries.engine import together
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.large.bitmask import IN_A_NUMBER, numbers_of_bits
-from evenfoot.analytics.queries.lazy_import import ibis
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 IN_A_YEAR = {"month": 12, "quarter": 4}
 """Periods that are laid out as bits, and how many make a year. Years are too few to gain by it."""
 
 
-def number_of(day: ir.DateValue, period: str) -> ir.IntegerValue:
+def number_of(day: str, period: str) -> str:
     """The number of a day's month or quarter, counted from one before all days."""
-    return day.year() * IN_A_YEAR[period] + (day.month() if period == "month" else day.quarter())
+    return f"({sql.part_of('year', day)} * {IN_A_YEAR[period]} + {sql.part_of(period, day)})"
 
 
-def period_of(number: ir.IntegerValue, period: str) -> ir.DateValue:
+def period_of(number: str, period: str) -> str:
     """What :func:`evenfoot.analytics.queries.filters.grouped` says of the period with that number: its first day."""
     in_year = IN_A_YEAR[period]
-    before = number - 1
-    month = (before % in_year) * (12 // in_year) + 1
-    day: ir.DateValue = ibis.date((before // in_year).cast("int32"), month.cast("int32"), ibis.literal(1, "int32"))
-    return day
+    months = f"({number} - 1 - {1970 * in_year}) * {12 // in_year}"
+    return sql.months_after("DATE '1970-01-01'", months)
 
 
-def cows_by_period(rows: ir.Table, keys: list[str], period: str) -> ir.Table:
+def cows_by_period(rows: str, keys: list[str], period: str) -> str:
     """Cows by the keys and period, each once.
 
     Parameters
     ----------
-    rows : ibis.Table
-        The *keys*, cow and visit_date, among any others.
+    rows : str
+        A question that gives the *keys*, cow and visit_date, among any others.
     keys : list of str
         The farm, and further groupings.
     period : str
@@ -46,13 +38,20 @@ def cows_by_period(rows: ir.Table, keys: list[str], period: str) -> ir.Table:
 
     Returns
     -------
-    ibis.Table
-        The keys, ``at`` (the number of the period, :func:`number_of`) and n (cows).
+    str
+        A question: the keys, ``number`` (of the period, :func:`number_of`) and n (cows).
     """
-    day = number_of(rows.visit_date, period)
-    rows = rows.select(*keys, "cow", stretch=(day // IN_A_NUMBER).cast("int32"), place=day % IN_A_NUMBER)
-    cows = rows.group_by([*keys, "cow", "stretch"]).agg(bits=together(rows.place))
-    alike = cows.group_by([*keys, "stretch", "bits"]).agg(cows=cows.count())
-    met = numbers_of_bits(alike, IN_A_NUMBER)
-    met = met.mutate(at=met.stretch * IN_A_NUMBER + met.at)
-    return met.group_by([*keys, "at"]).agg(n=met.cows.sum().cast("int64"))
+    number = number_of("visit_date", period)
+    stretches = f"CAST({number} // {IN_A_NUMBER} AS INTEGER) AS stretch, {number} % {IN_A_NUMBER} AS place"
+    of_cow = [*keys, "cow", "stretch"]
+    bits = f"""
+        SELECT {sql.names(of_cow)}, BIT_OR({sql.bit("place")}) AS bits
+        FROM (SELECT {sql.names([*keys, "cow"])}, {stretches} FROM ({rows}) AS rows_of_period) AS days
+        {sql.group_by(of_cow)}"""
+    alike = [*keys, "stretch", "bits"]
+    few = f"SELECT {sql.names(alike)}, COUNT(*) AS cows FROM ({bits}) AS of_cows{sql.group_by(alike)}"
+    met = f"""
+        SELECT {sql.names(keys)}, stretch * {IN_A_NUMBER} + place AS number, cows
+        FROM ({numbers_of_bits(few, IN_A_NUMBER)}) AS met"""
+    by = [*keys, "number"]
+    return f"SELECT {sql.names(by)}, {sql.total('cows')} AS n FROM ({met}) AS met_at{sql.group_by(by)}"
