@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -18,25 +17,22 @@ from evenfoot.analytics.domain.lesions import parent_of
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import say
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.cluster_sums import SUMS
-from evenfoot.analytics.queries.denominators import cows_of_farms, looked_at, sites_unsaid, with_keys
-from evenfoot.analytics.queries.engine import Question, aggregated, built_once, fetch, fetch_many, question_of
+from evenfoot.analytics.queries.denominators import cows_of_farms, looked_at, sites_unsaid, with_keys, without_by
+from evenfoot.analytics.queries.engine import fetch, fetch_many
 from evenfoot.analytics.queries.filters import (
     BETWEEN,
-    NOT_RECORDED,
     OF_FINDING,
     OF_PLACE,
     OF_TRIM,
     findings,
     grouped,
+    or_unsaid,
     trims,
 )
 from evenfoot.analytics.queries.large.bitmask import LAYS_OUT_BITS, cases_of_farms, layout_of
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import LEVELS, Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 
 @dataclass(frozen=True)
@@ -163,12 +159,16 @@ def count_unplaced(ledger: Ledger, selection: Selection, by: tuple[str, ...], pe
     return _sorted(table[[*by, "cases", "at_risk", "n_farms", "n_visits", *SUMS]], by)
 
 
-@built_once
-def _spread_question(selection: Selection, trim_groups: tuple[str, ...]) -> Question:
-    return question_of(_spread(selection, trim_groups))
+def _spread_question(selection: Selection, trim_groups: tuple[str, ...]) -> str:
+    """A question: the groupings, n_farms and n_visits (days of a farm)."""
+    days = sql.commas(_groups(trim_groups, selection), "farm AS farm_key", "visit_date")
+    chosen = sql.commas(sql.names(trim_groups), "COUNT(DISTINCT farm_key) AS n_farms", "COUNT(*) AS n_visits")
+    return f"""
+        SELECT {chosen}
+        FROM (SELECT DISTINCT {days} FROM ({trims(selection)}) AS t) AS visits
+        {sql.group_by(trim_groups)}"""
 
 
-@built_once
 def _unplaced_cases(
     selection: Selection,
     trim_groups: tuple[str, ...],
@@ -176,39 +176,41 @@ def _unplaced_cases(
     of_finding: tuple[str, ...],
     per: str,
     cluster: str,
-) -> Question:
-    found = _without_place(selection, site_groups, per, zone="zone" in of_finding)
-    placed = {name: grouped(found, name, selection).fill_null(NOT_RECORDED) for name in site_groups}
-    base = with_keys(found, (*trim_groups, *of_finding), selection).mutate(
-        **{f"by_{name}": value for name, value in placed.items()}
-    )
-    names = (*trim_groups, *site_groups, *of_finding)
-    keys = [*(f"by_{name}" for name in names), "farm_key", "cow_key"]
-    once = base.select(*keys, **({"unit": base.visit_date} if per == "trim" else {})).distinct()
-    cases = once.group_by(keys).agg(m=once.count()).rename({name: f"by_{name}" for name in names})
-    of_farms = cluster == "farm"
-    if of_farms:
-        cases = cases.group_by([*names, "farm_key"]).agg(m=cases.m.sum()).mutate(cow_key=ibis.literal(""))
+) -> str:
+    """A question: the groupings, then ``SUMS``."""
     where = (*trim_groups, *site_groups)
+    groups = (*where, *of_finding)
+    of_farms = cluster == "farm"
+    found = _without_place(selection, site_groups, per, zone="zone" in of_finding)
+    values = {name: grouped(name, selection) for name in groups}
+    values |= {name: or_unsaid(values[name]) for name in site_groups}
+    unit = "visit_date" if per == "trim" else ""
+    each = sql.commas(sql.listed(values), "farm AS farm_key", "cow AS cow_key", unit)
+    once = f"SELECT DISTINCT {each} FROM ({found}) AS f"
+    of_cluster = [*groups, "farm_key", *(() if of_farms else ("cow_key",))]
+    empty = "'' AS cow_key" if of_farms else ""
+    cases = f"""
+        SELECT {sql.commas(sql.names(of_cluster), empty, "COUNT(*) AS m")}
+        FROM ({once}) AS once
+        {sql.group_by(of_cluster)}"""
     sites = sites_unsaid(selection, site_groups) if site_groups else None
     seen = looked_at(selection, trim_groups, site_groups, per, of_farms=of_farms, use_bitmask=False, sites=sites)
-    risk, cases = _sums_at_risk(seen, where), _sums_of_cases(cases, seen, where, of_finding)
-    both = cases.join(risk, list(where) or ibis.literal(True), how="inner")
-    return question_of(both.select(*names, *(both[name] for name in SUMS)))
+    return f"""
+        WITH seen AS ({seen}),
+            risk AS ({_sums_at_risk("seen", where)}),
+            cases AS ({_sums_of_cases(cases, "seen", where, of_finding)})
+        SELECT {sql.commas(sql.names(groups, of="c"), sql.names(SUMS))}
+        FROM cases AS c INNER JOIN risk AS r ON {sql.matched(where, "c", "r")}"""
 
 
-@built_once
-def _placeless_question(selection: Selection) -> Question:
+def _placeless_question(selection: Selection) -> str:
+    """A question: ``rows``, the findings that may lie at the places selected and do not say."""
     place = {"feet": "foot", "claws": "claw", "zones": "zone"}
     found = findings(selection.with_(**{name: () for name in place}))
-    keep: list[ir.BooleanValue] = []
-    missing: ir.BooleanValue = ibis.literal(False)
-    for name, column in place.items():
-        if wanted := getattr(selection, name):
-            keep.append(found[column].isin(wanted) | found[column].isnull())
-            missing = missing | found[column].isnull()
-    here = found.filter(*keep, missing)
-    return question_of(here.agg(rows=here.count()))
+    asked = {column: getattr(selection, name) for name, column in place.items() if getattr(selection, name)}
+    may_be = (f"{sql.among(column, wanted)} OR {column} IS NULL" for column, wanted in asked.items())
+    unsaid = " OR ".join(f"{column} IS NULL" for column in asked) or "FALSE"
+    return f'SELECT COUNT(*) AS "rows" FROM ({found}) AS f{sql.where(*may_be, unsaid)}'
 
 
 def placeless(ledger: Ledger, selection: Selection) -> int:
@@ -218,7 +220,6 @@ def placeless(ledger: Ledger, selection: Selection) -> int:
     return int(fetch(ledger, _placeless_question(selection))["rows"].iloc[0])
 
 
-@built_once
 def _questions(
     selection: Selection,
     trim_groups: tuple[str, ...],
@@ -227,42 +228,47 @@ def _questions(
     per: str,
     cluster: str,
     use_bitmask: bool = True,
-) -> dict[str, Question]:
-    """The SQL of a count. It depends on the question only, so it is built once a question."""
-    where = (*trim_groups, *site_groups)
-    rest = {
-        "spread": question_of(_spread(selection, trim_groups)),
-        **(
-            {"unplaced": question_of(_unplaced(selection, site_groups, per, zone="zone" in of_finding))}
-            if site_groups or per in ("foot", "claw") or "zone" in of_finding
-            else {}
-        ),
-    }
+) -> dict[str, str]:
+    """The questions of a count.
+
+    Returns
+    -------
+    dict of str to str
+        ``groups``: the groupings, those of findings, and ``SUMS``; a group without a case stands once, with nothing
+        found. ``spread``: see :func:`_spread_question`. ``unplaced``, where a place is asked for: ``rows``.
+    """
+    rest = {"spread": _spread_question(selection, trim_groups)}
+    if site_groups or per in ("foot", "claw") or "zone" in of_finding:
+        rest["unplaced"] = _unplaced(selection, site_groups, per, zone="zone" in of_finding)
     if cluster == "cow" and per == "cow":
-        return {
-            "groups": question_of(_sums_of_cows(selection, trim_groups, site_groups, of_finding, use_bitmask)),
-            **rest,
-        }
+        return {"groups": _sums_of_cows(selection, trim_groups, site_groups, of_finding, use_bitmask), **rest}
     narrowed = site_groups or of_finding or selection.feet or selection.claws
     if cluster == "cow" and per == "trim" and not narrowed:
-        return {"groups": question_of(_sums_of_trims(selection, trim_groups)), **rest}
-    if cluster == "farm":
-        seen = looked_at(selection, trim_groups, site_groups, per, of_farms=True, use_bitmask=use_bitmask)
+        return {"groups": _sums_of_trims(selection, trim_groups), **rest}
+    of_farms = cluster == "farm"
+    seen = looked_at(selection, trim_groups, site_groups, per, of_farms=of_farms, use_bitmask=use_bitmask)
+    if of_farms:
         cases = _cases_of_farms(selection, trim_groups, site_groups, of_finding, per, use_bitmask)
     else:
-        seen = looked_at(selection, trim_groups, site_groups, per, use_bitmask=use_bitmask)
         cases = _cases(selection, trim_groups, site_groups, of_finding, per)
-    risk = _sums_at_risk(seen, where)
-    found = _sums_of_cases(cases, seen, where, of_finding)
+    where = (*trim_groups, *site_groups)
+    chosen = sql.commas(
+        sql.names([*where, "sum_n", "sum_nn", "clusters"], of="r"),
+        sql.names([*of_finding, "sum_m", "sum_mm", "sum_mn"], of="c"),
+    )
     # One question, so that what was looked at is gone through once.
-    both = risk.left_join(found, list(where) or ibis.literal(True)).drop(*(f"{name}_right" for name in where))
-    return {"groups": question_of(both), **rest}
+    groups = f"""
+        WITH seen AS ({seen}),
+            risk AS ({_sums_at_risk("seen", where)}),
+            cases AS ({_sums_of_cases(cases, "seen", where, of_finding)})
+        SELECT {chosen}
+        FROM risk AS r LEFT JOIN cases AS c ON {sql.matched(where, "r", "c")}"""
+    return {"groups": groups, **rest}
 
 
-@built_once
-def _farms_question(selection: Selection) -> Question:
-    base = trims(selection)
-    return question_of(base.agg(farms=base.farm.nunique()))
+def _farms_question(selection: Selection) -> str:
+    """A question: farms, how many there are."""
+    return f"SELECT COUNT(DISTINCT farm) AS farms FROM ({trims(selection)}) AS t"
 
 
 def _farms_in(ledger: Ledger, selection: Selection) -> int:
@@ -271,27 +277,32 @@ def _farms_in(ledger: Ledger, selection: Selection) -> int:
     return int(fetch(ledger, _farms_question(selection))["farms"].iloc[0])
 
 
+def _groups(groupings: tuple[str, ...], selection: Selection) -> str:
+    """The groupings of a derived table, each under its name."""
+    return sql.listed({name: grouped(name, selection) for name in groupings})
+
+
 def _cases(
     selection: Selection,
     trim_groups: tuple[str, ...],
     site_groups: tuple[str, ...],
     of_finding: tuple[str, ...],
     per: str,
-) -> ir.Table:
-    """Columns: groupings, farm_key, cow_key, m (units of that cow that are a case in the group)."""
-    found = findings(selection)
+) -> str:
+    """A question: groupings, farm_key, cow_key, m (units of that cow that are a case in the group)."""
     needed = set(site_groups) | ({"foot"} if per == "foot" else {"foot", "claw"} if per == "claw" else set())
     needed |= {name for name in of_finding if name == "zone"}
-    for column in sorted(needed):
-        found = found.filter(grouped(found, column, selection).notnull())
-    names = (*trim_groups, *site_groups, *of_finding)
-    base = with_keys(found, names, selection)
+    said = sql.where(*(f"{grouped(column, selection)} IS NOT NULL" for column in sorted(needed)))
+    groups = (*trim_groups, *site_groups, *of_finding)
     unit = {"cow": (), "trim": ("visit_date",), "foot": ("foot",), "claw": ("foot", "claw")}[per]
-    keys = [*(f"by_{name}" for name in names), "farm_key", "cow_key"]
+    of_unit = sql.listed({f"unit_{column}": column for column in unit})
+    each = sql.commas(_groups(groups, selection), "farm AS farm_key", "cow AS cow_key", of_unit)
     # Each unit once, then counted: many times quicker than counting the distinct units of every group.
-    once = base.select(*keys, **{f"unit_{name}": base[name] for name in unit}).distinct()
-    out = once.group_by(keys).agg(m=once.count()) if unit else once.mutate(m=ibis.literal(1, "int64"))
-    return out.rename({name: f"by_{name}" for name in names})
+    once = f"SELECT DISTINCT {each} FROM ({findings(selection)}) AS f{said}"
+    if not unit:
+        return f"SELECT *, CAST(1 AS BIGINT) AS m FROM ({once}) AS once"
+    keys = [*groups, "farm_key", "cow_key"]
+    return f"SELECT {sql.names(keys)}, COUNT(*) AS m FROM ({once}) AS once{sql.group_by(keys)}"
 
 
 def _cases_of_farms(
@@ -301,8 +312,8 @@ def _cases_of_farms(
     of_finding: tuple[str, ...],
     per: str,
     use_bitmask: bool,
-) -> ir.Table:
-    """The same columns as :func:`_cases`, with the units of whole farms; cow_key is empty."""
+) -> str:
+    """A question with the same columns as :func:`_cases`, with the units of whole farms; cow_key is empty."""
     places = (*site_groups, *of_finding)
     # A zone between the claws has no outer and inner side, so that it needs no bits of its own.
     spared = {"side", "zone"} <= set(places)
@@ -310,23 +321,28 @@ def _cases_of_farms(
     layout = layout_of(held) if use_bitmask and per == "cow" else None
     if per == "cow" and not places:
         found = with_keys(findings(selection), trim_groups, selection)
-        cases = cows_of_farms(found, list(trim_groups), use_bitmask=use_bitmask).rename(m="n")
-        cases = cases.rename({name: f"by_{name}" for name in trim_groups})
-    elif layout is None:
+        cows = cows_of_farms(found, list(trim_groups), use_bitmask=use_bitmask)
+        chosen = sql.commas(without_by(trim_groups), "farm_key", "'' AS cow_key", "n AS m")
+        return f"SELECT {chosen} FROM ({cows}) AS cows"
+    if layout is None:
         cases = _cases(selection, trim_groups, site_groups, of_finding, per)
-        cases = cases.group_by([*trim_groups, *places, "farm_key"]).agg(m=cases.m.sum())
-    else:
-        found = with_keys(findings(selection), trim_groups, selection)
-        if spared:
-            found = found.mutate(claw=found.zone.isin(BETWEEN_CLAWS).ifelse(CLAWS[0], found.claw))
-        elif "side" in held:
-            found = found.mutate(side=grouped(found, "side", selection))
-        keys = [f"by_{name}" for name in trim_groups]
-        cases = cases_of_farms(found.select(*keys, "farm_key", "cow_key", *held), keys, layout)
-        if spared:
-            cases = cases.mutate(side=cases.zone.isin(BETWEEN_CLAWS).ifelse(BETWEEN, cases.claw)).drop("claw")
-        cases = cases.rename({name: f"by_{name}" for name in trim_groups})
-    return cases.mutate(cow_key=ibis.literal(""))
+        keys = [*trim_groups, *places, "farm_key"]
+        return f"""
+            SELECT {sql.names(keys)}, '' AS cow_key, {sql.total("m")} AS m
+            FROM ({cases}) AS cases
+            {sql.group_by(keys)}"""
+    between = sql.among("zone", BETWEEN_CLAWS)
+    values = {name: sql.name(name) for name in held}
+    told = {name: sql.name(name) for name in places}
+    if spared:
+        values["claw"] = f"CASE WHEN {between} THEN {sql.literal(CLAWS[0])} ELSE claw END"
+        told["side"] = f"CASE WHEN {between} THEN {sql.literal(BETWEEN)} ELSE claw END"
+    elif "side" in held:
+        values["side"] = grouped("side", selection)
+    each = sql.commas(_groups(trim_groups, selection), "farm AS farm_key", "cow AS cow_key", sql.listed(values))
+    found = f"SELECT {each} FROM ({findings(selection)}) AS f"
+    chosen = sql.commas(sql.names(trim_groups), sql.listed(told), "farm_key", "'' AS cow_key", "m")
+    return f"SELECT {chosen} FROM ({cases_of_farms(found, list(trim_groups), layout)}) AS cases"
 
 
 def _sums_of_cows(
@@ -335,99 +351,93 @@ def _sums_of_cows(
     site_groups: tuple[str, ...],
     of_finding: tuple[str, ...],
     use_bitmask: bool,
-) -> ir.Table:
+) -> str:
     """All ``SUMS`` where cows are counted and are the clusters.
 
     A cow is looked at in a group once and is a case of it once or never, so that her squares and products are what she
     is counted as; and where something was found on a foot it was looked at, so that the two need not be matched.
     """
     where = [*trim_groups, *site_groups]
+    groups = [*where, *of_finding]
     seen = looked_at(selection, trim_groups, site_groups, "cow", of_farms=True, use_bitmask=use_bitmask)
-    risk = aggregated(seen, where, sum_n=seen.n.sum().cast("int64"))
     cases = _cases(selection, trim_groups, site_groups, of_finding, "cow")
-    found = aggregated(cases, [*where, *of_finding], sum_m=cases.count())
-    both = risk.left_join(found, where or ibis.literal(True))
-    return both.select(
-        *where, *of_finding, "sum_n", "sum_m",
-        sum_nn=both.sum_n, clusters=both.sum_n, sum_mm=both.sum_m, sum_mn=both.sum_m,
-    )  # fmt: skip
+    of_risk = sql.commas(sql.names(where), f"{sql.total('n')} AS n")
+    of_cases = sql.commas(sql.names(groups), "COUNT(*) AS m")
+    chosen = sql.commas(sql.names(where, of="r"), sql.names(of_finding, of="c"))
+    sums = "n AS sum_n, m AS sum_m, n AS sum_nn, n AS clusters, m AS sum_mm, m AS sum_mn"
+    return f"""
+        WITH risk AS (SELECT {of_risk} FROM ({seen}) AS seen{sql.group_by(where)}),
+            cases AS (SELECT {of_cases} FROM ({cases}) AS found{sql.group_by(groups)})
+        SELECT {sql.commas(chosen, sums)}
+        FROM risk AS r LEFT JOIN cases AS c ON {sql.matched(where, "r", "c")}"""
 
 
-def _sums_of_trims(selection: Selection, trim_groups: tuple[str, ...]) -> ir.Table:
+def _sums_of_trims(selection: Selection, trim_groups: tuple[str, ...]) -> str:
     """All ``SUMS`` of the trims of whole cows, which are the clusters.
 
     Trims and those with a case are set one under the other and added up cow by cow once, which spares looking each cow
     with a case up among all that were looked at.
     """
-    keys = [*(f"by_{name}" for name in trim_groups), *(() if "farm" in trim_groups else ("farm_key",)), "cow_key"]
-    seen = with_keys(trims(selection), trim_groups, selection).select(*keys, n=_one(True), m=_one(False))
-    found = with_keys(findings(selection), trim_groups, selection).select(*keys, "visit_date").distinct()
-    both = seen.union(found.select(*keys, n=_one(False), m=_one(True)))
-    cows = both.group_by(keys).agg(n=both.n.sum().cast("int64"), m=both.m.sum().cast("int64"))
-    cows = cows.filter(cows.n > 0)
-    sums = {
-        "sum_n": cows.n.sum(), "sum_nn": (cows.n * cows.n).sum(), "sum_m": cows.m.sum(),
-        "sum_mm": (cows.m * cows.m).sum(), "sum_mn": (cows.m * cows.n).sum(),
-    }  # fmt: skip
-    out = aggregated(
-        cows,
-        [f"by_{name}" for name in trim_groups],
-        clusters=cows.count(),
-        **{name: total.cast("int64") for name, total in sums.items()},
+    farm_key = () if "farm" in trim_groups else ("farm_key",)
+    keys = sql.names([*trim_groups, *farm_key, "cow_key"])
+    each = sql.commas(_groups(trim_groups, selection), *(f"farm AS {key}" for key in farm_key), "cow AS cow_key")
+    sums = sql.listed(
+        {
+            "clusters": "COUNT(*)",
+            "sum_n": sql.total("n"),
+            "sum_nn": sql.total("n * n"),
+            "sum_m": sql.total("m"),
+            "sum_mm": sql.total("m * m"),
+            "sum_mn": sql.total("m * n"),
+        }
     )
-    return out.rename({name: f"by_{name}" for name in trim_groups})
+    return f"""
+        WITH both_kinds AS (
+            SELECT {each}, CAST(1 AS BIGINT) AS n, CAST(0 AS BIGINT) AS m
+            FROM ({trims(selection)}) AS t
+            UNION ALL
+            SELECT {keys}, CAST(0 AS BIGINT) AS n, CAST(1 AS BIGINT) AS m
+            FROM (SELECT DISTINCT {each}, visit_date FROM ({findings(selection)}) AS f) AS once
+        ), cows AS (
+            SELECT {keys}, {sql.total("n")} AS n, {sql.total("m")} AS m
+            FROM both_kinds
+            GROUP BY {keys}
+        )
+        SELECT {sql.commas(sql.names(trim_groups), sums)}
+        FROM cows
+        WHERE n > 0
+        {sql.group_by(trim_groups)}"""
 
 
-def _one(counts: bool) -> ir.IntegerScalar:
-    return ibis.literal(int(counts), "int64")
+def _sums_at_risk(seen: str, where: tuple[str, ...]) -> str:
+    """The sums of what was looked at; *seen* is the name of a table as :func:`looked_at` gives it."""
+    sums = sql.listed({"sum_n": sql.total("n"), "sum_nn": sql.total("n * n"), "clusters": "COUNT(*)"})
+    return f"SELECT {sql.commas(sql.names(where), sums)} FROM {seen}{sql.group_by(where)}"
 
 
-def _sums_at_risk(seen: ir.Table, where: tuple[str, ...]) -> ir.Table:
-    n = seen.n.cast("int64")
-    return aggregated(
-        seen,
-        list(where),
-        sum_n=n.sum().cast("int64"),
-        sum_nn=(n * n).sum().cast("int64"),
-        clusters=seen.count(),
-    )
+def _sums_of_cases(cases: str, seen: str, where: tuple[str, ...], of_finding: tuple[str, ...]) -> str:
+    """The sums of the cases (a question), each beside what was looked at (the name of a table)."""
+    groups = [*where, *of_finding]
+    sums = sql.listed({"sum_m": sql.total("m"), "sum_mm": sql.total("m * m"), "sum_mn": sql.total("m * n")})
+    return f"""
+        SELECT {sql.commas(sql.names(groups), sums)}
+        FROM ({cases}) AS found INNER JOIN {seen} USING ({sql.names([*where, "farm_key", "cow_key"])})
+        {sql.group_by(groups)}"""
 
 
-def _spread(selection: Selection, trim_groups: tuple[str, ...]) -> ir.Table:
-    base = with_keys(trims(selection), trim_groups, selection)
-    keys = [f"by_{name}" for name in trim_groups]
-    visits = base.select(*keys, "farm_key", "visit_date").distinct()
-    out = aggregated(visits, keys, n_farms=visits.farm_key.nunique(), n_visits=visits.count())
-    return out.rename({name: f"by_{name}" for name in trim_groups})
-
-
-def _sums_of_cases(cases: ir.Table, seen: ir.Table, where: tuple[str, ...], of_finding: tuple[str, ...]) -> ir.Table:
-    both = cases.join(seen, [*where, "farm_key", "cow_key"], how="inner")
-    m, n = both.m.cast("int64"), both.n.cast("int64")
-    return aggregated(
-        both,
-        [*where, *of_finding],
-        sum_m=m.sum().cast("int64"),
-        sum_mm=(m * m).sum().cast("int64"),
-        sum_mn=(m * n).sum().cast("int64"),
-    )
-
-
-def _without_place(selection: Selection, site_groups: tuple[str, ...], per: str, *, zone: bool = False) -> ir.Table:
+def _without_place(selection: Selection, site_groups: tuple[str, ...], per: str, *, zone: bool = False) -> str:
     """The findings that do not say all of the place that the question needs."""
-    found = findings(selection)
     needed = set(site_groups) | ({"foot"} if per == "foot" else {"foot", "claw"} if per == "claw" else set())
     needed.discard("limb")
-    missing: ir.BooleanValue = ibis.literal(False)
-    for column in sorted(needed | ({"foot"} if "limb" in site_groups else set()) | ({"zone"} if zone else set())):
-        missing = missing | grouped(found, column, selection).isnull()
-    return found.filter(missing)
+    needed |= ({"foot"} if "limb" in site_groups else set()) | ({"zone"} if zone else set())
+    missing = " OR ".join(f"{grouped(column, selection)} IS NULL" for column in sorted(needed)) or "FALSE"
+    return f"SELECT * FROM ({findings(selection)}) AS f WHERE {missing}"
 
 
-def _unplaced(selection: Selection, site_groups: tuple[str, ...], per: str, *, zone: bool) -> ir.Table:
+def _unplaced(selection: Selection, site_groups: tuple[str, ...], per: str, *, zone: bool) -> str:
     """How many findings carry no foot, claw or zone although the question needs one."""
     found = _without_place(selection, site_groups, per, zone=zone)
-    return found.agg(rows=found.count())
+    return f'SELECT COUNT(*) AS "rows" FROM ({found}) AS unplaced'
 
 
 def _combine(
