@@ -5,9 +5,10 @@ from __future__ import annotations
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.denominators import looked_at, with_keys
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, question_of
-from evenfoot.analytics.queries.filters import trims
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.denominators import looked_at
+from evenfoot.analytics.queries.engine import fetch
+from evenfoot.analytics.queries.filters import grouped, trims
 from evenfoot.analytics.queries.selection import Selection
 
 
@@ -29,12 +30,16 @@ def looks(ledger: Ledger, selection: Selection, by: tuple[str, ...]) -> pd.DataF
     return fetch(ledger, _question(selection, by))
 
 
-@built_once
-def _question(selection: Selection, by: tuple[str, ...]) -> Question:
-    base = with_keys(trims(selection), by, selection)
-    each = base.group_by([f"by_{name}" for name in by]).agg(trims=base.count().cast("int64"))
-    each = each.rename({name: f"by_{name}" for name in by})
+def _question(selection: Selection, by: tuple[str, ...]) -> str:
+    """A question: the groupings, cows and trims, in the order of the groupings."""
+    values = sql.listed({name: grouped(name, selection) for name in by})
     seen = looked_at(selection, by, (), "cow", of_farms=True)
-    cows = seen.group_by(list(by)).agg(cows=seen.n.sum().cast("int64"))
-    both = cows.join(each, list(by), how="inner")
-    return question_of(both.select(*by, "cows", "trims").order_by(list(by)))
+    of_cows = sql.commas(sql.names(by), f"{sql.total('n')} AS cows")
+    of_trims = sql.commas(sql.names(by), "COUNT(*) AS trims")
+    each = f"SELECT {values} FROM ({trims(selection)}) AS t"
+    return f"""
+        WITH cows AS (SELECT {of_cows} FROM ({seen}) AS seen{sql.group_by(by)}),
+            trims_of AS (SELECT {of_trims} FROM ({each}) AS each_trim{sql.group_by(by)})
+        SELECT {sql.commas(sql.names(by, of="c"), "c.cows, t.trims")}
+        FROM cows AS c INNER JOIN trims_of AS t ON {sql.matched(by, "c", "t")}
+        ORDER BY {sql.names(by, of="c")}"""
