@@ -5,9 +5,10 @@ from __future__ import annotations
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.counts import _cases
 from evenfoot.analytics.queries.denominators import looked_at
-from evenfoot.analytics.queries.engine import Question, built_once, fetch_many, question_of
+from evenfoot.analytics.queries.engine import fetch_many
 from evenfoot.analytics.queries.selection import Selection
 
 
@@ -50,16 +51,33 @@ def patterns(
     return both.assign(m=both["m"].fillna(0).astype("int64")), found.iloc[:0]
 
 
-@built_once
-def _questions(selection: Selection, by: tuple[str, ...], per: str, cluster: str, lesions: bool) -> dict[str, Question]:
-    names = ["of_farm"] if cluster == "farm" else ["of_farm", "of_cow"]
-    looked = looked_at(selection, by, (), per).rename(of_farm="farm_key", of_cow="cow_key")
-    looked = looked.group_by([*by, *names]).agg(n=looked.n.sum().cast("int64"))
+def _questions(selection: Selection, by: tuple[str, ...], per: str, cluster: str, lesions: bool) -> dict[str, str]:
+    """The questions, in the order of the groupings and clusters.
+
+    Returns
+    -------
+    dict of str to str
+        ``looked_at``: the groupings, of_farm, of_cow where cows are the clusters, and n. ``cases``: the groupings, the
+        lesion where asked for, of_farm, of_cow, and m.
+    """
+    key_of = {"of_farm": "farm_key"} if cluster == "farm" else {"of_farm": "farm_key", "of_cow": "cow_key"}
+    clusters = sql.listed(key_of)
     split = ("lesion",) if lesions else ()
-    cases = _cases(selection, by, (), split, per).rename(of_farm="farm_key", of_cow="cow_key")
-    cases = cases.group_by([*by, *split, *names]).agg(m=cases.m.sum().cast("int64"))
-    order = [*by, *names]
-    return {"looked_at": question_of(looked.order_by(order)), "cases": question_of(cases.order_by(order))}
+    looked = looked_at(selection, by, (), per)
+    cases = _cases(selection, by, (), split, per)
+    order = [*by, *key_of]
+    return {
+        "looked_at": f"""
+            SELECT {sql.commas(sql.names(by), clusters, f"{sql.total('n')} AS n")}
+            FROM ({looked}) AS looked
+            {sql.group_by([*by, *key_of.values()])}
+            ORDER BY {sql.names(order)}""",
+        "cases": f"""
+            SELECT {sql.commas(sql.names([*by, *split]), clusters, f"{sql.total('m')} AS m")}
+            FROM ({cases}) AS cases
+            {sql.group_by([*by, *split, *key_of.values()])}
+            ORDER BY {sql.names(order)}""",
+    }
 
 
 def _named(frame: pd.DataFrame, cluster: str) -> pd.DataFrame:
