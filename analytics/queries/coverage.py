@@ -7,7 +7,8 @@ import datetime as dt
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, fetch_many, question_of
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch, fetch_many
 from evenfoot.analytics.queries.filters import of_farm_and_period, of_visits
 from evenfoot.analytics.queries.selection import Selection
 
@@ -62,31 +63,51 @@ def _kinds_asked(selection: Selection) -> list[str]:
     return [*selection.visits, *(["scoring"] if "whole-herd" in selection.visits else [])]
 
 
-@built_once
-def _covered_questions(selection: Selection, source: str) -> dict[str, Question]:
-    base = of_farm_and_period(source, selection)
-    animals = of_visits(base, selection).select("farm", "cow").distinct()
-    cows = question_of(animals.agg(cows=animals.count()))
+def _covered_questions(selection: Selection, source: str) -> dict[str, str]:
+    """The questions of what is covered.
+
+    Returns
+    -------
+    dict of str to str
+        ``cows``: cows. Of one farm ``days``: the columns ``_OF_A_DAY``; of several ``visits``: the columns ``_WHOLE``.
+    """
+    rows = of_farm_and_period(source, selection)
+    animals = f"SELECT DISTINCT farm, cow FROM ({of_visits(rows, selection)}) AS asked_for"
+    cows = f"SELECT COUNT(*) AS cows FROM ({animals}) AS animals"
     # By the columns as they are: the words for what is missing are put in afterwards, on few rows.
     if len(selection.farms) == 1:
-        keys = ["visit_date", "visit_kind", "kind_from"]
-        return {"days": question_of(base.group_by(keys).agg(trims=base.count())), "cows": cows}
-    days = base.group_by(["farm", "visit_date", "visit_kind", "kind_from"]).agg(trims=base.count())
-    days = days.mutate(kind=days.visit_kind.fill_null("unknown"), known=days.kind_from.fill_null("unknown"))
-    asked = days.kind != "" if selection.all_visits else days.kind.isin(_kinds_asked(selection))
-    days = days.mutate(asked=asked)
+        days = f"""
+            SELECT visit_date, visit_kind, kind_from, COUNT(*) AS trims
+            FROM ({rows}) AS of_farm
+            GROUP BY visit_date, visit_kind, kind_from"""
+        return {"days": days, "cows": cows}
+    asked = "TRUE" if selection.all_visits else sql.among("kind", _kinds_asked(selection))
     # A day may stand twice, once as of unknown kind and once without any.
-    days = days.group_by(["asked", "kind", "known", "farm", "visit_date"]).agg(trims=days.trims.sum())
-    split = ["asked", "kind", "known"]
-    out = days.group_by(split).agg(visits=days.count(), trims=days.trims.sum().cast("int64"))
-    once = days.group_by(["asked", "farm", "visit_date"]).agg(kinds=days.count())
-    whole = once.group_by("asked").agg(
-        farms_all=once.farm.nunique(),
-        visits_all=once.count(),
-        first=once.visit_date.min(),
-        last=once.visit_date.max(),
-    )
-    return {"visits": question_of(out.join(whole, "asked")), "cows": cows}
+    visits = f"""
+        WITH as_recorded AS (
+            SELECT farm, visit_date, visit_kind, kind_from, COUNT(*) AS n
+            FROM ({rows}) AS of_farms
+            GROUP BY farm, visit_date, visit_kind, kind_from
+        ), named AS (
+            SELECT farm, visit_date, COALESCE(visit_kind, 'unknown') AS kind, COALESCE(kind_from, 'unknown') AS known, n
+            FROM as_recorded
+        ), days AS (
+            SELECT asked, kind, known, farm, visit_date, {sql.total("n")} AS n
+            FROM (SELECT *, {asked} AS asked FROM named) AS told
+            GROUP BY asked, kind, known, farm, visit_date
+        ), split AS (
+            SELECT asked, kind, known, COUNT(*) AS visits, {sql.total("n")} AS trims
+            FROM days
+            GROUP BY asked, kind, known
+        ), whole AS (
+            SELECT asked, COUNT(DISTINCT farm) AS farms_all, COUNT(*) AS visits_all,
+                MIN(visit_date) AS "first", MAX(visit_date) AS "last"
+            FROM (SELECT DISTINCT asked, farm, visit_date FROM days) AS once
+            GROUP BY asked
+        )
+        SELECT s.asked, s.kind, s.known, s.visits, s.trims, w.farms_all, w.visits_all, w."first", w."last"
+        FROM split AS s INNER JOIN whole AS w ON s.asked = w.asked"""
+    return {"visits": visits, "cows": cows}
 
 
 def months_with_records(ledger: Ledger, selection: Selection, source: str = "trims") -> list[pd.Timestamp]:
@@ -95,7 +116,7 @@ def months_with_records(ledger: Ledger, selection: Selection, source: str = "tri
     return sorted(pd.Timestamp(value) for value in frame["month"])
 
 
-@built_once
-def _months_question(selection: Selection, source: str) -> Question:
-    base = of_visits(of_farm_and_period(source, selection), selection)
-    return question_of(base.select(base.visit_date.truncate("M").name("month")).distinct())
+def _months_question(selection: Selection, source: str) -> str:
+    """A question: ``month``, the first day of each month with records."""
+    rows = of_visits(of_farm_and_period(source, selection), selection)
+    return f'SELECT DISTINCT {sql.first_of("month", "visit_date")} AS "month" FROM ({rows}) AS met'
