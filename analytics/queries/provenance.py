@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.imports.import_farms import imports_beyond
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, question_of, table
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import of_farm_and_period, of_visits
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 COLUMNS = ("import_no", "file", "person", "rows")
 
@@ -46,28 +41,35 @@ def written_in(ledger: Ledger, selection: Selection, source: str = "trims") -> p
     return frame[list(COLUMNS)].sort_values(["import_no", "rows"], ascending=[True, False]).reset_index(drop=True)
 
 
-@built_once
-def _question(selection: Selection, source: str) -> Question:
+def _question(selection: Selection, source: str) -> str:
+    """A question: import_no, person and ``rows``."""
     met = of_visits(of_farm_and_period(source, selection), selection)
-    days = met.select("farm", "visit_date").distinct()
-    trims = table("trim_rows")
     if source == "scores":
-        trims = trims.filter(trims.locomotion_score.notnull())
-    rows: ir.Table = _counted(trims, selection, "visit_date", "trimmer")
-    if source == "scores":
-        rows = ibis.union(rows, _counted(table("score_rows"), selection, "date", "scorer"))
-    kept = rows.semi_join(days, ["farm", "visit_date"])
-    return question_of(kept.group_by(["import_no", "person"]).agg(rows=kept.rows.sum().cast("int64")))
+        in_trims = _counted("trim_rows", selection, "visit_date", "trimmer", "locomotion_score IS NOT NULL")
+        sheets = sql.union(in_trims, _counted("score_rows", selection, "date", "scorer"))
+    else:
+        sheets = _counted("trim_rows", selection, "visit_date", "trimmer")
+    return f"""
+        SELECT import_no, person, {sql.total("n")} AS "rows"
+        FROM ({sheets}) AS s
+        SEMI JOIN (SELECT DISTINCT farm, visit_date FROM ({met}) AS met) AS d
+            ON s.farm = d.farm AND s.visit_date = d.visit_date
+        GROUP BY import_no, person"""
 
 
-def _counted(rows: ir.Table, selection: Selection, day: str, person: str) -> ir.Table:
+def _counted(table: str, selection: Selection, day: str, person: str, kept: str = "") -> str:
     """Rows of sheets by import, farm, day and person: of few visits, so that they are matched before many rows are.
 
-    Farms and period are narrowed here too, to spare the engine rows that no visit of the selection can have.
+    Farms and period are narrowed here too, to spare the engine rows that no visit of the selection can have. *day* and
+    *person* are the columns that say them; *kept* is a further condition on the rows.
     """
-    rows = rows.mutate(visit_date=rows[day], person=rows[person])
-    keep = [rows.farm.isin(farms) for farms in (selection.farms, selection.allowed) if farms]
-    keep += [rows.visit_date >= selection.since] if selection.since else []
-    keep += [rows.visit_date <= selection.until] if selection.until else []
-    rows = rows.filter(*keep) if keep else rows
-    return rows.group_by(["import_no", "farm", "visit_date", "person"]).agg(rows=rows.count())
+    farms = [sql.among("farm", wanted) for wanted in (selection.farms, selection.allowed) if wanted]
+    since = f"{sql.name(day)} >= {sql.literal(selection.since)}" if selection.since else ""
+    until = f"{sql.name(day)} <= {sql.literal(selection.until)}" if selection.until else ""
+    return f"""
+        SELECT import_no, farm, visit_date, person, COUNT(*) AS n
+        FROM (
+            SELECT import_no, farm, {sql.name(day)} AS visit_date, {sql.name(person)} AS person
+            FROM {table}{sql.where(kept, *farms, since, until)}
+        ) AS written
+        GROUP BY import_no, farm, visit_date, person"""
