@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, question_of
+from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import of_farm_and_period, of_visits
 from evenfoot.analytics.queries.selection import Selection
 
@@ -93,7 +93,7 @@ def _within(rows: pd.DataFrame, most: int, first: tuple[str, ...]) -> tuple[str,
     return tuple(sorted(order["farm"].head(number)))
 
 
-@built_once
-def _records(selection: Selection, source: str) -> Question:
-    base = of_visits(of_farm_and_period(source, selection), selection)
-    return question_of(base.group_by("farm").agg(records=base.count()).order_by("farm"))
+def _records(selection: Selection, source: str) -> str:
+    """A question: farm and records, in the order of farms."""
+    rows = of_visits(of_farm_and_period(source, selection), selection)
+    return f"SELECT farm, COUNT(*) AS records FROM ({rows}) AS met GROUP BY farm ORDER BY farm"
