@@ -6,7 +6,7 @@ import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.derive import VISIT_GAP_DAYS
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, question_of
+from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import trims
 from evenfoot.analytics.queries.selection import Selection
 
@@ -31,11 +31,12 @@ def visit_runs(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     return runs.drop(columns="run").sort_values(["first", "farm", "visit_kind"]).reset_index(drop=True)
 
 
-@built_once
-def _days(selection: Selection) -> Question:
-    base = trims(selection)
-    base = base.mutate(visit_kind=base.visit_kind.fill_null("unknown"))
-    per_day = base.group_by(["farm", "visit_kind", "visit_date"]).agg(
-        trims=base.count(), herd_size=base.herd_size.max()
-    )
-    return question_of(per_day)
+def _days(selection: Selection) -> str:
+    """A question: farm, visit_kind, visit_date, trims and herd_size."""
+    return f"""
+        SELECT farm, visit_kind, visit_date, COUNT(*) AS trims, MAX(herd_size) AS herd_size
+        FROM (
+            SELECT farm, COALESCE(visit_kind, 'unknown') AS visit_kind, visit_date, herd_size
+            FROM ({trims(selection)}) AS t
+        ) AS named
+        GROUP BY farm, visit_kind, visit_date"""
