@@ -5,9 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, question_of
+from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import scores, trims
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import Selection
 
 
@@ -30,13 +29,15 @@ def recorders(ledger: Ledger, selection: Selection, source: str) -> pd.DataFrame
     return frame.assign(first=pd.to_datetime(frame["first"]), last=pd.to_datetime(frame["last"]))
 
 
-@built_once
-def _question(selection: Selection, source: str) -> Question:
+def _question(selection: Selection, source: str) -> str:
+    """A question: farm, who, scale, ``first`` and ``last``."""
     if source == "scores":
-        rows = scores(selection)
-        rows = rows.select("farm", "visit_date", who=rows.scorer, scale=rows.scale)
-    else:
-        rows = trims(selection)
-        rows = rows.select("farm", "visit_date", who=rows.trimmer, scale=ibis.null("string"))
-    each = rows.group_by(["farm", "who", "scale"])
-    return question_of(each.agg(first=rows.visit_date.min(), last=rows.visit_date.max()))
+        return f"""
+            SELECT farm, scorer AS who, scale, MIN(visit_date) AS "first", MAX(visit_date) AS "last"
+            FROM ({scores(selection)}) AS s
+            GROUP BY farm, scorer, scale"""
+    return f"""
+        SELECT farm, trimmer AS who, CAST(NULL AS VARCHAR) AS scale,
+            MIN(visit_date) AS "first", MAX(visit_date) AS "last"
+        FROM ({trims(selection)}) AS t
+        GROUP BY farm, trimmer"""
