@@ -9,8 +9,9 @@ import pandas as pd
 from evenfoot.analytics.domain.changes import in_order, lesions_aimed_at
 from evenfoot.analytics.domain.lesions import LESIONS
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, fetch_many, question_of, table
-from evenfoot.analytics.queries.monthly_series import case_days
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch, fetch_many
+from evenfoot.analytics.queries.monthly_series import case_days, with_month
 from evenfoot.analytics.queries.selection import Selection
 
 
@@ -37,14 +38,11 @@ def _together(lesions: pd.Series) -> str:
     return " ".join(in_order([code for code in found if code in LESIONS]))
 
 
-@built_once
-def _changes(selection: Selection) -> Question:
-    rows = table("change_rows")
-    if selection.allowed is not None:
-        rows = rows.filter(rows.farm.isin(selection.allowed))
-    if selection.farms:
-        rows = rows.filter(rows.farm.isin(selection.farms))
-    return question_of(rows.select("farm", "date", "what", "note", "lesions").distinct())
+def _changes(selection: Selection) -> str:
+    seen = "" if selection.allowed is None else sql.among("farm", selection.allowed)
+    asked = sql.among("farm", selection.farms) if selection.farms else ""
+    columns = sql.names(["farm", "date", "what", "note", "lesions"])
+    return f"SELECT DISTINCT {columns} FROM change_rows AS c{sql.where(seen, asked)}"
 
 
 def before_after(
@@ -76,12 +74,15 @@ def before_after(
     return months, cows.sort_values(["farm", "cow", "after"]).reset_index(drop=True)
 
 
-@built_once
-def _questions(selection: Selection, change: dt.date, outcome: str) -> dict[str, Question]:
-    rows = case_days(selection, outcome)
-    rows = rows.mutate(month=rows.visit_date.truncate("M"), after=rows.visit_date >= change)
-    sums = {"cases": rows.case.sum(), "at_risk": rows.count()}
+def _questions(selection: Selection, change: dt.date, outcome: str) -> dict[str, str]:
+    days = f"""
+        SELECT *, visit_date >= {sql.literal(change)} AS after
+        FROM ({with_month(case_days(selection, outcome))}) AS d"""
+    sums = f"{sql.total('is_case')} AS cases, COUNT(*) AS at_risk"
     return {
-        "months": question_of(rows.group_by(["farm", "month", "kind", "after"]).agg(**sums)),
-        "cows": question_of(rows.group_by(["farm", "cow", "after"]).agg(**sums)),
+        "months": f"""
+            SELECT farm, month, kind, after, {sums}
+            FROM ({days}) AS days
+            GROUP BY farm, month, kind, after""",
+        "cows": f"SELECT farm, cow, after, {sums} FROM ({days}) AS days GROUP BY farm, cow, after",
     }

@@ -8,7 +8,7 @@ import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.derive import VISIT_GAP_DAYS
-from evenfoot.analytics.queries.engine import Question, built_once, fetch_many, question_of
+from evenfoot.analytics.queries.engine import fetch_many
 from evenfoot.analytics.queries.filters import findings, scores, trims
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
@@ -53,29 +53,31 @@ def scoring_visits(ledger: Ledger, selection: Selection) -> HerdVisits:
 _COW_DAY = ["farm", "visit_date", "cow"]
 
 
-@built_once
-def _trim_questions(selection: Selection) -> dict[str, Question]:
+def _trim_questions(selection: Selection) -> dict[str, str]:
     seen, found = trims(selection), findings(selection)
-    seen = seen.mutate(kind=seen.visit_kind.fill_null("unknown"))
     return {
-        "looks": question_of(seen.select(*_COW_DAY, "kind").distinct()),
-        "found": question_of(found.select(*_COW_DAY, what=found.lesion).distinct()),
-        "people": question_of(
-            seen.filter(seen.trimmer.notnull()).select("farm", "visit_date", who=seen.trimmer).distinct()
-        ),
+        "looks": f"""
+            SELECT DISTINCT farm, visit_date, cow, COALESCE(visit_kind, 'unknown') AS kind
+            FROM ({seen}) AS t""",
+        "found": f"SELECT DISTINCT farm, visit_date, cow, lesion AS what FROM ({found}) AS f",
+        "people": f"""
+            SELECT DISTINCT farm, visit_date, trimmer AS who
+            FROM ({seen}) AS t
+            WHERE trimmer IS NOT NULL""",
     }
 
 
-@built_once
-def _scoring_questions(selection: Selection) -> dict[str, Question]:
-    day, rows = one_scoring_a_day(selection), scores(selection)
+def _scoring_questions(selection: Selection) -> dict[str, str]:
     # A sheet of scores counts with the whole-herd visits, as everywhere.
-    day = day.mutate(kind=day.visit_kind.fill_null("unknown").replace("scoring", "whole-herd"))
+    kind = "CASE WHEN visit_kind = 'scoring' THEN 'whole-herd' ELSE COALESCE(visit_kind, 'unknown') END"
     return {
-        "looks": question_of(day.select(*_COW_DAY, "kind", "scale", "lame", "severe")),
-        "people": question_of(
-            rows.filter(rows.scorer.notnull()).select("farm", "visit_date", who=rows.scorer).distinct()
-        ),
+        "looks": f"""
+            SELECT farm, visit_date, cow, {kind} AS kind, scale, lame, severe
+            FROM ({one_scoring_a_day(selection)}) AS d""",
+        "people": f"""
+            SELECT DISTINCT farm, visit_date, scorer AS who
+            FROM ({scores(selection)}) AS s
+            WHERE scorer IS NOT NULL""",
     }
 
 

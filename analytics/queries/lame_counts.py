@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import say
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.cluster_sums import chosen_sums, of_farms, of_groups
-from evenfoot.analytics.queries.denominators import cows_of_farms
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, question_of
-from evenfoot.analytics.queries.filters import OF_TRIM, grouped
+from evenfoot.analytics.queries.denominators import cows_of_farms, with_keys, without_by
+from evenfoot.analytics.queries.engine import fetch
+from evenfoot.analytics.queries.filters import OF_TRIM
 from evenfoot.analytics.queries.large.bitmask import LAYS_OUT_BITS
 from evenfoot.analytics.queries.large.lame_months import (
+    COUNTED,
     OF_COWS,
     OF_DAY,
     OUTCOMES,
@@ -24,12 +25,8 @@ from evenfoot.analytics.queries.large.lame_months import (
     lame_months,
     scales_of,
 )
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 
 @dataclass(frozen=True)
@@ -94,36 +91,43 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
     return Scorings(table.rename(columns={"n": "scored"}), sums, kinds)
 
 
-@built_once
-def _counted(selection: Selection, by: tuple[str, ...], use_bitmask: bool = True) -> Question:
-    keys = [f"by_{name}" for name in by]
+def _counted(selection: Selection, by: tuple[str, ...], use_bitmask: bool = True) -> str:
     if set(by) <= {"farm", *OF_DAY} and len(selection.farms) != 1:
         periods = tuple(name for name in by if name in OF_DAY)
         farms = lame_months(selection, periods, scales=True, of_cows="farm" in by, use_bitmask=use_bitmask)
-        farms = farms.mutate(**{f"by_{name}": farms[name] for name in by})
+        return of_groups(farms, list(by), OUTCOMES, SCALES)
+    days = with_keys(one_scoring_a_day(selection), by, selection)
+    if "farm" in by or len(selection.farms) == 1:
+        keys = [f"by_{name}" for name in by]
+        farms = of_farms(cows_of_days(days, keys, scales=True), keys, OUTCOMES, SCALES)
     else:
-        day = one_scoring_a_day(selection)
-        day = day.mutate(**{f"by_{name}": grouped(day, name, selection) for name in by})
-        if "farm" in by or len(selection.farms) == 1:
-            farms = of_farms(cows_of_days(day, keys, scales=True), keys, OUTCOMES, SCALES)
-        else:
-            farms = _of_many_farms(day, by, use_bitmask=use_bitmask)
-    out = of_groups(farms, keys, OUTCOMES, SCALES)
-    return question_of(out.rename({name: f"by_{name}" for name in by}))
+        farms = _of_many_farms(days, by, use_bitmask=use_bitmask)
+    named = f"SELECT {sql.commas(without_by(by), sql.names(_OF_FARM))} FROM ({farms}) AS farms_by"
+    return of_groups(named, list(by), OUTCOMES, SCALES)
 
 
-def _of_many_farms(day: ir.Table, by: tuple[str, ...], *, use_bitmask: bool) -> ir.Table:
+_OF_FARM = ("n", *OUTCOMES, *OF_COWS, "cows", *SCALES)
+"""What :func:`of_farms` gives beside the keys and the farm."""
+
+
+def _of_many_farms(days: str, by: tuple[str, ...], *, use_bitmask: bool) -> str:
     """The days of several farms added up as :func:`of_farms` does; where farms are put together without cow sums.
 
     Those are what limits need where a farm is alone in a group, so that cows are added up one by one only there.
+    *days* have been given their keys (:func:`with_keys`).
     """
     keys = [f"by_{name}" for name in by]
-    counted = {"n": day.count(), **{name: day[name].sum().cast("int64") for name in OUTCOMES}}
-    totals = scales_of(day, day.group_by([*keys, "farm"]), counted)
-    groups = totals.group_by(keys).agg(farms=totals.count())
-    alone = groups.filter(groups.farms == 1)
-    closer = of_farms(cows_of_days(day.semi_join(alone, keys), keys, scales=True), keys, OUTCOMES, SCALES)
-    cows = cows_of_farms(day.mutate(farm_key=day.farm, cow_key=day.cow), list(by), use_bitmask=use_bitmask)
-    both = totals.anti_join(alone, keys).inner_join(cows.rename(farm="farm_key", cows="n"), [*keys, "farm"])
-    none = {name: ibis.literal(0, "int64") for name in OF_COWS}
-    return ibis.union(both.mutate(**none).select(*closer.columns), closer)
+    of_farm = [*keys, "farm"]
+    of_alone = f"SELECT d.* FROM days AS d SEMI JOIN alone AS a ON {sql.matched(keys, 'd', 'a')}"
+    closer = of_farms(cows_of_days(of_alone, keys, scales=True), keys, OUTCOMES, SCALES)
+    cows = cows_of_farms("SELECT * FROM days", list(by), use_bitmask=use_bitmask)
+    none = sql.listed(dict.fromkeys(OF_COWS, "CAST(0 AS BIGINT)"))
+    return f"""
+        WITH days AS ({days}),
+        totals AS ({scales_of("SELECT * FROM days", of_farm, COUNTED)}),
+        alone AS (SELECT {sql.names(keys)} FROM totals{sql.group_by(keys)} HAVING COUNT(*) = 1)
+        SELECT {sql.names([*of_farm, "n", *OUTCOMES], of="t")}, {none}, c.n AS cows, {sql.names(SCALES, of="t")}
+        FROM totals AS t
+        JOIN ({cows}) AS c ON t.farm = c.farm_key AND {sql.matched(keys, "t", "c")}
+        ANTI JOIN alone AS a ON {sql.matched(keys, "t", "a")}
+        UNION ALL {closer}"""

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, most_of, question_of
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import findings, trims
 from evenfoot.analytics.queries.large.bitmask import LAYS_OUT_BITS
 from evenfoot.analytics.queries.large.cow_periods import cows_by_period, number_of
 from evenfoot.analytics.queries.large.lame_months import lame_months
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 
 def narrows_lesions(selection: Selection) -> bool:
@@ -53,59 +49,79 @@ def monthly(
     return frame.sort_values([*keys, "month"]).reset_index(drop=True)
 
 
-@built_once
 def _question(
     selection: Selection, outcome: str, keys: tuple[str, ...], cows: bool = True, use_bitmask: bool = True
-) -> Question:
+) -> str:
     if outcome == "lameness" and keys == ("farm",) and len(selection.farms) != 1:
         months = lame_months(selection, use_bitmask=use_bitmask)
-        return question_of(months.select("farm", "month", cases=months.lame, at_risk=months.n, cows=months.cows))
+        return f"SELECT farm, month, lame AS cases, n AS at_risk, cows FROM ({months}) AS months"
     if outcome == "lesion" and keys == ("farm",):
-        return question_of(_lesion_months(selection, cows, use_bitmask and len(selection.farms) != 1))
-    rows = case_days(selection, outcome)
-    rows = rows.mutate(month=rows.visit_date.truncate("M"))
-    each_cow = rows.group_by(["farm", "cow", "month"]).agg(cases=rows.case.sum(), at_risk=rows.count())
-    each = each_cow.group_by([*keys, "month"])
-    return question_of(each.agg(cases=each_cow.cases.sum(), at_risk=each_cow.at_risk.sum(), cows=each_cow.count()))
+        return _lesion_months(selection, cows, use_bitmask and len(selection.farms) != 1)
+    by = [*keys, "month"]
+    each_cow = f"""
+        SELECT farm, cow, month, {sql.total("is_case")} AS cases, COUNT(*) AS at_risk
+        FROM ({with_month(case_days(selection, outcome))}) AS d
+        GROUP BY farm, cow, month"""
+    return f"""
+        SELECT {sql.names(by)}, {sql.total("cases")} AS cases, {sql.total("at_risk")} AS at_risk, COUNT(*) AS cows
+        FROM ({each_cow}) AS each_cow
+        {sql.group_by(by)}"""
 
 
-def _lesion_months(selection: Selection, cows: bool, use_bitmask: bool) -> ir.Table:
-    """farm, month, cases, at_risk, perhaps cows: days with a case are counted by themselves.
+def with_month(rows: str) -> str:
+    """The rows with the first day of their month."""
+    return f"SELECT *, {sql.first_of('month', 'visit_date')} AS month FROM ({rows}) AS rows_of_months"
+
+
+def _lesion_months(selection: Selection, cows: bool, use_bitmask: bool) -> str:
+    """farm, month, at_risk, perhaps cows, cases: days with a case are counted by themselves.
 
     Every finding stands on a trim of the same cow, day and attributes, so that the two need not be matched.
     """
-    seen = _looked_at(selection)
-    seen = seen.mutate(month=seen.visit_date.truncate("M"))
+    seen = with_month(_looked_at(selection))
     if cows and not use_bitmask:
-        each = seen.group_by(["farm", "cow", "month"]).agg(n=seen.count())
-        farms = each.group_by(["farm", "month"]).agg(at_risk=each.n.sum(), cows=each.count())
+        each_cow = f"SELECT farm, cow, month, COUNT(*) AS n FROM ({seen}) AS t GROUP BY farm, cow, month"
+        farms = f"""
+            SELECT farm, month, {sql.total("n")} AS at_risk, COUNT(*) AS cows
+            FROM ({each_cow}) AS each_cow
+            GROUP BY farm, month"""
     else:
-        farms = seen.group_by(["farm", "month"]).agg(at_risk=seen.count())
+        farms = f"SELECT farm, month, COUNT(*) AS at_risk FROM ({seen}) AS t GROUP BY farm, month"
     if cows and use_bitmask:
-        farms = farms.mutate(at=number_of(farms.month, "month"))
-        met = cows_by_period(seen, ["farm"], "month").rename(cows="n")
-        farms = farms.inner_join(met, ["farm", "at"]).select("farm", "month", "at_risk", "cows")
-    days = findings(selection).select("farm", "cow", "visit_date").distinct()
-    ill = days.group_by(["farm", days.visit_date.truncate("M").name("month")]).agg(cases=days.count())
-    both = farms.left_join(ill, ["farm", "month"])
-    return both.select(*farms.columns, cases=both.cases.fill_null(0))
+        farms = f"""
+            SELECT f.farm, f.month, f.at_risk, m.n AS cows
+            FROM ({farms}) AS f
+            JOIN ({cows_by_period(_looked_at(selection), ["farm"], "month")}) AS m
+                ON f.farm = m.farm AND {number_of("f.month", "month")} = m.number"""
+    ill = f"""
+        SELECT farm, month, COUNT(*) AS cases
+        FROM ({with_month(_days_of_cases(selection))}) AS d
+        GROUP BY farm, month"""
+    counted = sql.commas("f.farm", "f.month", "f.at_risk", "f.cows" if cows else "")
+    return f"""
+        SELECT {counted}, COALESCE(i.cases, 0) AS cases
+        FROM ({farms}) AS f LEFT JOIN ({ill}) AS i ON f.farm = i.farm AND f.month = i.month"""
 
 
-def _looked_at(selection: Selection) -> ir.Table:
+def _days_of_cases(selection: Selection) -> str:
+    """farm, cow and visit_date of the findings, each once."""
+    return f"SELECT DISTINCT farm, cow, visit_date FROM ({findings(selection)}) AS f"
+
+
+def _looked_at(selection: Selection) -> str:
     """The trims at which one of the feet asked for was looked at."""
-    seen = trims(selection)
-    if selection.feet:
-        seen = seen.filter(most_of([seen[f"seen_{foot.lower()}"] for foot in selection.feet]) > 0)
-    return seen
+    seen = " OR ".join(f"{sql.name(f'seen_{foot.lower()}')} > 0" for foot in selection.feet)
+    return f"SELECT * FROM ({trims(selection)}) AS t{sql.where(seen)}" if seen else trims(selection)
 
 
-def case_days(selection: Selection, outcome: str) -> ir.Table:
-    """farm, cow, visit_date, kind (of visit) and case (0 or 1), one row a cow and day."""
+def case_days(selection: Selection, outcome: str) -> str:
+    """farm, cow, visit_date, kind (of visit) and is_case (0 or 1), one row a cow and day."""
     if outcome == "lameness":
-        day = one_scoring_a_day(selection)
-        return day.select("farm", "cow", "visit_date", kind=day.visit_kind, case=day.lame)
-    seen = _looked_at(selection)
-    seen = seen.select("farm", "cow", "visit_date", kind=seen.visit_kind.fill_null("unknown"))
-    found = findings(selection).select("farm", "cow", "visit_date").distinct().mutate(found=1)
-    both = seen.left_join(found, ["farm", "cow", "visit_date"])
-    return both.select("farm", "cow", "visit_date", "kind", case=both.found.fill_null(0))
+        days = one_scoring_a_day(selection)
+        return f"SELECT farm, cow, visit_date, visit_kind AS kind, lame AS is_case FROM ({days}) AS d"
+    return f"""
+        SELECT t.farm, t.cow, t.visit_date, COALESCE(t.visit_kind, 'unknown') AS kind,
+            CASE WHEN f.cow IS NULL THEN 0 ELSE 1 END AS is_case
+        FROM ({_looked_at(selection)}) AS t
+        LEFT JOIN ({_days_of_cases(selection)}) AS f
+            ON t.farm = f.farm AND t.cow = f.cow AND t.visit_date = f.visit_date"""

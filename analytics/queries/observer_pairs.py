@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
 from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.domain.lesions import LESIONS, NO_CASE_STAGE
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch_many, question_of
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch_many
 from evenfoot.analytics.queries.filters import of_farm_and_period
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 WITHIN_DAYS = 3
 """Two people saw the same thing when they saw it no more days than this apart. [common practice, no source]"""
@@ -42,76 +37,97 @@ def pairs(ledger: Ledger, selection: Selection) -> dict[str, pd.DataFrame]:
     return fetch_many(ledger, _questions(selection))
 
 
-@built_once
-def _questions(selection: Selection) -> dict[str, Question]:
+def _questions(selection: Selection) -> dict[str, str]:
     everything = selection.with_(visits=("all",), trimmers=())
-    scores = of_farm_and_period("scores", everything)
-    scores = scores.filter(scores.scorer.notnull(), scores.score.notnull(), scores.scale.notnull())
-    scored = scores.select("farm", "cow", "scale", day=scores.visit_date, person=scores.scorer, said=scores.score)
-    scored = scored.semi_join(_days_of_two(scored), ["farm", "day"])
-    both = _met(scored, ["farm", "cow", "scale"])
-    by_score = both.group_by(["a", "b", "scale", "first", "second"]).agg(
-        pairs=both.count(), same_day=(both.apart == 0).cast("int64").sum()
-    )
-    rows = of_farm_and_period("trim_rows", everything)
-    rows = rows.filter(rows.trimmer.notnull())
-    names = ibis.union(scores.select(name=scores.scorer), rows.select(name=rows.trimmer), distinct=True)
-    return {"scores": question_of(by_score), "feet": question_of(_feet(rows, selection)), "people": question_of(names)}
+    scores = f"""
+        SELECT farm, cow, scale, visit_date AS day, scorer AS person, score AS said
+        FROM ({of_farm_and_period("scores", everything)}) AS s
+        WHERE scorer IS NOT NULL AND score IS NOT NULL AND scale IS NOT NULL"""
+    scored = f"""
+        SELECT s.*
+        FROM ({scores}) AS s SEMI JOIN ({_days_of_two(scores)}) AS d ON s.farm = d.farm AND s.day = d.day"""
+    rows = f"SELECT * FROM ({of_farm_and_period('trim_rows', everything)}) AS r WHERE trimmer IS NOT NULL"
+    return {
+        "scores": _counted(_met(scored, ["farm", "cow", "scale"]), ["a", "b", "scale", "first", "second"]),
+        "feet": _feet(rows, selection),
+        "people": f"""
+            SELECT person AS name FROM ({scores}) AS s
+            UNION SELECT trimmer AS name FROM ({rows}) AS r""",
+    }
 
 
-def _feet(rows: ir.Table, selection: Selection) -> ir.Table:
-    found = rows.lesion.notnull() & (rows.dd_stage.fill_null("") != NO_CASE_STAGE)
+def _feet(rows: str, selection: Selection) -> str:
+    found = ["lesion IS NOT NULL", f"COALESCE(dd_stage, '') <> {sql.literal(NO_CASE_STAGE)}"]
     if selection.lesions:
-        found = found & (rows.lesion.isin(selection.lesions) | rows.lesion_detail.isin(selection.lesions))
+        either = (sql.among("lesion", selection.lesions), sql.among("lesion_detail", selection.lesions))
+        found.append(f"({' OR '.join(either)})")
     if selection.families:
-        found = found & rows.lesion.isin([c for c, lesion in LESIONS.items() if lesion.family in selection.families])
-    rows = rows.mutate(found=found.fill_null(False).cast("int64"))
-    days = _days_of_two(rows.select("farm", day=rows.visit_date, person=rows.trimmer))
-    rows = rows.semi_join(days.select("farm", visit_date=days.day), ["farm", "visit_date"])
-    trims = rows.group_by(["farm", "cow", "visit_date", "trimmer"]).agg(
-        limited=rows.feet_seen.notnull().cast("int64").max(),
-        **{f"named_{foot}": rows.feet_seen.contains(foot).fill_null(False).cast("int64").max() for foot in FEET},
-        **{f"row_{foot}": (rows.foot == foot).fill_null(False).cast("int64").max() for foot in FEET},
-        **{f"found_{foot}": ibis.ifelse(rows.foot == foot, rows.found, 0).max() for foot in FEET},
-    )
-    each = [
-        trims.filter((trims.limited == 0) | (trims[f"named_{foot}"] == 1) | (trims[f"row_{foot}"] == 1)).select(
-            "farm",
-            "cow",
-            foot=ibis.literal(foot),
-            day=trims.visit_date,
-            person=trims.trimmer,
-            said=trims[f"found_{foot}"],
+        of_families = [code for code, lesion in LESIONS.items() if lesion.family in selection.families]
+        found.append(sql.among("lesion", of_families))
+    told = {"limited": "MAX(CASE WHEN feet_seen IS NOT NULL THEN 1 ELSE 0 END)"}
+    for foot in FEET:
+        here, of = f"foot = {sql.literal(foot)}", foot.lower()
+        told |= {
+            f"named_{of}": f"MAX(CASE WHEN feet_seen LIKE {sql.literal(f'%{foot}%')} THEN 1 ELSE 0 END)",
+            f"row_{of}": f"MAX(CASE WHEN {here} THEN 1 ELSE 0 END)",
+            f"found_{of}": f"MAX(CASE WHEN {' AND '.join([here, *found])} THEN 1 ELSE 0 END)",
+        }
+    days = _days_of_two(f"SELECT farm, visit_date AS day, trimmer AS person FROM ({rows}) AS r")
+    looks = f"""
+        SELECT r.farm, r.cow, r.visit_date AS day, r.trimmer AS person, {sql.listed(told)}
+        FROM ({rows}) AS r SEMI JOIN ({days}) AS d ON r.farm = d.farm AND r.visit_date = d.day
+        GROUP BY r.farm, r.cow, r.visit_date, r.trimmer"""
+    each = sql.union(
+        *(
+            f"""
+            SELECT farm, cow, {sql.literal(foot)} AS foot, day, person, CAST(found_{foot.lower()} AS BIGINT) AS said
+            FROM looks
+            WHERE limited = 0 OR named_{foot.lower()} = 1 OR row_{foot.lower()} = 1"""
+            for foot in FEET
         )
-        for foot in FEET
-    ]
-    both = _met(ibis.union(*each), ["farm", "cow", "foot"])
-    return both.group_by(["a", "b", "first", "second"]).agg(
-        pairs=both.count(), same_day=(both.apart == 0).cast("int64").sum()
     )
+    met = _met(f"WITH looks AS ({looks}) {each}", ["farm", "cow", "foot"])
+    return _counted(met, ["a", "b", "first", "second"])
 
 
-def _days_of_two(seen: ir.Table) -> ir.Table:
+def _counted(met: str, keys: list[str]) -> str:
+    """Pairs by the keys, and those of one day."""
+    same_day = "COUNT(*) FILTER (WHERE apart = 0)"
+    return f"""
+        SELECT {sql.names(keys)}, COUNT(*) AS pairs, {same_day} AS same_day
+        FROM ({met}) AS met
+        {sql.group_by(keys)}"""
+
+
+def _days_of_two(seen: str) -> str:
     """Farms and days on which somebody else was there too, a few days before or after: farm, day.
 
     Nearly all records are of other days, and need not be matched cow by cow.
     """
-    days = seen.select("farm", "day", "person").distinct()
-    other = days.rename(other="person", other_day="day")
-    both = days.join(other, "farm")
-    apart = both.day.delta(both.other_day, unit="day").abs()
-    return both.filter((both.person != both.other) & (apart <= WITHIN_DAYS)).select("farm", "day").distinct()
+    return f"""
+        WITH days AS (SELECT DISTINCT farm, day, person FROM ({seen}) AS seen)
+        SELECT DISTINCT one.farm, one.day
+        FROM days AS one
+        JOIN days AS other ON one.farm = other.farm AND one.person <> other.person
+        WHERE ABS({sql.days_between("other.day", "one.day")}) <= {WITHIN_DAYS}"""
 
 
-def _met(seen: ir.Table, unit: list[str]) -> ir.Table:
+def _met(seen: str, unit: list[str]) -> str:
     """Rows of two people on one unit no more than a few days apart, nearest first, each row used once."""
-    one = seen.rename(a="person", first="said", day_a="day")
-    other = seen.rename(b="person", second="said", day_b="day")
-    both = one.join(other, unit)
-    apart = both.day_a.delta(both.day_b, unit="day").abs()
-    both = both.mutate(apart=apart).filter((both.a < both.b) & (apart <= WITHIN_DAYS))
-    key = [*unit, "a", "b"]
-    nearest_b = ibis.window(group_by=[*key, "day_a"], order_by=["apart", "day_b"])
-    nearest_a = ibis.window(group_by=[*key, "day_b"], order_by=["apart", "day_a"])
-    both = both.mutate(place_b=ibis.row_number().over(nearest_b), place_a=ibis.row_number().over(nearest_a))
-    return both.filter((both.place_a == 0) & (both.place_b == 0))
+    keys = sql.names([*unit, "a", "b"])
+    return f"""
+        WITH seen AS ({seen}),
+        pairs AS (
+            SELECT {sql.names(unit, of="one")}, one.person AS a, other.person AS b,
+                one.said AS first, other.said AS second, one.day AS day_a, other.day AS day_b,
+                ABS({sql.days_between("other.day", "one.day")}) AS apart
+            FROM seen AS one JOIN seen AS other ON {sql.matched(unit, "one", "other")} AND one.person < other.person
+        ),
+        placed AS (
+            SELECT *,
+                ROW_NUMBER() OVER (PARTITION BY {keys}, day_a ORDER BY apart, day_b) AS place_b,
+                ROW_NUMBER() OVER (PARTITION BY {keys}, day_b ORDER BY apart, day_a) AS place_a
+            FROM pairs
+            WHERE apart <= {WITHIN_DAYS}
+        )
+        SELECT * FROM placed WHERE place_a = 1 AND place_b = 1"""

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.cluster_sums import chosen_sums, sums_in_clusters
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, question_of
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.cluster_sums import chosen_sums, of_farms, of_groups, sums_in_clusters
+from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import grouped
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
 
@@ -46,26 +46,43 @@ def step_sums(
     return sums["lame"].assign(cows=groups["cows"]), kinds, int(whole["too_far"]), int(whole["animals"])
 
 
-@built_once
-def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> Question:
-    day = one_scoring_a_day(selection)
-    window = ibis.window(group_by=["farm", "cow"], order_by="visit_date")
-    step = day.mutate(
-        from_lame=day.lame.lag().over(window),
-        days=day.visit_date.delta(day.visit_date.lag().over(window), unit="day"),
-    )
-    step = step.filter(step.from_lame.notnull())
-    step = step.mutate(near=step.days <= gap_days)
-    step = step.mutate(**{f"by_{name}": grouped(step, name, selection) for name in by})
-    keys = [*(f"by_{name}" for name in by), "from_lame"]
-    cows = step.group_by([*keys, "farm", "cow"]).agg(
-        n=step.near.sum(), lame=(step.near & (step.lame == 1)).sum(), far=(~step.near).sum()
-    )
-    animals = cows.group_by(["farm", "cow"]).agg(n=cows.n.sum(), far=cows.far.sum())
-    whole = animals.agg(too_far=animals.far.sum(), animals=(animals.n > 0).sum())
-    groups = sums_in_clusters(cows.filter(cows.n > 0), keys, ("lame",)).rename({name: f"by_{name}" for name in by})
+def _steps(selection: Selection, by: tuple[str, ...], gap_days: int) -> str:
+    # Sums over cows are by farm in any case, and a column must not come twice.
+    told = [name for name in by if name != "farm"]
+    named = sql.listed({name: grouped(name, selection) for name in told})
+    near = f"days <= {sql.literal(gap_days)}"
+    steps = f"""
+        SELECT {sql.commas(named, "from_lame", "farm", "cow", "lame", f"{near} AS near")}
+        FROM ({_followed(selection)}) AS followed
+        WHERE from_lame IS NOT NULL"""
+    of_cow = [*told, "from_lame", "farm", "cow"]
+    farms = of_farms("SELECT * FROM each_cow WHERE n > 0", [*told, "from_lame"], ("lame",))
     # One question, so that cows are followed once; the whole stands beside every group, and alone where there is none.
-    return question_of(whole.left_join(groups, ibis.literal(True)))
+    return f"""
+        WITH each_cow AS (
+            SELECT {sql.names(of_cow)},
+                COUNT(*) FILTER (WHERE near) AS n,
+                COUNT(*) FILTER (WHERE near AND lame = 1) AS lame,
+                COUNT(*) FILTER (WHERE NOT near) AS far
+            FROM ({steps}) AS steps
+            {sql.group_by(of_cow)}
+        ),
+        animals AS (SELECT farm, cow, SUM(n) AS n, SUM(far) AS far FROM each_cow GROUP BY farm, cow),
+        whole AS (
+            SELECT {sql.total("far")} AS too_far, {sql.total("CASE WHEN n > 0 THEN 1 ELSE 0 END")} AS animals
+            FROM animals
+        )
+        SELECT whole.*, g.*
+        FROM whole LEFT JOIN ({of_groups(farms, [*by, "from_lame"], ("lame",))}) AS g ON TRUE"""
+
+
+def _followed(selection: Selection) -> str:
+    """Scorings with the cow's one before: ``from_lame`` (whether she was lame) and ``days`` between the two."""
+    before = "LAG(visit_date) OVER of_cow"
+    return f"""
+        SELECT *, LAG(lame) OVER of_cow AS from_lame, {sql.days_between(before, "visit_date")} AS days
+        FROM ({one_scoring_a_day(selection)}) AS d
+        WINDOW of_cow AS (PARTITION BY farm, cow ORDER BY visit_date)"""
 
 
 DAYS_BETWEEN = (30, 60, 120, 200)
@@ -93,16 +110,14 @@ def sound_again_sums(ledger: Ledger, selection: Selection) -> tuple[pd.DataFrame
     return sums["sound"].assign(days_between=named), kinds, cows
 
 
-@built_once
-def _sound_again(selection: Selection) -> Question:
-    day = one_scoring_a_day(selection)
-    window = ibis.window(group_by=["farm", "cow"], order_by="visit_date")
-    step = day.mutate(
-        from_lame=day.lame.lag().over(window),
-        days=day.visit_date.delta(day.visit_date.lag().over(window), unit="day"),
-    )
-    step = step.filter((step.from_lame == 1) & (step.days <= DAYS_BETWEEN[-1]))
-    places = [(step.days <= end, place) for place, end in enumerate(DAYS_BETWEEN)]
-    step = step.mutate(stretch=ibis.cases(*places), sound=1 - step.lame)
-    cows = step.group_by(["stretch", "farm", "cow"]).agg(n=step.count(), sound=step.sound.sum())
-    return question_of(sums_in_clusters(cows, ["stretch"], ("sound",)))
+def _sound_again(selection: Selection) -> str:
+    stretch = " ".join(f"WHEN days <= {end} THEN {place}" for place, end in enumerate(DAYS_BETWEEN))
+    steps = f"""
+        SELECT farm, cow, CASE {stretch} END AS stretch, 1 - lame AS sound
+        FROM ({_followed(selection)}) AS followed
+        WHERE from_lame = 1 AND days <= {DAYS_BETWEEN[-1]}"""
+    cows = f"""
+        SELECT stretch, farm, cow, COUNT(*) AS n, {sql.total("sound")} AS sound
+        FROM ({steps}) AS steps
+        GROUP BY stretch, farm, cow"""
+    return sums_in_clusters(cows, ["stretch"], ("sound",))

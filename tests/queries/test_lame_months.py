@@ -15,7 +15,7 @@ import pytest
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.queries import lame_counts
 from evenfoot.analytics.queries import monthly_series as series_module
-from evenfoot.analytics.queries.engine import fetch, question_of
+from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.lame_counts import count_scorings
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.monthly_series import monthly
@@ -84,7 +84,7 @@ def filled(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
 @pytest.mark.parametrize("farms", [(), ("Ash", "Cedar"), ("Birch", "Dene"), ("Birch",), ("Ash",)])
 def test_days_of_cows_equal_a_plain_count(filled: tuple[Ledger, Any], farms: tuple[str, ...]) -> None:
     ledger, rows = filled
-    found = fetch(ledger, question_of(one_scoring_a_day(Selection(farms=farms))))
+    found = fetch(ledger, one_scoring_a_day(Selection(farms=farms)))
     days = defaultdict(list)
     for row in rows:
         if not farms or row["farm"] in farms:

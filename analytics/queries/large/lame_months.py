@@ -8,17 +8,14 @@ cows only on farms where several people, or scales, share a day.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
 
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.cluster_sums import of_farms
 from evenfoot.analytics.queries.filters import grouped, scores
 from evenfoot.analytics.queries.large.cow_periods import IN_A_YEAR, cows_by_period, number_of
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 OUTCOMES = ("lame", "severe")
 
@@ -30,6 +27,9 @@ OF_DAY = ("month", "quarter", "season", "year")
 
 OF_COWS = ("cow nn", *(f"cow {what} {outcome}" for outcome in OUTCOMES for what in ("mm", "mn")))
 
+COUNTED = {"n": "COUNT(*)", "lame": sql.total("lame"), "severe": sql.total("severe")}
+"""What is counted of days."""
+
 
 def lame_months(
     selection: Selection,
@@ -38,7 +38,7 @@ def lame_months(
     scales: bool = False,
     of_cows: bool = False,
     use_bitmask: bool = True,
-) -> ir.Table:
+) -> str:
     """Scorings by farm and period.
 
     Parameters
@@ -57,101 +57,115 @@ def lame_months(
 
     Returns
     -------
-    ibis.Table
-        As :func:`evenfoot.analytics.queries.cluster_sums.of_farms` gives it: the periods (month and quarter as their
-        first day), farm, n (scorings), lame, severe, their sums over cows, and cows; one row a farm and period with
-        scorings.
+    str
+        A question, as :func:`evenfoot.analytics.queries.cluster_sums.of_farms` gives it: the periods (month and
+        quarter as their first day), farm, n (scorings), lame, severe, their sums over cows, and cows; one row a farm
+        and period with scorings.
     """
-    rows = scores(selection)
-    farms = _of_days(rows, selection, periods)
     keys = [*periods, "farm"]
-    closer = farms.filter(farms.most > 1).select("farm")
+    closer = "SELECT DISTINCT farm FROM farms WHERE most > 1"
     if not of_cows:
-        closer = closer.union(_alone(farms, periods))
-    closer = closer.distinct()
-
-    days = one_scoring_a_day(selection, only=closer)
-    days = days.mutate(**{name: grouped(days, name, selection) for name in periods})
+        closer = f"SELECT farm FROM farms WHERE most > 1 UNION {_alone('farms', periods)}"
+    days = with_periods(one_scoring_a_day(selection, only="SELECT farm FROM closer"), periods, selection)
     carried = SCALES if scales else None
     by_day = of_farms(cows_of_days(days, list(periods), scales=scales), list(periods), OUTCOMES, carried)
 
-    plain = farms.anti_join(closer, "farm")
-    several = plain.filter(plain.days > 1).select("farm").distinct()
-    rows = rows.mutate(**{name: grouped(rows, name, selection) for name in periods}).semi_join(several, "farm")
+    # On a farm that was scored on one day of every period no cow comes twice.
+    again = f"""
+        SELECT s.*
+        FROM ({scores(selection)}) AS s
+        SEMI JOIN (SELECT farm FROM plain WHERE days > 1) AS d ON s.farm = d.farm"""
     if use_bitmask and not of_cows and len(periods) == 1 and periods[0] in IN_A_YEAR:
         period = periods[0]
-        plain = plain.mutate(at=number_of(plain[period], period))
-        met = cows_by_period(rows, ["farm"], period)
-        both = plain.left_join(met.select("farm", "at", other_cows=met.n), ["farm", "at"])
+        met = f"SELECT farm, number, n AS cows FROM ({cows_by_period(again, ['farm'], period)}) AS met"
+        same = f"p.farm = o.farm AND {number_of(f'p.{sql.name(period)}', period)} = o.number"
     else:
-        both = plain.left_join(_cows_once(rows, keys, of_cows), keys)
+        met = _cows_once(with_periods(again, periods, selection), keys, of_cows)
+        same = sql.matched(keys, "p", "o")
     # Scored on one day of the period, every scoring is another cow.
-    alike = {"cow nn": plain.n, **{f"cow {what} {name}": plain[name] for name in OUTCOMES for what in ("mm", "mn")}}
-    cows = {"cows": both.other_cows.fill_null(plain.n)}
-    for name in OF_COWS:
-        cows[name] = both[f"other {name}"].fill_null(alike[name]) if of_cows else ibis.literal(0, "int64")
-    plain = both.select(*keys, "n", *OUTCOMES, *(SCALES if scales else ()), **cows)
-    return ibis.union(plain.select(*by_day.columns), by_day)
+    alike = {"cow nn": "n", **{f"cow {what} {name}": name for name in OUTCOMES for what in ("mm", "mn")}}
+    sums = {
+        name: f"COALESCE(o.{sql.name(name)}, p.{alike[name]})" if of_cows else "CAST(0 AS BIGINT)" for name in OF_COWS
+    }
+    sums["cows"] = "COALESCE(o.cows, p.n)"
+    of_scales = sql.names(SCALES, of="p") if scales else ""
+    return f"""
+        WITH farms AS ({_of_days(scores(selection), selection, periods)}),
+        closer AS ({closer}),
+        plain AS (SELECT f.* FROM farms AS f ANTI JOIN closer AS c ON f.farm = c.farm)
+        SELECT {sql.commas(sql.names([*keys, "n", *OUTCOMES], of="p"), sql.listed(sums), of_scales)}
+        FROM plain AS p LEFT JOIN ({met}) AS o ON {same}
+        UNION ALL {by_day}"""
 
 
-def _of_days(rows: ir.Table, selection: Selection, periods: tuple[str, ...]) -> ir.Table:
+def with_periods(rows: str, periods: tuple[str, ...], selection: Selection) -> str:
+    """The rows with their periods, each under its name."""
+    named = sql.listed({name: grouped(name, selection) for name in periods})
+    return f"SELECT {sql.commas('*', named)} FROM ({rows}) AS rows_of_periods"
+
+
+def _of_days(rows: str, selection: Selection, periods: tuple[str, ...]) -> str:
     """Scorings by farm and period, were every row another cow's; ``most`` is 1 where that is sure."""
-    each = rows.group_by(["farm", "visit_date", "scorer", "scale"]).agg(
-        n=rows.count(),
-        **{name: rows[name].sum() for name in OUTCOMES},
-        points=rows.score.cast("float64").sum(),
-        pointed=rows.score.count(),
-    )
-    each = each.mutate(unscaled=ibis.cases((each.scale.isnull(), each.n), else_=0))
-    days = each.group_by(["farm", "visit_date"]).agg(
-        together=each.count(),
-        **{name: each[name].sum() for name in ("n", *OUTCOMES, "points", "pointed", "unscaled")},
-        low_scale=each.scale.min(),
-        high_scale=each.scale.max(),
-    )
-    days = days.mutate(**{name: grouped(days, name, selection) for name in periods})
-    return days.group_by([*periods, "farm"]).agg(
-        # Sums come back wider than they are added up quickly.
-        **{name: days[name].sum().cast("int64") for name in ("n", *OUTCOMES)},
-        most=days.together.max(),
-        days=days.count(),
-        **{name: getattr(days[name], how)() for name, how in SCALES.items()},
-    )
+    people = f"""
+        SELECT farm, visit_date, scorer, scale,
+            COUNT(*) AS n, {sql.total("lame")} AS lame, {sql.total("severe")} AS severe,
+            SUM(CAST(score AS DOUBLE)) AS points, COUNT(score) AS pointed
+        FROM ({rows}) AS s
+        GROUP BY farm, visit_date, scorer, scale"""
+    days = f"""
+        SELECT farm, visit_date, COUNT(*) AS together,
+            {sql.total("n")} AS n, {sql.total("lame")} AS lame, {sql.total("severe")} AS severe,
+            SUM(points) AS points, {sql.total("pointed")} AS pointed,
+            {sql.total("CASE WHEN scale IS NULL THEN n ELSE 0 END")} AS unscaled,
+            MIN(scale) AS low_scale, MAX(scale) AS high_scale
+        FROM ({people}) AS people
+        GROUP BY farm, visit_date"""
+    by = [*periods, "farm"]
+    return f"""
+        SELECT {sql.names(by)}, MAX(together) AS most, COUNT(*) AS days,
+            {sql.total("n")} AS n, {sql.total("lame")} AS lame, {sql.total("severe")} AS severe,
+            SUM(points) AS points, {sql.total("pointed")} AS pointed, {sql.total("unscaled")} AS unscaled,
+            MIN(low_scale) AS low_scale, MAX(high_scale) AS high_scale
+        FROM ({with_periods(days, periods, selection)}) AS days
+        {sql.group_by(by)}"""
 
 
-def _alone(farms: ir.Table, periods: tuple[str, ...]) -> ir.Table:
-    """Farms that are the only one scored in some period."""
-    met = {"farm": farms.farm.min(), "farms": farms.count()}
-    each = farms.group_by(list(periods)).agg(**met) if periods else farms.agg(**met)
-    return each.filter(each.farms == 1).select("farm")
+def _alone(farms: str, periods: tuple[str, ...]) -> str:
+    """Farms that are the only one scored in some period; *farms* is the name of a table of farms and periods."""
+    return f"SELECT MIN(farm) AS farm FROM {farms}{sql.group_by(periods)} HAVING COUNT(*) = 1"
 
 
-def _cows_once(rows: ir.Table, keys: list[str], of_cows: bool) -> ir.Table:
-    """Cows, and where asked their sums, by the keys; names begin with ``other``."""
+def _cows_once(rows: str, keys: list[str], of_cows: bool) -> str:
+    """Cows, and where asked their sums, by the keys."""
+    of_cow = [*keys, "cow"]
     if not of_cows:
-        once = rows.select(*keys, "cow").distinct()
-        return once.group_by(keys).agg(other_cows=once.count())
-    cows = rows.group_by([*keys, "cow"]).agg(
-        n=rows.count(), **{name: rows[name].sum().cast("int32") for name in OUTCOMES}
-    )
-    found = of_farms(cows, [key for key in keys if key != "farm"], OUTCOMES)
-    return found.select(*keys, other_cows=found.cows, **{f"other {name}": found[name] for name in OF_COWS})
+        once = f"SELECT DISTINCT {sql.names(of_cow)} FROM ({rows}) AS s"
+        return f"SELECT {sql.names(keys)}, COUNT(*) AS cows FROM ({once}) AS once{sql.group_by(keys)}"
+    cows = f"""
+        SELECT {sql.names(of_cow)}, COUNT(*) AS n,
+            CAST(SUM(lame) AS INTEGER) AS lame, CAST(SUM(severe) AS INTEGER) AS severe
+        FROM ({rows}) AS s
+        {sql.group_by(of_cow)}"""
+    return of_farms(cows, [key for key in keys if key != "farm"], OUTCOMES)
 
 
-def cows_of_days(days: ir.Table, keys: list[str], *, scales: bool = False) -> ir.Table:
+def cows_of_days(days: str, keys: list[str], *, scales: bool = False) -> str:
     """The days of :func:`one_scoring_a_day` counted by the keys, farm and cow: n, lame, severe, and ``SCALES``."""
-    each = days.group_by([*keys, "farm", "cow"])
-    counted = {"n": days.count(), "lame": days.lame.sum(), "severe": days.severe.sum()}
-    return scales_of(days, each, counted) if scales else each.agg(**counted)
+    by = [*keys, "farm", "cow"]
+    return scales_of(days, by, COUNTED) if scales else _by(days, by, COUNTED)
 
 
-def scales_of(base: ir.Table, each: ir.GroupedTable, counted: dict[str, ir.Value] | None = None) -> ir.Table:
-    """Days grouped, with what is *counted* of each group and ``SCALES``."""
-    return each.agg(
-        **(counted or {}),
-        points=base.score.cast("float64").sum(),
-        pointed=base.score.count(),
-        unscaled=base.scale.isnull().sum(),
-        low_scale=base.scale.min(),
-        high_scale=base.scale.max(),
-    )
+def scales_of(days: str, keys: list[str], counted: Mapping[str, str]) -> str:
+    """Days grouped by the keys, with what is *counted* of each group and ``SCALES``."""
+    scales = {
+        "points": "SUM(CAST(score AS DOUBLE))",
+        "pointed": "COUNT(score)",
+        "unscaled": "COUNT(*) - COUNT(scale)",
+        "low_scale": "MIN(scale)",
+        "high_scale": "MAX(scale)",
+    }
+    return _by(days, keys, {**counted, **scales})
+
+
+def _by(days: str, keys: list[str], counted: Mapping[str, str]) -> str:
+    return f"SELECT {sql.names(keys)}, {sql.listed(counted)} FROM ({days}) AS days_by{sql.group_by(keys)}"
