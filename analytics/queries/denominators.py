@@ -118,7 +118,7 @@ def looked_at(
         seen = f"SELECT DISTINCT {sql.names(keys)} FROM ({rows}) AS seen"
         chosen = sql.commas(named, "farm_key", "cow_key", "CAST(1 AS BIGINT) AS n")
         return f"SELECT {chosen} FROM ({seen}) AS once"
-    each = {"trims": "COUNT(*)", **{f"seen_{foot}": f"MAX({_seen(foot)})" for foot in FEET}}
+    each = {"trims": "COUNT(*)", **{_seen(foot): f"MAX({_seen(foot)})" for foot in FEET}}
     if counted:
         each |= {f"times_{place}": f"SUM({_any_of(site.feet)})" for place, site in enumerate(sites)}
     cows = f"SELECT {sql.names(keys)}, {sql.listed(each)} FROM ({rows}) AS each_trim{sql.group_by(keys)}"
@@ -180,7 +180,9 @@ def _by_site(rows: str, keys: list[str], sites: list[Site], units: list[int]) ->
     """
     if len(sites) == 1:
         values = sql.listed({name: sql.literal(value) for name, value in sites[0].values})
-        return f"SELECT {sql.commas(sql.names(keys), values, 'units_0 AS n')} FROM ({rows}) AS of_site WHERE units_0 > 0"
+        return (
+            f"SELECT {sql.commas(sql.names(keys), values, 'units_0 AS n')} FROM ({rows}) AS of_site WHERE units_0 > 0"
+        )
     # One number a place, and not the rows once for each: engines plan many branches longer than they run them.
     values = sql.listed(
         {

@@ -32,24 +32,100 @@ def translate_question(sql: str, dialect: str) -> str:
     import sqlglot
 
     tree = sqlglot.parse_one(sql, read="duckdb")
-    if dialect in EXACT_DECIMALS:
-        tree = _floating(tree)
-    return str(tree.sql(dialect=SQLGLOT_NAMES.get(dialect, dialect)))
+    _fit_question(tree, dialect)
+    # Names are quoted, since engines differ in which words they keep for themselves.
+    return str(
+        tree.sql(dialect=SQLGLOT_NAMES.get(dialect, dialect), identify=True, unsupported_level=sqlglot.ErrorLevel.RAISE)
+    )
 
 
-def _floating(tree: Any) -> Any:
-    """Numbers with a point as floating ones, where the engine would otherwise reckon with a few decimal places."""
+def _fit_question(tree: Any, dialect: str) -> None:
+    """Put into a question what the translating library leaves as it is, though the engine has it otherwise."""
     import sqlglot.expressions as sge
 
-    def fit(node: Any) -> Any:
-        pointed = isinstance(node, sge.Literal) and not node.is_string and not str(node.this).isdigit()
-        return sge.cast(node.copy(), "DOUBLE") if pointed and not isinstance(node.parent, sge.Cast) else node
+    for division in list(tree.find_all(sge.Div)):
+        # The embedded engine gives an infinite number where the others end the question.
+        # [pub: DuckDB documentation, Numeric Types; PostgreSQL manual, 9.3; Apache Spark, ANSI Compliance]
+        if not isinstance(division.expression.unnest(), (sge.Literal, sge.Nullif)):
+            zero = sge.Literal.number(0)
+            division.set("expression", sge.Nullif(this=division.expression.copy(), expression=zero))
+    if dialect == "postgres":
+        _fit_question_postgres(tree)
+    elif dialect == "pyspark":
+        _fit_question_spark(tree)
 
-    return tree.transform(fit)
+
+def _fit_question_postgres(tree: Any) -> None:
+    import sqlglot.expressions as sge
+
+    # Texts that are not from a column, which has its own order (see _fit_postgres), would be compared as the language
+    # of the database has it. [pub: PostgreSQL manual, 24.2 Collation Support]
+    for text in list(tree.find_all(sge.Literal, sge.Cast)):
+        if _is_text(text):
+            order = sge.to_identifier("C", quoted=True)
+            text.replace(sge.Paren(this=sge.Collate(this=text.copy(), expression=order)))
+    for series in list(tree.find_all(sge.Explode)):
+        if isinstance(series.this, sge.GenerateSeries):
+            # It gives rows by itself, and UNNEST takes arrays alone. [pub: PostgreSQL manual, 9.25]
+            series.replace(series.this.copy())
+    for division in list(tree.find_all(sge.IntDiv)):
+        # DIV gives an exact decimal. [pub: PostgreSQL manual, 9.3]
+        division.replace(sge.cast(division.copy(), "BIGINT"))
 
 
-EXACT_DECIMALS = {"pyspark"}
-"""Engines that take 30.4 for an exact decimal and give quotients of such only some digits."""
+def _is_text(node: Any) -> bool:
+    """Whether a node is a text that comes out of a question, or that something is compared or sorted by."""
+    import sqlglot.expressions as sge
+
+    if isinstance(node, sge.Cast):
+        return not isinstance(node, sge.TryCast) and node.to.this in sge.DataType.TEXT_TYPES
+    told = (sge.If, sge.Case, sge.Coalesce, sge.Alias, sge.Select, sge.Min, sge.Max, sge.Greatest, sge.Least,
+            sge.LT, sge.LTE, sge.GT, sge.GTE, sge.Between, sge.Ordered)  # fmt: skip
+    if not node.is_string or not isinstance(node.parent, told):
+        return False
+    # What a CASE compares is left as it is.
+    return not (isinstance(node.parent, (sge.Case, sge.If)) and node.arg_key == "this")
+
+
+def _fit_question_spark(tree: Any) -> None:
+    import sqlglot.expressions as sge
+
+    for number in list(tree.find_all(sge.Literal)):
+        # Numbers with a point are exact decimals, of whose quotients only some digits are given.
+        # [pub: Apache Spark, Literals; ANSI Compliance, Arithmetic Operations]
+        if not number.is_string and not str(number.this).isdigit() and not isinstance(number.parent, sge.Cast):
+            number.replace(sge.cast(number.copy(), "DOUBLE"))
+    for division in list(tree.find_all(sge.Div)):
+        division.set("this", sge.cast(division.this.copy(), "DOUBLE"))
+    for where in tree.find_all(sge.Where, sge.Having):
+        # `FROM trims WHERE (lame)` would name the table "where" and its one column "lame", since neither word is
+        # reserved. [pub: Apache Spark, ANSI Compliance, SQL Keywords]
+        where.set("this", where.this.unnest())
+    for quantile in list(tree.find_all(sge.PercentileCont)):
+        if quantile.expression is not None:
+            # The same number; PERCENTILE_CONT wants WITHIN GROUP. [pub: Apache Spark, Built-in Aggregate Functions]
+            quantile.replace(sge.func("PERCENTILE", quantile.this.copy(), quantile.expression.copy()))
+    for between in list(tree.find_all(sge.DateDiff)):
+        months = MONTHS_OF.get(str(between.args.get("unit")).upper())
+        if months:
+            # Counted are firsts of a month, quarter or year that lie between; DATEDIFF counts whole ones.
+            # [pub: DuckDB documentation, Date Functions; Apache Spark, Built-in Functions, timestampdiff]
+            later, earlier = (_number_of(day, months) for day in (between.this, between.expression))
+            between.replace(sge.Paren(this=sge.cast(sge.Sub(this=later, expression=earlier), "BIGINT")))
+
+
+MONTHS_OF = {"MONTH": 1, "QUARTER": 3, "YEAR": 12}
+"""How many months make a period."""
+
+
+def _number_of(day: Any, months: int) -> Any:
+    """The number of a day's month, quarter or year, counted from one before all days."""
+    import sqlglot
+
+    text = day.sql(dialect="spark")
+    return sqlglot.parse_one(
+        f"FLOOR((EXTRACT(YEAR FROM {text}) * 12 + EXTRACT(MONTH FROM {text}) - 1) / {months})", read="spark"
+    )
 
 
 @functools.lru_cache(maxsize=512)

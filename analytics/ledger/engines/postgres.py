@@ -33,9 +33,13 @@ if TYPE_CHECKING:
 WAIT = "60s"
 """How long one writer waits for another before it is told so."""
 
-SETTINGS = f"SET LOCAL lock_timeout = '{WAIT}'; SET LOCAL enable_nestloop = off; SET LOCAL jit = off"
-"""Of every transaction. The server can't foresee how many rows our nested questions pass from step to step and
-believes it few, for which it would go through the next step row by row; compiling them costs more than it gains."""
+SETTINGS = (
+    f"SET LOCAL lock_timeout = '{WAIT}'; SET LOCAL enable_nestloop = off; SET LOCAL jit = off; "
+    "SET LOCAL standard_conforming_strings = on"
+)
+"""Of every transaction. A backslash in a text is one, whatever the server's own settings. The server can't foresee how
+many rows our nested questions pass from step to step and believes it few, for which it would go through the next step
+row by row; compiling them costs more than it gains."""
 
 MOST_FARM_LOCKS = 256
 """An import of more farms than this writes alone: a server keeps room for some thousands of locks."""

@@ -42,8 +42,11 @@ QUIET = {
     "spark.driver.extraJavaOptions": f"-Dlog4j2.configurationFile=file:{LOGGING}",
     "spark.sql.session.timeZone": "UTC",
     "spark.sql.execution.arrow.pyspark.enabled": "true",
+    "spark.sql.variable.substitute": "false",
+    "spark.sql.parser.escapedStringLiterals": "false",
 }
-"""Of every session: nothing is served over the network, and days are days."""
+"""Of every session: nothing is served over the network, days are days, and a text in a question is what it is, also
+where it holds ``${env:HOME}`` or a backslash [pub: Apache Spark, Configuration]."""
 
 HERE = {
     "spark.driver.bindAddress": "127.0.0.1",
