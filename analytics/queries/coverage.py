@@ -9,7 +9,7 @@ import pandas as pd
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.engine import fetch, fetch_many
-from evenfoot.analytics.queries.filters import of_farm_and_period, of_visits
+from evenfoot.analytics.queries.filters import of_farm_and_period, of_selection
 from evenfoot.analytics.queries.selection import Selection
 
 
@@ -72,7 +72,7 @@ def _covered_questions(selection: Selection, source: str) -> dict[str, str]:
         ``cows``: cows. Of one farm ``days``: the columns ``_OF_A_DAY``; of several ``visits``: the columns ``_WHOLE``.
     """
     rows = of_farm_and_period(source, selection)
-    animals = f"SELECT DISTINCT farm, cow FROM ({of_visits(rows, selection)}) AS asked_for"
+    animals = f"SELECT DISTINCT farm, cow FROM ({of_selection(source, selection)}) AS asked_for"
     cows = f"SELECT COUNT(*) AS cows FROM ({animals}) AS animals"
     # By the columns as they are: the words for what is missing are put in afterwards, on few rows.
     if len(selection.farms) == 1:
@@ -118,5 +118,5 @@ def months_with_records(ledger: Ledger, selection: Selection, source: str = "tri
 
 def _months_question(selection: Selection, source: str) -> str:
     """A question: ``month``, the first day of each month with records."""
-    rows = of_visits(of_farm_and_period(source, selection), selection)
+    rows = of_selection(source, selection)
     return f'SELECT DISTINCT {sql.first_of("month", "visit_date")} AS "month" FROM ({rows}) AS met'

@@ -14,7 +14,7 @@ import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.queries.engine import fetch
-from evenfoot.analytics.queries.filters import of_farm_and_period, of_visits
+from evenfoot.analytics.queries.filters import of_selection
 from evenfoot.analytics.queries.selection import Selection
 
 MOST_RECORDS = 1_000_000
@@ -95,5 +95,5 @@ def _within(rows: pd.DataFrame, most: int, first: tuple[str, ...]) -> tuple[str,
 
 def _records(selection: Selection, source: str) -> str:
     """A question: farm and records, in the order of farms."""
-    rows = of_visits(of_farm_and_period(source, selection), selection)
+    rows = of_selection(source, selection)
     return f"SELECT farm, COUNT(*) AS records FROM ({rows}) AS met GROUP BY farm ORDER BY farm"

@@ -122,8 +122,22 @@ def of_animals(rows: str) -> str:
 
 
 def of_farm_and_period(name: str, selection: Selection) -> str:
-    """The rows of a derived table narrowed by farm (including what the viewer may see), period and attributes."""
-    table = f"({of_animals('SELECT * FROM trim_rows')}) AS {name}" if name == "trim_rows" else name
+    """The rows of a table narrowed by farm (including what the viewer may see), period and attributes."""
+    return _kept(name, _of_farm_and_period(selection))
+
+
+def of_selection(name: str, selection: Selection) -> str:
+    """The same, of the kinds of visit asked for alone."""
+    return _kept(name, [*_of_farm_and_period(selection), *_of_visits(selection)])
+
+
+def _kept(name: str, conditions: list[str]) -> str:
+    """The rows of a table for which all conditions hold; those of the trim sheets under the cow's name of the day."""
+    rows = f"({of_animals('SELECT * FROM trim_rows')})" if name == "trim_rows" else name
+    return f"SELECT * FROM {rows} AS {name}{sql.where(*conditions)}"
+
+
+def _of_farm_and_period(selection: Selection) -> list[str]:
     keep: list[str] = []
     if selection.allowed is not None:
         keep.append(sql.among("farm", selection.allowed))
@@ -142,38 +156,36 @@ def of_farm_and_period(name: str, selection: Selection) -> str:
         keep.append(sql.among(grouped("parity", selection), selection.parity))
     if selection.seasons:
         keep.append(sql.among(grouped("season", selection), selection.seasons))
-    return f"SELECT * FROM {table}{sql.where(*keep)}"
+    return keep
 
 
-def of_visits(rows: str, selection: Selection) -> str:
-    """Only the kinds of visit asked for. Scorings of the whole herd count with whole-herd visits."""
+def _of_visits(selection: Selection) -> list[str]:
+    """The kinds of visit asked for. Scorings of the whole herd count with whole-herd visits."""
     if selection.all_visits:
-        return rows
+        return []
     kinds = list(selection.visits) + (["scoring"] if "whole-herd" in selection.visits else [])
     known = sql.among("visit_kind", kinds)
     # Asked for plainly: what the engine knows of a column's values then spares it the looking.
-    wanted = f"{known} OR visit_kind IS NULL" if "unknown" in kinds else known
-    return f"SELECT * FROM ({rows}) AS of_visits WHERE {wanted}"
+    return [f"{known} OR visit_kind IS NULL" if "unknown" in kinds else known]
 
 
 def trims(selection: Selection) -> str:
     """The trims of a selection, one row a cow and day."""
-    return of_visits(of_farm_and_period("trims", selection), selection)
+    return of_selection("trims", selection)
 
 
 def findings(selection: Selection) -> str:
     """The findings of a selection that make a case."""
-    rows = of_visits(of_farm_and_period("findings", selection), selection)
-    keep: list[str] = []
+    keep = [*_of_farm_and_period(selection), *_of_visits(selection)]
     if selection.lesions:
         either = (sql.among("lesion", selection.lesions), sql.among("lesion_detail", selection.lesions))
         keep.append(" OR ".join(either))
     for field, column in _COLUMN_OF_FINDING.items():
         if wanted := getattr(selection, field):
             keep.append(sql.among(column, wanted))
-    return f"SELECT * FROM ({rows}) AS findings{sql.where(*keep)}" if keep else rows
+    return _kept("findings", keep)
 
 
 def scores(selection: Selection) -> str:
     """The locomotion scores of a selection, one row a cow, day, scorer and scale."""
-    return of_visits(of_farm_and_period("scores", selection), selection)
+    return of_selection("scores", selection)

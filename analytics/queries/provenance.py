@@ -8,7 +8,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.imports.import_farms import imports_beyond
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.engine import fetch
-from evenfoot.analytics.queries.filters import of_farm_and_period, of_visits
+from evenfoot.analytics.queries.filters import of_selection
 from evenfoot.analytics.queries.selection import Selection
 
 COLUMNS = ("import_no", "file", "person", "rows")
@@ -43,7 +43,7 @@ def written_in(ledger: Ledger, selection: Selection, source: str = "trims") -> p
 
 def _question(selection: Selection, source: str) -> str:
     """A question: import_no, person and ``rows``."""
-    met = of_visits(of_farm_and_period(source, selection), selection)
+    met = of_selection(source, selection)
     if source == "scores":
         in_trims = _counted("trim_rows", selection, "visit_date", "trimmer", "locomotion_score IS NOT NULL")
         sheets = sql.union(in_trims, _counted("score_rows", selection, "date", "scorer"))
