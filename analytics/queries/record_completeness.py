@@ -121,16 +121,17 @@ def _scores(selection: Selection) -> str:
 
 def _readings(rows: str) -> str:
     """Who, value, n, field."""
-    return sql.union(
+    each = sql.union(
         *(
             f"""
-        SELECT who, {name} AS value, COUNT(*) AS n, {sql.literal(name)} AS field
-        FROM ({rows}) AS readings
-        WHERE {name} IS NOT NULL
-        GROUP BY who, {name}"""
+            SELECT who, {name} AS value, COUNT(*) AS n, {sql.literal(name)} AS field
+            FROM readings
+            WHERE {name} IS NOT NULL
+            GROUP BY who, {name}"""
             for name in LENGTHS
         )
     )
+    return f"WITH readings AS (SELECT who, {sql.names(LENGTHS)} FROM ({rows}) AS rows_with_lengths) {each}"
 
 
 def _visits(rows: str, trims: str) -> str:
