@@ -7,7 +7,8 @@ from collections.abc import Mapping
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch_many, question_of
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch_many
 from evenfoot.analytics.queries.filters import grouped
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
@@ -29,8 +30,12 @@ def each_lame_by_cow(ledger: Ledger, asked: Mapping[str, tuple[Selection, str]])
     }
 
 
-@built_once
-def _question(selection: Selection, by: str) -> Question:
-    day = one_scoring_a_day(selection)
-    day = day.mutate(level=grouped(day, by, selection))
-    return question_of(day.group_by(["farm", "cow", "level"]).agg(cases=day.lame.sum(), at_risk=day.count()))
+def _question(selection: Selection, by: str) -> str:
+    """A question: the columns of :func:`lame_by_cow`, one row a cow and group."""
+    return f"""
+        SELECT farm, cow, level, {sql.total("lame")} AS cases, COUNT(*) AS at_risk
+        FROM (
+            SELECT farm, cow, lame, {grouped(by, selection)} AS level
+            FROM ({one_scoring_a_day(selection)}) AS scorings
+        ) AS levels
+        GROUP BY farm, cow, level"""

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -18,14 +17,11 @@ from evenfoot.analytics.domain.seasons import SEASON_OF_MONTH
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import say
-from evenfoot.analytics.queries.engine import Question, built_once, fetch_many, question_of, table
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch_many
 from evenfoot.analytics.queries.episodes import farm_spans
-from evenfoot.analytics.queries.filters import NOT_RECORDED, grouped, of_farm_and_period, trims
-from evenfoot.analytics.queries.lazy_import import ibis
+from evenfoot.analytics.queries.filters import grouped, of_farm_and_period, or_unsaid, trims
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 OF_CALENDAR = ("month", "quarter", "season", "year")
 OF_COW = ("farm", "housing", "floor", "bedding", "wetness", "group", "parity", "breed", "sire")
@@ -107,107 +103,134 @@ def cow_time(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (), clu
     return CowTime(split[[*by, *clusters, "cow_days"]], int(seen["cows"]), int(seen["unregistered"]), days, met)
 
 
-@built_once
-def _questions(selection: Selection, of_cow: tuple[str, ...], cluster: tuple[str, ...]) -> dict[str, Question]:
-    stays = _stays(selection)
-    pieces = _pieces(stays, selection, of_cow)
-    pieces = pieces.mutate(farm_key=pieces.farm, cow_key=pieces.cow)
+def _questions(selection: Selection, of_cow: tuple[str, ...], cluster: tuple[str, ...]) -> dict[str, str]:
+    """Questions on the stretches of the cows' time.
+
+    Returns
+    -------
+    dict of str to str
+        ``changes``: the groupings, farm_key and cow_key of the cluster, day, change (cows that start less cows that
+        stop). ``seen``: cows, unregistered (of them). ``met``, with a cluster: the groupings, farm_key, cows.
+    """
+    pieces = _pieces(_stays(selection), selection, of_cow)
     groups = [f"by_{name}" for name in of_cow]
-    keys = [*groups, *(f"{name}_key" for name in cluster)]
-    starts = pieces.select(*keys, day=pieces.start, change=ibis.literal(1).cast("int64"))
-    stops = pieces.select(*keys, day=pieces.stop, change=ibis.literal(-1).cast("int64"))
-    both = ibis.union(starts, stops)
-    changes = both.group_by([*keys, "day"]).agg(change=both.change.sum().cast("int64"))
-    animals = pieces.group_by(["farm", "cow"]).agg(unregistered=pieces.unregistered.max())
-    seen = animals.agg(cows=animals.count(), unregistered=animals.unregistered.sum())
-    named = {name: f"by_{name}" for name in of_cow}
-    out = {"changes": question_of(changes.rename(named)), "seen": question_of(seen)}
+    named = sql.listed({name: sql.name(f"by_{name}") for name in of_cow})
+    clusters = [f"{name}_key" for name in cluster]
+    keys = [*groups, *clusters]
+    at_day = [*keys, "day"]
+    starts = f"SELECT {sql.commas(sql.names(keys), 'start AS day', '1 AS change')} FROM pieces"
+    stops = f"SELECT {sql.commas(sql.names(keys), 'stop AS day', '-1 AS change')} FROM pieces"
+    changes = f"""
+        WITH pieces AS ({pieces})
+        SELECT {sql.commas(named, sql.names([*clusters, "day"]))}, {sql.total("change")} AS change
+        FROM ({sql.union(starts, stops)}) AS starts_and_stops
+        {sql.group_by(at_day)}"""
+    seen = f"""
+        SELECT COUNT(*) AS cows, {sql.total("unregistered")} AS unregistered
+        FROM (
+            SELECT farm_key, cow_key, MAX(unregistered) AS unregistered
+            FROM ({pieces}) AS pieces
+            GROUP BY farm_key, cow_key
+        ) AS animals"""
+    out = {"changes": changes, "seen": seen}
     if cluster:
-        each = pieces.select(*groups, "farm_key", "cow_key").distinct()
-        met = each.group_by([*groups, "farm_key"]).agg(cows=each.count())
-        out["met"] = question_of(met.rename(named))
+        out["met"] = f"""
+            SELECT {sql.commas(named, "farm_key")}, COUNT(*) AS cows
+            FROM (SELECT DISTINCT {sql.names([*groups, "farm_key", "cow_key"])} FROM ({pieces}) AS pieces) AS cows_met
+            {sql.group_by([*groups, "farm_key"])}"""
     return out
 
 
-def _stays(selection: Selection) -> ir.Table:
+def _stays(selection: Selection) -> str:
     """One row a cow: farm, cow, breed, sire, start, stop (the day after the last), unregistered (0 or 1)."""
-    day = ibis.interval(days=1)
-    reach = ibis.interval(days=WATCHED_DAYS)
-    spans = farm_spans(selection)
+    opens, closes = "first", sql.days_after("last", 1)
     if selection.since:
-        since = ibis.literal(selection.since).cast("date")
-        opens = ibis.greatest(since, (spans.first - reach).cast("date"))
-    else:
-        opens = spans.first
+        opens = f"GREATEST({sql.literal(selection.since)}, {sql.days_after('first', -WATCHED_DAYS)})"
     if selection.until:
-        after = ibis.literal(selection.until + dt.timedelta(days=1)).cast("date")
-        closes = ibis.least(after, (spans.last + reach).cast("date"))
-    else:
-        closes = (spans.last + day).cast("date")
-    spans = spans.mutate(opens=opens, closes=closes)
-
-    seen = trims(Selection(farms=selection.farms, allowed=selection.allowed, visits=("all",)))
-    seen = seen.group_by(["farm", "cow"]).agg(seen_first=seen.visit_date.min(), seen_last=seen.visit_date.max())
-    calved = table("calvings")
-    calved = calved.group_by(["farm", "cow"]).agg(calved_first=calved.calved_on.min())
-    cows = table("cows")
+        after = selection.until + dt.timedelta(days=1)
+        closes = f"LEAST({sql.literal(after)}, {sql.days_after('last', WATCHED_DAYS)})"
+    spans = f"SELECT farm, {opens} AS opens, {closes} AS closes FROM ({farm_spans(selection)}) AS spans"
+    every_visit = trims(Selection(farms=selection.farms, allowed=selection.allowed, visits=("all",)))
+    seen = f"""
+        SELECT farm, cow, MIN(visit_date) AS seen_first, MAX(visit_date) AS seen_last
+        FROM ({every_visit}) AS every_visit
+        GROUP BY farm, cow"""
+    keep: list[str] = []
     if selection.cows:
-        cows = cows.filter(cows.cow.isin(selection.cows))
+        keep.append(sql.among("c.cow", selection.cows))
     if selection.breeds:
-        cows = cows.filter(cows.breed.fill_null(NOT_RECORDED).isin(selection.breeds))
-    out = cows.join(spans, "farm")
-    out = out.join(seen, ["farm", "cow"], how="left").drop("farm_right", "cow_right")
-    out = out.join(calved, ["farm", "cow"], how="left").drop("farm_right", "cow_right")
-    came = ibis.greatest(
-        ibis.coalesce(out.entered_on, out.calved_first), ibis.coalesce(out.calved_first, out.entered_on)
-    )
-    known = out.registered.fill_null(False) & came.notnull()
-    start = ibis.ifelse(known, ibis.least(came, ibis.coalesce(out.seen_first, came)), out.seen_first)
-    stop = ibis.ifelse(known, ibis.coalesce(out.left_on, out.closes), out.seen_last)
-    out = out.mutate(
-        start=ibis.greatest(start, out.opens),
-        stop=ibis.least(stop, out.closes),
-        unregistered=(~known).cast("int64"),
-        met=start.notnull() & stop.notnull(),
-    )
-    out = out.filter(out.met & (out.start < out.stop))
-    return out.select("farm", "cow", "breed", "sire", "start", "stop", "unregistered")
+        keep.append(sql.among(or_unsaid("c.breed"), selection.breeds))
+    cows = f"""
+        SELECT c.farm, c.cow, c.breed, c.sire, c.left_on, f.opens, f.closes, s.seen_first, s.seen_last,
+            CASE WHEN c.registered THEN GREATEST(
+                COALESCE(c.entered_on, b.calved_first), COALESCE(b.calved_first, c.entered_on)
+            ) END AS came
+        FROM cows AS c
+        JOIN ({spans}) AS f ON c.farm = f.farm
+        LEFT JOIN ({seen}) AS s ON c.farm = s.farm AND c.cow = s.cow
+        LEFT JOIN (
+            SELECT farm, cow, MIN(calved_on) AS calved_first
+            FROM calvings
+            GROUP BY farm, cow
+        ) AS b ON c.farm = b.farm AND c.cow = b.cow
+        {sql.where(*keep)}"""
+    known = f"""
+        SELECT farm, cow, breed, sire, opens, closes,
+            CASE WHEN came IS NULL THEN seen_first ELSE LEAST(came, COALESCE(seen_first, came)) END AS known_from,
+            CASE WHEN came IS NULL THEN seen_last ELSE COALESCE(left_on, closes) END AS known_to,
+            CASE WHEN came IS NULL THEN 1 ELSE 0 END AS unregistered
+        FROM ({cows}) AS cows_of_farms"""
+    return f"""
+        SELECT *
+        FROM (
+            SELECT farm, cow, breed, sire, GREATEST(known_from, opens) AS start, LEAST(known_to, closes) AS stop,
+                unregistered
+            FROM ({known}) AS known
+            WHERE known_from IS NOT NULL AND known_to IS NOT NULL
+        ) AS stays
+        WHERE start < stop"""
 
 
 _CHANGING = ("housing", "floor", "bedding", "wetness", "group", "parity")
 
 
-def _pieces(stays: ir.Table, selection: Selection, of_cow: tuple[str, ...]) -> ir.Table:
-    """Stays cut where what is known of the cow changes, with the ``by_`` columns."""
+def _pieces(stays: str, selection: Selection, of_cow: tuple[str, ...]) -> str:
+    """Stays cut where what is known of the cow changes: start, stop, unregistered, farm_key, cow_key and the groupings
+    as columns ``by_NAME``."""
+    groups = sql.listed({f"by_{name}": grouped(name, selection) for name in of_cow})
+    chosen = sql.commas("start, stop, unregistered, farm AS farm_key, cow AS cow_key", groups)
     narrowed = bool(selection.groups or selection.housing or selection.floor or selection.parity)
     if not narrowed and not set(of_cow) & set(_CHANGING):
-        return stays.mutate(**{f"by_{name}": grouped(stays, name, selection) for name in of_cow})
+        return f"SELECT {chosen} FROM ({stays}) AS stays_whole"
     plain = Selection(farms=selection.farms, allowed=selection.allowed, visits=("all",), cows=selection.cows)
-    sources = [
-        of_farm_and_period(name, plain).select("farm", "cow", "visit_date", *_CHANGING) for name in ("trims", "scores")
-    ]
-    records = ibis.union(*sources)
-    records = records.group_by(["farm", "cow", "visit_date"]).agg(**{name: records[name].max() for name in _CHANGING})
-    in_order = ibis.window(group_by=["farm", "cow"], order_by="visit_date")
-    records = records.mutate(
-        after=records.visit_date.lag().over(in_order), next_on=records.visit_date.lead().over(in_order)
+    columns = f"farm, cow, visit_date, {sql.names(_CHANGING)}"
+    records = sql.union(
+        f"SELECT {columns} FROM ({of_farm_and_period('trims', plain)}) AS trims_known",
+        f"SELECT {columns} FROM ({of_farm_and_period('scores', plain)}) AS scores_known",
     )
-    out = stays.join(records, ["farm", "cow"], how="left").drop("farm_right", "cow_right")
-    out = out.mutate(
-        start=ibis.greatest(out.start, ibis.coalesce(out.after, out.start)),
-        stop=ibis.ifelse(out.next_on.isnull(), out.stop, ibis.least(out.stop, ibis.coalesce(out.visit_date, out.stop))),
-    )
-    out = out.filter(out.start < out.stop)
+    days = f"""
+        SELECT farm, cow, visit_date, {sql.listed({name: f"MAX({sql.name(name)})" for name in _CHANGING})}
+        FROM ({records}) AS records
+        GROUP BY farm, cow, visit_date"""
+    in_order = f"""
+        SELECT *,
+            LAG(visit_date) OVER (PARTITION BY farm, cow ORDER BY visit_date) AS seen_before,
+            LEAD(visit_date) OVER (PARTITION BY farm, cow ORDER BY visit_date) AS seen_next
+        FROM ({days}) AS days"""
+    cut = f"""
+        SELECT s.farm, s.cow, s.breed, s.sire, s.unregistered, {sql.names(_CHANGING, of="r")},
+            GREATEST(s.start, COALESCE(r.seen_before, s.start)) AS start,
+            CASE WHEN r.seen_next IS NULL THEN s.stop ELSE LEAST(s.stop, r.visit_date) END AS stop
+        FROM ({stays}) AS s
+        LEFT JOIN ({in_order}) AS r ON s.farm = r.farm AND s.cow = r.cow"""
     fields = {
         "group": selection.groups,
         "housing": selection.housing,
         "floor": selection.floor,
         "parity": selection.parity,
     }
-    for name, wanted in fields.items():
-        if wanted:
-            out = out.filter(grouped(out, name, selection).isin(wanted))
-    return out.mutate(**{f"by_{name}": grouped(out, name, selection) for name in of_cow})
+    keep = [sql.among(grouped(name, selection), wanted) for name, wanted in fields.items() if wanted]
+    return f"SELECT {chosen} FROM ({cut}) AS pieces_of_stays{sql.where('start < stop', *keep)}"
 
 
 _ROWS_AT_ONCE = 50_000

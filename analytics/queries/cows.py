@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
 from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.domain.lesions import LESIONS
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, fetch_many, question_of, table, together
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch, fetch_many
 from evenfoot.analytics.queries.filters import findings, of_animals, of_farm_and_period
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 
 def cows_found(ledger: Ledger, selection: Selection, most: int | None = None) -> pd.DataFrame:
@@ -47,34 +43,33 @@ def cows_found(ledger: Ledger, selection: Selection, most: int | None = None) ->
 _NAMED = {"lesions": tuple(LESIONS), "feet": FEET}
 
 
-@built_once
-def _found(selection: Selection, most: int | None) -> Question:
+def _found(selection: Selection, most: int | None) -> str:
+    """A question: the columns of :func:`cows_found`; lesions and feet are bits, at their places in ``_NAMED``."""
     found = findings(selection)
     if most is not None:
         # Who comes first is known from two figures; the rest is worked out for those alone.
-        each = found.group_by(["farm", "cow"]).agg(findings=found.count(), last=found.visit_date.max())
-        order = [each.findings.desc(), each["last"].desc(), each.farm.asc(), each.cow.asc()]
-        found = found.semi_join(each.order_by(order).limit(most), ["farm", "cow"])
-
-    def met(column: ir.Value, words: tuple[str, ...]) -> ir.IntegerValue:
-        return together(column.cases(*((word, place) for place, word in enumerate(words))))
-
+        first = f"""
+            SELECT farm, cow
+            FROM ({found}) AS every_finding
+            GROUP BY farm, cow
+            ORDER BY COUNT(*) DESC, MAX(visit_date) DESC, farm, cow
+            LIMIT {sql.literal(most)}"""
+        found = f"SELECT * FROM ({found}) AS f SEMI JOIN ({first}) AS c ON f.farm = c.farm AND f.cow = c.cow"
+    bits = {
+        "lesions": sql.cases("lesion", {word: place for place, word in enumerate(_NAMED["lesions"])}),
+        "feet": sql.cases("foot", {word: place for place, word in enumerate(_NAMED["feet"])}),
+    }
+    met = sql.listed({name: f"BIT_OR({sql.bit(place)})" for name, place in bits.items()})
     # By day first: many times quicker than counting the distinct days of every cow.
-    days = found.group_by(["farm", "cow", "visit_date"]).agg(
-        findings=found.count(),
-        worst=found.severity.max(),
-        lesions=met(found.lesion, _NAMED["lesions"]),
-        feet=met(found.foot, _NAMED["feet"]),
-    )
-    out = days.group_by(["farm", "cow"]).agg(
-        findings=days.findings.sum().cast("int64"),
-        visits=days.count(),
-        worst=days.worst.max(),
-        last=days.visit_date.max(),
-        lesions=days.lesions.bit_or(),
-        feet=days.feet.bit_or(),
-    )
-    return question_of(out)
+    return f"""
+        SELECT farm, cow, {sql.total("findings")} AS findings, COUNT(*) AS visits, MAX(worst) AS worst,
+            MAX(visit_date) AS last, BIT_OR(lesions) AS lesions, BIT_OR(feet) AS feet
+        FROM (
+            SELECT farm, cow, visit_date, COUNT(*) AS findings, MAX(severity) AS worst, {met}
+            FROM ({found}) AS found
+            GROUP BY farm, cow, visit_date
+        ) AS days
+        GROUP BY farm, cow"""
 
 
 def findings_each(ledger: Ledger, selection: Selection) -> pd.DataFrame:
@@ -95,10 +90,11 @@ def findings_each(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     return frame.assign(**{name: pd.to_datetime(frame[name]) for name in ("visit_date", "recheck_on")})
 
 
-@built_once
-def _each(selection: Selection) -> Question:
-    names = ("farm", "cow", "visit_date", "foot", "claw", "lesion", "severity", "action", "recheck_on")
-    return question_of(findings(selection).select(*names))
+def _each(selection: Selection) -> str:
+    """A question: the columns of :func:`findings_each`."""
+    return f"""
+        SELECT farm, cow, visit_date, foot, claw, lesion, severity, action, recheck_on
+        FROM ({findings(selection)}) AS each_finding"""
 
 
 MOST_FOUND = 12
@@ -122,13 +118,19 @@ def find_cows(ledger: Ledger, number: str, allowed: tuple[str, ...] | None = Non
         (farm, cow), at most MOST_FOUND, by farm and number.
     """
     asked = number.strip().lstrip("#").casefold()
-    cows = table("cows")
-    if allowed is not None:
-        cows = cows.filter(cows.farm.isin(allowed) if allowed else False)
-    same = cows.filter(cows.cow.lower() == asked)
-    ending = cows.filter(cows.cow.lower().endswith(asked))
-    for expression in (same, ending) if asked else ():
-        found = fetch(ledger, expression.select("farm", "cow").distinct().order_by("farm", "cow").limit(MOST_FOUND))
+    if not asked:
+        return []
+    may_see = "" if allowed is None else sql.among("farm", allowed)
+    same = f"LOWER(cow) = {sql.literal(asked)}"
+    ending = f"RIGHT(LOWER(cow), {sql.literal(len(asked))}) = {sql.literal(asked)}"
+    for fits in (same, ending):
+        question = f"""
+            SELECT DISTINCT farm, cow
+            FROM cows
+            {sql.where(may_see, fits)}
+            ORDER BY farm, cow
+            LIMIT {sql.literal(MOST_FOUND)}"""
+        found = fetch(ledger, question)
         if len(found):
             return list(found.itertuples(index=False, name=None))
     return []
@@ -155,20 +157,17 @@ def one_cow(ledger: Ledger, farm: str, cow: str, allowed: tuple[str, ...] | None
     return frames
 
 
-@built_once
-def _everything_of(selection: Selection) -> dict[str, Question]:
-    dated = ("trims", "findings", "scores", "horn_readings")
-    return {name: question_of(of_farm_and_period(name, selection)) for name in dated}
+def _everything_of(selection: Selection) -> dict[str, str]:
+    """Questions for the dated tables of :func:`one_cow`: all their columns."""
+    return {name: of_farm_and_period(name, selection) for name in ("trims", "findings", "scores", "horn_readings")}
 
 
-@built_once
-def _undated_of(selection: Selection) -> dict[str, Question]:
-    bases = {name: table(name) for name in ("calvings", "moves", "cows")}
-    bases["trim_rows"] = of_animals(table("trim_rows"))
-    return {
-        name: question_of(base.filter(base.farm.isin(selection.farms), base.cow.isin(selection.cows)))
-        for name, base in bases.items()
-    }
+def _undated_of(selection: Selection) -> dict[str, str]:
+    """Questions for the other tables of :func:`one_cow`: all their columns."""
+    narrowed = sql.where(sql.among("farm", selection.farms), sql.among("cow", selection.cows))
+    out = {name: f"SELECT * FROM {name}{narrowed}" for name in ("calvings", "moves", "cows")}
+    out["trim_rows"] = f"SELECT * FROM ({of_animals('SELECT * FROM trim_rows')}) AS rows_of_animals{narrowed}"
+    return out
 
 
 def cow_names(ledger: Ledger, farm: str, allowed: tuple[str, ...] | None = None) -> list[str]:
@@ -179,7 +178,6 @@ def cow_names(ledger: Ledger, farm: str, allowed: tuple[str, ...] | None = None)
     return sorted(names, key=lambda name: (0, int(name), name) if name.isdigit() else (1, 0, name))
 
 
-@built_once
-def _names(selection: Selection) -> Question:
-    base = table("cows")
-    return question_of(base.filter(base.farm.isin(selection.farms)).select("cow").distinct())
+def _names(selection: Selection) -> str:
+    """A question: cow, each name once."""
+    return f"SELECT DISTINCT cow FROM cows{sql.where(sql.among('farm', selection.farms))}"

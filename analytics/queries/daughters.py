@@ -5,9 +5,9 @@ from __future__ import annotations
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, question_of
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import findings, trims
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import Selection
 
 MOST_TIMES = 6
@@ -29,19 +29,22 @@ def daughters(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     return fetch(ledger, _question(selection))
 
 
-@built_once
-def _question(selection: Selection) -> Question:
-    seen = trims(selection)
-    cows = seen.group_by(["farm", "cow"]).agg(times=seen.count(), sire=seen.sire.max(), parity=seen.parity.max())
-    found = findings(selection)
-    cases = found.group_by(["farm", "cow"]).agg(rows=found.count())
-    both = cows.join(cases, ["farm", "cow"], how="left").drop("farm_right", "cow_right")
-    both = both.mutate(
-        times=ibis.least(both.times, MOST_TIMES).cast("int64"),
-        parity=ibis.least(both.parity.fill_null(0), MOST_LACTATIONS).cast("int64"),
-        case=(both.rows.fill_null(0) > 0).cast("int64"),
-    )
-    out = both.group_by(["farm", "sire", "times", "parity"]).agg(
-        daughters=both.count(), cases=both.case.sum().cast("int64")
-    )
-    return question_of(out.order_by("farm", "sire", "times", "parity"))
+def _question(selection: Selection) -> str:
+    """A question: the columns of :func:`daughters`, in the order of the first four."""
+    cows = f"""
+        SELECT farm, cow, COUNT(*) AS times, MAX(sire) AS sire, MAX(parity) AS parity
+        FROM ({trims(selection)}) AS trims_seen
+        GROUP BY farm, cow"""
+    cases = f"SELECT DISTINCT farm, cow FROM ({findings(selection)}) AS found"
+    each = f"""
+        SELECT c.farm, c.sire,
+            LEAST(c.times, {MOST_TIMES}) AS times,
+            CAST(LEAST(COALESCE(c.parity, 0), {MOST_LACTATIONS}) AS BIGINT) AS parity,
+            CASE WHEN f.cow IS NULL THEN 0 ELSE 1 END AS is_case
+        FROM ({cows}) AS c
+        LEFT JOIN ({cases}) AS f ON c.farm = f.farm AND c.cow = f.cow"""
+    return f"""
+        SELECT farm, sire, times, parity, COUNT(*) AS daughters, {sql.total("is_case")} AS cases
+        FROM ({each}) AS each_daughter
+        GROUP BY farm, sire, times, parity
+        ORDER BY farm, sire, times, parity"""

@@ -6,17 +6,11 @@ gap are one case that has not healed. A row after the gap begins a new one.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.messages import say
-from evenfoot.analytics.queries.engine import Question, aggregated, built_once, question_of, table
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.filters import findings, grouped, trims
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 GAP_DAYS = 90
 """Days without the lesion after which it counts as a new case. [common practice, no source]"""
@@ -44,6 +38,8 @@ _CARRIED = (
     "action",
 )
 
+_SITE = ("foot", "limb", "claw")
+
 
 def checked_gap(gap_days: int) -> int:
     """The gap, or a UserError when it is not a number of days.
@@ -63,54 +59,57 @@ def checked_gap(gap_days: int) -> int:
     return int(gap_days)
 
 
-def _of_lesions(selection: Selection, place: str) -> ir.Table:
+def _of_lesions(selection: Selection, place: str) -> str:
     """The findings of :func:`lesion_days`, each with its place and ``asked``."""
     if place not in PLACES:
         raise UserError(say("New cases are counted per cow or per claw, not per '{place}'.", place=place))
-    base = findings(
+    rows = findings(
         selection.with_(
             since=None, visits=("all",), groups=(), housing=(), floor=(), seasons=(), parity=(), breeds=(),
             trimmers=(), severity=(),
         )
     )  # fmt: skip
-    asked: ir.BooleanValue = ibis.literal(True)
+    wanted: list[str] = []
     if not selection.all_visits:
-        asked = asked & base.visit_kind.fill_null("unknown").isin(selection.visits)
+        wanted.append(sql.among("COALESCE(visit_kind, 'unknown')", selection.visits))
     if selection.severity:
-        asked = asked & base.severity.isin(selection.severity).fill_null(False)
+        wanted.append(sql.among("severity", selection.severity))
     if selection.trimmers:
-        asked = asked & base.trimmer.isin(selection.trimmers).fill_null(False)
-    base = base.mutate(asked=asked.cast("int64"))
-    if place == "claw":
-        base = base.filter(base.foot.notnull())
-        base = base.mutate(place=base.foot + ibis.coalesce(base.claw, ibis.literal("")))
-    else:
-        base = base.mutate(place=ibis.literal(""))
-    return base
+        wanted.append(sql.among("trimmer", selection.trimmers))
+    asked = f"CASE WHEN {' AND '.join(wanted)} THEN 1 ELSE 0 END" if wanted else "1"
+    if place == "cow":
+        return f"SELECT *, {asked} AS asked, '' AS place FROM ({rows}) AS of_cows"
+    return f"""
+        SELECT *, {asked} AS asked, foot || COALESCE(claw, '') AS place
+        FROM ({rows}) AS of_claws
+        WHERE foot IS NOT NULL"""
 
 
-def lesion_days(selection: Selection, place: str) -> ir.Table:
+def lesion_days(selection: Selection, place: str) -> str:
     """One row a lesion, place and day, in every kind of visit and from the first record on.
 
-    Columns: farm, cow, place, lesion, visit_date, the attributes of that day, foot, limb and claw, and
-    ``asked`` (1 where the selection's visits, severity and trimmers take the row in). A lesion of the skin
-    names no claw, so its place is the foot.
+    A lesion of the skin names no claw, so its place is the foot.
+
+    Returns
+    -------
+    str
+        A question: farm, cow, place, lesion, visit_date, ``asked`` (1 where the selection's visits, severity and
+        trimmers take the row in), the attributes of that day, foot, limb and claw.
 
     Raises
     ------
     UserError
         *place* is neither ``cow`` nor ``claw``.
     """
-    base = _of_lesions(selection, place)
-    return base.group_by(["farm", "cow", "place", "lesion", "visit_date"]).agg(
-        asked=base.asked.max(),
-        **{name: base[name].max() for name in _CARRIED},
-        **{name: base[name].max() for name in ("foot", "limb", "claw")},
-    )
+    carried = sql.listed({name: f"MAX({sql.name(name)})" for name in (*_CARRIED, *_SITE)})
+    return f"""
+        SELECT farm, cow, place, lesion, visit_date, MAX(asked) AS asked, {carried}
+        FROM ({_of_lesions(selection, place)}) AS of_lesions
+        GROUP BY farm, cow, place, lesion, visit_date"""
 
 
-def _of_attributes(base: ir.Table, selection: Selection) -> ir.Table:
-    """Only the days on which the cow was as the selection asks."""
+def _of_attributes(selection: Selection, of: str) -> list[str]:
+    """Conditions for the days on which the cow was as the selection asks; *of* is the table of the days."""
     fields = {
         "group": selection.groups,
         "housing": selection.housing,
@@ -119,14 +118,12 @@ def _of_attributes(base: ir.Table, selection: Selection) -> ir.Table:
         "parity": selection.parity,
         "season": selection.seasons,
     }
-    for name, wanted in fields.items():
-        if wanted:
-            base = base.filter(grouped(base, name, selection).isin(wanted))
-    return base
+    return [sql.among(grouped(name, selection, of), wanted) for name, wanted in fields.items() if wanted]
 
 
-def _by_columns(base: ir.Table, by: tuple[str, ...], selection: Selection) -> dict[str, ir.Value]:
-    out: dict[str, ir.Value] = {}
+def _by_columns(by: tuple[str, ...], selection: Selection, of: str) -> dict[str, str]:
+    """The groupings as columns ``by_NAME``; *of* is the table of the days."""
+    out: dict[str, str] = {}
     for name in by:
         if name not in OF_EPISODE:
             raise UserError(
@@ -134,50 +131,58 @@ def _by_columns(base: ir.Table, by: tuple[str, ...], selection: Selection) -> di
                     "Cases cannot be grouped by '{name}'; use any of {listed}.", name=name, listed=", ".join(OF_EPISODE)
                 )
             )
-        value = base[name].fill_null("none") if name == "action" else grouped(base, name, selection)
-        out[f"by_{name}"] = value
+        out[f"by_{name}"] = f"COALESCE({of}.action, 'none')" if name == "action" else grouped(name, selection, of)
     return out
+
+
+def _without_by(by: tuple[str, ...]) -> str:
+    """The columns ``by_NAME`` of the groupings under their plain names."""
+    return sql.listed({name: sql.name(f"by_{name}") for name in by})
 
 
 _OF_DAY_ALONE = ("farm", "lesion", "month", "quarter", "season", "year")
 """Groupings and attributes that need nothing of a finding but its farm, lesion and day."""
 
 
-def _new_days(selection: Selection, place: str, gap_days: int) -> ir.Table:
+def _new_days(selection: Selection, place: str, gap_days: int) -> str:
     """Days on which a lesion is a new case, at a visit asked for: its attributes as :func:`lesion_days` gives them."""
-    days = lesion_days(selection, place)
-    window = ibis.window(group_by=["farm", "cow", "place", "lesion"], order_by="visit_date")
-    days = days.mutate(before=days.visit_date.lag().over(window))
-    return days.filter(
-        (days.before.isnull() | (days.visit_date.delta(days.before, unit="day") >= gap_days)) & (days.asked == 1)
-    )
+    return f"""
+        SELECT *
+        FROM (
+            SELECT *, LAG(visit_date) OVER (PARTITION BY farm, cow, place, lesion ORDER BY visit_date) AS before
+            FROM ({lesion_days(selection, place)}) AS days
+        ) AS ordered
+        WHERE asked = 1 AND (before IS NULL OR {sql.days_between("before", "visit_date")} >= {sql.literal(gap_days)})"""
 
 
-def _new_days_by_lists(selection: Selection, place: str, gap_days: int) -> ir.Table:
+def _new_days_by_lists(selection: Selection, place: str, gap_days: int) -> str:
     """The same of farm, cow, place, lesion and visit_date alone, from one sorted list a cow, place and lesion.
 
     The list holds twice the day, and one more where the finding is not asked for, so that the one asked for comes
-    first. It takes half the work of setting the days of all in order.
+    first. The list of those before is one longer. Of a day not asked for before, twice the gap is one less.
+
+    It takes two thirds of the work of setting the days of all in order, of some ten thousand findings as of ten
+    million. Only the embedded engine is asked this way.
     """
-    base = _of_lesions(selection, place)
-    begin = ibis.date(1970, 1, 1)
-    at = base.visit_date.delta(begin, unit="day").cast("int64") * 2 + 1 - base.asked
-    base = base.mutate(at=at)
-    lists = base.group_by(["farm", "cow", "place", "lesion"]).agg(days=base["at"].collect(include_null=True))
-    lists = lists.mutate(days=lists.days.sort())
-    none = ibis.array([ibis.null("int64")])
-    days = lists.select(
-        "farm", "cow", "place", "lesion", at=lists.days.unnest(), before=none.concat(lists.days).unnest()
-    )
-    # The list of those before is one longer. Of a day not asked for before, twice the gap is one less.
-    new = days.filter(
-        days["at"].notnull() & (days["at"] % 2 == 0)
-        & (days.before.isnull() | (days["at"] - days.before >= 2 * gap_days - 1))
-    )  # fmt: skip
-    return new.mutate(visit_date=(begin + (new["at"] >> 1).as_interval("D")).cast("date"))
+    begin = "DATE '1970-01-01'"
+    marks_apart = sql.literal(2 * gap_days - 1)
+    return f"""
+        WITH sorted_lists AS (
+            SELECT farm, cow, place, lesion,
+                LIST_SORT(ARRAY_AGG({sql.days_between(begin, "visit_date")} * 2 + 1 - asked)) AS marks
+            FROM ({_of_lesions(selection, place)}) AS of_lesions
+            GROUP BY farm, cow, place, lesion
+        ),
+        marked AS (
+            SELECT farm, cow, place, lesion, UNNEST(marks) AS mark,
+                UNNEST(LIST_CONCAT([CAST(NULL AS BIGINT)], marks)) AS before
+            FROM sorted_lists
+        )
+        SELECT farm, cow, place, lesion, {sql.days_after(begin, "mark // 2")} AS visit_date
+        FROM marked
+        WHERE mark IS NOT NULL AND mark % 2 = 0 AND (before IS NULL OR mark - before >= {marks_apart})"""
 
 
-@built_once
 def new_cases_question(
     selection: Selection,
     by: tuple[str, ...],
@@ -185,115 +190,157 @@ def new_cases_question(
     gap_days: int,
     of_lists: bool = False,
     cluster: tuple[str, ...] = (),
-) -> Question:
-    """SQL of the new cases: the ``by`` columns, new_cases, cows, and ``early``.
+) -> str:
+    """New cases by the groupings.
 
     With a *cluster* (``("farm",)`` or ``("farm", "cow")``) each group is split by it, in columns farm_key and cow_key.
+    *of_lists*: the engine is the embedded one, which sorts and lays out lists.
 
-    ``early`` counts those within the gap of their farm's first visit of the kinds asked for: nothing was
-    written down long enough before to know that they are new. *of_lists*: the engine sorts and lays out lists.
+    Returns
+    -------
+    str
+        A question: the ``by`` columns, those of the cluster, new_cases, cows, and ``early``: the cases within the gap
+        of their farm's first visit of the kinds asked for. Nothing was written down long enough before to know that
+        they are new.
     """
     narrowed = selection.groups or selection.housing or selection.floor or selection.breeds or selection.parity
     plain = set(by) <= set(_OF_DAY_ALONE) and not narrowed and len(selection.farms) != 1
     new = (_new_days_by_lists if of_lists and plain else _new_days)(selection, place, gap_days)
+    keep = _of_attributes(selection, "d")
     if selection.since:
-        new = new.filter(new.visit_date >= selection.since)
-    new = _of_attributes(new, selection)
-    first = farm_spans(selection).select("farm", "first")
-    new = new.join(first, "farm")
-    new = new.mutate(**_by_columns(new, by, selection), early=new.visit_date.delta(new.first, unit="day") < gap_days)
-    keys = [f"by_{name}" for name in by]
+        keep.append(f"d.visit_date >= {sql.literal(selection.since)}")
+    groups = _by_columns(by, selection, "d")
+    early = f"CASE WHEN {sql.days_between('f.first', 'd.visit_date')} < {sql.literal(gap_days)} THEN 1 ELSE 0 END"
+    chosen = sql.commas(sql.listed(groups), "d.farm AS farm_key", "d.cow AS cow_key", f"{early} AS early")
+    cases = f"""
+        SELECT {chosen}
+        FROM ({new}) AS d
+        JOIN ({farm_spans(selection)}) AS f ON d.farm = f.farm
+        {sql.where(*keep)}"""
     # Cow by cow first: to tell the cows of a group apart among all cases takes far longer.
-    cows = new.group_by([*keys, "farm", "cow"]).agg(n=new.count(), early=new.early.cast("int64").sum())
-    cows = cows.rename(farm_key="farm", cow_key="cow")
-    out = aggregated(
-        cows,
-        [*keys, *(f"{name}_key" for name in cluster)],
-        new_cases=cows.n.sum().cast("int64"),
-        cows=cows.count(),
-        early=cows.early.sum().cast("int64"),
-    )
-    return question_of(out.rename({name: f"by_{name}" for name in by}))
+    of_cow = [*groups, "farm_key", "cow_key"]
+    cows = f"""
+        SELECT {sql.names(of_cow)}, COUNT(*) AS n, SUM(early) AS early
+        FROM ({cases}) AS new_cases
+        {sql.group_by(of_cow)}"""
+    clusters = [f"{name}_key" for name in cluster]
+    sums = f"{sql.total('n')} AS new_cases, COUNT(*) AS cows, {sql.total('early')} AS early"
+    return f"""
+        SELECT {sql.commas(_without_by(by), sql.names(clusters), sums)}
+        FROM ({cows}) AS cows_with_new_cases
+        {sql.group_by([*groups, *clusters])}"""
 
 
-def farm_spans(selection: Selection) -> ir.Table:
-    """First and last visit of each farm, of the kinds asked for, whatever the period: farm, first, last."""
-    base = trims(Selection(farms=selection.farms, allowed=selection.allowed, visits=selection.visits))
-    return base.group_by("farm").agg(first=base.visit_date.min(), last=base.visit_date.max())
+def farm_spans(selection: Selection) -> str:
+    """First and last visit of each farm, of the kinds asked for, whatever the period.
 
-
-def _episodes(selection: Selection, place: str, gap_days: int) -> ir.Table:
-    """One row an episode: farm, cow, place, lesion, begun, seen_on (last), its attributes on that last day,
-    severity (the worst), asked, and next_on (when the lesion came back, if it did)."""
-    days = lesion_days(selection, place)
-    key = ["farm", "cow", "place", "lesion"]
-    in_order = ibis.window(group_by=key, order_by="visit_date")
-    days = days.mutate(before=days.visit_date.lag().over(in_order))
-    begins = days.before.isnull() | (days.visit_date.delta(days.before, unit="day") >= gap_days)
-    days = days.mutate(begins=begins.cast("int64"))
-    so_far = ibis.window(group_by=key, order_by="visit_date", preceding=None, following=0)
-    days = days.mutate(spell=days.begins.sum().over(so_far))
-    in_spell = ibis.window(group_by=[*key, "spell"])
-    days = days.mutate(
-        begun=days.visit_date.min().over(in_spell),
-        seen_on=days.visit_date.max().over(in_spell),
-        worst=days.severity.max().over(in_spell),
-        counted=days.asked.max().over(in_spell),
-    )
-    last = days.filter(days.visit_date == days.seen_on)
-    last = last.mutate(next_on=last.begun.lead().over(ibis.window(group_by=key, order_by="spell")))
-    return last.drop("severity", "asked").rename(severity="worst", asked="counted")
-
-
-@built_once
-def recurrence_question(selection: Selection, by: tuple[str, ...], place: str, gap_days: int) -> Question:
-    """SQL of the time from an episode's last day to the same lesion again, or to the end of the follow-up.
-
-    One row a group, cow, time and outcome: the ``by`` columns, farm_key, cow_key, entered, days, recurred (0 or 1),
-    cases. A cow is followed to her last trim, or to her leaving where that comes first. ``entered`` is the time, in the
-    same days, from which she could be seen: 0, or later where she came to the herd after the case was seen elsewhere.
+    Returns
+    -------
+    str
+        A question: farm, first, last.
     """
-    found = _episodes(selection, place, gap_days)
+    rows = trims(Selection(farms=selection.farms, allowed=selection.allowed, visits=selection.visits))
+    return f"""
+        SELECT farm, MIN(visit_date) AS first, MAX(visit_date) AS last
+        FROM ({rows}) AS visits_of_farms
+        GROUP BY farm"""
+
+
+def _episodes(selection: Selection, place: str, gap_days: int) -> str:
+    """One row an episode: farm, cow, place, lesion, visit_date (the day last seen), next_on (when the lesion came
+    back, if it did), its attributes on the day last seen, severity (the worst) and asked."""
+    key = "farm, cow, place, lesion"
+    gap = sql.literal(gap_days)
+    same_spell = f"{sql.days_between('before', 'visit_date')} < {gap}"
+    attributes = sql.names(name for name in (*_CARRIED, *_SITE) if name != "severity")
+    return f"""
+        WITH days_in_order AS (
+            SELECT *,
+                LAG(visit_date) OVER (PARTITION BY {key} ORDER BY visit_date) AS before,
+                LEAD(visit_date) OVER (PARTITION BY {key} ORDER BY visit_date) AS next_on
+            FROM ({lesion_days(selection, place)}) AS each_day
+        ),
+        spells AS (
+            SELECT *,
+                SUM(CASE WHEN {same_spell} THEN 0 ELSE 1 END) OVER (
+                    PARTITION BY {key} ORDER BY visit_date ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
+                ) AS spell
+            FROM days_in_order
+        ),
+        days_of_spells AS (
+            SELECT {key}, visit_date, next_on, {attributes},
+                MAX(severity) OVER (PARTITION BY {key}, spell) AS severity,
+                MAX(asked) OVER (PARTITION BY {key}, spell) AS asked
+            FROM spells
+        )
+        SELECT *
+        FROM days_of_spells
+        WHERE next_on IS NULL OR {sql.days_between("visit_date", "next_on")} >= {gap}"""
+
+
+def _episodes_asked(selection: Selection, of: str) -> str:
+    """The condition for the episodes that the selection asks for; *of* is the table of the episodes."""
+    keep = [f"{of}.asked = 1", *_of_attributes(selection, of)]
     if selection.since:
-        found = found.filter(found.seen_on >= selection.since)
-    found = _of_attributes(found.filter(found.asked == 1), selection)
-    found = found.join(_last_seen(selection), ["farm", "cow"])
-    found = found.mutate(
-        recurred=found.next_on.notnull().cast("int64"),
-        days=ibis.coalesce(found.next_on, found.followed_to).delta(found.seen_on, unit="day"),
-        entered=ibis.greatest(ibis.coalesce(found.entered_on, found.seen_on).delta(found.seen_on, unit="day"), 0),
-        farm_key=found.farm,
-        cow_key=found.cow,
-        **_by_columns(found, by, selection),
-    )
-    keys = [*(f"by_{name}" for name in by), "farm_key", "cow_key", "entered", "days", "recurred"]
-    out = found.group_by(keys).agg(cases=found.count())
-    return question_of(out.rename({name: f"by_{name}" for name in by}))
+        keep.append(f"{of}.visit_date >= {sql.literal(selection.since)}")
+    return sql.where(*keep)
 
 
-@built_once
-def repeat_cows_question(selection: Selection, gap_days: int) -> Question:
-    """SQL of the claws (feet, for lesions of the skin) on which a lesion came back: farm, cow, foot, claw,
-    lesion, times (episodes), last (day last seen)."""
-    found = _episodes(selection, "claw", gap_days)
-    if selection.since:
-        found = found.filter(found.seen_on >= selection.since)
-    found = _of_attributes(found.filter(found.asked == 1), selection)
-    per_place = found.group_by(["farm", "cow", "foot", "claw", "lesion"]).agg(
-        times=found.count(), last=found.seen_on.max()
-    )
-    return question_of(per_place.filter(per_place.times >= 2))
+def recurrence_question(selection: Selection, by: tuple[str, ...], place: str, gap_days: int) -> str:
+    """The time from an episode's last day to the same lesion again, or to the end of the follow-up.
+
+    A cow is followed to her last trim, or to her leaving where that comes first.
+
+    Returns
+    -------
+    str
+        A question: the ``by`` columns, farm_key, cow_key, entered, days, recurred (0 or 1), cases; one row a group,
+        cow, time and outcome. ``entered`` is the time, in the same days, from which she could be seen: 0, or later
+        where she came to the herd after the case was seen elsewhere.
+    """
+    groups = _by_columns(by, selection, "e")
+    followed = sql.days_between("e.visit_date", "COALESCE(e.next_on, s.followed_to)")
+    came = sql.days_between("e.visit_date", "COALESCE(s.entered_on, e.visit_date)")
+    times = f"""
+        GREATEST({came}, 0) AS entered,
+        {followed} AS days,
+        CAST(CASE WHEN e.next_on IS NULL THEN 0 ELSE 1 END AS BIGINT) AS recurred"""
+    cases = f"""
+        SELECT {sql.commas(sql.listed(groups), "e.farm AS farm_key", "e.cow AS cow_key", times)}
+        FROM ({_episodes(selection, place, gap_days)}) AS e
+        JOIN ({_last_seen(selection)}) AS s ON e.farm = s.farm AND e.cow = s.cow
+        {_episodes_asked(selection, "e")}"""
+    keys = ["farm_key", "cow_key", "entered", "days", "recurred"]
+    return f"""
+        SELECT {sql.commas(_without_by(by), sql.names(keys))}, COUNT(*) AS cases
+        FROM ({cases}) AS cases_followed
+        {sql.group_by([*groups, *keys])}"""
 
 
-def _last_seen(selection: Selection) -> ir.Table:
-    """Farm, cow, the day she was followed to, and entered_on."""
+def repeat_cows_question(selection: Selection, gap_days: int) -> str:
+    """The claws (feet, for lesions of the skin) on which a lesion came back.
+
+    Returns
+    -------
+    str
+        A question: farm, cow, foot, claw, lesion, times (episodes), last (day last seen).
+    """
+    return f"""
+        SELECT farm, cow, foot, claw, lesion, COUNT(*) AS times, MAX(visit_date) AS last
+        FROM ({_episodes(selection, "claw", gap_days)}) AS e
+        {_episodes_asked(selection, "e")}
+        GROUP BY farm, cow, foot, claw, lesion
+        HAVING COUNT(*) >= 2"""
+
+
+def _last_seen(selection: Selection) -> str:
+    """Farm, cow, entered_on, and followed_to: the day she was followed to."""
     seen = trims(Selection(farms=selection.farms, allowed=selection.allowed, visits=("all",), until=selection.until))
-    last = seen.group_by(["farm", "cow"]).agg(seen_last=seen.visit_date.max())
-    cows = table("cows").select("farm", "cow", "left_on", "entered_on")
-    both = last.join(cows, ["farm", "cow"], how="left")
-    return both.select(
-        "farm",
-        "cow",
-        "entered_on",
-        followed_to=ibis.least(both.seen_last, ibis.coalesce(both.left_on, both.seen_last)),
-    )
+    return f"""
+        SELECT l.farm, l.cow, c.entered_on, LEAST(l.seen_last, COALESCE(c.left_on, l.seen_last)) AS followed_to
+        FROM (
+            SELECT farm, cow, MAX(visit_date) AS seen_last
+            FROM ({seen}) AS seen
+            GROUP BY farm, cow
+        ) AS l
+        LEFT JOIN cows AS c ON l.farm = c.farm AND l.cow = c.cow"""

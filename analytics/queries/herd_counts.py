@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, question_of, table
-from evenfoot.analytics.queries.lazy_import import ibis
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.selection import Selection
 
 COLUMNS = ("farm", "visit_date", "lesion", "unit", "cases", "looked_at", "herd_size", "trimmer", "note")
@@ -33,19 +33,22 @@ def herd_counts(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     return ordered.reset_index(drop=True)[list(COLUMNS)]
 
 
-@built_once
-def _counts(selection: Selection) -> Question:
-    rows = table("summary_rows")
+def _counts(selection: Selection) -> str:
+    """A question: ``COLUMNS``."""
+    keep: list[str] = []
     if selection.allowed is not None:
-        rows = rows.filter(rows.farm.isin(selection.allowed) if selection.allowed else ibis.literal(False))
+        keep.append(sql.among("farm", selection.allowed))
     if selection.farms:
-        rows = rows.filter(rows.farm.isin(selection.farms))
+        keep.append(sql.among("farm", selection.farms))
     if selection.since:
-        rows = rows.filter(rows.visit_date >= selection.since)
+        keep.append(f"visit_date >= {sql.literal(selection.since)}")
     if selection.until:
-        rows = rows.filter(rows.visit_date <= selection.until)
+        keep.append(f"visit_date <= {sql.literal(selection.until)}")
     if selection.trimmers:
-        rows = rows.filter(rows.trimmer.isin(selection.trimmers))
+        keep.append(sql.among("trimmer", selection.trimmers))
     if selection.lesions:
-        rows = rows.filter(rows.lesion.isin(selection.lesions))
-    return question_of(rows.mutate(unit=rows.unit.fill_null("cows")).select(*COLUMNS))
+        keep.append(sql.among("lesion", selection.lesions))
+    return f"""
+        SELECT farm, visit_date, lesion, COALESCE(unit, 'cows') AS unit, cases, looked_at, herd_size, trimmer, note
+        FROM summary_rows
+        {sql.where(*keep)}"""

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
 from evenfoot.analytics.domain.lesions import LESIONS, NO_CASE_STAGE
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch_many, question_of
-from evenfoot.analytics.queries.filters import NOT_RECORDED, of_farm_and_period
-from evenfoot.analytics.queries.lazy_import import ibis
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch_many
+from evenfoot.analytics.queries.filters import of_farm_and_period, or_unsaid
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 OF_VISIT = ("trimmer", "visit_kind", "herd_size")
 OF_COW_DAY = ("group", "housing", "floor", "parity", "calving_date", "breed", "sire")
@@ -58,65 +53,128 @@ def record_keeping(ledger: Ledger, selection: Selection) -> dict[str, pd.DataFra
     return fetch_many(ledger, _questions(plain))
 
 
-@built_once
-def _questions(selection: Selection) -> dict[str, Question]:
-    rows = of_farm_and_period("trim_rows", selection)
-    rows = rows.mutate(
-        who=rows.trimmer.fill_null(NOT_RECORDED),
-        month=rows.visit_date.truncate("M"),
-        found=(rows.lesion.notnull() & (rows.dd_stage.fill_null("") != NO_CASE_STAGE)).fill_null(False).cast("int64"),
-    )
-    trims = of_farm_and_period("trims", selection)
-    trims = trims.filter(trims.kind_from.fill_null("unknown") != "unlisted")
-    trims = trims.mutate(who=trims.trimmer.fill_null(NOT_RECORDED), month=trims.visit_date.truncate("M"))
-    said = {name: trims[name].notnull() for name in (*OF_VISIT, *OF_COW_DAY)}
-    said["visit_kind"] = trims.kind_from.fill_null("unknown").isin(["stated", "contradicted"])
-    cow_days = trims.group_by(["who", "month"]).agg(
-        n=trims.count(), **{name: value.cast("int64").sum() for name, value in said.items()}
-    )
-    cases = rows.filter(rows.lesion.notnull())
-    on_claw = ~cases.lesion.isin(NOT_ON_A_CLAW)
-    is_dd = cases.lesion == "DD"
-    lesions = cases.group_by(["who", "month"]).agg(
-        n=cases.count(),
-        **{name: cases[name].notnull().cast("int64").sum() for name in OF_LESION if name != "claw"},
-        claw=(cases.claw.notnull() & on_claw).cast("int64").sum(),
-        claw_n=on_claw.cast("int64").sum(),
-        dd_stage=(cases.dd_stage.notnull() & is_dd).cast("int64").sum(),
-        dd_stage_n=is_dd.cast("int64").sum(),
-    )
-    scores = of_farm_and_period("scores", selection)
-    scores = scores.filter(scores.visit_kind.fill_null("unknown").isin(FAIR_VISITS))
-    scored = scores.group_by(["farm", "scale", "score"], scorer=scores.scorer.fill_null(NOT_RECORDED)).agg(
-        n=scores.count()
-    )
-    days = rows.group_by(["who", "farm", "cow", "visit_date"]).agg(found=rows.found.max())
-    visits = days.group_by(["farm", "who", "visit_date"]).agg(cows=days.count(), found=days.found.sum())
-    doubted = (trims.kind_from == "contradicted").fill_null(False).cast("int64")
-    kinds = trims.group_by(["farm", "visit_date"]).agg(
-        kind=trims.visit_kind.fill_null("unknown").min(), doubted=doubted.max()
-    )
-    visits = visits.join(kinds, ["farm", "visit_date"])
-    found = rows.filter(rows.found == 1)
-    mix = found.group_by(["farm", "who", "lesion"], quarter=found.visit_date.truncate("Q")).agg(n=found.count())
-    of_parity = trims.filter(trims.parity.notnull())
-    of_cow = ibis.window(group_by=["farm", "cow"], order_by="visit_date")
-    of_parity = of_parity.select("farm", "cow", "visit_date", "parity", before=of_parity.parity.lag().over(of_cow))
-    falls = of_parity.filter(of_parity.parity < of_parity.before)
+def _questions(selection: Selection) -> dict[str, str]:
+    """Questions for the frames of :func:`record_keeping`."""
+    has_finding = f"lesion IS NOT NULL AND COALESCE(dd_stage, '') <> {sql.literal(NO_CASE_STAGE)}"
+    rows = f"""
+        SELECT *, {or_unsaid("trimmer")} AS who, {sql.first_of("month", "visit_date")} AS month,
+            CASE WHEN {has_finding} THEN 1 ELSE 0 END AS found
+        FROM ({of_farm_and_period("trim_rows", selection)}) AS sheet_rows"""
+    trims = f"""
+        SELECT *, {or_unsaid("trimmer")} AS who, {sql.first_of("month", "visit_date")} AS month
+        FROM ({of_farm_and_period("trims", selection)}) AS every_trim
+        WHERE COALESCE(kind_from, 'unknown') <> 'unlisted'"""
     return {
-        "cow_days": question_of(cow_days),
-        "lesions": question_of(lesions),
-        "scores": question_of(scored),
-        "digits": question_of(_readings(rows)),
-        "visits": question_of(visits),
-        "mix": question_of(mix),
-        "falls": question_of(falls),
+        "cow_days": _cow_days(trims),
+        "lesions": _lesions(rows),
+        "scores": _scores(selection),
+        "digits": _readings(rows),
+        "visits": _visits(rows, trims),
+        "mix": _mix(rows),
+        "falls": _falls(trims),
     }
 
 
-def _readings(rows: ir.Table) -> ir.Table:
-    branches = []
-    for name in LENGTHS:
-        read = rows.filter(rows[name].notnull())
-        branches.append(read.group_by("who", value=read[name]).agg(n=read.count()).mutate(field=ibis.literal(name)))
-    return ibis.union(*branches)
+def _so_many(truth: str) -> str:
+    """How many rows a truth holds for."""
+    return sql.total(f"CASE WHEN {truth} THEN 1 ELSE 0 END")
+
+
+def _cow_days(trims: str) -> str:
+    """Who, month, n, and how many trims have each field."""
+    filled = {name: _so_many(f"{sql.name(name)} IS NOT NULL") for name in (*OF_VISIT, *OF_COW_DAY)}
+    filled["visit_kind"] = _so_many("kind_from IN ('stated', 'contradicted')")
+    return f"""
+        SELECT who, month, COUNT(*) AS n, {sql.listed(filled)}
+        FROM ({trims}) AS cow_days
+        GROUP BY who, month"""
+
+
+def _lesions(rows: str) -> str:
+    """Who, month, n, and how many lesions have each field."""
+    filled = {name: _so_many(f"{name} IS NOT NULL") for name in OF_LESION if name != "claw"}
+    on_claw = f"NOT ({sql.among('lesion', NOT_ON_A_CLAW)})"
+    filled |= {
+        "claw": _so_many(f"claw IS NOT NULL AND {on_claw}"),
+        "claw_n": _so_many(on_claw),
+        "dd_stage": _so_many("dd_stage IS NOT NULL AND lesion = 'DD'"),
+        "dd_stage_n": _so_many("lesion = 'DD'"),
+    }
+    return f"""
+        SELECT who, month, COUNT(*) AS n, {sql.listed(filled)}
+        FROM ({rows}) AS lesions
+        WHERE lesion IS NOT NULL
+        GROUP BY who, month"""
+
+
+def _scores(selection: Selection) -> str:
+    """Farm, scale, score, scorer, n."""
+    return f"""
+        SELECT farm, scale, score, scorer, COUNT(*) AS n
+        FROM (
+            SELECT farm, scale, score, {or_unsaid("scorer")} AS scorer
+            FROM ({of_farm_and_period("scores", selection)}) AS every_score
+            WHERE {sql.among("visit_kind", FAIR_VISITS)}
+        ) AS fair_scores
+        GROUP BY farm, scale, score, scorer"""
+
+
+def _readings(rows: str) -> str:
+    """Who, value, n, field."""
+    each = sql.union(
+        *(
+            f"""
+            SELECT who, {name} AS value, COUNT(*) AS n, {sql.literal(name)} AS field
+            FROM readings
+            WHERE {name} IS NOT NULL
+            GROUP BY who, {name}"""
+            for name in LENGTHS
+        )
+    )
+    return f"WITH readings AS (SELECT who, {sql.names(LENGTHS)} FROM ({rows}) AS rows_with_lengths) {each}"
+
+
+def _visits(rows: str, trims: str) -> str:
+    """Farm, who, visit_date, cows, found, kind, doubted."""
+    days = f"""
+        SELECT who, farm, cow, visit_date, MAX(found) AS found
+        FROM ({rows}) AS cow_days
+        GROUP BY who, farm, cow, visit_date"""
+    visits = f"""
+        SELECT farm, who, visit_date, COUNT(*) AS cows, {sql.total("found")} AS found
+        FROM ({days}) AS days
+        GROUP BY farm, who, visit_date"""
+    kinds = f"""
+        SELECT farm, visit_date, MIN(COALESCE(visit_kind, 'unknown')) AS kind,
+            CAST(MAX(CASE WHEN kind_from = 'contradicted' THEN 1 ELSE 0 END) AS BIGINT) AS doubted
+        FROM ({trims}) AS trims_of_visits
+        GROUP BY farm, visit_date"""
+    return f"""
+        SELECT v.farm, v.who, v.visit_date, v.cows, v.found, k.kind, k.doubted
+        FROM ({visits}) AS v
+        JOIN ({kinds}) AS k ON v.farm = k.farm AND v.visit_date = k.visit_date"""
+
+
+def _mix(rows: str) -> str:
+    """Farm, who, lesion, quarter, n."""
+    return f"""
+        SELECT farm, who, lesion, quarter, COUNT(*) AS n
+        FROM (
+            SELECT farm, who, lesion, {sql.first_of("quarter", "visit_date")} AS quarter
+            FROM ({rows}) AS rows_with_finding
+            WHERE found = 1
+        ) AS quarters
+        GROUP BY farm, who, lesion, quarter"""
+
+
+def _falls(trims: str) -> str:
+    """Farm, cow, visit_date, parity, before."""
+    return f"""
+        SELECT farm, cow, visit_date, parity, before
+        FROM (
+            SELECT farm, cow, visit_date, parity,
+                LAG(parity) OVER (PARTITION BY farm, cow ORDER BY visit_date) AS before
+            FROM ({trims}) AS trims_of_cows
+            WHERE parity IS NOT NULL
+        ) AS parities
+        WHERE parity < before"""
