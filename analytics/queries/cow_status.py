@@ -184,13 +184,15 @@ def _questions(selection: Selection, on: dt.date) -> dict[str, str]:
         "cows": f"SELECT farm, cow, breed, registered, entered_on, left_on FROM ({_of_farms('cows', selection)}) AS c",
         "looks": _looks(known),
         "group": f"""
-            SELECT farm, cow, "group", moved_on
+            SELECT n.farm, n.cow, MAX(m."group") AS "group", n.moved_on
             FROM (
-                SELECT farm, cow, "group", moved_on,
-                    ROW_NUMBER() OVER (PARTITION BY farm, cow ORDER BY moved_on DESC, "group" DESC) AS place
+                SELECT farm, cow, MAX(moved_on) AS moved_on
                 FROM ({_of_farms("moves", selection)}) AS m
-                WHERE moved_on <= {day}) AS moves_of_cows
-            WHERE place = 1""",
+                WHERE moved_on <= {day}
+                GROUP BY farm, cow) AS n
+            JOIN ({_of_farms("moves", selection)}) AS m
+                ON n.farm = m.farm AND n.cow = m.cow AND n.moved_on = m.moved_on
+            GROUP BY n.farm, n.cow, n.moved_on""",
         "calved": f"""
             SELECT farm, cow, MAX(calved_on) AS calved_on, COUNT(*) AS calvings
             FROM ({_of_farms("calvings", selection)}) AS c
@@ -232,18 +234,16 @@ def _looks(known: Selection) -> str:
         A question: farm, cow, looked_on, trimmed_on, group_seen, group_seen_on, housing_seen, parity_seen, breed_seen.
     """
     return f"""
-        SELECT farm, cow,
-            MAX(visit_date) AS looked_on,
-            MAX(visit_date) FILTER (WHERE COALESCE(visit_kind, '') NOT IN ('lame-cow', 'recheck')) AS trimmed_on,
-            MAX("group") FILTER (WHERE place = 1) AS group_seen,
-            MAX(visit_date) FILTER (WHERE "group" IS NOT NULL) AS group_seen_on,
-            MAX(housing) FILTER (WHERE place = 1) AS housing_seen,
-            MAX(parity) FILTER (WHERE place = 1) AS parity_seen,
-            MAX(breed) FILTER (WHERE place = 1) AS breed_seen
+        SELECT n.farm, n.cow, n.looked_on, n.trimmed_on, t."group" AS group_seen, n.group_seen_on,
+            t.housing AS housing_seen, t.parity AS parity_seen, t.breed AS breed_seen
         FROM (
-            SELECT *, ROW_NUMBER() OVER (PARTITION BY farm, cow ORDER BY visit_date DESC) AS place
-            FROM ({_seen(known)}) AS seen) AS trims_of_cows
-        GROUP BY farm, cow"""
+            SELECT farm, cow,
+                MAX(visit_date) AS looked_on,
+                MAX(visit_date) FILTER (WHERE COALESCE(visit_kind, '') NOT IN ('lame-cow', 'recheck')) AS trimmed_on,
+                MAX(visit_date) FILTER (WHERE "group" IS NOT NULL) AS group_seen_on
+            FROM ({_seen(known)}) AS seen
+            GROUP BY farm, cow) AS n
+        JOIN ({_seen(known)}) AS t ON n.farm = t.farm AND n.cow = t.cow AND n.looked_on = t.visit_date"""
 
 
 def _not_looked_at_since(rows: str, seen: str) -> str:
@@ -284,6 +284,7 @@ def _newest_horn(known: Selection) -> str:
         A question: farm, cow, horn_on, stage_low, stage_high, sole_mm, sole_foot, sole_claw, break_mm, break_foot,
         break_claw, horn_lame.
     """
+    rows = of_farm_and_period("horn_readings", known)
     return f"""
         SELECT farm, cow,
             MAX(visit_date) AS horn_on,
@@ -303,9 +304,10 @@ def _newest_horn(known: Selection) -> str:
                     PARTITION BY farm, cow ORDER BY toe_break_mm DESC NULLS LAST, foot, claw
                 ) AS break_place
             FROM (
-                SELECT *, MAX(visit_date) OVER (PARTITION BY farm, cow) AS newest
-                FROM ({of_farm_and_period("horn_readings", known)}) AS h) AS readings_of_cows
-            WHERE visit_date = newest) AS newest_readings
+                SELECT h.*
+                FROM ({rows}) AS h
+                JOIN (SELECT farm, cow, MAX(visit_date) AS newest FROM ({rows}) AS h GROUP BY farm, cow) AS n
+                    ON h.farm = n.farm AND h.cow = n.cow AND h.visit_date = n.newest) AS newest_readings) AS placed
         GROUP BY farm, cow"""
 
 
@@ -319,17 +321,21 @@ def toes_on(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
 
 
 def _toes(selection: Selection) -> str:
-    """A question: the columns of :func:`toes_on`."""
+    """A question: the columns of :func:`toes_on`. Of several rows of a claw and day the longest toe counts."""
+    toes = f"""
+        SELECT farm, cow, foot, claw, visit_date, COALESCE(toe_length_after_mm, toe_length_mm) AS left_mm
+        FROM ({of_farm_and_period("horn_readings", selection)}) AS h
+        WHERE toe_length_after_mm IS NOT NULL OR toe_length_mm IS NOT NULL"""
     return f"""
-        SELECT farm, cow, foot, claw, visit_date AS read_on, left_mm
-        FROM (
-            SELECT farm, cow, foot, claw, visit_date, left_mm,
-                ROW_NUMBER() OVER (PARTITION BY farm, cow, foot, claw ORDER BY visit_date DESC, left_mm DESC) AS place
-            FROM (
-                SELECT *, COALESCE(toe_length_after_mm, toe_length_mm) AS left_mm
-                FROM ({of_farm_and_period("horn_readings", selection)}) AS h) AS toes
-            WHERE left_mm IS NOT NULL) AS toes_of_claws
-        WHERE place = 1"""
+        SELECT t.farm, t.cow, t.foot, t.claw, n.read_on, MAX(t.left_mm) AS left_mm
+        FROM ({toes}) AS t
+        JOIN (
+            SELECT farm, cow, foot, claw, MAX(visit_date) AS read_on
+            FROM ({toes}) AS t
+            GROUP BY farm, cow, foot, claw) AS n
+            ON t.farm = n.farm AND t.cow = n.cow AND t.visit_date = n.read_on
+            AND COALESCE(t.foot, '') = COALESCE(n.foot, '') AND COALESCE(t.claw, '') = COALESCE(n.claw, '')
+        GROUP BY t.farm, t.cow, t.foot, t.claw, n.read_on"""
 
 
 def whereabouts(ledger: Ledger, selection: Selection, on: dt.date) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -65,15 +65,17 @@ def _questions(selection: Selection, by: tuple[str, ...]) -> tuple[str, str]:
             FROM ({foot_days(selection, by)}) AS feet
             {sql.group_by(of_cow)}) AS cows
         {sql.group_by(keys)}"""
-    # All feet of a cow, n, are the sum over her stages.
     cases = f"""
+        WITH stages_of_cows AS (
+            SELECT {sql.names(at_stage)}, COUNT(*) AS m
+            FROM ({foot_days(selection, by)}) AS feet
+            {sql.group_by(at_stage)})
         SELECT {sql.commas(named, "stage AS shed_stage", sql.listed(of_cases))}
         FROM (
-            SELECT {sql.names(at_stage)}, m, SUM(m) OVER (PARTITION BY {sql.names(of_cow)}) AS n
-            FROM (
-                SELECT {sql.names(at_stage)}, COUNT(*) AS m
-                FROM ({foot_days(selection, by)}) AS feet
-                {sql.group_by(at_stage)}) AS stages) AS stages_of_cows
+            SELECT s.*, c.n
+            FROM stages_of_cows AS s
+            JOIN (SELECT {sql.names(of_cow)}, {sql.total("m")} AS n FROM stages_of_cows{sql.group_by(of_cow)}) AS c
+                ON {sql.matched(of_cow, "s", "c")}) AS stages
         {sql.group_by([*keys, "stage"])}"""
     return whole, cases
 
