@@ -152,13 +152,13 @@ def _stays(pairs: str, names: tuple[str, ...], selection: Selection) -> str:
     seen = sql.listed({f"seen_{name}": _nearer(name) for name in _ENDS if name != "group"})
     half = sql.literal(0.5)
     middle = sql.days_after("since", f"CAST(FLOOR((slice + {half}) * (days / slices)) AS BIGINT)")
-    season = {month: str(name) for month, name in SEASON_OF_MONTH[selection.hemisphere].items()}
+    seasons = SEASON_OF_MONTH[selection.hemisphere]
     values = {
         "housing": or_unsaid("COALESCE(h.housing, s.seen_housing)"),
         "floor": or_unsaid("COALESCE(h.floor, s.seen_floor)"),
         "wetness": or_unsaid("COALESCE(h.wetness, s.seen_wetness)"),
         "group": or_unsaid("s.stood_in"),
-        "season": sql.cases(sql.part_of("month", "s.day"), season),
+        "season": sql.cases(sql.part_of("month", "s.day"), {month: str(name) for month, name in seasons.items()}),
     }
     stood = sql.listed({f"while_{name}": values[name] for name in names})
     keys = [*_COW, *(f"while_{name}" for name in names)]
