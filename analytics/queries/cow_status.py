@@ -7,19 +7,15 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, fetch_many, question_of, table
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch, fetch_many
 from evenfoot.analytics.queries.filters import NOT_RECORDED, of_farm_and_period
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 GONE_AFTER_DAYS = 548
 """A cow without a register entry that was not seen for a year and a half is taken to have left.
@@ -83,11 +79,12 @@ def record_days(
     return first, last
 
 
-@built_once
-def _days(selection: Selection) -> Question:
-    days = [of_farm_and_period(name, selection) for name in ("trims", "scores")]
-    both = ibis.union(*(each.select("visit_date") for each in days))
-    return question_of(both.agg(first=both.visit_date.min(), last=both.visit_date.max()))
+def _days(selection: Selection) -> str:
+    """A question: first and last, the days of the first and the newest trim or score."""
+    days = sql.union(
+        *(f"SELECT visit_date FROM ({of_farm_and_period(name, selection)}) AS r" for name in ("trims", "scores"))
+    )
+    return f'SELECT MIN(visit_date) AS "first", MAX(visit_date) AS "last" FROM ({days}) AS days'
 
 
 def visit_days(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
@@ -95,11 +92,12 @@ def visit_days(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFram
     return fetch(ledger, _visit_days(_everything(selection, on)))
 
 
-@built_once
-def _visit_days(selection: Selection) -> Question:
-    seen = of_farm_and_period("trims", selection)
-    days = seen.select("farm", "visit_kind", "visit_date").distinct()
-    return question_of(days.group_by(["farm", "visit_kind"]).agg(days=days.count()))
+def _visit_days(selection: Selection) -> str:
+    """A question: the columns of :func:`visit_days`."""
+    return f"""
+        SELECT farm, visit_kind, COUNT(*) AS days
+        FROM (SELECT DISTINCT farm, visit_kind, visit_date FROM ({of_farm_and_period("trims", selection)}) AS t) AS days
+        GROUP BY farm, visit_kind"""
 
 
 def farms_of(ledger: Ledger, selection: Selection) -> int:
@@ -107,26 +105,25 @@ def farms_of(ledger: Ledger, selection: Selection) -> int:
     return int(fetch(ledger, _farms(selection))["farms"].iloc[0])
 
 
-@built_once
-def _farms(selection: Selection) -> Question:
-    cows = _of_farms("cows", selection)
-    return question_of(cows.agg(farms=cows.farm.nunique()))
+def _farms(selection: Selection) -> str:
+    """A question: how many farms have cows."""
+    return f"SELECT COUNT(DISTINCT farm) AS farms FROM ({_of_farms('cows', selection)}) AS c"
 
 
 def _everything(selection: Selection, on: dt.date | None) -> Selection:
     return Selection(farms=selection.farms, cows=selection.cows, allowed=selection.allowed, until=on, visits=("all",))
 
 
-def _of_farms(name: str, selection: Selection) -> ir.Table:
-    """A table without visit dates narrowed to the farms (and cows) of a selection."""
-    base = table(name)
+def _of_farms(table: str, selection: Selection) -> str:
+    """The rows of a table without visit dates, narrowed to the farms (and cows) of a selection."""
+    keep: list[str] = []
     if selection.farms:
-        base = base.filter(base.farm.isin(selection.farms))
+        keep.append(sql.among("farm", selection.farms))
     if selection.allowed is not None:
-        base = base.filter(base.farm.isin(selection.allowed) if selection.allowed else ibis.literal(False))
-    if selection.cows and "cow" in base.columns:
-        base = base.filter(base.cow.isin(selection.cows))
-    return base
+        keep.append(sql.among("farm", selection.allowed))
+    if selection.cows and table != "housing_rows":
+        keep.append(sql.among("cow", selection.cows))
+    return f"SELECT * FROM {table}{sql.where(*keep)}"
 
 
 def herd_on(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
@@ -175,82 +172,143 @@ def _newest_day(rows: pd.DataFrame) -> pd.DataFrame:
     return rows[rows["found_on"] == rows.groupby(COW)["found_on"].transform("max")]
 
 
-@built_once
-def _questions(selection: Selection, on: dt.date) -> dict[str, Question]:
+def _questions(selection: Selection, on: dt.date) -> dict[str, str]:
+    """The questions behind the parts of :class:`KnownHerd`."""
     known = _everything(selection, on)
-    seen = of_farm_and_period("trims", known)
-    # A cow that her sheet does not list was looked at, and not trimmed.
-    seen = seen.filter(seen.kind_from.fill_null("") != "unlisted")
+    day = sql.literal(on)
     rows = of_farm_and_period("trim_rows", known)
-    recent = on - dt.timedelta(days=RECENT_DAYS)
-    routine = ~seen.visit_kind.fill_null("unknown").isin(["lame-cow", "recheck"])
-    looks = seen.group_by(COW).agg(
-        looked_on=seen.visit_date.max(),
-        trimmed_on=seen.visit_date.max(where=routine),
-        group_seen=seen.group.argmax(seen.visit_date),
-        group_seen_on=seen.visit_date.max(where=seen.group.notnull()),
-        housing_seen=seen.housing.argmax(seen.visit_date),
-        parity_seen=seen.parity.argmax(seen.visit_date),
-        breed_seen=seen.breed.argmax(seen.visit_date),
-    )
-    moves = _of_farms("moves", selection)
-    moves = moves.filter(moves.moved_on <= on)
-    calvings = _of_farms("calvings", selection)
-    calvings = calvings.filter(calvings.calved_on <= on)
-    day = one_scoring_a_day(known)
-    window = ibis.window(group_by=COW, order_by=ibis.desc("visit_date"))
-    newest = day.mutate(place=ibis.row_number().over(window)).filter(lambda t: t.place == 0)
     found = of_farm_and_period("findings", known.with_(since=on - dt.timedelta(days=RETURNING_DAYS)))
-    referred = rows.filter(rows.action == "refer", rows.visit_date >= recent)
-    asked_again = rows.filter((rows.action == "block") | rows.recheck_on.notnull())
-    housing = _of_farms("housing_rows", selection)
-    asked = {
-        "cows": _of_farms("cows", selection).select(*COW, "breed", "registered", "entered_on", "left_on"),
-        "looks": looks,
-        "group": moves.group_by(COW).agg(group=moves.group.argmax(moves.moved_on), moved_on=moves.moved_on.max()),
-        "calved": calvings.group_by(COW).agg(calved_on=calvings.calved_on.max(), calvings=calvings.count()),
-        "score": newest.select(*COW, "lame", "severe", "score", "scale", scored_on="visit_date"),
-        "findings": found.select(*COW, *PLACE, found_on="visit_date").distinct(),
-        "referred": referred.select(*COW, *PLACE, found_on="visit_date").distinct(),
-        "asked": _not_looked_at_since(asked_again, seen),
-        "horn": _newest_horn(known),
-        "housing": housing.filter(housing.starts_on <= on, housing.ends_on.isnull() | (housing.ends_on >= on)).select(
-            "farm", "group", "starts_on", "housing"
+    recent = sql.literal(on - dt.timedelta(days=RECENT_DAYS))
+    of_place = f"{sql.names([*COW, *PLACE])}, visit_date AS found_on"
+    return {
+        "cows": f"SELECT farm, cow, breed, registered, entered_on, left_on FROM ({_of_farms('cows', selection)}) AS c",
+        "looks": _looks(known),
+        "group": f"""
+            SELECT n.farm, n.cow, MAX(m."group") AS "group", n.moved_on
+            FROM (
+                SELECT farm, cow, MAX(moved_on) AS moved_on
+                FROM ({_of_farms("moves", selection)}) AS m
+                WHERE moved_on <= {day}
+                GROUP BY farm, cow) AS n
+            JOIN ({_of_farms("moves", selection)}) AS m
+                ON n.farm = m.farm AND n.cow = m.cow AND n.moved_on = m.moved_on
+            GROUP BY n.farm, n.cow, n.moved_on""",
+        "calved": f"""
+            SELECT farm, cow, MAX(calved_on) AS calved_on, COUNT(*) AS calvings
+            FROM ({_of_farms("calvings", selection)}) AS c
+            WHERE calved_on <= {day}
+            GROUP BY farm, cow""",
+        "score": f"""
+            SELECT farm, cow, lame, severe, score, scale, visit_date AS scored_on
+            FROM (
+                SELECT *, ROW_NUMBER() OVER (PARTITION BY farm, cow ORDER BY visit_date DESC) AS place
+                FROM ({one_scoring_a_day(known)}) AS s) AS scores_of_cows
+            WHERE place = 1""",
+        "findings": f"SELECT DISTINCT {of_place} FROM ({found}) AS f",
+        "referred": f"""
+            SELECT DISTINCT {of_place}
+            FROM ({rows}) AS r
+            WHERE action = 'refer' AND visit_date >= {recent}""",
+        "asked": _not_looked_at_since(
+            f"SELECT * FROM ({rows}) AS r WHERE action = 'block' OR recheck_on IS NOT NULL", _seen(known)
         ),
+        "horn": _newest_horn(known),
+        "housing": f"""
+            SELECT farm, "group", starts_on, housing
+            FROM ({_of_farms("housing_rows", selection)}) AS h
+            WHERE starts_on <= {day} AND (ends_on IS NULL OR ends_on >= {day})""",
     }
-    return {name: question_of(each) for name, each in asked.items()}
 
 
-def _not_looked_at_since(rows: ir.Table, seen: ir.Table) -> ir.Table:
-    """The rows of trims whose foot was not looked at on a later day; without a foot, whose cow was not."""
-    put = rows.select(*COW, *PLACE, found_on="visit_date").distinct()
-    later = seen.select("visit_date", "seen_lf", "seen_rf", "seen_lh", "seen_rh", of_farm="farm", of_cow="cow")
-    met = put.join(later, [put.farm == later.of_farm, put.cow == later.of_cow, later.visit_date > put.found_on])
-    looked = ibis.cases(
-        *((met.foot == foot, met[f"seen_{foot.lower()}"] == 1) for foot in ("LF", "RF", "LH", "RH")), else_=True
-    )
-    off = met.filter(looked).select(*COW, "foot", "found_on").distinct()
-    off = off.rename(off_farm="farm", off_cow="cow", off_foot="foot", off_on="found_on")
-    same_foot = put.foot.fill_null("") == off.off_foot.fill_null("")
-    return put.anti_join(off, [put.farm == off.off_farm, put.cow == off.off_cow, same_foot, put.found_on == off.off_on])
+def _seen(known: Selection) -> str:
+    """The trims at which a cow was looked at. One that her sheet does not list was looked at, and not trimmed."""
+    return f"SELECT * FROM ({of_farm_and_period('trims', known)}) AS t WHERE COALESCE(kind_from, '') <> 'unlisted'"
 
 
-def _newest_horn(known: Selection) -> ir.Table:
-    base = of_farm_and_period("horn_readings", known)
-    day = base.group_by([*COW, "visit_date"]).agg(
-        stage_low=base.shed_stage.min(),
-        stage_high=base.shed_stage.max(),
-        sole_mm=base.sole_thickness_mm.min(),
-        sole_foot=base.foot.argmin(base.sole_thickness_mm),
-        sole_claw=base.claw.argmin(base.sole_thickness_mm),
-        break_mm=base.toe_break_mm.max(),
-        break_foot=base.foot.argmax(base.toe_break_mm),
-        break_claw=base.claw.argmax(base.toe_break_mm),
-        horn_lame=base.lame.max(),
-    )
-    window = ibis.window(group_by=COW, order_by=ibis.desc("visit_date"))
-    newest = day.mutate(place=ibis.row_number().over(window)).filter(lambda t: t.place == 0)
-    return newest.drop("place").rename(horn_on="visit_date")
+def _looks(known: Selection) -> str:
+    """The days a cow was looked at, and what the sheet of the newest says of her.
+
+    Returns
+    -------
+    str
+        A question: farm, cow, looked_on, trimmed_on, group_seen, group_seen_on, housing_seen, parity_seen, breed_seen.
+    """
+    return f"""
+        SELECT n.farm, n.cow, n.looked_on, n.trimmed_on, t."group" AS group_seen, n.group_seen_on,
+            t.housing AS housing_seen, t.parity AS parity_seen, t.breed AS breed_seen
+        FROM (
+            SELECT farm, cow,
+                MAX(visit_date) AS looked_on,
+                MAX(visit_date) FILTER (WHERE COALESCE(visit_kind, '') NOT IN ('lame-cow', 'recheck')) AS trimmed_on,
+                MAX(visit_date) FILTER (WHERE "group" IS NOT NULL) AS group_seen_on
+            FROM ({_seen(known)}) AS seen
+            GROUP BY farm, cow) AS n
+        JOIN ({_seen(known)}) AS t ON n.farm = t.farm AND n.cow = t.cow AND n.looked_on = t.visit_date"""
+
+
+def _not_looked_at_since(rows: str, seen: str) -> str:
+    """The rows of trims whose foot was not looked at on a later day; without a foot, whose cow was not.
+
+    Parameters
+    ----------
+    rows : str
+        A question with the columns of ``trim_rows``.
+    seen : str
+        A question with those of ``trims``.
+
+    Returns
+    -------
+    str
+        A question: farm, cow, the columns of ``PLACE``, found_on.
+    """
+    return f"""
+        SELECT p.*
+        FROM (SELECT DISTINCT {sql.names([*COW, *PLACE])}, visit_date AS found_on FROM ({rows}) AS r) AS p
+        ANTI JOIN ({seen}) AS later
+            ON p.farm = later.farm AND p.cow = later.cow AND later.visit_date > p.found_on
+            AND CASE p.foot
+                WHEN 'LF' THEN later.seen_lf
+                WHEN 'RF' THEN later.seen_rf
+                WHEN 'LH' THEN later.seen_lh
+                WHEN 'RH' THEN later.seen_rh
+                ELSE 1
+            END = 1"""
+
+
+def _newest_horn(known: Selection) -> str:
+    """The readings of the newest day on which the horn of a cow was read, and where they were worst.
+
+    Returns
+    -------
+    str
+        A question: farm, cow, horn_on, stage_low, stage_high, sole_mm, sole_foot, sole_claw, break_mm, break_foot,
+        break_claw, horn_lame.
+    """
+    rows = of_farm_and_period("horn_readings", known)
+    return f"""
+        SELECT farm, cow,
+            MAX(visit_date) AS horn_on,
+            MIN(shed_stage) AS stage_low,
+            MAX(shed_stage) AS stage_high,
+            MIN(sole_thickness_mm) AS sole_mm,
+            MAX(foot) FILTER (WHERE thin_place = 1 AND sole_thickness_mm IS NOT NULL) AS sole_foot,
+            MAX(claw) FILTER (WHERE thin_place = 1 AND sole_thickness_mm IS NOT NULL) AS sole_claw,
+            MAX(toe_break_mm) AS break_mm,
+            MAX(foot) FILTER (WHERE break_place = 1 AND toe_break_mm IS NOT NULL) AS break_foot,
+            MAX(claw) FILTER (WHERE break_place = 1 AND toe_break_mm IS NOT NULL) AS break_claw,
+            MAX(lame) AS horn_lame
+        FROM (
+            SELECT *,
+                ROW_NUMBER() OVER (PARTITION BY farm, cow ORDER BY sole_thickness_mm, foot, claw) AS thin_place,
+                ROW_NUMBER() OVER (
+                    PARTITION BY farm, cow ORDER BY toe_break_mm DESC NULLS LAST, foot, claw
+                ) AS break_place
+            FROM (
+                SELECT h.*
+                FROM ({rows}) AS h
+                JOIN (SELECT farm, cow, MAX(visit_date) AS newest FROM ({rows}) AS h GROUP BY farm, cow) AS n
+                    ON h.farm = n.farm AND h.cow = n.cow AND h.visit_date = n.newest) AS newest_readings) AS placed
+        GROUP BY farm, cow"""
 
 
 def toes_on(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
@@ -262,13 +320,22 @@ def toes_on(ledger: Ledger, selection: Selection, on: dt.date) -> pd.DataFrame:
     return newest.sort_values([*COW, "foot", "claw"]).reset_index(drop=True)
 
 
-@built_once
-def _toes(selection: Selection) -> Question:
-    base = of_farm_and_period("horn_readings", selection)
-    base = base.mutate(left_mm=ibis.coalesce(base.toe_length_after_mm, base.toe_length_mm))
-    base = base.filter(base.left_mm.notnull())
-    per_claw = base.group_by([*COW, "foot", "claw"])
-    return question_of(per_claw.agg(read_on=base.visit_date.max(), left_mm=base.left_mm.argmax(base.visit_date)))
+def _toes(selection: Selection) -> str:
+    """A question: the columns of :func:`toes_on`. Of several rows of a claw and day the longest toe counts."""
+    toes = f"""
+        SELECT farm, cow, foot, claw, visit_date, COALESCE(toe_length_after_mm, toe_length_mm) AS left_mm
+        FROM ({of_farm_and_period("horn_readings", selection)}) AS h
+        WHERE toe_length_after_mm IS NOT NULL OR toe_length_mm IS NOT NULL"""
+    return f"""
+        SELECT t.farm, t.cow, t.foot, t.claw, n.read_on, MAX(t.left_mm) AS left_mm
+        FROM ({toes}) AS t
+        JOIN (
+            SELECT farm, cow, foot, claw, MAX(visit_date) AS read_on
+            FROM ({toes}) AS t
+            GROUP BY farm, cow, foot, claw) AS n
+            ON t.farm = n.farm AND t.cow = n.cow AND t.visit_date = n.read_on
+            AND COALESCE(t.foot, '') = COALESCE(n.foot, '') AND COALESCE(t.claw, '') = COALESCE(n.claw, '')
+        GROUP BY t.farm, t.cow, t.foot, t.claw, n.read_on"""
 
 
 def whereabouts(ledger: Ledger, selection: Selection, on: dt.date) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -283,14 +350,18 @@ def whereabouts(ledger: Ledger, selection: Selection, on: dt.date) -> tuple[pd.D
     return moved.sort_values([*COW, "moved_on"]), stood.sort_values(["farm", "group", "starts_on"], na_position="first")
 
 
-@built_once
-def _whereabouts(selection: Selection, on: dt.date) -> dict[str, Question]:
-    moves = _of_farms("moves", selection)
-    periods = _of_farms("housing_rows", selection)
-    stood = periods.filter(periods.starts_on <= on).select("farm", "group", "starts_on", "ends_on", "housing")
+def _whereabouts(selection: Selection, on: dt.date) -> dict[str, str]:
+    """The questions behind :func:`whereabouts`."""
+    day = sql.literal(on)
     return {
-        "moves": question_of(moves.filter(moves.moved_on <= on).select(*COW, "moved_on", "group")),
-        "periods": question_of(stood),
+        "moves": f"""
+            SELECT farm, cow, moved_on, "group"
+            FROM ({_of_farms("moves", selection)}) AS m
+            WHERE moved_on <= {day}""",
+        "periods": f"""
+            SELECT farm, "group", starts_on, ends_on, housing
+            FROM ({_of_farms("housing_rows", selection)}) AS h
+            WHERE starts_on <= {day}""",
     }
 
 

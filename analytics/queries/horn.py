@@ -6,21 +6,17 @@ a value of a unit (a claw or a foot on a day). So they are put under each other 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
+from evenfoot.analytics.domain.feet import CLAWS
 from evenfoot.analytics.domain.horn_limits import LIMITS, HornLimits
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import say
-from evenfoot.analytics.queries.engine import Question, built_once, fetch, fetch_many, question_of, table
-from evenfoot.analytics.queries.filters import NOT_RECORDED, OF_SITE, OF_TRIM, grouped, of_farm_and_period, of_visits
-from evenfoot.analytics.queries.lazy_import import ibis
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch, fetch_many
+from evenfoot.analytics.queries.filters import OF_SITE, OF_TRIM, grouped, of_farm_and_period, of_visits, or_unsaid
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 MEASURED = ("toe_length_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm", "toe_break_mm")
 """What is read off a claw."""
@@ -60,149 +56,188 @@ def known_groupings(by: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(by))
 
 
-def readings(selection: Selection) -> ir.Table:
+def readings(selection: Selection) -> str:
     """The horn readings of a selection, one row a trim row with a measurement."""
-    base = of_visits(of_farm_and_period("horn_readings", selection), selection)
-    keep: list[ir.BooleanValue] = []
+    rows = of_visits(of_farm_and_period("horn_readings", selection), selection)
+    keep: list[str] = []
     if selection.feet:
-        keep.append(base.foot.isin(selection.feet))
+        keep.append(sql.among("foot", selection.feet))
     if selection.claws:
-        keep.append(base.claw.isin(selection.claws))
-    return base.filter(*keep) if keep else base
+        keep.append(sql.among("claw", selection.claws))
+    return f"SELECT * FROM ({rows}) AS readings{sql.where(*keep)}" if keep else rows
 
 
-def group_value(base: ir.Table, name: str, selection: Selection) -> ir.Value:
+def group_value(name: str, selection: Selection) -> str:
     """The value of a grouping of horn readings, never missing."""
-    value = grouped(base, name, selection)
-    return value.fill_null(NOT_RECORDED) if name in OF_SITE else value
+    value = grouped(name, selection)
+    return or_unsaid(value) if name in OF_SITE else value
 
 
-def limit_of(base: ir.Table, limits: HornLimits, name: str) -> ir.Value:
-    """A limit as a column: what holds for each cow by her farm, breed and lactation."""
-    value: ir.Value = ibis.literal(float(getattr(limits, name)))
-    for one in limits.exceptions:
+def limit_of(limits: HornLimits, name: str) -> str:
+    """A limit as SQL: what holds for each cow by her farm, breed and lactation."""
+    usual = sql.literal(float(getattr(limits, name)))
+    whens: list[str] = []
+    # The last exception that holds for a cow wins.
+    for one in reversed(limits.exceptions):
         own = getattr(one, name)
         if own is None:
             continue
-        holds: ir.BooleanValue = ibis.literal(True)
+        holds: list[str] = []
         if one.farm is not None:
-            holds = holds & (base.farm == one.farm)
+            holds.append(f"farm = {sql.literal(one.farm)}")
         if one.breed is not None:
-            holds = holds & (base.breed == one.breed)
+            holds.append(f"breed = {sql.literal(one.breed)}")
         if one.parity is not None:
-            holds = holds & base.parity.between(*one.parity)
-        value = ibis.cases((holds.fill_null(False), float(own)), else_=value)
-    return value
+            first, last = one.parity
+            holds.append(f"parity BETWEEN {sql.literal(first)} AND {sql.literal(last)}")
+        whens.append(f"WHEN {' AND '.join(holds) or 'TRUE'} THEN {sql.literal(float(own))}")
+    return f"CASE {' '.join(whens)} ELSE {usual} END" if whens else usual
 
 
-def claw_days(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> ir.Table:
-    """One row a claw and day: the groupings as ``by_*``, the readings, the limits, and a thin sole on record."""
-    base = readings(selection)
-    base = base.mutate(
-        **{f"by_{name}": group_value(base, name, selection) for name in by},
-        **{f"limit_{name}": limit_of(base, limits, name) for name in LIMITS},
-    )
+def claw_days(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> str:
+    """One row a claw and day.
+
+    Returns
+    -------
+    str
+        A question: the groupings as ``by_*``, farm, cow, visit_date, foot, claw, the readings, shed_stage, lame, the
+        limits as ``limit_*``, and ts (1 where a thin sole is on record, else 0).
+    """
+    groups = sql.listed({f"by_{name}": group_value(name, selection) for name in by})
     keys = [*(f"by_{name}" for name in by), "farm", "cow", "visit_date", "foot", "claw"]
-    claws = base.group_by(keys).agg(
-        **{name: base[name].max() for name in (*MEASURED, "shed_stage", "lame")},
-        **{f"limit_{name}": base[f"limit_{name}"].max() for name in LIMITS},
-    )
-    found = table("findings")
-    thin = found.filter(found.lesion == "TS", found.foot.notnull())
-    thin = thin.group_by(["farm", "cow", "visit_date", "foot"]).agg(
-        ts_lateral=(thin.claw.fill_null("lateral") == "lateral").max(),
-        ts_medial=(thin.claw.fill_null("medial") == "medial").max(),
-    )
-    joined = claws.left_join(thin, ["farm", "cow", "visit_date", "foot"])
-    on_record = ibis.cases(
-        (joined.claw == "lateral", joined.ts_lateral.fill_null(False)),
-        (joined.claw == "medial", joined.ts_medial.fill_null(False)),
-        else_=False,
-    )
-    return joined.mutate(ts=on_record).select(*claws.columns, "ts")
+    measured = [*MEASURED, "shed_stage", "lame"]
+    limited = {f"limit_{name}": f"MAX({limit_of(limits, name)})" for name in LIMITS}
+    columns = [*keys, *measured, *limited]
+    return f"""
+        SELECT {sql.names(columns, of="c")},
+            COALESCE(CASE c.claw WHEN 'lateral' THEN t.ts_lateral WHEN 'medial' THEN t.ts_medial END, 0) AS ts
+        FROM (
+            SELECT {sql.names(keys)},
+                {sql.listed({name: f"MAX({name})" for name in measured})},
+                {sql.listed(limited)}
+            FROM (SELECT {sql.commas("*", groups)} FROM ({readings(selection)}) AS r) AS grouped_readings
+            {sql.group_by(keys)}) AS c
+        LEFT JOIN (
+            SELECT farm, cow, visit_date, foot,
+                MAX(CASE WHEN COALESCE(claw, 'lateral') = 'lateral' THEN 1 ELSE 0 END) AS ts_lateral,
+                MAX(CASE WHEN COALESCE(claw, 'medial') = 'medial' THEN 1 ELSE 0 END) AS ts_medial
+            FROM findings
+            WHERE lesion = 'TS' AND foot IS NOT NULL
+            GROUP BY farm, cow, visit_date, foot) AS t
+        ON c.farm = t.farm AND c.cow = t.cow AND c.visit_date = t.visit_date AND c.foot = t.foot"""
 
 
-def _values(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> ir.Table:
-    """The long table: by_*, farm, cow, measure, value."""
-    claws = claw_days(selection, by, limits)
-    length, angle, sole, broken = (
-        claws[name] for name in ("toe_length_mm", "toe_angle_deg", "sole_thickness_mm", "toe_break_mm")
-    )
-    long = length >= claws.limit_long_toe_mm
-    far = broken > claws.limit_toe_break_mm
-    parts: dict[str, ir.Value] = {name: claws[name] for name in MEASURED}
-    parts |= {
-        "overgrown": long,
-        "long_toe": ibis.cases((angle.notnull() & length.notnull(), long & (angle < claws.limit_long_toe_angle_deg))),
-        "thin_soled": ibis.cases((sole.notnull(), (sole < claws.limit_thin_sole_mm) | claws.ts)),
-        "toe_break": ibis.cases((length.notnull() | broken.notnull(), broken.notnull())),
-        "toe_break_far": ibis.cases((broken.notnull(), far)),
-        "toe_break_lame": ibis.cases((broken.notnull() & claws.lame.notnull(), claws.lame == 1)),
-    }
+_HOLDS = {
+    "overgrown": (
+        "toe_length_mm >= limit_long_toe_mm",
+        "toe_length_mm IS NOT NULL",
+    ),
+    "long_toe": (
+        "toe_length_mm >= limit_long_toe_mm AND toe_angle_deg < limit_long_toe_angle_deg",
+        "toe_length_mm IS NOT NULL AND toe_angle_deg IS NOT NULL",
+    ),
+    "thin_soled": (
+        "sole_thickness_mm < limit_thin_sole_mm OR ts = 1",
+        "sole_thickness_mm IS NOT NULL",
+    ),
+    "toe_break": (
+        "toe_break_mm IS NOT NULL",
+        "toe_length_mm IS NOT NULL OR toe_break_mm IS NOT NULL",
+    ),
+    "toe_break_far": (
+        "toe_break_mm > limit_toe_break_mm",
+        "toe_break_mm IS NOT NULL",
+    ),
+    "toe_break_lame": (
+        "lame = 1",
+        "toe_break_mm IS NOT NULL AND lame IS NOT NULL",
+    ),
+}
+"""Share -> when a claw has it, and of which claws it is known."""
+
+
+def _values(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> str:
+    """A question, the long table: by_*, farm, cow, measure, value."""
     keys = [*(f"by_{name}" for name in by), "farm", "cow"]
-    rows = [_rows(claws, keys, name, value) for name, value in parts.items()]
-    if "claw" not in by:
-        rows += _differences(claws, keys)
-    return ibis.union(*rows, distinct=False)
-
-
-def _rows(base: ir.Table, keys: list[str], measure: str, value: ir.Value) -> ir.Table:
-    out = base.select(*keys, measure=ibis.literal(measure), value=value.cast("float64"))
-    return out.filter(out.value.notnull())
-
-
-def _differences(claws: ir.Table, keys: list[str]) -> list[ir.Table]:
-    both = claws.filter(claws.foot.notnull(), claws.claw.notnull())
-    feet = both.group_by([*keys, "visit_date", "foot"]).agg(
-        **{
-            f"{name}_{claw}": both[name].max(where=both.claw == claw)
-            for name in BETWEEN_CLAWS
-            for claw in ("lateral", "medial")
-        }
-    )
-    return [
-        _rows(feet, keys, measure, (feet[f"{name}_lateral"] - feet[f"{name}_medial"]).abs())
-        for name, measure in BETWEEN_CLAWS.items()
+    chosen = sql.names(keys)
+    parts = [
+        f"SELECT {chosen}, {sql.literal(name)} AS measure, {name} AS value FROM claws WHERE {name} IS NOT NULL"
+        for name in MEASURED
     ]
+    parts += [
+        f"""
+        SELECT {chosen}, {sql.literal(name)} AS measure, CASE WHEN {holds} THEN 1 ELSE 0 END AS value
+        FROM claws
+        WHERE {known}"""
+        for name, (holds, known) in _HOLDS.items()
+    ]
+    rows = f"WITH claws AS ({claw_days(selection, by, limits)})"
+    if "claw" not in by:
+        rows += f", feet AS ({_feet(keys)})"
+        for name, measure in BETWEEN_CLAWS.items():
+            apart = f"ABS({name}_lateral - {name}_medial)"
+            parts.append(
+                f"SELECT {chosen}, {sql.literal(measure)} AS measure, {apart} AS value FROM feet"
+                f" WHERE {apart} IS NOT NULL"
+            )
+    return f"{rows} {sql.union(*parts)}"
+
+
+def _feet(keys: list[str]) -> str:
+    """One row a foot and day of the rows ``claws``: what differs between claws, as ``NAME_lateral`` and so on."""
+    readings_of = {
+        f"{name}_{claw}": f"MAX({name}) FILTER (WHERE claw = {sql.literal(claw)})"
+        for name in BETWEEN_CLAWS
+        for claw in CLAWS
+    }
+    by_foot = [*keys, "visit_date", "foot"]
+    return f"""
+        SELECT {sql.names(by_foot)}, {sql.listed(readings_of)}
+        FROM claws
+        WHERE foot IS NOT NULL AND claw IS NOT NULL
+        {sql.group_by(by_foot)}"""
 
 
 THOUSANDTHS = 1000
 """Readings are added up in thousandths of a millimetre or degree, as whole numbers: floating sums differ in the last
 digits with the order in which an engine's threads come in."""
 
-WIDE = "decimal(38, 0)"
 
-
-def _square(value: ir.Value) -> ir.Value:
-    wide = value.cast(WIDE)
-    return wide * wide
-
-
-@built_once
-def _question(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> tuple[Question, Question]:
-    values = _values(selection, by, limits)
+def _question(selection: Selection, by: tuple[str, ...], limits: HornLimits) -> tuple[str, str]:
+    """Two questions: the sums of every measure over cows, and how the values are spread."""
+    values = f"""
+        SELECT {sql.names([*(f"by_{name}" for name in by), "measure", "farm", "cow"])},
+            CAST(ROUND(value * {THOUSANDTHS}) AS BIGINT) AS value
+        FROM ({_values(selection, by, limits)}) AS long_table"""
     keys = [*(f"by_{name}" for name in by), "measure"]
-    values = values.mutate(value=(values.value * THOUSANDTHS).round().cast("int64"))
-    each = values.group_by([*keys, "farm", "cow"]).agg(
-        y=values.value.sum().cast(WIDE), n=values.count().cast(WIDE), squares=_square(values.value).sum()
-    )
-    sums = each.group_by(keys).agg(
-        sum_y=each.y.sum().cast("float64") / THOUSANDTHS,
-        sum_n=each.n.sum().cast("int64"),
-        sum_yy=(each.y * each.y).sum().cast("float64") / THOUSANDTHS**2,
-        sum_yn=(each.y * each.n).sum().cast("float64") / THOUSANDTHS,
-        sum_nn=(each.n * each.n).sum().cast("int64"),
-        cows=each.count(),
-        n_farms=each.farm.nunique(),
-        squares=each.squares.sum().cast("float64") / THOUSANDTHS**2,
-    )
-    spread = values.group_by(keys).agg(
-        q1=values.value.quantile(0.25) / THOUSANDTHS,
-        median=values.value.quantile(0.5) / THOUSANDTHS,
-        q3=values.value.quantile(0.75) / THOUSANDTHS,
-    )
-    names = {name: f"by_{name}" for name in by}
-    return question_of(sums.rename(names)), question_of(spread.rename(names))
+    told = sql.commas(sql.listed({name: sql.name(f"by_{name}") for name in by}), "measure")
+    of_cow = [*keys, "farm", "cow"]
+    sums = f"""
+        SELECT {told},
+            CAST(SUM(y) AS DOUBLE) / {THOUSANDTHS} AS sum_y,
+            CAST(SUM(n) AS BIGINT) AS sum_n,
+            CAST(SUM(y * y) AS DOUBLE) / {THOUSANDTHS**2} AS sum_yy,
+            CAST(SUM(y * n) AS DOUBLE) / {THOUSANDTHS} AS sum_yn,
+            CAST(SUM(n * n) AS BIGINT) AS sum_nn,
+            COUNT(*) AS cows,
+            COUNT(DISTINCT farm) AS n_farms,
+            CAST(SUM(squares) AS DOUBLE) / {THOUSANDTHS**2} AS squares
+        FROM (
+            SELECT {sql.names(of_cow)},
+                CAST(SUM(value) AS DECIMAL(38, 0)) AS y,
+                CAST(COUNT(*) AS DECIMAL(38, 0)) AS n,
+                SUM(CAST(value AS DECIMAL(38, 0)) * CAST(value AS DECIMAL(38, 0))) AS squares
+            FROM ({values}) AS v
+            {sql.group_by(of_cow)}) AS cows
+        {sql.group_by(keys)}"""
+    spread = f"""
+        SELECT {told},
+            QUANTILE_CONT(value, 0.25) / {THOUSANDTHS} AS q1,
+            QUANTILE_CONT(value, 0.5) / {THOUSANDTHS} AS median,
+            QUANTILE_CONT(value, 0.75) / {THOUSANDTHS} AS q3
+        FROM ({values}) AS v
+        {sql.group_by(keys)}"""
+    return sums, spread
 
 
 def horn_sums(ledger: Ledger, selection: Selection, by: tuple[str, ...], limits: HornLimits) -> pd.DataFrame:
@@ -237,10 +272,9 @@ def toe_breaks(ledger: Ledger, selection: Selection, limits: HornLimits) -> pd.D
     return frame.sort_values(order, ascending=[False, True, True, True, True]).reset_index(drop=True)
 
 
-@built_once
-def _broken(selection: Selection, limits: HornLimits) -> Question:
-    claws = claw_days(selection, (), limits)
-    broken = claws.filter(claws.toe_break_mm.notnull())
-    of_claw = ("farm", "cow", "visit_date", "foot", "claw", "toe_break_mm")
-    far = broken.toe_break_mm > broken.limit_toe_break_mm
-    return question_of(broken.select(*of_claw, far=far, lame=broken.lame))
+def _broken(selection: Selection, limits: HornLimits) -> str:
+    """A question: the columns of :func:`toe_breaks`."""
+    return f"""
+        SELECT farm, cow, visit_date, foot, claw, toe_break_mm, toe_break_mm > limit_toe_break_mm AS far, lame
+        FROM ({claw_days(selection, (), limits)}) AS claws
+        WHERE toe_break_mm IS NOT NULL"""

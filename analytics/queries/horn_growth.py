@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from evenfoot.analytics.domain.seasons import SEASON_OF_MONTH
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import Question, built_once, fetch_many, in_order, question_of, table
-from evenfoot.analytics.queries.filters import NOT_RECORDED
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch_many
+from evenfoot.analytics.queries.filters import or_unsaid
 from evenfoot.analytics.queries.horn import group_value, readings
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 SLICE_DAYS = 10
 """The time between two looks is cut into slices of about this length, each of one season and one housing."""
@@ -52,165 +48,197 @@ class Growth:
     left_out: dict[str, int]
 
 
-def _claw_looks(selection: Selection, fixed: tuple[str, ...]) -> ir.Table:
-    """One row a claw and day with the length it was left at when looked at before."""
-    wide = Selection(farms=selection.farms, allowed=selection.allowed, cows=selection.cows, visits=("all",))
-    base = readings(wide)
-    base = base.filter(base.foot.notnull(), base.claw.notnull())
-    base = base.mutate(**{f"by_{name}": group_value(base, name, selection) for name in fixed})
-    keys = ["farm", "cow", "foot", "claw", "visit_date"]
-    looks = base.group_by(keys).agg(
-        found_mm=base.toe_length_mm.max(),
-        after_mm=base.toe_length_after_mm.max(),
-        broken=base.toe_break_mm.max(),
-        housing=base.housing.max(),
-        floor=base.floor.max(),
-        wetness=base.wetness.max(),
-        group=base.group.max(),
-        **{f"by_{name}": base[f"by_{name}"].max() for name in fixed},
-    )
-    window = ibis.window(group_by=["farm", "cow", "foot", "claw"], order_by="visit_date")
-    before = {
-        f"{name}_before": looks[name].lag().over(window)
-        for name in ("visit_date", "after_mm", "housing", "floor", "wetness", "group")
-    }
-    return looks.mutate(**before)
+_CLAW = ["farm", "cow", "foot", "claw"]
+
+_ENDS = ("housing", "floor", "wetness", "group")
+"""What the sheets of both looks say of where the cow stood."""
 
 
-def _pairs(selection: Selection, fixed: tuple[str, ...]) -> ir.Table:
-    """Every pair of looks with a length left and a length found, and why it is left out where it is."""
-    looks = _claw_looks(selection, fixed)
-    looks = looks.filter(looks.found_mm.notnull(), looks.after_mm_before.notnull())
-    asked = readings(selection.with_(visits=("all",))).select("farm", "cow", "foot", "claw", "visit_date").distinct()
-    looks = looks.semi_join(asked, ["farm", "cow", "foot", "claw", "visit_date"])
-    looks = looks.rename(until="visit_date", since="visit_date_before", left_mm="after_mm_before")
-    looks = looks.mutate(days=looks.until.delta(looks.since, unit="day"))
-    months = looks.days / DAYS_A_MONTH
-    grown = looks.found_mm - looks.left_mm
-    between = _trimmed_between(looks)
-    looks = looks.mutate(months=months, grown=grown)
-    looks = looks.left_join(between, ["farm", "cow", "since", "until"])
-    why = ibis.cases(
-        (looks.broken.notnull(), "broken"),
-        ((looks.days < SHORTEST_DAYS) | (looks.days > LONGEST_DAYS), "time"),
-        (looks.unread > 0, "trimmed"),
-        ((looks.grown < LEAST_MM) | (looks.grown > MOST_MM_PER_MONTH * looks.months - LEAST_MM), "impossible"),
-        else_="",
-    )
-    columns = [name for name in looks.columns if not name.endswith("_right") and name != "unread"]
-    return looks.mutate(why=why).select(*columns, "why")
+def _claw_looks(selection: Selection, fixed: tuple[str, ...]) -> str:
+    """One row a claw and day, and what was known when the claw was looked at before.
 
-
-def _trimmed_between(looks: ir.Table) -> ir.Table:
-    """Spans of a cow in which she was trimmed as a matter of course without that claw being read.
-
-    At a lame-cow call or a recheck toes are not shortened as a rule, so those do not break a pair.
+    Returns
+    -------
+    str
+        A question: farm, cow, foot, claw, visit_date, found_mm, after_mm, broken, the columns of ``_ENDS``, the
+        groupings as ``by_*``; of the look before visit_date_before, after_mm_before and those of ``_ENDS``.
     """
-    spans = looks.select(*_COW).distinct()
-    other = table("trims")
-    kind = other.visit_kind.fill_null("unknown")
-    other = other.filter(~kind.isin(["lame-cow", "recheck"])).select(at_farm="farm", at_cow="cow", on="visit_date")
-    met = spans.join(
-        other,
-        [spans.farm == other.at_farm, spans.cow == other.at_cow, other.on > spans.since, other.on < spans.until],
+    wide = Selection(farms=selection.farms, allowed=selection.allowed, cows=selection.cows, visits=("all",))
+    of_day = [*_CLAW, "visit_date"]
+    groups = sql.listed({f"by_{name}": f"MAX({group_value(name, selection)})" for name in fixed})
+    ends = sql.listed({name: f"MAX({sql.name(name)})" for name in _ENDS})
+    before = sql.listed(
+        {f"{name}_before": f"LAG({sql.name(name)}) OVER claw_days" for name in ("visit_date", "after_mm", *_ENDS)}
     )
-    return met.group_by(_COW).agg(unread=met.on.count())
+    days = f"""
+        SELECT {sql.names(of_day)},
+            MAX(toe_length_mm) AS found_mm, MAX(toe_length_after_mm) AS after_mm, MAX(toe_break_mm) AS broken,
+            {sql.commas(ends, groups)}
+        FROM ({readings(wide)}) AS r
+        WHERE foot IS NOT NULL AND claw IS NOT NULL
+        {sql.group_by(of_day)}"""
+    return f"""
+        SELECT *, {before}
+        FROM ({days}) AS days
+        WINDOW claw_days AS (PARTITION BY {sql.names(_CLAW)} ORDER BY visit_date)"""
 
 
-def _stays(pairs: ir.Table, names: tuple[str, ...], selection: Selection) -> ir.Table:
-    """Months a cow stood in each housing and season between two looks."""
-    ends = ("housing", "floor", "wetness", "group")
-    spans = pairs.group_by(_COW).agg(
-        days=pairs.days.max(),
-        **{
-            f"{name}_{when}": pairs[name + tail].max()
-            for name in ends
+def _pairs(selection: Selection, fixed: tuple[str, ...]) -> str:
+    """Every pair of looks with a length left and a length found, and why it is left out where it is.
+
+    At a lame-cow call or a recheck toes are not shortened as a rule. Other trims between the two looks, at which that
+    claw was not read, break a pair.
+
+    Returns
+    -------
+    str
+        A question: farm, cow, foot, claw, since, until, left_mm, found_mm, broken, days, months, grown, the columns of
+        ``_ENDS`` and the same with ``_before``, the groupings as ``by_*``, and why (empty where the pair is good).
+    """
+    asked = readings(selection.with_(visits=("all",)))
+    kept = [*_CLAW, *_ENDS, *(f"{name}_before" for name in _ENDS), *(f"by_{name}" for name in fixed)]
+    pair = sql.names([*kept, "since", "until", "left_mm", "found_mm", "broken", "days", "months", "grown"], of="p")
+    days = sql.days_between("l.visit_date_before", "l.visit_date")
+    most = f"{sql.literal(MOST_MM_PER_MONTH)} * p.months - {sql.literal(LEAST_MM)}"
+    return f"""
+        WITH pairs AS (
+            SELECT {sql.names(kept, of="l")},
+                l.visit_date_before AS since, l.visit_date AS until, l.after_mm_before AS left_mm, l.found_mm, l.broken,
+                {days} AS days, {days} / {sql.literal(DAYS_A_MONTH)} AS months, l.found_mm - l.after_mm_before AS grown
+            FROM ({_claw_looks(selection, fixed)}) AS l
+            SEMI JOIN ({asked}) AS asked ON {sql.matched([*_CLAW, "visit_date"], "l", "asked")}
+            WHERE l.found_mm IS NOT NULL AND l.after_mm_before IS NOT NULL)
+        SELECT {pair},
+            CASE
+                WHEN p.broken IS NOT NULL THEN 'broken'
+                WHEN p.days < {SHORTEST_DAYS} OR p.days > {LONGEST_DAYS} THEN 'time'
+                WHEN trimmed.farm IS NOT NULL THEN 'trimmed'
+                WHEN p.grown < {sql.literal(LEAST_MM)} OR p.grown > {most} THEN 'impossible'
+                ELSE ''
+            END AS why
+        FROM pairs AS p
+        LEFT JOIN (
+            SELECT DISTINCT s.farm, s.cow, s.since, s.until
+            FROM (SELECT DISTINCT {sql.names(_COW)} FROM pairs) AS s
+            JOIN trims AS t
+                ON s.farm = t.farm AND s.cow = t.cow AND t.visit_date > s.since AND t.visit_date < s.until
+            WHERE t.visit_kind IS NULL OR t.visit_kind NOT IN ('lame-cow', 'recheck')) AS trimmed
+            ON {sql.matched(_COW, "p", "trimmed")}"""
+
+
+def _stays(pairs: str, names: tuple[str, ...], selection: Selection) -> str:
+    """Months a cow stood in each housing and season between two looks.
+
+    Parameters
+    ----------
+    pairs : str
+        A question that gives the pairs that are good, as :func:`_pairs` does.
+    names : tuple of str
+        Groupings, of ``WHILE``.
+    selection : Selection
+
+    Returns
+    -------
+    str
+        A question: farm, cow, since, until, the groupings, months, in a fixed order of rows.
+    """
+    ends = sql.listed(
+        {
+            f"{name}_{when}": f"MAX({sql.name(name + tail)})"
+            for name in _ENDS
             for when, tail in (("then", "_before"), ("now", ""))
-        },
+        }
     )
-    spans = spans.mutate(slices=(spans.days / SLICE_DAYS).ceil().cast("int64"))
-    cut = spans.mutate(slice=ibis.range(0, spans.slices).unnest())
-    cut = cut.mutate(width=cut.days / cut.slices)
-    cut = cut.mutate(early=(cut.slice + 0.5) * 2 <= cut.slices, day=_day(cut))
-    moves = table("moves").rename(of_farm="farm", of_cow="cow", to_group="group")
-    met = cut.join(moves, [cut.farm == moves.of_farm, cut.cow == moves.of_cow, moves.moved_on <= cut.day], how="left")
-    kept = list(cut.columns)
-    met = met.group_by(kept).agg(by_register=met.to_group.argmax(met.moved_on))
-    met = met.mutate(**{f"seen_{name}": value for name, value in _nearer(met, ends).items()})
-    met = met.mutate(stood_in=ibis.coalesce(met.by_register, met.seen_group))
-    housed = _housed(met)
-    both = met.left_join(
-        housed,
-        [
-            met.farm == housed.h_farm,
-            met.day == housed.h_day,
-            met.stood_in.fill_null("") == housed.h_group.fill_null(""),
-        ],
-    )
-    season = SEASON_OF_MONTH[selection.hemisphere]
+    seen = sql.listed({f"seen_{name}": _nearer(name) for name in _ENDS if name != "group"})
+    half = sql.literal(0.5)
+    middle = sql.days_after("since", f"CAST(FLOOR((slice + {half}) * (days / slices)) AS BIGINT)")
+    seasons = SEASON_OF_MONTH[selection.hemisphere]
     values = {
-        "housing": ibis.coalesce(both.h_housing, both.seen_housing, ibis.literal(NOT_RECORDED)),
-        "floor": ibis.coalesce(both.h_floor, both.seen_floor, ibis.literal(NOT_RECORDED)),
-        "wetness": ibis.coalesce(both.h_wetness, both.seen_wetness, ibis.literal(NOT_RECORDED)),
-        "group": both.stood_in.fill_null(NOT_RECORDED),
-        "season": both.day.month().cases(*((month, str(name)) for month, name in season.items())),
+        "housing": or_unsaid("COALESCE(h.housing, s.seen_housing)"),
+        "floor": or_unsaid("COALESCE(h.floor, s.seen_floor)"),
+        "wetness": or_unsaid("COALESCE(h.wetness, s.seen_wetness)"),
+        "group": or_unsaid("s.stood_in"),
+        "season": sql.cases(sql.part_of("month", "s.day"), {month: str(name) for month, name in seasons.items()}),
     }
-    both = both.select(*_COW, "width", **{f"while_{name}": values[name] for name in names})
-    return both.group_by([*_COW, *(f"while_{name}" for name in names)]).agg(
-        # The slices of one span are equally wide, so that this is their sum, whatever order they come in.
-        months=both.width.max() * both.count() / DAYS_A_MONTH
-    )
+    stood = sql.listed({f"while_{name}": values[name] for name in names})
+    keys = [*_COW, *(f"while_{name}" for name in names)]
+    named = sql.listed({name: sql.name(f"while_{name}") for name in names})
+    # The slices of one span are equally wide, so that this is their sum, whatever order they come in.
+    months = f"MAX(width) * COUNT(*) / {sql.literal(DAYS_A_MONTH)}"
+    return f"""
+        WITH slices_of_spans AS (
+            SELECT *, days / slices AS width, (slice + {half}) * 2 <= slices AS early, {middle} AS day
+            FROM (
+                SELECT *, UNNEST(RANGE(0, slices)) AS slice
+                FROM (
+                    SELECT {sql.names(_COW)}, {ends},
+                        MAX(days) AS days, CAST(CEIL(MAX(days) / {SLICE_DAYS}) AS BIGINT) AS slices
+                    FROM ({pairs}) AS good
+                    {sql.group_by(_COW)}) AS spans) AS cut),
+        standing AS (
+            SELECT {sql.names([*_COW, "day", "width"], of="c")}, {seen},
+                COALESCE(m."group", {_nearer("group")}) AS stood_in
+            FROM slices_of_spans AS c
+            LEFT JOIN (
+                SELECT farm, cow, "group", moved_on,
+                    LEAD(moved_on) OVER (PARTITION BY farm, cow ORDER BY moved_on, "group") AS left_on
+                FROM moves) AS m
+                ON c.farm = m.farm AND c.cow = m.cow
+                AND m.moved_on <= c.day AND (m.left_on IS NULL OR m.left_on > c.day))
+        SELECT {sql.commas(sql.names(_COW), named)}, {months} AS months
+        FROM (
+            SELECT {sql.commas(sql.names([*_COW, "width"], of="s"), stood)}
+            FROM standing AS s
+            LEFT JOIN ({_housed("standing")}) AS h
+                ON s.farm = h.farm AND s.day = h.day AND COALESCE(s.stood_in, '') = COALESCE(h.stood_in, '')) AS stood
+        {sql.group_by(keys)}
+        ORDER BY {sql.names([*_COW, *names, "months"])}"""
 
 
-def _day(cut: ir.Table) -> ir.Value:
-    """The middle day of a slice."""
-    return cut.since + ((cut.slice + 0.5) * cut.width).floor().cast("int64").as_interval("D")
+def _nearer(name: str) -> str:
+    """What the nearer of the two looks says of the cow in a slice ``c``, else the other one."""
+    then, now = f"c.{name}_then", f"c.{name}_now"
+    return f"CASE WHEN c.early THEN COALESCE({then}, {now}) ELSE COALESCE({now}, {then}) END"
 
 
-def _nearer(met: ir.Table, ends: tuple[str, ...]) -> dict[str, ir.Value]:
-    """What the nearer of the two looks says, else the other one."""
-    return {
-        name: ibis.coalesce(
-            ibis.ifelse(met.early, met[f"{name}_then"], met[f"{name}_now"]), met[f"{name}_now"], met[f"{name}_then"]
-        )
-        for name in ends
-    }
+def _housed(standing: str) -> str:
+    """How each group stood on each day, from the housing periods; one of the group itself goes before the farm's.
+
+    Parameters
+    ----------
+    standing : str
+        The name of rows with farm, stood_in and day.
+
+    Returns
+    -------
+    str
+        A question: farm, stood_in, day, housing, floor, wetness.
+    """
+    return f"""
+        SELECT farm, stood_in, day, housing, floor, wetness
+        FROM (
+            SELECT d.farm, d.stood_in, d.day, p.housing, p.floor, p.wetness,
+                ROW_NUMBER() OVER (
+                    PARTITION BY d.farm, d.stood_in, d.day
+                    ORDER BY CASE WHEN p."group" IS NULL THEN 1 ELSE 0 END, p.starts_on DESC, p.row_no
+                ) AS place
+            FROM (SELECT DISTINCT farm, stood_in, day FROM {standing}) AS d
+            JOIN housing_rows AS p
+                ON d.farm = p.farm AND p.starts_on <= d.day AND (p.ends_on IS NULL OR p.ends_on >= d.day)
+                AND (p."group" IS NULL OR p."group" = d.stood_in)) AS ranked
+        WHERE place = 1"""
 
 
-def _housed(met: ir.Table) -> ir.Table:
-    """How each group stood on each day, from the housing periods; one of the group itself goes before the farm's."""
-    days = met.select("farm", "stood_in", "day").distinct()
-    periods = table("housing_rows").select(
-        "housing", "floor", "wetness", "starts_on", "ends_on", of_farm="farm", of_group="group"
-    )
-    joined = days.join(periods, [days.farm == periods.of_farm, periods.starts_on <= days.day])
-    joined = joined.filter(
-        joined.ends_on.isnull() | (joined.ends_on >= joined.day),
-        joined.of_group.isnull() | (joined.of_group == joined.stood_in),
-    )
-    rank = joined.starts_on.delta(ibis.date("1900-01-01"), unit="day") + ibis.ifelse(joined.of_group.isnull(), 0, 10**6)
-    joined = joined.mutate(rank=rank)
-    return joined.group_by(h_farm="farm", h_group="stood_in", h_day="day").agg(
-        h_housing=joined.housing.argmax(joined.rank),
-        h_floor=joined.floor.argmax(joined.rank),
-        h_wetness=joined.wetness.argmax(joined.rank),
-    )
-
-
-@built_once
-def _questions(selection: Selection, fixed: tuple[str, ...], names: tuple[str, ...]) -> dict[str, Question]:
+def _questions(selection: Selection, fixed: tuple[str, ...], names: tuple[str, ...]) -> dict[str, str]:
+    """The questions behind each part of :class:`Growth`."""
     pairs = _pairs(selection, fixed)
-    good = pairs.filter(pairs.why == "")
+    good = f"SELECT * FROM ({pairs}) AS p WHERE why = ''"
+    columns = [*_COW, "foot", "claw", "left_mm", "found_mm", "grown", "months"]
+    groups = sql.listed({name: sql.name(f"by_{name}") for name in fixed})
     return {
-        "pairs": question_of(
-            good.select(
-                *_COW, "foot", "claw", "left_mm", "found_mm", "grown", "months", **{n: f"by_{n}" for n in fixed}
-            )
-        ),
-        "stays": question_of(
-            in_order(_stays(good, names, selection).rename({name: f"while_{name}" for name in names}))
-        ),
-        "why": question_of(pairs.filter(pairs.why != "").group_by("why").agg(pairs=lambda t: t.count())),
+        "pairs": f"SELECT {sql.commas(sql.names(columns), groups)} FROM ({good}) AS good",
+        "stays": _stays(good, names, selection),
+        "why": f"SELECT why, COUNT(*) AS pairs FROM ({pairs}) AS p WHERE why <> '' GROUP BY why",
     }
 
 

@@ -2,75 +2,82 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
 from evenfoot.analytics.domain.horn import SHED_STAGES
 from evenfoot.analytics.domain.shedding import HORN_ZONES, STANDING
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.queries.engine import (
-    Question,
-    aggregated,
-    built_once,
-    fetch,
-    fetch_many,
-    in_order,
-    question_of,
-    table,
-)
+from evenfoot.analytics.queries import sql
+from evenfoot.analytics.queries.engine import fetch, fetch_many
 from evenfoot.analytics.queries.filters import grouped, of_farm_and_period, of_visits
 from evenfoot.analytics.queries.horn import group_value, known_groupings, readings
-from evenfoot.analytics.queries.lazy_import import ibis
 from evenfoot.analytics.queries.selection import Selection
-
-if TYPE_CHECKING:
-    import ibis.expr.types as ir
 
 SUMS = ("sum_m", "sum_n", "sum_mm", "sum_mn", "sum_nn", "cows")
 
 
-def foot_days(selection: Selection, by: tuple[str, ...] = ()) -> ir.Table:
-    """One row a foot and day (a claw and day when grouped by claw): by_*, farm, cow, visit_date, stage and more.
+def foot_days(selection: Selection, by: tuple[str, ...] = ()) -> str:
+    """One row a foot and day, or a claw and day when grouped by claw.
 
     Where two claws of a foot, or two rows of a claw, give different stages the further one counts.
+
+    Returns
+    -------
+    str
+        A question: the groupings as ``by_*``, farm, cow, visit_date, foot, is_housed, is_season, is_group, stage.
     """
-    base = readings(selection)
-    base = base.filter(base.shed_stage.notnull())
-    base = base.mutate(
-        **{f"by_{name}": group_value(base, name, selection) for name in by},
-        is_housed=grouped(base, "housing", selection),
-        is_season=grouped(base, "season", selection),
-        is_group=base.group,
-    )
-    keys = [*(f"by_{name}" for name in by), "farm", "cow", "visit_date", "foot", "is_housed", "is_season", "is_group"]
+    groups = {f"by_{name}": group_value(name, selection) for name in by}
+    of_foot = {
+        **groups,
+        "is_housed": grouped("housing", selection),
+        "is_season": grouped("season", selection),
+        "is_group": sql.name("group"),
+    }
+    keys = [*groups, "farm", "cow", "visit_date", "foot", "is_housed", "is_season", "is_group"]
     if "claw" in by:
         keys.append("claw")
-    return base.group_by(keys).agg(stage=base.shed_stage.max())
+    return f"""
+        SELECT {sql.names(keys)}, MAX(shed_stage) AS stage
+        FROM (
+            SELECT *, {sql.listed(of_foot)}
+            FROM ({readings(selection)}) AS r
+            WHERE shed_stage IS NOT NULL) AS staged
+        {sql.group_by(keys)}"""
 
 
-@built_once
-def _questions(selection: Selection, by: tuple[str, ...]) -> tuple[Question, Question]:
-    feet = foot_days(selection, by)
+def _questions(selection: Selection, by: tuple[str, ...]) -> tuple[str, str]:
+    """Two questions: all feet of every group, and those at each shed stage, summed over cows."""
     keys = [f"by_{name}" for name in by]
-    cows = feet.group_by([*keys, "farm", "cow"]).agg(n=feet.count())
-    whole = aggregated(
-        cows,
-        keys,
-        sum_n=cows.n.sum().cast("int64"),
-        sum_nn=(cows.n * cows.n).sum().cast("int64"),
-        cows=cows.count(),
-        n_farms=cows.farm.nunique(),
-    )
-    at = feet.group_by([*keys, "farm", "cow", "stage"]).agg(m=feet.count())
-    at = at.join(cows, [*keys, "farm", "cow"])
-    cases = at.group_by([*keys, "stage"]).agg(
-        sum_m=at.m.sum().cast("int64"),
-        sum_mm=(at.m * at.m).sum().cast("int64"),
-        sum_mn=(at.m * at.n).sum().cast("int64"),
-    )
-    names = {name: f"by_{name}" for name in by}
-    return question_of(whole.rename(names)), question_of(cases.rename(shed_stage="stage", **names))
+    named = sql.listed({name: sql.name(f"by_{name}") for name in by})
+    of_cow = [*keys, "farm", "cow"]
+    at_stage = [*of_cow, "stage"]
+    of_all = {
+        "sum_n": sql.total("n"),
+        "sum_nn": sql.total("n * n"),
+        "cows": "COUNT(*)",
+        "n_farms": "COUNT(DISTINCT farm)",
+    }
+    of_cases = {"sum_m": sql.total("m"), "sum_mm": sql.total("m * m"), "sum_mn": sql.total("m * n")}
+    whole = f"""
+        SELECT {sql.commas(named, sql.listed(of_all))}
+        FROM (
+            SELECT {sql.names(of_cow)}, COUNT(*) AS n
+            FROM ({foot_days(selection, by)}) AS feet
+            {sql.group_by(of_cow)}) AS cows
+        {sql.group_by(keys)}"""
+    cases = f"""
+        WITH stages_of_cows AS (
+            SELECT {sql.names(at_stage)}, COUNT(*) AS m
+            FROM ({foot_days(selection, by)}) AS feet
+            {sql.group_by(at_stage)})
+        SELECT {sql.commas(named, "stage AS shed_stage", sql.listed(of_cases))}
+        FROM (
+            SELECT s.*, c.n
+            FROM stages_of_cows AS s
+            JOIN (SELECT {sql.names(of_cow)}, {sql.total("m")} AS n FROM stages_of_cows{sql.group_by(of_cow)}) AS c
+                ON {sql.matched(of_cow, "s", "c")}) AS stages
+        {sql.group_by([*keys, "stage"])}"""
+    return whole, cases
 
 
 def count_stages(ledger: Ledger, selection: Selection, by: tuple[str, ...]) -> pd.DataFrame:
@@ -92,37 +99,26 @@ def count_stages(ledger: Ledger, selection: Selection, by: tuple[str, ...]) -> p
     return out.fillna(dict.fromkeys(("sum_m", "sum_mm", "sum_mn"), 0)).astype(cast).sort_values([*by, "shed_stage"])
 
 
-@built_once
-def _model_question(selection: Selection) -> Question:
-    feet = foot_days(selection)
-    periods = table("housing_rows")
-    grass = periods.filter(periods.pasture.fill_null(False) | (periods.housing.fill_null("") == "pasture"))
-    days = feet.select("farm", "is_group", "visit_date").distinct()
-    out = days.join(
-        grass.select("farm", "starts_on", "ends_on", of_group="group"),
-        [
-            days.farm == grass.farm,
-            days.visit_date >= grass.starts_on,
-        ],
-        rname="{name}_of",
-    )
-    out = out.filter(
-        out.ends_on.isnull() | (out.ends_on >= out.visit_date),
-        out.of_group.isnull() | (out.of_group == out.is_group),
-    )
-    turned = out.group_by(["farm", "is_group", "visit_date"]).agg(turned_out=out.starts_on.max())
-    turned = turned.rename(at_farm="farm", at_group="is_group", at_day="visit_date")
-    both = feet.left_join(
-        turned,
-        [
-            feet.farm == turned.at_farm,
-            feet.visit_date == turned.at_day,
-            feet.is_group.fill_null("") == turned.at_group.fill_null(""),
-        ],
-    )
-    days_out = both.visit_date.delta(both.turned_out, unit="day")
-    rows = both.select("farm", "cow", "stage", housing="is_housed", season="is_season", weeks=days_out / 7)
-    return question_of(in_order(rows))
+def _model_question(selection: Selection) -> str:
+    """A question: the columns of :func:`stages_for_model`, in a fixed order of rows."""
+    columns = ["farm", "cow", "stage", "housing", "season", "weeks"]
+    weeks = f"{sql.days_between('o.turned_out', 'f.visit_date')} / 7"
+    return f"""
+        WITH foot_days AS ({foot_days(selection)})
+        SELECT f.farm, f.cow, f.stage, f.is_housed AS housing, f.is_season AS season, {weeks} AS weeks
+        FROM foot_days AS f
+        LEFT JOIN (
+            SELECT d.farm, d.is_group, d.visit_date, MAX(p.starts_on) AS turned_out
+            FROM (SELECT DISTINCT farm, is_group, visit_date FROM foot_days) AS d
+            JOIN housing_rows AS p
+                ON d.farm = p.farm
+                AND d.visit_date >= p.starts_on AND (p.ends_on IS NULL OR d.visit_date <= p.ends_on)
+                AND (p."group" IS NULL OR p."group" = d.is_group)
+            WHERE p.pasture OR p.housing = 'pasture'
+            GROUP BY d.farm, d.is_group, d.visit_date) AS o
+            ON f.farm = o.farm AND f.visit_date = o.visit_date
+            AND COALESCE(f.is_group, '') = COALESCE(o.is_group, '')
+        ORDER BY {sql.names(columns)}"""
 
 
 def stages_for_model(ledger: Ledger, selection: Selection) -> pd.DataFrame:
@@ -148,12 +144,14 @@ def out_of_order(ledger: Ledger, selection: Selection) -> pd.DataFrame:
     return frame.sort_values(order, ascending=[False, *[True] * 5]).reset_index(drop=True)
 
 
-@built_once
-def _out_of_order(selection: Selection) -> Question:
-    base = of_visits(of_farm_and_period("trim_rows", selection), selection)
-    wrong: ir.BooleanValue = ibis.literal(False)
-    for stage, each in STANDING.items():
-        if each.standing:
-            wrong = wrong | ((base.shed_stage == stage) & base.zone.isin(each.standing))
-    found = base.filter(base.lesion.isnull(), base.zone.isin(HORN_ZONES), wrong)
-    return question_of(found.select("farm", "visit_date", "cow", "foot", "claw", "zone", "shed_stage", "row_no"))
+def _out_of_order(selection: Selection) -> str:
+    """A question: the columns of :func:`out_of_order`."""
+    wrong = " OR ".join(
+        f"(shed_stage = {sql.literal(stage)} AND {sql.among('zone', each.standing)})"
+        for stage, each in STANDING.items()
+        if each.standing
+    )
+    return f"""
+        SELECT farm, visit_date, cow, foot, claw, zone, shed_stage, row_no
+        FROM ({of_visits(of_farm_and_period("trim_rows", selection), selection)}) AS r
+        WHERE lesion IS NULL AND {sql.among("zone", HORN_ZONES)} AND ({wrong})"""
