@@ -15,7 +15,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.engine import fetch, fetch_many
-from evenfoot.analytics.queries.filters import OF_SITE, OF_TRIM, grouped, of_farm_and_period, of_visits, or_unsaid
+from evenfoot.analytics.queries.filters import OF_SITE, OF_TRIM, grouped, of_selection, or_unsaid
 from evenfoot.analytics.queries.selection import Selection
 
 MEASURED = ("toe_length_mm", "toe_angle_deg", "heel_depth_mm", "sole_thickness_mm", "toe_break_mm")
@@ -58,7 +58,7 @@ def known_groupings(by: tuple[str, ...]) -> tuple[str, ...]:
 
 def readings(selection: Selection) -> str:
     """The horn readings of a selection, one row a trim row with a measurement."""
-    rows = of_visits(of_farm_and_period("horn_readings", selection), selection)
+    rows = of_selection("horn_readings", selection)
     keep: list[str] = []
     if selection.feet:
         keep.append(sql.among("foot", selection.feet))

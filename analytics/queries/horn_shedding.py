@@ -9,7 +9,7 @@ from evenfoot.analytics.domain.shedding import HORN_ZONES, STANDING
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.engine import fetch, fetch_many
-from evenfoot.analytics.queries.filters import grouped, of_farm_and_period, of_visits
+from evenfoot.analytics.queries.filters import grouped, of_selection
 from evenfoot.analytics.queries.horn import group_value, known_groupings, readings
 from evenfoot.analytics.queries.selection import Selection
 
@@ -153,5 +153,5 @@ def _out_of_order(selection: Selection) -> str:
     )
     return f"""
         SELECT farm, visit_date, cow, foot, claw, zone, shed_stage, row_no
-        FROM ({of_visits(of_farm_and_period("trim_rows", selection), selection)}) AS r
+        FROM ({of_selection("trim_rows", selection)}) AS r
         WHERE lesion IS NULL AND {sql.among("zone", HORN_ZONES)} AND ({wrong})"""

@@ -27,9 +27,9 @@ def one_scoring_a_day(selection: Selection, *, only: str | None = None) -> str:
         FROM (SELECT DISTINCT farm, visit_date, scorer, scale FROM ({rows}) AS s) AS people
         GROUP BY farm, visit_date HAVING COUNT(*) > 1"""
     same_day = "s.farm = d.farm AND s.visit_date = d.visit_date"
-    alone = _as_scored(f"SELECT * FROM ({rows}) AS s ANTI JOIN several AS d ON {same_day}")
-    others = _agreed(f"SELECT * FROM ({rows}) AS s SEMI JOIN several AS d ON {same_day}")
-    return f"WITH several AS ({several}) {alone} UNION ALL {others}"
+    alone = _as_scored(f"SELECT * FROM ({rows}) AS s ANTI JOIN scored_by_several AS d ON {same_day}")
+    others = _agreed(f"SELECT * FROM ({rows}) AS s SEMI JOIN scored_by_several AS d ON {same_day}")
+    return f"WITH scored_by_several AS ({several}) {alone} UNION ALL {others}"
 
 
 def _agreed(rows: str) -> str:

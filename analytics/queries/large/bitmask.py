@@ -90,7 +90,7 @@ def cases_of_farms(found: str, keys: list[str], layout: Layout) -> str:
     places = layout.in_a_number * layout.width
     each = sql.union(
         *(
-            f"SELECT {sql.names(of_farm)}, {number} AS bits, CAST({at * places} AS BIGINT) AS before FROM cows"
+            f"SELECT {sql.names(of_farm)}, {number} AS bits, CAST({at * places} AS BIGINT) AS before FROM cow_bits"
             for at, number in enumerate(numbers)
         )
     )
@@ -103,7 +103,7 @@ def cases_of_farms(found: str, keys: list[str], layout: Layout) -> str:
         at_value = f"CAST(place // {step} AS BIGINT) % {len(VALUES[name])}"
         columns[name] = sql.cases(at_value, dict(enumerate(VALUES[name])))
     chosen = sql.commas(sql.names(keys), sql.listed(columns), "farm_key", "m")
-    return f"WITH cows AS ({cows}) SELECT {chosen} FROM ({farms}) AS farms"
+    return f"WITH cow_bits AS ({cows}) SELECT {chosen} FROM ({farms}) AS farms"
 
 
 def _bit_here(layout: Layout, first: tuple[str | int, ...]) -> str:
