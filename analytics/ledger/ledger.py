@@ -7,7 +7,7 @@ import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger.engines.create import make_tables
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from evenfoot.analytics.ledger.engines.file_lease import FileLease
+    from evenfoot.analytics.ledger.engines.foreign_database import ForeignTables
 
 ENVIRONMENT = "EVENFOOT_LEDGER"
 
@@ -39,8 +40,8 @@ def open_ledger(address: str | os.PathLike[str] | None = None) -> Ledger:
     ----------
     address : str or path, optional
         A path, ``duckdb://PATH``, ``postgres://USER@HOST/DATABASE`` or ``pyspark:///FOLDER``; any other address
-        that Ibis opens can be read. Without one: the EVENFOOT_LEDGER environment variable, else the file in the
-        user's data folder.
+        that Ibis opens, where it is installed, can be read. Without one: the EVENFOOT_LEDGER environment variable, else
+        the file in the user's data folder.
 
     Raises
     ------
@@ -67,10 +68,19 @@ def engine_at(address: str) -> Engine:
         from evenfoot.analytics.ledger.engines.spark import spark_at
 
         return spark_at(address)
-    from evenfoot.analytics.ledger.engines.ibis import ibis_at, schemes
+    from evenfoot.analytics.ledger.engines.foreign_database import foreign_database_at, schemes
 
-    if scheme in schemes() and rest:
-        return ibis_at(address)
+    if scheme in (others := schemes()) and rest:
+        return foreign_database_at(address, _take)
+    if not others:
+        raise UserError(
+            say(
+                "The ledger address '{scheme}://...' cannot be opened; give the path of a file, duckdb://PATH, "
+                "postgres://USER@HOST/DATABASE or pyspark:///FOLDER, or install Evenfoot with its 'other-databases' "
+                "extra, which reads other databases.",
+                scheme=scheme,
+            )
+        )
     raise UserError(
         say(
             "The ledger address '{scheme}://...' cannot be opened; give the path of a file, duckdb://PATH, "
@@ -78,6 +88,19 @@ def engine_at(address: str) -> Engine:
             scheme=scheme,
         )
     )
+
+
+def _take(tables: ForeignTables, path: Path) -> None:
+    """All that the tables of another database hold, as a ledger in a new file."""
+    from evenfoot.analytics.ledger.engines.duckdb import duckdb_at
+    from evenfoot.analytics.ledger.transfer import copy_meta, move
+
+    source, target = Ledger(cast("Engine", tables)), Ledger(duckdb_at(str(path)))
+    try:
+        move(source, target)
+        copy_meta(source, target)
+    finally:
+        target.lease.drop_if_idle()
 
 
 LONGEST_LAYOUT = 6
@@ -106,6 +129,11 @@ class Ledger:
     @property
     def dialect(self) -> str:
         return self.engine.dialect
+
+    @property
+    def in_a_file(self) -> bool:
+        """Whether it is one file on this machine, which can be copied as such."""
+        return hasattr(self.engine, "lease")
 
     @property
     def lease(self) -> FileLease:
@@ -145,7 +173,7 @@ class Ledger:
             There is no ledger yet, it is from a newer Evenfoot, or another program kept it too long.
         """
         # The state of a file costs nothing to ask for; that of a server costs as much as asking for the layout.
-        before = self.version if self.dialect == "duckdb" else None
+        before = self.version if self.in_a_file else None
         with self.engine.reading() as cursor:
             # Of a file that was replaced meanwhile it is not known which of the two is read.
             state = before if before is not None and before == self.version else None
@@ -163,7 +191,7 @@ class Ledger:
     def snapshot(self, *, wait: bool = True) -> Iterator[None]:
         """All that is read in the block, and by work that is begun there, is of one moment.
 
-        Where there is no ledger, and in a database of somebody else's, it is as each question finds it.
+        Where there is no ledger, it is as each question finds it.
 
         Parameters
         ----------
@@ -204,7 +232,7 @@ class Ledger:
                 make_tables(connection)
                 self.engine.settle(connection)
             # Nobody else changes the file now, so that what was seen of it in this state still holds.
-            known = self.dialect == "duckdb" and _newest_layout.get(self.name) == self.version
+            known = self.in_a_file and _newest_layout.get(self.name) == self.version
             layout = SCHEMA_VERSION if known else self.layout(connection)
             if layout == SCHEMA_VERSION:
                 yield connection
@@ -224,7 +252,7 @@ class Ledger:
         from evenfoot.analytics.ledger.migrations import migrate
 
         try:
-            if hasattr(self.engine, "lease"):
+            if self.in_a_file:
                 copy_before(self, f"layout-{SCHEMA_VERSION}")
             with self.engine.writing() as connection:
                 found = self.layout(connection)
@@ -294,7 +322,7 @@ class Ledger:
         UserError
             It is no ledger, one of a newer Evenfoot, or holds views or macros.
         """
-        if self.dialect == "duckdb":
+        if self.in_a_file:
             refuse_foreign_parts(connection, self.name)
         if "meta" not in self.engine.tables(connection):
             raise UserError(

@@ -3,26 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import checksums
-from evenfoot.analytics.ledger.file_copy import copy_file
-from evenfoot.analytics.ledger.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.schema import every_table
-from evenfoot.analytics.temporary_folders import scratch_folder
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
+    from evenfoot.analytics.ledger.ledger import Ledger
+
 BATCH = 100_000
 """Rows under way at a time."""
-
-
-def held_in_a_file(ledger: Ledger) -> bool:
-    """Whether the ledger is one file, which is copied as such."""
-    return ledger.dialect == "duckdb"
 
 
 def move(source: Ledger, target: Ledger, then: Callable[[Any], None] | None = None) -> int:
@@ -61,21 +54,16 @@ def move(source: Ledger, target: Ledger, then: Callable[[Any], None] | None = No
     return count
 
 
-def write_file(ledger: Ledger, out: Path) -> None:
-    """Everything a ledger on a server or in a registry holds, as a ledger in one file at *out*."""
-    move(ledger, open_ledger(str(out)))
-
-
-def read_file(ledger: Ledger, backup: Path, then: Callable[[Any], None]) -> None:
-    """Everything a file holds, into a ledger on a server or in a registry; see :func:`move`. The file stays."""
-    with scratch_folder() as room:
-        copy = room / "backup.duckdb"
-        copy_file(open_ledger(str(backup)), copy)
-        source = open_ledger(str(copy))
-        try:
-            move(source, ledger, then)
-        finally:
-            source.lease.drop_if_idle()
+def copy_meta(source: Ledger, target: Ledger) -> None:
+    """Let a ledger in a file say of itself what the ledger says that it was moved from, as far as that keeps sums."""
+    with source.reading() as cursor:
+        if not checksums.kept(cursor):
+            return
+        said = cursor.execute("SELECT name, value FROM meta WHERE name <> 'changes'").fetchall()
+    with target.writing() as connection:
+        connection.execute("DELETE FROM meta")
+        for name, value in said:
+            connection.execute("INSERT INTO meta VALUES (?, ?)", [name, value])
 
 
 def tables_moved() -> dict[str, dict[str, str]]:

@@ -112,7 +112,7 @@ class Lock:
         return self._closed
 
     def _ledger_has_accounts(self) -> bool:
-        if self._asked is not None and self._ledger.dialect != "duckdb":
+        if self._asked is not None and not self._ledger.in_a_file:
             return False
         try:
             version = self._ledger.version

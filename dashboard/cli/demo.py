@@ -36,7 +36,7 @@ def build(address: str | None) -> Ledger:
         if not files:
             _fill(ledger)
         return ledger
-    if ledger.dialect != "duckdb":
+    if not ledger.in_a_file:
         _fill(ledger)
         return ledger
     place = Path(ledger.name)

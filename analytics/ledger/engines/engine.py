@@ -59,7 +59,7 @@ class Engine(Protocol):
 
     @property
     def dialect(self) -> str:
-        """The SQL it speaks, by the name Ibis has for it."""
+        """The SQL it speaks: ``duckdb``, ``postgres`` or ``pyspark``."""
 
     @property
     def name(self) -> str:

@@ -185,7 +185,7 @@ def undo_import(ledger: Ledger, number: int, *, copy: bool = True) -> int:
                 "There is no ledger at {name}, so there is no import {number} to undo.", name=ledger.name, number=number
             )
         )
-    if copy and ledger.dialect == "duckdb":
+    if copy and ledger.in_a_file:
         with ledger.reading() as cursor:
             _refuse_undone(cursor, number)
         try:

@@ -197,7 +197,7 @@ def prepare_import(
     """
     answers = Answers(dict(given or {}), accept, recall=lambda headings: _recalled(ledger, headings, farms))
     known = ledger.farms() if farms is None else list(farms)
-    if isinstance(source, Path) and ledger.dialect == "duckdb":
+    if isinstance(source, Path) and ledger.in_a_file:
         stream = check_stream(source, name, farm=farm, day_first=day_first, today=today, known_farms=known)
         if stream is not None:
             return PreparedImport(name, [stream.without_records()], answers, stream=stream)

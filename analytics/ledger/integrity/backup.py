@@ -19,7 +19,7 @@ from evenfoot.analytics.ledger.integrity.verify import unread
 from evenfoot.analytics.ledger.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.migrations import migrate
 from evenfoot.analytics.ledger.schema import SCHEMA_VERSION
-from evenfoot.analytics.ledger.transfer import held_in_a_file, read_file, write_file
+from evenfoot.analytics.ledger.transfer import move
 from evenfoot.analytics.temporary_folders import scratch_folder
 
 
@@ -45,12 +45,12 @@ def back_up(ledger: Ledger, out: Path) -> Path:
         raise UserError(f"{out} is there already; give the backup another name.")
     with ledger.reading():
         pass  # A UserError unless it is a ledger.
-    if held_in_a_file(ledger):
+    if ledger.in_a_file:
         _placed(ledger, out, put_in_place)
         return out
     with scratch_folder() as room:
         draft = room / "backup.duckdb"
-        write_file(ledger, draft)
+        move(ledger, open_ledger(str(draft)))
         _placed(open_ledger(str(draft)), out, put_in_place)
     return out
 
@@ -78,8 +78,8 @@ def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | No
     """
     if not backup.is_file():
         raise UserError(f"There is no file {backup}; check the name.")
-    if not held_in_a_file(ledger):
-        read_file(ledger, backup, lambda connection: _note(connection, backup))
+    if not ledger.in_a_file:
+        _move_in(backup, ledger)
         return None
     place = Path(ledger.name)
     if place.resolve() == backup.resolve():
@@ -102,6 +102,18 @@ def restore(ledger: Ledger, backup: Path, *, replace: bool = False) -> Path | No
 
     _placed(open_ledger(str(backup)), place, swap)
     return kept
+
+
+def _move_in(backup: Path, ledger: Ledger) -> None:
+    """Everything a file holds, into a ledger on a server or in a registry. The file stays."""
+    with scratch_folder() as room:
+        copy = room / "backup.duckdb"
+        copy_file(open_ledger(str(backup)), copy)
+        source = open_ledger(str(copy))
+        try:
+            move(source, ledger, lambda connection: _note(connection, backup))
+        finally:
+            source.lease.drop_if_idle()
 
 
 def _note_in(draft: Path, backup: Path) -> None:

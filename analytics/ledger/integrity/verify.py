@@ -17,7 +17,7 @@ from evenfoot.analytics.ledger.layout_answers import is_whole
 from evenfoot.analytics.ledger.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.schema import BOOKKEEPING, DERIVED_TABLES, ROW_TABLES, SCHEMA_VERSION, STAMP, key_of
 from evenfoot.analytics.ledger.superseded_rows import wrong_keys
-from evenfoot.analytics.ledger.transfer import move, tables_moved
+from evenfoot.analytics.ledger.transfer import copy_meta, move, tables_moved
 from evenfoot.analytics.messages import Message, say
 from evenfoot.analytics.temporary_folders import scratch_folder
 
@@ -305,7 +305,7 @@ def _verify_elsewhere(ledger: Ledger) -> Verdict:
         copy = open_ledger(str(room / "ledger.duckdb"))
         try:
             move(ledger, copy)
-            _as_it_says(ledger, copy)
+            copy_meta(ledger, copy)
         except UserError:
             raise
         except Exception as error:
@@ -317,18 +317,6 @@ def _verify_elsewhere(ledger: Ledger) -> Verdict:
         finally:
             with contextlib.suppress(UserError):
                 copy.lease.drop_if_idle()
-
-
-def _as_it_says(ledger: Ledger, copy: Ledger) -> None:
-    """Let the copy say of itself what the ledger does, as far as that keeps sums."""
-    with ledger.reading() as cursor:
-        if not checksums.kept(cursor):
-            return
-        said = cursor.execute("SELECT name, value FROM meta WHERE name <> 'changes'").fetchall()
-    with copy.writing() as connection:
-        connection.execute("DELETE FROM meta")
-        for name, value in said:
-            connection.execute("INSERT INTO meta VALUES (?, ?)", [name, value])
 
 
 def _shape_elsewhere(ledger: Ledger, cursor: Any) -> Iterator[Message]:
