@@ -94,7 +94,7 @@ catalogue: $(DEV)
 	$(BIN)/python -m evenfoot.dashboard.cli.extraction
 
 lock: $(DEV)
-	$(BIN)/uv pip compile pyproject.toml --extra build --extra postgres --extra oidc --extra dev --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-dev.lock
+	$(BIN)/uv pip compile pyproject.toml --extra build --extra postgres --extra oidc --extra other-databases --extra dev --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-dev.lock
 	$(BIN)/uv pip compile pyproject.toml --extra build --extra postgres --extra oidc --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -c requirements-dev.lock -o requirements.lock
 	printf 'deltalake>=1.6\npyspark>=4.3\n' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-spark.lock
 	echo 'atheris==3.0.0' | $(BIN)/uv pip compile - --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-fuzz.lock

@@ -75,7 +75,7 @@ def refuse_other_machines(host: str) -> None:
         raise UserError(f"The demo is for this machine alone, not for {host}; use --host 127.0.0.1.")
 
 
-LOADED = ("scipy.stats", "ibis.backends.duckdb")
+LOADED = ("scipy.stats",)
 """Libraries that nearly every panel needs and nothing before it: loaded before readers are told to come, so that the
 first of them does not wait for it."""
 
