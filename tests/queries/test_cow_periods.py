@@ -7,15 +7,17 @@ import random
 from collections import defaultdict
 from typing import Any
 
-import ibis
+import duckdb
 import pandas as pd
 import pytest
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.queries import counts as counts_module
 from evenfoot.analytics.queries import monthly_series as series_module
+from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.counts import count
-from evenfoot.analytics.queries.engine import fetch, question_of
+from evenfoot.analytics.queries.engine import fetch
+from evenfoot.analytics.queries.filters import trims
 from evenfoot.analytics.queries.large.cow_periods import IN_A_YEAR, cows_by_period, number_of, period_of
 from evenfoot.analytics.queries.monthly_series import monthly
 from evenfoot.analytics.queries.selection import Selection
@@ -49,12 +51,11 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> tuple[Ledger, list[dict[
 def test_the_number_of_a_period_leads_back_to_its_first_day(filled: tuple[Ledger, Any], period: str) -> None:
     days = [dt.date(1899, 12, 31), dt.date(1970, 1, 1), dt.date(2000, 2, 29)]
     days += [dt.date(2023, 1, 1) + dt.timedelta(days=5 * step) for step in range(300)]
-    table = ibis.memtable(pd.DataFrame({"visit_date": pd.to_datetime(days)})).mutate(
-        visit_date=lambda t: t.visit_date.cast("date")
-    )
-    number = number_of(table.visit_date, period)
-    asked = table.select("visit_date", first=period_of(number, period), number=number)
-    found = ibis.duckdb.connect().execute(asked)
+    rows = sql.union(*(f"SELECT {sql.literal(day)} AS visit_date" for day in days))
+    number = number_of("visit_date", period)
+    asked = f"SELECT visit_date, {period_of(number, period)} AS first, {number} AS number FROM ({rows}) AS days"
+    with duckdb.connect() as memory:
+        found = memory.execute(f"{asked} ORDER BY visit_date").df()
     for row in found.itertuples():
         day = row.visit_date
         months = 12 // IN_A_YEAR[period]
@@ -67,16 +68,13 @@ def test_the_number_of_a_period_leads_back_to_its_first_day(filled: tuple[Ledger
 @pytest.mark.parametrize("period", IN_A_YEAR)
 def test_cows_are_counted_once_a_period(filled: tuple[Ledger, list[dict[str, Any]]], period: str) -> None:
     ledger, rows = filled
-    from evenfoot.analytics.queries.filters import trims
-
-    met = cows_by_period(trims(Selection()), ["farm", "housing"], period)
-    found = fetch(ledger, question_of(met))
+    found = fetch(ledger, cows_by_period(trims(Selection()), ["farm", "housing"], period))
     wanted = defaultdict(set)
     for row in rows:
         day = row["visit_date"]
         at = day.year * 12 + day.month if period == "month" else day.year * 4 + (day.month - 1) // 3 + 1
         wanted[row["farm"], row["housing"], at].add(row["cow"])
-    got = {(row["farm"], row["housing"], row["at"]): row["n"] for row in found.to_dict("records")}
+    got = {(row["farm"], row["housing"], row["number"]): row["n"] for row in found.to_dict("records")}
     assert got == {key: len(cows) for key, cows in wanted.items()}
 
 
