@@ -32,13 +32,17 @@ def spark(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         yield
 
 
-def new_database(server: str, like: str = "template1", name: str = "") -> str:
-    """The address of a new database, empty or a copy of one that nobody is connected to."""
+def new_database(server: str, like: str = "template1", name: str = "", language: str = "") -> str:
+    """The address of a new database, empty or a copy of one that nobody is connected to.
+
+    With a *language* texts are sorted as it has it; the copied one is ``template0`` then.
+    """
     import psycopg
 
     name = name or f"ledger_{next(_numbers)}"
     with psycopg.connect(f"{server.replace('postgres://', 'postgresql://')}/postgres", autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name} TEMPLATE {like}")
+        sorted_by = f" LOCALE_PROVIDER icu ICU_LOCALE '{language}'" if language else ""
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE {like}{sorted_by}".encode())
     return f"{server}/{name}"
 
 

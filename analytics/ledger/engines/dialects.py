@@ -31,12 +31,14 @@ def translate_question(sql: str, dialect: str) -> str:
         return sql
     import sqlglot
 
+    if dialect == "postgres":
+        # The server keeps no NUL in a text and takes none; see PostgresConnection.load.
+        sql = sql.replace("\0", "�")
     tree = sqlglot.parse_one(sql, read="duckdb")
     _fit_question(tree, dialect)
     # Names are quoted, since engines differ in which words they keep for themselves.
-    return str(
-        tree.sql(dialect=SQLGLOT_NAMES.get(dialect, dialect), identify=True, unsupported_level=sqlglot.ErrorLevel.RAISE)
-    )
+    name = SQLGLOT_NAMES.get(dialect, dialect)
+    return str(tree.sql(dialect=name, identify=True, unsupported_level=sqlglot.ErrorLevel.RAISE))
 
 
 def _fit_question(tree: Any, dialect: str) -> None:
