@@ -109,7 +109,10 @@ class Expectation:
         n = self.looked[rows][:, None]
         y = np.broadcast_to(np.asarray(cases, dtype=float), n.shape[:1])[:, None]
         more = np.where(y > 0, special.betainc(np.maximum(y, 1e-9), n - y + 1, p), 1.0)
-        still_more = np.where(y + 1 <= n, special.betainc(y + 1, np.maximum(n - y, 1e-9), p), 0.0)
+        # I_p(a, b) - I_p(a + 1, b - 1) = p^a (1 - p)^(b - 1) / (a B(a, b)) [pub: DLMF 8.17.18], which takes less time.
+        log_ab = special.gammaln(y + 1) + special.gammaln(n - y + 1) - special.gammaln(n + 1)
+        here = np.exp(special.xlogy(y, p) + special.xlog1py(n - y, -p) - log_ab)
+        still_more = np.where(y + 1 <= n, more - here, 0.0)
         out: Array = ((more + still_more) / 2 * self.weights[rows]).sum(axis=1)
         return out
 

@@ -239,6 +239,13 @@ def farms_called(answer: Answer) -> str:
     return _n("{n} of {all} farms is worse", "{n} of {all} farms are worse", worse, all=len(table))
 
 
+def herds_called(answer: Answer) -> str:
+    """How many farms are worse in anything, from the table of ``summary`` of several farms."""
+    farms = answer.table["farm"]
+    worse = farms[answer.table["verdict"] == "worse"].nunique()
+    return _n("{n} of {all} farms is worse", "{n} of {all} farms are worse", worse, all=farms.nunique())
+
+
 def farms_with_signal(answer: Answer) -> str:
     """How many farms had a month out of the ordinary in the newest half year."""
     table = answer.table

@@ -113,8 +113,8 @@ def completeness(
     y = {name: -i for i, name in enumerate(fields)}
     t = tokens(theme)
     shapes, words = [], []
-    for row in records(cells):
-        colour = str(sample_colorscale(scale(theme), [min(1.0, max(0.0, row["share"]))])[0])
+    colours = sample_colorscale(scale(theme), cells["share"].clip(0.0, 1.0))
+    for row, colour in zip(records(cells), map(str, colours), strict=True):
         at = (x[row["trimmer"]], y[row["field"]])
         shapes.append(_tile(*at, colour, t.raised))
         words.append(

@@ -54,7 +54,7 @@ def _recorded(ledger: Ledger, view: View) -> Any:
     table = frame.assign(aimed_at=[names or _("any lesion") for names in aims])
     table = table.rename(columns={"what": "change", "date": "changed_on"})
     table = table[["change", "changed_on", "farm", "aimed_at", "note"]]
-    return [number_table(table, to, _("Changes recorded; choose one to see what came after"), view=view)]
+    return [number_table(table, to, _("Changes recorded; choose one to see what came after"), view=view, cards=True)]
 
 
 def _impact(ledger: Ledger, view: View) -> Any:

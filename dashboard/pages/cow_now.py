@@ -54,7 +54,7 @@ def next_due(ledger: Ledger, view: View) -> Any:
     cautions = [html.P(told(caution), className="caution") for caution in answer.cautions]
     sure = html.Summary(_("How sure is this? ({counts})", counts=cows_counted(answer)))
     fold = html.Details([sure, *cautions], className="fold") if cautions else None
-    return [*parts, number_table(table, None, _("What falls due next")), fold]
+    return [*parts, number_table(table, None, _("What falls due next"), cards=True), fold]
 
 
 def last_on_each_foot(frames: dict[str, pd.DataFrame]) -> html.Ul:

@@ -90,7 +90,7 @@ def _repeat(ledger: Ledger, view: View) -> Any:
                 len(cows),
             )
         ),
-        number_table(frame[columns], to, _("Cows with the same lesion again"), view=view),
+        number_table(frame[columns], to, _("Cows with the same lesion again"), view=view, cards=True),
     ]
 
 

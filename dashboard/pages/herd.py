@@ -44,7 +44,8 @@ def _review(ledger: Ledger, view: View) -> Any:
     if table["farm"].nunique() > 1:
         called = dataclasses.replace(answer, table=called_first(table).reset_index(drop=True))
         lead = _lead(verdicts_of_farms(table, words()))
-        return Drawn(None, shown(called, OF_SUMMARY, leave=("first",)), "", to, lead=lead)
+        worse = findings.herds_called(answer)
+        return Drawn(None, shown(called, OF_SUMMARY, leave=("first",)), "", to, lead=lead, finding=worse)
     return Drawn(
         None,
         shown(answer, OF_SUMMARY, leave=("farm", "first")),
@@ -93,6 +94,7 @@ PAGE = Page(
             "years before lead one to expect in these months. Worse or better is said only where a herd in which "
             "nothing changes would show as much in at most one of twenty.",
             wide=True,
+            cards=True,
         ),
         Panel(
             "herd-drivers",

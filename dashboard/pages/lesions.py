@@ -122,7 +122,7 @@ def _cows(ledger: Ledger, view: View) -> Any:
     return [
         rests_on(answer),
         html.P(_("{n} of {total} cows had {what}; most findings first.", n=n, total=total, what=what)),
-        number_table(frame[columns], to, _("Cows with {what}", what=chosen(view.selection)), view=view),
+        number_table(frame[columns], to, _("Cows with {what}", what=chosen(view.selection)), view=view, cards=True),
         html.P(_("These are the first {n}. Choose a farm, a lesion or a period to see others.", n=len(frame)))
         if n > len(frame)
         else None,

@@ -65,7 +65,7 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
         ),
         day,
         html.P(_age_limit(), className="basis"),
-        number_table(lame[columns], view.to_cows(), _("Cows lame when last scored"), view=view),
+        number_table(lame[columns], view.to_cows(), _("Cows lame when last scored"), view=view, cards=True),
     ]
 
 

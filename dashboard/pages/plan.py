@@ -90,7 +90,7 @@ def _day(ledger: Ledger, view: View) -> Any:
     return [
         html.P(heading, className="lead"),
         day_line(answer),
-        number_table(table, view.to_cows(), heading),
+        number_table(table, view.to_cows(), heading, cards=True),
     ]
 
 
@@ -227,6 +227,7 @@ PAGE = Page(
             "Cows that come due within six months, spread over working days: whole herds where four in five come due, "
             "else days of their own; rechecks, blocks and lame cows in time.",
             wide=True,
+            cards=True,
         ),
         Panel("plan-day", "Cows of the day chosen, or of the first one", _day, wide=True),
     ),

@@ -168,6 +168,7 @@ PAGE = Page(
             "A farm is worse or better where lameness or a lesion is, against what its own earlier visits lead one to "
             "expect in these months. Of farms in which nothing changes at most one in twenty is called.",
             wide=True,
+            cards=True,
         ),
         Panel(
             "start-signals",

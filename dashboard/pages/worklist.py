@@ -100,6 +100,7 @@ PAGE = Page(
             "the veterinarian, then what is open today, then by how severe the reason is, by locomotion score and by "
             "how long it has waited.",
             wide=True,
+            cards=True,
         ),
     ),
 )

@@ -85,6 +85,7 @@ class Panel:
     form: Callable[[View], list[Any]] | None = None
     spoken: bool = False
     slide: bool = False
+    cards: bool = False
 
 
 def shells(panels: Sequence[Panel]) -> list[html.Section]:
@@ -143,13 +144,16 @@ def number_table(
     caption: str,
     *,
     view: View | None = None,
+    cards: bool = False,
 ) -> html.Div:
     """A table with human headings; the first cell of a row links to where its mark leads.
 
-    A long table shows its first rows, and a link to the same page with all of them: *view* says which page.
+    A long table shows its first rows, and a link to the same page with all of them: *view* says which page. On a phone
+    each row of a table of *cards* stands as a card, each figure beside its heading.
     """
     whole = view is None or view.option("rows", "") == "all"
     shown = table.head(TABLE_ROWS if whole else FIRST_ROWS)
+    named = [column_label(str(name)) for name in table.columns]
     numeric = [bool(pd.api.types.is_numeric_dtype(table[name])) and name not in NAMED for name in table.columns]
     cells = [_cells(str(name), shown.iloc[:, place].tolist()) for place, name in enumerate(shown.columns)]
     links = [rows_to(row) for row in records(shown)] if rows_to else [None] * len(shown)
@@ -159,6 +163,7 @@ def number_table(
                 html.Td(
                     html.A(words, href=link) if link and place == 0 else words,
                     className="number" if numeric[place] else "words" if len(words) > LONG_WORDS else None,
+                    **({"data-label": named[place]} if cards and place else {}),
                 )
                 for place, words in enumerate(row)
             ]
@@ -166,15 +171,14 @@ def number_table(
         for row, link in zip(zip(*cells, strict=True), links, strict=True)
     ]
     heads = [
-        html.Th(column_label(str(name)), scope="col", className="number" if numeric[place] else None)
-        for place, name in enumerate(table.columns)
+        html.Th(head, scope="col", className="number" if numeric[place] else None) for place, head in enumerate(named)
     ]
     more = len(table) - len(shown)
     return html.Div(
         [
             html.Div(
                 html.Table([html.Caption(caption, className="unseen"), html.Thead(html.Tr(heads)), html.Tbody(body)]),
-                className="scroll",
+                className="scroll cards" if cards else "scroll",
                 tabIndex=0,
                 role="region",
                 **{"aria-label": _("Numbers: {caption}", caption=caption)},

@@ -52,7 +52,7 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
     elif drawn.table is not None:
         parts.append(drawn.table)
     else:
-        parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view))
+        parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view, cards=panel.cards))
     return [*parts, *(drawn.below or []), _fold(panel, drawn, view), *form]
 
 
