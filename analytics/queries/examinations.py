@@ -38,8 +38,8 @@ def _question(selection: Selection, by: tuple[str, ...]) -> str:
     of_trims = sql.commas(sql.names(by), "COUNT(*) AS trims")
     each = f"SELECT {values} FROM ({trims(selection)}) AS t"
     return f"""
-        WITH cows AS (SELECT {of_cows} FROM ({seen}) AS seen{sql.group_by(by)}),
+        WITH cows_of AS (SELECT {of_cows} FROM ({seen}) AS seen{sql.group_by(by)}),
             trims_of AS (SELECT {of_trims} FROM ({each}) AS each_trim{sql.group_by(by)})
         SELECT {sql.commas(sql.names(by, of="c"), "c.cows, t.trims")}
-        FROM cows AS c INNER JOIN trims_of AS t ON {sql.matched(by, "c", "t")}
+        FROM cows_of AS c INNER JOIN trims_of AS t ON {sql.matched(by, "c", "t")}
         ORDER BY {sql.names(by, of="c")}"""
