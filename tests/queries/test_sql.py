@@ -21,8 +21,8 @@ ATTACK = "x'); DROP TABLE trims; --"
 TEXTS = (
     "O'Hara's", "''", "'", "\\", "\\'", "back\\slash\\", "\\n \\u0041 \\x41", "E'\\x41'", "100 % %s %(a)s %%",
     "a;b -- c /* d */", "Ünïcode 北海道 🐄 e\u0301", "{x} {{y}}", "$1 ? :x @y $$z$$", "${env:HOME}",
-    "${spark.app.name}", 'say "moo" `b` [c]', "line\nbreak\r\n\ttab", "\u2028\u200f\ufeff", "\x01\x7f", " padded ", "", "NULL", "1", ATTACK,
-    "\\'); DROP TABLE trims; --", "the one farm of this question",
+    "${spark.app.name}", 'say "moo" `b` [c]', "line\nbreak\r\n\ttab", "\u2028\u200f\ufeff", "\x01\x7f", " padded ", "",
+    "NULL", "1", ATTACK, "\\'); DROP TABLE trims; --", "the one farm of this question",
 )  # fmt: skip
 """What farms, cows and groups may be called, and worse."""
 
