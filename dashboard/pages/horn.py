@@ -97,7 +97,10 @@ def _breaks(ledger: Ledger, view: View) -> Any:
         for row in broken["breaks_and_lameness"].to_dict("records")
     ]
     lame = broken["toe_breaks"]["lame"].map({0: _("no"), 1: _("yes")})
-    return [*sentences, number_table(broken["toe_breaks"][columns].assign(lame=lame), to, _("Toes broken off"), cards=True)]
+    return [
+        *sentences,
+        number_table(broken["toe_breaks"][columns].assign(lame=lame), to, _("Toes broken off"), cards=True),
+    ]
 
 
 def _claws(ledger: Ledger, view: View) -> Drawn:

@@ -86,7 +86,9 @@ def _list(ledger: Ledger, view: View) -> Any:
     columns = ["cow", "reason", *(name for name in ABOUT if first[name].notna().any())]
     return [
         day,
-        number_table(first[columns], lambda row: view.open("/cow", cow=row["cow"]), _("Cows that need someone"), cards=True),
+        number_table(
+            first[columns], lambda row: view.open("/cow", cow=row["cow"]), _("Cows that need someone"), cards=True
+        ),
         html.P(
             [
                 html.A(_("All that are due"), href=view.open("/worklist"), className="take"),
