@@ -9,7 +9,7 @@ from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import findings, trims
 from evenfoot.analytics.queries.large.bitmask import LAYS_OUT_BITS
-from evenfoot.analytics.queries.large.cow_periods import cows_by_period, number_of
+from evenfoot.analytics.queries.large.cow_periods import cows_by_period, period_number
 from evenfoot.analytics.queries.large.lame_months import lame_months
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
@@ -92,7 +92,7 @@ def _lesion_months(selection: Selection, cows: bool, use_bitmask: bool) -> str:
             SELECT f.farm, f.month, f.at_risk, m.n AS cows
             FROM ({farms}) AS f
             JOIN ({cows_by_period(_looked_at(selection), ["farm"], "month")}) AS m
-                ON f.farm = m.farm AND {number_of("f.month", "month")} = m.number"""
+                ON f.farm = m.farm AND {period_number("f.month", "month")} = m.number"""
     ill = f"""
         SELECT farm, month, COUNT(*) AS cases
         FROM ({with_month(_days_of_cases(selection))}) AS d

@@ -18,7 +18,7 @@ from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.counts import count
 from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import trims
-from evenfoot.analytics.queries.large.cow_periods import IN_A_YEAR, cows_by_period, number_of, period_of
+from evenfoot.analytics.queries.large.cow_periods import IN_A_YEAR, cows_by_period, period_number, period_of
 from evenfoot.analytics.queries.monthly_series import monthly
 from evenfoot.analytics.queries.selection import Selection
 from tests.sheets import checked, ledger_of
@@ -52,7 +52,7 @@ def test_the_number_of_a_period_leads_back_to_its_first_day(filled: tuple[Ledger
     days = [dt.date(1899, 12, 31), dt.date(1970, 1, 1), dt.date(2000, 2, 29)]
     days += [dt.date(2023, 1, 1) + dt.timedelta(days=5 * step) for step in range(300)]
     rows = sql.union(*(f"SELECT {sql.literal(day)} AS visit_date" for day in days))
-    number = number_of("visit_date", period)
+    number = period_number("visit_date", period)
     asked = f"SELECT visit_date, {period_of(number, period)} AS first, {number} AS number FROM ({rows}) AS days"
     with duckdb.connect() as memory:
         found = memory.execute(f"{asked} ORDER BY visit_date").df()

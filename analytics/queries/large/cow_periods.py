@@ -12,7 +12,7 @@ IN_A_YEAR = {"month": 12, "quarter": 4}
 """Periods that are laid out as bits, and how many make a year. Years are too few to gain by it."""
 
 
-def number_of(day: str, period: str) -> str:
+def period_number(day: str, period: str) -> str:
     """The number of a day's month or quarter, counted from one before all days."""
     return f"({sql.part_of('year', day)} * {IN_A_YEAR[period]} + {sql.part_of(period, day)})"
 
@@ -39,9 +39,9 @@ def cows_by_period(rows: str, keys: list[str], period: str) -> str:
     Returns
     -------
     str
-        A question: the keys, ``number`` (of the period, :func:`number_of`) and n (cows).
+        A question: the keys, ``number`` (of the period, :func:`period_number`) and n (cows).
     """
-    number = number_of("visit_date", period)
+    number = period_number("visit_date", period)
     stretches = f"CAST({number} // {IN_A_NUMBER} AS INTEGER) AS stretch, {number} % {IN_A_NUMBER} AS place"
     of_cow = [*keys, "cow", "stretch"]
     bits = f"""

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.cluster_sums import of_farms
 from evenfoot.analytics.queries.filters import grouped, scores
-from evenfoot.analytics.queries.large.cow_periods import IN_A_YEAR, cows_by_period, number_of
+from evenfoot.analytics.queries.large.cow_periods import IN_A_YEAR, cows_by_period, period_number
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
 
@@ -78,7 +78,7 @@ def lame_months(
     if use_bitmask and not of_cows and len(periods) == 1 and periods[0] in IN_A_YEAR:
         period = periods[0]
         met = f"SELECT farm, number, n AS cows FROM ({cows_by_period(again, ['farm'], period)}) AS met"
-        same = f"p.farm = o.farm AND {number_of(f'p.{sql.name(period)}', period)} = o.number"
+        same = f"p.farm = o.farm AND {period_number(f'p.{sql.name(period)}', period)} = o.number"
     else:
         met = _cows_once(with_periods(again, periods, selection), keys, of_cows)
         same = sql.matched(keys, "p", "o")
