@@ -3,8 +3,8 @@
 A question is one ``SELECT`` as text. A function that gives rows gives such a text, and who goes on from it puts it in
 brackets: ``FROM ({trims(selection)}) AS t``. Values are written into the text by :func:`literal` and by nothing else.
 
-The same text is translated for PostgreSQL and Spark (:func:`evenfoot.analytics.ledger.engines.dialects.translate`), so
-it keeps to what all three know:
+The same text is translated for PostgreSQL and Spark
+(:func:`evenfoot.analytics.ledger.engines.dialects.translate_question`), so it keeps to what all three know:
 
 - ``CAST(x AS BIGINT)`` around every sum of whole numbers, which otherwise come back wider;
 - ``CAST(truth AS INTEGER)`` where a truth is counted;
