@@ -1,6 +1,6 @@
 // The chute page. Every touch changes `app.now`, which the phone keeps, and the screen is drawn from it anew.
 import { Store } from "./store.js";
-import { csvOf, nameOf } from "./sheet.js";
+import { actionsOf, csvOf, nameOf } from "./sheet.js";
 import { drawFoot, places } from "./foot.js";
 import { ask, giveFile, post } from "./sending.js";
 
@@ -331,7 +331,8 @@ function foundWords(found) {
     const lesion = trade.lesions.find((each) => each.code === found.lesion);
     const detail = lesion.details.find((each) => each.code === found.detail);
     const foot = trade.feet.find((each) => each.foot === found.foot).name;
-    return [foot, found.claw && trade.claws[found.claw], `${found.zone}`, detail ? detail.name : lesion.name, found.stage, found.severity && trade.severities[found.severity], found.action && trade.actions[found.action]].filter(Boolean).join(", ");
+    const done = actionsOf(found).map((action) => (action === "block" && found.block ? say("block_on", { claw: trade.claws[found.block] }) : trade.actions[action]));
+    return [foot, found.claw && trade.claws[found.claw], `${found.zone}`, detail ? detail.name : lesion.name, found.stage, found.severity && trade.severities[found.severity], ...done].filter(Boolean).join(", ");
 }
 
 function cowScreen() {
@@ -437,7 +438,7 @@ function lesionChoice() {
         app.now.found = { foot: app.now.foot, claw: app.now.claw, zone: app.now.zone, lesion: lesion.code, detail: "", severity: "", stage: "", action: "", block: "", weeks: 0 };
     });
     return [h("div", { class: "lesions" },
-        shown.map((each) => h("button", { type: "button", "data-key": `lesion-${each.code}`, on: () => choose(each) }, h("b", {}, each.code), h("span", {}, each.name))),
+        shown.map((each) => h("button", { type: "button", "data-key": `lesion-${each.code}`, on: () => choose(each) }, h("b", {}, each.code === "other" ? "…" : each.code), h("span", {}, each.name))),
         shown === usual ? button(say("other_lesions"), () => act(() => { app.now.all = true; }), { class: "quiet" }) : null)];
 }
 
@@ -446,18 +447,24 @@ function findingParts() {
     const found = app.now.found;
     const lesion = trade.lesions.find((each) => each.code === found.lesion);
     const flip = (name, value) => act(() => { found[name] = found[name] === value ? (name === "weeks" ? 0 : "") : value; });
-    const done = (action, block) => act(() => {
-        const off = found.action === action && found.block === block;
-        Object.assign(found, off ? { action: "", block: "" } : { action, block });
-    });
+    const actions = actionsOf(found);
+    const set = (chosen, block) => act(() => Object.assign(found, { action: Object.keys(trade.actions).filter((each) => chosen.includes(each)).join(", "), block }));
+    const without = (action) => actions.filter((each) => each !== action);
+    const flipDone = (action) => set(actions.includes(action) ? without(action) : [...actions, action], found.block);
+    const flipBlock = (claw) => (found.block === claw ? set(without("block"), "") : set([...actions, "block"], claw));
+    // A block goes under the sound claw: with a wrap on the other it is one touch.
+    const sound = found.claw && Object.keys(trade.claws).find((claw) => claw !== found.claw);
+    const both = found.block === sound && actions.includes("wrap");
+    const flipBoth = () => (both ? set(without("block").filter((each) => each !== "wrap"), "") : set([...actions, "block", "wrap"], sound));
     return [
         h("h2", {}, lesion.name),
         lesion.details.length ? chips(say("which"), lesion.details.map((each) => chip(each.name, found.detail === each.code, () => flip("detail", each.code)))) : null,
         found.lesion === "DD" ? chips(say("stage"), Object.entries(trade.stages).map(([stage, words]) => chip(`${stage} ${words}`, found.stage === stage, () => flip("stage", stage), `stage-${stage}`))) : null,
         chips(say("severity"), Object.entries(trade.severities).map(([number, words]) => chip(`${number} ${words}`, found.severity === number, () => flip("severity", number), `severity-${number}`))),
         chips(say("done"), [
-            ...Object.entries(trade.actions).filter(([action]) => action !== "block").map(([action, words]) => chip(words, found.action === action, () => done(action, ""), `action-${action}`)),
-            ...Object.entries(trade.claws).map(([claw, words]) => chip(say("block_on", { claw: words }), found.action === "block" && found.block === claw, () => done("block", claw), `block-${claw}`)),
+            ...Object.entries(trade.actions).filter(([action]) => action !== "block").map(([action, words]) => chip(words, actions.includes(action), () => flipDone(action), `action-${action}`)),
+            ...Object.entries(trade.claws).map(([claw, words]) => chip(say("block_on", { claw: words }), found.block === claw, () => flipBlock(claw), `block-${claw}`)),
+            sound ? chip(say("block_wrap", { claw: trade.claws[sound] }), both, flipBoth, "block-wrap") : null,
         ]),
         chips(say("recheck"), trade.weeks.map((weeks) => chip(weeks === 1 ? say("one_week") : say("weeks", { n: weeks }), found.weeks === weeks, () => flip("weeks", weeks)))),
         button(say("save"), saveTrim, { class: "main", "data-key": "next" }),
