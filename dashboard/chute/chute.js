@@ -3,6 +3,7 @@ import { Store } from "./store.js";
 import { actionsOf, csvOf, nameOf } from "./sheet.js";
 import { drawFoot, places } from "./foot.js";
 import { ask, giveFile, post } from "./sending.js";
+import { wipeLoaded } from "./wiping.js";
 
 const OFFERED = 4;
 const UNDO_STEPS = 50;
@@ -735,8 +736,7 @@ async function signOut() {
 
 async function wipe() {
     await app.store.wipe();
-    for (const name of await caches.keys()) if (name.startsWith("evenfoot-chute-")) await caches.delete(name);
-    for (const each of await navigator.serviceWorker.getRegistrations()) await each.unregister();
+    await wipeLoaded().catch(() => null);
     await post("/logout", app.facts.word, {});
     document.body.replaceChildren(h("p", { class: "caution", role: "status" }, say("wiped")), h("a", { href: "/", class: "take" }, say("office")));
 }
@@ -775,6 +775,8 @@ async function begin() {
     showTrouble();
     if (navigator.storage?.persist) navigator.storage.persist().catch(() => false);
     if ("serviceWorker" in navigator) navigator.serviceWorker.register("/chute/worker.js", { scope: "/chute" }).catch(() => null);
+    // Signed out on another page: what this one still shows goes too.
+    new BroadcastChannel("evenfoot-chute").onmessage = () => location.reload();
     const farms = await ask("/chute/farms");
     if (farms.farms) {
         Object.assign(app, { farms: farms.farms, demo: farms.demo });
