@@ -45,6 +45,12 @@ function chips(title, choices) {
     return h("div", { class: "chips", role: "group", "aria-label": title }, h("p", { class: "head" }, title), h("div", {}, choices));
 }
 
+// As crypto.randomUUID makes them, which browsers have over TLS alone.
+function newId() {
+    const hex = [...crypto.getRandomValues(new Uint8Array(16))].map((each) => each.toString(16).padStart(2, "0")).join("");
+    return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+}
+
 function tell(words) {
     id("said").textContent = words;
 }
@@ -54,7 +60,7 @@ function tell(words) {
 function blank(cow = "") {
     return {
         cow, dirty: false, foot: null, claw: null, zone: null, all: false, found: null, letters: false,
-        record: { id: crypto.randomUUID(), turn: 0, cow, findings: [], horn: {}, score: null, feet_seen: app.facts.trade.feet.map((each) => each.foot) },
+        record: { id: newId(), turn: 0, cow, findings: [], horn: {}, score: null, feet_seen: app.facts.trade.feet.map((each) => each.foot) },
     };
 }
 
@@ -258,7 +264,7 @@ function startScreen() {
         if (!farm || !draft.date || (!draft.walk && !draft.kind)) return tell(say("need"));
         tell("");
         const size = /^\d+$/.test(draft.herd_size.trim()) ? draft.herd_size.trim() : "";
-        const visit = { id: crypto.randomUUID(), farm, date: draft.date, who: draft.who.trim(), walk: draft.walk, kind: draft.kind, herd_size: size, scale: draft.scale };
+        const visit = { id: newId(), farm, date: draft.date, who: draft.who.trim(), walk: draft.walk, kind: draft.kind, herd_size: size, scale: draft.scale };
         later(() => app.store.run((db) => db.visits.put(visit)));
         app.visits.push(visit);
         await openVisit(visit);

@@ -268,6 +268,29 @@ def test_a_walk_in_one_touch_a_cow(context: BrowserContext, address: str, ledger
     ]  # fmt: skip
 
 
+def test_over_plain_http_it_works_while_the_network_does(context: BrowserContext, address: str, ledger: Path) -> None:
+    # What browsers have over TLS alone.
+    context.add_init_script(
+        """delete Crypto.prototype.randomUUID;
+        delete window.caches;
+        delete window.isSecureContext;
+        delete Navigator.prototype.serviceWorker;"""
+    )
+    phone = Phone(context, address)
+    phone.page.wait_for_selector("html[data-ready]")
+    assert "did not come over TLS" in phone.page.inner_text("#screen")
+    phone.page.fill("#field-date", DAY)
+    phone.page.select_option("#field-kind", "lame-cow")
+    phone.touch("begin")
+    phone.enter(COWS[1:3])
+    phone.kept(COWS[1:3])
+    assert "Arrived: 2 new" in phone.send() and len(rows(ledger)) == 2
+    phone.touch("visit")
+    phone.touch("sign-out")
+    phone.page.wait_for_selector("text=holds nothing of the herds")
+    assert phone.page.evaluate("indexedDB.databases()") == [] and not phone.errors
+
+
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_no_barrier_no_small_target_and_spanish(context: BrowserContext, address: str, language: str) -> None:
     phone = Phone(context, address, language)
