@@ -52,6 +52,7 @@ function newId() {
 }
 
 function tell(words) {
+    if (app.store.wiped) return;
     id("said").textContent = words;
 }
 
@@ -119,6 +120,7 @@ async function count() {
 }
 
 function showTrouble() {
+    if (app.store.wiped) return;
     const n = app.store.unkept.size;
     const words = n ? say("trouble", { n }) : app.forgets ? say("no_storage") : "";
     if (words === (id("trouble").dataset.words || "")) return;
@@ -173,6 +175,7 @@ function setCow(cow) {
 // -- the screens ------------------------------------------------------------------------------------------------------
 
 function draw() {
+    if (app.store.wiped) return;
     const focused = document.activeElement?.dataset?.key;
     const screens = { start: startScreen, cow: cowScreen, foot: footScreen, day: dayScreen, walk: walkScreen };
     if (app.now.screen === "start" && app.readForm) app.readForm();
@@ -199,6 +202,7 @@ function go(screen) {
 }
 
 function bar() {
+    if (app.store.wiped) return;
     const sent = app.unsent ? say("unsent", { n: app.unsent }) : say("all_sent");
     const work = app.now.visit ? (app.now.visit.walk ? "walk" : "cow") : "start";
     id("bar").replaceChildren(...[
@@ -741,6 +745,7 @@ async function signOut() {
 }
 
 async function wipe() {
+    app.elsewhere?.close();
     await app.store.wipe();
     await wipeLoaded().catch(() => null);
     await post("/logout", app.facts.word, {});
@@ -782,7 +787,8 @@ async function begin() {
     if (navigator.storage?.persist) navigator.storage.persist().catch(() => false);
     if ("serviceWorker" in navigator) navigator.serviceWorker.register("/chute/worker.js", { scope: "/chute" }).catch(() => null);
     // Signed out on another page: what this one still shows goes too.
-    new BroadcastChannel("evenfoot-chute").onmessage = () => location.reload();
+    app.elsewhere = new BroadcastChannel("evenfoot-chute");
+    app.elsewhere.onmessage = () => location.reload();
     const farms = await ask("/chute/farms");
     if (farms.farms) {
         Object.assign(app, { farms: farms.farms, demo: farms.demo });
