@@ -45,6 +45,7 @@ OPEN = frozenset(
         "signed-in-elsewhere",
         "shared",
         "shared-pdf",
+        "signed-out-files",
     }
 )
 """Endpoints that need no session."""
@@ -55,6 +56,12 @@ CSRF_COOKIE = "evenfoot-word"
 :meth:`Store.cookie`."""
 
 KNOWN_COOKIE = "evenfoot-known"
+LEFT_COOKIE = "evenfoot-left"
+"""Somebody has signed out here: the sign-in page then wipes what the browser has loaded, by a script of ours."""
+
+LEFT_SECONDS = 600
+"""How long the sign-in page does so. [common practice, no source]"""
+
 KNOWN_SECONDS = 365 * 24 * 3600
 """How long a browser is known for an account. [common practice, no source]"""
 
@@ -70,7 +77,7 @@ PAGE_POLICY = (
     "default-src 'none'; style-src 'self' 'unsafe-inline'; img-src 'self'; form-action 'self'; base-uri 'none'; "
     "frame-ancestors 'none'"
 )
-"""The pages of the door run no script at all."""
+"""The pages of the door run no script at all, but for the one that wipes the browser after signing out."""
 
 
 def install(app: Dash, ledger: Ledger, store: Store, access: Access) -> None:
@@ -368,6 +375,7 @@ def start_session(
     word = sessions.form_word(token)
     answer.set_cookie(store.cookie(CSRF_COOKIE), word, secure=secure, httponly=False, samesite="Strict")
     answer.delete_cookie(store.cookie(FORM_COOKIE), secure=secure)
+    answer.delete_cookie(store.cookie(LEFT_COOKIE), secure=secure, httponly=True, samesite="Strict")
     return answer
 
 
@@ -480,8 +488,13 @@ def _cookie_name(store: Store, *, secure: bool) -> str:
 def _sign_in_page(store: Store, access: Access, then: str, told: str = "", status: int = 200) -> Answer:
     seed = request.cookies.get(store.cookie(FORM_COOKIE)) or secrets.token_urlsafe(24)
     name = request.form.get("name", "") if request.method == "POST" else ""
-    page = door_pages.sign_in(then, _form_word(store, seed), told, name[: people.LONGEST_NAME], _elsewhere())
+    left = store.cookie(LEFT_COOKIE) in request.cookies
+    page = door_pages.sign_in(
+        then, _form_word(store, seed), told, name[: people.LONGEST_NAME], _elsewhere(), wipes=left
+    )
     answer = _page(page, status)
+    if left:
+        answer.headers["Content-Security-Policy"] = f"{PAGE_POLICY}; script-src 'self'"
     answer.set_cookie(store.cookie(FORM_COOKIE), seed, secure=_secure(access), httponly=True, samesite="Strict")
     return answer
 
@@ -554,5 +567,9 @@ def _forgotten(store: Store, access: Access) -> Answer:
     secure = _secure(access)
     answer.delete_cookie(_cookie(store, access), secure=secure, httponly=True, samesite="Lax", path="/")
     answer.delete_cookie(store.cookie(CSRF_COOKIE), secure=secure, samesite="Strict")
-    answer.headers["Clear-Site-Data"] = '"cache", "storage"'
+    answer.set_cookie(
+        store.cookie(LEFT_COOKIE), "1", max_age=LEFT_SECONDS, secure=secure, httponly=True, samesite="Strict"
+    )
+    # The storage is not cleared here: records of the chute that were not sent are in it, and must not be lost.
+    answer.headers["Clear-Site-Data"] = '"cache"'
     return answer

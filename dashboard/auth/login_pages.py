@@ -1,4 +1,4 @@
-"""The pages of the door: signing in, and one's own account. Plain HTML; no script runs on them."""
+"""The pages of the door: signing in, and one's own account. Plain HTML; one script, after signing out."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def revoked(farm: str) -> str:
     return _("The link to the report of {farm} leads nowhere now.", farm=farm)
 
 
-def sign_in(then: str, word: str, told: str, name: str, elsewhere: str) -> str:
+def sign_in(then: str, word: str, told: str, name: str, elsewhere: str, *, wipes: bool = False) -> str:
     """The sign-in page.
 
     Parameters
@@ -47,6 +47,8 @@ def sign_in(then: str, word: str, told: str, name: str, elsewhere: str) -> str:
         The name typed at the last try.
     elsewhere : str
         The name of the office's own sign-in, or nothing.
+    wipes : bool
+        Whether somebody has signed out here just now: then what the browser has loaded is wiped.
     """
     other = (
         f'<p><a class="act" href="/sign-in/start?{escape(urlencode({"next": then}), quote=True)}">'
@@ -54,7 +56,7 @@ def sign_in(then: str, word: str, told: str, name: str, elsewhere: str) -> str:
         if elsewhere
         else ""
     )
-    body = f"""<h1>{escape(_("Sign in"))}</h1>{_told(told)}
+    body = f"""<h1>{escape(_("Sign in"))}</h1>{_wiping() if wipes else ""}{_told(told)}
 <form method="post" action="/login" class="panel door">
 {_hidden(word=word, next=then)}
 <label for="name">{escape(_("Name"))}</label>
@@ -67,6 +69,25 @@ def sign_in(then: str, word: str, told: str, name: str, elsewhere: str) -> str:
 </form>{other}
 <p class="basis">{escape(_("No account, or the password forgotten? Ask the owner of the ledger."))}</p>"""
     return _page(_("Sign in"), body)
+
+
+def _wiping() -> str:
+    """The script that wipes the browser, and room for what it tells."""
+    unsent = _(
+        "Signed out. Records not sent: {n}. They alone stay on this device. Sign in again on the chute page to send "
+        "them or to save them as a file.",
+        n="{n}",
+    )
+    failed = _(
+        "Signed out, but herds may still be on this device: the browser did not let them be taken off. Clear this "
+        "site's data in the browser's settings."
+    )
+    return (
+        f'<section id="unsent" class="panel door" role="status" hidden data-unsent="{escape(unsent, quote=True)}" '
+        f'data-failed="{escape(failed, quote=True)}"><p></p>'
+        f'<a class="act" href="/chute" hidden>{escape(_("To the chute page"))}</a></section>'
+        '<script type="module" src="/chute/signed-out.js"></script>'
+    )
 
 
 def second_step(then: str, word: str, ticket: str, told: str) -> str:

@@ -186,7 +186,7 @@ def foot_label(foot: str) -> str:
     >>> foot_label("LH")
     'LH, left hind'
     """
-    return f"{foot}, {_(FOOT_NAMES[foot])}" if foot in FOOT_NAMES else _sentence(_known(str(foot)))
+    return f"{words().foot_code(foot)}, {_(FOOT_NAMES[foot])}" if foot in FOOT_NAMES else _sentence(_known(str(foot)))
 
 
 def date_label(value: Any, column: str = "visit_date") -> str:

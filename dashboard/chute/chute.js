@@ -1,13 +1,17 @@
 // The chute page. Every touch changes `app.now`, which the phone keeps, and the screen is drawn from it anew.
 import { Store } from "./store.js";
-import { csvOf, nameOf } from "./sheet.js";
+import { actionsOf, csvOf, nameOf } from "./sheet.js";
 import { drawFoot, places } from "./foot.js";
 import { ask, giveFile, post } from "./sending.js";
+import { wipeLoaded } from "./wiping.js";
 
 const OFFERED = 4;
 const UNDO_STEPS = 50;
 const BUZZ_MS = 40;
-const app = { records: [], undone: [], unsent: 0, herd: null, visits: [], farms: [], sending: false, answer: null, work: Promise.resolve(), forgets: false };
+const DAY_MS = 86400000;
+// A herd that was loaded more days ago is told to be old. [common practice, no source]
+const OLD_DAYS = 7;
+const app = { records: [], undone: [], unsent: 0, herd: null, herds: [], ticked: [], loading: "", farmsOpen: false, visits: [], farms: [], sending: false, answer: null, work: Promise.resolve(), forgets: false };
 const id = (name) => document.getElementById(name);
 
 // -- words and parts of the screen ------------------------------------------------------------------------------------
@@ -41,7 +45,14 @@ function chips(title, choices) {
     return h("div", { class: "chips", role: "group", "aria-label": title }, h("p", { class: "head" }, title), h("div", {}, choices));
 }
 
+// As crypto.randomUUID makes them, which browsers have over TLS alone.
+function newId() {
+    const hex = [...crypto.getRandomValues(new Uint8Array(16))].map((each) => each.toString(16).padStart(2, "0")).join("");
+    return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+}
+
 function tell(words) {
+    if (app.store.wiped) return;
     id("said").textContent = words;
 }
 
@@ -50,7 +61,7 @@ function tell(words) {
 function blank(cow = "") {
     return {
         cow, dirty: false, foot: null, claw: null, zone: null, all: false, found: null, letters: false,
-        record: { id: crypto.randomUUID(), turn: 0, cow, findings: [], horn: {}, score: null, feet_seen: app.facts.trade.feet.map((each) => each.foot) },
+        record: { id: newId(), turn: 0, cow, findings: [], horn: {}, score: null, feet_seen: app.facts.trade.feet.map((each) => each.foot) },
     };
 }
 
@@ -109,6 +120,7 @@ async function count() {
 }
 
 function showTrouble() {
+    if (app.store.wiped) return;
     const n = app.store.unkept.size;
     const words = n ? say("trouble", { n }) : app.forgets ? say("no_storage") : "";
     if (words === (id("trouble").dataset.words || "")) return;
@@ -163,6 +175,7 @@ function setCow(cow) {
 // -- the screens ------------------------------------------------------------------------------------------------------
 
 function draw() {
+    if (app.store.wiped) return;
     const focused = document.activeElement?.dataset?.key;
     const screens = { start: startScreen, cow: cowScreen, foot: footScreen, day: dayScreen, walk: walkScreen };
     if (app.now.screen === "start" && app.readForm) app.readForm();
@@ -189,6 +202,7 @@ function go(screen) {
 }
 
 function bar() {
+    if (app.store.wiped) return;
     const sent = app.unsent ? say("unsent", { n: app.unsent }) : say("all_sent");
     const work = app.now.visit ? (app.now.visit.walk ? "walk" : "cow") : "start";
     id("bar").replaceChildren(...[
@@ -254,7 +268,7 @@ function startScreen() {
         if (!farm || !draft.date || (!draft.walk && !draft.kind)) return tell(say("need"));
         tell("");
         const size = /^\d+$/.test(draft.herd_size.trim()) ? draft.herd_size.trim() : "";
-        const visit = { id: crypto.randomUUID(), farm, date: draft.date, who: draft.who.trim(), walk: draft.walk, kind: draft.kind, herd_size: size, scale: draft.scale };
+        const visit = { id: newId(), farm, date: draft.date, who: draft.who.trim(), walk: draft.walk, kind: draft.kind, herd_size: size, scale: draft.scale };
         later(() => app.store.run((db) => db.visits.put(visit)));
         app.visits.push(visit);
         await openVisit(visit);
@@ -264,6 +278,7 @@ function startScreen() {
         app.demo ? h("p", { class: "caution" }, say("demo")) : null,
         form,
         visitsList(),
+        farmsList(),
         h("details", {}, h("summary", {}, say("on_phone")), ["way_one", "way_two", "no_http"].map((name) => h("p", {}, say(name)))),
         window.isSecureContext ? null : h("p", { class: "caution" }, say("needs_tls")),
         h("p", { class: "basis" }, app.facts.words.caution),
@@ -274,9 +289,38 @@ function startScreen() {
 
 function visitsList() {
     if (!app.visits.length) return null;
-    return h("section", {}, h("h2", {}, say("visits")), h("ul", { class: "list" }, [...app.visits].reverse().map((visit) => h("li", {},
+    return h("section", {}, h("h2", {}, say("visits")), h("ul", { class: "found" }, [...app.visits].reverse().map((visit) => h("li", {},
         h("span", {}, `${visit.farm}, ${visit.date}, ${visit.walk ? say("walk") : app.facts.trade.kinds[visit.kind]}`),
         h("button", { type: "button", "data-key": `open-${visit.id}`, on: () => openVisit(visit), "aria-label": `${say("open")}: ${visit.farm} ${visit.date}` }, say("open"))))));
+}
+
+// The farms whose herds this phone keeps: chosen in the office, loaded together, each with the day it was loaded.
+function farmsList() {
+    if (!app.farms.length) return null;
+    const kept = new Map(app.herds.map((each) => [each.farm, each]));
+    const ticked = new Set(app.ticked);
+    const flip = (farm) => { app.ticked = ticked.has(farm) ? app.ticked.filter((each) => each !== farm) : [...app.ticked, farm]; draw(); };
+    const first = [...app.farms].sort((one, other) => kept.has(other) - kept.has(one));
+    const old = app.herds.filter(isOld).map((each) => each.farm);
+    const made = h("details", { open: app.farmsOpen }, h("summary", { "data-key": "farms" }, say("farms_here", { n: kept.size })),
+        h("p", { class: "basis" }, say("farms_how")),
+        button(app.loading || say("load_farms", { n: ticked.size }), loadFarms, { class: "main", "data-key": "load-farms", disabled: Boolean(app.loading) }),
+        h("ul", { class: "list" }, first.map((farm) => h("li", {},
+            chip(farm, ticked.has(farm), () => flip(farm), `farm-${farm}`),
+            h("p", { class: "basis" }, kept.has(farm) ? say("farm_loaded", { when: loadedWords(kept.get(farm)), n: kept.get(farm).cows.length, due: kept.get(farm).list?.length ?? "–" }) : say("farm_not_here"))))));
+    made.addEventListener("toggle", () => { app.farmsOpen = made.open; });
+    return h("section", {}, old.length ? h("p", { class: "caution" }, say("farms_old", { farms: old.join(", ") })) : null, made);
+}
+
+function loadedWords(herd) {
+    if (!herd.loaded) return "–";
+    const [day, time] = herd.loaded.split(" ");
+    return day === today() ? say("today_at", { time }) : `${day} ${time}`;
+}
+
+// Days are compared as days: an hour more or less is no matter.
+function isOld(herd) {
+    return !herd.loaded || (Date.parse(today()) - Date.parse(herd.loaded.split(" ")[0])) / DAY_MS > OLD_DAYS;
 }
 
 async function openVisit(visit) {
@@ -322,8 +366,8 @@ function band() {
     const there = app.records.filter((each) => each.cow === cow);
     const met = there.some((each) => !each.sent) ? say("here") : there.some((each) => !each.skipped) ? say("sent_before") : "";
     const known = app.herd && app.herd.cows.find((each) => each.cow === cow);
-    const lines = known ? [known.worst && h("strong", {}, `▲ ${known.worst}`), known.due, known.last] : [app.herd ? say("unknown") : say("not_loaded")];
-    return h("div", { class: known?.worst ? "band worst" : "band", "aria-live": "polite" }, [met && h("em", {}, met), ...lines].filter(Boolean).map((line) => h("p", {}, line)));
+    const lines = known ? [known.worst && h("strong", {}, `▲ ${known.worst}`), known.last, known.due] : [app.herd ? say("unknown") : say("not_loaded")];
+    return h("div", { class: known?.worst ? "band worst" : "band", "aria-live": "polite", tabindex: "0" }, [met && h("em", {}, met), ...lines].filter(Boolean).map((line) => h("p", {}, line)));
 }
 
 function foundWords(found) {
@@ -331,7 +375,8 @@ function foundWords(found) {
     const lesion = trade.lesions.find((each) => each.code === found.lesion);
     const detail = lesion.details.find((each) => each.code === found.detail);
     const foot = trade.feet.find((each) => each.foot === found.foot).name;
-    return [foot, found.claw && trade.claws[found.claw], `${found.zone}`, detail ? detail.name : lesion.name, found.stage, found.severity && trade.severities[found.severity], found.action && trade.actions[found.action]].filter(Boolean).join(", ");
+    const done = actionsOf(found).map((action) => (action === "block" && found.block ? say("block_on", { claw: trade.claws[found.block] }) : trade.actions[action]));
+    return [foot, found.claw && trade.claws[found.claw], `${found.zone}`, detail ? detail.name : lesion.name, found.stage, found.severity && trade.severities[found.severity], ...done].filter(Boolean).join(", ");
 }
 
 function cowScreen() {
@@ -342,7 +387,7 @@ function cowScreen() {
     const empty = !record.findings.length && !Object.keys(record.horn).length;
     return [
         h("h1", { tabindex: "-1", class: "unseen" }, say("number")),
-        h("p", { class: "where" }, `${app.now.visit.farm}, ${app.now.visit.date}`),
+        where(),
         numberField(change), offered(change), band(),
         record.findings.length ? h("ul", { class: "found" }, record.findings.map((found, place) => h("li", {}, h("span", {}, foundWords(found)),
             h("button", { type: "button", "data-key": `remove-${place}`, "aria-label": `${say("remove")}: ${foundWords(found)}`, on: () => act(() => { record.findings.splice(place, 1); app.now.dirty = true; }) }, say("remove"))))) : null,
@@ -353,7 +398,28 @@ function cowScreen() {
         }, drawFoot(trade, foot, marks(foot)), h("span", {}, name, marks(foot).length ? h("b", {}, ` ${marks(foot).length}`) : null)))),
         button(empty ? say("clean") : say("save"), saveTrim, { class: "main", "data-key": "next" }),
         fold(),
+        seeList(change),
     ];
+}
+
+function where() {
+    const { farm, date } = app.now.visit;
+    const old = app.herd && isOld(app.herd) ? `. ▲ ${say("herd_old", { when: loadedWords(app.herd) })}` : "";
+    return h("p", { class: "where" }, `${farm}, ${date}${old}`);
+}
+
+// Who is to be seen, the most pressing first, without those that were met today.
+function seeList(change) {
+    const met = new Set(app.records.map((each) => each.cow));
+    const left = (app.herd?.list || []).filter((cow) => !met.has(cow));
+    if (!left.length) return null;
+    const known = new Map(app.herd.cows.map((each) => [each.cow, each]));
+    const made = h("details", { open: app.seeOpen }, h("summary", { "data-key": "see" }, say("to_see", { n: left.length })),
+        h("ul", { class: "list" }, left.map((cow) => h("li", {},
+            h("button", { type: "button", class: "see", "data-key": `see-${cow}`, on: () => { app.seeOpen = false; change(cow); window.scrollTo(0, 0); } },
+                h("b", {}, cow), h("span", {}, known.get(cow)?.worst || known.get(cow)?.due || ""))))));
+    made.addEventListener("toggle", () => { app.seeOpen = made.open; });
+    return made;
 }
 
 function fold() {
@@ -437,7 +503,7 @@ function lesionChoice() {
         app.now.found = { foot: app.now.foot, claw: app.now.claw, zone: app.now.zone, lesion: lesion.code, detail: "", severity: "", stage: "", action: "", block: "", weeks: 0 };
     });
     return [h("div", { class: "lesions" },
-        shown.map((each) => h("button", { type: "button", "data-key": `lesion-${each.code}`, on: () => choose(each) }, h("b", {}, each.code), h("span", {}, each.name))),
+        shown.map((each) => h("button", { type: "button", "data-key": `lesion-${each.code}`, on: () => choose(each) }, h("b", {}, each.code === "other" ? "…" : each.code), h("span", {}, each.name))),
         shown === usual ? button(say("other_lesions"), () => act(() => { app.now.all = true; }), { class: "quiet" }) : null)];
 }
 
@@ -446,18 +512,24 @@ function findingParts() {
     const found = app.now.found;
     const lesion = trade.lesions.find((each) => each.code === found.lesion);
     const flip = (name, value) => act(() => { found[name] = found[name] === value ? (name === "weeks" ? 0 : "") : value; });
-    const done = (action, block) => act(() => {
-        const off = found.action === action && found.block === block;
-        Object.assign(found, off ? { action: "", block: "" } : { action, block });
-    });
+    const actions = actionsOf(found);
+    const set = (chosen, block) => act(() => Object.assign(found, { action: Object.keys(trade.actions).filter((each) => chosen.includes(each)).join(", "), block }));
+    const without = (action) => actions.filter((each) => each !== action);
+    const flipDone = (action) => set(actions.includes(action) ? without(action) : [...actions, action], found.block);
+    const flipBlock = (claw) => (found.block === claw ? set(without("block"), "") : set([...actions, "block"], claw));
+    // A block goes under the sound claw: with a wrap on the other it is one touch.
+    const sound = found.claw && Object.keys(trade.claws).find((claw) => claw !== found.claw);
+    const both = found.block === sound && actions.includes("wrap");
+    const flipBoth = () => (both ? set(without("block").filter((each) => each !== "wrap"), "") : set([...actions, "block", "wrap"], sound));
     return [
         h("h2", {}, lesion.name),
         lesion.details.length ? chips(say("which"), lesion.details.map((each) => chip(each.name, found.detail === each.code, () => flip("detail", each.code)))) : null,
         found.lesion === "DD" ? chips(say("stage"), Object.entries(trade.stages).map(([stage, words]) => chip(`${stage} ${words}`, found.stage === stage, () => flip("stage", stage), `stage-${stage}`))) : null,
         chips(say("severity"), Object.entries(trade.severities).map(([number, words]) => chip(`${number} ${words}`, found.severity === number, () => flip("severity", number), `severity-${number}`))),
         chips(say("done"), [
-            ...Object.entries(trade.actions).filter(([action]) => action !== "block").map(([action, words]) => chip(words, found.action === action, () => done(action, ""), `action-${action}`)),
-            ...Object.entries(trade.claws).map(([claw, words]) => chip(say("block_on", { claw: words }), found.action === "block" && found.block === claw, () => done("block", claw), `block-${claw}`)),
+            ...Object.entries(trade.actions).filter(([action]) => action !== "block").map(([action, words]) => chip(words, actions.includes(action), () => flipDone(action), `action-${action}`)),
+            ...Object.entries(trade.claws).map(([claw, words]) => chip(say("block_on", { claw: words }), found.block === claw, () => flipBlock(claw), `block-${claw}`)),
+            sound ? chip(say("block_wrap", { claw: trade.claws[sound] }), both, flipBoth, "block-wrap") : null,
         ]),
         chips(say("recheck"), trade.weeks.map((weeks) => chip(weeks === 1 ? say("one_week") : say("weeks", { n: weeks }), found.weeks === weeks, () => flip("weeks", weeks)))),
         button(say("save"), saveTrim, { class: "main", "data-key": "next" }),
@@ -485,7 +557,7 @@ function walkScreen() {
     const done = app.records.filter((each) => !each.skipped).length;
     return [
         h("h1", { tabindex: "-1", class: "unseen" }, say("walk")),
-        h("p", { class: "where" }, `${visit.farm}, ${visit.date}`),
+        where(),
         h("p", { class: "basis" }, say("to_score", { done, skipped: app.records.length - done, n: app.herd?.to_score || "–" })),
         app.herd?.cows.length ? h("div", { class: "chips", role: "group", "aria-label": say("number") }, h("div", {},
             chip(say("by_number"), !app.now.order, () => act(() => { app.now.order = false; setCow(""); })),
@@ -609,17 +681,60 @@ async function keptHerd(farm) {
     }
 }
 
+// The herd of a farm as the office has it now, kept; true, or why not.
+async function fetchHerd(farm) {
+    const language = encodeURIComponent(app.facts.language);
+    const herd = await ask(`/chute/herd?farm=${encodeURIComponent(farm)}&language=${language}`);
+    if (!herd.cows) return herd.state === "signed out" ? "signed out" : "silent";
+    const now = new Date();
+    herd.loaded = `${today()} ${String(now.getHours()).padStart(2, "0")}:${String(now.getMinutes()).padStart(2, "0")}`;
+    if (!app.now.visit || app.now.visit.farm === farm) app.herd = herd;
+    try {
+        await app.store.run((db) => db.herds.put(herd));
+    } catch (error) {
+        return "full";
+    }
+    app.herds = [...app.herds.filter((each) => each.farm !== farm), herd];
+    if (!app.ticked.includes(farm)) app.ticked = [...app.ticked, farm];
+    return true;
+}
+
 async function loadHerd(farm, aloud) {
     if (!app.farms.includes(farm)) return;
-    const herd = await ask(`/chute/herd?farm=${encodeURIComponent(farm)}`);
-    if (herd.cows) {
-        await later(() => app.store.run((db) => db.herds.put(herd)));
-        if (!app.now.visit || app.now.visit.farm === farm) app.herd = herd;
-    } else {
-        await keptHerd(farm);
-    }
-    if (aloud) tell(app.herd ? say("loaded", { farm, n: app.herd.cows.length }) : say("not_loaded"));
+    const done = await fetchHerd(farm);
+    if (done !== true && done !== "full") await keptHerd(farm);
+    if (done === "full") tell(say("farms_full", { farms: farm }));
+    else if (aloud) tell(app.herd ? say("loaded", { farm, n: app.herd.cows.length }) : say("not_loaded"));
     draw();
+}
+
+// Loads what is ticked; what is no longer ticked leaves the phone once all of it has come.
+async function loadFarms() {
+    if (app.loading) return;
+    const wanted = app.farms.filter((farm) => app.ticked.includes(farm));
+    const missed = { silent: [], full: [], "signed out": [] };
+    for (const [place, farm] of wanted.entries()) {
+        app.loading = say("loading_farms", { place: place + 1, n: wanted.length });
+        draw();
+        const done = await fetchHerd(farm);
+        if (done !== true) missed[done].push(farm);
+    }
+    app.loading = "";
+    if (!Object.values(missed).flat().length) await dropHerds((farm) => !wanted.includes(farm));
+    const said = [
+        missed["signed out"].length ? say("sign_in") : "",
+        missed.silent.length ? say("farms_missed", { farms: missed.silent.join(", ") }) : "",
+        missed.full.length ? say("farms_full", { farms: missed.full.join(", ") }) : "",
+    ].filter(Boolean);
+    tell(said.join(" ") || say("farms_came", { n: wanted.length }));
+    draw();
+}
+
+async function dropHerds(leaves) {
+    const gone = app.herds.map((each) => each.farm).filter(leaves);
+    await later(() => app.store.run((db) => db.herds.bulkDelete(gone)));
+    app.herds = app.herds.filter((each) => !gone.includes(each.farm));
+    app.ticked = app.ticked.filter((farm) => !gone.includes(farm));
 }
 
 async function signOut() {
@@ -630,9 +745,9 @@ async function signOut() {
 }
 
 async function wipe() {
+    app.elsewhere?.close();
     await app.store.wipe();
-    for (const name of await caches.keys()) if (name.startsWith("evenfoot-chute-")) await caches.delete(name);
-    for (const each of await navigator.serviceWorker.getRegistrations()) await each.unregister();
+    await wipeLoaded().catch(() => null);
     await post("/logout", app.facts.word, {});
     document.body.replaceChildren(h("p", { class: "caution", role: "status" }, say("wiped")), h("a", { href: "/", class: "take" }, say("office")));
 }
@@ -657,6 +772,8 @@ async function begin() {
     app.now = { ...blank(), screen: "start", visit: null };
     try {
         app.visits = await app.store.run((db) => db.visits.toArray());
+        app.herds = await app.store.run((db) => db.herds.toArray());
+        app.ticked = app.herds.map((each) => each.farm);
         app.now = { ...app.now, ...((await app.store.get("now")) || {}), signing: false };
         const kept = (await app.store.get("farms")) || { farms: [], demo: false };
         Object.assign(app, { farms: kept.farms, demo: kept.demo });
@@ -669,10 +786,15 @@ async function begin() {
     showTrouble();
     if (navigator.storage?.persist) navigator.storage.persist().catch(() => false);
     if ("serviceWorker" in navigator) navigator.serviceWorker.register("/chute/worker.js", { scope: "/chute" }).catch(() => null);
+    // Signed out on another page: what this one still shows goes too.
+    app.elsewhere = new BroadcastChannel("evenfoot-chute");
+    app.elsewhere.onmessage = () => location.reload();
     const farms = await ask("/chute/farms");
     if (farms.farms) {
         Object.assign(app, { farms: farms.farms, demo: farms.demo });
         await later(() => app.store.set("farms", { farms: farms.farms, demo: farms.demo }));
+        // A farm that is no longer granted leaves the phone.
+        await dropHerds((farm) => !farms.farms.includes(farm));
         if (app.now.screen === "start") draw();
         await loadHerd(app.now.visit ? app.now.visit.farm : app.farms[0], false);
     }

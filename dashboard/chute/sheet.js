@@ -18,6 +18,11 @@ export function nameOf(visit) {
     return `${visit.farm} ${visit.date} ${visit.walk ? "locomotion" : "chute"}.csv`.replace(/[\\/:*?"<>|]/g, " ");
 }
 
+// What was done to a finding stands in one cell, as a trimmer writes it: "block, wrap".
+export function actionsOf(found) {
+    return found.action ? found.action.split(", ") : [];
+}
+
 function cell(value) {
     const text = String(value);
     return /[",\r\n;]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
@@ -37,7 +42,7 @@ function rowsOf(visit, record) {
         ...whole, foot: found.foot, claw: found.claw, zone: found.zone, lesion: found.lesion,
         lesion_detail: found.detail, severity: found.severity, dd_stage: found.stage, action: found.action,
         recheck_on: found.weeks ? later(visit.date, found.weeks) : "",
-        note: found.action === "block" && found.block ? `block on ${found.block === "lateral" ? "outer" : "inner"} claw` : "",
+        note: actionsOf(found).includes("block") && found.block ? `block on ${found.block === "lateral" ? "outer" : "inner"} claw` : "",
     }));
     for (const [foot, horn] of Object.entries(record.horn)) {
         for (const claw of ["lateral", "medial"]) {

@@ -12,6 +12,8 @@ export class Store {
 
     // A phone may close its database when memory is short: it is opened again once.
     async run(work) {
+        // What comes late, such as a herd, finds the door shut.
+        if (this.wiped) throw new DOMException("wiped", "InvalidStateError");
         for (let turn = 1; ; turn += 1) {
             try {
                 return await work(this.db);
@@ -80,6 +82,7 @@ export class Store {
     }
 
     async wipe() {
+        this.wiped = true;
         this.unkept.clear();
         await this.db.delete({ disableAutoOpen: true });
     }

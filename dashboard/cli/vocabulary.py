@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from evenfoot.analytics.domain.feet import CLAW_NAMES, FOOT_NAMES, ZONES
 from evenfoot.analytics.domain.housing import FLOORS, HOUSINGS
-from evenfoot.analytics.domain.lesions import LESIONS
+from evenfoot.analytics.domain.lesions import DD_STAGES, LESIONS
+from evenfoot.analytics.domain.locomotion import SCALES
 from evenfoot.analytics.domain.seasons import SEASONS
 from evenfoot.analytics.domain.visits import ACTIONS, VISIT_KINDS
 from evenfoot.analytics.intake.fields import KIND_NAMES, KINDS
@@ -27,6 +28,11 @@ def vocabulary() -> Iterator[tuple[str, str]]:
     # Their Spanish names are what hoof trimmers and veterinarians commonly say [from memory].
     for lesion in LESIONS.values():
         yield "analytics/domain/lesions.py", lesion.name
+    for words in DD_STAGES.values():
+        yield "analytics/domain/lesions.py", words
+    for scale in SCALES.values():
+        for words in scale.words.values():
+            yield "analytics/domain/locomotion.py", words
     for table in (FOOT_NAMES, CLAW_NAMES):
         for name in table.values():
             yield "analytics/domain/feet.py", name

@@ -262,6 +262,16 @@ class Words:
     def foot(self, foot: str) -> str:
         return self._named(FOOT_NAMES[foot]) if foot in FOOT_NAMES else foot
 
+    def foot_code(self, foot: str) -> str:
+        """The letters of a foot as trimmers write them, which intake reads in every language.
+
+        Examples
+        --------
+        >>> Words("es").foot_code("LH"), Words().foot_code("LH")
+        ('PI', 'LH')
+        """
+        return FOOT_CODES.get(self.language, {}).get(foot, foot)
+
     def claw(self, claw: str) -> str:
         return self(f"{CLAW_NAMES[claw]} claw") if claw in CLAW_NAMES else claw
 
@@ -281,6 +291,9 @@ class Words:
         said = self(name)
         return said[:1].upper() + said[1:]
 
+
+FOOT_CODES = {"es": {"LF": "AI", "RF": "AD", "LH": "PI", "RH": "PD"}}
+"""Language -> foot -> its letters: anterior or posterior, izquierda or derecha. [from memory]"""
 
 _SPOKEN: ContextVar[Words | None] = ContextVar("evenfoot_words", default=None)
 _ENGLISH = Words()

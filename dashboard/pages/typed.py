@@ -124,7 +124,12 @@ def _how() -> html.P:
 
 def _grid() -> html.Div:
     """The table; the browser's part fills it with a line a cow. Its fields are plain ones, which lose no letter."""
-    titles = {"cow": _("Cow"), **{foot: foot for foot in FEET}, "score": _("Score"), "note": _("Remarks")}
+    titles = {
+        "cow": _("Cow"),
+        **{foot: words().foot_code(foot) for foot in FEET},
+        "score": _("Score"),
+        "note": _("Remarks"),
+    }
     heads = [html.Th(_("Row"), scope="col", className="cell-row")]
     for name in CELLS:
         tip = words().foot(name) if name in FEET else None

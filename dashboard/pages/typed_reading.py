@@ -109,10 +109,18 @@ def nearest_cows(cow: str, herd: Collection[str]) -> list[str]:
 def foot_words(foot: str, text: str) -> tuple[list[str], list[str]]:
     """What the cell of a foot says, and what in it is open; neither where it says that nothing was found."""
     if len(text) > LONGEST:
-        return [], [_("{foot}: {n} letters are too many; shorten it to {most}.", foot=foot, n=len(text), most=LONGEST)]
+        return [], [
+            _(
+                "{foot}: {n} letters are too many; shorten it to {most}.",
+                foot=words().foot_code(foot),
+                n=len(text),
+                most=LONGEST,
+            )
+        ]
     reading = read_findings(text, foot=foot)
     asks = [
-        _("{foot}: '{word}' is asked about.", foot=foot, word=doubt.word[:LONGEST_SHOWN]) for doubt in reading.doubts
+        _("{foot}: '{word}' is asked about.", foot=words().foot_code(foot), word=doubt.word[:LONGEST_SHOWN])
+        for doubt in reading.doubts
     ]
     said = [
         f"{small(words().foot(on or foot))}: {'; '.join(map(finding_words, findings))}"
@@ -129,8 +137,8 @@ def _unread(foot: str, reading: CellReading, is_read: bool) -> list[str]:
         return []
     text = " ".join(reading.unread)[:LONGEST_SHOWN]
     if is_read:
-        return [_("{foot}: '{word}' goes into the remarks.", foot=foot, word=text)]
-    return [] if reading.doubts else [_("{foot}: '{word}' is not understood.", foot=foot, word=text)]
+        return [_("{foot}: '{word}' goes into the remarks.", foot=words().foot_code(foot), word=text)]
+    return [] if reading.doubts else [_("{foot}: '{word}' is not understood.", foot=words().foot_code(foot), word=text)]
 
 
 def finding_words(finding: Finding) -> str:

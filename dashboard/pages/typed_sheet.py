@@ -11,6 +11,7 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.parsing.finding_cell import LONGEST
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.queries.selection import read_date
+from evenfoot.dashboard.i18n.translation import words
 from evenfoot.dashboard.report.blank_sheet import CELLS
 from evenfoot.dashboard.ui.file_names import file_name
 
@@ -21,7 +22,7 @@ HEAD = {"visit_date": "day", "farm": "farm", "trimmer": "trimmer", "visit_kind":
 """Heading of a column -> what is said once above the grid."""
 
 HEADINGS = {"cow": "Cow", "score": "locomotion_score", "note": "note"}
-"""Headings of the cells that intake is to know; a foot is its own heading."""
+"""Headings of the cells that intake is to know; a foot has the letters that stand above it on the page."""
 
 
 def typed_csv(typed: Mapping[str, Any]) -> tuple[str, bytes]:
@@ -55,7 +56,7 @@ def typed_csv(typed: Mapping[str, Any]) -> tuple[str, bytes]:
                     say(
                         "Row {row}, {column}: {n} letters are too many; shorten it to {most}.",
                         row=place,
-                        column=name,
+                        column=words().foot_code(name),
                         n=len(cell),
                         most=LONGEST,
                     )
@@ -63,7 +64,7 @@ def typed_csv(typed: Mapping[str, Any]) -> tuple[str, bytes]:
     heads = [heading for heading, text in said.items() if text]
     text = io.StringIO()
     write = csv.writer(text, lineterminator="\n").writerow
-    write([*heads, *(HEADINGS.get(name, name) for name in CELLS)])
+    write([*heads, *(HEADINGS.get(name, words().foot_code(name)) for name in CELLS)])
     for row in rows:
         write([*(said[heading] for heading in heads), *row] if any(row) else [])
     return f"typed-{file_name(said['farm'])}-{day:%Y-%m-%d}.csv", text.getvalue().encode()

@@ -66,7 +66,7 @@ def blank_sheet(
     heads = {"cow": _("Cow"), "score": _("Score"), "note": _("Remarks")}
     head = "".join(
         f'<th scope="col" class="{"foot" if name in FEET else f"w-{name}"}">'
-        f"{escape(f'{name}, {words().foot(name).lower()}' if name in FEET else heads[name])}</th>"
+        f"{escape(f'{words().foot_code(name)}, {words().foot(name).lower()}' if name in FEET else heads[name])}</th>"
         for name in CELLS
     )
     said = (

@@ -43,6 +43,9 @@ TYPES = {
     ".txt": "text/plain",
 }
 
+AFTER_SIGNING_OUT = ("wiping.js", "signed-out.js")
+"""Files that need no session."""
+
 LARGEST_SHEET = 4 * 1024 * 1024
 """Letters of a sheet from a phone; a day of 500 cows has some 200,000. [common practice, no source]"""
 
@@ -65,6 +68,10 @@ def serve_chute(app: Dash, ledger: Ledger, store: Store) -> None:
     @server.get("/chute/<name_of_file>", endpoint="chute-file")
     def file(name_of_file: str) -> Response:
         return _file(name_of_file)
+
+    # Signing out leads to the sign-in page, which wipes the browser with these.
+    for name in AFTER_SIGNING_OUT:
+        server.add_url_rule(f"/chute/{name}", "signed-out-files", _file_of_path)
 
     @server.get("/chute/facts", endpoint="chute-facts")
     def facts() -> Response:
@@ -138,6 +145,10 @@ def _file(name: str) -> Response:
     if name == "worker.js":
         answer.headers["Service-Worker-Allowed"] = "/chute"
     return answer
+
+
+def _file_of_path() -> Response:
+    return _file(request.path.rpartition("/")[2])
 
 
 def _version() -> str:

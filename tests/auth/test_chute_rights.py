@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
 from tests.auth.asking import marks
-from tests.auth.people import Clock, Office, cheap_hashes, staffed
+from tests.auth.people import PASSWORD, Clock, Office, cheap_hashes, staffed
 from tests.auth.two_farms import MINE, OTHER, two_farms
 
 STAFF = {
@@ -33,6 +34,25 @@ def test_nobody_gets_nothing(office: Office) -> None:
     for path in ("/chute", "/chute/facts", "/chute/farms", "/chute/herd?farm=Home+Farm", "/chute/chute.js"):
         assert nobody.get(path).status_code == 303, path
     assert nobody.post("/chute/visit", json={"name": "a", "csv": ROW.format(farm=MINE)}).status_code == 401
+
+
+@pytest.mark.parametrize("path, form", [("/logout", {}), ("/account", {"act": "sign out everywhere"})])
+def test_the_sign_in_page_wipes_the_browser_after_signing_out_alone(
+    office: Office, path: str, form: dict[str, str]
+) -> None:
+    kim = office.client()
+    assert "script" not in kim.get("/login").text + kim.get("/login").headers["Content-Security-Policy"]
+    kim.sign_in("Kim", PASSWORD)
+    answer = kim.post(path, data=form)
+    assert answer.status_code == 303 and answer.headers["Location"] == "/login"
+    assert "storage" not in answer.headers["Clear-Site-Data"], "records that were not sent are in it"
+    page = kim.get("/login")
+    assert "script-src 'self'" in page.headers["Content-Security-Policy"]
+    for name in re.findall(r'src="(/chute/[^"]+)"', page.text) + ["/chute/wiping.js"]:
+        assert kim.get(name).mimetype == "text/javascript", name
+    kim.sign_in("Kim", PASSWORD)
+    kim.client.delete_cookie(office.store.cookie("evenfoot-session"), domain="localhost")
+    assert "script" not in kim.get("/login").text, "a session that ends by itself wipes nothing"
 
 
 @pytest.mark.parametrize("who", ["Max", "Ada"])

@@ -572,7 +572,8 @@ def test_every_address_as_every_role_and_as_nobody(offices: list[Office], people
             if who != "Olive" and not path.startswith(("/_dash-component-suites", "/_favicon")):
                 assert not marks(text, *SAID, "Zzother%2BFarm", path.strip("/")), (who, path)
             if who == "nobody" and answer.status_code == 200:
-                assert path in ("/login", "/health", "/_favicon.ico"), path
+                wiping = ("/chute/wiping.js", "/chute/signed-out.js")
+                assert path in ("/login", "/health", "/_favicon.ico", *wiping), path
             assert "Traceback" not in text and "SQLite" not in text
 
 

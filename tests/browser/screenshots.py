@@ -51,19 +51,37 @@ def save(page: Page, file: Path) -> None:
 
 
 AT_THE_CHUTE = {"chute-390": (390, 844), "chute-820": (820, 1180)}
-"""Name -> width and height; of the cow, and then of her foot."""
+"""Name -> width and height of a phone and of a tablet."""
+
+STEPS = {
+    "farms": ("farms",),
+    "cow": (),
+    "foot": ("foot-RH",),
+    "finding": ("zone-lateral-4", "lesion-SU", "severity-2", "block-wrap"),
+    "day": ("next", "day"),
+}
+"""Part of a picture's name -> what is touched before it is taken, one after the other."""
 
 
 def take_chute(browser: Browser, address: str) -> None:
-    """Take pictures of the page for the chute: a cow with what is known of her, and her right hind foot."""
+    """Take pictures of the main steps at the chute: farms loaded, a cow, her foot, a finding, the day."""
     for name, (width, height) in AT_THE_CHUTE.items():
         context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True)
         phone = Phone(context, address)
-        phone.begin()
-        phone.number("1420")
-        for part in ("cow", "foot"):
-            if part == "foot":
-                phone.touch("foot-RH")
+        phone.ready()
+        for part, keys in STEPS.items():
+            if part == "cow":
+                phone.begin()
+                phone.number("1420")
+            for key in keys:
+                phone.touch(key)
+            if part == "farms":
+                for farm in ("Osier End", "Withy Flat"):
+                    phone.touch(f"farm-{farm}")
+                phone.touch("load-farms")
+                phone.page.wait_for_selector("[data-key=load-farms]:not([disabled])", timeout=60_000)
+                phone.page.locator("[data-key=farms]").scroll_into_view_if_needed()
+                phone.page.evaluate("document.querySelector('[data-key=farms]').scrollIntoView({ block: 'center' })")
             phone.page.wait_for_timeout(400)
             save(phone.page, PICTURES / f"{name}-{part}.png")
         context.close()

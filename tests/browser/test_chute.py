@@ -12,9 +12,10 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Route
 
+from evenfoot.analytics.ledger import open_ledger
 from tests.browser.barriers import barriers
 from tests.browser.conftest import start_server
-from tests.browser.phone import ENTER, Phone, herd, rows, serving
+from tests.browser.phone import DAY, ENTER, Phone, herd, rows, serving
 
 pytestmark = pytest.mark.long
 
@@ -76,6 +77,34 @@ def test_ten_cows_by_touches_that_are_counted(context: BrowserContext, address: 
     assert found["1017"] == ("LH", 0, "IP", 3, "refer") and found["1010"] == NOTHING
     assert len([row for row in rows(ledger) if row[0] == "1019"]) == 2
     assert not phone.errors
+
+
+def test_two_things_done_for_one_finding_are_kept_as_an_imported_sheet_keeps_them(
+    context: BrowserContext, address: str, ledger: Path
+) -> None:
+    phone = Phone(context, address)
+    phone.begin()
+    cows = {
+        "1010": ["foot-RH", "zone-lateral-4", "lesion-SU", "severity-2", "block-wrap", "next"],
+        "1011": ["foot-LH", "zone--10", "lesion-DD", "action-wrap", "action-refer", "next"],
+        "1012": ["foot-RH", "zone-lateral-4", "lesion-SU", "block-medial", "block-wrap", "block-medial", "next"],
+    }
+    for cow, keys in cows.items():
+        phone.number(cow)
+        before = phone.touches
+        for key in keys:
+            phone.touch(key)
+        if cow == "1010":
+            assert phone.touches - before <= 6
+    phone.touch("day")
+    assert "moderate, Block on the inner claw, wrap put on" in phone.page.inner_text(".list")
+    assert "Arrived: 3 new" in phone.send()
+    frame = open_ledger(str(ledger)).frame(
+        f"SELECT cow, action, note FROM trim_rows WHERE visit_date = DATE '{DAY}' ORDER BY cow"
+    )
+    note = "block on inner claw; action: block, wrap"
+    assert frame.to_numpy().tolist()[:2] == [["1010", "block", note], ["1011", "refer", "action: wrap, refer"]]
+    assert frame["action"].tolist()[2] == "wrap" and not phone.errors
 
 
 def test_200_cows_with_no_network_while_the_tab_is_killed(context: BrowserContext, address: str, ledger: Path) -> None:
@@ -233,12 +262,33 @@ def test_a_walk_in_one_touch_a_cow(context: BrowserContext, address: str, ledger
         phone.touch(key)
     assert "3 scored, 1 not looked at" in phone.page.inner_text("#screen")
     assert "Arrived: 3 new" in phone.send()
-    from evenfoot.analytics.ledger import open_ledger
-
     frame = open_ledger(str(ledger)).frame("SELECT cow, score, scale, scorer FROM score_rows ORDER BY cow")
     assert frame.to_numpy().tolist() == [
         ["1000", 1, "1-5", "KV"], ["1002", 2, "1-5", "KV"], ["1005", 3, "1-5", "KV"],
     ]  # fmt: skip
+
+
+def test_over_plain_http_it_works_while_the_network_does(context: BrowserContext, address: str, ledger: Path) -> None:
+    # What browsers have over TLS alone.
+    context.add_init_script(
+        """delete Crypto.prototype.randomUUID;
+        delete window.caches;
+        delete window.isSecureContext;
+        delete Navigator.prototype.serviceWorker;"""
+    )
+    phone = Phone(context, address)
+    phone.page.wait_for_selector("html[data-ready]")
+    assert "did not come over TLS" in phone.page.inner_text("#screen")
+    phone.page.fill("#field-date", DAY)
+    phone.page.select_option("#field-kind", "lame-cow")
+    phone.touch("begin")
+    phone.enter(COWS[1:3])
+    phone.kept(COWS[1:3])
+    assert "Arrived: 2 new" in phone.send() and len(rows(ledger)) == 2
+    phone.touch("visit")
+    phone.touch("sign-out")
+    phone.page.wait_for_selector("text=holds nothing of the herds")
+    assert phone.page.evaluate("indexedDB.databases()") == [] and not phone.errors
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

@@ -147,8 +147,15 @@ def test_the_herd_says_what_her_own_page_says(office: Office) -> None:
     assert (herd["scale"], herd["to_score"], len(herd["cows"])) == ("1-5", 18, 30)
     known = {each["cow"]: each for each in herd["cows"]}
     assert known["1001"]["worst"] == "Referred to the veterinarian at a visit: ask your veterinarian"
+    assert known["1001"]["last"] == (
+        "Found on 20\xa0Sep\xa02026: right hind, outer, sole ulcer, referred to the veterinarian. "
+        "Locomotion score 2 on 20\xa0Sep\xa02026."
+    )
+    assert herd["list"] == ["1001"]
     assert not known["1002"]["worst"] and known["1002"]["last"].startswith("Last looked at on 20")
     assert browser.get("/chute/herd?farm=Nowhere").status_code == 404
+    spanish = json.loads(browser.get("/chute/herd?farm=Home+Farm&language=es").text)["cows"]
+    assert "posterior derecha, externa, úlcera de suela" in next(e["last"] for e in spanish if e["cow"] == "1001")
 
 
 def test_a_farm_of_ones_own_does_not_come_to_stand_among_the_demo_herds(demo_ledger: Ledger, tmp_path: Path) -> None:

@@ -11,12 +11,13 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from evenfoot.analytics.domain.feet import FEET, understand_foot
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake.layouts.questions import Answers
 from evenfoot.analytics.intake.pipeline import understand_file
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.imports.file_import import prepare_import, run_import
-from evenfoot.dashboard.i18n.translation import Words, speaking
+from evenfoot.dashboard.i18n.translation import FOOT_CODES, Words, speaking
 from evenfoot.dashboard.pages.typed_reading import row_words
 from evenfoot.dashboard.pages.typed_sheet import MOST_ROWS, typed_csv
 from tests.hostile import TEXTS
@@ -94,6 +95,19 @@ def test_what_is_said_of_a_cell_is_what_goes_in(cell: str) -> None:
             assert f"zone {record['zone']}" in reads
         if pd.notna(record.get("action")) and record["action"] != "trim":
             assert record["action"] in reads
+
+
+@pytest.mark.parametrize("language", FOOT_CODES)
+def test_a_sheet_with_the_letters_of_another_language_gives_the_same_records(language: str) -> None:
+    assert [understand_foot(letters) for letters in FOOT_CODES[language].values()] == list(FEET)
+    rows = typed(row(LH="SU ext z4 ++, block", LF="ok"), row("1043", RH="DD M2", score="2"))
+    plain = understand_file(*reversed(typed_csv(rows)))
+    with speaking(Words(language)):
+        name, data = typed_csv(rows)
+        assert "PI: se preguntará por 'squish'" in row_words(row(LH="squish"), ())[1]
+    assert b",AI,AD,PI,PD," in data
+    [theirs], [ours] = understand_file(data, name).sheets, plain.sheets
+    pd.testing.assert_frame_equal(theirs.records, ours.records)
 
 
 def brought(ledger: Ledger, data: bytes, name: str) -> pd.DataFrame:

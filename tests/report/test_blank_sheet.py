@@ -52,6 +52,8 @@ def test_columns_stand_in_the_order_of_the_table(demo_ledger: Ledger) -> None:
     with speaking(Words("es")):
         page = blank_sheet("Larkmoor", DAY)
     assert '<html lang="es">' in page and "Vaca" in page and "Remarks" not in page
+    head = re.findall(r'<th scope="col"[^>]*>([^<,]+)', page)
+    assert head == ["Vaca", "AI", "AD", "PI", "PD", "Cojera", "Observaciones"]
 
 
 def test_cows_are_those_of_the_list_of_that_day(demo_ledger: Ledger) -> None:
