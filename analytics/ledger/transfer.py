@@ -10,7 +10,7 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import checksums
 from evenfoot.analytics.ledger.file_copy import copy_file
 from evenfoot.analytics.ledger.ledger import Ledger, open_ledger
-from evenfoot.analytics.ledger.schema import every_table
+from evenfoot.analytics.ledger.schema import LARGE_ROWS, every_table
 from evenfoot.analytics.temporary_folders import scratch_folder
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def move(source: Ledger, target: Ledger, then: Callable[[Any], None] | None = No
             )
         for table, columns in tables_moved().items():
             listed = ", ".join(f'"{name}"' for name in columns)
-            rows = source.engine.batches(cursor, f"SELECT {listed} FROM {table}", BATCH)
+            rows = source.engine.batches(cursor, f"SELECT {listed} FROM {table}", LARGE_ROWS.get(table, BATCH))
             count += _load(connection, table, listed, rows)
         checksums.carry(cursor, connection)
         target.engine.settle(connection)

@@ -39,11 +39,11 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
     if format == "delta":
         _export_delta(ledger, out, chosen)
         return
-    from evenfoot.analytics.ledger.exports.folder import export_folder
+    from evenfoot.analytics.ledger.exports.folder import PHOTOS, export_folder
 
     written = export_folder(ledger, out, format=format, farms=chosen)
-    for name, rows in written.items():
-        print(f"Wrote {out / name}: {rows} rows")
+    for name, count in written.items():
+        print(f"Wrote {out / name}: {count} {'photos' if name == PHOTOS else 'rows'}")
 
 
 def _export_anonymous(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:
