@@ -1,11 +1,11 @@
 """Photos and scans of filled sheets, kept with the import that was typed from them.
 
-They stand in a table of the ledger, ``sheet_photos``, and not in a folder beside it: so a backup, a copy before a change,
-a move to another engine, an export and the erasing of a farm take them along by what is there already, and a server or
-a registry, which has no folder of its own, keeps them as a file does. A picture is text (base64) in parts of
-:data:`PART` bytes, since every engine and every sum of rows knows text, and an engine that reads rows by the thousand
-then holds some megabytes and not all pictures. The price is a third more bytes, and a file that is copied with every
-change: pictures are made small before they come, about half a megabyte each.
+They stand in a table of the ledger, ``sheet_photos``, and not in a folder beside it. So a backup, a copy before a
+change, a move to another engine, an export and the erasing of a farm take them along by what is there already, and a
+server or a registry, which has no folder of its own, keeps them as a file does. A picture is text (base64) in parts of
+:data:`PART` bytes: every engine and every sum of rows knows text, and an engine that reads rows by the thousand then
+holds some megabytes and not all pictures. The price is a third more bytes, and a file that is copied with every change;
+so pictures are made small before they come.
 
 They are only looked at: nothing is read from them.
 """
@@ -102,7 +102,9 @@ def add_photo(ledger: Ledger, import_no: int, data: bytes) -> Photo:
             if known == digest:
                 return Photo(import_no, int(number), farm, kind)
         if len(there) >= MOST:
-            raise UserError(say("Import {number} keeps {n} photos already, and more are not taken.", number=import_no, n=MOST))
+            raise UserError(
+                say("Import {number} keeps {n} photos already, and more are not taken.", number=import_no, n=MOST)
+            )
         photo = Photo(import_no, 1 + max((int(number) for number, _ in there), default=0), farm, kind)
         moment = dt.datetime.now(dt.UTC).replace(tzinfo=None)
         for part, start in enumerate(range(0, len(data), PART), start=1):

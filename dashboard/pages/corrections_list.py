@@ -22,6 +22,7 @@ from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages import imports_rights
+from evenfoot.dashboard.pages.imports_photos import photos_beside
 from evenfoot.dashboard.pages.today_answers import choose_farm
 from evenfoot.dashboard.ui.view import View
 
@@ -72,7 +73,9 @@ def list_to_correct(ledger: Ledger, view: View) -> Any:
     viewer = current_viewer()
     sees_all = viewer.may("see every import")
     own = None if sees_all else imports_rights.own_imports(ledger, current_app.config["EVENFOOT_ACCOUNTS"], viewer)
-    told_first = [] if own is None else [html.P(told(ONLY_OWN), className="basis")]
+    told_first: list[Any] = [] if own is None else [html.P(told(ONLY_OWN), className="basis")]
+    if brought is not None:
+        told_first += photos_beside(ledger, brought)
     if own is not None:
         table = table[table["import_no"].isin(own)]
     if table.empty:

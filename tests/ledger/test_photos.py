@@ -10,7 +10,7 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger, open_ledger
 from evenfoot.analytics.ledger.exports.folder import export_folder, files_of_export
 from evenfoot.analytics.ledger.history import history
-from evenfoot.analytics.ledger.imports.add import undo_import
+from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.integrity.backup import back_up, restore
 from evenfoot.analytics.ledger.integrity.erase import erase_farm
 from evenfoot.analytics.ledger.integrity.verify import verify
@@ -37,11 +37,13 @@ SCANNED = b"%PDF-1.7\n" + bytes(range(256)) * 400
 
 @pytest.fixture
 def ledger(tmp_path: Path) -> Ledger:
-    of = {
-        farm: sheet("trims", [{"visit_date": "2026-03-02", "farm": farm, "cow": cow} for cow in "12"])
+    ours, theirs = (
+        sheet("trims", [{"visit_date": "2026-03-02", "farm": farm, "cow": cow} for cow in "12"])
         for farm in ("Home Farm", "Long Acre")
-    }
-    return ledger_of(tmp_path / "ledger.duckdb", *of.values())
+    )
+    ledger = ledger_of(tmp_path / "ledger.duckdb", ours)
+    add_sheets(ledger, [theirs], "theirs.csv", "1" * 64)
+    return ledger
 
 
 def bytes_of(ledger: Ledger) -> dict[tuple[int, int, str], bytes]:
@@ -139,7 +141,7 @@ def test_they_are_in_an_export_of_their_farm(ledger: Ledger, tmp_path: Path) -> 
 def test_they_go_with_their_farm(ledger: Ledger) -> None:
     fill(ledger)
     text = b"QUJD" * 8
-    add_photo(ledger, 1, b"%PDF-1" + b"ABC" * 30)
+    add_photo(ledger, 1, b"%PDF-1" + b"ABC" * 9000)
     ledger.lease.drop_if_idle()
     assert text in Path(ledger.name).read_bytes()
     erase_farm(ledger, "Home Farm")

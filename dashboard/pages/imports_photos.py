@@ -1,0 +1,73 @@
+"""Photos of sheets on the pages of their imports: a link in the list of imports, and the photo beside its records."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import html
+from flask import current_app
+
+from evenfoot.analytics.errors import UserError
+from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.ledger.photos import PDF, Photo, photos_of
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.i18n.translation import _
+from evenfoot.dashboard.pages import imports_rights
+from evenfoot.dashboard.ui.sheet_photo import photo_viewer
+
+NO_PHOTO = say("There is no such photo among those of imports that you may see.")
+
+
+def photo_address(photo: Photo) -> str:
+    """Where a photo is shown by itself."""
+    return f"/imports/{photo.import_no}/photos/{photo.number}"
+
+
+def photos_seen(ledger: Ledger) -> dict[int, list[Photo]]:
+    """Number of an import -> its photos, of the farms that the viewer may see."""
+    found: dict[int, list[Photo]] = {}
+    viewer = current_viewer()
+    for photo in photos_of(ledger):
+        if viewer.sees(photo.farm):
+            found.setdefault(photo.import_no, []).append(photo)
+    return found
+
+
+def photo_links(photos: Sequence[Photo]) -> list[html.A]:
+    """A link to each photo of an import, which opens it in a window of its own."""
+    return [
+        html.A(
+            _("Photo of the sheet") if len(photos) == 1 else _("Photo {n} of the sheet", n=photo.number),
+            href=photo_address(photo),
+            target="_blank",
+            className="take thumb",
+            **{"aria-label": _("Photo {n} of the sheet of import {number}", n=photo.number, number=photo.import_no)},
+        )
+        for photo in photos
+    ]
+
+
+def photos_beside(ledger: Ledger, import_no: int) -> list[Any]:
+    """The photos of an import to look at while its records are put right; nothing where there are none to be seen."""
+    viewer = current_viewer()
+    try:
+        imports_rights.refuse_import(ledger, current_app.config["EVENFOOT_ACCOUNTS"], viewer, import_no)
+    except UserError:
+        return []
+    photos = photos_seen(ledger).get(import_no, [])
+    if not photos:
+        return []
+    pictures = [photo_address(photo) for photo in photos if photo.kind != PDF]
+    return [
+        html.Details(
+            [
+                html.Summary(_("Photo of the sheet")),
+                photo_viewer(pictures) if pictures else None,
+                html.P(photo_links(photos), className="acts"),
+            ],
+            className="fold sheet-photos",
+            open=True,
+        )
+    ]
