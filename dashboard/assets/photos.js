@@ -144,7 +144,7 @@
     viewer.dataset.zoom = 1;
     if (shown.length) viewer.querySelector("img").src = shown[at].address;
     else viewer.querySelector("img").removeAttribute("src");
-    byId("typing-photo-acts").hidden = !photos.length;
+    byId("typing-photo-out").hidden = !photos.length;
     byId("typing-work").classList.toggle("has-photo", Boolean(shown.length));
     if (shown.length && window.matchMedia("(min-width: 1100px)").matches) byId("typing-photos").open = true;
     fitAll();

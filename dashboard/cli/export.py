@@ -39,7 +39,8 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
     if format == "delta":
         _export_delta(ledger, out, chosen)
         return
-    from evenfoot.analytics.ledger.exports.folder import PHOTOS, export_folder
+    from evenfoot.analytics.ledger.exports.folder import export_folder
+    from evenfoot.analytics.ledger.exports.photos_folder import FOLDER as PHOTOS
 
     written = export_folder(ledger, out, format=format, farms=chosen)
     for name, count in written.items():

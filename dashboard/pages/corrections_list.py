@@ -73,9 +73,7 @@ def list_to_correct(ledger: Ledger, view: View) -> Any:
     viewer = current_viewer()
     sees_all = viewer.may("see every import")
     own = None if sees_all else imports_rights.own_imports(ledger, current_app.config["EVENFOOT_ACCOUNTS"], viewer)
-    told_first: list[Any] = [] if own is None else [html.P(told(ONLY_OWN), className="basis")]
-    if brought is not None:
-        told_first += photos_beside(ledger, brought)
+    told_first = [] if own is None else [html.P(told(ONLY_OWN), className="basis")]
     if own is not None:
         table = table[table["import_no"].isin(own)]
     if table.empty:
@@ -87,8 +85,7 @@ def list_to_correct(ledger: Ledger, view: View) -> Any:
         table = table[table["visit_date"].dt.date == day]
     shown = table.head(MOST_SHOWN)
     cut = len(table) - len(shown)
-    return [
-        *told_first,
+    work = [
         *_days(view, days),
         dmc.CheckboxGroup(
             [dmc.Checkbox(label=record_said(row), value=row["id"], size="lg") for row in records(shown)],
@@ -103,6 +100,11 @@ def list_to_correct(ledger: Ledger, view: View) -> Any:
         else None,
         html.Button(_("Mark all"), id="correct-all", className="take"),
         *_form(),
+    ]
+    photos = [] if brought is None else photos_beside(ledger, brought)
+    return [
+        *told_first,
+        html.Div([*photos, html.Div(work)], className="photo-work has-photo") if photos else html.Div(work),
     ]
 
 

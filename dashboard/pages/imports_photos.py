@@ -37,16 +37,16 @@ def photos_seen(ledger: Ledger) -> dict[int, list[Photo]]:
 
 def photo_links(photos: Sequence[Photo]) -> list[html.A]:
     """A link to each photo of an import, which opens it in a window of its own."""
-    return [
-        html.A(
-            _("Photo of the sheet") if len(photos) == 1 else _("Photo {n} of the sheet", n=photo.number),
-            href=photo_address(photo),
-            target="_blank",
-            className="take thumb",
-            **{"aria-label": _("Photo {n} of the sheet of import {number}", n=photo.number, number=photo.import_no)},
+    links = []
+    for photo in photos:
+        said, whole = _("Photo of the sheet"), _("Photo of the sheet of import {number}", number=photo.import_no)
+        if len(photos) > 1:
+            said = _("Photo {n} of the sheet", n=photo.number)
+            whole = _("Photo {n} of the sheet of import {number}", n=photo.number, number=photo.import_no)
+        links.append(
+            html.A(said, href=photo_address(photo), target="_blank", className="take thumb", **{"aria-label": whole})
         )
-        for photo in photos
-    ]
+    return links
 
 
 def photos_beside(ledger: Ledger, import_no: int) -> list[Any]:

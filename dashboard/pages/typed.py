@@ -41,7 +41,7 @@ def _extra() -> list[Any]:
                 _head(),
                 _how(),
                 print_fold(),
-                html.Div([photo_fold(), _grid()], id="typing-work"),
+                html.Div([photo_fold(), _grid()], id="typing-work", className="photo-work"),
                 html.P(id="typing-photo-said", className="basis", **{"aria-live": "polite"}),
                 html.P(id="typing-told", className="basis", **{"aria-live": "polite"}),
                 html.P(id="typing-kept", className="basis"),

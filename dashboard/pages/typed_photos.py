@@ -22,18 +22,15 @@ def photo_fold() -> html.Details:
                     "the import. Nothing is read from it."
                 ),
                 className="basis",
-                id="typing-photo-how",
             ),
             html.Div(
-                [html.Button(_("Choose photos"), id="typing-photo-choose", className="take thumb")],
+                [
+                    html.Button(_("Choose photos"), id="typing-photo-choose", className="take thumb"),
+                    html.Button(_("Take this photo out"), id="typing-photo-out", className="take thumb", hidden=True),
+                ],
                 className="takeaway",
             ),
             photo_viewer((), id="typing-photo-viewer"),
-            html.Div(
-                html.Button(_("Take this photo out"), id="typing-photo-out", className="take thumb"),
-                id="typing-photo-acts",
-                hidden=True,
-            ),
         ],
         id="typing-photos",
         className="fold sheet-photos",
@@ -55,7 +52,7 @@ def photo_words() -> dict[str, str]:
         ),
         "photo many": _("A visit may have {most} photos; take one out first.", most=MOST),
         "photo pdf": _(
-            "'{name}' is kept, but its pages cannot be shown here. Open it in a window of its own to look at it.", **gap
+            "'{name}' is kept, but cannot be shown beside the rows; open the file itself to look at it.", **gap
         ),
         "photo sending": _("Sending the photo to import {number} ...", **gap),
         "photo sent": _("The photo is kept with import {number}.", **gap),

@@ -13,7 +13,6 @@ from flask import Response, request
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.photos import LARGEST, TOO_LARGE, Photo, add_photo, photos_of, read_photo
-from evenfoot.analytics.messages import Message
 from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.i18n.translation import told
@@ -62,5 +61,5 @@ def _found(ledger: Ledger, store: Store, import_no: int, number: int) -> Photo:
     raise UserError(NO_PHOTO)
 
 
-def _sentence(sentence: Message, code: int) -> Response:
+def _sentence(sentence: str, code: int) -> Response:
     return Response(told(sentence) + "\n", status=code, mimetype="text/plain")

@@ -140,14 +140,8 @@ def test_they_are_in_an_export_of_their_farm(ledger: Ledger, tmp_path: Path) -> 
 
 def test_they_go_with_their_farm(ledger: Ledger) -> None:
     fill(ledger)
-    text = b"QUJD" * 8
-    add_photo(ledger, 1, b"%PDF-1" + b"ABC" * 9000)
-    ledger.lease.drop_if_idle()
-    assert text in Path(ledger.name).read_bytes()
     erase_farm(ledger, "Home Farm")
     assert bytes_of(ledger) == {(2, 1, "Long Acre"): JPEG} and verify(ledger).findings == ()
-    ledger.lease.drop_if_idle()
-    assert text not in Path(ledger.name).read_bytes()
 
 
 def test_a_farm_of_which_photos_are_all_that_is_left_is_found_and_erased(ledger: Ledger) -> None:
