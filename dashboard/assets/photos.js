@@ -5,6 +5,7 @@
   /* The sizes that the server takes, see analytics/ledger/photos.py. */
   const LARGEST = 5 * 1024 * 1024, MOST = 6;
   const LONGEST_SIDE = 2000, QUALITY = 0.8;
+  const WIDE = "(min-width: 1100px)"; /* as evenfoot.css has it */
   const STEP = 1.5, MOST_LARGE = 6;
   const PICTURES = ["image/jpeg", "image/png", "image/webp"], PDF = "application/pdf";
   const byId = (id) => document.getElementById(id);
@@ -146,7 +147,7 @@
     else viewer.querySelector("img").removeAttribute("src");
     byId("typing-photo-out").hidden = !photos.length;
     byId("typing-work").classList.toggle("has-photo", Boolean(shown.length));
-    if (shown.length && window.matchMedia("(min-width: 1100px)").matches) byId("typing-photos").open = true;
+    if (shown.length && window.matchMedia(WIDE).matches) byId("typing-photos").open = true;
     fitAll();
   }
 
@@ -237,6 +238,14 @@
       byId("typing-photo-choose").focus();
       page.changed();
     }
+  });
+
+  /* Who begins to type beside a photo sees all of it: the rows go up to the edge of the window. */
+  document.addEventListener("focusin", (event) => {
+    const work = event.target.closest && event.target.closest("#typing-rows") && byId("typing-work");
+    if (!work || !work.classList.contains("has-photo") || !window.matchMedia(WIDE).matches) return;
+    const pane = work.querySelector(".photo-pane");
+    if (pane.getBoundingClientRect().bottom > window.innerHeight) work.scrollIntoView();
   });
 
   window.evenfootPhotos = {
