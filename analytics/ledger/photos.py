@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from evenfoot.analytics.errors import UserError
-from evenfoot.analytics.ledger.checksums import come
+from evenfoot.analytics.ledger.checksums import changing, come
 from evenfoot.analytics.ledger.history import note
 from evenfoot.analytics.ledger.imports.import_farms import farms_of_import
 from evenfoot.analytics.messages import say
@@ -123,6 +123,22 @@ def add_photo(ledger: Ledger, import_no: int, data: bytes) -> Photo:
             after={"photo": photo.number, "kind": kind, "bytes": len(data)},
         )
     return photo
+
+
+def remove_photo(ledger: Ledger, photo: Photo) -> None:
+    """Take a photo out for good; that it was there stays in the history.
+
+    Raises
+    ------
+    UserError
+        The ledger cannot be written.
+    """
+    of = [photo.import_no, photo.number]
+    with ledger.writing([photo.farm]) as connection:
+        with changing(connection, "sheet_photos", "import_no = ? AND photo_no = ?", of):
+            connection.execute("DELETE FROM sheet_photos WHERE import_no = ? AND photo_no = ?", of)
+        before = {"photo": photo.number, "kind": photo.kind}
+        note(connection, "photo removed", subject=f"import {photo.import_no}", farm=photo.farm, before=before)
 
 
 def photos_of(ledger: Ledger, import_no: int | None = None) -> list[Photo]:

@@ -13,6 +13,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.photos import PDF, Photo, photos_of
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.i18n.translation import _
 from evenfoot.dashboard.pages import imports_rights
 from evenfoot.dashboard.ui.sheet_photo import photo_viewer
@@ -23,6 +24,23 @@ NO_PHOTO = say("There is no such photo among those of imports that you may see."
 def photo_address(photo: Photo) -> str:
     """Where a photo is shown by itself."""
     return f"/imports/{photo.import_no}/photos/{photo.number}"
+
+
+def seen_photo(ledger: Ledger, store: Store, import_no: int, number: int) -> Photo:
+    """A photo that the viewer may see.
+
+    Raises
+    ------
+    UserError
+        There is none, or the viewer may not; in the same words.
+    """
+    viewer = current_viewer()
+    viewer.refuse_unless("read")
+    imports_rights.refuse_import(ledger, store, viewer, import_no)
+    for photo in photos_of(ledger, import_no):
+        if photo.number == number and viewer.sees(photo.farm):
+            return photo
+    raise UserError(NO_PHOTO)
 
 
 def photos_seen(ledger: Ledger) -> dict[int, list[Photo]]:
@@ -66,8 +84,25 @@ def photos_beside(ledger: Ledger, import_no: int) -> list[Any]:
                 html.Summary(_("Photo of the sheet")),
                 photo_viewer(pictures) if pictures else None,
                 html.P(photo_links(photos), className="acts"),
+                *map(_take_out, photos),
             ],
             className="fold sheet-photos",
             open=True,
         )
     ]
+
+
+def _take_out(photo: Photo) -> html.Details:
+    """The way to take a photo out, which asks first."""
+    return html.Details(
+        [
+            html.Summary(_("Remove photo {n}", n=photo.number), className="take thumb"),
+            html.P(_("It is gone from here for good; the records stay. Sure?")),
+            html.Button(
+                _("Yes, remove photo {n}", n=photo.number),
+                id={"type": "photo-out", "import": photo.import_no, "number": photo.number},
+                className="take thumb",
+            ),
+        ],
+        className="asks-first",
+    )

@@ -12,12 +12,12 @@ from flask import Response, request
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.ledger.photos import LARGEST, TOO_LARGE, Photo, add_photo, photos_of, read_photo
+from evenfoot.analytics.ledger.photos import LARGEST, TOO_LARGE, add_photo, read_photo
 from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.i18n.translation import told
 from evenfoot.dashboard.pages import imports_rights
-from evenfoot.dashboard.pages.imports_photos import NO_PHOTO, photo_address
+from evenfoot.dashboard.pages.imports_photos import photo_address, seen_photo
 
 TYPES = {"jpeg": "image/jpeg", "pdf": "application/pdf"}
 
@@ -42,23 +42,12 @@ def serve_photos(app: Dash, ledger: Ledger, store: Store) -> None:
     @server.get("/imports/<int:import_no>/photos/<int:number>", endpoint="photo")
     def show(import_no: int, number: int) -> Response:
         try:
-            photo = _found(ledger, store, import_no, number)
+            photo = seen_photo(ledger, store, import_no, number)
             answer = Response(read_photo(ledger, photo), mimetype=TYPES[photo.kind])
         except UserError as known:
             return _sentence(known.sentence, 404)
         answer.headers["Content-Disposition"] = f'inline; filename="{photo.file}"'
         return answer
-
-
-def _found(ledger: Ledger, store: Store, import_no: int, number: int) -> Photo:
-    """A photo that the viewer may see. Raises UserError, in the same words whether or not there is one."""
-    viewer = current_viewer()
-    viewer.refuse_unless("read")
-    imports_rights.refuse_import(ledger, store, viewer, import_no)
-    for photo in photos_of(ledger, import_no):
-        if photo.number == number and viewer.sees(photo.farm):
-            return photo
-    raise UserError(NO_PHOTO)
 
 
 def _sentence(sentence: str, code: int) -> Response:

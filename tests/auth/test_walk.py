@@ -521,6 +521,18 @@ def test_photos_of_sheets_are_for_who_brought_the_sheet_and_for_owners(
         assert (f"/imports/{mine}/photos/1" in listed) == (who in ("Kim", "Olive")), who
         assert (f"/imports/{mine}/photos/1" in beside) == (who in ("Kim", "Olive")), who
         assert (f"/imports/{theirs}/photos/1" in listed) == (who == "Olive"), who
+    [remove] = [key for key, entry in office.app.callback_map.items() if "photo-out" in str(entry["inputs"])]
+
+    def removed(who: str, number: int) -> str:
+        button = {"import": number, "number": 1, "type": "photo-out"}
+        values = {'{"import":["ALL"],"number":["ALL"],"type":"photo-out"}.n_clicks': [(button, 1)]}
+        return ask(office, staff[who], remove, values)[1]
+
+    assert all("may not correct" in removed(who, mine) for who in ("Max", "Ada"))
+    assert all("no such import" in text for text in (removed("New", mine), removed("Kim", theirs), removed("Kim", 987)))
+    assert len(photos.photos_of(office.ledger)) == 2
+    assert "The photo was removed" in removed("Kim", mine) and "no such photo" in removed("Kim", mine)
+    assert "The photo was removed" in removed("Olive", theirs) and not photos.photos_of(office.ledger)
 
 
 def test_how_far_somebodys_work_is_is_told_to_nobody_else(

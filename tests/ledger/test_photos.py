@@ -22,6 +22,7 @@ from evenfoot.analytics.ledger.photos import (
     checked,
     photos_of,
     read_photo,
+    remove_photo,
     without_exif,
 )
 from evenfoot.analytics.ledger.transfer import move
@@ -112,6 +113,13 @@ def test_photos_of_an_import_that_is_taken_back_stay(ledger: Ledger) -> None:
     fill(ledger)
     undo_import(ledger, 1, copy=False)
     assert bytes_of(ledger) == KEPT and verify(ledger).findings == ()
+
+
+def test_one_that_was_taken_out_is_gone_and_the_history_says_so(ledger: Ledger) -> None:
+    fill(ledger)
+    remove_photo(ledger, photos_of(ledger)[0])
+    assert set(bytes_of(ledger)) == set(KEPT) - {(1, 1, "Home Farm")} and verify(ledger).findings == ()
+    assert history(ledger)["what"].iloc[-1] == "photo removed"
 
 
 def test_they_are_in_a_backup_and_come_back(ledger: Ledger, tmp_path: Path) -> None:
