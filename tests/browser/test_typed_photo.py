@@ -129,7 +129,7 @@ def test_a_photo_is_looked_at_while_typing_and_seen_again_with_the_import(
         expect(said).to_contain_text("This browser has no room for the photo")
         assert picture(hand) == (1500, 2000)
         hand.open("/corrections?brought=2")
-        page.get_by_text("Remove photo 1").click()
+        page.get_by_text("Remove photo 1", exact=True).click()
         page.get_by_role("button", name="Yes, remove photo 1").click()
         expect(page.locator("#done")).to_contain_text("The photo was removed.")
         expect(page.locator(".photo-pane")).to_have_count(0)
