@@ -101,6 +101,7 @@ def list_to_correct(ledger: Ledger, view: View) -> Any:
         html.Button(_("Mark all"), id="correct-all", className="take"),
         *_form(),
     ]
+    # Of an import that is not the viewer's own, no record is left here.
     photos = [] if brought is None else photos_beside(ledger, brought)
     return [
         *told_first,
