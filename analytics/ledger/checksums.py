@@ -21,7 +21,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from evenfoot.analytics.ledger.schema import BOOKKEEPING, ROW_TABLES, STAMP, half_as_number
+from evenfoot.analytics.ledger.schema import BOOKKEEPING, LARGE_ROWS, ROW_TABLES, STAMP, half_as_number
 from evenfoot.analytics.ledger.staging_table import in_memory
 
 Sum = tuple[int, int]
@@ -149,7 +149,7 @@ def _sum_here(connection: Any, table: str, source: str, where: str, values: Sequ
     question = f"SELECT {listed} FROM {source} WHERE {_counted(table, where)}"
     rows = digests = 0
     with in_memory() as memory:
-        for batch in connection.batches(question, BATCH, values):
+        for batch in connection.batches(question, LARGE_ROWS.get(table, BATCH), values):
             memory.register("some_rows", batch)
             [(more, added)] = memory.execute(f"SELECT {_sum(columns)} FROM some_rows").fetchall()
             rows, digests = rows + int(more), (digests + int(added)) % MODULUS

@@ -119,6 +119,14 @@ MIGRATIONS: tuple[Migration, ...] = (
             '"added_at" TIMESTAMP, "removed_at" TIMESTAMP)',
         ),
     ),
+    Migration(
+        13,
+        "photos of filled sheets",
+        (
+            'CREATE TABLE sheet_photos ("import_no" INTEGER, "photo_no" INTEGER, "part_no" INTEGER, "farm" VARCHAR, '
+            '"kind" VARCHAR, "sha256" VARCHAR, "added_at" TIMESTAMP, "content" VARCHAR)',
+        ),
+    ),
 )
 
 

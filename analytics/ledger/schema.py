@@ -8,7 +8,7 @@ be rebuilt from the row tables.
 
 from __future__ import annotations
 
-SCHEMA_VERSION = 12
+SCHEMA_VERSION = 13
 """The layout this program makes; ``migrations.py`` leads older ones to it."""
 
 TRIM_FIELDS: dict[str, str] = {
@@ -267,6 +267,16 @@ BOOKKEEPING: dict[str, dict[str, str]] = {
         "added_at": "TIMESTAMP",
         "removed_at": "TIMESTAMP",
     },
+    "sheet_photos": {
+        "import_no": "INTEGER",
+        "photo_no": "INTEGER",
+        "part_no": "INTEGER",
+        "farm": "VARCHAR",
+        "kind": "VARCHAR",
+        "sha256": "VARCHAR",
+        "added_at": "TIMESTAMP",
+        "content": "VARCHAR",
+    },
     "seen_again": {"import_no": "INTEGER", "kind": "VARCHAR", "row_key": "VARCHAR"},
     "replaced_rows": {
         "import_no": "INTEGER",
@@ -317,17 +327,21 @@ BOOKKEEPING: dict[str, dict[str, str]] = {
     },
 }
 
-FARM_BOOKKEEPING = ("horn_limits", "agreements", "history", "replaced_rows", "aliases", "exports")
+FARM_BOOKKEEPING = ("horn_limits", "agreements", "sheet_photos", "history", "replaced_rows", "aliases", "exports")
 """Tables of bookkeeping with a column ``farm``: its lines go when the farm is erased.
 
 ``replaced_rows`` keeps each row that another took the place of: the import that did it, the row's own import, number
 and key, the key of the row that stands there now, and its fields as a JSON object. ``aliases`` says what a name in
 sheets stands for; its farm is the one meant, or the one whose cow is meant. ``layouts`` keeps the answers that were
 given for a layout of sheets. ``agreements`` are what farmer, trimmer and veterinarian agreed on: what is removed keeps
-its row, with the moment it was removed. ``exports`` remembers what anonymous exports gave away, one line a group of
+its row, with the moment it was removed. ``sheet_photos`` are photos of filled sheets, in parts of base64, see
+:mod:`evenfoot.analytics.ledger.photos`. ``exports`` remembers what anonymous exports gave away, one line a group of
 cows that looked alike: ``cows`` has a digest of each one's row. ``meta`` has the ledger's layout, its id, and a sum of
 the rows of each table, see :mod:`evenfoot.analytics.ledger.checksums`.
 """
+
+LARGE_ROWS = {"sheet_photos": 500}
+"""Tables whose rows hold tens of thousands of letters -> how many of them are under way at a time."""
 
 STAMP: dict[str, str] = {"import_no": "INTEGER", "row_no": "BIGINT", "row_key": "VARCHAR"}
 """Columns in front of every row table's fields: which import, which row of the file, and the digest of

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import checksums
-from evenfoot.analytics.ledger.schema import every_table
+from evenfoot.analytics.ledger.schema import LARGE_ROWS, every_table
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -45,7 +45,7 @@ def move(source: Ledger, target: Ledger, then: Callable[[Any], None] | None = No
             )
         for table, columns in tables_moved().items():
             listed = ", ".join(f'"{name}"' for name in columns)
-            rows = source.engine.batches(cursor, f"SELECT {listed} FROM {table}", BATCH)
+            rows = source.engine.batches(cursor, f"SELECT {listed} FROM {table}", LARGE_ROWS.get(table, BATCH))
             count += _load(connection, table, listed, rows)
         checksums.carry(cursor, connection)
         target.engine.settle(connection)

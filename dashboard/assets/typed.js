@@ -12,6 +12,7 @@
   const dash = () => window.dash_clientside;
   const none = () => dash().no_update;
   const table = () => document.getElementById("typing-rows");
+  const photos = () => window.evenfootPhotos; /* see photos.js */
 
   let begun = null; /* what the server says of who types: account, farms, day, words */
   let sheet = null; /* {id, farm, day, trimmer, kind, scale, at, rows: [{id, row, cow, LF, ...}]} */
@@ -49,7 +50,7 @@
   function keep() {
     const key = KEY + begun.account + ":" + sheet.id;
     try {
-      if (!typed().length) {
+      if (!typed().length && !photos().any()) {
         window.localStorage.removeItem(key);
         return "";
       }
@@ -176,6 +177,7 @@
 
   function shown() {
     draw();
+    photos().open({ ...begun, changed }, sheet.id);
     return [...HEAD.map((name) => sheet[name]), others(), keep(), asked()];
   }
 
@@ -258,12 +260,14 @@
             /* Added: it needs no keeping. What was changed since it was checked stays. */
             if (handed !== plain(sheet)) return unchanged(10);
             window.localStorage.removeItem(KEY + begun.account + ":" + sheet.id);
+            photos().done(hit.value.number);
             start(fresh());
           } else {
             const kept = keptSheets().find((one) => one.id === id.sheet);
             if (kept) start(kept);
           }
         } else if (name === "typing-away") {
+          photos().away();
           window.localStorage.removeItem(KEY + begun.account + ":" + sheet.id);
           start(fresh());
         } else start(fresh());

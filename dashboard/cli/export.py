@@ -40,10 +40,11 @@ def export(address: str | None, format: str, out: Path, farms: Sequence[str]) ->
         _export_delta(ledger, out, chosen)
         return
     from evenfoot.analytics.ledger.exports.folder import export_folder
+    from evenfoot.analytics.ledger.exports.photos_folder import FOLDER as PHOTOS
 
     written = export_folder(ledger, out, format=format, farms=chosen)
-    for name, rows in written.items():
-        print(f"Wrote {out / name}: {rows} rows")
+    for name, count in written.items():
+        print(f"Wrote {out / name}: {count} {'photos' if name == PHOTOS else 'rows'}")
 
 
 def _export_anonymous(ledger: Ledger, out: Path, farms: Sequence[str]) -> None:

@@ -11,12 +11,14 @@ from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.ledger.corrections import Corrected, correct_records, remove_records
 from evenfoot.analytics.ledger.imports.add import undo_import
+from evenfoot.analytics.ledger.photos import remove_photo
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages import imports_rights
 from evenfoot.dashboard.pages.corrections_list import list_to_correct
+from evenfoot.dashboard.pages.imports_photos import seen_photo
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import Panel
 from evenfoot.dashboard.ui.shell import mistake as mistake_line
@@ -123,6 +125,25 @@ def register(app: Dash, ledger: Ledger) -> None:
             return mistake_line(told(known.sentence)), no_update, no_update
         said = html.P(_("The records are as they were."), className="caution")
         return said, str(ledger.version), f"correction {number} back: {ledger.version}"
+
+    @app.callback(
+        Output("done", "children", allow_duplicate=True),
+        Output("seen-version", "data", allow_duplicate=True),
+        Output("written", "data", allow_duplicate=True),
+        Input({"type": "photo-out", "import": ALL, "number": ALL}, "n_clicks"),
+        prevent_initial_call=True,
+    )
+    def take_photo_out(clicks: list[int | None]) -> Any:
+        asked = ctx.triggered_id
+        if not any(clicks) or not isinstance(asked, dict):
+            return (no_update,) * 3
+        try:
+            current_viewer().refuse_unless("correct records")
+            remove_photo(ledger, seen_photo(ledger, store, int(asked["import"]), int(asked["number"])))
+        except UserError as known:
+            return mistake_line(told(known.sentence)), no_update, no_update
+        said = html.P(_("The photo was removed."), className="caution")
+        return said, str(ledger.version), f"photo removed: {ledger.version}"
 
 
 def corrections_link(view: View, **where: Any) -> html.A | None:

@@ -22,6 +22,7 @@ from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages import imports_rights
+from evenfoot.dashboard.pages.imports_photos import photos_beside
 from evenfoot.dashboard.pages.today_answers import choose_farm
 from evenfoot.dashboard.ui.view import View
 
@@ -84,8 +85,7 @@ def list_to_correct(ledger: Ledger, view: View) -> Any:
         table = table[table["visit_date"].dt.date == day]
     shown = table.head(MOST_SHOWN)
     cut = len(table) - len(shown)
-    return [
-        *told_first,
+    work = [
         *_days(view, days),
         dmc.CheckboxGroup(
             [dmc.Checkbox(label=record_said(row), value=row["id"], size="lg") for row in records(shown)],
@@ -100,6 +100,12 @@ def list_to_correct(ledger: Ledger, view: View) -> Any:
         else None,
         html.Button(_("Mark all"), id="correct-all", className="take"),
         *_form(),
+    ]
+    # Of an import that is not the viewer's own, no record is left here.
+    photos = [] if brought is None else photos_beside(ledger, brought)
+    return [
+        *told_first,
+        html.Div([*photos, html.Div(work)], className="photo-work has-photo") if photos else html.Div(work),
     ]
 
 

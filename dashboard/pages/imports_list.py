@@ -12,6 +12,7 @@ from evenfoot.analytics.messages import say
 from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.charts.theme import number
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
+from evenfoot.dashboard.pages.imports_photos import photo_links, photos_seen
 from evenfoot.dashboard.ui.view import View
 
 KINDS = {
@@ -83,6 +84,7 @@ def imports_so_far(ledger: Ledger, view: View, own: set[int] | None = None) -> A
         frame = frame[frame["import_no"].isin(own)]
     if frame.empty:
         return html.P(_("No sheet has been imported yet."), className="empty")
+    photos = photos_seen(ledger)
     held = set(ledger.frame("SELECT DISTINCT import_no FROM set_aside")["import_no"].astype(int))
     heads = [
         _("No."),
@@ -108,6 +110,7 @@ def imports_so_far(ledger: Ledger, view: View, own: set[int] | None = None) -> A
                 acts.append(_correct_link(import_no, view))
             if import_no in held:
                 acts += [mend_button(import_no), download_button(import_no)]
+        acts += photo_links(photos.get(import_no, ()))
         kinds = ", ".join(told(KINDS.get(kind, kind)) for kind in str(record["kinds"]).split(", "))
         cells = [
             str(import_no),

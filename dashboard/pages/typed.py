@@ -13,8 +13,10 @@ from evenfoot.analytics.domain.feet import FEET
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.dashboard.auth import current_viewer
+from evenfoot.dashboard.auth.login import CSRF_COOKIE
 from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.pages.imports_dropping import dropped_sheet
+from evenfoot.dashboard.pages.typed_photos import photo_fold
 from evenfoot.dashboard.pages.typed_print import print_fold, register_print
 from evenfoot.dashboard.pages.typed_reading import row_words
 from evenfoot.dashboard.pages.typed_sheet import typed_csv
@@ -39,7 +41,8 @@ def _extra() -> list[Any]:
                 _head(),
                 _how(),
                 print_fold(),
-                _grid(),
+                html.Div([photo_fold(), _grid()], id="typing-work", className="photo-work"),
+                html.P(id="typing-photo-said", className="basis", **{"aria-live": "polite"}),
                 html.P(id="typing-told", className="basis", **{"aria-live": "polite"}),
                 html.P(id="typing-kept", className="basis"),
                 html.Div(
@@ -160,6 +163,7 @@ def register(app: Dash, ledger: Ledger) -> None:
             "farm": view.farm or "",
             "day": today().isoformat(),
             "trimmer": viewer.name if viewer.role == "trimmer" else "",
+            "word": app.server.config["EVENFOOT_ACCOUNTS"].cookie(CSRF_COOKIE),
             "words": browser_words(),
         }
 

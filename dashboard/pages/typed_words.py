@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from evenfoot.dashboard.i18n.translation import _
+from evenfoot.dashboard.pages.typed_photos import photo_words
 
 
 def browser_words() -> dict[str, str]:
@@ -23,4 +24,5 @@ def browser_words() -> dict[str, str]:
         "field": _("{name}, row {row}", **gap),
         "other": _("{farm}, {day}: rows {n}", **gap),
         "row": _("Row {row}: {said}", **gap),
+        **photo_words(),
     }

@@ -27,6 +27,7 @@ from evenfoot.dashboard.ui.request_view import addressed
 from evenfoot.dashboard.ui.view import View
 from evenfoot.dashboard.web.chute import serve_chute
 from evenfoot.dashboard.web.compression import deliver
+from evenfoot.dashboard.web.photos import serve_photos
 from evenfoot.dashboard.web.request_guard import guard
 from evenfoot.dashboard.web.shared_reports import show_shared
 
@@ -81,6 +82,7 @@ def create_app(ledger: Ledger, store: Store | None = None, access: Access | None
     _open_start(app, ledger)
     show_shared(app, ledger, store)
     serve_chute(app, ledger, store)
+    serve_photos(app, ledger, store)
     if office := oidc.service():
         oidc.offer(app, store, access, office)
     return app

@@ -17,14 +17,15 @@ import openpyxl
 import pytest
 from pypdf import PdfReader
 
-from evenfoot.analytics.ledger import agreements
+from evenfoot.analytics.ledger import agreements, photos
 from evenfoot.analytics.ledger.corrections import list_records
+from evenfoot.analytics.ledger.imports.import_farms import farms_of_import
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.auth import links, people
 from evenfoot.dashboard.auth.viewer import OWNER, Viewer
 from evenfoot.dashboard.pages import PAGES, PANELS
 from evenfoot.dashboard.pages.agreed import ACTS
-from evenfoot.dashboard.pages.imports_rights import remember
+from evenfoot.dashboard.pages.imports_rights import NO_SUCH, remember
 from evenfoot.dashboard.pages.report import FIELDS
 from evenfoot.dashboard.ui import progress
 from tests.auth.asking import ask, marks, panel, settled
@@ -481,6 +482,59 @@ def test_a_visit_is_typed_by_who_may_bring_sheets_in_and_knows_no_cow_of_other_f
                 assert "No cows of this farm are known" in ask(office, people_in[0][who], take, printed)[1]
 
 
+def test_photos_of_sheets_are_for_who_brought_the_sheet_and_for_owners(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cheap_hashes(monkeypatch)
+    store = staffed(tmp_path / "a.sqlite", STAFF, Clock())
+    office = Office(two_farms(tmp_path / "l.duckdb"), store, Clock())
+    digests = dict(office.ledger.imports()[["import_no", "sha256"]].itertuples(index=False))
+    of = {number: farms_of_import(office.ledger, number) for number in digests}
+    mine, theirs = (next(int(number) for number in of if of[number] == {farm}) for farm in (MINE, OTHER))
+    for number in (mine, theirs):  # Kim brought both while both farms were granted.
+        remember(store, Viewer("Kim", (MINE,), "trimmer", people.number_of(store, "Kim")), number, digests[number])
+    photos.add_photo(office.ledger, theirs, b"%PDF-1.4 zz")
+    staff = {name: office.signed_in(name) for name in STAFF}
+
+    def sent(who: str, number: int) -> tuple[int, str]:
+        answer = staff[who].post(f"/imports/{number}/photos", data=b"%PDF-1.4 ours", content_type="application/pdf")
+        return answer.status_code, answer.text
+
+    refused = {who: sent(who, mine) for who in ("Max", "Ada", "New")} | {"Kim": sent("Kim", theirs)}
+    assert {code for code, _ in refused.values()} == {409}
+    assert all("may not bring sheets in" in refused[who][1] for who in ("Max", "Ada"))
+    assert {refused["New"], refused["Kim"], sent("Kim", 987)} == {(409, f"{NO_SUCH}\n")}
+    assert len(photos.photos_of(office.ledger)) == 1
+    assert sent("Kim", mine) == (200, f"/imports/{mine}/photos/1")
+    seen = {
+        (who, number): staff[who].get(f"/imports/{number}/photos/1") for who in STAFF for number in (mine, theirs, 987)
+    }
+    assert {key for key, answer in seen.items() if answer.status_code == 200} == {
+        ("Kim", mine), ("Olive", mine), ("Olive", theirs)
+    }  # fmt: skip
+    for who in (*NARROWED, "New"):
+        assert not marks(seen[who, theirs].text) and seen[who, theirs].text == seen[who, 987].text, who
+    assert office.client().get(f"/imports/{mine}/photos/1").status_code == 303
+    for who in STAFF:
+        _, listed = ask(office, staff[who], key_of(office, "imports-list"), {"address.pathname": "/import"})
+        beside = panel(office, staff[who], "corrections-list", f"?brought={mine}")
+        assert (f"/imports/{mine}/photos/1" in listed) == (who in ("Kim", "Olive")), who
+        assert (f"/imports/{mine}/photos/1" in beside) == (who in ("Kim", "Olive")), who
+        assert (f"/imports/{theirs}/photos/1" in listed) == (who == "Olive"), who
+    [remove] = [key for key, entry in office.app.callback_map.items() if "photo-out" in str(entry["inputs"])]
+
+    def removed(who: str, number: int) -> str:
+        button = {"import": number, "number": 1, "type": "photo-out"}
+        values = {'{"import":["ALL"],"number":["ALL"],"type":"photo-out"}.n_clicks': [(button, 1)]}
+        return ask(office, staff[who], remove, values)[1]
+
+    assert all("may not correct" in removed(who, mine) for who in ("Max", "Ada"))
+    assert all("no such import" in text for text in (removed("New", mine), removed("Kim", theirs), removed("Kim", 987)))
+    assert len(photos.photos_of(office.ledger)) == 2
+    assert "The photo was removed" in removed("Kim", mine) and "no such photo" in removed("Kim", mine)
+    assert "The photo was removed" in removed("Olive", theirs) and not photos.photos_of(office.ledger)
+
+
 def test_how_far_somebodys_work_is_is_told_to_nobody_else(
     offices: list[Office], people_in: list[dict[str, Browser]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -558,7 +612,7 @@ def test_every_address_as_every_role_and_as_nobody(offices: list[Office], people
     office = offices[0]
     paths = {
         rule.rule.replace("<path:path>", "zz").replace("<path:filename>", "zz").replace("<token>", "zz")
-        .replace("<name>", "lesion-cows")
+        .replace("<name>", "lesion-cows").replace("<int:import_no>", "1").replace("<int:number>", "1")
         .replace("<string:package_name>/<path:fingerprinted_path>", "dash/zz")
         for rule in office.app.server.url_map.iter_rules()
     }  # fmt: skip

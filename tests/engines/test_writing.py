@@ -11,7 +11,7 @@ import pytest
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.intake import check_file
-from evenfoot.analytics.ledger import Ledger, agreements, open_ledger
+from evenfoot.analytics.ledger import Ledger, agreements, open_ledger, photos
 from evenfoot.analytics.ledger.exports.agreements_file import FILE, take_agreements
 from evenfoot.analytics.ledger.exports.folder import export_folder
 from evenfoot.analytics.ledger.history import history
@@ -145,6 +145,20 @@ def test_rows_set_aside_limits_and_exports(pair: tuple[Ledger, Ledger], tmp_path
     for name in written[0]:
         one, other = (pd.read_parquet(tmp_path / ledger.dialect / name) for ledger in pair)
         pd.testing.assert_frame_equal(one, other, check_dtype=False)
+
+
+def test_photos_of_sheets(pair: tuple[Ledger, Ledger], tmp_path: Path) -> None:
+    scan = b"%PDF-1.4" + bytes(range(256)) * 300
+    for ledger in pair:
+        add_sheets(ledger, [checked("trims", trims("Ash", range(3)))], "a.csv", "1" * 64)
+        assert photos.add_photo(ledger, 1, scan + b"1").number == photos.add_photo(ledger, 1, scan + b"1").number == 1
+        second = photos.add_photo(ledger, 1, scan + b"2")
+        assert second in photos.photos_of(ledger) and photos.read_photo(ledger, second) == scan + b"2"
+        photos.remove_photo(ledger, photos.photos_of(ledger)[0])
+        assert photos.photos_of(ledger) == [second]
+        export_folder(ledger, tmp_path / ledger.dialect)
+        assert (tmp_path / ledger.dialect / "photos" / "import-1-photo-2.pdf").read_bytes() == scan + b"2"
+        assert verify(ledger).findings == ()
 
 
 def test_a_backup_is_a_file_and_goes_back_anywhere(elsewhere: Maker, tmp_path: Path) -> None:

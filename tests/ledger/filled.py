@@ -15,7 +15,8 @@ from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.integrity.erase import erase_farm
 from evenfoot.analytics.ledger.layout_answers import remove_layout, save_answers
 from evenfoot.analytics.ledger.limits import forget_limit, set_limit
-from tests.ledger.storing import SHEETS
+from evenfoot.analytics.ledger.photos import add_photo
+from tests.ledger.storing import PHOTO, SHEETS
 
 MORE = {
     "limits.csv": "farm,breed,parity_first,parity_last,limit,value\nAlder,Jersey,1,2,long_toe_mm,79\n",
@@ -55,6 +56,8 @@ def steps(ledger: Ledger, folder: Path) -> Iterator[tuple[str, Callable[[], obje
     yield "agreement of another", lambda: agreements.add(ledger, "Birch", "Wash the bath", agreed_on=day, who="KV")
     yield "agreement done", lambda: agreements.mark_done(ledger, 1, done_on=dt.date(2025, 4, 1), outcome="half of it")
     yield "agreement changed", lambda: agreements.change(ledger, 1, {"place": "hind, zone 4"})
+    yield "a photo", lambda: add_photo(ledger, 3, PHOTO)
+    yield "a photo of another", lambda: add_photo(ledger, 2, b"%PDF-1.4" + PHOTO * 6000)
     yield "agreement removed", lambda: agreements.remove(ledger, 2)
     for said, means in (("KVz", "KV"), ("JMx", "JM"), ("JMx", "KV")):
         yield f"{said} is {means}", partial(add_alias, ledger, "trimmer", said, means)

@@ -15,9 +15,13 @@ from evenfoot.analytics.intake import check_file
 from evenfoot.analytics.ledger import Ledger, agreements, open_ledger
 from evenfoot.analytics.ledger.imports.add import add_sheets, undo_import
 from evenfoot.analytics.ledger.limits import forget_limit, set_limit
+from evenfoot.analytics.ledger.photos import add_photo
 from evenfoot.analytics.ledger.schema import SCHEMA_VERSION
 
 STORED = Path(__file__).parent / "stored"
+
+PHOTO = bytes.fromhex("ffd8 ffda0002 00 ffd9")
+"""As little as a JPEG can be."""
 
 SHEETS = {
     "trims.csv": """visit_date,farm,trimmer,visit_kind,herd_size,cow,group,foot,claw,zone,lesion,severity,\
@@ -47,8 +51,8 @@ locomotion_score
 
 
 def make(path: Path) -> Ledger:
-    """A ledger at *path* with every kind of sheet, a row set aside, rows met again, limits, an import undone, and
-    agreements of which one is done and one removed."""
+    """A ledger at *path* with every kind of sheet, a row set aside, rows met again, limits, an import undone,
+    agreements of which one is done and one removed, and a photo of a sheet."""
     ledger = open_ledger(str(path))
     for name, text in SHEETS.items():
         sheets = check_file(text.encode(), name, day_first=None, known_farms=ledger.farms())
@@ -67,6 +71,7 @@ def make(path: Path) -> Ledger:
     agreements.mark_done(ledger, 1, done_on=dt.date(2025, 5, 20), outcome="all but two")
     agreements.add(ledger, "Birch", "Ask the veterinarian about cow 7", agreed_on=day)
     agreements.remove(ledger, 2)
+    add_photo(ledger, 2, PHOTO)
     return ledger
 
 

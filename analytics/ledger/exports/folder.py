@@ -20,6 +20,8 @@ from evenfoot.analytics.ledger.exports.agreements_file import HEADINGS as AGREED
 from evenfoot.analytics.ledger.exports.agreements_file import KIND as AGREED_KIND
 from evenfoot.analytics.ledger.exports.agreements_file import write_agreements
 from evenfoot.analytics.ledger.exports.data_exchange import LEFT_BEHIND
+from evenfoot.analytics.ledger.exports.photos_folder import FOLDER as PHOTOS
+from evenfoot.analytics.ledger.exports.photos_folder import write_photos
 from evenfoot.analytics.ledger.exports.saved_answers import FILE as REMEMBERED
 from evenfoot.analytics.ledger.exports.saved_answers import write_remembered
 from evenfoot.analytics.ledger.ledger import Ledger
@@ -56,7 +58,8 @@ def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: 
 
     Names and answers that were told go along in a file of their own, see
     :mod:`evenfoot.analytics.ledger.exports.saved_answers`, and so does what was agreed, as CSV, see
-    :mod:`evenfoot.analytics.ledger.exports.agreements_file`.
+    :mod:`evenfoot.analytics.ledger.exports.agreements_file`. Photos of sheets go along as files in a folder of their
+    own; they are for looking at, and do not come back in.
 
     Parameters
     ----------
@@ -103,6 +106,9 @@ def export_folder(ledger: Ledger, out: Path, *, format: str = "parquet", farms: 
             lines = write_agreements(cursor, out, farms)
             if lines:
                 written[AGREEMENTS] = lines
+        photos = write_photos(ledger, out, farms)
+        if photos:
+            written[PHOTOS] = photos
         _write_dictionary(out / DICTIONARY, format, written)
     except OSError as error:
         raise UserError(f"{out} cannot be written ({error.strerror}); choose another folder.") from None

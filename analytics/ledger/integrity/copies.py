@@ -45,6 +45,7 @@ NAMING = {
     "replaced_rows": ("farm",),
     "horn_limits": ("farm",),
     "agreements": ("farm",),
+    "sheet_photos": ("farm",),
 }
 """Tables of bookkeeping, and their columns that may name a farm."""
 

@@ -52,7 +52,7 @@ class Erased:
 
 
 def erase_farm(ledger: Ledger, farm: str) -> Erased:
-    """Erase a farm: its rows, what was derived from them, limits, agreements, names, history and set-aside rows.
+    """Erase a farm: its rows, what was derived from them, limits, agreements, photos, names, history, set-aside rows.
 
     A farm that has no rows any more is erased as well, if anything in the ledger still names it: rows of an import that
     was taken back stand in the file until it is written anew.

@@ -231,7 +231,7 @@ def _imports(cursor: Any) -> Iterator[Message]:
 
 
 def _bookkeeping(cursor: Any) -> Iterator[Message]:
-    for table in ("set_aside", "seen_again"):
+    for table in ("set_aside", "seen_again", "sheet_photos"):
         astray = count_of(
             cursor, f"SELECT COUNT(*) FROM {table} WHERE import_no NOT IN (SELECT import_no FROM imports)"
         )
