@@ -54,6 +54,8 @@ QUESTIONS = {
     f"SUM(CAST(v AS DECIMAL(38, 0))) / 7 AS s FROM ({NUMBERS}) AS n",
     "sums": f"SELECT w, {sql.total('v')} AS s, AVG(v) AS a, COUNT(DISTINCT v) AS n, QUANTILE_CONT(v, 0.25) AS q, "
     f"MEDIAN(v) AS m, MAX(v) FILTER (WHERE v < 7) AS f FROM ({NUMBERS}) AS n GROUP BY w",
+    "rounding": f"SELECT i, ROUND(CAST(i AS DOUBLE) / 2) AS r, CAST(ROUND(CAST(v AS DOUBLE) / 2) AS BIGINT) AS b "
+    f"FROM ({NUMBERS}) AS n",
     "largest": f"SELECT i, GREATEST(v, w) AS g, LEAST(v, w, 0) AS l FROM ({NUMBERS}) AS n",
     "order": f"SELECT i, ROW_NUMBER() OVER (PARTITION BY w ORDER BY v DESC, i) AS r, "
     f"LAG(v) OVER (ORDER BY i) AS p FROM ({NUMBERS}) AS n",

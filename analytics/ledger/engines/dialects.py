@@ -73,6 +73,10 @@ def _fit_question_postgres(tree: Any) -> None:
     for division in list(tree.find_all(sge.IntDiv)):
         # DIV gives an exact decimal. [pub: PostgreSQL manual, 9.3]
         division.replace(sge.cast(division.copy(), "BIGINT"))
+    for rounded in tree.find_all(sge.Round):
+        # Halves of floating numbers go to the even neighbour, those of exact decimals away from 0, as all of the
+        # embedded engine's. [pub: PostgreSQL manual, 9.3]
+        rounded.set("this", sge.cast(rounded.this.copy(), "DECIMAL"))
 
 
 def _is_text(node: Any) -> bool:
