@@ -25,10 +25,15 @@ NOT_LESIONS = ("lame", "severe", "any")
 
 @dataclass(frozen=True)
 class Said:
-    """A sentence, and before it one of the four words for a change; no word where nothing is compared."""
+    """A sentence, and one of the four words for a change; no word where nothing is compared.
+
+    The word for lameness comes first. After that a word alone would seem to be about lameness too, so the others stand
+    behind what they are about.
+    """
 
     sentence: str
     verdict: str = ""
+    word_first: bool = False
 
     def word(self, words: Words) -> str:
         """The word with its full stop."""
@@ -36,7 +41,8 @@ class Said:
 
     def line(self, words: Words) -> str:
         """Both in one line."""
-        return f"{self.word(words)} {self.sentence}".strip()
+        parts = (self.word(words), self.sentence)
+        return " ".join(parts if self.word_first else reversed(parts)).strip()
 
 
 def lameness(rows: list[dict[str, Any]], words: Words) -> Said:
@@ -48,7 +54,7 @@ def lameness(rows: list[dict[str, Any]], words: Words) -> Said:
     year = row["last_year"]
     if pd.notna(year):
         sentence += " " + words("A year ago {share}.", share=round(100 * year))
-    return Said(sentence + _looked_at(row, words), row["verdict"])
+    return Said(sentence + _looked_at(row, words), row["verdict"], word_first=True)
 
 
 def biggest_lesion(rows: list[dict[str, Any]]) -> dict[str, Any] | None:

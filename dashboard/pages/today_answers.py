@@ -34,17 +34,13 @@ def answers(ledger: Ledger, view: View) -> Any:
     return html.Ol([html.Li(part) for part in parts], className="answers")
 
 
-def _linked(answer: said.Said, to: str, *, word_first: bool = False) -> Any:
-    """An answer: what it is about, the word, and the way to more.
-
-    The word for lameness comes first. After that a word alone would seem to be about lameness too, all the more while
-    the reader's guess is asked for and the figure is hidden.
-    """
+def _linked(answer: said.Said, to: str) -> Any:
+    """An answer: what it is about with its word, and the way to more."""
     link = html.A(answer.sentence, href=to)
     if not answer.verdict:
         return link
     word = html.Strong(answer.word(words()))
-    return [word, " ", link] if word_first else [link, " ", word]
+    return [word, " ", link] if answer.word_first else [link, " ", word]
 
 
 def _lameness(rows: list[dict[str, Any]], view: View) -> Any:
@@ -52,7 +48,7 @@ def _lameness(rows: list[dict[str, Any]], view: View) -> Any:
     if not answer.verdict:
         return html.Span(answer.sentence)
     row = next(row for row in rows if row["what"] == "lame")
-    return with_guess(_linked(answer, view.open("/locomotion"), word_first=True), row, str(row["farm"]))
+    return with_guess(_linked(answer, view.open("/locomotion")), row, str(row["farm"]))
 
 
 def _lesion(rows: list[dict[str, Any]], view: View) -> Any:
