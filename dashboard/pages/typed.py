@@ -20,7 +20,7 @@ from evenfoot.dashboard.pages.typed_photos import photo_fold
 from evenfoot.dashboard.pages.typed_print import print_fold, register_print
 from evenfoot.dashboard.pages.typed_reading import row_words
 from evenfoot.dashboard.pages.typed_sheet import typed_csv
-from evenfoot.dashboard.pages.typed_words import browser_words
+from evenfoot.dashboard.pages.typed_words import browser_words, how_to_type
 from evenfoot.dashboard.report.blank_sheet import CELLS
 from evenfoot.dashboard.ui import progress
 from evenfoot.dashboard.ui.page import Page
@@ -39,7 +39,7 @@ def _extra() -> list[Any]:
             [
                 html.H2(_("The visit"), id="title-typing"),
                 _head(),
-                _how(),
+                how_to_type(),
                 print_fold(),
                 html.Div([photo_fold(), _grid()], id="typing-work", className="photo-work"),
                 html.P(id="typing-photo-said", className="basis", **{"aria-live": "polite"}),
@@ -111,17 +111,6 @@ def _head() -> html.Div:
             ),
         ],
         className="choices",
-    )
-
-
-def _how() -> html.P:
-    return html.P(
-        _(
-            "One row a cow. In the cell of a foot write what you would say: 'SU out z4 ++', 'DD M2', 'WL block', 'ok'. "
-            "A cow whose feet are all blank counts as looked at, with nothing found. Tab goes to the next cell, Enter "
-            "to the next cow, Escape out of the table."
-        ),
-        className="basis",
     )
 
 

@@ -1,6 +1,8 @@
-"""What the browser's part of the typed visit says."""
+"""What the page and the browser's part of the typed visit say."""
 
 from __future__ import annotations
+
+from dash import html
 
 from evenfoot.dashboard.i18n.translation import _
 from evenfoot.dashboard.pages.typed_photos import photo_words
@@ -26,3 +28,15 @@ def browser_words() -> dict[str, str]:
         "row": _("Row {row}: {said}", **gap),
         **photo_words(),
     }
+
+
+def how_to_type() -> html.P:
+    """How a row is typed, above the table."""
+    return html.P(
+        _(
+            "One row a cow. In the cell of a foot write what you would say: 'SU out z4 ++', 'DD M2', 'WL block', 'ok'. "
+            "A cow whose feet are all blank counts as looked at, with nothing found. Tab goes to the next cell, Enter "
+            "to the next cow, Escape out of the table."
+        ),
+        className="basis",
+    )
