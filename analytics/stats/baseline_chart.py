@@ -118,16 +118,14 @@ def baseline_chart(
     seen = inside & there
     with np.errstate(divide="ignore", invalid="ignore"):
         value = c / total
-    nan = np.full(len(c), np.nan)
-    table = pd.DataFrame({"cases": c, "n": total, "value": value, "centre": nan, "low": nan, "high": nan})
-    table = table.assign(baseline=inside, outside=0)
+    centre, low, high = (np.full(len(c), np.nan) for _ in range(3))
+    columns = {"cases": c, "n": total, "value": value, "centre": centre, "low": low, "high": high, "baseline": inside}
     points = int(seen.sum())
     reason = _too_little(points, float(c[seen].sum()), float(total[seen].sum()))
     if reason:
-        return BaselineChart(table, points, reason)
+        return BaselineChart(pd.DataFrame(columns).assign(outside=0), points, reason)
     # 0 up to the end of the first year after the baseline, then one more every year.
     later = np.maximum(np.floor((at - at[seen].max() - 1) / YEAR), 0).astype(int)
-    centre, low, high = nan.copy(), nan.copy(), nan.copy()
     for year in np.unique(later[at >= since]):
         held = (later == year) & (at >= since)
         known = seen | (there & ~inside & (at > at[seen].max()) & (later < year))
@@ -136,13 +134,8 @@ def baseline_chart(
         where = np.flatnonzero(held)[looked]
         low[where], high[where] = _limits(total[where], usual[looked], density[looked])
     judged = there & ~inside
-    table = table.assign(
-        centre=centre,
-        low=low,
-        high=high,
-        outside=np.where(judged & (value > high), 1, np.where(judged & (value < low), -1, 0)),
-    )
-    return BaselineChart(table, points)
+    outside = np.where(judged & (value > high), 1, np.where(judged & (value < low), -1, 0))
+    return BaselineChart(pd.DataFrame({**columns, "outside": outside}), points)
 
 
 def _too_little(points: int, cases: float, units: float) -> str:

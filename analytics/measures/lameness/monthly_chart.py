@@ -45,19 +45,21 @@ def charted(
     """
     month = rows["month"]
     inside = _inside(month, baseline)
-    when = (month.dt.year * 12 + month.dt.month).to_numpy()
+    when = month.to_numpy("datetime64[M]").astype("int64")
     since = -np.inf if months is None or not len(when) else when.max() - months + 1
     chart = baseline_chart(rows["cases"], rows["at_risk"], inside, when, since=since)
     found = chart.table
-    table = rows.assign(
-        prevalence=rows["cases"] / rows["at_risk"],
-        centre=found["centre"].to_numpy(),
-        lower=found["low"].to_numpy(),
-        upper=found["high"].to_numpy(),
-        signal=np.array([say("{rules}", rules=SIDES[side]) if side else "" for side in found["outside"]], dtype=object),
-        baseline=found["baseline"].to_numpy(),
-    )
-    return chart, table.reindex(columns=list(COLUMNS)).reset_index(drop=True)
+    signal = [say("{rules}", rules=SIDES[side]) if side else "" for side in found["outside"]]
+    columns = {
+        **{name: rows[name].to_numpy() for name in ("month", "cases", "at_risk", "cows") if name in rows},
+        "prevalence": (rows["cases"] / rows["at_risk"]).to_numpy(),
+        "centre": found["centre"],
+        "lower": found["low"],
+        "upper": found["high"],
+        "signal": np.array(signal, dtype=object),
+        "baseline": found["baseline"],
+    }
+    return chart, pd.DataFrame(columns, columns=list(COLUMNS))
 
 
 def _inside(month: pd.Series, baseline: tuple[dt.date, dt.date] | None) -> np.ndarray:
