@@ -31,7 +31,8 @@ from evenfoot.analytics.queries.filters import (
     or_unsaid,
     trims,
 )
-from evenfoot.analytics.queries.large.bitmask import LAYS_OUT_BITS, cases_of_farms, layout_of
+from evenfoot.analytics.queries.large.bitmask import cases_of_farms, layout_of
+from evenfoot.analytics.queries.large.size import is_large
 from evenfoot.analytics.queries.selection import LEVELS, Selection
 
 
@@ -103,8 +104,7 @@ def count(
     spread = met() if met and waits else None
     farms = spread[0] if spread else 1 if "farm" in trim_groups else _farms_in(ledger, selection)
     cluster = "cow" if farms <= 1 else "farm"
-    use_bitmask = ledger.dialect in LAYS_OUT_BITS
-    questions = _questions(selection, trim_groups, site_groups, of_finding, per, cluster, use_bitmask)
+    questions = _questions(selection, trim_groups, site_groups, of_finding, per, cluster, is_large(ledger))
     if met:
         questions.pop("spread")
     frames = fetch_many(ledger, questions)
@@ -194,7 +194,7 @@ def _unplaced_cases(
         FROM ({once}) AS once
         {sql.group_by(of_cluster)}"""
     sites = sites_unsaid(selection, site_groups) if site_groups else None
-    seen = looked_at(selection, trim_groups, site_groups, per, of_farms=of_farms, use_bitmask=False, sites=sites)
+    seen = looked_at(selection, trim_groups, site_groups, per, of_farms=of_farms, large=False, sites=sites)
     return f"""
         WITH seen AS ({seen}),
             risk AS ({_sums_at_risk("seen", where)}),
@@ -227,7 +227,7 @@ def _questions(
     of_finding: tuple[str, ...],
     per: str,
     cluster: str,
-    use_bitmask: bool = True,
+    large: bool = True,
 ) -> dict[str, str]:
     """The questions of a count.
 
@@ -241,14 +241,14 @@ def _questions(
     if site_groups or per in ("foot", "claw") or "zone" in of_finding:
         rest["unplaced"] = _unplaced(selection, site_groups, per, zone="zone" in of_finding)
     if cluster == "cow" and per == "cow":
-        return {"groups": _sums_of_cows(selection, trim_groups, site_groups, of_finding, use_bitmask), **rest}
+        return {"groups": _sums_of_cows(selection, trim_groups, site_groups, of_finding, large), **rest}
     narrowed = site_groups or of_finding or selection.feet or selection.claws
     if cluster == "cow" and per == "trim" and not narrowed:
         return {"groups": _sums_of_trims(selection, trim_groups), **rest}
     of_farms = cluster == "farm"
-    seen = looked_at(selection, trim_groups, site_groups, per, of_farms=of_farms, use_bitmask=use_bitmask)
+    seen = looked_at(selection, trim_groups, site_groups, per, of_farms=of_farms, large=large)
     if of_farms:
-        cases = _cases_of_farms(selection, trim_groups, site_groups, of_finding, per, use_bitmask)
+        cases = _cases_of_farms(selection, trim_groups, site_groups, of_finding, per, large)
     else:
         cases = _cases(selection, trim_groups, site_groups, of_finding, per)
     where = (*trim_groups, *site_groups)
@@ -311,17 +311,17 @@ def _cases_of_farms(
     site_groups: tuple[str, ...],
     of_finding: tuple[str, ...],
     per: str,
-    use_bitmask: bool,
+    large: bool,
 ) -> str:
     """A question with the same columns as :func:`_cases`, with the units of whole farms; cow_key is empty."""
     places = (*site_groups, *of_finding)
     # A zone between the claws has no outer and inner side, so that it needs no bits of its own.
     spared = {"side", "zone"} <= set(places)
     held = tuple("claw" if spared and name == "side" else name for name in places)
-    layout = layout_of(held) if use_bitmask and per == "cow" else None
+    layout = layout_of(held) if large and per == "cow" else None
     if per == "cow" and not places:
         found = with_keys(findings(selection), trim_groups, selection)
-        cows = cows_of_farms(found, list(trim_groups), use_bitmask=use_bitmask)
+        cows = cows_of_farms(found, list(trim_groups), large=large)
         chosen = sql.commas(without_by(trim_groups), "farm_key", "'' AS cow_key", "n AS m")
         return f"SELECT {chosen} FROM ({cows}) AS cows"
     if layout is None:
@@ -350,7 +350,7 @@ def _sums_of_cows(
     trim_groups: tuple[str, ...],
     site_groups: tuple[str, ...],
     of_finding: tuple[str, ...],
-    use_bitmask: bool,
+    large: bool,
 ) -> str:
     """All ``SUMS`` where cows are counted and are the clusters.
 
@@ -359,7 +359,7 @@ def _sums_of_cows(
     """
     where = [*trim_groups, *site_groups]
     groups = [*where, *of_finding]
-    seen = looked_at(selection, trim_groups, site_groups, "cow", of_farms=True, use_bitmask=use_bitmask)
+    seen = looked_at(selection, trim_groups, site_groups, "cow", of_farms=True, large=large)
     cases = _cases(selection, trim_groups, site_groups, of_finding, "cow")
     of_risk = sql.commas(sql.names(where), f"{sql.total('n')} AS n")
     of_cases = sql.commas(sql.names(groups), "COUNT(*) AS m")

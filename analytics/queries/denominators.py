@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from evenfoot.analytics.domain.feet import CLAWS, FEET, limb_of
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.filters import BETWEEN, NOT_RECORDED, grouped, trims
-from evenfoot.analytics.queries.large.bitmask import whole_numbers
 from evenfoot.analytics.queries.large.cow_periods import IN_A_YEAR, cows_by_period, period_of
 from evenfoot.analytics.queries.selection import Selection
 
@@ -77,7 +76,7 @@ def looked_at(
     per: str,
     *,
     of_farms: bool = False,
-    use_bitmask: bool = False,
+    large: bool = False,
     sites: list[Site] | None = None,
 ) -> str:
     """How many units were looked at.
@@ -90,8 +89,8 @@ def looked_at(
     per : {"cow", "trim", "foot", "claw"}
     of_farms : bool
         Add the cows of each farm up; cow_key is then empty.
-    use_bitmask : bool
-        Whether the engine lays out bits (:data:`evenfoot.analytics.queries.large.bitmask.LAYS_OUT_BITS`).
+    large : bool
+        Whether the ledger is large (:func:`evenfoot.analytics.queries.large.size.is_large`).
     sites : list of Site, optional
         The places, where they are not each foot, limb or claw.
 
@@ -112,8 +111,8 @@ def looked_at(
     if per == "cow" and not narrowed:
         if of_farms:
             # The months of one farm are few: to lay them out as bits takes longer to plan than to count them.
-            as_bits = use_bitmask and len(selection.farms) != 1
-            farms = cows_of_farms(rows, list(trim_groups), use_bitmask=as_bits)
+            as_bits = large and len(selection.farms) != 1
+            farms = cows_of_farms(rows, list(trim_groups), large=as_bits)
             return f"SELECT {sql.commas(named, 'farm_key', 'n')}, '' AS cow_key FROM ({farms}) AS of_farms"
         seen = f"SELECT DISTINCT {sql.names(keys)} FROM ({rows}) AS seen"
         chosen = sql.commas(named, "farm_key", "cow_key", "CAST(1 AS BIGINT) AS n")
@@ -156,14 +155,14 @@ def _any_of(feet: tuple[str, ...]) -> str:
     return f"GREATEST({', '.join(columns)})" if len(columns) > 1 else columns[0]
 
 
-def cows_of_farms(rows: str, groupings: list[str], *, use_bitmask: bool) -> str:
+def cows_of_farms(rows: str, groupings: list[str], *, large: bool) -> str:
     """Cows of each group and farm, each once: ``by_NAME`` of the groupings, farm_key and n.
 
     *rows* is a question that has been given its keys (:func:`with_keys`).
     """
     keys = [*(f"by_{name}" for name in groupings), "farm_key"]
     periods = [name for name in groupings if name in IN_A_YEAR]
-    if not use_bitmask or len(periods) != 1:
+    if not large or len(periods) != 1:
         once = f"SELECT DISTINCT {sql.names([*keys, 'cow_key'])} FROM ({rows}) AS seen"
         return f"SELECT {sql.names(keys)}, COUNT(*) AS n FROM ({once}) AS once{sql.group_by(keys)}"
     period = periods[0]
@@ -194,5 +193,5 @@ def _by_site(rows: str, keys: list[str], sites: list[Site], units: list[int]) ->
     chosen = sql.commas(sql.names(keys), values, f"CASE place {n} END AS n")
     return (
         f"SELECT * FROM (SELECT {chosen} FROM ({rows}) AS of_sites"
-        f" CROSS JOIN ({whole_numbers(len(sites))}) AS places) AS by_site WHERE n > 0"
+        f" CROSS JOIN ({sql.whole_numbers(len(sites))}) AS places) AS by_site WHERE n > 0"
     )

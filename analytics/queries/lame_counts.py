@@ -14,18 +14,18 @@ from evenfoot.analytics.queries.cluster_sums import chosen_sums, of_farms, of_gr
 from evenfoot.analytics.queries.denominators import cows_of_farms, with_keys, without_by
 from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import OF_TRIM
-from evenfoot.analytics.queries.large.bitmask import LAYS_OUT_BITS
-from evenfoot.analytics.queries.large.lame_months import (
+from evenfoot.analytics.queries.large.lame_months import lame_months
+from evenfoot.analytics.queries.large.size import is_large
+from evenfoot.analytics.queries.locomotion_scores import (
     COUNTED,
     OF_COWS,
     OF_DAY,
     OUTCOMES,
     SCALES,
     cows_of_days,
-    lame_months,
+    one_scoring_a_day,
     scales_of,
 )
-from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
 
 
@@ -78,7 +78,7 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
                     listed=", ".join(OF_TRIM),
                 )
             )
-    frame = fetch(ledger, _counted(selection, tuple(by), ledger.dialect in LAYS_OUT_BITS))
+    frame = fetch(ledger, _counted(selection, tuple(by), is_large(ledger)))
     frame = frame[frame["n"].fillna(0) > 0]
     frame = (frame.sort_values(list(by)) if by else frame).reset_index(drop=True)
     sums, kinds = chosen_sums(frame, list(by), OUTCOMES)
@@ -91,17 +91,17 @@ def count_scorings(ledger: Ledger, selection: Selection, by: tuple[str, ...] = (
     return Scorings(table.rename(columns={"n": "scored"}), sums, kinds)
 
 
-def _counted(selection: Selection, by: tuple[str, ...], use_bitmask: bool = True) -> str:
-    if set(by) <= {"farm", *OF_DAY} and len(selection.farms) != 1:
+def _counted(selection: Selection, by: tuple[str, ...], large: bool = True) -> str:
+    if large and set(by) <= {"farm", *OF_DAY} and len(selection.farms) != 1:
         periods = tuple(name for name in by if name in OF_DAY)
-        farms = lame_months(selection, periods, scales=True, of_cows="farm" in by, use_bitmask=use_bitmask)
+        farms = lame_months(selection, periods, scales=True, of_cows="farm" in by)
         return of_groups(farms, list(by), OUTCOMES, SCALES)
     days = with_keys(one_scoring_a_day(selection), by, selection)
     if "farm" in by or len(selection.farms) == 1:
         keys = [f"by_{name}" for name in by]
         farms = of_farms(cows_of_days(days, keys, scales=True), keys, OUTCOMES, SCALES)
     else:
-        farms = _of_many_farms(days, by, use_bitmask=use_bitmask)
+        farms = _of_many_farms(days, by, large=large)
     named = f"SELECT {sql.commas(without_by(by), sql.names(_OF_FARM))} FROM ({farms}) AS farms_by"
     return of_groups(named, list(by), OUTCOMES, SCALES)
 
@@ -110,7 +110,7 @@ _OF_FARM = ("n", *OUTCOMES, *OF_COWS, "cows", *SCALES)
 """What :func:`of_farms` gives beside the keys and the farm."""
 
 
-def _of_many_farms(days: str, by: tuple[str, ...], *, use_bitmask: bool) -> str:
+def _of_many_farms(days: str, by: tuple[str, ...], *, large: bool) -> str:
     """The days of several farms added up as :func:`of_farms` does; where farms are put together without cow sums.
 
     Those are what limits need where a farm is alone in a group, so that cows are added up one by one only there.
@@ -120,12 +120,12 @@ def _of_many_farms(days: str, by: tuple[str, ...], *, use_bitmask: bool) -> str:
     of_farm = [*keys, "farm"]
     of_alone = f"SELECT d.* FROM days AS d SEMI JOIN alone AS a ON {sql.matched(keys, 'd', 'a')}"
     closer = of_farms(cows_of_days(of_alone, keys, scales=True), keys, OUTCOMES, SCALES)
-    cows = cows_of_farms("SELECT * FROM days", list(by), use_bitmask=use_bitmask)
+    cows = cows_of_farms("SELECT * FROM days", list(by), large=large)
     none = sql.listed(dict.fromkeys(OF_COWS, "CAST(0 AS BIGINT)"))
     return f"""
         WITH days AS ({days}),
         totals AS ({scales_of("SELECT * FROM days", of_farm, COUNTED)}),
-        alone AS (SELECT {sql.names(keys)} FROM totals{sql.group_by(keys)} HAVING COUNT(*) = 1)
+        alone AS (SELECT {sql.names(keys) or "1 AS whole"} FROM totals{sql.group_by(keys)} HAVING COUNT(*) = 1)
         SELECT {sql.names([*of_farm, "n", *OUTCOMES], of="t")}, {none}, c.n AS cows, {sql.names(SCALES, of="t")}
         FROM totals AS t
         JOIN ({cows}) AS c ON t.farm = c.farm_key AND {sql.matched(keys, "t", "c")}

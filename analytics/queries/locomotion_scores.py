@@ -1,10 +1,26 @@
-"""Scorings of locomotion, one a cow and day."""
+"""Scorings of locomotion, one a cow and day, and what is counted of them."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.filters import scores
 from evenfoot.analytics.queries.selection import Selection
+
+OUTCOMES = ("lame", "severe")
+
+SCALES = {"points": "sum", "pointed": "sum", "unscaled": "sum", "low_scale": "min", "high_scale": "max"}
+"""What is known of the scale: the scores added up, how many, scorings without one scale, the first and last scale."""
+
+OF_DAY = ("month", "quarter", "season", "year")
+"""Groupings that the day alone decides."""
+
+OF_COWS = ("cow nn", *(f"cow {what} {outcome}" for outcome in OUTCOMES for what in ("mm", "mn")))
+
+COUNTED = {"n": "COUNT(*)", "lame": sql.total("lame"), "severe": sql.total("severe")}
+"""What is counted of days."""
+
 
 _OF_A_DAY = ("group", "housing", "floor", "bedding", "wetness", "breed", "sire", "trimmer")
 
@@ -53,3 +69,25 @@ def _as_scored(rows: str) -> str:
             CASE WHEN scale IS NOT NULL THEN CAST(score AS DOUBLE) END AS score,
             scale, parity, visit_kind, {sql.names(_OF_A_DAY)}
         FROM ({rows}) AS scored"""
+
+
+def cows_of_days(days: str, keys: list[str], *, scales: bool = False) -> str:
+    """The days of :func:`one_scoring_a_day` counted by the keys, farm and cow: n, lame, severe, and ``SCALES``."""
+    by = [*keys, "farm", "cow"]
+    return scales_of(days, by, COUNTED) if scales else _by(days, by, COUNTED)
+
+
+def scales_of(days: str, keys: list[str], counted: Mapping[str, str]) -> str:
+    """Days grouped by the keys, with what is *counted* of each group and ``SCALES``."""
+    scales = {
+        "points": "SUM(CAST(score AS DOUBLE))",
+        "pointed": "COUNT(score)",
+        "unscaled": "COUNT(*) - COUNT(scale)",
+        "low_scale": "MIN(scale)",
+        "high_scale": "MAX(scale)",
+    }
+    return _by(days, keys, {**counted, **scales})
+
+
+def _by(days: str, keys: list[str], counted: Mapping[str, str]) -> str:
+    return f"SELECT {sql.names(keys)}, {sql.listed(counted)} FROM ({days}) AS days_by{sql.group_by(keys)}"

@@ -8,9 +8,9 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.engine import fetch
 from evenfoot.analytics.queries.filters import findings, trims
-from evenfoot.analytics.queries.large.bitmask import LAYS_OUT_BITS
 from evenfoot.analytics.queries.large.cow_periods import cows_by_period, period_number
 from evenfoot.analytics.queries.large.lame_months import lame_months
+from evenfoot.analytics.queries.large.size import is_large
 from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
 from evenfoot.analytics.queries.selection import Selection
 
@@ -42,21 +42,19 @@ def monthly(
     pandas.DataFrame
         The keys, month (its first day), cases, at_risk, cows; in the order of keys and month.
     """
-    frame = fetch(ledger, _question(selection, outcome, keys, cows, ledger.dialect in LAYS_OUT_BITS))
+    frame = fetch(ledger, _question(selection, outcome, keys, cows, is_large(ledger)))
     whole = [name for name in ("cases", "at_risk", "cows") if name in frame]
     frame = frame.astype(dict.fromkeys(whole, "int64"))
     frame["month"] = pd.to_datetime(frame["month"])
     return frame.sort_values([*keys, "month"]).reset_index(drop=True)
 
 
-def _question(
-    selection: Selection, outcome: str, keys: tuple[str, ...], cows: bool = True, use_bitmask: bool = True
-) -> str:
-    if outcome == "lameness" and keys == ("farm",) and len(selection.farms) != 1:
-        months = lame_months(selection, use_bitmask=use_bitmask)
+def _question(selection: Selection, outcome: str, keys: tuple[str, ...], cows: bool = True, large: bool = True) -> str:
+    if large and outcome == "lameness" and keys == ("farm",) and len(selection.farms) != 1:
+        months = lame_months(selection)
         return f"SELECT farm, month, lame AS cases, n AS at_risk, cows FROM ({months}) AS months"
     if outcome == "lesion" and keys == ("farm",):
-        return _lesion_months(selection, cows, use_bitmask and len(selection.farms) != 1)
+        return _lesion_months(selection, cows, large and len(selection.farms) != 1)
     by = [*keys, "month"]
     each_cow = f"""
         SELECT farm, cow, month, {sql.total("is_case")} AS cases, COUNT(*) AS at_risk
@@ -73,13 +71,13 @@ def with_month(rows: str) -> str:
     return f"SELECT *, {sql.first_of('month', 'visit_date')} AS month FROM ({rows}) AS rows_of_months"
 
 
-def _lesion_months(selection: Selection, cows: bool, use_bitmask: bool) -> str:
+def _lesion_months(selection: Selection, cows: bool, large: bool) -> str:
     """farm, month, at_risk, perhaps cows, cases: days with a case are counted by themselves.
 
     Every finding stands on a trim of the same cow, day and attributes, so that the two need not be matched.
     """
     seen = with_month(_looked_at(selection))
-    if cows and not use_bitmask:
+    if cows and not large:
         each_cow = f"SELECT farm, cow, month, COUNT(*) AS n FROM ({seen}) AS t GROUP BY farm, cow, month"
         farms = f"""
             SELECT farm, month, {sql.total("n")} AS at_risk, COUNT(*) AS cows
@@ -87,7 +85,7 @@ def _lesion_months(selection: Selection, cows: bool, use_bitmask: bool) -> str:
             GROUP BY farm, month"""
     else:
         farms = f"SELECT farm, month, COUNT(*) AS at_risk FROM ({seen}) AS t GROUP BY farm, month"
-    if cows and use_bitmask:
+    if cows and large:
         farms = f"""
             SELECT f.farm, f.month, f.at_risk, m.n AS cows
             FROM ({farms}) AS f

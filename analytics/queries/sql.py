@@ -151,3 +151,8 @@ def months_after(day: str, months: str | int) -> str:
 def bit(place: str) -> str:
     """Two to the power of a place (0 to 62); engines differ in what they shift."""
     return f"CAST(POW(2.0, {place}) AS BIGINT)"
+
+
+def whole_numbers(count: int) -> str:
+    """``place``: the numbers from 0 on, *count* of them."""
+    return f"SELECT UNNEST(RANGE(0, {count})) AS place"

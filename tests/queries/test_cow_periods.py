@@ -41,6 +41,13 @@ def trimmed(seed: int) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
+@pytest.fixture(autouse=True)
+def counted_as_large(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The few records here are counted as those of a large ledger are."""
+    for module in (counts_module, series_module):
+        monkeypatch.setattr(module, "is_large", lambda _ledger: True)
+
+
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> tuple[Ledger, list[dict[str, Any]]]:
     rows = trimmed(4)
@@ -104,7 +111,7 @@ def test_cases_over_farms_equal_a_plain_count(
         assert (row["sum_mm"], row["sum_mn"], row["sum_nn"], row["clusters"]) == (
             sum(m * m for m, _ in farms), sum(m * n for m, n in farms), sum(n * n for _, n in farms), len(farms),
         )  # fmt: skip
-    monkeypatch.setattr(counts_module, "LAYS_OUT_BITS", frozenset())
+    monkeypatch.setattr(counts_module, "is_large", lambda _ledger: False)
     pd.testing.assert_frame_equal(found.table, count(ledger, Selection(), by).table)
 
 
@@ -123,5 +130,5 @@ def test_months_of_farms_with_their_cows(
             ill[key] += bool(row["lesion"])
     got = {(r["farm"], r["month"].date()): (r["at_risk"], r["cows"], r["cases"]) for r in found.to_dict("records")}
     assert got == {key: (days[key], len(cows[key]), ill[key]) for key in days}
-    monkeypatch.setattr(series_module, "LAYS_OUT_BITS", frozenset())
+    monkeypatch.setattr(series_module, "is_large", lambda _ledger: False)
     pd.testing.assert_frame_equal(found, monthly(ledger, Selection(farms=farms), "lesion"))

@@ -30,6 +30,13 @@ FIRST_DAYS = (dt.date(2026, 1, 1), dt.date(2025, 2, 20), dt.date(2025, 3, 1))
 """In one number go the 62 months up to March 2025, and the next ones from April on."""
 
 
+@pytest.fixture(autouse=True)
+def counted_as_large(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The few records here are counted as those of a large ledger are."""
+    for module in (lame_counts, series_module):
+        monkeypatch.setattr(module, "is_large", lambda _ledger: True)
+
+
 def scored(seed: int, first: dt.date = FIRST_DAYS[0]) -> list[dict[str, Any]]:
     draw = random.Random(seed)
     out = []
@@ -119,7 +126,7 @@ def test_months_over_farms_equal_a_plain_count(filled: tuple[Ledger, Any], farms
 
 @pytest.mark.parametrize("by", [("month",), ("quarter",)])
 @pytest.mark.parametrize("farms", [(), ("Ash", "Cedar"), ("Birch", "Ash")])
-def test_an_engine_that_lays_out_no_bits_says_the_same(
+def test_a_small_ledger_says_the_same_as_a_large_one(
     filled: tuple[Ledger, Any], farms: tuple[str, ...], by: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     ledger, _ = filled
@@ -128,7 +135,7 @@ def test_an_engine_that_lays_out_no_bits_says_the_same(
         monthly(ledger, Selection(farms=farms), "lameness"),
     )
     for module in (lame_counts, series_module):
-        monkeypatch.setattr(module, "LAYS_OUT_BITS", frozenset())
+        monkeypatch.setattr(module, "is_large", lambda _ledger: False)
     plainly = count_scorings(ledger, Selection(farms=farms), by)
     pd.testing.assert_frame_equal(found.table, plainly.table)
     for outcome, sums in found.sums.items():
@@ -200,7 +207,7 @@ def in_plain_python(rows: list[dict[str, Any]], by: tuple[str, ...]) -> dict[Any
     return out
 
 
-@pytest.mark.parametrize("bits", [True, False], ids=["bits", "plain"])
+@pytest.mark.parametrize("large", [True, False], ids=["large", "plain"])
 @pytest.mark.parametrize(
     "by",
     [
@@ -209,10 +216,10 @@ def in_plain_python(rows: list[dict[str, Any]], by: tuple[str, ...]) -> dict[Any
     ],
 )  # fmt: skip
 def test_any_period_over_farms_equals_a_plain_count(
-    tmp_path: Path, by: tuple[str, ...], bits: bool, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, by: tuple[str, ...], large: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    if not bits:
-        monkeypatch.setattr(lame_counts, "LAYS_OUT_BITS", frozenset())
+    if not large:
+        monkeypatch.setattr(lame_counts, "is_large", lambda _ledger: False)
     rows = mixed(7)
     kept = [{"farm": farm, "cow": str(cow), "breed": breed_of(farm, str(cow))}
             for farm in ("Elm", "Fern", "Gorse") for cow in range(7)]  # fmt: skip

@@ -25,9 +25,6 @@ VALUES: dict[str, tuple[str | int, ...]] = {
 }
 """What a derived finding may hold in the columns that can be bits; intake lets nothing else in."""
 
-LAYS_OUT_BITS = frozenset(("duckdb", "postgres", "pyspark"))
-"""Engines that can set the places of bits one under the other; one that is only read may know no ranges."""
-
 IN_A_NUMBER = 62
 """Bits of a whole number that every engine shifts and adds without its sign."""
 
@@ -123,10 +120,6 @@ def _bit_here(layout: Layout, first: tuple[str | int, ...]) -> str:
 
 def numbers_of_bits(rows: str, places: int) -> str:
     """The rows once for every bit that is set in their column ``bits``, with its ``place`` (from 0)."""
-    bits = f"SELECT CAST(place AS BIGINT) AS place, {sql.bit('place')} AS bit FROM ({whole_numbers(places)}) AS places"
+    each = f"({sql.whole_numbers(places)}) AS places"
+    bits = f"SELECT CAST(place AS BIGINT) AS place, {sql.bit('place')} AS bit FROM {each}"
     return f"SELECT * FROM ({rows}) AS numbers CROSS JOIN ({bits}) AS each_bit WHERE (bits & bit) <> 0"
-
-
-def whole_numbers(count: int) -> str:
-    """``place``: the numbers from 0 on, *count* of them."""
-    return f"SELECT UNNEST(RANGE(0, {count})) AS place"

@@ -8,27 +8,18 @@ cows only on farms where several people, or scales, share a day.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.cluster_sums import of_farms
 from evenfoot.analytics.queries.filters import grouped, scores
 from evenfoot.analytics.queries.large.cow_periods import IN_A_YEAR, cows_by_period, period_number
-from evenfoot.analytics.queries.locomotion_scores import one_scoring_a_day
+from evenfoot.analytics.queries.locomotion_scores import (
+    OF_COWS,
+    OUTCOMES,
+    SCALES,
+    cows_of_days,
+    one_scoring_a_day,
+)
 from evenfoot.analytics.queries.selection import Selection
-
-OUTCOMES = ("lame", "severe")
-
-SCALES = {"points": "sum", "pointed": "sum", "unscaled": "sum", "low_scale": "min", "high_scale": "max"}
-"""What is known of the scale: the scores added up, how many, scorings without one scale, the first and last scale."""
-
-OF_DAY = ("month", "quarter", "season", "year")
-"""Groupings that the day alone decides."""
-
-OF_COWS = ("cow nn", *(f"cow {what} {outcome}" for outcome in OUTCOMES for what in ("mm", "mn")))
-
-COUNTED = {"n": "COUNT(*)", "lame": sql.total("lame"), "severe": sql.total("severe")}
-"""What is counted of days."""
 
 
 def lame_months(
@@ -37,7 +28,6 @@ def lame_months(
     *,
     scales: bool = False,
     of_cows: bool = False,
-    use_bitmask: bool = True,
 ) -> str:
     """Scorings by farm and period.
 
@@ -51,9 +41,6 @@ def lame_months(
     of_cows : bool
         Give the sums over cows of every farm. Without, only those of a farm alone in a period are given, which are
         all that limits need when farms are put together; the others are 0.
-    use_bitmask : bool
-        Whether the engine lays out bits (:data:`evenfoot.analytics.queries.large.bitmask.LAYS_OUT_BITS`); with them the
-        cows of a month or quarter are counted in two fifths of the work.
 
     Returns
     -------
@@ -75,7 +62,7 @@ def lame_months(
         SELECT s.*
         FROM ({scores(selection)}) AS s
         SEMI JOIN (SELECT farm FROM plain WHERE days > 1) AS d ON s.farm = d.farm"""
-    if use_bitmask and not of_cows and len(periods) == 1 and periods[0] in IN_A_YEAR:
+    if not of_cows and len(periods) == 1 and periods[0] in IN_A_YEAR:
         period = periods[0]
         met = f"SELECT farm, number, n AS cows FROM ({cows_by_period(again, ['farm'], period)}) AS met"
         same = f"p.farm = o.farm AND {period_number(f'p.{sql.name(period)}', period)} = o.number"
@@ -147,25 +134,3 @@ def _cows_once(rows: str, keys: list[str], of_cows: bool) -> str:
         FROM ({rows}) AS s
         {sql.group_by(of_cow)}"""
     return of_farms(cows, [key for key in keys if key != "farm"], OUTCOMES)
-
-
-def cows_of_days(days: str, keys: list[str], *, scales: bool = False) -> str:
-    """The days of :func:`one_scoring_a_day` counted by the keys, farm and cow: n, lame, severe, and ``SCALES``."""
-    by = [*keys, "farm", "cow"]
-    return scales_of(days, by, COUNTED) if scales else _by(days, by, COUNTED)
-
-
-def scales_of(days: str, keys: list[str], counted: Mapping[str, str]) -> str:
-    """Days grouped by the keys, with what is *counted* of each group and ``SCALES``."""
-    scales = {
-        "points": "SUM(CAST(score AS DOUBLE))",
-        "pointed": "COUNT(score)",
-        "unscaled": "COUNT(*) - COUNT(scale)",
-        "low_scale": "MIN(scale)",
-        "high_scale": "MAX(scale)",
-    }
-    return _by(days, keys, {**counted, **scales})
-
-
-def _by(days: str, keys: list[str], counted: Mapping[str, str]) -> str:
-    return f"SELECT {sql.names(keys)}, {sql.listed(counted)} FROM ({days}) AS days_by{sql.group_by(keys)}"
