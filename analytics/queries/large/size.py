@@ -7,8 +7,8 @@ import functools
 from evenfoot.analytics.ledger import Ledger
 
 MANY_TRIMS = 300_000
-"""Trims from which on a ledger is large. Of 76,000 findings and 72,000 trims on 40 farms all panels take the same 4.5 s of processor
-either way (``python -m tests.scale.panels``)."""
+"""Trims from which on a ledger is large. Of 72,000 trims of 40 farms all panels take the same 4.5 s of processor either
+way (``python -m tests.scale.panels``)."""
 
 
 def is_large(ledger: Ledger) -> bool:
