@@ -282,6 +282,7 @@ def test_over_plain_http_it_works_while_the_network_does(context: BrowserContext
     phone.page.fill("#field-date", DAY)
     phone.page.select_option("#field-kind", "lame-cow")
     phone.touch("begin")
+    phone.page.wait_for_selector('[data-key="cow"]')
     phone.enter(COWS[1:3])
     phone.kept(COWS[1:3])
     assert "Arrived: 2 new" in phone.send() and len(rows(ledger)) == 2
