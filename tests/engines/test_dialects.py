@@ -13,7 +13,7 @@ from evenfoot.analytics.ledger.engines.dialects import translate_question
 from evenfoot.analytics.ledger.imports.add import add_sheets
 from evenfoot.analytics.queries import sql
 from evenfoot.analytics.queries.engine import fetch
-from evenfoot.analytics.queries.large.bitmask import whole_numbers
+from evenfoot.analytics.queries.sql import whole_numbers
 from tests.engines.conftest import Maker, new_database
 from tests.engines.panels import unlike
 from tests.queries.test_sql import assert_farms_are_told_apart, assert_same_texts, assert_same_values, rows_of_farms
