@@ -59,10 +59,8 @@ def bring(ledger: Ledger, text: str, name: str) -> None:
     run_import(ledger, prepared, hashlib.sha256(text.encode()).hexdigest())
 
 
-@pytest.fixture
-def own(browser: Browser, tmp_path: Path) -> Iterator[tuple[str, Path]]:
+def served(path: Path) -> Iterator[tuple[str, Path]]:
     """(address, ledger path) of a server on a ledger with two farms."""
-    path = tmp_path / "own.duckdb"
     ledger = open_ledger(str(path))
     bring(ledger, FIRST, "first.csv")
     ledger.lease.drop_if_idle()
@@ -70,6 +68,11 @@ def own(browser: Browser, tmp_path: Path) -> Iterator[tuple[str, Path]]:
     yield address, path
     process.terminate()
     process.wait(120)
+
+
+@pytest.fixture
+def own(browser: Browser, tmp_path: Path) -> Iterator[tuple[str, Path]]:
+    yield from served(tmp_path / "own.duckdb")
 
 
 def type_rows(hand: Reader, rows: tuple[tuple[str, ...], ...]) -> None:

@@ -11,9 +11,8 @@ from playwright.sync_api import Browser, expect
 from evenfoot.analytics.ledger import open_ledger
 from evenfoot.analytics.ledger.photos import photos_of
 from tests.browser.barriers import barriers
-from tests.browser.conftest import start_server
 from tests.browser.reading import Reader
-from tests.browser.test_typed import FIRST, bring, fields, type_rows
+from tests.browser.test_typed import fields, served, type_rows
 
 EXIF = b"Exif\0\0" + bytes.fromhex("4d4d002a0000000800010112000300000001000600000000") + b"GPS 52 N"
 """Says that the picture lies on its side (orientation 6), and where it was taken."""
@@ -44,15 +43,7 @@ def papers(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> dict[s
 
 @pytest.fixture
 def own(browser: Browser, tmp_path: Path) -> Iterator[tuple[str, Path]]:
-    """(address, ledger path) of a server on a ledger with two farms."""
-    path = tmp_path / "own.duckdb"
-    ledger = open_ledger(str(path))
-    bring(ledger, FIRST, "first.csv")
-    ledger.lease.drop_if_idle()
-    process, address = start_server(path)
-    yield address, path
-    process.terminate()
-    process.wait(120)
+    yield from served(tmp_path / "own.duckdb")
 
 
 def choose(hand: Reader, *papers: Path) -> None:
