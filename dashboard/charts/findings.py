@@ -9,6 +9,7 @@ import pandas as pd
 from evenfoot.analytics.domain.feet import CLAWS, FEET, limb_of
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts.findings_in_time import of_100
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import VERDICTS, column_label, date_label, small, value_label
 from evenfoot.dashboard.charts.review import HEADLINE
@@ -18,7 +19,13 @@ from evenfoot.dashboard.i18n.translation import _, _n, told, words
 SURE = 0.05
 """A difference with a p-value below this is called likely real. [common practice, no source]"""
 
+LIKELY, CHANCE = say("likely real"), say("chance could do that")
+TURNED = say("the other way round, held alike")
+NOT_TESTED = say("too few to say")
 HALF_YEAR = 180
+
+ENOUGH_CASES = 30
+"""Cases of a lesion before it is called the one that comes back most. [common practice, no source]"""
 
 
 def commonest_lesion(answer: Answer) -> str:
@@ -32,36 +39,39 @@ def commonest_lesion(answer: Answer) -> str:
 
 def place_of_most(answer: Answer) -> str:
     """On which feet and in which zone most is found; nothing where no place is recorded."""
-    table = answer.table
-    if table.empty or "zone" not in table:
+    most = _place_of_most(answer)
+    if most is None:
         return ""
-    table = table[table["zone"].notna() & table["foot"].notna() & (table["cases"] > 0)]
-    if table.empty:
-        return ""
-    limbs = table["foot"].map(limb_of)
-    sums = table.groupby([limbs, "zone"])["cases"].sum().sort_values(ascending=False, kind="stable")
-    limb, zone = sums.index[0]
-    place = value_label("zone", int(zone))
-    if str(limb) == "hind":
+    limb, zone = most
+    place = value_label("zone", zone)
+    if limb == "hind":
         return _("Most on the hind feet: {place}", place=place)
     return _("Most on the front feet: {place}", place=place)
 
 
-def newest_month(answer: Answer, share: str = "prevalence", column: str = "month") -> str:
-    """The newest month, and the same month a year before where there is one."""
+def places_of_most(first: Answer, second: Answer, names: tuple[str, str]) -> str:
+    """Whether two groups have most in the same place; nothing where one of them has no place recorded."""
+    a, b = _place_of_most(first), _place_of_most(second)
+    if a is None or b is None:
+        return ""
+    if a == b:
+        return _("In both groups alike. {place}", place=place_of_most(first))
+    said = {"one": names[0], "other": names[1], "a": place_of_most(first), "b": place_of_most(second)}
+    return _("{one}: {a}. {other}: {b}", **{name: small(text) if name in "ab" else text for name, text in said.items()})
+
+
+def _place_of_most(answer: Answer) -> tuple[str, int] | None:
+    """Limb and zone with most cases."""
     table = answer.table
-    if table.empty or column not in table or table[column].duplicated().any():
-        return ""
-    table = table[table[share].notna()].sort_values(column)
+    if table.empty or "zone" not in table:
+        return None
+    table = table[table["zone"].notna() & table["foot"].notna() & (table["cases"] > 0)]
     if table.empty:
-        return ""
-    last = table.iloc[-1]
-    day = pd.Timestamp(last[column])
-    before = table[table[column] == day - pd.DateOffset(years=1)]
-    now = _("{month}: {share} of 100", month=value_label("month", day), share=_percent(last[share]))
-    if before.empty:
-        return now
-    return _("{now}, a year before {share}", now=now, share=_percent(before[share].iloc[0]))
+        return None
+    limbs = table["foot"].map(limb_of)
+    sums = table.groupby([limbs, "zone"])["cases"].sum().sort_values(ascending=False, kind="stable")
+    limb, zone = sums.index[0]
+    return str(limb), int(zone)
 
 
 def come_back(answer: Answer) -> str:
@@ -84,6 +94,51 @@ def come_back(answer: Answer) -> str:
     )
 
 
+def comes_back_most(answer: Answer) -> str:
+    """The lesion of which most cases are back within half a year, of those followed in thirty cases or more."""
+    table = answer.table
+    column = f"free_{HALF_YEAR}"
+    if table.empty or column not in table:
+        return ""
+    rows = records(
+        table[table[column].notna() & (table["at_risk"] >= ENOUGH_CASES)].sort_values(column, kind="stable").head(1)
+    )
+    if not rows:
+        return _("Too few to say")
+    lesion, share = words().lesion(str(rows[0]["lesion"])), of_100(1 - rows[0][column])
+    return _("{lesion} comes back most: {share} of 100 within half a year", lesion=lesion, share=share)
+
+
+def difference_of_lesions(table: pd.DataFrame, by: str, reference: str) -> str:
+    """The lesion and group that differ most surely from the reference, or that none does."""
+    sure = table[table["q_value"] < SURE].sort_values("q_value", kind="stable") if len(table) else table
+    if sure.empty:
+        return _("No lesion clearly differs between the groups")
+    row = records(sure.head(1))[0]
+    said = _("{lesion}: {a} {x} of 100, {b} {y}", lesion=words().lesion(str(row["lesion"])),
+             a=value_label(by, row["group"]), x=of_100(row["prevalence"]), b=value_label(by, reference),
+             y=of_100(row["reference_share"]))  # fmt: skip
+    if row["real"] == TURNED:
+        return _("{said}; held alike it is the other way round", said=said)
+    return _("{said}; likely real", said=said)
+
+
+def with_words(by_lesion: pd.DataFrame) -> pd.DataFrame:
+    """The comparison lesion by lesion, the surest first, with ``reference_share`` and, in
+    words, ``real``.
+    """
+    table = by_lesion.assign(reference_share=by_lesion["reference_cases"] / by_lesion["reference_at_risk"])
+    return table.assign(real=[_real(row) for row in records(table)]).sort_values("q_value", kind="stable")
+
+
+def _real(row: dict[str, Any]) -> str:
+    if pd.isna(row["q_value"]):
+        return NOT_TESTED
+    if row["q_value"] >= SURE:
+        return CHANCE
+    return TURNED if turns_round(row["prevalence"] - row["reference_share"], row["adj_odds_ratio"]) else LIKELY
+
+
 def difference_of_groups(answer: Answer, by: str) -> str:
     """The group that differs most surely from the reference, and whether that is likely real.
 
@@ -100,9 +155,18 @@ def difference_of_groups(answer: Answer, by: str) -> str:
     adjusted = (tested["adj_p_value"] * len(tested)).clip(upper=1)
     sure = adjusted.where(adjusted.notna(), tested["q_value"].where(tested["q_value"].notna(), tested["p_value"]))
     group, other = records(tested)[int(sure.to_numpy().argmin())], records(reference)[0]
-    said = _("{a}: {x} of 100, {b}: {y} of 100", a=value_label(by, group["group"]), x=_percent(group["prevalence"]),
-             b=value_label(by, other["group"]), y=_percent(other["prevalence"]))  # fmt: skip
-    return _("{said}; likely real", said=said) if sure.min() < SURE else _("{said}; chance could do that", said=said)
+    said = _("{a}: {x} of 100, {b}: {y} of 100", a=value_label(by, group["group"]), x=of_100(group["prevalence"]),
+             b=value_label(by, other["group"]), y=of_100(other["prevalence"]))  # fmt: skip
+    if not sure.min() < SURE:
+        return _("{said}; chance could do that", said=said)
+    if turns_round(group["prevalence"] - other["prevalence"], group["adj_odds_ratio"]):
+        return _("{said}; held alike it is the other way round", said=said)
+    return _("{said}; likely real", said=said)
+
+
+def turns_round(difference: float, adjusted_odds_ratio: float) -> bool:
+    """Whether a group has more as counted and less with the rest held alike, or less and more."""
+    return bool((adjusted_odds_ratio - 1) * difference < 0)
 
 
 def _highest(answer: Answer, column: str) -> dict[str, Any] | None:
@@ -112,15 +176,11 @@ def _highest(answer: Answer, column: str) -> dict[str, Any] | None:
 
 
 def _of_100(row: dict[str, Any], answer: Answer) -> dict[str, str]:
-    return {"share": _percent(row["prevalence"]), "units": plural(answer.basis.unit, 100)}
+    return {"share": of_100(row["prevalence"]), "units": plural(answer.basis.unit, 100)}
 
 
 def _tenths(value: float) -> str:
     return number(round(float(value), 1))
-
-
-def _percent(share: float) -> str:
-    return number(round(100 * float(share)))
 
 
 def claws_of_most(answer: Answer) -> str:
@@ -146,33 +206,6 @@ _CLAWS = {
 }
 
 
-def newest_stretch(answer: Answer) -> str:
-    """The newest of several months taken together, and the same stretch a year before."""
-    table = answer.table.dropna(subset=["prevalence"]) if len(answer.table) else answer.table
-    if table.empty:
-        return ""
-    table = table.sort_values("month")
-    last = table.iloc[-1]
-    before = table[table["month"] == pd.Timestamp(last["month"]) - pd.DateOffset(years=1)]
-    now = _("Twelve months to {month}: {share} of 100", month=value_label("month", last["month"]),
-            share=_percent(last["prevalence"]))  # fmt: skip
-    if before.empty:
-        return now
-    return _("{now}, a year before {share}", now=now, share=_percent(before["prevalence"].iloc[0]))
-
-
-def this_year(answer: Answer) -> str:
-    """This year so far, the year before in the same months, and whether the two differ."""
-    rows = records(answer.table.head(2))
-    if len(rows) < 2:
-        return ""
-    now, was = (_percent(row["prevalence"]) for row in rows)
-    said = _("{year}: {share} of 100, {before} in the same months: {was}", year=str(rows[0]["year"]), share=now,
-             before=str(rows[1]["year"]), was=was)  # fmt: skip
-    clear = rows[1]["direction"] not in ("unclear", None)
-    return _("{said}; likely real", said=said) if clear else _("{said}; chance could do that", said=said)
-
-
 def sound_again(answer: Answer) -> str:
     """Of ten lame cows, how many are sound at the next scoring."""
     if answer.empty or not answer.table["at_risk"].sum():
@@ -191,7 +224,7 @@ def becoming_lame(answer: Answer) -> str:
     row = table[(table["from_state"] == "sound") & (table["to_state"] == "lame")]
     if row.empty:
         return ""
-    return _("Of 100 sound cows {share} are lame at the next scoring", share=_percent(row["share"].iloc[0]))
+    return _("Of 100 sound cows {share} are lame at the next scoring", share=of_100(row["share"].iloc[0]))
 
 
 def new_cases(answer: Answer, column: str = "lesion") -> str:
@@ -265,8 +298,8 @@ def order_of_farms(answer: Answer) -> str:
     if len(table) < 2:
         return ""
     most, least = table.iloc[-1], table.iloc[0]
-    return _("{a} has most: {x} of 100; {b} least: {y}", a=most["farm"], x=_percent(most["shrunken"]), b=least["farm"],
-             y=_percent(least["shrunken"]))  # fmt: skip
+    return _("{a} has most: {x} of 100; {b} least: {y}", a=most["farm"], x=of_100(most["shrunken"]), b=least["farm"],
+             y=of_100(least["shrunken"]))  # fmt: skip
 
 
 def mean_of_horn(answer: Answer, mean: str) -> str:
@@ -288,7 +321,20 @@ def shedding(answer: Answer) -> str:
     if table.empty or not table["feet"].sum():
         return ""
     begun = table.loc[table["shed_stage"] > 0, "feet"].sum() / table["feet"].sum()
-    return _("{share} of 100 feet have begun to shed", share=_percent(begun))
+    return _("{share} of 100 feet have begun to shed", share=of_100(begun))
+
+
+def shed_most(answer: Answer, by: str) -> str:
+    """The group in which most feet have begun to shed, and the one in which fewest have."""
+    table = answer.table
+    if table.empty or by not in table:
+        return ""
+    kept = table[(table["shed_stage"] == 0) & (table["seen"] > 0)].sort_values("share", kind="stable")
+    rows = records(kept)
+    if len(rows) < 2:
+        return ""
+    (a, x), (b, y) = ((value_label(by, row[by]), of_100(1 - row["share"])) for row in (rows[0], rows[-1]))
+    return _("Begun to shed: {a} {x} of 100 feet, {b} {y}", a=a, x=x, b=b, y=y)
 
 
 def groups_lately(answer: Answer, by: str) -> str:
@@ -300,8 +346,9 @@ def groups_lately(answer: Answer, by: str) -> str:
     rows = records(newest.sort_values("lame_prevalence", ascending=False, kind="stable"))
     if len(rows) < 2:
         return ""
-    return _("{a}: {x} of 100, {b}: {y} of 100", a=value_label(by, rows[0][by]), x=_percent(rows[0]["lame_prevalence"]),
-             b=value_label(by, rows[-1][by]), y=_percent(rows[-1]["lame_prevalence"]))  # fmt: skip
+    when = value_label("quarter", rows[0]["period"])
+    (a, x), (b, y) = ((value_label(by, row[by]), of_100(row["lame_prevalence"])) for row in (rows[0], rows[-1]))
+    return _("{when}: {a} {x} of 100 lame, {b} {y}", when=when, a=a, x=x, b=b, y=y)
 
 
 def dearest(answer: Answer) -> str:
@@ -350,7 +397,7 @@ def agreement_of_two(answer: Answer) -> str:
     if not rows or pd.isna(rows[0]["agreement"]):
         return ""
     return _("{a} and {b} wrote down the same in {share} of 100", a=rows[0]["a"], b=rows[0]["b"],
-             share=_percent(rows[0]["agreement"]))  # fmt: skip
+             share=of_100(rows[0]["agreement"]))  # fmt: skip
 
 
 def least_complete(answer: Answer) -> str:
@@ -360,7 +407,7 @@ def least_complete(answer: Answer) -> str:
         return ""
     filled = (table["share"] * table["n"]).groupby(table["field"]).sum() / table.groupby("field")["n"].sum()
     field = small(column_label(str(filled.idxmin())))
-    return _("Least filled in: {field}, {share} of 100 records", field=field, share=_percent(filled.min()))
+    return _("Least filled in: {field}, {share} of 100 records", field=field, share=of_100(filled.min()))
 
 
 def most_daughters(answer: Answer) -> str:
@@ -369,4 +416,4 @@ def most_daughters(answer: Answer) -> str:
     if len(table) < 2:
         return ""
     row = records(table.sort_values("shrunken", ascending=False).head(1))[0]
-    return _("Daughters of {sire} have it most: {share} of 100", sire=row["sire"], share=_percent(row["shrunken"]))
+    return _("Daughters of {sire} have it most: {share} of 100", sire=row["sire"], share=of_100(row["shrunken"]))

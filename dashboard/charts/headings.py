@@ -254,6 +254,8 @@ COLUMNS: dict[str, str] = {
     "scored_on": "Scored on",
     "scorings": "Scorings",
     "times_lame_before": "Times lame before",
+    "reference_share": "Share in the reference",
+    "real": "How sure",
     "reference_cases": "Reference with a lesion",
     "reference_at_risk": "Reference looked at",
     "cases_b": "Other group with a lesion",

@@ -82,6 +82,7 @@ _SHARES = {
     "lame_now",
     "lame_usual",
     "share_before",
+    "reference_share",
     "last_year",
     "expected",
     "detectable",

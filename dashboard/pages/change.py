@@ -14,6 +14,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lesions.change_impact import VERDICTS, change_impact
 from evenfoot.analytics.messages import Message
 from evenfoot.analytics.queries.selection import read_date
+from evenfoot.dashboard.charts import findings_in_time
 from evenfoot.dashboard.charts.columns import OF_TERM, shown
 from evenfoot.dashboard.charts.describe_more import describe
 from evenfoot.dashboard.charts.frame import records
@@ -66,7 +67,8 @@ def _impact(ledger: Ledger, view: View) -> Any:
     answer = impact_of(ledger, view, day)
     what = next((row["what"] for row in recorded(ledger, view).to_dict("records") if row["date"].date() == day), "")
     heading = f"{view.farm}, {date_label(pd.Timestamp(day))}" + (f": {what}" if what else "")
-    lead = [told(line) for line in (*verdict_of(answer), *counted_in(answer))]
+    verdict = verdict_of(answer)
+    lead = [told(line) for line in (*verdict, *counted_in(answer))]
 
     def to(row: dict[str, Any]) -> str:
         first, last = days_of(span_of("month", row["month"]))
@@ -77,6 +79,7 @@ def _impact(ledger: Ledger, view: View) -> Any:
         shown(answer, OF_TERM, leave=("headline",)),
         describe("impact", answer),
         lead=[html.H3(heading), *(html.P(line, className="lead") for line in lead)],
+        finding=findings_in_time.after_the_change(verdict[0]) if verdict else "",
     )
 
 

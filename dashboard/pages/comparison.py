@@ -35,6 +35,8 @@ from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_tabl
 from evenfoot.dashboard.ui.period_filter import choosing_by
 from evenfoot.dashboard.ui.view import View
 
+SHARES = ("prevalence", "reference_share", "difference")
+
 
 def _risks(ledger: Ledger, view: View) -> Drawn:
     answer = compared(ledger, view)
@@ -87,8 +89,17 @@ def _lesions(ledger: Ledger, view: View) -> Any:
             _("Choose two lesions or more, or something to hold alike, to see each lesion on its own."),
             className="empty",
         )
-    shown = frame.rename(columns={"group": grouping(view)})
-    return [rests_on(answer), number_table(shown, None, _("Each lesion on its own"))]
+    by = grouping(view)
+    reference = str(answer.table.loc[answer.table["risk_ratio"] == 1, "group"].iloc[0])
+    table = findings.with_words(frame)
+    return Drawn(
+        None,
+        replace(answer, table=table.rename(columns={"group": by})),
+        "",
+        lambda row: view.open("/lesions", lesions=(row["lesion"],)),
+        finding=findings.difference_of_lesions(table, by, reference),
+        columns=("lesion", *([by] if table["group"].nunique() > 1 else []), "real", *SHARES),
+    )
 
 
 def _herds(ledger: Ledger, view: View) -> Any:
@@ -228,7 +239,15 @@ PAGE = Page(
             "reference, with Newcombe's interval.",
             wide=True,
         ),
-        Panel("comparison-lesions", "Each lesion on its own", _lesions, wide=True, busy=FITTING),
+        Panel(
+            "comparison-lesions",
+            "Each lesion on its own",
+            _lesions,
+            "The surest difference first. Whether it is real allows for how many lesions and groups are compared "
+            "(Benjamini and Hochberg).",
+            wide=True,
+            busy=FITTING,
+        ),
         Panel("comparison-herds", "Herds as drawn from many", _herds, wide=True, busy=FITTING),
         Panel(
             "comparison-lameness",

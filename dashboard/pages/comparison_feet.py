@@ -10,7 +10,7 @@ from dash import html
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.queries.filters import NOT_RECORDED
-from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts import describe, findings
 from evenfoot.dashboard.charts.foot import common_top, draw_feet
 from evenfoot.dashboard.charts.foot_difference import draw_difference, zone_differences
 from evenfoot.dashboard.charts.labels import value_label
@@ -69,6 +69,7 @@ def where(ledger: Ledger, view: View) -> Any:
             )
         ],
         first_large=True,
+        finding=findings.places_of_most(first, second, names),
         beside=tuple(
             (figure, f"{name}: {describe.describe('foot', each)}")
             for figure, name, each in zip(figures[1:], names, (first, second), strict=True)

@@ -77,7 +77,7 @@ def _who(ledger: Ledger, view: View) -> Any:
             className="empty",
         )
     cow = frames["cows"].iloc[0]
-    lines = [_("{counts}.", counts=_counts(frames))]
+    lines = []
     facts = []
     if pd.notna(cow["breed"]):
         facts.append(str(cow["breed"]))
@@ -102,12 +102,12 @@ def _who(ledger: Ledger, view: View) -> Any:
         facts += [_("group {group}", group=stands["group"])] if pd.notna(stands["group"]) else []
         facts += [small(value_label("housing", stands["housing"]))] if pd.notna(stands["housing"]) else []
     if facts:
-        lines.insert(0, ", ".join(facts) + ".")
+        lines.append(", ".join(facts) + ".")
     parts = [html.P(line, className="lead") for line in lines]
     worst = worst_reason(ledger, view)
     if not worst and len(here) and (lame_lately(here, pd.Timestamp(on)) & (here["severe"] == 1)).any():
         parts.append(html.P(_("She was severely lame when last scored: ask your veterinarian."), className="caution"))
-    heading = html.H3(_("Cow {cow}, {farm}", cow=cow["cow"], farm=cow["farm"]))
+    heading = html.P(_("Cow {cow}, {farm}", cow=cow["cow"], farm=cow["farm"]), className="lead")
     band = html.P(worst, className="band") if worst else None
     buttons = [
         html.A(_("Today"), href=view.open("/today"), className="take"),
@@ -143,6 +143,7 @@ def _timeline(ledger: Ledger, view: View) -> Any:
             farm=view.farm,
             counts=_counts(frames),
         ),
+        finding=_counts(frames),
     )
 
 
@@ -151,17 +152,20 @@ def _all_rows(ledger: Ledger, view: View) -> Any:
     frames = _frames(ledger, view)
     if frames is None:
         return html.P(told(ASK), className="empty")
+    found = frames["findings"]["visit_date"]
+    last = html.P(_("Last finding: {day}", day=words().date(found.max())), className="lead") if len(found) else html.P()
     return [
-        *_rows(frames["findings"], FINDING_COLUMNS, _("Findings"), _("No lesion is recorded of her.")),
-        *_rows(frames["horn_readings"], HORN_COLUMNS, _("Horn"), _("No horn measurement is recorded of her.")),
+        last,
+        *_rows(view, frames["findings"], FINDING_COLUMNS, _("Findings"), _("No lesion is recorded of her.")),
+        *_rows(view, frames["horn_readings"], HORN_COLUMNS, _("Horn"), _("No horn measurement is recorded of her.")),
     ]
 
 
-def _rows(frame: pd.DataFrame, columns: tuple[str, ...], caption: str, none: str) -> list[Any]:
+def _rows(view: View, frame: pd.DataFrame, columns: tuple[str, ...], caption: str, none: str) -> list[Any]:
     if frame.empty:
         return [html.P(none, className="empty")]
     shown = [column for column in columns if frame[column].notna().any()]
-    return [html.H3(caption), number_table(frame[shown], None, caption)]
+    return [html.H3(caption), number_table(frame[shown], None, caption, view=view)]
 
 
 def _trail(view: View) -> list[tuple[str, str]]:

@@ -15,7 +15,7 @@ from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.measures.planning.due_reasons import URGENT
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of, everybody_due, worklist
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.charts import describe
+from evenfoot.dashboard.charts import describe, findings
 from evenfoot.dashboard.charts.foot import draw_feet
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import value_label
@@ -46,9 +46,9 @@ def next_due(ledger: Ledger, view: View) -> Any:
     line = html.P(told(as_of(day)), className="basis")
     if answer.empty:
         said = _("Nothing is open and nothing falls due within a year; or she has left the herd.")
-        return [line, html.P(said, className="empty")]
+        return [html.P(said, className="lead"), line]
     reasons = answer.extra["reasons"]
-    parts: list[Any] = [line, html.P(_lead(reasons, day.on), className="lead")]
+    parts: list[Any] = [html.P(_lead(reasons, day.on), className="lead"), line]
     table = reasons.rename(columns={"words": "reason"})[["due_on", "reason", "who", *ABOUT]]
     table = table[[name for name in table.columns if name not in ABOUT or table[name].notna().any()]]
     cautions = [html.P(told(caution), className="caution") for caution in answer.cautions]
@@ -123,4 +123,5 @@ def her_feet(ledger: Ledger, view: View) -> Any:
         return view.open("/lesions", feet=(row["foot"],), claws=claws, zones=(int(row["zone"]),))
 
     figure = draw_feet(answer, **view.look, count=True, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("foot", answer), to)
+    finding = findings.place_of_most(answer)
+    return Drawn(figure, answer, describe.describe("foot", answer), to, finding=finding)

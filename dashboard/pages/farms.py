@@ -14,7 +14,7 @@ from evenfoot.analytics.measures.lameness.signals import signals
 from evenfoot.analytics.measures.lesions.benchmark import benchmark
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.charts import findings
+from evenfoot.dashboard.charts import findings, findings_in_time
 from evenfoot.dashboard.charts.describe import describe as describe_plain
 from evenfoot.dashboard.charts.describe_more import describe
 from evenfoot.dashboard.charts.shrunken import shrunken
@@ -83,7 +83,8 @@ def _each(ledger: Ledger, view: View) -> Drawn:
         return view.open("/lesions", farms=(row["farm"],), lesions=view.selection.lesions, **span)
 
     figure = small_multiples(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe_plain("trend", answer), to)
+    finding = findings_in_time.farms_in_newest_quarter(answer)
+    return Drawn(figure, answer, describe_plain("trend", answer), to, finding=finding)
 
 
 def _published(ledger: Ledger, view: View) -> Any:

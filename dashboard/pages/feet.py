@@ -166,7 +166,8 @@ def feet_by(ledger: Ledger, view: View) -> Any:
     bare = [value_label(split, group[split]) for group, part in parts if not zone_rows(part)]
     if bare:
         lead.append(html.P(_("No finding with its place in: {groups}.", groups=", ".join(bare)), className="basis"))
-    return Drawn(*figures[0][:1], answer, figures[0][1], to, lead=lead, beside=figures[1:])
+    finding = findings.place_of_most(answer)
+    return Drawn(*figures[0][:1], answer, figures[0][1], to, lead=lead, beside=figures[1:], finding=finding)
 
 
 def _one(

@@ -20,7 +20,7 @@ from evenfoot.dashboard.charts.survival import still_free, survival
 from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages.warning import lesion_choice
 from evenfoot.dashboard.ui.page import Page
-from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table, rests_on, telling
 from evenfoot.dashboard.ui.period_filter import choosing_by
 from evenfoot.dashboard.ui.view import View
 
@@ -67,7 +67,7 @@ def _free(ledger: Ledger, view: View) -> Drawn:
     answer, to = recurrence(ledger, view.selection, per=level), _to_lesion(view)
 
     figure = still_free(answer, per=level, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe("survival", answer), to)
+    return Drawn(figure, answer, describe("survival", answer), to, finding=findings.comes_back_most(answer))
 
 
 def _repeat(ledger: Ledger, view: View) -> Any:
@@ -78,19 +78,19 @@ def _repeat(ledger: Ledger, view: View) -> Any:
 
     to = view.to_cows()
     cows = frame[["farm", "cow"]].drop_duplicates()
-    columns = ["cow", "farm", "lesion", "foot", "claw", "times", "last"]
+    columns = telling(frame, ("cow", "farm", "lesion", "foot", "claw", "times", "last"))
     return [
-        rests_on(answer),
         html.P(
             _n(
-                "{n} cow had the same lesion in the same place twice or more. Ask your veterinarian about a case that "
-                "keeps coming back.",
-                "{n} cows had the same lesion in the same place twice or more, most often first. Ask your veterinarian "
-                "about a case that keeps coming back.",
+                "{n} cow had the same lesion in the same place twice or more",
+                "{n} cows had the same lesion in the same place twice or more",
                 len(cows),
-            )
+            ),
+            className="lead",
         ),
-        number_table(frame[columns], to, _("Cows with the same lesion again"), view=view, cards=True),
+        rests_on(answer),
+        html.P(_("Most often first. Ask your veterinarian about a case that keeps coming back.")),
+        number_table(frame, to, _("Cows with the same lesion again"), view=view, cards=True, columns=columns),
     ]
 
 

@@ -11,7 +11,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lameness.locomotion import locomotion
 from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
-from evenfoot.dashboard.charts import describe, findings
+from evenfoot.dashboard.charts import describe, findings, findings_in_time
 from evenfoot.dashboard.charts import locomotion as drawn_locomotion
 from evenfoot.dashboard.charts import prevalence as bars
 from evenfoot.dashboard.charts.columns import OF_SUMMARY, shown
@@ -64,7 +64,7 @@ def _lead(sentences: list[str]) -> list[Any]:
 def _lameness(ledger: Ledger, view: View) -> Drawn:
     answer, to = locomotion(ledger, view.selection, by=("month",)), choosing_by(view, "period", "month")
     figure = drawn_locomotion.locomotion(answer, **view.look, drill=lambda row: mark(to(row)))
-    finding = findings.newest_month(answer, "lame_prevalence", "period")
+    finding = findings_in_time.newest_month(answer, "lame_prevalence", "period")
     return Drawn(figure, answer, describe.describe("locomotion", answer), to, finding=finding)
 
 

@@ -49,12 +49,17 @@ def fired(ledger: Ledger, view: View) -> list[Any]:
         ),
     }
     parts: list[Any] = []
+    lately = 0
     for name, (selection, outcome) in asked.items():
         answer = signals(ledger, selection, outcome=outcome)
         said = drawn_signals.sentences(answer) or [told(caution) for caution in answer.cautions[-1:]]
+        lately += int(answer.table["lately"].astype(bool).any()) if len(answer.table) else 0
         parts.append(html.Li([html.B(f"{name}: "), " ".join(said)]))
     last = signals(ledger, lameness_only(view.selection), outcome="lameness")
     return [
+        html.P(
+            _("Out of the ordinary in the newest half year: {n} of {all}", n=lately, all=len(asked)), className="lead"
+        ),
         html.Ul(parts, className="signals"),
         html.P(html.A(_("See the early warning"), href=view.open("/warning")), className="basis"),
         rests_on(last),

@@ -98,6 +98,7 @@ def _breaks(ledger: Ledger, view: View) -> Any:
     ]
     lame = broken["toe_breaks"]["lame"].map({0: _("no"), 1: _("yes")})
     return [
+        html.P(_n("{n} toe was broken off", "{n} toes were broken off", len(broken["toe_breaks"])), className="lead"),
         *sentences,
         number_table(broken["toe_breaks"][columns].assign(lame=lame), to, _("Toes broken off"), cards=True),
     ]
@@ -113,7 +114,8 @@ def _stages(ledger: Ledger, view: View) -> Drawn:
     answer = shedding(ledger, view.selection, by=(_by(view),))
     to = closer(view)
     figure = drawn.stages(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, drawn.describe("stages", answer), to, lead=_expected(answer))
+    finding = findings.shed_most(answer, _by(view))
+    return Drawn(figure, answer, drawn.describe("stages", answer), to, lead=_expected(answer), finding=finding)
 
 
 def _expected(answer: Answer) -> list[Any]:

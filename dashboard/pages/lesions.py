@@ -13,7 +13,7 @@ from evenfoot.analytics.measures.basis import begin_basis
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.queries.cows import cows_found
 from evenfoot.analytics.queries.selection import Selection
-from evenfoot.dashboard.charts import describe, findings, trend
+from evenfoot.dashboard.charts import describe, findings, findings_in_time, trend
 from evenfoot.dashboard.charts import prevalence as bars
 from evenfoot.dashboard.charts.labels import small, value_label
 from evenfoot.dashboard.charts.small_multiples import small_multiples
@@ -23,7 +23,7 @@ from evenfoot.dashboard.pages.dated_changes import form, with_changes
 from evenfoot.dashboard.pages.feet import drawn_feet, feet_by, shade_choice, split_choice
 from evenfoot.dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from evenfoot.dashboard.ui.page import Page
-from evenfoot.dashboard.ui.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.ui.panel import TABLE_ROWS, Drawn, Panel, mark, number_table, rests_on, telling
 from evenfoot.dashboard.ui.period_filter import choosing, choosing_by
 from evenfoot.dashboard.ui.view import View
 
@@ -90,7 +90,7 @@ def _claws(ledger: Ledger, view: View) -> Drawn:
 def _months(ledger: Ledger, view: View) -> Drawn:
     answer, to = prevalence(ledger, view.selection, by=("month",), per="cow"), choosing_by(view, "month")
     figure = trend.trend(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("trend", answer), to, finding=findings.newest_month(answer))
+    return Drawn(figure, answer, describe.describe("trend", answer), to, finding=findings_in_time.newest_month(answer))
 
 
 def _each(ledger: Ledger, view: View) -> Drawn:
@@ -101,7 +101,8 @@ def _each(ledger: Ledger, view: View) -> Drawn:
         return choosing(view.changed(**{**CLEARED, "lesions": (row["lesion"],)}), "quarter", row["quarter"])
 
     figure = small_multiples(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe.describe("trend", answer), to)
+    finding = findings_in_time.newest_quarter(answer)
+    return Drawn(figure, answer, describe.describe("trend", answer), to, finding=finding)
 
 
 def _cows(ledger: Ledger, view: View) -> Any:
@@ -118,11 +119,14 @@ def _cows(ledger: Ledger, view: View) -> Any:
     n = len(frame) if len(frame) < TABLE_ROWS else int(answer.table["cases"].iloc[0])
 
     to = view.to_cows()
-    columns = ["cow", "farm", "findings", "visits", "worst", "last", "lesions", "feet"]
+    columns = telling(frame, ["cow", "farm", "findings", "visits", "worst", "last", "lesions", "feet"])
     return [
+        html.P(_("{n} of {total} cows had {what}", n=n, total=total, what=what), className="lead"),
         rests_on(answer),
-        html.P(_("{n} of {total} cows had {what}; most findings first.", n=n, total=total, what=what)),
-        number_table(frame[columns], to, _("Cows with {what}", what=chosen(view.selection)), view=view, cards=True),
+        html.P(_("Most findings first.")),
+        number_table(
+            frame, to, _("Cows with {what}", what=chosen(view.selection)), view=view, cards=True, columns=columns
+        ),
         html.P(_("These are the first {n}. Choose a farm, a lesion or a period to see others.", n=len(frame)))
         if n > len(frame)
         else None,

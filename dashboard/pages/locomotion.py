@@ -11,7 +11,7 @@ from evenfoot.analytics.measures.lameness.locomotion import locomotion
 from evenfoot.analytics.measures.lameness.resolution import resolution
 from evenfoot.analytics.measures.planning.worklist import day_of, needing_someone
 from evenfoot.analytics.queries.cow_status import SCORE_DAYS
-from evenfoot.dashboard.charts import describe, findings
+from evenfoot.dashboard.charts import describe, findings, findings_in_time
 from evenfoot.dashboard.charts import locomotion as drawn_locomotion
 from evenfoot.dashboard.charts import prevalence as bars
 from evenfoot.dashboard.i18n.translation import _, told
@@ -19,7 +19,7 @@ from evenfoot.dashboard.pages.dated_changes import form, with_changes
 from evenfoot.dashboard.pages.over_time import rolling_panel, window_choice, years_panel
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked, day_line
 from evenfoot.dashboard.ui.page import Page
-from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table
+from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table, telling
 from evenfoot.dashboard.ui.period_filter import choosing_by
 from evenfoot.dashboard.ui.view import View
 
@@ -31,7 +31,7 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
     answer, to = locomotion(ledger, view.selection, by=("month",)), choosing_by(view, "period", "month")
     marked = with_changes(ledger, view, answer)
     figure = drawn_locomotion.locomotion(marked, **view.look, drill=lambda row: mark(to(row)))
-    finding = findings.newest_month(answer, "lame_prevalence", "period")
+    finding = findings_in_time.newest_month(answer, "lame_prevalence", "period")
     return Drawn(figure, answer, describe.describe("locomotion", answer), to, finding=finding)
 
 
@@ -53,19 +53,20 @@ def _lame_now(ledger: Ledger, view: View) -> Any:
     if lame.empty:
         none = _("No cow was severely lame when last scored, and none was lame that nobody has looked at since.")
         return [day, html.P(none, className="empty"), html.P(_age_limit(), className="basis")]
-    columns = ["cow", "farm", "score", "scale", "scored_on", "reason", *ABOUT, "group"]
+    columns = telling(lame, ("cow", "farm", "score", "scored_on", "reason", *ABOUT, "group"))
     return [
         html.P(
             _(
-                "Severely lame when last scored: {severe}; lame and not looked at since: {lame}. A severely lame cow "
-                "needs someone today: ask your veterinarian.",
+                "Severely lame when last scored: {severe}; lame and not looked at since: {lame}",
                 severe=severe,
                 lame=len(lame) - severe,
-            )
+            ),
+            className="lead",
         ),
+        html.P(_("A severely lame cow needs someone today: ask your veterinarian.")) if severe else None,
         day,
         html.P(_age_limit(), className="basis"),
-        number_table(lame[columns], view.to_cows(), _("Cows lame when last scored"), view=view, cards=True),
+        number_table(lame, view.to_cows(), _("Cows lame when last scored"), view=view, cards=True, columns=columns),
     ]
 
 

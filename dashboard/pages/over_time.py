@@ -12,7 +12,7 @@ from dash import html
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lameness.rolling_window import MONTHS, rolling
 from evenfoot.analytics.measures.lameness.years import years
-from evenfoot.dashboard.charts import findings
+from evenfoot.dashboard.charts import findings_in_time
 from evenfoot.dashboard.charts import rolling as drawn_rolling
 from evenfoot.dashboard.charts import years as drawn_years
 from evenfoot.dashboard.i18n.translation import _
@@ -53,7 +53,9 @@ def rolling_panel(name: str, outcome: str) -> Panel:
             return view.changed(since=pd.Timestamp(row["from_month"]).date(), until=last.date(), span=None).href
 
         figure = drawn_rolling.rolling(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
-        return Drawn(figure, answer, drawn_rolling.describe(answer), to, finding=findings.newest_stretch(answer))
+        return Drawn(
+            figure, answer, drawn_rolling.describe(answer), to, finding=findings_in_time.newest_stretch(answer)
+        )
 
     return Panel(
         name,
@@ -74,7 +76,7 @@ def years_panel(name: str, outcome: str) -> Panel:
         answer, to = years(ledger, view.selection, outcome=outcome), choosing_by(view, "month")
         figure = drawn_years.years(answer, **view.look, drill=lambda row: mark(to(row)))
         lead = [html.P(line, className="lead") for line in drawn_years.sentences(answer)]
-        finding = findings.this_year(answer)
+        finding = findings_in_time.this_year(answer)
         return Drawn(figure, answer, drawn_years.describe(answer), _to_year(view), lead=lead, finding=finding)
 
     return Panel(

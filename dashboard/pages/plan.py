@@ -28,7 +28,7 @@ from evenfoot.dashboard.report.request import PAPERS, checked_paper
 from evenfoot.dashboard.report.waiting import REPORTS
 from evenfoot.dashboard.ui.file_names import file_name
 from evenfoot.dashboard.ui.page import Page
-from evenfoot.dashboard.ui.panel import Drawn, Panel, number_table
+from evenfoot.dashboard.ui.panel import Drawn, Panel, number_table, telling
 from evenfoot.dashboard.ui.request_view import addressed
 from evenfoot.dashboard.ui.shell import mistake as mistake_line
 from evenfoot.dashboard.ui.view import View
@@ -85,12 +85,12 @@ def _day(ledger: Ledger, view: View) -> Any:
         none = _("The plan has no visit on {day}; choose a day above.", day=words().date(day))
         return [day_line(answer), html.P(none, className="empty")]
     kinds = here.assign(kind=[told(KINDS.get(kind, kind)) for kind in here["kind"]])
-    table = kinds[["cow", "farm", "kind", "group", "reason", *ABOUT]]
+    columns = telling(kinds, ("cow", "farm", "kind", "group", "reason", *ABOUT))
     heading = _("Cows of {day}", day=words().date(day))
     return [
         html.P(heading, className="lead"),
         day_line(answer),
-        number_table(table, view.to_cows(), heading, cards=True),
+        number_table(kinds, view.to_cows(), heading, cards=True, columns=columns),
     ]
 
 

@@ -22,7 +22,7 @@ from evenfoot.dashboard.charts.labels import column_label
 from evenfoot.dashboard.charts.quality import COMPLETE, SCORES, completeness, score_shares, sentence_words
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.ui.page import Page
-from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table, rests_on
+from evenfoot.dashboard.ui.panel import Drawn, Panel, counted, mark, number_table, rests_on
 from evenfoot.dashboard.ui.view import View
 
 
@@ -77,13 +77,15 @@ def _checks(ledger: Ledger, view: View) -> Any:
     table = table.assign(sentence=[sentence_words(row) for row in records(table)])
     striking = int((table["p_adjusted"] < 1 - answer.basis.level).sum())
     return [
+        html.P(
+            _("{striking} of {n} checks show more than luck would do", n=len(table), striking=striking),
+            className="lead",
+        ),
         rests_on(answer),
         html.P(
             _(
-                "{n} checks, the most striking first; {striking} show more than luck would do, allowing for how many "
-                "were made. A difference is a question to ask, not a fault.",
-                n=len(table),
-                striking=striking,
+                "The most striking first, allowing for how many were made. A difference is a question to ask, not a "
+                "fault."
             )
         ),
         number_table(table[["sentence", "check", "month", "n", "p_adjusted"]], None, _("Checks of the records")),
@@ -130,7 +132,7 @@ def _kinds(ledger: Ledger, view: View) -> Drawn:
     def to(row: dict[str, Any]) -> str:
         return view.open("/lesions", farms=(row["farm"],), visits=(row["visit_kind"],))
 
-    return Drawn(None, answer, "", to)
+    return Drawn(None, answer, "", to, finding=counted(answer) if answer.basis.cows else "")
 
 
 AGREEMENT = Panel(

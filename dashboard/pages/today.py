@@ -85,6 +85,7 @@ def _list(ledger: Ledger, view: View) -> Any:
     first = answer.table.head(FIRST_COWS)
     columns = ["cow", "reason", *(name for name in ABOUT if first[name].notna().any())]
     return [
+        html.P(findings.cows_due(answer), className="lead"),
         day,
         number_table(
             first[columns], lambda row: view.open("/cow", cow=row["cow"]), _("Cows that need someone"), cards=True

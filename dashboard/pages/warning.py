@@ -17,6 +17,7 @@ from evenfoot.analytics.measures.lameness.transitions import transitions
 from evenfoot.analytics.measures.lameness.trend import trend
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts import findings as drawn_findings
+from evenfoot.dashboard.charts import findings_in_time
 from evenfoot.dashboard.charts import season as drawn_season
 from evenfoot.dashboard.charts import signals as drawn_signals
 from evenfoot.dashboard.charts.columns import OF_TERM, shown
@@ -99,7 +100,8 @@ def _chart(ledger: Ledger, answer: Answer, view: View, what: str) -> Drawn:
         return farm_by_farm(answer, view)
     to = choosing_by(view, "month")
     figure = control(with_changes(ledger, view, answer), **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe("control", answer), to, lead=told_signals(answer, what))
+    finding = findings_in_time.months_out_of_the_ordinary(answer, what)
+    return Drawn(figure, answer, describe("control", answer), to, lead=told_signals(answer, what), finding=finding)
 
 
 def farm_by_farm(answer: Answer, view: View) -> Drawn:
@@ -144,7 +146,8 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
 
     figure = slope(answer, **view.look, drill=lambda row: mark(to(row)))
     words = describe("slope", answer)
-    return Drawn(figure, shown(answer, OF_TERM), words, lead=findings(answer))
+    finding = findings_in_time.rising_or_falling(answer)
+    return Drawn(figure, shown(answer, OF_TERM), words, lead=findings(answer), finding=finding)
 
 
 def _season(ledger: Ledger, view: View) -> Drawn:
@@ -156,7 +159,8 @@ def _season(ledger: Ledger, view: View) -> Drawn:
 
     figure = drawn_season.season(answer, **view.look, drill=lambda row: mark(to(row)))
     lead = [*findings(answer), _by_season(view)]
-    return Drawn(figure, shown(answer, OF_TERM), describe("season", answer), lead=lead)
+    finding = findings_in_time.time_of_most(answer)
+    return Drawn(figure, shown(answer, OF_TERM), describe("season", answer), lead=lead, finding=finding)
 
 
 def _by_season(view: View) -> html.P:

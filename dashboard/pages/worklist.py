@@ -17,14 +17,17 @@ from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.ui.page import Page
-from evenfoot.dashboard.ui.panel import Drawn, Panel
+from evenfoot.dashboard.ui.panel import Drawn, Panel, telling
 from evenfoot.dashboard.ui.view import View
 
 ABOUT = ("foot", "claw", "lesion", "action", "recheck_on", "also")
 """Where, what, what was done, when to look again."""
 
+SHOWN = ("cow", "farm", "who", "due_on", "reason", *ABOUT)
+"""What is seen at once; what is empty, or the same farm in every row, is left out."""
+
 COLUMNS = (
-    "cow", "farm", "who", "due_on", "reason", *ABOUT, "score", "scored_on", "group", "days_in_milk", "looked_on",
+    *SHOWN, "score", "scored_on", "group", "days_in_milk", "looked_on",
     "expected_mm", "expected_low", "expected_high", "toe_from",
 )  # fmt: skip
 
@@ -82,7 +85,15 @@ def _list(ledger: Ledger, view: View) -> Drawn:
     if len(table):
         table = table.round({name: 1 for name in COLUMNS if name.startswith("expected")})
     narrowed = dataclasses.replace(answer, table=table)
-    return Drawn(None, narrowed, "", view.to_cows(), lead, finding=findings.cows_due(narrowed))
+    return Drawn(
+        None,
+        narrowed,
+        "",
+        view.to_cows(),
+        lead,
+        finding=findings.cows_due(narrowed),
+        columns=tuple(telling(table, SHOWN)),
+    )
 
 
 PAGE = Page(

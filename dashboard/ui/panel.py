@@ -24,7 +24,7 @@ NAMED = ("zone", "severity")
 SOURCE_LETTERS = 70
 """A list of files longer than this is left to "How was this worked out"."""
 
-FIRST_ROWS = 25
+FIRST_ROWS = 15
 """Rows of a table that are shown until a reader asks for all."""
 
 TABLE_ROWS = 1000
@@ -48,6 +48,7 @@ class Drawn:
     under the chart or the table. ``finding`` says what was found: it is the title, and the panel's own title stands
     below it as the question. ``first_large`` puts the first figure on a line of its own, the others beside each
     other. ``table`` stands where there is no figure and the numbers of the answer are not what is shown first.
+    ``columns`` are those of the numbers that a reader sees where they are shown first; the fold and the CSV have all.
     """
 
     figure: plain.Figure | None
@@ -60,6 +61,7 @@ class Drawn:
     first_large: bool = False
     finding: str = ""
     table: Any = None
+    columns: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -145,18 +147,20 @@ def number_table(
     *,
     view: View | None = None,
     cards: bool = False,
+    columns: Sequence[str] = (),
 ) -> html.Div:
     """A table with human headings; the first cell of a row links to where its mark leads.
 
     A long table shows its first rows, and a link to the same page with all of them: *view* says which page. On a phone
-    each row of a table of *cards* stands as a card, each figure beside its heading.
+    each row of a table of *cards* stands as a card, each figure beside its heading. Of *columns* others are left out.
     """
     whole = view is None or view.option("rows", "") == "all"
-    shown = table.head(TABLE_ROWS if whole else FIRST_ROWS)
-    named = [column_label(str(name)) for name in table.columns]
-    numeric = [bool(pd.api.types.is_numeric_dtype(table[name])) and name not in NAMED for name in table.columns]
+    first = table.head(TABLE_ROWS if whole else FIRST_ROWS)
+    links = [rows_to(row) for row in records(first)] if rows_to else [None] * len(first)
+    shown = first[list(columns)] if columns else first
+    named = [column_label(str(name)) for name in shown.columns]
+    numeric = [bool(pd.api.types.is_numeric_dtype(shown[name])) and name not in NAMED for name in shown.columns]
     cells = [_cells(str(name), shown.iloc[:, place].tolist()) for place, name in enumerate(shown.columns)]
-    links = [rows_to(row) for row in records(shown)] if rows_to else [None] * len(shown)
     body = [
         html.Tr(
             [
@@ -186,6 +190,11 @@ def number_table(
             _more(more, whole, view),
         ]
     )
+
+
+def telling(table: pd.DataFrame, names: Sequence[str]) -> list[str]:
+    """The columns that tell a reader something: not what is empty, and not the farm where every row has the same."""
+    return [name for name in names if table[name].notna().any() and (name != "farm" or table[name].nunique() > 1)]
 
 
 def _more(more: int, whole: bool, view: View | None) -> html.P | None:

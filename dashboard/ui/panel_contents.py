@@ -33,9 +33,10 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
     """The contents of a panel."""
     form = panel.form(view) if panel.form else []
     if not isinstance(drawn, Drawn):
-        return [heading(panel), *(drawn if isinstance(drawn, list) else [drawn]), *form]
+        finding, rest = _title("", drawn if isinstance(drawn, list) else [drawn])
+        return [heading(panel, finding), *rest, *form]
     answer = drawn.answer
-    finding, lead = _title(drawn)
+    finding, lead = _title(drawn.finding, drawn.lead or [])
     parts: list[Any] = [heading(panel, finding), *lead]
     if answer.empty:
         return [*parts, rests_on(answer), *_cautions(answer.cautions), *form]
@@ -52,7 +53,16 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
     elif drawn.table is not None:
         parts.append(drawn.table)
     else:
-        parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view, cards=panel.cards))
+        parts.append(
+            number_table(
+                answer.table,
+                drawn.rows_to,
+                told(panel.title),
+                view=view,
+                cards=panel.cards,
+                columns=drawn.columns,
+            )
+        )
     return [*parts, *(drawn.below or []), _fold(panel, drawn, view), *form]
 
 
@@ -60,14 +70,13 @@ LONGEST_TITLE = 90
 """Letters of a sentence that can be a title. [common practice, no source]"""
 
 
-def _title(drawn: Drawn) -> tuple[str, list[Any]]:
+def _title(finding: str, parts: list[Any]) -> tuple[str, list[Any]]:
     """What was found, as a title, and what stands below it: a first sentence that is short enough is the title."""
-    lead = drawn.lead or []
-    first = lead[0] if lead else None
+    first = parts[0] if parts else None
     said = first.children if isinstance(first, html.P) and getattr(first, "className", "") == "lead" else None
-    if drawn.finding or not isinstance(said, str) or len(said) > LONGEST_TITLE:
-        return drawn.finding, lead
-    return said.rstrip("."), lead[1:]
+    if finding or not isinstance(said, str) or len(said) > LONGEST_TITLE:
+        return finding, parts
+    return said.rstrip("."), parts[1:]
 
 
 def _beside(answer: Answer) -> list[Message]:
@@ -108,7 +117,7 @@ def certainty(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
     parts: list[Any] = [rests_on(answer), *_cautions([each for each in answer.cautions if each not in beside])]
     if not panel.slide:
         parts.append(_takeaway(panel, answer, pictures=drawn.figure is not None))
-    if drawn.figure is not None or drawn.table is not None:
+    if drawn.figure is not None or drawn.table is not None or drawn.columns:
         parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view))
         parts.append(unlisted_links(drawn, TABLE_ROWS if view.option("rows", "") == "all" else FIRST_ROWS))
     parts.append(html.H3(_("How was this worked out")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -9,14 +10,41 @@ import pandas as pd
 import pytest
 
 from evenfoot.analytics.measures.answer import Answer, Basis
-from evenfoot.dashboard.charts import findings
+from evenfoot.analytics.measures.lesions.change_impact import VERDICTS
+from evenfoot.analytics.messages import say
+from evenfoot.dashboard.charts import findings, findings_in_time
+from evenfoot.dashboard.charts.labels import value_label
 
 
 def answer(*rows: dict[str, Any]) -> Answer:
     return Answer("made up", pd.DataFrame(list(rows)), Basis(farms=1, visits=2, cows=90, trims=90))
 
 
-MONTHS = [{"month": pd.Timestamp(year, 6, 1), "prevalence": share} for year, share in ((2025, 0.2), (2026, 0.31))]
+MONTHS = [
+    {
+        "month": pd.Timestamp(year, 6, 1),
+        "from_month": pd.Timestamp(year, 6, 1) - pd.DateOffset(months=5),
+        "prevalence": share,
+    }
+    for year, share in ((2025, 0.2), (2026, 0.31))
+]
+ZONES = [{"foot": "LH", "zone": 10, "cases": 9}, {"foot": "RF", "zone": 4, "cases": 2}]
+QUARTER = pd.Timestamp(2026, 7, 1)
+CONTROL = {"month": pd.Timestamp(2026, 5, 1), "prevalence": 0.4, "centre": 0.2, "upper": 0.3, "baseline": False}
+
+
+def line(odds: tuple[float, float], start: float, end: float) -> Answer:
+    rows = [("odds ratio a year", sum(odds) / 2, *odds), ("start", start, 0.0, 1.0), ("end", end, 0.0, 1.0)]
+    return answer(*(dict(zip(("term", "estimate", "low", "high"), row, strict=True)) for row in rows))
+
+
+def lesions(*, p: float, adjusted: float = math.nan) -> pd.DataFrame:
+    """Sole ulcers: 30 of 100 on pasture, 10 of 100 in the reference."""
+    row = {"lesion": "SU", "group": "pasture", "prevalence": 0.3, "reference_cases": 10, "reference_at_risk": 100,
+           "q_value": p, "adj_odds_ratio": adjusted}  # fmt: skip
+    return findings.with_words(pd.DataFrame([row]))
+
+
 CASES: list[tuple[Callable[[Answer], str], Answer, str]] = [
     (
         findings.claws_of_most,
@@ -24,9 +52,34 @@ CASES: list[tuple[Callable[[Answer], str], Answer, str]] = [
                {"foot": "LF", "claw": "medial", "cases": 4}, {"foot": "RH", "claw": "not recorded", "cases": 40}),
         "Most on the outer claws of the hind feet",
     ),
-    (findings.newest_stretch, answer(*MONTHS), "Twelve months to Jun 2026: 31 of 100, a year before 20"),
+    (findings_in_time.newest_stretch, answer(*MONTHS), "6 months to Jun 2026: 31 of 100, a year before 20"),
+    (findings_in_time.newest_month, answer(*MONTHS), "Jun 2026: 31 of 100, a year before 20"),
     (
-        findings.this_year,
+        findings_in_time.newest_quarter,
+        answer({"quarter": QUARTER, "lesion": "SU", "prevalence": 0.1, "cases": 3},
+               {"quarter": QUARTER, "lesion": "DD", "prevalence": 0.2, "cases": 6}),
+        "Jul to Sep 2026: digital dermatitis most, 20 of 100",
+    ),
+    (
+        findings_in_time.farms_in_newest_quarter,
+        answer({"quarter": QUARTER, "farm": "A", "prevalence": 0.1}, {"quarter": QUARTER, "farm": "B",
+               "prevalence": 0.32}),
+        "Jul to Sep 2026: 10 to 32 of 100 on the farms",
+    ),
+    (findings_in_time.rising_or_falling, line((1.1, 1.9), 0.1, 0.3), "Rising: 10 of 100 at the start, 30 at the end"),
+    (findings_in_time.rising_or_falling, line((0.4, 0.8), 0.3, 0.1), "Falling: 30 of 100 at the start, 10 at the end"),
+    (findings_in_time.rising_or_falling, line((0.9, 1.9), 0.1, 0.3), "No clear trend"),
+    (findings_in_time.rising_or_falling, line((math.nan, math.nan), 0.1, 0.3), "Too few to say"),
+    (findings_in_time.time_of_most,
+     answer({"estimate": 1.8, "words": ""}, {"estimate": 9.2, "words": say("early {name}", name=say("September"))}),
+     "Most of it in early September"),
+    (findings_in_time.time_of_most, answer({"estimate": 1.1, "words": ""}, {"estimate": math.nan, "words": ""}),
+     "No season can be told from chance"),
+    (findings.comes_back_most,
+     answer({"lesion": "SU", "free_180": 0.4, "at_risk": 12}, {"lesion": "DD", "free_180": 0.6, "at_risk": 80}),
+     "Digital dermatitis comes back most: 40 of 100 within half a year"),
+    (
+        findings_in_time.this_year,
         answer({"year": 2026, "prevalence": 0.25, "direction": None},
                {"year": 2025, "prevalence": 0.4, "direction": "fall"}),
         "2026: 25 of 100, 2025 in the same months: 40; likely real",
@@ -57,6 +110,46 @@ CASES: list[tuple[Callable[[Answer], str], Answer, str]] = [
      answer({"field": "claw", "share": 0.5, "n": 10}, {"field": "foot", "share": 0.9, "n": 10}),
      "Least filled in: claw, 50 of 100 records"),
 ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        (lesions(p=0.001), "Sole ulcer: Pasture 30 of 100, Tie stall 10; likely real"),
+        (lesions(p=0.001, adjusted=3.0), "Sole ulcer: Pasture 30 of 100, Tie stall 10; likely real"),
+        (lesions(p=0.001, adjusted=0.5),
+         "Sole ulcer: Pasture 30 of 100, Tie stall 10; held alike it is the other way round"),
+        (lesions(p=0.3), "No lesion clearly differs between the groups"),
+    ],
+)  # fmt: skip
+def test_a_difference_that_turns_round_is_not_called_real(table: pd.DataFrame, said: str) -> None:
+    assert findings.difference_of_lesions(table, "housing", "tie-stall") == said
+
+
+def test_two_groups_with_most_in_one_place_are_said_to_be_alike() -> None:
+    here, there = answer(*ZONES), answer({"foot": "LF", "zone": 4, "cases": 5})
+    place = value_label("zone", 10)
+    assert findings.places_of_most(here, here, ("A", "B")) == f"In both groups alike. Most on the hind feet: {place}"
+    assert findings.places_of_most(here, there, ("A", "B")).startswith("A: most on the hind feet: Zone 10")
+    assert findings.places_of_most(here, answer(), ("A", "B")) == ""
+
+
+def test_months_out_of_the_ordinary_are_counted() -> None:
+    once = answer({**CONTROL, "signal": "above the limit"})
+    assert findings_in_time.months_out_of_the_ordinary(once, "lameness") == (
+        "Lameness: 1 month out of the ordinary, May 2026"
+    )
+    quiet, learning = answer({**CONTROL, "signal": ""}), answer({**CONTROL, "signal": "", "baseline": True})
+    assert findings_in_time.months_out_of_the_ordinary(quiet, "lameness") == ""
+    assert findings_in_time.months_out_of_the_ordinary(learning, "lameness") == "Too few months to say"
+
+
+def test_the_verdict_on_a_change_is_a_title() -> None:
+    values = {"months": "12", "seen": 12.4, "expected": 20.0, "lesions": "SU", "ratio": 0.5, "low": 0.3, "high": 0.8}
+    better = say(VERDICTS["better"], **values)
+    assert findings_in_time.after_the_change(better) == "Better: 12 of 100 after it, 20 had it gone on as before"
+    few = say(VERDICTS["too-few"], lesions="SU", reason="few cows")
+    assert findings_in_time.after_the_change(few) == "Too few to say"
 
 
 @pytest.mark.parametrize(("title", "found", "said"), CASES, ids=lambda value: getattr(value, "__name__", ""))
