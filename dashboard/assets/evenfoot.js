@@ -168,11 +168,6 @@
         if (href) open(href);
         return none();
       },
-      /* A chosen row of a grid leads where its "to" says. */
-      openRow: function (rows) {
-        if (rows && rows.length && rows[0].to) open(rows[0].to);
-        return none();
-      },
       /* Whether the window is a phone's, and that it is known. */
       watchWidth: function () {
         const phone = window.matchMedia("(max-width: 600px)");

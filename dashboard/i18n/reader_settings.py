@@ -136,43 +136,6 @@ def for_charts(words: Words) -> dict[str, Any]:
     }
 
 
-def for_grids() -> dict[str, str]:
-    """The words of sortable grids, by the names their library has for them."""
-    return {
-        "page": _("Page"),
-        "to": _("to"),
-        "of": _("of"),
-        "firstPage": _("First page"),
-        "lastPage": _("Last page"),
-        "nextPage": _("Next page"),
-        "previousPage": _("Previous page"),
-        "pageSizeSelectorLabel": _("Rows a page:"),
-        "ariaPageSizeSelectorLabel": _("Rows a page"),
-        "noRowsToShow": _("No rows."),
-        "filterOoo": _("Filter ..."),
-        "contains": _("Contains"),
-        "notContains": _("Does not contain"),
-        "equals": _("Is"),
-        "notEqual": _("Is not"),
-        "startsWith": _("Begins with"),
-        "endsWith": _("Ends with"),
-        "blank": _("Blank"),
-        "notBlank": _("Not blank"),
-        "lessThan": _("Less than"),
-        "lessThanOrEqual": _("At most"),
-        "greaterThan": _("More than"),
-        "greaterThanOrEqual": _("At least"),
-        "inRange": _("Between"),
-        "inRangeStart": _("From"),
-        "inRangeEnd": _("To"),
-        "andCondition": _("and"),
-        "orCondition": _("or"),
-        "ariaMenuColumn": _("Choices of the column"),
-        "ariaFilterValue": _("Value to filter by"),
-        "ariaFilteringOperator": _("How to filter"),
-    }
-
-
 @cache
 def calendar_names(words: Words) -> dict[str, Any]:
     """Months and days by name, in the form the calendar's library takes."""

@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-import dash_mantine_components as dmc
 import pandas as pd
 from dash import html
 
-from evenfoot.analytics.domain.lesions import LESIONS
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lameness.locomotion import locomotion
@@ -21,14 +19,11 @@ from evenfoot.dashboard.charts.labels import column_label, value_label
 from evenfoot.dashboard.charts.theme import capital
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages.compared import (
-    COVARIATES,
     FIELD_OF,
-    GROUPINGS,
     compared,
-    counted,
     grouping,
-    groups_at_hand,
 )
+from evenfoot.dashboard.pages.comparison_choices import choices
 from evenfoot.dashboard.pages.comparison_feet import where
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_table, rests_on
@@ -139,77 +134,6 @@ def _lameness(ledger: Ledger, view: View) -> Drawn:
     )
 
 
-def _groups(ledger: Ledger, view: View) -> list[Any]:
-    """Two groups to choose; without a choice every group stands beside the largest."""
-    by = grouping(view)
-    if by not in FIELD_OF:
-        return []
-    groups = [{"value": group, "label": value_label(by, group)} for group in groups_at_hand(ledger, view)]
-    return [
-        dmc.Select(
-            label=label,
-            id={"type": "choice", "field": field},
-            data=groups,
-            value=view.options.get(field),
-            placeholder=_("Every group") if field == "against" else _("the largest"),
-            clearable=True,
-        )
-        for label, field in ((_("namely"), "against"), (_("with"), "reference"))
-    ]
-
-
-def _choices(ledger: Ledger, view: View) -> Any:
-    return html.Div(
-        [
-            dmc.Select(
-                label=_("Compare"),
-                id={"type": "choice", "field": "by"},
-                data=[{"value": name, "label": column_label(name)} for name in GROUPINGS],
-                value=grouping(view),
-                allowDeselect=False,
-            ),
-            *_groups(ledger, view),
-            dmc.MultiSelect(
-                label=_("for"),
-                id={"type": "choice", "field": "lesions"},
-                data=[{"value": code, "label": value_label("lesion", code)} for code in LESIONS],
-                value=list(view.selection.lesions),
-                placeholder=_("Any lesion") if not view.selection.lesions else "",
-                clearable=True,
-                searchable=True,
-            ),
-            dmc.MultiSelect(
-                label=_("the same"),
-                id={"type": "choice", "field": "adjust"},
-                data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != grouping(view)],
-                value=list(view.several("adjust")),
-                placeholder="" if view.several("adjust") else _("Nothing"),
-                clearable=True,
-            ),
-            dmc.Select(
-                label=_("within each"),
-                id={"type": "choice", "field": "stratify"},
-                data=[{"value": name, "label": column_label(name)} for name in COVARIATES if name != grouping(view)],
-                value=view.options.get("stratify"),
-                placeholder=_("All together"),
-                clearable=True,
-            ),
-            dmc.Select(
-                label=_("Count"),
-                id={"type": "choice", "field": "per"},
-                data=[
-                    {"value": "", "label": _("Whichever is fair")},
-                    {"value": "cow", "label": _("Cows in the period")},
-                    {"value": "trim", "label": _("Trims")},
-                ],
-                value=counted(view) or "",
-                allowDeselect=False,
-            ),
-        ],
-        className="choices",
-    )
-
-
 PAGE = Page(
     path="/comparison",
     title="Comparison",
@@ -218,7 +142,7 @@ PAGE = Page(
         "Do groups differ: housing, ground, season, parity, trimmer. Choose a group in the first chart to compare "
         "the others with it, or its ratio to see its lesions."
     ),
-    choices=_choices,
+    choices=choices,
     panels=(
         Panel(
             "comparison-risks",

@@ -17,16 +17,21 @@ from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts import findings, findings_in_time
 from evenfoot.dashboard.charts.describe import describe as describe_plain
 from evenfoot.dashboard.charts.describe_more import describe
+from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.funnel import outside_words
 from evenfoot.dashboard.charts.shrunken import shrunken
 from evenfoot.dashboard.charts.small_multiples import small_multiples
 from evenfoot.dashboard.i18n.translation import _, told
-from evenfoot.dashboard.pages.farms_grid import grid
 from evenfoot.dashboard.pages.warning import WATCHED, farm_by_farm, lameness_only, lesion_choice
 from evenfoot.dashboard.ui.page import Page
-from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_table
+from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_table, rests_on
 from evenfoot.dashboard.ui.period_filter import span_of
 from evenfoot.dashboard.ui.view import View
 
+COLUMNS = (
+    "farm", "cases", "at_risk", "prevalence", "shrunken", "shrunken_low", "shrunken_high", "rank", "outside",
+    "lame_prevalence", "signals_a_year",
+)  # fmt: skip
 COUNTED = {"trim": say("Trims"), "cow": say("Cows in the period")}
 
 
@@ -55,7 +60,19 @@ def _ranks(ledger: Ledger, view: View) -> Drawn:
 
 
 def _table(ledger: Ledger, view: View) -> Any:
-    return grid(ledger, view, compared(ledger, view), _to_herd(view))
+    """Every farm with how lame it was in its newest month and how many signals it gave."""
+    answer = compared(ledger, view)
+    if answer.empty:
+        return [rests_on(answer)]
+    herds = signals(ledger, view.selection.with_(farms=()), outcome="lameness").table
+    lame = herds[["farm", "prevalence", "signals_a_year"]].rename(columns={"prevalence": "lame_prevalence"})
+    said = answer.table.assign(outside=[outside_words(row) for row in records(answer.table)])
+    table = said.merge(lame, on="farm", how="left")[list(COLUMNS)]
+    return [
+        rests_on(answer),
+        html.P(_("Choose a heading to sort by it."), className="basis"),
+        number_table(table, _to_herd(view), _("Every farm"), view=view, sortable=True),
+    ]
 
 
 def _signals(outcome: str) -> Callable[[Ledger, View], Drawn]:

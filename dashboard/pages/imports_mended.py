@@ -1,4 +1,4 @@
-"""Rows that were set aside: opened in a grid, mended, and tried again."""
+"""Rows that were set aside: opened in a table, mended, and tried again."""
 
 from __future__ import annotations
 
@@ -12,13 +12,20 @@ from evenfoot.dashboard.auth import current_viewer
 from evenfoot.dashboard.auth.store import Store
 from evenfoot.dashboard.i18n.translation import _, told
 from evenfoot.dashboard.pages import imports_rights
-from evenfoot.dashboard.pages.imports_mending import MENDING, grid_rows, mending_body, try_again
+from evenfoot.dashboard.pages.imports_mending import (
+    MENDING,
+    MOST_ROWS,
+    mending_body,
+    rows_to_mend,
+    try_again,
+    with_cells,
+)
 from evenfoot.dashboard.ui import progress
 from evenfoot.dashboard.ui.shell import mistake as mistake_line
 
 
 def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
-    """The callbacks of the grid of rows that were set aside."""
+    """The callbacks of the table of rows that were set aside."""
 
     @app.callback(
         Output("mending", "children"),
@@ -54,16 +61,14 @@ def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
         Output("mend-of", "data", allow_duplicate=True),
         Output("imports-changed", "data", allow_duplicate=True),
         Input("mend-again", "n_clicks"),
-        State("mend-grid", "rowData"),
+        State({"type": "mend-cell", "line": ALL, "place": ALL}, "value"),
         State("mend-of", "data"),
         State({"type": "answer", "of": MENDING, "question": ALL, "part": ALL}, "value"),
         State("imports-changed", "data"),
         running=progress.while_running("import"),
         prevent_initial_call=True,
     )
-    def again(
-        clicks: int | None, lines: list[dict[str, Any]] | None, of: dict[str, Any] | None, _values: list[Any], seen: int
-    ) -> Any:
+    def again(clicks: int | None, _cells: list[Any], of: dict[str, Any] | None, _values: list[Any], seen: int) -> Any:
         if not clicks or not of:
             return (no_update,) * 3
         given = {
@@ -71,16 +76,20 @@ def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
             for one in ctx.states_list[2]
             if isinstance(one.get("value"), str) and one["value"].strip()
         }
-        number, headings, rows = of["number"], of["headings"], lines or []
+        number, headings, rows = of["number"], of["headings"], with_cells(of["lines"], ctx.states_list[0])
         try:
             with progress.watched("import"):
                 imports_rights.refuse_import(ledger, store, current_viewer(), number)
                 tried = try_again(ledger, number, headings, rows, {**of["given"], **given})
         except UserError as known:
-            return [mistake_line(told(known.sentence)), *mending_body(number, headings, rows)], of, no_update
+            return (
+                [mistake_line(told(known.sentence)), *mending_body(number, headings, rows)],
+                {**of, "lines": rows},
+                no_update,
+            )
         if tried.questions:
             body = mending_body(number, headings, rows, tried.questions)
-            return body, {**of, "given": {**of["given"], **given}}, no_update
+            return body, {**of, "lines": rows, "given": {**of["given"], **given}}, no_update
         said: list[Any] = []
         if tried.result is not None:
             imports_rights.remember(store, current_viewer(), tried.result.import_no, tried.digest)
@@ -99,14 +108,16 @@ def register_mending(app: Dash, ledger: Ledger, store: Store) -> None:
             ]
         if tried.left.empty:
             return said, None, seen + 1
-        headings, rows = grid_rows(tried.left)
-        return [*said, *mending_body(number, headings, rows)], {**of, "headings": headings}, seen + 1
+        headings, rows = rows_to_mend(tried.left)
+        kept = {**of, "headings": headings, "lines": rows[:MOST_ROWS]}
+        return [*said, *mending_body(number, headings, rows)], kept, seen + 1
 
 
 def _mending(ledger: Ledger, store: Store, number: int) -> tuple[Any, Any]:
-    """The grid of what an import set aside, and what has to be known of it to try again."""
+    """The table of what an import set aside, and what has to be known of it to try again."""
     imports_rights.refuse_import(ledger, store, current_viewer(), number)
-    headings, rows = grid_rows(ledger.set_aside(number))
+    headings, rows = rows_to_mend(ledger.set_aside(number))
     if not rows:
         return None, None
-    return mending_body(number, headings, rows), {"number": number, "headings": headings, "given": {}}
+    of = {"number": number, "headings": headings, "lines": rows[:MOST_ROWS], "given": {}}
+    return mending_body(number, headings, rows), of

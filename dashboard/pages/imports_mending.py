@@ -1,4 +1,4 @@
-"""Rows that an import set aside, in a grid to be mended and tried again."""
+"""Rows that an import set aside, in a table to be mended and tried again."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import dash_ag_grid as dag
+import dash_mantine_components as dmc
 import pandas as pd
 from dash import html
 
@@ -21,14 +21,13 @@ from evenfoot.analytics.ledger.imports.add import ImportResult
 from evenfoot.analytics.ledger.imports.file_import import PreparedImport, run_import
 from evenfoot.analytics.ledger.imports.record_linkage import join_notes
 from evenfoot.analytics.messages import say
-from evenfoot.dashboard.i18n.reader_settings import for_grids
 from evenfoot.dashboard.i18n.stored_sentences import said_again
 from evenfoot.dashboard.i18n.translation import _, _n
 from evenfoot.dashboard.pages.imports_questions import field
 from evenfoot.dashboard.pages.imports_rights import prepared_for_viewer
 from evenfoot.dashboard.pages.imports_sheet import digest_of
 
-MOST_ROWS = 500
+MOST_ROWS = 100
 """Rows that are mended at a time; the rest is in the file of set-aside rows."""
 
 MENDED_FILE = "mended-{number}.csv"
@@ -63,7 +62,7 @@ class Tried:
     questions: list[Question]
 
 
-def grid_rows(frame: pd.DataFrame) -> tuple[list[str], list[dict[str, Any]]]:
+def rows_to_mend(frame: pd.DataFrame) -> tuple[list[str], list[dict[str, Any]]]:
     """Headings, and one line a row set aside: its number, its reasons, and its own cells by place among the headings.
 
     Parameters
@@ -92,27 +91,29 @@ def _cells(original: str) -> dict[str, str]:
     return {name: cell for name, cell in json.loads(original).items() if name not in OWN_COLUMNS}
 
 
+def with_cells(lines: Sequence[Mapping[str, Any]], cells: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """The lines with what stands in the fields now, each given with its ``id``: which line, and which heading."""
+    out = [dict(line) for line in lines]
+    for cell in cells:
+        line, place = int(cell["id"]["line"]), int(cell["id"]["place"])
+        if line < len(out) and f"c{place}" in out[line]:
+            out[line][f"c{place}"] = cell.get("value") or ""
+    return out
+
+
 def mending_body(
     number: int, headings: Sequence[str], lines: Sequence[Mapping[str, Any]], questions: Sequence[Question] = ()
 ) -> list[Any]:
-    """The grid of what import *number* set aside, with the questions that came up, and the way to try again.
+    """The table of what import *number* set aside, with the questions that came up, and the way to try again.
 
     Parameters
     ----------
     number : int
     headings, lines
-        Of :func:`grid_rows`.
+        Of :func:`rows_to_mend`.
     questions : sequence of Question
     """
-    columns = [
-        {"field": "row", "headerName": _("Row"), "width": 80},
-        {"field": "reason", "headerName": _("Reason"), "minWidth": 180, "flex": 2, "wrapText": True,
-         "autoHeight": True, "cellStyle": {"lineHeight": "1.4", "paddingTop": "12px", "paddingBottom": "12px"}},
-        *(
-            {"field": f"c{place}", "headerName": heading, "editable": True, "minWidth": 110, "flex": 1}
-            for place, heading in enumerate(headings)
-        ),
-    ]  # fmt: skip
+    heads = [html.Th(each, scope="col") for each in (_("Row"), _("Reason"), *headings)]
     return [
         html.P(
             _n(
@@ -123,34 +124,50 @@ def mending_body(
             )
         ),
         *(html.Div(field(MENDING, question, question.default or ""), className="ask") for question in questions),
-        dag.AgGrid(
-            id="mend-grid",
-            rowData=list(lines[:MOST_ROWS]),
-            columnDefs=columns,
-            # Cells are text, whatever they look like: a grid that takes a column for dates hides what is none.
-            defaultColDef={"sortable": True, "resizable": True, "cellDataType": False},
-            dashGridOptions={
-                "localeText": for_grids(),
-                "domLayout": "autoHeight",
-                "singleClickEdit": True,
-                "stopEditingWhenCellsLoseFocus": True,
-                "rowHeight": 48,
-                "suppressColumnVirtualisation": True,
-            },
-            style={"height": None},
+        html.Div(
+            html.Table(
+                [
+                    html.Thead(html.Tr(heads)),
+                    html.Tbody([_fields(at, headings, line) for at, line in enumerate(lines[:MOST_ROWS])]),
+                ],
+                id="mend-rows",
+                className="mended",
+            ),
+            className="scroll",
+            tabIndex=0,
+            role="region",
+            **{"aria-label": _("Rows set aside")},
         ),
         html.P(_("The rest is in the file of set-aside rows."), className="basis") if len(lines) > MOST_ROWS else None,
         html.Button(_("Try again"), id="mend-again", className="act thumb"),
     ]
 
 
+def _fields(at: int, headings: Sequence[str], line: Mapping[str, Any]) -> html.Tr:
+    """A line with a field for each of its own cells."""
+    cells = [
+        dmc.TextInput(
+            id={"type": "mend-cell", "line": at, "place": place},
+            value=str(line[f"c{place}"] or ""),
+            debounce=True,
+            **{"aria-label": _("{heading}, row {n}", heading=heading, n=line.get("row", ""))},
+        )
+        if f"c{place}" in line
+        else None
+        for place, heading in enumerate(headings)
+    ]
+    return html.Tr(
+        [html.Th(str(line.get("row", "")), scope="row"), html.Td(line.get("reason", "")), *map(html.Td, cells)]
+    )
+
+
 def mended_cells(headings: Sequence[str], line: Mapping[str, Any]) -> dict[str, str]:
-    """A line of the grid as a row's own cells by heading."""
+    """A line of the table as a row's own cells by heading."""
     return {name: str(line.get(f"c{n}") or "") for n, name in enumerate(headings) if f"c{n}" in line}
 
 
 def mended_csv(headings: Sequence[str], lines: Sequence[Mapping[str, Any]]) -> bytes:
-    """The rows of the grid as a sheet with their own headings, as the list of set-aside rows has them."""
+    """The rows of the table as a sheet with their own headings, as the list of set-aside rows has them."""
     frame = pd.DataFrame(
         {
             "row": [int(line.get("row") or 0) for line in lines],

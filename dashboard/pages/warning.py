@@ -145,9 +145,8 @@ def _trend(ledger: Ledger, view: View) -> Drawn:
         return view.changed(farms=(row["farm"],)).href
 
     figure = slope(answer, **view.look, drill=lambda row: mark(to(row)))
-    words = describe("slope", answer)
     finding = findings_in_time.rising_or_falling(answer)
-    return Drawn(figure, shown(answer, OF_TERM), words, lead=findings(answer), finding=finding)
+    return Drawn(figure, shown(answer, OF_TERM), describe("slope", answer), lead=findings(answer), finding=finding)
 
 
 def _season(ledger: Ledger, view: View) -> Drawn:
@@ -176,12 +175,9 @@ def _by_season(view: View) -> html.P:
 def _steps(ledger: Ledger, view: View) -> Drawn:
     answer = transitions(ledger, lameness_only(view.selection))
 
-    def to(row: dict[str, Any]) -> str:
-        return view.open("/locomotion")
-
-    figure = steps(answer, **view.look, drill=lambda row: mark(to(row)))
+    figure = steps(answer, **view.look, drill=lambda _row: mark(view.open("/locomotion")))
     finding = drawn_findings.becoming_lame(answer)
-    return Drawn(figure, answer, describe("steps", answer), to, finding=finding)
+    return Drawn(figure, answer, describe("steps", answer), lambda _row: view.open("/locomotion"), finding=finding)
 
 
 def lesion_choice(view: View, label: str, placeholder: str) -> Any:

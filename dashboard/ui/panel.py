@@ -148,12 +148,16 @@ def number_table(
     view: View | None = None,
     cards: bool = False,
     columns: Sequence[str] = (),
+    sortable: bool = False,
 ) -> html.Div:
     """A table with human headings; the first cell of a row links to where its mark leads.
 
     A long table shows its first rows, and a link to the same page with all of them: *view* says which page. On a phone
     each row of a table of *cards* stands as a card, each figure beside its heading. Of *columns* others are left out.
+    The headings of a *sortable* table are links to the same page with the table sorted by them.
     """
+    if sortable and view is not None:
+        table = _sorted(table, view)
     whole = view is None or view.option("rows", "") == "all"
     first = table.head(TABLE_ROWS if whole else FIRST_ROWS)
     links = [rows_to(row) for row in records(first)] if rows_to else [None] * len(first)
@@ -175,7 +179,13 @@ def number_table(
         for row, link in zip(zip(*cells, strict=True), links, strict=True)
     ]
     heads = [
-        html.Th(head, scope="col", className="number" if numeric[place] else None) for place, head in enumerate(named)
+        html.Th(
+            html.A(head, href=_sorts(name, view)) if sortable and view is not None else head,
+            scope="col",
+            className="number" if numeric[place] else None,
+            **({"aria-sort": _order(view)[1]} if sortable and view is not None and _order(view)[0] == name else {}),
+        )
+        for place, (name, head) in enumerate(zip(shown.columns, named, strict=True))
     ]
     more = len(table) - len(shown)
     return html.Div(
@@ -190,6 +200,22 @@ def number_table(
             _more(more, whole, view),
         ]
     )
+
+
+def _order(view: View) -> tuple[str, str]:
+    """The column that the address sorts by, and in which order."""
+    sort = view.option("sort", "")
+    return sort.removeprefix("-"), "descending" if sort.startswith("-") else "ascending"
+
+
+def _sorts(name: str, view: View) -> str:
+    """The address of the same page sorted by a column, or turned round where it is sorted by it."""
+    return view.changed(sort=f"-{name}" if view.option("sort", "") == name else name).href
+
+
+def _sorted(table: pd.DataFrame, view: View) -> pd.DataFrame:
+    name, order = _order(view)
+    return table.sort_values(name, ascending=order == "ascending", kind="stable") if name in table else table
 
 
 def telling(table: pd.DataFrame, names: Sequence[str]) -> list[str]:

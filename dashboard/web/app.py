@@ -242,12 +242,6 @@ def _register_clientside(app: Dash) -> None:
         prevent_initial_call=True,
     )
     app.clientside_callback(
-        "window.dash_clientside.evenfoot.openRow",
-        Output("opened", "data", allow_duplicate=True),
-        Input("farms-grid", "selectedRows"),
-        prevent_initial_call=True,
-    )
-    app.clientside_callback(
         "window.dash_clientside.evenfoot.watchWidth",
         Output("narrow", "data"),
         Output("ready", "data"),

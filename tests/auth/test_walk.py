@@ -296,8 +296,10 @@ def test_rows_of_anothers_import_are_not_mended_and_nothing_remembered_is_seen_o
         assert not marks(text) and ("no such import" in text or "may not" in text), text
         values = {
             "mend-again.n_clicks": 1, "imports-changed.data": 0,
-            "mend-grid.rowData": [{"row": 2, "c0": "2026-01-05", "c1": "Home Farm", "c2": "9", "c3": "SU"}],
-            "mend-of.data": {"number": 1, "headings": ["visit_date", "farm", "cow", "lesion"], "given": {}},
+            "mend-of.data": {
+                "number": 1, "headings": ["visit_date", "farm", "cow", "lesion"], "given": {},
+                "lines": [{"row": 2, "c0": "2026-01-05", "c1": "Home Farm", "c2": "9", "c3": "SU"}],
+            },
         }  # fmt: skip
         _, text = ask(office, staff[who], again, values)
         assert not marks(text) and ("no such import" in text or "may not" in text), text

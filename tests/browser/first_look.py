@@ -41,10 +41,11 @@ LOOK = """() => {
     if (top < foot || at.closest(".items")) inWindow += words;
     if (at.closest("main") && top + scrollY < chartTop) before += words;
   }
-  const answer = document.querySelector(".answers li:last-child, main .lead, main .js-plotly-plot, main tbody tr");
+  const answer = document.querySelector(
+    ".answers li:last-child, main .lead, main h2:has(+ .asked), main .js-plotly-plot, main tbody tr");
   const box = answer && answer.getBoundingClientRect();
   const targets = [...document.querySelectorAll("a[href], button, summary, input, [role=button]")]
-    .filter((each) => seen(each) && !each.closest("td, p, .js-plotly-plot, .ag-root-wrapper"))
+    .filter((each) => seen(each) && !each.closest("td, p, .js-plotly-plot"))
     .map((each) => Math.round(Math.min(each.getBoundingClientRect().width, each.getBoundingClientRect().height)));
   return {
     window: inWindow, before, cautions: [...document.querySelectorAll("main .caution")].filter(seen).length,

@@ -17,14 +17,14 @@
   if (root.scrollWidth - root.clientWidth > 1) {
     const wide = [...document.querySelectorAll("body *")].find(
       (element) => seen(element) && element.getBoundingClientRect().right > root.clientWidth + 1 &&
-        !element.closest(".scroll, nav, .skip, .unseen, .ag-root-wrapper, svg")
+        !element.closest(".scroll, nav, .skip, .unseen, svg")
     );
     wrong.push(`the page is ${root.scrollWidth - root.clientWidth} px too wide, at ${wide ? name(wide) + " " + words(wide) : "?"}`);
   }
 
   /* Nothing of our own is cut off, and no box stands outside its panel. */
   document.querySelectorAll("main :is(h1, h2, h3, p, summary, li, label, button, a, td.words)").forEach((element) => {
-    if (!seen(element) || element.closest(".unseen, .ag-root-wrapper, .mantine-Popover-dropdown")) return;
+    if (!seen(element) || element.closest(".unseen, .mantine-Popover-dropdown")) return;
     const style = getComputedStyle(element);
     const cut = (style.overflow === "hidden" || style.textOverflow === "ellipsis") && style.display !== "inline";
     if (cut && element.scrollWidth > element.clientWidth + 1) wrong.push(`${name(element)}: "${words(element)}" is cut off`);
@@ -96,7 +96,7 @@
 
   /* What is pressed is large enough for a thumb (WCAG 2.2, 2.5.8: 24 by 24 CSS px, words in a line excepted). */
   document.querySelectorAll("a[href], button, summary, input, select, [role=button], [role=checkbox]").forEach((element) => {
-    if (!seen(element) || element.closest(".unseen, .ag-root-wrapper, .mantine-Popover-dropdown, td, p, .js-plotly-plot")) return;
+    if (!seen(element) || element.closest(".unseen, .mantine-Popover-dropdown, td, p, .js-plotly-plot")) return;
     if (element.matches(".skip, input[type=file]") || element.disabled) return;
     const whole = element.matches("input") ? ".mantine-Checkbox-body, .mantine-Radio-body, .mantine-Input-wrapper" : null;
     const target = (whole && element.closest(whole)) || element;

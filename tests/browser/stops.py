@@ -5,7 +5,7 @@ from __future__ import annotations
 FOCUS = """() => {
   const at = document.activeElement, box = at.getBoundingClientRect();
   /* A field that is part of a larger box has its outline round the box. */
-  const shown = [at, at.closest(".mantine-Input-input, .drop, .ag-header-cell, .ag-cell"), at.parentElement]
+  const shown = [at, at.closest(".mantine-Input-input, .drop"), at.parentElement]
     .filter(Boolean).map(element => getComputedStyle(element))
     .some(style => (parseFloat(style.outlineWidth) >= 2 && style.outlineStyle !== "none"));
   const inside = box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth;

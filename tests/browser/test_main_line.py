@@ -46,7 +46,7 @@ def test_import_drill_and_compare(page: Page, served: tuple[str, Path]) -> None:
     # The second time all of it is known, but for the rows that were set aside.
     page.get_by_role("button", name=re.compile(r"^(Add \d+ records|Keep \d+ rows)")).click()
     expect(page.get_by_text(re.compile(r"Rows added as import \d+"))).to_be_visible()
-    expect(page.locator("#mend-grid")).to_contain_text("squishy")
+    expect(page.locator("#mend-rows")).to_contain_text("squishy")
     with page.expect_download() as saved:
         page.get_by_role("button", name=re.compile("Set-aside rows of import")).first.click()
     assert "evenfoot_remedy" in Path(saved.value.path()).read_text(encoding="utf-8-sig")

@@ -19,7 +19,7 @@ from evenfoot.analytics.messages import say
 from evenfoot.dashboard.cli import demo
 from evenfoot.dashboard.pages.imports_added import herd_address
 from evenfoot.dashboard.pages.imports_demo import demo_imports, take_out_demo
-from evenfoot.dashboard.pages.imports_mending import grid_rows, try_again
+from evenfoot.dashboard.pages.imports_mending import rows_to_mend, try_again
 from evenfoot.dashboard.pages.imports_questions import field, open_questions, shown_values
 from evenfoot.sample_data.farms import END
 
@@ -85,7 +85,7 @@ def test_rows_that_are_right_go_in_and_the_others_stay_with_their_row_numbers(tm
         "visit_date,farm,cow,foot,lesion\n2026-03-09,Elm End,11,LH,SU\nsoon,Elm End,12,RH,DD\nlate,Elm End,13,RH,DD\n"
     )
     number = brought(ledger, text)
-    headings, lines = grid_rows(ledger.set_aside(number))
+    headings, lines = rows_to_mend(ledger.set_aside(number))
     assert [line["row"] for line in lines] == [3, 4] and headings[0] == "visit_date"
     tried = try_again(ledger, number, headings, [{**lines[0], "c0": "2026-03-09"}, lines[1]], {})
     assert tried.result is not None and (tried.result.added, tried.result.set_aside) == (1, 0)
