@@ -133,7 +133,7 @@ def mending_body(
                 id="mend-rows",
                 className="mended",
             ),
-            className="scroll",
+            className="scroll cards",
             tabIndex=0,
             role="region",
             **{"aria-label": _("Rows set aside")},
@@ -156,9 +156,9 @@ def _fields(at: int, headings: Sequence[str], line: Mapping[str, Any]) -> html.T
         else None
         for place, heading in enumerate(headings)
     ]
-    return html.Tr(
-        [html.Th(str(line.get("row", "")), scope="row"), html.Td(line.get("reason", "")), *map(html.Td, cells)]
-    )
+    named = [html.Td(cell, **{"data-label": heading}) for heading, cell in zip(headings, cells, strict=True)]
+    number, why = str(line.get("row", "")), line.get("reason", "")
+    return html.Tr([html.Th(number, scope="row"), html.Td(why, className="why"), *named])
 
 
 def mended_cells(headings: Sequence[str], line: Mapping[str, Any]) -> dict[str, str]:
