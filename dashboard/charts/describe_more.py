@@ -186,7 +186,7 @@ def _funnel(answer: Answer) -> list[str]:
     limited = any(not pd.isna(row["funnel_low"]) for row in rows)
     none = _("No farm is outside.") if limited else _("There are too few farms for limits.")
     return [
-        _("Funnel chart of {n} farms against what luck explains.", n=len(rows)),
+        _("Funnel chart of {n} farms against luck and the usual spread of farms.", n=len(rows)),
         _("Outside: {parts}.", parts="; ".join(parts)) if parts else none,
     ]
 

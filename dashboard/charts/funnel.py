@@ -1,4 +1,4 @@
-"""Farms against what luck explains: the fewer cows were looked at, the further a farm may lie from the mean."""
+"""Farms against luck and the usual spread of farms: the fewer cows were looked at, the further a farm may lie from the mean."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ MOST_NAMES = 12
 
 
 def outside_words(row: dict[str, Any]) -> str:
-    """Whether a farm lies outside what luck explains.
+    """Whether a farm lies outside what luck and the usual spread of farms explain.
 
     Examples
     --------
     >>> outside_words({"outside": "above", "prevalence": 0.4, "funnel_high": 0.3, "funnel_low": 0.1})
-    'above what luck explains'
+    'above the usual spread'
     """
     outside = row.get("outside")
     if isinstance(outside, str):
@@ -38,8 +38,8 @@ def outside_words(row: dict[str, Any]) -> str:
     else:
         side = "above" if row["prevalence"] > row["funnel_high"] else "below"
     if side == "above":
-        return _("above what luck explains")
-    return _("below what luck explains") if side else _("within what luck explains")
+        return _("above the usual spread")
+    return _("below the usual spread") if side else _("within the usual spread")
 
 
 def funnel(
@@ -65,7 +65,7 @@ def funnel(
     evenfoot.dashboard.charts.plain.Figure
         Farms outside the limits are diamonds and say above or below in words.
     """
-    title = _("Farms against what luck explains") if title is None else title
+    title = _("Farms against the usual spread") if title is None else title
     if answer.empty or not answer.table["at_risk"].sum():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = answer.table[answer.table["at_risk"] > 0].sort_values("at_risk", kind="stable").reset_index(drop=True)
@@ -92,7 +92,7 @@ def funnel(
         narrow=narrow,
         height=NARROW_HEIGHT if narrow else HEIGHT,
         legend_lines=2 if narrow else 1,
-        shown=N_("the grey band is what luck explains"),
+        shown=N_("the grey band is luck and the usual spread of farms"),
     )
 
 
@@ -119,7 +119,7 @@ def _limits(table: pd.DataFrame, theme: str) -> list[plain.Part]:
             y=low,
             fill="tonexty",
             fillcolor=rgba(t.muted, 0.12),
-            name=_("What luck explains"),
+            name=_("Luck and the usual spread"),
             **edge,
         ),
         plain.scatter(

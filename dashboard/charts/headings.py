@@ -169,7 +169,7 @@ COLUMNS: dict[str, str] = {
     "shrunken_high": "Drawn, interval to",
     "funnel_low": "Luck alone, from",
     "funnel_high": "Luck alone, to",
-    "outside": "Outside luck",
+    "outside": "Against the usual spread",
     "rank": "Place",
     "rank_low": "Place, interval from",
     "rank_high": "Place, interval to",

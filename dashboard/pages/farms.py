@@ -1,4 +1,4 @@
-"""Farms: which lie outside what luck explains, and in what order, without punishing luck."""
+"""Farms: which lie outside the usual spread of farms, and in what order, without punishing luck."""
 
 from __future__ import annotations
 
@@ -138,7 +138,7 @@ PAGE = Page(
     path="/farms",
     title="Farms compared",
     group="compare",
-    question="Which farms lie outside what luck explains? Choose a farm to open it.",
+    question="Which farms lie outside the usual spread of farms? Choose a farm to open it.",
     choices=_choices,
     panels=(
         Panel(
