@@ -1,4 +1,4 @@
-"""Farms against luck and the usual spread of farms: the fewer cows were looked at, the further a farm may lie from the mean."""
+"""Farms against their usual spread: the fewer cows were looked at, the further a farm may lie from the mean."""
 
 from __future__ import annotations
 
