@@ -175,7 +175,7 @@ def test_a_cow_stands_alike_everywhere(asked: tuple[Ledger, str], whole: Answer)
 def test_cows_that_left_and_old_scores_are_on_no_list(tmp_path: Path) -> None:
     ledger, view = made_up(tmp_path), View.read("/today", "?farms=Ash&rows=all")
     first = cows_of(today_page._list(ledger, view), "Ash")
-    lame = cows_of(panel_of(locomotion.PAGE, "locomotion-lame").draw(ledger, view), farm)
+    lame = cows_of(panel_of(locomotion.PAGE, "locomotion-lame").draw(ledger, view), "Ash")
     page = panel_of(list_page.PAGE, "worklist-cows").draw(ledger, view).answer.table
     planned = plan(ledger, Selection()).extra["cows"]
     for cows in ([c for _, c in first], [c for _, c in lame], page["cow"].tolist(), planned["cow"].tolist()):
