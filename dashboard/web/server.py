@@ -9,8 +9,6 @@ import importlib
 import logging
 import socket
 import sys
-import threading
-import time
 from collections.abc import Sequence
 from typing import Any
 
@@ -28,17 +26,14 @@ turn to be drawn, never keeps anything else waiting, such as the health line. A 
 nothing."""
 
 WARMED = ("today-answers", "today-lameness", "today-feet", "herd-drivers", "comparison-risks", "cow-next", "cow-feet")
-"""Panels of one farm, or of a cow of it, drawn once when the server starts, what readers open first. The others load
-libraries that no earlier one has."""
+"""Panels of one farm, or of a cow of it, drawn once when the server starts: what readers open first, and those that
+load a library of their own."""
 
 FEW_FARMS = 50
 """Farms up to which the list of farms is worked out before readers are told to come. [common practice, no source]"""
 
 FREED_AFTER = 10_000
 """New objects after which those that can go are looked for. [common practice, no source]"""
-
-AFTER = 1.0
-"""Seconds until warming up begins: a reader who comes at once has the processor alone."""
 
 
 def check_address(host: str, port: int) -> None:
@@ -92,7 +87,12 @@ def short_texts_plainly() -> None:
 
 
 def prepare(ledger: Ledger) -> None:
-    """Work out the first page before readers are told to come, where that takes no more than a few seconds."""
+    """Draw what readers open first before they are told to come: libraries load then, and parts are worked out.
+
+    With it the first window of a day is whole after 0.7 s on the first farm and 1.4 s on another, 2 s before; the
+    start takes 2 s longer (demo herds, two processors, ``python -m tests.scale.browser_speed``). The list of farms is
+    left to its first reader where there are very many.
+    """
     from evenfoot.dashboard.pages import PANELS
     from evenfoot.dashboard.ui.shell import last_months
     from evenfoot.dashboard.ui.view import View
@@ -103,15 +103,6 @@ def prepare(ledger: Ledger) -> None:
         if period and len(ledger.farms()) <= FEW_FARMS:
             view = View("/", Selection(since=period[0], until=period[1]))
             PANELS["start-farms"].draw(ledger, view)
-
-
-def warm_up(ledger: Ledger) -> None:
-    """Draw a few panels once, so that the first reader does not wait for libraries to load."""
-    from evenfoot.dashboard.pages import PANELS
-    from evenfoot.dashboard.ui.view import View
-
-    with contextlib.suppress(UserError):
-        time.sleep(AFTER)
         for farm in ledger.farms()[:1]:
             found = ledger.frame("SELECT MIN(cow) AS cow FROM trims WHERE farm = ?", [farm])
             view = View("/today", Selection(farms=(farm,)), {"cow": str(found["cow"].iloc[0])})
@@ -194,7 +185,6 @@ def run(
     # every first drawing.
     gc.freeze()
     gc.set_threshold(FREED_AFTER)
-    threading.Thread(target=warm_up, args=(ledger,), name="warm-up", daemon=True).start()
     print(
         f"Evenfoot is ready at {_shown(host, port, how)} (records in {ledger.name}). Stop it with Ctrl+C.", flush=True
     )
