@@ -6,8 +6,10 @@ when the farm is erased. A file beside the ledger would do none of that.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -54,10 +56,23 @@ def given(ledger: Ledger) -> dict[str, Given]:
     return out
 
 
-def note_given(ledger: Ledger, farm: str, notice: Given) -> None:
-    """Write down that a farm was given a notice."""
+@contextlib.contextmanager
+def giving(ledger: Ledger, farm: str, notice: Given) -> Iterator[bool]:
+    """Whether a farm is still to be given a notice this month; it is written down when what is done inside went well.
+
+    The ledger is held meanwhile, so that of two runs at the same moment one gives it and the other finds it given.
+    """
     said = {"on": notice.on, "worse_at": notice.worse_at, "cows_at": notice.cows_at}
     with ledger.writing() as connection:
+        lines = connection.execute(
+            "SELECT after FROM history WHERE what = ? AND farm = ? AND after IS NOT NULL ORDER BY history_no DESC",
+            [GIVEN, farm],
+        ).fetchall()
+        last = dt.date.fromisoformat(json.loads(lines[0][0])["on"]) if lines else None
+        if last and (last.year, last.month) == (notice.on.year, notice.on.month):
+            yield False
+            return
+        yield True
         note(
             connection,
             GIVEN,

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import open_ledger
-from evenfoot.analytics.ledger.notices import note_given
+from evenfoot.analytics.ledger.notices import giving
 from evenfoot.dashboard.i18n.translation import Words, speaking
 from evenfoot.dashboard.report.mail import checked_address, mail_server, message, send
 from evenfoot.dashboard.report.notices import calendar, open_notices, sentences, subject
@@ -47,20 +47,23 @@ def notify(
         with speaking(words):
             title, said = subject(notice, words), sentences(notice, words)
             event = calendar(notice, words)
-        deliver("\n".join([title, *(f"  {line}" for line in said), ""]), None)
+        text = "\n".join([title, *(f"  {line}" for line in said), ""])
         if dry_run:
+            deliver(text, None)
             continue
         files = []
         try:
-            if folder is not None:
-                files = [folder / f"{file_name(notice.farm)}-{notice.given.on}.ics"]
-                _write(files[0], event)
-            if server is not None:
-                send(server, message(server.sender, people, title, "\n\n".join(said), files))
+            with giving(ledger, notice.farm, notice.given) as still_to_give:
+                if not still_to_give:
+                    continue  # Another run gave it meanwhile.
+                deliver(text, None)
+                if folder is not None:
+                    files = [folder / f"{file_name(notice.farm)}-{notice.given.on}.ics"]
+                    _write(files[0], event)
+                if server is not None:
+                    send(server, message(server.sender, people, title, "\n\n".join(said), files))
         except UserError as mistake:
             failed.append(f"{notice.farm}: {mistake}")
-            continue
-        note_given(ledger, notice.farm, notice.given)
     if not notices:
         tell("No farm has anything new to be told.")
     if failed:

@@ -6,13 +6,16 @@ import datetime as dt
 import json
 import re
 import smtplib
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from icalendar import Calendar
 
+from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import open_ledger
-from evenfoot.analytics.ledger.notices import Given, given
+from evenfoot.analytics.ledger.notices import Given, given, giving
 from evenfoot.dashboard.report.notices import LUCK
 from tests.dashboard.test_cli import Run, run  # noqa: F401
 from tests.report.test_mail import SETTINGS, Post, post  # noqa: F401
@@ -136,6 +139,28 @@ def test_what_was_not_mailed_is_told_again(
     post.fail = None
     assert bring("notify", "--mail-to", "vet@example.org")[0] == 0
     assert len(post.got) == 1
+
+
+def test_of_two_runs_at_the_same_moment_one_tells(bring: Run, tmp_path: Path) -> None:
+    ledger = str(tmp_path / "ledger.duckdb")
+    command = [sys.executable, "-m", "evenfoot", "notify", "--ledger", ledger]
+    both = [subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) for _ in range(2)]
+    said = ["".join(one.communicate(timeout=120)) for one in both]
+    assert [one.returncode for one in both] == [0, 0], said
+    assert sum("Alder: worse" in text for text in said) == 1, said
+    lines = json.loads(bring("history", "--format", "json")[1])
+    assert len([line for line in lines if line["what"] == "notice given"]) == 1
+
+
+def test_a_notice_given_meanwhile_is_not_given_again(bring: Run, tmp_path: Path) -> None:
+    ledger = open_ledger(str(tmp_path / "ledger.duckdb"))
+    notice = Given(dt.date(2024, 11, 29), QUARTERS[-1])
+    for still in (True, False):
+        with giving(ledger, "Alder", notice) as found:
+            assert found is still
+    with pytest.raises(UserError), giving(ledger, "Birch", notice):
+        raise UserError("the mail was not taken")
+    assert set(given(ledger)) == {"Alder"}
 
 
 def test_the_calendar_file_holds_one_event_that_leaves_the_day_free(bring: Run, tmp_path: Path) -> None:
