@@ -24,9 +24,6 @@ TURNED = say("the other way round, held alike")
 NOT_TESTED = say("too few to say")
 HALF_YEAR = 180
 
-ENOUGH_CASES = 30
-"""Cases of a lesion before it is called the one that comes back most. [common practice, no source]"""
-
 
 def commonest_lesion(answer: Answer) -> str:
     """Which lesion most cows have; nothing where none was found."""
@@ -92,21 +89,6 @@ def come_back(answer: Answer) -> str:
         back,
         lesion=lesion,
     )
-
-
-def comes_back_most(answer: Answer) -> str:
-    """The lesion of which most cases are back within half a year, of those followed in thirty cases or more."""
-    table = answer.table
-    column = f"free_{HALF_YEAR}"
-    if table.empty or column not in table:
-        return ""
-    rows = records(
-        table[table[column].notna() & (table["at_risk"] >= ENOUGH_CASES)].sort_values(column, kind="stable").head(1)
-    )
-    if not rows:
-        return _("Too few to say")
-    lesion, share = words().lesion(str(rows[0]["lesion"])), of_100(1 - rows[0][column])
-    return _("{lesion} comes back most: {share} of 100 within half a year", lesion=lesion, share=share)
 
 
 def difference_of_lesions(table: pd.DataFrame, by: str, reference: str) -> str:

@@ -50,24 +50,23 @@ def _years(ledger: Ledger, view: View) -> Drawn:
     )
 
 
-def _curves(ledger: Ledger, view: View) -> Drawn:
-    level = level_of(view)
-    answer = recurrence(ledger, view.selection, per=level)
-    to = _to_lesion(view)
-    figure = survival(answer, per=level, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe("survival", answer), to, finding=findings.come_back(answer))
-
-
 def _to_lesion(view: View) -> Callable[[dict[str, Any]], str]:
     return lambda row: view.changed(lesions=(row["lesion"],)).href
 
 
-def _free(ledger: Ledger, view: View) -> Drawn:
-    level = level_of(view)
+def _back(ledger: Ledger, view: View) -> Drawn:
+    """Half a year later, lesion by lesion, or the curve over the whole time where the reader asks for it."""
+    level, curve = level_of(view), view.option("curve", "") == "shown"
     answer, to = recurrence(ledger, view.selection, per=level), _to_lesion(view)
-
-    figure = still_free(answer, per=level, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(figure, answer, describe("survival", answer), to, finding=findings.comes_back_most(answer))
+    draw = survival if curve else still_free
+    figure = draw(answer, per=level, **view.look, drill=lambda row: mark(to(row)))
+    link = html.A(
+        _("Half a year later, lesion by lesion") if curve else _("How long until it comes back: the curve"),
+        href=view.changed(curve=None if curve else "shown").href,
+        className="take",
+    )
+    below = [html.P(link)]
+    return Drawn(figure, answer, describe("survival", answer), to, below=below, finding=findings.come_back(answer))
 
 
 def _repeat(ledger: Ledger, view: View) -> Any:
@@ -135,18 +134,12 @@ PAGE = Page(
             over_time=True,
         ),
         Panel(
-            "followup-curves",
-            "How long until it comes back",
-            _curves,
-            "From the day a case was last seen to the same lesion again, ninety days later or more (Kaplan and Meier). "
-            "A cow that is not seen again counts up to her last trim.",
-            wide=True,
-        ),
-        Panel(
-            "followup-free",
+            "followup-back",
             "Half a year later",
-            _free,
-            "Share of cases of the lesion that had not come back 180 days after they were last seen.",
+            _back,
+            "Share of cases of the lesion that had not come back 180 days after they were last seen. The curve begins "
+            "on the day a case was last seen and falls with the same lesion again, ninety days later or more (Kaplan "
+            "and Meier); a cow that is not seen again counts up to her last trim.",
             wide=True,
         ),
         Panel("followup-repeat", "Cows with the same lesion again", _repeat, wide=True),

@@ -75,9 +75,9 @@ CASES: list[tuple[Callable[[Answer], str], Answer, str]] = [
      "Most of it in early September"),
     (findings_in_time.time_of_most, answer({"estimate": 1.1, "words": ""}, {"estimate": math.nan, "words": ""}),
      "No season can be told from chance"),
-    (findings.comes_back_most,
+    (findings.come_back,
      answer({"lesion": "SU", "free_180": 0.4, "at_risk": 12}, {"lesion": "DD", "free_180": 0.6, "at_risk": 80}),
-     "Digital dermatitis comes back most: 40 of 100 within half a year"),
+     "Of 10 cases of digital dermatitis 4 are back within half a year"),
     (
         findings_in_time.this_year,
         answer({"year": 2026, "prevalence": 0.25, "direction": None},
