@@ -15,11 +15,11 @@ FOR_A_YEAR = "private, max-age=31536000, immutable"
 SMALLEST = 2048
 """Bytes below which compressing is not worth a header."""
 
-FIXED_LEVEL, ANSWER_LEVEL = 6, 1
-"""Levels of gzip: scripts are compressed once and well, answers each time and quickly."""
+LEVELS = {"br": (9, 4), "gzip": (6, 1)}
+"""How hard scripts and answers are compressed: scripts once and well, answers each time and quickly.
 
-BROTLI_LEVEL = 9
-"""Level of brotli, for scripts: a first visit weighs 1.15 MB with it and 1.29 MB with gzip."""
+Eight drawn feet of 650 kB take 1.2 ms and 24 kB with brotli, 1.8 ms and 75 kB with gzip.
+"""
 
 SCRIPTS = frozenset({"application/javascript", "text/javascript", "text/css", "image/svg+xml"})
 """What stays the same from visit to visit."""
@@ -46,10 +46,10 @@ def deliver(app: Dash) -> None:
         if answer.status_code == 200 and answer.mimetype in TYPES and "Content-Encoding" not in answer.headers:
             answer.headers["Vary"] = "Accept-Encoding"
             accepted = [name for name, _weight in request.accept_encodings]
-            if answer.mimetype in SCRIPTS and "br" in accepted:
-                _compress(answer, "br")
-            elif "gzip" in accepted:
-                _compress(answer, "gzip")
+            for how in LEVELS:
+                if how in accepted:
+                    _compress(answer, how)
+                    break
         return answer
 
 
@@ -68,10 +68,9 @@ def _compress(answer: Response, how: str) -> None:
     data = answer.get_data()
     if len(data) < SMALLEST:
         return
-    if answer.mimetype == "application/json":
-        answer.set_data(gzip.compress(data, ANSWER_LEVEL))
-    else:
-        answer.set_data(_packed_once(data, how))
+    once, each_time = LEVELS[how]
+    fixed = answer.mimetype in SCRIPTS
+    answer.set_data(_packed_once(data, how, once) if fixed else _packed_at(data, how, each_time))
     answer.headers["Content-Encoding"] = how
     tag, _ = answer.get_etag()
     if tag:
@@ -81,9 +80,13 @@ def _compress(answer: Response, how: str) -> None:
 _packed: dict[tuple[str, int, str], bytes] = {}
 
 
-def _packed_once(data: bytes, how: str) -> bytes:
+def _packed_at(data: bytes, how: str, level: int) -> bytes:
+    return brotli.compress(data, quality=level) if how == "br" else gzip.compress(data, level)
+
+
+def _packed_once(data: bytes, how: str, level: int) -> bytes:
     """A script or style sheet, compressed the first time it is asked for. There are as many as there are files."""
     key = (request.path, len(data), how)
     if key not in _packed:
-        _packed[key] = brotli.compress(data, quality=BROTLI_LEVEL) if how == "br" else gzip.compress(data, FIXED_LEVEL)
+        _packed[key] = _packed_at(data, how, level)
     return _packed[key]
