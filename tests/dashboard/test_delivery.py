@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import gzip
 import re
+from collections.abc import Callable
 from pathlib import Path
 
+import brotli
 import pytest
 from flask.testing import FlaskClient
 
@@ -35,14 +37,18 @@ def test_every_script_and_style_names_its_version_and_is_kept(client: FlaskClien
             assert "immutable" in answer.headers["Cache-Control"], script
 
 
-def test_a_script_is_the_same_compressed_and_plain(client: FlaskClient, scripts: list[str]) -> None:
+@pytest.mark.parametrize(("how", "unpack"), [("gzip", gzip.decompress), ("br", brotli.decompress)])
+def test_a_script_or_an_answer_is_the_same_compressed_and_plain(
+    client: FlaskClient, scripts: list[str], how: str, unpack: Callable[[bytes], bytes]
+) -> None:
     plotly = next(script for script in scripts if "plotly" in script)
-    packed = client.get(plotly, headers=HERE)
-    plain = client.get(plotly, headers={"Host": "localhost"})
-    assert packed.headers["Content-Encoding"] == "gzip" and packed.headers["Vary"] == "Accept-Encoding"
-    assert "Content-Encoding" not in plain.headers
-    assert gzip.decompress(packed.data) == plain.data
-    assert len(packed.data) < len(plain.data) / 3
+    for path, smaller in ((plotly, 3), ("/_dash-dependencies", 5)):
+        packed = client.get(path, headers={"Host": "localhost", "Accept-Encoding": f"deflate, {how}"})
+        plain = client.get(path, headers={"Host": "localhost"})
+        assert packed.headers["Content-Encoding"] == how and packed.headers["Vary"] == "Accept-Encoding"
+        assert "Content-Encoding" not in plain.headers
+        assert unpack(packed.data) == plain.data
+        assert len(packed.data) < len(plain.data) / smaller
 
 
 def test_a_script_without_a_version_is_asked_for_anew_and_not_sent_twice(client: FlaskClient) -> None:
