@@ -40,11 +40,12 @@ def changes_table(ledger: Ledger, view: View, answer: Answer, to: Callable[[dict
     first = answer.table[answer.table["what"].isin(list(HEADLINE))]
     rest = answer.table[~answer.table["what"].isin(list(HEADLINE))].sort_values("now", ascending=False, kind="stable")
     series = _by_month(ledger, view)
+    now, before, year_ago = _figures()
     heads = [
         html.Th(_("What"), scope="col"),
-        html.Th(_("Now, of 100"), scope="col", className="number"),
-        html.Th(_("Visit before"), scope="col", className="number aside"),
-        html.Th(_("A year ago"), scope="col", className="number"),
+        html.Th(now, scope="col", className="number"),
+        html.Th(before, scope="col", className="number aside"),
+        html.Th(year_ago, scope="col", className="number"),
         html.Th(_("Two years"), scope="col", className="line aside"),
         html.Th(_("Word"), scope="col"),
     ]
@@ -55,7 +56,12 @@ def changes_table(ledger: Ledger, view: View, answer: Answer, to: Callable[[dict
         [html.Caption(_("What changed"), className="unseen"), html.Thead(html.Tr(heads)), html.Tbody(body)],
         className="changes",
     )
-    return html.Div(table, className="scroll", tabIndex=0, role="region", **{"aria-label": _("What changed")})
+    return html.Div(table, className="scroll cards", tabIndex=0, role="region", **{"aria-label": _("What changed")})
+
+
+def _figures() -> tuple[str, str, str]:
+    """The headings of the figures, which stand before each of them on a phone."""
+    return _("Now, of 100"), _("Visit before"), _("A year ago")
 
 
 def _row(
@@ -68,12 +74,17 @@ def _row(
     picture = (
         html.Img(src=line, width=WIDTH, height=HEIGHT, alt=_("{what}, month by month", what=name)) if line else None
     )
+    shares = (row["now"], before.iloc[-1] if len(before) else None, row["last_year"])
+    now, visit_before, year_ago = (
+        html.Td(_of_100(share), className=look, **{"data-label": said})
+        for said, share, look in zip(_figures(), shares, ("number", "number aside", "number"), strict=True)
+    )
     return html.Tr(
         [
             html.Td(html.A(name, href=to(row))),
-            html.Td(_of_100(row["now"]), className="number"),
-            html.Td(_of_100(before.iloc[-1] if len(before) else None), className="number aside"),
-            html.Td(_of_100(row["last_year"]), className="number"),
+            now,
+            visit_before,
+            year_ago,
             html.Td(picture, className="line aside"),
             html.Td(told(VERDICTS[str(row["verdict"])])),
         ]
