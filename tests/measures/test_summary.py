@@ -62,7 +62,7 @@ def test_the_difference_is_of_the_recent_visits_and_the_sentence_says_so(tmp_pat
     assert row["recent"] == pytest.approx(0.17, abs=0.01)
     assert row["difference"] == pytest.approx(row["recent"] - row["expected"])
     assert row["reason"].startswith("Over the last 3 visits 17 of 100, where 1")
-    assert "cows more would look like chance here" in row["reason"]
+    assert "more of 100 cows would look like chance here" in row["reason"]
 
 
 def test_months_never_seen_before_are_said(tmp_path: Path) -> None:
@@ -106,7 +106,7 @@ def test_a_fall_is_better_and_an_even_herd_has_no_clear_change(tmp_path: Path) -
     even = table.loc[("Birch", "SU")]
     assert even["verdict"] == "no-clear-change"
     more = int(np.ceil(100 * even["detectable"]))
-    assert even["reason"] == f"Less than {more} of 100 cows more would look like chance here."
+    assert even["reason"] == f"Fewer than {more} more of 100 cows would look like chance here."
 
 
 def test_lame_cow_calls_are_never_compared_with_the_herd(tmp_path: Path) -> None:

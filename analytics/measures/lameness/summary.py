@@ -377,12 +377,12 @@ def _reason(row: dict[str, Any], verdict: str, source: _Source) -> Message:
         more = max(1, math.ceil(100 * row["detectable"] - 1e-6))
         if verdict == "too-few" and (~source.newest).sum() >= MANY_VISITS:
             said = say(
-                "Its earlier visits differ so much from each other that even {more} of 100 cows more would look like "
+                "Its earlier visits differ so much from each other that even {more} more of 100 cows would look like "
                 "chance; look at the months one by one.",
                 more=more,
             )
         elif verdict == "too-few":
-            said = say("Even {more} of 100 cows more would look like chance here.", more=more)
+            said = say("Even {more} more of 100 cows would look like chance here.", more=more)
         else:
             said = _unchanged(row, more)
     # Where nothing is called, months never seen before change nobody's mind.
@@ -402,10 +402,10 @@ def _shares(row: dict[str, Any]) -> dict[str, Any]:
 
 def _unchanged(row: dict[str, Any], more: int) -> Message:
     if row["visits"] == 1:
-        return say("Less than {more} of 100 cows more would look like chance here.", more=more)
+        return say("Fewer than {more} more of 100 cows would look like chance here.", more=more)
     return say(
-        "Over the last {visits} visits {now} of 100, where {usual} would be usual. Less than {more} of 100 cows more "
-        "would look like chance here.",
+        "Over the last {visits} visits {now} of 100, where {usual} would be usual. Fewer than {more} more of 100 "
+        "cows would look like chance here.",
         more=more,
         **_shares(row),
     )
