@@ -4,57 +4,13 @@ import { actionsOf, csvOf, nameOf } from "./sheet.js";
 import { drawFoot, places } from "./foot.js";
 import { ask, giveFile, post } from "./sending.js";
 import { wipeLoaded } from "./wiping.js";
+import { dropHerds, farmsList, isOld, keptHerd, loadHerd, loadedWords, unlockPart } from "./herds.js";
+import { Kept } from "./lock.js";
+import { app, button, chip, chips, field, h, head, id, later, newId, say, tell, today } from "./parts.js";
 
 const OFFERED = 4;
 const UNDO_STEPS = 50;
 const BUZZ_MS = 40;
-const DAY_MS = 86400000;
-// A herd that was loaded more days ago is told to be old. [common practice, no source]
-const OLD_DAYS = 7;
-const app = { records: [], undone: [], unsent: 0, herd: null, herds: [], ticked: [], loading: "", farmsOpen: false, visits: [], farms: [], sending: false, answer: null, work: Promise.resolve(), forgets: false };
-const id = (name) => document.getElementById(name);
-
-// -- words and parts of the screen ------------------------------------------------------------------------------------
-
-function say(name, values = {}) {
-    return app.facts.words[name].replace(/\{(\w+)\}/g, (whole, key) => (key in values ? values[key] : whole));
-}
-
-function h(tag, given, ...parts) {
-    const { on, ...attributes } = given || {};
-    const made = document.createElement(tag);
-    for (const [name, value] of Object.entries(attributes)) {
-        if (value === true) made.setAttribute(name, "");
-        else if (value !== false && value !== null && value !== undefined) made.setAttribute(name, value);
-    }
-    if (on) made.addEventListener("click", on);
-    made.append(...parts.flat().filter((part) => part !== null && part !== undefined && part !== false));
-    return made;
-}
-
-function button(words, on, more = {}) {
-    return h("button", { type: "button", "data-key": words, ...more, on }, words);
-}
-
-// One of several: its state is told by a mark and by aria-pressed, never by colour alone.
-function chip(words, chosen, on, key) {
-    return h("button", { type: "button", class: "chip", "data-key": key || words, "aria-pressed": String(chosen), on }, words);
-}
-
-function chips(title, choices) {
-    return h("div", { class: "chips", role: "group", "aria-label": title }, h("p", { class: "head" }, title), h("div", {}, choices));
-}
-
-// As crypto.randomUUID makes them, which browsers have over TLS alone.
-function newId() {
-    const hex = [...crypto.getRandomValues(new Uint8Array(16))].map((each) => each.toString(16).padStart(2, "0")).join("");
-    return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
-}
-
-function tell(words) {
-    if (app.store.wiped) return;
-    id("said").textContent = words;
-}
 
 // -- what is kept -----------------------------------------------------------------------------------------------------
 
@@ -65,9 +21,13 @@ function blank(cow = "") {
     };
 }
 
-function later(work) {
-    app.work = app.work.then(work).then(() => { app.forgets = false; }).catch((error) => { app.forgets = error.name || true; }).then(showTrouble);
-    return app.work;
+function showTrouble() {
+    if (app.store.wiped) return;
+    const n = app.store.unkept.size;
+    const words = n ? say("trouble", { n }) : app.forgets ? say("no_storage") : "";
+    if (words === (id("trouble").dataset.words || "")) return;
+    id("trouble").dataset.words = words;
+    id("trouble").replaceChildren(...(words ? [h("p", {}, words), button(say("file"), saveFile)] : []));
 }
 
 function keepNow() {
@@ -117,15 +77,6 @@ async function count() {
         app.unsent = app.records.filter((each) => !each.sent).length;
     }
     bar();
-}
-
-function showTrouble() {
-    if (app.store.wiped) return;
-    const n = app.store.unkept.size;
-    const words = n ? say("trouble", { n }) : app.forgets ? say("no_storage") : "";
-    if (words === (id("trouble").dataset.words || "")) return;
-    id("trouble").dataset.words = words;
-    id("trouble").replaceChildren(...(words ? [h("p", {}, words), button(say("file"), saveFile)] : []));
 }
 
 // -- saving a cow -----------------------------------------------------------------------------------------------------
@@ -182,7 +133,7 @@ function draw() {
     app.readForm = null;
     const moved = id("screen").dataset.screen !== app.now.screen;
     id("screen").dataset.screen = app.now.screen;
-    id("screen").replaceChildren(...screens[app.now.screen]().filter(Boolean));
+    id("screen").replaceChildren(...[unlockPart(), ...screens[app.now.screen]()].filter(Boolean));
     bar();
     const again = focused && document.querySelector(`[data-key="${CSS.escape(focused)}"]`);
     if (again && !again.disabled) {
@@ -211,24 +162,6 @@ function bar() {
         app.now.screen === "start" ? null : h("button", { type: "button", "data-key": "visit", on: () => go("start") }, say("visit")),
         app.now.visit ? h("button", { type: "button", "data-key": "day", id: "count", on: () => go("day"), "aria-label": `${say("day")}: ${sent}` }, h("b", {}, say("day")), h("span", {}, sent)) : h("span", { id: "count" }, sent),
     ].filter(Boolean));
-}
-
-function head(words) {
-    return h("h1", { tabindex: "-1" }, words);
-}
-
-function field(name, title, value, more = {}) {
-    const { choices, ...rest } = more;
-    const at = `field-${name}`;
-    const made = choices
-        ? h("select", { id: at, name, ...rest }, choices.map(([code, words]) => h("option", { value: code, selected: code === value }, words)))
-        : h("input", { id: at, name, value, autocomplete: "off", type: "text", ...rest });
-    return h("div", { class: "field" }, h("label", { for: at }, title), made);
-}
-
-function today() {
-    const now = new Date();
-    return `${now.getFullYear()}-${String(now.getMonth() + 1).padStart(2, "0")}-${String(now.getDate()).padStart(2, "0")}`;
 }
 
 function startScreen() {
@@ -292,35 +225,6 @@ function visitsList() {
     return h("section", {}, h("h2", {}, say("visits")), h("ul", { class: "found" }, [...app.visits].reverse().map((visit) => h("li", {},
         h("span", {}, `${visit.farm}, ${visit.date}, ${visit.walk ? say("walk") : app.facts.trade.kinds[visit.kind]}`),
         h("button", { type: "button", "data-key": `open-${visit.id}`, on: () => openVisit(visit), "aria-label": `${say("open")}: ${visit.farm} ${visit.date}` }, say("open"))))));
-}
-
-// The farms whose herds this phone keeps: chosen in the office, loaded together, each with the day it was loaded.
-function farmsList() {
-    if (!app.farms.length) return null;
-    const kept = new Map(app.herds.map((each) => [each.farm, each]));
-    const ticked = new Set(app.ticked);
-    const flip = (farm) => { app.ticked = ticked.has(farm) ? app.ticked.filter((each) => each !== farm) : [...app.ticked, farm]; draw(); };
-    const first = [...app.farms].sort((one, other) => kept.has(other) - kept.has(one));
-    const old = app.herds.filter(isOld).map((each) => each.farm);
-    const made = h("details", { open: app.farmsOpen }, h("summary", { "data-key": "farms" }, say("farms_here", { n: kept.size })),
-        h("p", { class: "basis" }, say("farms_how")),
-        button(app.loading || say("load_farms", { n: ticked.size }), loadFarms, { class: "main", "data-key": "load-farms", disabled: Boolean(app.loading) }),
-        h("ul", { class: "list" }, first.map((farm) => h("li", {},
-            chip(farm, ticked.has(farm), () => flip(farm), `farm-${farm}`),
-            h("p", { class: "basis" }, kept.has(farm) ? say("farm_loaded", { when: loadedWords(kept.get(farm)), n: kept.get(farm).cows.length, due: kept.get(farm).list?.length ?? "–" }) : say("farm_not_here"))))));
-    made.addEventListener("toggle", () => { app.farmsOpen = made.open; });
-    return h("section", {}, old.length ? h("p", { class: "caution" }, say("farms_old", { farms: old.join(", ") })) : null, made);
-}
-
-function loadedWords(herd) {
-    if (!herd.loaded) return "–";
-    const [day, time] = herd.loaded.split(" ");
-    return day === today() ? say("today_at", { time }) : `${day} ${time}`;
-}
-
-// Days are compared as days: an hour more or less is no matter.
-function isOld(herd) {
-    return !herd.loaded || (Date.parse(today()) - Date.parse(herd.loaded.split(" ")[0])) / DAY_MS > OLD_DAYS;
 }
 
 async function openVisit(visit) {
@@ -670,72 +574,7 @@ async function forget() {
     draw();
 }
 
-// -- herds, signing out, beginning ------------------------------------------------------------------------------------
-
-async function keptHerd(farm) {
-    app.herd = null;
-    try {
-        app.herd = (await app.store.run((db) => db.herds.get(farm))) || null;
-    } catch (error) {
-        app.forgets = error.name || true;
-    }
-}
-
-// The herd of a farm as the office has it now, kept; true, or why not.
-async function fetchHerd(farm) {
-    const language = encodeURIComponent(app.facts.language);
-    const herd = await ask(`/chute/herd?farm=${encodeURIComponent(farm)}&language=${language}`);
-    if (!herd.cows) return herd.state === "signed out" ? "signed out" : "silent";
-    const now = new Date();
-    herd.loaded = `${today()} ${String(now.getHours()).padStart(2, "0")}:${String(now.getMinutes()).padStart(2, "0")}`;
-    if (!app.now.visit || app.now.visit.farm === farm) app.herd = herd;
-    try {
-        await app.store.run((db) => db.herds.put(herd));
-    } catch (error) {
-        return "full";
-    }
-    app.herds = [...app.herds.filter((each) => each.farm !== farm), herd];
-    if (!app.ticked.includes(farm)) app.ticked = [...app.ticked, farm];
-    return true;
-}
-
-async function loadHerd(farm, aloud) {
-    if (!app.farms.includes(farm)) return;
-    const done = await fetchHerd(farm);
-    if (done !== true && done !== "full") await keptHerd(farm);
-    if (done === "full") tell(say("farms_full", { farms: farm }));
-    else if (aloud) tell(app.herd ? say("loaded", { farm, n: app.herd.cows.length }) : say("not_loaded"));
-    draw();
-}
-
-// Loads what is ticked; what is no longer ticked leaves the phone once all of it has come.
-async function loadFarms() {
-    if (app.loading) return;
-    const wanted = app.farms.filter((farm) => app.ticked.includes(farm));
-    const missed = { silent: [], full: [], "signed out": [] };
-    for (const [place, farm] of wanted.entries()) {
-        app.loading = say("loading_farms", { place: place + 1, n: wanted.length });
-        draw();
-        const done = await fetchHerd(farm);
-        if (done !== true) missed[done].push(farm);
-    }
-    app.loading = "";
-    if (!Object.values(missed).flat().length) await dropHerds((farm) => !wanted.includes(farm));
-    const said = [
-        missed["signed out"].length ? say("sign_in") : "",
-        missed.silent.length ? say("farms_missed", { farms: missed.silent.join(", ") }) : "",
-        missed.full.length ? say("farms_full", { farms: missed.full.join(", ") }) : "",
-    ].filter(Boolean);
-    tell(said.join(" ") || say("farms_came", { n: wanted.length }));
-    draw();
-}
-
-async function dropHerds(leaves) {
-    const gone = app.herds.map((each) => each.farm).filter(leaves);
-    await later(() => app.store.run((db) => db.herds.bulkDelete(gone)));
-    app.herds = app.herds.filter((each) => !gone.includes(each.farm));
-    app.ticked = app.ticked.filter((farm) => !gone.includes(farm));
-}
+// -- signing out, beginning ------------------------------------------------------------------------------------
 
 async function signOut() {
     await count();
@@ -769,10 +608,13 @@ async function begin() {
     document.documentElement.lang = app.facts.language;
     document.title = `${say("title")} – Evenfoot`;
     app.store = new Store(app.facts.account);
+    app.kept = new Kept(app.store);
+    Object.assign(app, { draw, showTrouble });
     app.now = { ...blank(), screen: "start", visit: null };
     try {
         app.visits = await app.store.run((db) => db.visits.toArray());
-        app.herds = await app.store.run((db) => db.herds.toArray());
+        await app.kept.begin();
+        app.herds = await app.kept.all();
         app.ticked = app.herds.map((each) => each.farm);
         app.now = { ...app.now, ...((await app.store.get("now")) || {}), signing: false };
         const kept = (await app.store.get("farms")) || { farms: [], demo: false };

@@ -2,7 +2,7 @@
 const CACHE = "evenfoot-chute-VERSION_OF_FILES";
 const FILES = [
     "/chute", "/chute/chute.css", "/chute/chute.js", "/chute/store.js", "/chute/sheet.js", "/chute/foot.js",
-    "/chute/sending.js", "/chute/wiping.js", "/chute/dexie.min.js", "/chute/icon.svg", "/chute/chute.webmanifest",
+    "/chute/sending.js", "/chute/wiping.js", "/chute/parts.js", "/chute/herds.js", "/chute/lock.js", "/chute/dexie.min.js", "/chute/icon.svg", "/chute/chute.webmanifest",
 ];
 // The page puts its words here, in the language they were last read in.
 const FACTS = "evenfoot-chute-facts";

@@ -164,6 +164,20 @@ def sentences() -> dict[str, str]:
                           farms="{farms}"),
         "farms_full": _("This phone could not keep {farms}: its storage is full or closed. Send or save the visits on "
                         "it and take them off, or take farms off.", farms="{farms}"),
+        "farm_shut": _("Loaded {when}, locked.", when="{when}"),
+        "lock_how": _("Lock what this phone keeps of herds and cows with a word: it is encrypted then, and the word is "
+                      "asked when the page is opened anew. What you write down stays readable, so that none of it is "
+                      "lost. A forgotten word cannot be found again; the farms are loaded anew then."),
+        "lock_word": _("Word for the herds"),
+        "lock": _("Lock"),
+        "word_short": _("Use {n} letters or more.", n="{n}"),
+        "locked_now": _("The herds on this phone are locked with a word."),
+        "lock_off": _("Take the lock off"),
+        "herds_shut": _("The herds on this phone are locked. Cows can be written down all the same."),
+        "unlock": _("Unlock"),
+        "wrong_word": _("That is not the word."),
+        "forgotten": _("Forgotten: take the herds off"),
+        "locked_first": _("Unlock the herds first."),
         "to_see": _("To be seen: {n}", n="{n}"),
         "need": _("Say farm, date and kind of visit first."),
         "need_cow": _("Type her number first."),
