@@ -109,7 +109,7 @@ def test_a_cow_on_a_phone(browser: Browser, standing: tuple[str, Path]) -> None:
     assert number.get_attribute("inputmode") == "numeric"
     number.fill("1420")
     hand.click(reader.page.get_by_role("button", name="Find"))
-    expect(hand.see(panel(hand, "cow-who").locator("h3"))).to_have_text("Cow 1420, Larkmoor")
+    expect(hand.see(panel(hand, "cow-who").locator("h2"))).to_have_text("Cow 1420, Larkmoor")
     assert not reader.told()
     reader.close()
 

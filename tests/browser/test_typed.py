@@ -65,9 +65,9 @@ def served(path: Path) -> Iterator[tuple[str, Path]]:
     bring(ledger, FIRST, "first.csv")
     ledger.lease.drop_if_idle()
     process, address = start_server(path)
-    yield address, path
-    process.terminate()
-    process.wait(120)
+    with process:
+        yield address, path
+        process.terminate()
 
 
 @pytest.fixture
