@@ -13,14 +13,15 @@ def request_for(address: str, name: str, path: str, search: str) -> Request:
         "output": '{"name":["MATCH"],"type":"panel"}.children',
         "outputs": {"id": place, "property": "children"},
         "inputs": [
-            {"id": "address", "property": "search", "value": search},
+            {"id": "same-page", "property": "data", "value": None},
             {"id": "narrow", "property": "data", "value": False},
             {"id": "written", "property": "data", "value": None},
         ],
         "state": [
+            {"id": "address", "property": "search", "value": search},
             {"id": "address", "property": "pathname", "value": path},
             {"id": place, "property": "id", "value": place},
         ],
-        "changedPropIds": ["address.search"],
+        "changedPropIds": [],
     }
     return Request(f"{address}/_dash-update-component", json.dumps(body).encode(), {"Content-Type": "application/json"})

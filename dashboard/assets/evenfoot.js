@@ -135,6 +135,7 @@
     )
   ).observe(document, { subtree: true, childList: true });
 
+  let shownPath = null;
   const none = () => dash().no_update;
   const triggered = () => (dash().callback_context.triggered || [])[0] || null;
 
@@ -167,6 +168,13 @@
         const href = hit && destination(hit.value, figures);
         if (href) open(href);
         return none();
+      },
+      /* What is asked of the page that stands already; the panels of another page ask when they come, and those of
+         the page that is left do not ask again. */
+      samePage: function (path, search) {
+        const same = path === shownPath;
+        shownPath = path;
+        return same ? search : none();
       },
       /* Whether the window is a phone's, and that it is known. */
       watchWidth: function () {

@@ -52,13 +52,14 @@ def register_panels(app: Dash, ledger: Ledger, pages: dict[str, Page]) -> None:
 
     @app.callback(
         Output({"type": "panel", "name": MATCH}, "children"),
-        Input("address", "search"),
+        Input("same-page", "data"),
         Input("narrow", "data"),
         Input("written", "data"),
+        State("address", "search"),
         State("address", "pathname"),
         State({"type": "panel", "name": MATCH}, "id"),
     )
-    def fill(search: str, narrow: bool | None, _written: Any, path: str, place: dict[str, str]) -> Any:
+    def fill(_same: Any, narrow: bool | None, _written: Any, search: str, path: str, place: dict[str, str]) -> Any:
         shown = answer(place, path, search, narrow, filled)
         # What could not be drawn is a sentence, under the panel's own title.
         return shown if shown is no_update or isinstance(shown, list) else [heading(panels[place["name"]][1]), shown]

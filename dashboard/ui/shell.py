@@ -59,6 +59,10 @@ def index(page: str) -> str:
     return page.replace("<html READER>", f"<html {root}>").replace(">SKIP<", f">{escape(_('Skip to the figures'))}<")
 
 
+STORES = ("chosen", "narrow", "ready", "seen-version", "written", "opened", "same-page")
+"""What the browser's part keeps while a page is open."""
+
+
 def layout() -> Any:
     """The whole page, before anything is known."""
     return dmc.DatesProvider(_around(), settings=calendar(words()))
@@ -68,7 +72,7 @@ def _around() -> Any:
     return html.Div(
         [
             dcc.Location(id="address", refresh="callback-nav"),
-            *(dcc.Store(id=name) for name in ("chosen", "narrow", "ready", "seen-version", "written", "opened")),
+            *(dcc.Store(id=name) for name in STORES),
             # Kept by the browser for the next visit: the reader's own guesses, by farm and visit.
             dcc.Store(id="guesses", storage_type="local"),
             dcc.Interval(id="watch", interval=WATCH_SECONDS * 1000),

@@ -127,10 +127,11 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
     @app.callback(
         Output("trail", "children"),
         Output("choices", "children"),
-        Input("address", "search"),
+        Input("same-page", "data"),
+        State("address", "search"),
         State("address", "pathname"),
     )
-    def choices(search: str, path: str) -> Any:
+    def choices(_same: Any, search: str, path: str) -> Any:
         page = page_of(path)
         view, _mistake = addressed(path, search)
         if page is None or not current_viewer().may(page.act):
@@ -240,6 +241,12 @@ def _register_clientside(app: Dash) -> None:
         Input({"type": "chart", "name": ALL, "at": ALL}, "clickData"),
         State({"type": "chart", "name": ALL, "at": ALL}, "figure"),
         prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        "window.dash_clientside.evenfoot.samePage",
+        Output("same-page", "data"),
+        Input("address", "pathname"),
+        Input("address", "search"),
     )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.watchWidth",
