@@ -26,7 +26,7 @@ CHARTS: Mapping[str, tuple[str, str]] = {
     "locomotion": ("locomotion", "locomotion"),
     "season": ("season", "season"),
     "incidence": ("incidence", "incidence"),
-    "recurrence": ("survival", "still_free"),
+    "recurrence": ("survival", "back_within"),
     "control-chart": ("control", "control"),
     "rolling": ("rolling", "rolling"),
     "years": ("years", "years"),

@@ -106,7 +106,7 @@ def sentences(answer: Answer) -> list[str]:
             out.append(f"{told(words)} {'; '.join(parts)}.")
     known = answer.table["direction"] != "too few"
     if not out and known.any():
-        out.append(_("In no group of cows is lameness clearly unlike the herd's own past."))
+        out.append(_("No one group of cows clearly stands out against the herd's own past."))
     return out or [_("Too few cows were scored in each group to say in which of them it has changed.")]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
+from scipy.stats import norm
 
 from evenfoot.analytics.domain.feet import CLAWS, FEET, limb_of
 from evenfoot.analytics.measures.answer import Answer
@@ -12,7 +13,6 @@ from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts.findings_in_time import of_100
 from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import VERDICTS, column_label, date_label, small, value_label
-from evenfoot.dashboard.charts.review import HEADLINE
 from evenfoot.dashboard.charts.theme import number, plural
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
 
@@ -30,8 +30,11 @@ def commonest_lesion(answer: Answer) -> str:
     row = _highest(answer, "prevalence")
     if row is None or not row["cases"]:
         return ""
-    return _("{lesion}: {share} of 100 {units}, the most of all lesions", lesion=words().lesion(str(row["lesion"])),
-             **_of_100(row, answer))  # fmt: skip
+    said = _("{lesion}: {share} of 100 {units}", lesion=words().lesion(str(row["lesion"])), **_of_100(row, answer))
+    if answer.basis.first is None:
+        return _("{said}, the most of all lesions", said=said)
+    since = value_label("month", pd.Timestamp(answer.basis.first))
+    return _("{said} since {month}, the most of all lesions", said=said, month=since)
 
 
 def place_of_most(answer: Answer) -> str:
@@ -46,15 +49,28 @@ def place_of_most(answer: Answer) -> str:
     return _("Most on the front feet: {place}", place=place)
 
 
-def places_of_most(first: Answer, second: Answer, names: tuple[str, str]) -> str:
-    """Whether two groups have most in the same place; nothing where one of them has no place recorded."""
-    a, b = _place_of_most(first), _place_of_most(second)
-    if a is None or b is None:
+def place_of_difference(answer: Answer, names: tuple[str, str]) -> str:
+    """The place where two groups differ most, or that none clearly does.
+
+    A place counts where its interval would still leave no difference out with as many intervals as there are places
+    (Bonferroni; normal approximation).
+    """
+    table = answer.table
+    if table.empty:
         return ""
-    if a == b:
-        return _("In both groups alike. {place}", place=place_of_most(first))
-    said = {"one": names[0], "other": names[1], "a": place_of_most(first), "b": place_of_most(second)}
-    return _("{one}: {a}. {other}: {b}", **{name: small(text) if name in "ab" else text for name, text in said.items()})
+    width = (table["high"] - table["low"]) / 2
+    wider = norm.isf(0.025 / len(table)) / norm.isf(0.025)
+    clear = table[table["difference"].abs() > width * wider]
+    if clear.empty:
+        return _("No place clearly differs between the groups")
+    row = records(clear.loc[[clear["difference"].abs().idxmax()]])[0]
+    place = ", ".join(
+        value_label(name, row[name]) for name in ("foot", "claw", "zone") if not pd.isna(row[name]) and row[name] != ""
+    )
+    points = number(round(100 * abs(row["difference"]), 1))
+    if row["difference"] < 0:
+        return _("{place}: {points} points less in {group}", place=place, points=points, group=small(names[0]))
+    return _("{place}: {points} points more in {group}", place=place, points=points, group=small(names[0]))
 
 
 def _place_of_most(answer: Answer) -> tuple[str, int] | None:
@@ -181,10 +197,10 @@ def claws_of_most(answer: Answer) -> str:
 
 
 _CLAWS = {
-    ("hind", "lateral"): say("Most on the outer claws of the hind feet"),
-    ("hind", "medial"): say("Most on the inner claws of the hind feet"),
-    ("front", "lateral"): say("Most on the outer claws of the front feet"),
-    ("front", "medial"): say("Most on the inner claws of the front feet"),
+    ("hind", "lateral"): say("On claws, most on the outer ones of the hind feet"),
+    ("hind", "medial"): say("On claws, most on the inner ones of the hind feet"),
+    ("front", "lateral"): say("On claws, most on the outer ones of the front feet"),
+    ("front", "medial"): say("On claws, most on the inner ones of the front feet"),
 }
 
 
@@ -241,8 +257,11 @@ def called(answer: Answer) -> str:
     return _("No clear change in anything") if (table["verdict"] == "no-clear-change").any() else _("Too few to say")
 
 
+_WORSE_IN = {"lame": say("lameness"), "severe": say("severe lameness"), "any": say("any lesion")}
+
+
 def _what(name: str) -> str:
-    return told(HEADLINE[name]).lower() if name in HEADLINE else words().lesion(name, inside=True)
+    return told(_WORSE_IN[name]) if name in _WORSE_IN else words().lesion(name, inside=True)
 
 
 def farms_called(answer: Answer) -> str:
@@ -272,7 +291,7 @@ def farms_with_signal(answer: Answer) -> str:
 
 
 def order_of_farms(answer: Answer) -> str:
-    """The farms with most and with least, drawn towards the mean."""
+    """The farms outside their usual spread, or that none is; and the farms with most and with least."""
     table = answer.table
     if len(table) < 2:
         return ""
@@ -280,8 +299,12 @@ def order_of_farms(answer: Answer) -> str:
     if len(table) < 2:
         return ""
     most, least = table.iloc[-1], table.iloc[0]
-    return _("{a} has most: {x} of 100; {b} least: {y}", a=most["farm"], x=of_100(most["shrunken"]), b=least["farm"],
+    said = _("{a} {x} of 100, {b} {y}", a=most["farm"], x=of_100(most["shrunken"]), b=least["farm"],
              y=of_100(least["shrunken"]))  # fmt: skip
+    outside = [str(farm) for farm in table.loc[table["outside"].isin(["above", "below"]), "farm"]]
+    if outside:
+        return _("Outside the usual spread: {farms}. {said}", farms=", ".join(outside), said=said)
+    return _("No farm lies outside the usual spread. {said}", said=said)
 
 
 def mean_of_horn(answer: Answer, mean: str) -> str:
@@ -371,6 +394,16 @@ def cows_due(answer: Answer) -> str:
     vet = int((table["who"] == "veterinarian").sum())
     due = len(table)
     return _n("{n} cow due, {vet} for the veterinarian", "{n} cows due, {vet} for the veterinarian", due, vet=vet)
+
+
+def cows_pressing(answer: Answer) -> str:
+    """How many cows need someone now, and how many of them the veterinarian."""
+    table = answer.table
+    if table.empty or "who" not in table:
+        return ""
+    vet = int((table["who"] == "veterinarian").sum())
+    return _n("{n} cow cannot wait, {vet} for the veterinarian", "{n} cows cannot wait, {vet} for the veterinarian",
+              len(table), vet=vet)  # fmt: skip
 
 
 def agreement_of_two(answer: Answer) -> str:

@@ -79,15 +79,15 @@ def newest_quarter(answer: Answer) -> str:
 
 
 def farms_in_newest_quarter(answer: Answer) -> str:
-    """From how many to how many of a hundred the farms had in the newest quarter."""
+    """From how many to how many of a hundred the farms had, each in its newest quarter."""
     table = answer.table
     if table.empty or "quarter" not in table:
         return ""
-    shares = table.loc[table["quarter"] == table["quarter"].max(), "prevalence"].dropna()
+    shares = table.dropna(subset=["prevalence"]).sort_values("quarter").groupby("farm")["prevalence"].last()
     if len(shares) < 2:
         return ""
-    return _("{when}: {low} to {high} of 100 on the farms", when=value_label("quarter", table["quarter"].max()),
-             low=of_100(shares.min()), high=of_100(shares.max()))  # fmt: skip
+    low, high = of_100(shares.min()), of_100(shares.max())
+    return _("Newest quarter of each farm: {low} to {high} of 100", low=low, high=high)
 
 
 def months_out_of_the_ordinary(answer: Answer, what: str) -> str:

@@ -14,13 +14,16 @@ from evenfoot.dashboard.charts.dots import Row, draw_rows
 from evenfoot.dashboard.charts.frame import Drill, framed, marks, nothing_to_show, records, shares_axis
 from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.charts.theme import DASHES, MARKERS, number, percent, percent_range, rgba, tokens
-from evenfoot.dashboard.i18n.translation import _
+from evenfoot.dashboard.i18n.translation import _, _n
 
 MOST_GROUPS = 4
 """Curves that can still be told apart; the table has all. [common practice, no source]"""
 
 FEW_FOLLOWED = 5
 """A curve stops where fewer are still followed: its last steps are one cow each. [common practice, no source]"""
+
+FEW_CASES = 10
+"""Cases below which a share of them tells too little to be drawn. [common practice, no source]"""
 
 HEIGHT = 320
 RISK_LINE = 18
@@ -212,7 +215,7 @@ def _numbers_followed(
 _SIGNS = {"circle": "●", "diamond": "◆", "square": "■", "triangle-up": "▲"}
 
 
-def still_free(
+def back_within(
     answer: Answer,
     *,
     per: str = "cow",
@@ -222,12 +225,14 @@ def still_free(
     title: str | None = None,
     drill: Drill | None = None,
 ) -> plain.Figure:
-    """Share of cases still free after some days, lesion by lesion, the quickest to come back first.
+    """Share of cases that are back within some days, lesion by lesion, those that come back most first.
+
+    Lesions with few cases are left to the table, unless all have few.
 
     Parameters
     ----------
     answer : Answer
-        ``table``: lesion, level, at_risk, recurred, free_180 and free_365 with limits.
+        ``table``: lesion, level, at_risk, free_180 and free_365 with limits.
     per, days
         Which level, and which of the two times.
     theme, narrow, title, drill
@@ -237,24 +242,33 @@ def still_free(
     -------
     evenfoot.dashboard.charts.plain.Figure
     """
-    title = _("Still free after {days} days", days=days) if title is None else title
+    title = _("Back within {days} days", days=days) if title is None else title
     column = f"free_{days}"
     table = answer.table if answer.empty else answer.table[answer.table["level"] == per]
     if table.empty or not np.isfinite(table[column].to_numpy(dtype=float)).any():
         return nothing_to_show(answer, theme=theme, narrow=narrow, title=title)
     table = table[table[column].notna()].sort_values(column, kind="stable")
+    many = table["at_risk"] >= FEW_CASES
+    left = int((~many).sum()) if many.any() else 0
     groups = [name for name in answer.by if name != "level" and name in table]
-    rows = [
-        Row(
-            ", ".join(value_label(name, row[name]) for name in groups),
-            f"{percent(row[column], 0)} ({percent_range(row[f'{column}_low'], row[f'{column}_high'], 0)}), "
-            f"{_('{n} of {all} came back', n=number(row['recurred']), all=number(row['at_risk']))}",
-            row[column],
-            row[f"{column}_low"],
-            row[f"{column}_high"],
-            carries=drill(row) if drill else None,
+    rows = []
+    for row in records(table[many] if left else table):
+        back, low, high = (1 - row[name] for name in (column, f"{column}_high", f"{column}_low"))
+        cases = _n("of {n} case", "of {n} cases", int(row["at_risk"]))
+        rows.append(
+            Row(
+                ", ".join(value_label(name, row[name]) for name in groups),
+                f"{percent(back, 0)} ({percent_range(low, high, 0)}), {cases}",
+                back,
+                low,
+                high,
+                carries=drill(row) if drill else None,
+            )
         )
-        for row in records(table)
-    ]
-    axis = {**shares_axis(narrow, 1.0, _("Share of cases still free after {days} days", days=days))}
-    return draw_rows(answer, rows, {**axis, "range": [0, 1]}, title=title, theme=theme, narrow=narrow)
+    few = _n(
+        "{n} lesion has too few cases to draw.",
+        "{n} lesions have too few cases to draw.",
+        left,
+    )
+    axis = {**shares_axis(narrow, 1.0, _("Share of cases back within {days} days", days=days)), "range": [0, 1]}
+    return draw_rows(answer, rows, axis, title=title, theme=theme, narrow=narrow, notes=[few] if left else [])

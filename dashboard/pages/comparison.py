@@ -30,7 +30,7 @@ from evenfoot.dashboard.ui.panel import FITTING, Drawn, Panel, mark, number_tabl
 from evenfoot.dashboard.ui.period_filter import choosing_by
 from evenfoot.dashboard.ui.view import View
 
-SHARES = ("prevalence", "reference_share", "difference")
+SHARES = ("prevalence", "reference_share")
 
 
 def _risks(ledger: Ledger, view: View) -> Drawn:
@@ -171,6 +171,7 @@ PAGE = Page(
             "(Benjamini and Hochberg).",
             wide=True,
             busy=FITTING,
+            cards=True,
         ),
         Panel("comparison-herds", "Herds as drawn from many", _herds, wide=True, busy=FITTING),
         Panel(

@@ -61,15 +61,14 @@ def where(ledger: Ledger, view: View) -> Any:
         lead=[
             html.P(
                 _(
-                    "{one} less {other}; below, {one} first, then {other}. Pale and dotted: the interval includes no "
-                    "difference.",
+                    "{one} less {other}; below, {one} first, then {other}.",
                     one=names[0],
                     other=names[1],
                 )
             )
         ],
         first_large=True,
-        finding=findings.places_of_most(first, second, names),
+        finding=findings.place_of_difference(answer, names),
         beside=tuple(
             (figure, f"{name}: {describe.describe('foot', each)}")
             for figure, name, each in zip(figures[1:], names, (first, second), strict=True)

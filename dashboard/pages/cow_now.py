@@ -14,6 +14,7 @@ from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.measures.planning.due_reasons import URGENT
 from evenfoot.analytics.measures.planning.worklist import as_of, day_of, everybody_due, worklist
+from evenfoot.analytics.queries.cows import find_cows
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts import describe, findings
 from evenfoot.dashboard.charts.foot import draw_feet
@@ -41,6 +42,8 @@ def next_due(ledger: Ledger, view: View) -> Any:
     hers = _hers(view)
     if hers is None or not ledger.exists:
         return html.P(_("Choose a cow first."), className="empty")
+    if (view.farm, view.options["cow"]) not in find_cows(ledger, view.options["cow"], (str(view.farm),)):
+        return html.P(_("There is no such cow in the records."), className="empty")
     answer = worklist(ledger, hers, on=day_asked(view), ahead_days=AHEAD_DAYS)
     day = day_of(answer)
     line = html.P(told(as_of(day)), className="basis")

@@ -29,8 +29,7 @@ from evenfoot.dashboard.ui.period_filter import span_of
 from evenfoot.dashboard.ui.view import View
 
 COLUMNS = (
-    "farm", "cases", "at_risk", "prevalence", "shrunken", "shrunken_low", "shrunken_high", "rank", "outside",
-    "lame_prevalence", "signals_a_year",
+    "farm", "outside", "cases", "at_risk", "prevalence", "shrunken", "shrunken_low", "shrunken_high", "rank",
 )  # fmt: skip
 COUNTED = {"trim": say("Trims"), "cow": say("Cows in the period")}
 
@@ -60,14 +59,11 @@ def _ranks(ledger: Ledger, view: View) -> Drawn:
 
 
 def _table(ledger: Ledger, view: View) -> Any:
-    """Every farm with how lame it was in its newest month and how many signals it gave."""
+    """Every farm, in the order of the column chosen."""
     answer = compared(ledger, view)
     if answer.empty:
         return [rests_on(answer)]
-    herds = signals(ledger, view.selection.with_(farms=()), outcome="lameness").table
-    lame = herds[["farm", "prevalence", "signals_a_year"]].rename(columns={"prevalence": "lame_prevalence"})
-    said = answer.table.assign(outside=[outside_words(row) for row in records(answer.table)])
-    table = said.merge(lame, on="farm", how="left")[list(COLUMNS)]
+    table = answer.table.assign(outside=[outside_words(row) for row in records(answer.table)])[list(COLUMNS)]
     return [
         rests_on(answer),
         html.P(_("Choose a heading to sort by it."), className="basis"),

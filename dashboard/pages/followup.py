@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -10,13 +12,14 @@ from dash import html
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.lesions.incidence import incidence
+from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.measures.lesions.recurrence import recurrence
 from evenfoot.analytics.messages import say
 from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts import incidence as rates
 from evenfoot.dashboard.charts.columns import OF_RATE, shown
 from evenfoot.dashboard.charts.describe_more import describe
-from evenfoot.dashboard.charts.survival import still_free, survival
+from evenfoot.dashboard.charts.survival import back_within, survival
 from evenfoot.dashboard.i18n.translation import _, _n, told
 from evenfoot.dashboard.pages.warning import lesion_choice
 from evenfoot.dashboard.ui.page import Page
@@ -41,13 +44,34 @@ def _rates(ledger: Ledger, view: View) -> Drawn:
 
 
 def _years(ledger: Ledger, view: View) -> Drawn:
-    """By year: a case is dated on the day it was found, so months only show when the trimmer came."""
+    """By year: a case is dated on the day it was found, so months only show when the trimmer came.
+
+    Two visits within half a year find twice as many in the same time: years that the visits cover in part are left out.
+    """
     answer = incidence(ledger, view.selection, by=("year",), per=level_of(view))
+    seen = prevalence(ledger, view.selection, by=()).basis
+    whole = answer.table["year"].map(lambda year: is_whole(int(year), seen.first, seen.last)).astype(bool)
+    left = [str(int(year)) for year in answer.table.loc[~whole, "year"]]
+    lead = []
+    if left and whole.any():
+        answer = replace(answer, table=answer.table[whole])
+        said = _("Left out, because the visits cover them in part: {years}.", years=", ".join(left))
+        lead = [html.P(said, className="basis")]
     to = choosing_by(view, "year")
     figure = rates.incidence(answer, **view.look, drill=lambda row: mark(to(row)))
-    return Drawn(
-        figure, shown(answer, OF_RATE), describe("incidence", answer), to, finding=findings.new_cases(answer, "year")
-    )
+    finding = findings.new_cases(answer, "year") if whole.any() else ""
+    return Drawn(figure, shown(answer, OF_RATE), describe("incidence", answer), to, lead=lead, finding=finding)
+
+
+def is_whole(year: int, first: dt.date | None, last: dt.date | None) -> bool:
+    """Whether visits from *first* to *last* cover a year, but for a month at either end.
+
+    Examples
+    --------
+    >>> is_whole(2024, dt.date(2023, 11, 21), dt.date(2025, 6, 23)), is_whole(2025, None, dt.date(2025, 6, 23))
+    (True, False)
+    """
+    return first is not None and last is not None and first <= dt.date(year, 1, 31) and last >= dt.date(year, 12, 1)
 
 
 def _to_lesion(view: View) -> Callable[[dict[str, Any]], str]:
@@ -58,7 +82,7 @@ def _back(ledger: Ledger, view: View) -> Drawn:
     """Half a year later, lesion by lesion, or the curve over the whole time where the reader asks for it."""
     level, curve = level_of(view), view.option("curve", "") == "shown"
     answer, to = recurrence(ledger, view.selection, per=level), _to_lesion(view)
-    draw = survival if curve else still_free
+    draw = survival if curve else back_within
     figure = draw(answer, per=level, **view.look, drill=lambda row: mark(to(row)))
     link = html.A(
         _("Half a year later, lesion by lesion") if curve else _("How long until it comes back: the curve"),
@@ -137,7 +161,7 @@ PAGE = Page(
             "followup-back",
             "Half a year later",
             _back,
-            "Share of cases of the lesion that had not come back 180 days after they were last seen. The curve begins "
+            "Share of cases of the lesion that were back within 180 days of being last seen. The curve begins "
             "on the day a case was last seen and falls with the same lesion again, ninety days later or more (Kaplan "
             "and Meier); a cow that is not seen again counts up to her last trim.",
             wide=True,

@@ -49,11 +49,13 @@ def fired(ledger: Ledger, view: View) -> list[Any]:
         ),
     }
     parts: list[Any] = []
-    lately = 0
+    judged = lately = 0
     for name, (selection, outcome) in asked.items():
         answer = signals(ledger, selection, outcome=outcome)
         said = drawn_signals.sentences(answer) or [told(caution) for caution in answer.cautions[-1:]]
-        lately += int(answer.table["lately"].astype(bool).any()) if len(answer.table) else 0
+        if len(answer.table):
+            judged += 1
+            lately += int(answer.table["lately"].astype(bool).any())
         parts.append(html.Li([html.B(f"{name}: "), " ".join(said)]))
     last = signals(ledger, lameness_only(view.selection), outcome="lameness")
     return [

@@ -85,7 +85,7 @@ def _list(ledger: Ledger, view: View) -> Any:
     first = answer.table.head(FIRST_COWS)
     columns = ["cow", "reason", *(name for name in ABOUT if first[name].notna().any())]
     return [
-        html.P(findings.cows_due(answer), className="lead"),
+        html.P(findings.cows_pressing(answer), className="lead"),
         day,
         number_table(
             first[columns], lambda row: view.open("/cow", cow=row["cow"]), _("Cows that need someone"), cards=True
@@ -109,7 +109,13 @@ def _ask(ledger: Ledger, view: View) -> Any:
     vet = [str(cow) for cow in due.loc[due["who"] == "veterinarian", "cow"].head(NAMED_COWS)] if len(due) else []
     trimmer, veterinarian = [], []
     if vet:
-        veterinarian.append(_("Please look at these cows: {cows}.", cows=", ".join(vet)))
+        said = _("Please look at these cows: {cows}.", cows=", ".join(vet))
+        more = int((due["who"] == "veterinarian").sum()) - len(vet)
+        veterinarian.append(
+            _n("{said} And at {n} more on the list.", "{said} And at {n} more on the list.", more, said=said)
+            if more
+            else said
+        )
     for row in rows:
         if row["verdict"] != "worse":
             continue

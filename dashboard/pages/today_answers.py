@@ -61,7 +61,7 @@ def _lesion(rows: list[dict[str, Any]], view: View) -> Any:
 def _change(ledger: Ledger, view: View) -> Any:
     frame = recorded(ledger, view)
     if frame.empty:
-        return html.A(_("No change is written down yet."), href=view.open("/change"))
+        return html.A(_("No new floor, foot bath or trimmer is written down yet."), href=view.open("/change"))
     newest = records(frame.head(1))[0]
     day = pd.Timestamp(newest["date"]).date()
     verdict = said.verdict_of_change(impact_of(ledger, view, day))

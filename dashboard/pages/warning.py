@@ -68,7 +68,7 @@ def told_signals(answer: Answer, what: str) -> list[Any]:
     half_year = [html.P(told(note), className="lead") for note in answer.basis.notes if note.template in OF_LATE]
     lines = [
         _(
-            "{month}: {share}, {side} than the usual {centre} ({signal}).",
+            "{month}: {share}, {side} than the {centre} usual in the first year ({signal}).",
             month=value_label("month", row["month"]),
             share=percent(row["prevalence"]),
             side=told(row["side"]),

@@ -40,6 +40,8 @@ def _said(control: Any) -> str:
     """What is chosen, in the words of the control."""
     names = {each["value"]: each["label"] for each in getattr(control, "data", None) or [] if isinstance(each, dict)}
     values = control.value if isinstance(control.value, list) else [control.value]
-    return ", ".join(
+    chosen = ", ".join(
         words for words in (str(names.get(value, value)) for value in values if value is not None) if words
     )
+    label = getattr(control, "label", None)
+    return f"{label}: {chosen}" if label and chosen else chosen

@@ -118,7 +118,8 @@ def certainty(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
     if not panel.slide:
         parts.append(_takeaway(panel, answer, pictures=drawn.figure is not None))
     if drawn.figure is not None or drawn.table is not None or drawn.columns:
-        parts.append(number_table(answer.table, drawn.rows_to, told(panel.title), view=view))
+        heading_of_all = _("{title}, all columns", title=told(panel.title)) if drawn.columns else told(panel.title)
+        parts.append(number_table(answer.table, drawn.rows_to, heading_of_all, view=view))
         parts.append(unlisted_links(drawn, TABLE_ROWS if view.option("rows", "") == "all" else FIRST_ROWS))
     parts.append(html.H3(_("How was this worked out")))
     return [*parts, *(html.P(told(line)) for line in lines)]

@@ -32,7 +32,14 @@ from evenfoot.dashboard.charts.season import season
 from evenfoot.dashboard.charts.shrunken import shrunken
 from evenfoot.dashboard.charts.slope import slope
 from evenfoot.dashboard.charts.steps import steps
-from evenfoot.dashboard.charts.survival import FEW_FOLLOWED, MOST_GROUPS, still_followed, still_free, survival
+from evenfoot.dashboard.charts.survival import (
+    FEW_CASES,
+    FEW_FOLLOWED,
+    MOST_GROUPS,
+    back_within,
+    still_followed,
+    survival,
+)
 from evenfoot.dashboard.charts.theme import THEMES
 from tests.charts import deeper_answers as answers
 from tests.charts.answers import NOTHING
@@ -50,7 +57,7 @@ CHARTS: dict[str, tuple[Draw, Answer]] = {
     "incidence": (incidence, answers.incidence()),
     "incidence-months": (by_month, answers.incidence("month")),
     "survival": (survival, answers.recurrence()),
-    "still-free": (still_free, answers.recurrence()),
+    "back-within": (back_within, answers.recurrence()),
     "funnel": (funnel, answers.farms()),
     "shrunken": (shrunken, answers.farms()),
     "family": (family, answers.families()),
@@ -68,7 +75,7 @@ WITHOUT = {"completeness", "planning"}
 """Shares of all records there are, and plain sums: nothing is estimated, so there is no interval."""
 
 DESCRIBED = {
-    name: ("incidence" if name == "incidence-months" else "survival" if name == "still-free" else name)
+    name: ("incidence" if name == "incidence-months" else "survival" if name == "back-within" else name)
     for name in CHARTS
 }
 
@@ -178,13 +185,15 @@ def test_clicks_carry_what_drill_gives() -> None:
         (funnel, answers.farms(), "farm"),
         (shrunken, answers.farms(), "farm"),
         (cost, answers.costs(), "lesion"),
-        (still_free, answers.recurrence(), "lesion"),
+        (back_within, answers.recurrence(), "lesion"),
     ):
         figure = checked(draw(answer, drill=lambda row, column=column: {"to": row[column]}))
         carried = {mark["to"] for trace in figure.data if trace.customdata is not None for mark in trace.customdata}
         drawn = answer.table
         if "rate_per_100" in drawn:
             drawn = drawn[drawn["rate_per_100"].notna()]
+        if draw is back_within:
+            drawn = drawn[drawn["at_risk"] >= FEW_CASES]
         if "cost" in drawn:
             drawn = drawn[drawn["cost"].notna()]
         assert carried == set(drawn[column])

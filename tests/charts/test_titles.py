@@ -28,7 +28,6 @@ MONTHS = [
     }
     for year, share in ((2025, 0.2), (2026, 0.31))
 ]
-ZONES = [{"foot": "LH", "zone": 10, "cases": 9}, {"foot": "RF", "zone": 4, "cases": 2}]
 QUARTER = pd.Timestamp(2026, 7, 1)
 CONTROL = {"month": pd.Timestamp(2026, 5, 1), "prevalence": 0.4, "centre": 0.2, "upper": 0.3, "baseline": False}
 
@@ -50,7 +49,7 @@ CASES: list[tuple[Callable[[Answer], str], Answer, str]] = [
         findings.claws_of_most,
         answer({"foot": "LH", "claw": "lateral", "cases": 3}, {"foot": "RH", "claw": "lateral", "cases": 2},
                {"foot": "LF", "claw": "medial", "cases": 4}, {"foot": "RH", "claw": "not recorded", "cases": 40}),
-        "Most on the outer claws of the hind feet",
+        "On claws, most on the outer ones of the hind feet",
     ),
     (findings_in_time.newest_stretch, answer(*MONTHS), "6 months to Jun 2026: 31 of 100, a year before 20"),
     (findings_in_time.newest_month, answer(*MONTHS), "Jun 2026: 31 of 100, a year before 20"),
@@ -62,9 +61,10 @@ CASES: list[tuple[Callable[[Answer], str], Answer, str]] = [
     ),
     (
         findings_in_time.farms_in_newest_quarter,
-        answer({"quarter": QUARTER, "farm": "A", "prevalence": 0.1}, {"quarter": QUARTER, "farm": "B",
-               "prevalence": 0.32}),
-        "Jul to Sep 2026: 10 to 32 of 100 on the farms",
+        answer({"quarter": QUARTER, "farm": "A", "prevalence": 0.1},
+               {"quarter": QUARTER - pd.DateOffset(months=3), "farm": "B", "prevalence": 0.32},
+               {"quarter": QUARTER - pd.DateOffset(months=9), "farm": "B", "prevalence": 0.6}),
+        "Newest quarter of each farm: 10 to 32 of 100",
     ),
     (findings_in_time.rising_or_falling, line((1.1, 1.9), 0.1, 0.3), "Rising: 10 of 100 at the start, 30 at the end"),
     (findings_in_time.rising_or_falling, line((0.4, 0.8), 0.3, 0.1), "Falling: 30 of 100 at the start, 10 at the end"),
@@ -94,14 +94,18 @@ CASES: list[tuple[Callable[[Answer], str], Answer, str]] = [
         findings.called,
         answer({"what": "lame", "verdict": "worse"}, {"what": "SU", "verdict": "worse"},
                {"what": "DD", "verdict": "better"}),
-        "Worse: lame, sole ulcer; Better: digital dermatitis",
+        "Worse: lameness, sole ulcer; Better: digital dermatitis",
     ),
     (findings.called, answer({"what": "lame", "verdict": "no-clear-change"}), "No clear change in anything"),
     (findings.called, answer({"what": "lame", "verdict": "too-few"}), "Too few to say"),
     (findings.farms_called, answer({"farm": "A", "verdict": "worse"}, {"farm": "B", "verdict": "better"}),
      "1 of 2 farms is worse"),
-    (findings.order_of_farms, answer({"farm": "A", "shrunken": 0.2}, {"farm": "B", "shrunken": 0.5}),
-     "B has most: 50 of 100; A least: 20"),
+    (findings.order_of_farms, answer({"farm": "A", "shrunken": 0.2, "outside": ""},
+                                     {"farm": "B", "shrunken": 0.5, "outside": ""}),
+     "No farm lies outside the usual spread. B 50 of 100, A 20"),
+    (findings.order_of_farms, answer({"farm": "A", "shrunken": 0.2, "outside": ""},
+                                     {"farm": "B", "shrunken": 0.5, "outside": "above"}),
+     "Outside the usual spread: B. B 50 of 100, A 20"),
     (findings.shedding, answer({"shed_stage": 0, "feet": 85}, {"shed_stage": 1, "feet": 15}),
      "15 of 100 feet have begun to shed"),
     (findings.cows_due, answer({"cow": "1", "who": "veterinarian"}, {"cow": "2", "who": "trimmer"}),
@@ -126,12 +130,15 @@ def test_a_difference_that_turns_round_is_not_called_real(table: pd.DataFrame, s
     assert findings.difference_of_lesions(table, "housing", "tie-stall") == said
 
 
-def test_two_groups_with_most_in_one_place_are_said_to_be_alike() -> None:
-    here, there = answer(*ZONES), answer({"foot": "LF", "zone": 4, "cases": 5})
-    place = value_label("zone", 10)
-    assert findings.places_of_most(here, here, ("A", "B")) == f"In both groups alike. Most on the hind feet: {place}"
-    assert findings.places_of_most(here, there, ("A", "B")).startswith("A: most on the hind feet: Zone 10")
-    assert findings.places_of_most(here, answer(), ("A", "B")) == ""
+def test_the_place_where_two_groups_differ_allows_for_how_many_places_there_are() -> None:
+    place = {"foot": "LH", "claw": None, "zone": 10}
+    clear, not_clear = {"difference": -0.2, "low": -0.26, "high": -0.14}, {"difference": 0.3, "low": 0.02, "high": 0.58}
+    rows = [{**place, **clear}, {**place, "foot": "RH", **not_clear}]
+    said = findings.place_of_difference(answer(*rows), ("Pasture", "Tie stall"))
+    assert said == f"LH, left hind, {value_label('zone', 10)}: 20 points less in pasture"
+    none = findings.place_of_difference(answer(rows[1], rows[1]), ("Pasture", "Tie stall"))
+    assert none == "No place clearly differs between the groups"
+    assert findings.place_of_difference(answer(), ("A", "B")) == ""
 
 
 def test_months_out_of_the_ordinary_are_counted() -> None:

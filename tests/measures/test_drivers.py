@@ -61,7 +61,7 @@ def test_no_group_is_called_where_the_herd_has_not_changed(tmp_path: Path) -> No
 def test_a_herd_that_did_not_change_calls_nothing(tmp_path: Path) -> None:
     answer = drivers(_herd(tmp_path, jump=0), Selection())
     assert set(answer.table["direction"]) == {"unclear"}
-    assert drawn.sentences(answer) == ["In no group of cows is lameness clearly unlike the herd's own past."]
+    assert drawn.sentences(answer) == ["No one group of cows clearly stands out against the herd's own past."]
 
 
 def test_as_counted_cow_by_cow_on_the_demo(demo_ledger: Ledger) -> None:
