@@ -58,10 +58,9 @@ def fired(ledger: Ledger, view: View) -> list[Any]:
             lately += int(answer.table["lately"].astype(bool).any())
         parts.append(html.Li([html.B(f"{name}: "), " ".join(said)]))
     last = signals(ledger, lameness_only(view.selection), outcome="lameness")
+    title = _("Out of the ordinary in the newest half year: {n} of {all}", n=lately, all=judged)
     return [
-        html.P(
-            _("Out of the ordinary in the newest half year: {n} of {all}", n=lately, all=len(asked)), className="lead"
-        ),
+        html.P(title if judged else _("Too few months to say"), className="lead"),
         html.Ul(parts, className="signals"),
         html.P(html.A(_("See the early warning"), href=view.open("/warning")), className="basis"),
         rests_on(last),

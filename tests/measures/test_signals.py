@@ -46,7 +46,7 @@ def test_what_may_not_be_seen_or_does_not_reach_is_left_out(demo_ledger: Ledger)
     allowed = signals(demo_ledger, Selection(allowed=("Larkmoor",)))
     assert allowed.table["farm"].tolist() == ["Larkmoor"]
     seldom = signals(demo_ledger, Selection(lesions=("DD",)))
-    assert seldom.empty and any("no farm has more than 12 months" in caution for caution in seldom.cautions)
+    assert seldom.empty and any("more than 12 months with records are needed" in caution for caution in seldom.cautions)
     assert len(seldom.extra["without"]) == 5
     assert signals(demo_ledger, Selection(farms=("Nowhere",))).empty
 

@@ -98,7 +98,9 @@ def signals_of(
     elif len(table):
         cautions += luck(years[0])
     elif basis.cows:
-        cautions += (say("Not enough to say: no farm has more than {n} months with records.", n=BASELINE_MONTHS),)
+        cautions += (
+            say("Not enough to say: more than {n} months with records are needed on a farm.", n=BASELINE_MONTHS),
+        )
     if len(table):
         cautions += _unjudged([str(farm) for farm, _ in without])
     months = pd.concat(years, ignore_index=True) if years else pd.DataFrame()
