@@ -182,6 +182,14 @@
         phone.addEventListener("change", () => dash().set_props("narrow", { data: phone.matches }));
         return [phone.matches, true];
       },
+      /* On a phone the pages of a group are a row to be pushed: the one that is open comes into sight. */
+      showPage: function () {
+        requestAnimationFrame(() => {
+          const here = document.querySelector(".pages .here");
+          if (here) here.closest(".pages").scrollLeft = here.offsetLeft - here.closest(".pages").offsetLeft;
+        });
+        return none();
+      },
       setTheme: function (search) {
         const theme = new URLSearchParams(search || "").get("theme") || "paper";
         root.dataset.theme = theme;

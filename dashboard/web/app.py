@@ -249,6 +249,12 @@ def _register_clientside(app: Dash) -> None:
         Input("address", "search"),
     )
     app.clientside_callback(
+        "window.dash_clientside.evenfoot.showPage",
+        Output("opened", "data", allow_duplicate=True),
+        Input("navigation", "children"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
         "window.dash_clientside.evenfoot.watchWidth",
         Output("narrow", "data"),
         Output("ready", "data"),

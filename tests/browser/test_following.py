@@ -97,7 +97,7 @@ def test_a_table_sorts_by_its_headings_and_opens_from_the_keyboard(tab: Page, se
         head.get_by_role("link").focus()
         tab.keyboard.press("Enter")
         expect(head).to_have_attribute("aria-sort", order)
-        looked_at = [int(text.replace(",", "")) for text in table.locator("tbody tr td:nth-child(3)").all_inner_texts()]
+        looked_at = [int(text.replace(",", "")) for text in table.locator("tbody tr td:nth-child(4)").all_inner_texts()]
         assert len(looked_at) > 2 and looked_at == sorted(looked_at, reverse=order == "descending")
     first = table.locator("tbody a").first
     farm = first.inner_text()

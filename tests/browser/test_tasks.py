@@ -124,3 +124,15 @@ def test_the_first_window_of_today(browser: Browser, standing: tuple[str, Path],
     reader.close()
     assert found["window"] <= MOST_WORDS and found["scroll"] == 0, found
     assert found["panels"] <= 5 and found["shift"] < MOST_SHIFT, found
+
+
+def test_the_page_that_is_open_is_in_sight_among_the_pages_of_its_group(
+    browser: Browser, standing: tuple[str, Path]
+) -> None:
+    reader = Reader(browser, standing[0], 390, 844, has_touch=True, is_mobile=True)
+    reader.open("/shedding?farms=Larkmoor")
+    expect(reader.page.locator(".pages .here")).to_be_in_viewport(ratio=0.9)
+    reader.follow("/herd?farms=Larkmoor")
+    expect(reader.page.locator(".pages .here")).to_have_text("Better or worse")
+    expect(reader.page.locator(".pages .here")).to_be_in_viewport(ratio=0.9)
+    reader.close()
