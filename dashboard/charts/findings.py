@@ -52,8 +52,8 @@ def place_of_most(answer: Answer) -> str:
 def place_of_difference(answer: Answer, names: tuple[str, str]) -> str:
     """The place where two groups differ most, or that none clearly does.
 
-    A place counts where its interval would still leave no difference out with as many intervals as there are places
-    (Bonferroni; normal approximation).
+    The interval of each place is made wider for the number of places (Bonferroni; normal approximation). A place
+    differs clearly when its wider interval does not include 0.
     """
     table = answer.table
     if table.empty:
@@ -122,8 +122,9 @@ def difference_of_lesions(table: pd.DataFrame, by: str, reference: str) -> str:
 
 
 def with_words(by_lesion: pd.DataFrame) -> pd.DataFrame:
-    """The comparison lesion by lesion, the surest first, with ``reference_share`` and, in
-    words, ``real``.
+    """The comparison lesion by lesion, the surest first.
+
+    ``reference_share`` is the share in the reference; ``real`` says in words how sure the difference is.
     """
     table = by_lesion.assign(reference_share=by_lesion["reference_cases"] / by_lesion["reference_at_risk"])
     return table.assign(real=[_real(row) for row in records(table)]).sort_values("q_value", kind="stable")
