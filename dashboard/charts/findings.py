@@ -53,13 +53,16 @@ def place_of_difference(answer: Answer, names: tuple[str, str]) -> str:
     """The place where two groups differ most, or that none clearly does.
 
     The interval of each place is made wider for the number of places (Bonferroni; normal approximation). A place
-    differs clearly when its wider interval does not include 0.
+    differs clearly when its wider interval does not include 0. Where trims are counted the interval is wider still, as
+    if all trims of a cow told the same.
     """
     table = answer.table
     if table.empty:
         return ""
     width = (table["high"] - table["low"]) / 2
     wider = norm.isf(0.025 / len(table)) / norm.isf(0.025)
+    if answer.basis.unit != "cow" and answer.basis.cows:
+        wider *= max(1.0, answer.basis.trims / answer.basis.cows) ** 0.5
     clear = table[table["difference"].abs() > width * wider]
     if clear.empty:
         return _("No place clearly differs between the groups")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable
 from typing import Any
@@ -136,6 +137,8 @@ def test_the_place_where_two_groups_differ_allows_for_how_many_places_there_are(
     rows = [{**place, **clear}, {**place, "foot": "RH", **not_clear}]
     said = findings.place_of_difference(answer(*rows), ("Pasture", "Tie stall"))
     assert said == f"LH, left hind, {value_label('zone', 10)}: 20 points less in pasture"
+    of_trims = dataclasses.replace(answer(*rows), basis=Basis(farms=1, visits=9, cows=90, trims=900, unit="trim"))
+    assert findings.place_of_difference(of_trims, ("A", "B")) == "No place clearly differs between the groups"
     none = findings.place_of_difference(answer(rows[1], rows[1]), ("Pasture", "Tie stall"))
     assert none == "No place clearly differs between the groups"
     assert findings.place_of_difference(answer(), ("A", "B")) == ""
