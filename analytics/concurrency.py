@@ -1,8 +1,6 @@
-"""Work done beside other work, by a few threads that wait for it.
+"""Work done beside other work, by a few threads: a long file is looked through while its first rows are read.
 
-The engine plans and counts without holding up Python, so two questions asked at once, or one asked while a table is
-worked on, take little longer than one. Nothing waits for a thread: what none has begun when it is needed is done by
-whoever needs it.
+Nothing waits for a thread: what none has begun when it is needed is done by whoever needs it.
 """
 
 from __future__ import annotations

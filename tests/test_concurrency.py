@@ -6,22 +6,13 @@ import contextlib
 import threading
 import time
 from collections.abc import Iterator
-from pathlib import Path
-from typing import Any
 
-import duckdb
 import pytest
 
 from evenfoot.analytics import concurrency as threads
-from evenfoot.analytics.concurrency import Task, prefetch, submit
+from evenfoot.analytics.concurrency import prefetch, submit
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.ledger.imports.add import add_sheets
-from evenfoot.analytics.measures import basis, cache
-from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.queries.engine import fetch_many
-from evenfoot.analytics.queries.selection import Selection
-from tests.measures.test_cache import row
-from tests.sheets import checked, ledger_of
 
 
 def test_what_no_thread_has_begun_is_done_by_who_needs_it() -> None:
@@ -29,7 +20,7 @@ def test_what_no_thread_has_begun_is_done_by_who_needs_it() -> None:
     try:
         held = [submit(go.wait) for _ in range(threads.THREADS)]
         assert submit(threading.current_thread).result() is threading.current_thread()
-        # Also where the work itself begins more, as a count of several questions does.
+        # Also where the work itself begins more.
         assert submit(lambda: submit(lambda: 7).result()).result() == 7
     finally:
         go.set()
@@ -85,44 +76,3 @@ def test_several_questions_see_the_records_of_one_moment_in_their_order(demo_led
     assert list(together) == list(asked)
     for name, question in asked.items():
         assert together[name].equals(fetch_many(demo_ledger, {name: question})[name])
-
-
-def test_one_that_fails_is_told_when_none_of_the_others_is_reading(demo_ledger: Ledger) -> None:
-    ended: list[str] = []
-    settle = Task.result
-
-    def noted(self: Task[Any]) -> Any:
-        try:
-            return settle(self)
-        finally:
-            ended.append("ended")
-
-    with pytest.MonkeyPatch.context() as patch, demo_ledger.reading() as cursor:
-        patch.setattr(Task, "result", noted)
-        questions = {"first": "SELECT 1 AS one", "wrong": "SELECT nothing FROM nowhere", "last": "SELECT 2 AS two"}
-        with pytest.raises(duckdb.Error, match="nowhere"):
-            demo_ledger.engine.frames(cursor, questions)  # type: ignore[attr-defined]
-        assert len(ended) == 2
-        with pytest.raises(duckdb.Error, match="nowhere"):
-            demo_ledger.engine.frames(cursor, dict(reversed(questions.items())))  # type: ignore[attr-defined]
-        assert demo_ledger.engine.frames(cursor, {"only": "SELECT 3 AS three"})["only"]["three"].tolist() == [3]  # type: ignore[attr-defined]
-
-
-def test_a_basis_begun_before_a_change_is_not_that_of_a_later_answer(tmp_path: Path) -> None:
-    cache.forget()
-    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", [row("1", "SU"), row("2")]))
-    basis.begin_basis(ledger, Selection())
-    add_sheets(ledger, [checked("trims", [row("3", "DD")])], "b.csv", "")
-    answer = prevalence(ledger, Selection(), by=())
-    assert (answer.basis.cows, answer.table["at_risk"].tolist()) == (3, [3])
-    assert "b.csv" in str(answer.basis.sources)
-
-
-def test_what_was_begun_and_never_asked_for_is_bounded(tmp_path: Path) -> None:
-    cache.forget()
-    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", [row(str(i)) for i in range(3)]))
-    for i in range(3 * cache.MOST_BEGUN):
-        basis.begin_basis(ledger, Selection(cows=(str(i),)))
-    assert len(cache._begun) == cache.MOST_BEGUN
-    cache.forget()
-    assert not cache._begun

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger.engines.create import make_tables
-from evenfoot.analytics.ledger.engines.engine import Connection, Engine
+from evenfoot.analytics.ledger.engines.engine import Connection, Engine, held, holding
 from evenfoot.analytics.ledger.foreign_objects import refuse_foreign_parts
 from evenfoot.analytics.ledger.history import refuse_gone
 from evenfoot.analytics.ledger.schema import SCHEMA_VERSION
@@ -203,13 +203,13 @@ class Ledger:
         UserError
             As :meth:`reading`; :class:`evenfoot.analytics.ledger.failures.Busy` if somebody has the file.
         """
-        if not self.exists:
-            yield
+        if held(self) or not self.exists:
+            yield  # A snapshot within one is of the same moment.
             return
         if wait:
             with self.reading():
                 pass  # An older layout is brought up to date, which nobody can while it is read.
-        with self.engine.snapshot(wait=wait):
+        with self.engine.snapshot(wait=wait), holding(self, self):
             yield
 
     @contextlib.contextmanager

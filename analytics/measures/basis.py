@@ -11,8 +11,8 @@ import pandas as pd
 from evenfoot.analytics.domain.visits import REST_SOUND
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Basis
-from evenfoot.analytics.measures.cache import State, begin, remembered, store_of
-from evenfoot.analytics.measures.sources import begin_sources, of_records, sources_of
+from evenfoot.analytics.measures.cache import State, remembered, store_of
+from evenfoot.analytics.measures.sources import of_records, sources_of
 from evenfoot.analytics.messages import N_, Message, say
 from evenfoot.analytics.queries.coverage import covered
 from evenfoot.analytics.queries.cow_status import record_days
@@ -113,13 +113,6 @@ def _nothing(ledger: Ledger, selection: Selection) -> Message:
             first=f"{first:%Y-%m-%d}",
         )
     return say("Nothing was recorded for this choice of farms, dates and groups.")
-
-
-def begin_basis(ledger: Ledger, selection: Selection, source: str = "trims") -> None:
-    """Begin what :func:`basis_of` will ask for, while the figures themselves are counted."""
-    whole = of_records(selection)
-    begin(_kept, ledger, (whole, source), lambda: covered(ledger, whole, source))
-    begin_sources(ledger, selection, source)
 
 
 def met(ledger: Ledger, selection: Selection) -> tuple[int, int]:

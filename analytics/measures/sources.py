@@ -6,7 +6,7 @@ from collections import OrderedDict
 from collections.abc import Hashable, Iterable
 
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.measures.cache import State, begin, remembered, store_of
+from evenfoot.analytics.measures.cache import State, remembered, store_of
 from evenfoot.analytics.messages import Message, listed, say
 from evenfoot.analytics.queries.provenance import written_in
 from evenfoot.analytics.queries.selection import Selection
@@ -33,12 +33,6 @@ def sources_of(ledger: Ledger, selection: Selection, source: str) -> tuple[Messa
         return ()
     whole = of_records(selection)
     return remembered(_kept, ledger, (whole, source), lambda: _words(ledger, whole, source))
-
-
-def begin_sources(ledger: Ledger, selection: Selection, source: str) -> None:
-    """Begin what :func:`sources_of` will be asked for."""
-    whole = of_records(selection)
-    begin(_kept, ledger, (whole, source), lambda: _words(ledger, whole, source))
 
 
 def _words(ledger: Ledger, selection: Selection, source: str) -> tuple[Message, ...]:

@@ -34,8 +34,4 @@ def fetch_many(ledger: Ledger, questions: Mapping[str, str]) -> dict[str, pd.Dat
     engine = ledger.engine
     with ledger.reading() as cursor:
         texts = {name: translate_question(text, engine.dialect) for name, text in questions.items()}
-        beside = getattr(engine, "frames", None)
-        if beside is not None and len(texts) > 1:
-            found: dict[str, pd.DataFrame] = beside(cursor, texts)
-            return found
         return {name: engine.frame(cursor, text) for name, text in texts.items()}

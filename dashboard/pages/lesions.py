@@ -9,7 +9,6 @@ from dash import html
 from evenfoot.analytics.domain.feet import CLAWS, FEET, ZONES
 from evenfoot.analytics.domain.lesions import LESIONS, parent_of
 from evenfoot.analytics.ledger import Ledger
-from evenfoot.analytics.measures.basis import begin_basis
 from evenfoot.analytics.measures.lesions.prevalence import prevalence
 from evenfoot.analytics.queries.cows import cows_found
 from evenfoot.analytics.queries.selection import Selection
@@ -106,7 +105,6 @@ def _each(ledger: Ledger, view: View) -> Drawn:
 
 
 def _cows(ledger: Ledger, view: View) -> Any:
-    begin_basis(ledger, view.selection)
     frame = cows_found(ledger, view.selection, TABLE_ROWS)
     answer = prevalence(ledger, view.selection, by=(), per="cow")
     if frame.empty:

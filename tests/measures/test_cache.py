@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -64,3 +67,49 @@ def test_answers_about_an_older_state_go(tmp_path: Path) -> None:
     assert len(cache._kept) == 3
     prevalence(ledger, Selection(), by=())
     assert len(cache._kept) == 1
+
+
+def test_panels_that_ask_the_same_at_once_have_it_made_once(tmp_path: Path) -> None:
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", [row("1", "SU")]))
+    kept = cache.store_of(int)
+    made: list[int] = []
+    together = threading.Barrier(5)
+
+    def make() -> int:
+        time.sleep(0.1)
+        made.append(1)
+        return 7
+
+    def ask(_: int) -> int:
+        together.wait()
+        return cache.remembered(kept, ledger, "seven", make)
+
+    with ThreadPoolExecutor(5) as panels:
+        assert list(panels.map(ask, range(5))) == [7] * 5
+    assert len(made) == 1
+    assert not cache._making
+
+
+def test_what_failed_is_made_by_the_next_who_waited(tmp_path: Path) -> None:
+    ledger = ledger_of(tmp_path / "l.duckdb", checked("trims", [row("1", "SU")]))
+    kept = cache.store_of(int)
+    fails = threading.Event()
+    together = threading.Barrier(4)
+
+    def make() -> int:
+        time.sleep(0.05)
+        if not fails.is_set():
+            fails.set()
+            raise ZeroDivisionError
+        return 7
+
+    def ask(_: int) -> int | str:
+        together.wait()
+        try:
+            return cache.remembered(kept, ledger, "seven", make)
+        except ZeroDivisionError:
+            return "failed"
+
+    with ThreadPoolExecutor(4) as panels:
+        assert sorted(map(str, panels.map(ask, range(4)))) == ["7", "7", "7", "failed"]
+    assert not cache._making

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import functools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from evenfoot.analytics.concurrency import Task, submit
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger.engines.create import make_file
 from evenfoot.analytics.ledger.engines.file_lease import FileLease, lease_of
@@ -90,21 +88,6 @@ class DuckDBEngine:
         found: pd.DataFrame = connection.execute(sql).df()
         return found
 
-    def frames(self, connection: Any, questions: Mapping[str, str]) -> dict[str, pd.DataFrame]:
-        """The rows of several questions, asked beside each other on the records that *connection* sees."""
-        *others, last = questions.items()
-        begun = [(name, submit(functools.partial(_on_its_own, connection.cursor(), sql))) for name, sql in others]
-        try:
-            found = {last[0]: self.frame(connection, last[1])}
-        finally:
-            # Whatever happens, nobody is still reading when the lease ends.
-            settled = [(name, _settled(each)) for name, each in begun]
-        for name, done in settled:
-            if isinstance(done, Exception):
-                raise done
-            found[name] = done
-        return {name: found[name] for name in questions}
-
     def batches(
         self, connection: Any, sql: str, rows: int, parameters: Sequence[Any] | None = None
     ) -> Iterable[pa.RecordBatch]:
@@ -125,22 +108,6 @@ class DuckDBEngine:
     def forget_bytes(self) -> tuple[str, ...]:
         """Who erases writes the file anew, see :mod:`evenfoot.analytics.ledger.integrity.erase`."""
         return ()
-
-
-def _on_its_own(cursor: Any, sql: str) -> pd.DataFrame:
-    try:
-        with interruptible(cursor.interrupt):
-            found: pd.DataFrame = cursor.execute(sql).df()
-        return found
-    finally:
-        cursor.close()
-
-
-def _settled(begun: Task[pd.DataFrame]) -> pd.DataFrame | Exception:
-    try:
-        return begun.result()
-    except Exception as error:  # raised again when the others have ended
-        return error
 
 
 def duckdb_at(path: str) -> DuckDBEngine:

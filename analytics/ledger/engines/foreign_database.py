@@ -12,7 +12,7 @@ import contextlib
 import threading
 import time
 import warnings
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.metadata import entry_points
 from pathlib import Path
@@ -115,9 +115,6 @@ class ForeignDatabase:
 
     def frame(self, connection: Any, sql: str) -> pd.DataFrame:
         return self._reader.frame(connection, sql)
-
-    def frames(self, connection: Any, questions: Mapping[str, str]) -> dict[str, pd.DataFrame]:
-        return self._reader.frames(connection, questions)
 
     def batches(
         self, connection: Any, sql: str, rows: int, parameters: Sequence[Any] | None = None

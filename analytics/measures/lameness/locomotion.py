@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
-from evenfoot.analytics.measures.basis import basis_of, begin_basis
+from evenfoot.analytics.measures.basis import basis_of
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.lesions.prevalence import one_farm_groups
 from evenfoot.analytics.measures.limits import limits_of
@@ -55,7 +55,6 @@ def locomotion(
     by = tuple(dict.fromkeys(by))
     period = next((name for name in by if name in PERIODS), "month")
     others = tuple(name for name in by if name != period)
-    begin_basis(ledger, selection, "scores")
     counted = count_scorings(ledger, selection, (period, *others))
     table, kinds = counted.table, counted.kinds
     clustered = {name: limits_of(each, kinds, level) for name, each in counted.sums.items()}

@@ -8,7 +8,7 @@ import pandas as pd
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
-from evenfoot.analytics.measures.basis import FEW_COWS, basis_of, begin_basis
+from evenfoot.analytics.measures.basis import FEW_COWS, basis_of
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.lesions.comparison_models import (
     ADJUSTED,
@@ -132,7 +132,6 @@ def comparison(
                     listed=", ".join(OF_TRIM),
                 )
             )
-    begin_basis(ledger, selection)
     per, notes, unfair = fair_unit(ledger, selection, by, per)
     table, kinds, _ = counted_with_clusters(ledger, selection, by, per)
     table = table.rename(columns={name: "group"})

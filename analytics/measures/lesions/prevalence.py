@@ -7,7 +7,7 @@ import pandas as pd
 
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer
-from evenfoot.analytics.measures.basis import basis_of, begin_basis, met
+from evenfoot.analytics.measures.basis import basis_of, met
 from evenfoot.analytics.measures.cache import memoize
 from evenfoot.analytics.measures.lesions.counting_unit import fair_unit
 from evenfoot.analytics.measures.limits import LIMITS, limits_of
@@ -88,7 +88,6 @@ def prevalence(
     Rao JNK, Scott AJ (1992) Biometrics 48:577-585 (clusters).
     """
     by = tuple(dict.fromkeys(by))
-    begin_basis(ledger, selection)
     per, notes, unfair = fair_unit(ledger, selection, by, per)
     table, kinds, without_place = counted_with_clusters(ledger, selection, by, per)
     if without_place and per in ("cow", "trim"):
