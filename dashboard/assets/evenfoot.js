@@ -169,12 +169,17 @@
         if (href) open(href);
         return none();
       },
-      /* What is asked of the page that stands already; the panels of another page ask when they come, and those of
-         the page that is left do not ask again. */
-      samePage: function (path, search) {
-        const same = path === shownPath;
-        shownPath = path;
-        return same ? search : none();
+      /* What is asked of the page that stands already, the colours, what was done, and the way out of the tour.
+         The panels of another page ask when they come, and those of the page that is left do not ask again. */
+      arrive: function (href) {
+        const here = new URL(href);
+        const same = here.pathname === shownPath;
+        shownPath = here.pathname;
+        const asked = same ? here.search : none();
+        const theme = here.searchParams.get("theme") || "paper";
+        root.dataset.theme = theme;
+        here.searchParams.delete("tour");
+        return [asked, theme === "night" ? "dark" : "light", null, here.pathname + here.search];
       },
       /* Whether the window is a phone's, and that it is known. */
       watchWidth: function () {
@@ -189,17 +194,6 @@
           if (here) here.closest(".pages").scrollLeft = here.offsetLeft - here.closest(".pages").offsetLeft;
         });
         return none();
-      },
-      setTheme: function (search) {
-        const theme = new URLSearchParams(search || "").get("theme") || "paper";
-        root.dataset.theme = theme;
-        return theme === "night" ? "dark" : "light";
-      },
-      tellNothing: () => null,
-      leaveTour: function (href) {
-        const here = new URL(href);
-        here.searchParams.delete("tour");
-        return here.pathname + here.search;
       },
       /* Whether the server answers, the session holds, and the records are still those on the page. */
       askState: async function (_ticks, _href, seen) {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from collections.abc import Hashable
 from typing import Any
 
 import pandas as pd
@@ -10,6 +12,7 @@ from dash import html
 from evenfoot.analytics.clock import today
 from evenfoot.analytics.ledger import Ledger
 from evenfoot.analytics.measures.answer import Answer, Basis
+from evenfoot.analytics.measures.cache import State, remembered, store_of
 from evenfoot.analytics.measures.planning.due_reasons import lame_lately
 from evenfoot.analytics.messages import say
 from evenfoot.analytics.queries.cows import one_cow
@@ -30,17 +33,26 @@ FINDING_COLUMNS = (
     "visit_date", "foot", "claw", "zone", "lesion", "lesion_detail", "dd_stage", "severity", "action", "recheck_on",
     "trimmer",
 )  # fmt: skip
+BEGINS_WITH = 5
+"""Rows of her findings, and of her horn, until all are asked for: those of her last visits."""
+
 HORN_COLUMNS = (
     "visit_date", "foot", "claw", "toe_length_mm", "toe_length_after_mm", "toe_angle_deg", "heel_depth_mm",
     "sole_thickness_mm", "shed_stage", "toe_break_mm",
 )  # fmt: skip
 
 
+_kept: OrderedDict[tuple[State, Hashable], dict[str, pd.DataFrame]] = store_of(dict)
+"""Her records, which all panels of her page show."""
+
+
 def _frames(ledger: Ledger, view: View) -> dict[str, pd.DataFrame] | None:
     cow = view.options.get("cow")
     if not cow or view.farm is None:
         return None
-    return one_cow(ledger, view.farm, cow, view.selection.allowed)
+    asked = (view.farm, cow, view.selection.allowed)
+    found = remembered(_kept, ledger, asked, lambda: one_cow(ledger, *asked))
+    return {name: frame.copy(deep=False) for name, frame in found.items()}
 
 
 def _answer(frames: dict[str, pd.DataFrame], table: pd.DataFrame) -> Answer:
@@ -165,7 +177,7 @@ def _rows(view: View, frame: pd.DataFrame, columns: tuple[str, ...], caption: st
     if frame.empty:
         return [html.P(none, className="empty")]
     shown = [column for column in columns if frame[column].notna().any()]
-    return [html.H3(caption), number_table(frame[shown], None, caption, view=view)]
+    return [html.H3(caption), number_table(frame[shown], None, caption, view=view, begins_with=BEGINS_WITH)]
 
 
 def _trail(view: View) -> list[tuple[str, str]]:

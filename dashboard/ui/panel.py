@@ -24,7 +24,7 @@ NAMED = ("zone", "severity")
 SOURCE_LETTERS = 70
 """A list of files longer than this is left to "How was this worked out"."""
 
-FIRST_ROWS = 15
+FIRST_ROWS = 10
 """Rows of a table that are shown until a reader asks for all."""
 
 TABLE_ROWS = 1000
@@ -149,17 +149,18 @@ def number_table(
     cards: bool = False,
     columns: Sequence[str] = (),
     sortable: bool = False,
+    begins_with: int = FIRST_ROWS,
 ) -> html.Div:
     """A table with human headings; the first cell of a row links to where its mark leads.
 
-    A long table shows its first rows, and a link to the same page with all of them: *view* says which page. On a phone
-    each row of a table of *cards* stands as a card, each figure beside its heading. Of *columns* others are left out.
-    The headings of a *sortable* table are links to the same page with the table sorted by them.
+    A long table begins with so many rows, and a link to the same page with all of them: *view* says which page. On a
+    phone each row of a table of *cards* stands as a card, each figure beside its heading. Only *columns* are shown,
+    if they are given. The headings of a *sortable* table are links to the same page with the table sorted by them.
     """
     if sortable and view is not None:
         table = _sorted(table, view)
     whole = view is None or view.option("rows", "") == "all"
-    first = table.head(TABLE_ROWS if whole else FIRST_ROWS)
+    first = table.head(TABLE_ROWS if whole else begins_with)
     links = [rows_to(row) for row in records(first)] if rows_to else [None] * len(first)
     shown = first[list(columns)] if columns else first
     named = [column_label(str(name)) for name in shown.columns]
@@ -192,7 +193,7 @@ def number_table(
         [
             html.Div(
                 html.Table([html.Caption(caption, className="unseen"), html.Thead(html.Tr(heads)), html.Tbody(body)]),
-                className="scroll cards" if cards else "scroll",
+                className=f"scroll{' long' * (len(shown) > FIRST_ROWS)}{' cards' * cards}",
                 tabIndex=0,
                 role="region",
                 **{"aria-label": _("Numbers: {caption}", caption=caption)},

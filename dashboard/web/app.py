@@ -115,14 +115,25 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
                 html.H1(told(page.title)),
                 shell.mistake(told(REFUSALS[page.act])),
             ]
+        way, offered = above(page, path, search)
         return [
             html.H1(told(page.title)),
             html.P(told(page.question), className="question unseen" if page.spoken else "question"),
-            html.Div(id="trail"),
-            html.Div(id="choices"),
+            html.Div(way, id="trail"),
+            html.Div(offered, id="choices"),
             html.Div(shells(page.panels), className="panels"),
             *(page.extra() if page.extra else []),
         ]
+
+    def above(page: Page, path: str, search: str) -> tuple[list[Any], list[Any]]:
+        """The way here and the page's own choices."""
+        view, _mistake = addressed(path, search)
+        try:
+            with allowance():
+                offered = page.choices(ledger, view) if page.choices else None
+        except UserError as mistake:
+            offered = shell.mistake(told(mistake.sentence))
+        return [shell.trail(page.trail(view) if page.trail else []), shell.chips(view)], [folding(offered)]
 
     @app.callback(
         Output("trail", "children"),
@@ -130,20 +141,13 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
         Input("same-page", "data"),
         State("address", "search"),
         State("address", "pathname"),
+        prevent_initial_call=True,
     )
     def choices(_same: Any, search: str, path: str) -> Any:
         page = page_of(path)
-        view, _mistake = addressed(path, search)
         if page is None or not current_viewer().may(page.act):
-            return html.Div(), html.Div()
-        try:
-            with allowance():
-                offered = page.choices(ledger, view) if page.choices else None
-        except UserError as mistake:
-            offered = shell.mistake(told(mistake.sentence))
-        # Never nothing: what is below them waits until they are there.
-        way = [shell.trail(page.trail(view) if page.trail else []), shell.chips(view), html.Div()]
-        return way, [folding(offered), html.Div()]
+            return no_update, no_update
+        return above(page, path, search)
 
     @app.callback(
         Output("navigation", "children"),
@@ -242,11 +246,16 @@ def _register_clientside(app: Dash) -> None:
         State({"type": "chart", "name": ALL, "at": ALL}, "figure"),
         prevent_initial_call=True,
     )
+    # One callback for all that follows the address without the server: what was done is told until the reader goes
+    # elsewhere, and a way out of the tour that waited for an answer would lead back to the page before.
     app.clientside_callback(
-        "window.dash_clientside.evenfoot.samePage",
+        "window.dash_clientside.evenfoot.arrive",
         Output("same-page", "data"),
-        Input("address", "pathname"),
-        Input("address", "search"),
+        Output("mantine", "forceColorScheme"),
+        Output("done", "children", allow_duplicate=True),
+        Output("tour-leave", "href"),
+        Input("address", "href"),
+        prevent_initial_call="initial_duplicate",
     )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.showPage",
@@ -259,20 +268,6 @@ def _register_clientside(app: Dash) -> None:
         Output("narrow", "data"),
         Output("ready", "data"),
         Input("address", "id"),
-    )
-    app.clientside_callback(
-        "window.dash_clientside.evenfoot.setTheme", Output("mantine", "forceColorScheme"), Input("address", "search")
-    )
-    # What was done is told until the reader goes elsewhere, and not until an answer of the server comes.
-    app.clientside_callback(
-        "window.dash_clientside.evenfoot.tellNothing",
-        Output("done", "children", allow_duplicate=True),
-        Input("address", "href"),
-        prevent_initial_call=True,
-    )
-    # Not asked of the server: pressed before its answer, the link would lead back to the page before.
-    app.clientside_callback(
-        "window.dash_clientside.evenfoot.leaveTour", Output("tour-leave", "href"), Input("address", "href")
     )
     app.clientside_callback(
         "window.dash_clientside.evenfoot.askState",
