@@ -45,32 +45,38 @@ def where(ledger: Ledger, view: View) -> Any:
     def drill_of(group: str) -> Any:
         return lambda row: mark(to(row, **{FIELD_OF[by]: (group,)}))
 
-    figures = (
-        draw_difference(first, second, names=names, **view.look, drill=lambda row: mark(to(row))),
-        draw_feet(first, highest=top, **view.look, drill=drill_of(other), heading=names[0]),
-        draw_feet(second, highest=top, **view.look, drill=drill_of(reference), heading=names[1]),
-    )
     found = zone_differences(first, second)
     answer = replace(found, basis=whole.basis, cautions=found.cautions)
-    words = describe.describe("difference", answer)
-    return Drawn(
-        figures[0],
-        answer,
-        words,
-        to,
-        lead=[
-            html.P(
-                _(
-                    "{one} less {other}; below, {one} first, then {other}.",
-                    one=names[0],
-                    other=names[1],
-                )
+    each = view.option("each", "") == "group"
+    beside = (
+        [
+            (
+                draw_feet(drawn, highest=top, **view.look, drill=drill_of(group), heading=name),
+                f"{name}: {describe.describe('foot', drawn)}",
             )
-        ],
+            for drawn, group, name in zip((first, second), (other, reference), names, strict=True)
+        ]
+        if each
+        else []
+    )
+    said = (
+        _("{one} less {other}; below, {one} first, then {other}.", one=names[0], other=names[1])
+        if each
+        else _("{one} less {other}.", one=names[0], other=names[1])
+    )
+    link = html.A(
+        _("The difference alone") if each else _("The feet of each group"),
+        href=view.changed(each=None if each else "group").href,
+        className="take",
+    )
+    return Drawn(
+        draw_difference(first, second, names=names, **view.look, drill=lambda row: mark(to(row))),
+        answer,
+        describe.describe("difference", answer),
+        to,
+        lead=[html.P(said)],
+        below=[html.P(link)],
         first_large=True,
         finding=findings.place_of_difference(answer, names),
-        beside=tuple(
-            (figure, f"{name}: {describe.describe('foot', each)}")
-            for figure, name, each in zip(figures[1:], names, (first, second), strict=True)
-        ),
+        beside=tuple(beside),
     )

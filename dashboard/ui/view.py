@@ -21,7 +21,7 @@ OPTIONS = (
     "by", "per", "reference", "adjust", "stratify", "cow", "theme", "change", "against", "baseline", "level_of",
     "currency", "measure", "on", "cows_a_day", "weekends", "day_off", "day", "paper", "span", "window", "shade",
     "split", "brought", *PRICES,
-    "language", "units", "dates", "week", "rows", "sort", "curve", "certainty",
+    "language", "units", "dates", "week", "rows", "sort", "curve", "each", "certainty",
     "tour",
 )  # fmt: skip
 """Choices of a page that do not narrow the records, with the selection in the same address."""

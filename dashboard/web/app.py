@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, html, no_update
 from dash.exceptions import PreventUpdate
 from flask import Flask, Response, jsonify, redirect, request
+from plotly.utils import PlotlyJSONEncoder
 
 from evenfoot.analytics.errors import UserError
 from evenfoot.analytics.ledger import Ledger
@@ -92,6 +94,11 @@ def page_of(path: str | None) -> Page | None:
     return PAGES.get((path or "/").rstrip("/") or "/")
 
 
+def unless_there(new: Any, there: Any) -> Any:
+    """What to show in a place, or ``no_update`` where it stands there: lists to choose from are slow to draw."""
+    return no_update if json.loads(json.dumps(new, cls=PlotlyJSONEncoder)) == there else new
+
+
 def _register_pages(app: Dash, ledger: Ledger) -> None:
     @app.callback(
         Output("content", "children"),
@@ -157,8 +164,10 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
         *tour.OUTPUTS,
         Input("address", "pathname"),
         Input("address", "search"),
+        State("picker", "children"),
+        State("look", "children"),
     )
-    def around(path: str, search: str) -> Any:
+    def around(path: str, search: str, picker_now: Any, look_now: Any) -> Any:
         view, mistake = addressed(path, search)
         try:
             with allowance():
@@ -167,8 +176,8 @@ def _register_pages(app: Dash, ledger: Ledger) -> None:
         except UserError as known:
             # The ledger cannot be asked now: the page stands, and says why it is empty.
             picker, version, step, mistake = None, "", tour.NOWHERE, told(known.sentence)
-        shown = [picker, shell.mistake(mistake)]
-        return shell.navigation(PAGES, view), shown, shell.look(view), version, *step
+        chosen = unless_there([picker, shell.mistake(mistake)], picker_now)
+        return shell.navigation(PAGES, view), chosen, unless_there(shell.look(view), look_now), version, *step
 
     @app.callback(
         Output("done", "children", allow_duplicate=True),

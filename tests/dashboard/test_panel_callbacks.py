@@ -17,7 +17,7 @@ from evenfoot.dashboard.pages import PAGES, lesions
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import Panel
 from evenfoot.dashboard.ui.view import View
-from tests.auth.asking import contents
+from tests.auth.asking import asked, contents
 from tests.auth.people import Clock, Office
 from tests.sheets import checked
 
@@ -83,3 +83,23 @@ def test_what_fails_is_one_sentence(
     panel = Panel("own", "Fails", draw)
     text = said(office_with(ledger, panel, tmp_path, monkeypatch), panel)
     assert words in text and "secret" not in text
+
+
+def test_what_there_is_to_choose_from_is_sent_when_it_changes(ledger: Ledger, tmp_path: Path) -> None:
+    office = Office(ledger, Store(tmp_path / "none.sqlite"), Clock())
+    key = next(key for key in office.app.callback_map if "navigation.children" in key)
+
+    def around(**values: Any) -> dict[str, Any]:
+        given = {"address.pathname": "/lesions", "address.search": "?farms=Home", **values}
+        answer = office.client().post("/_dash-update-component", json=asked(office, key, given))
+        assert answer.status_code == 200, answer.text
+        parts: dict[str, Any] = answer.json["response"]
+        return parts
+
+    first = around()
+    shown = {f"{name}.children": first[name]["children"] for name in ("picker", "look")}
+    again = around(**shown, **{"address.pathname": "/horn"})
+    assert "navigation" in again
+    assert not {"picker", "look"} & set(again)
+    other = around(**shown, **{"address.search": "?farms=Home&since=2026-01-01&theme=night"})
+    assert {"picker", "look"} <= set(other)

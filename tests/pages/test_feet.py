@@ -13,6 +13,7 @@ from evenfoot.analytics.measures.lesions.foot_map import foot_map
 from evenfoot.analytics.queries.selection import Selection
 from evenfoot.dashboard.charts.foot import common_top, draw_feet
 from evenfoot.dashboard.charts.shades import round_count
+from evenfoot.dashboard.pages.comparison_feet import where
 from evenfoot.dashboard.pages.feet import drawn_feet, feet_by
 from evenfoot.dashboard.pages.lesions import PAGE
 from evenfoot.dashboard.ui.panel import Drawn
@@ -113,3 +114,15 @@ def test_what_has_no_place_is_said_and_skin_is_shown_by_foot(tmp_path: Path) -> 
     assert by_foot.table.set_index("foot")["cases"].to_dict() == {"LF": 0, "RF": 0, "LH": 0, "RH": 7}
     ulcers = claws.draw(ledger, View.read("/lesions", "?lesions=SU")).answer.table
     assert ulcers.iloc[-1][["foot", "claw", "cases"]].tolist() == ["not recorded", "not recorded", 12]
+
+
+def test_a_comparison_draws_the_difference_and_each_group_when_asked(demo_ledger: Ledger) -> None:
+    alone = where(demo_ledger, View.read("/comparison", "?farms=Larkmoor&by=season"))
+    assert isinstance(alone, Drawn)
+    assert not alone.beside
+    each = where(demo_ledger, View.read("/comparison", "?farms=Larkmoor&by=season&each=group"))
+    assert isinstance(each, Drawn)
+    assert len(each.beside) == 2
+    [top] = {tuple(colour_bars(figure)) for figure, _ in each.beside}
+    assert 0 < top[0] <= 1
+    assert each.answer.table.equals(alone.answer.table)
