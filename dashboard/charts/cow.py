@@ -15,7 +15,7 @@ from evenfoot.dashboard.charts.frame import framed, nothing_to_show, records
 from evenfoot.dashboard.charts.labels import date_label, lesion_label, value_label
 from evenfoot.dashboard.charts.rules import put_across, put_down
 from evenfoot.dashboard.charts.theme import Tokens, between, tokens
-from evenfoot.dashboard.i18n.translation import _
+from evenfoot.dashboard.i18n.translation import _, told
 
 LANE = 44
 NARROW_LANE = 46
@@ -122,7 +122,7 @@ def _days(frames: Mapping[str, pd.DataFrame]) -> pd.Series:
 
 
 def _lanes(frames: Mapping[str, pd.DataFrame]) -> list[tuple[str, str]]:
-    feet: list[tuple[str, str]] = [(foot, f"<b>{foot}</b> {_(FOOT_NAMES[foot])}") for foot in FEET]
+    feet: list[tuple[str, str]] = [(foot, f"<b>{told(foot)}</b> {_(FOOT_NAMES[foot])}") for foot in FEET]
     findings = frames["findings"]
     loose: list[tuple[str, str]] = []
     if len(findings) and findings["foot"].isna().any():

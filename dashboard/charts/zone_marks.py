@@ -33,7 +33,7 @@ from evenfoot.dashboard.charts.frame import records
 from evenfoot.dashboard.charts.labels import zone_label
 from evenfoot.dashboard.charts.shades import ink_on
 from evenfoot.dashboard.charts.theme import cases_of, number, plural, rgba, tokens
-from evenfoot.dashboard.i18n.translation import _, _n
+from evenfoot.dashboard.i18n.translation import _, _n, told
 
 LETTER = (0.53, 1.25)
 """Width and height of a letter as a share of the type size."""
@@ -355,12 +355,12 @@ def words_of_feet(places: Mapping[str, tuple[float, float]], theme: str, narrow:
     t = tokens(theme)
     words: list[dict[str, Any]] = []
     for foot, at in places.items():
-        name = _(FOOT_NAMES[foot])
+        name, code = _(FOOT_NAMES[foot]), told(foot)
         words.append(
             {
                 "x": at[0],
                 "y": at[1] + (1.45 if narrow else 1.40),
-                "text": f"<b>{foot}</b> {name}" if len(name) <= most else f"<b>{foot}</b>",
+                "text": f"<b>{code}</b> {name}" if len(name) <= most else f"<b>{code}</b>",
                 "size": 12.5 if narrow else 14,
                 "colour": t.ink,
             }

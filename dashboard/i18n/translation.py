@@ -121,6 +121,8 @@ class Words:
         """A sentence of a measure in this language."""
         if isinstance(sentence, Message):
             return self(sentence.template, **sentence.values)
+        if sentence in FOOT_NAMES:
+            return self.foot_code(sentence)
         known = catalogue(self.language)
         if sentence in known or self.language == "en":
             return known.get(sentence, sentence)

@@ -9,6 +9,7 @@ import pandas as pd
 from dash import Dash, html
 
 from evenfoot.analytics.ledger import Ledger
+from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lameness.control_chart import control_chart
 from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
@@ -20,6 +21,7 @@ from evenfoot.dashboard.charts.describe import describe
 from evenfoot.dashboard.charts.describe_more import describe as describe_chart
 from evenfoot.dashboard.charts.foot import draw_feet
 from evenfoot.dashboard.charts.frame import records
+from evenfoot.dashboard.charts.labels import value_label
 from evenfoot.dashboard.i18n.translation import _, _n, told, words
 from evenfoot.dashboard.pages import own_guess
 from evenfoot.dashboard.pages.agreed import agreed_list
@@ -29,6 +31,7 @@ from evenfoot.dashboard.pages.lesions import CLEARED
 from evenfoot.dashboard.pages.today_answers import answers, choose_farm
 from evenfoot.dashboard.pages.warning import lameness_only, long_run
 from evenfoot.dashboard.pages.worklist import ABOUT, day_asked
+from evenfoot.dashboard.report.cow_lists import REASONS
 from evenfoot.dashboard.ui.page import Page
 from evenfoot.dashboard.ui.panel import Drawn, Panel, mark, number_table
 from evenfoot.dashboard.ui.period_filter import choosing_by
@@ -83,12 +86,17 @@ def _list(ledger: Ledger, view: View) -> Any:
     if answer.empty:
         return [day, html.P(_("Nothing is open that cannot wait for the next round."), className="empty")]
     first = answer.table.head(FIRST_COWS)
-    columns = ["cow", "reason", *(name for name in ABOUT if first[name].notna().any())]
+    first = first.assign(also=[_also(answer, row) for row in records(first)])
+    columns = [name for name in ("cow", "score", "scored_on", *ABOUT) if first[name].notna().any()]
     return [
         html.P(findings.cows_pressing(answer), className="lead"),
         day,
         number_table(
-            first[columns], lambda row: view.open("/cow", cow=row["cow"]), _("Cows that need someone"), cards=True
+            first[columns],
+            lambda row: view.open("/cow", cow=row["cow"]),
+            _("Cows that need someone"),
+            cards=True,
+            groups=[_first_reason(kinds) for kinds in first["kinds"]],
         ),
         html.P(
             [
@@ -98,6 +106,24 @@ def _list(ledger: Ledger, view: View) -> Any:
             ]
         ),
     ]
+
+
+def _first_reason(kinds: str) -> str:
+    """The reason that ranks a cow, as all cows with it have it, and whom to ask."""
+    kind = kinds.split(",")[0]
+    said = told(REASONS[kind][1])
+    return _("{reason}: ask your veterinarian", reason=said) if REASONS[kind][0] == "veterinarian" else said
+
+
+def _also(answer: Answer, row: dict[str, Any]) -> str:
+    """What else there is of a cow: the first reason where it has a day of its own, other reasons, further places."""
+    mine = answer.extra["reasons"]
+    mine = mine[(mine["farm"] == row["farm"]) & (mine["cow"] == row["cow"])]
+    said = {str(each["kind"]): told(each["words"]) for each in records(mine)}
+    first, *others = row["kinds"].split(",")
+    own = [] if said[first] == _first_reason(first) else [said[first]]
+    further = [] if pd.isna(row["also"]) else [value_label("also", row["also"])]
+    return "; ".join([*own, *(told(REASONS[kind][1]) for kind in others), *further])
 
 
 def _ask(ledger: Ledger, view: View) -> Any:

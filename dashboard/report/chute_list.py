@@ -120,7 +120,7 @@ def _row(row: dict[str, Any]) -> str:
     lesion = words().lesion(str(row["lesion"])) if _given(row["lesion"]) else ""
     claw = told(CLAW_NAMES.get(row["claw"], str(row["claw"]))) if _given(row["claw"]) else ""
     cells = (
-        ("", str(row["foot"]) if _given(row["foot"]) else ""),
+        ("", words().foot_code(str(row["foot"])) if _given(row["foot"]) else ""),
         ("", claw),
         ("long" if len(lesion) > LONG_NAME else "lesion", lesion),
         ("", told(KEPT_ON[row["action"]]) if row["action"] in KEPT_ON else ""),

@@ -150,12 +150,14 @@ def number_table(
     columns: Sequence[str] = (),
     sortable: bool = False,
     begins_with: int = FIRST_ROWS,
+    groups: Sequence[str] = (),
 ) -> html.Div:
     """A table with human headings; the first cell of a row links to where its mark leads.
 
     A long table begins with so many rows, and a link to the same page with all of them: *view* says which page. On a
     phone each row of a table of *cards* stands as a card, each figure beside its heading. Only *columns* are shown,
-    if they are given. The headings of a *sortable* table are links to the same page with the table sorted by them.
+    if they are given. The headings of a *sortable* table are links to the same page with the table sorted by them. Of
+    *groups* there is one for each row, told above the rows that it holds for.
     """
     if sortable and view is not None:
         table = _sorted(table, view)
@@ -166,7 +168,7 @@ def number_table(
     named = [column_label(str(name)) for name in shown.columns]
     numeric = [bool(pd.api.types.is_numeric_dtype(shown[name])) and name not in NAMED for name in shown.columns]
     cells = [_cells(str(name), shown.iloc[:, place].tolist()) for place, name in enumerate(shown.columns)]
-    body = [
+    lines = [
         html.Tr(
             [
                 html.Td(
@@ -179,6 +181,11 @@ def number_table(
         )
         for row, link in zip(zip(*cells, strict=True), links, strict=True)
     ]
+    body = []
+    for place, line in enumerate(lines):
+        if place < len(groups) and groups[place] not in groups[max(0, place - 1) : place]:
+            body.append(html.Tr(html.Th(groups[place], colSpan=len(named), scope="rowgroup"), className="group"))
+        body.append(line)
     heads = [
         html.Th(
             html.A(head, href=_sorts(name, view)) if sortable and view is not None else head,
