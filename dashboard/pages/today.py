@@ -13,7 +13,7 @@ from evenfoot.analytics.measures.answer import Answer
 from evenfoot.analytics.measures.lameness.control_chart import control_chart
 from evenfoot.analytics.measures.lameness.summary import summary
 from evenfoot.analytics.measures.lesions.foot_map import foot_map
-from evenfoot.analytics.measures.planning.worklist import as_of, day_of, needing_someone, worklist
+from evenfoot.analytics.measures.planning.worklist import AHEAD_DAYS, as_of, day_of, needing_someone
 from evenfoot.dashboard.charts import findings
 from evenfoot.dashboard.charts.answers import NAMED_COWS, biggest_lesion
 from evenfoot.dashboard.charts.control import control
@@ -131,7 +131,7 @@ def _ask(ledger: Ledger, view: View) -> Any:
     if view.farm is None:
         return choose_farm()
     rows = records(summary(ledger, view.selection).table)
-    due = worklist(ledger, view.selection, on=day_asked(view)).table
+    due = needing_someone(ledger, view.selection, on=day_asked(view), ahead_days=AHEAD_DAYS).table
     vet = [str(cow) for cow in due.loc[due["who"] == "veterinarian", "cow"].head(NAMED_COWS)] if len(due) else []
     trimmer, veterinarian = [], []
     if vet:

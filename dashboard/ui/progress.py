@@ -1,7 +1,7 @@
 """What a page says while something long is being done for its reader: the stage, and since when.
 
-Dash's own background callbacks begin a process for each piece of work [pub: Dash, Background Callbacks]. Forked from the
-server it may stand still for ever, for the engine has threads; begun anew it loads the libraries first, for two
+Dash's own background callbacks begin a process for each piece of work [pub: Dash, Background Callbacks]. Forked from
+the server it may stand still for ever, for the engine has threads; begun anew it loads the libraries first, for two
 seconds, and then waits for the ledger's file like any other program. So the work stays in a request of its own, its
 costly parts in limited processes, and the page asks for the stage.
 """

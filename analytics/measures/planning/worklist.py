@@ -203,11 +203,11 @@ def worklist(
     return _listed(ledger, selection, day=day, level=level, ahead_days=ahead_days, limits=limits, now=False)
 
 
-def needing_someone(ledger: Ledger, selection: Selection, *, on: dt.date | None = None) -> Answer:
+def needing_someone(ledger: Ledger, selection: Selection, *, on: dt.date | None = None, ahead_days: int = 0) -> Answer:
     """The beginning of the list of :func:`worklist`: cows with a reason that is open and cannot wait for the round.
 
     These are always its first cows, in the same order: such a reason goes before every other. Toes are not carried on
-    for it, which is most of the work of the whole list.
+    for it, which is most of the work of the whole list. With *ahead_days* such reasons that come due by then follow.
 
     Returns
     -------
@@ -215,7 +215,7 @@ def needing_someone(ledger: Ledger, selection: Selection, *, on: dt.date | None 
         As :func:`worklist`, with the reasons that cannot wait alone.
     """
     day = list_day(ledger, selection, on)
-    return _listed(ledger, selection, day=day, level=0.95, ahead_days=0, limits=None, now=True)
+    return _listed(ledger, selection, day=day, level=0.95, ahead_days=ahead_days, limits=None, now=True)
 
 
 @memoize
