@@ -66,7 +66,8 @@ def tables(component: Any) -> list[dict[str, Any]]:
 
 def _table(table: html.Table) -> dict[str, Any]:
     caption, head, body = table.children
-    cells = [[cell.children for cell in row.children] for row in body.children]
+    lines = [row for row in body.children if getattr(row, "className", None) != "group"]
+    cells = [[cell.children for cell in row.children] for row in lines]
     return {
         "caption": caption.children,
         "columns": [cell.children for cell in head.children.children],
