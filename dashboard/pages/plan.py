@@ -90,7 +90,7 @@ def _day(ledger: Ledger, view: View) -> Any:
     return [
         html.P(heading, className="lead"),
         day_line(answer),
-        number_table(kinds, view.to_cows(), heading, cards=True, columns=columns),
+        number_table(kinds, view.to_cows(), heading, view=view, cards=True, columns=columns),
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -101,7 +102,8 @@ def test_a_planned_day_opens_on_its_cows(demo_ledger: Ledger) -> None:
     row = answer.answer.table.iloc[5].to_dict()
     opened = View.read("/plan", answer.rows_to(row).partition("?")[2])
     assert opened.options["day"] == dates[5] and opened.farm is None
-    text = str(plan.PAGE.panels[1].draw(demo_ledger, opened))
+    first, text = (str(plan.PAGE.panels[1].draw(demo_ledger, opened.changed(rows=rows))) for rows in (None, "all"))
+    assert re.search(r"Show \d+ more rows", first) and "more row" not in text
     there = answer.answer.table[answer.answer.table["date"] == row["date"]]
     for cow in ", ".join(there["cow_list"]).split(", "):
         assert f"A(children='{cow}'" in text
