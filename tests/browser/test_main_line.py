@@ -12,6 +12,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from evenfoot import sample_data
+from evenfoot.dashboard.ui.panel import FIRST_ROWS
 from tests.browser.conftest import COMMAND
 
 FARM = "Dunlow Corner"
@@ -69,7 +70,10 @@ def test_import_drill_and_compare(page: Page, served: tuple[str, Path]) -> None:
     assert f"lesions={top['lesion']}" in page.url
 
     cows = panel(page, "lesion-cows")
-    expect(cows.locator("tbody tr")).to_have_count(top["cases"])
+    shown = min(top["cases"], FIRST_ROWS)
+    expect(cows.locator("tbody tr")).to_have_count(shown)
+    more = top["cases"] - shown
+    expect(cows.get_by_text(f"Show {more} more row")).to_have_count(int(more > 0))
     cow = cows.locator("tbody tr").first.locator("td").first.inner_text()
     cows.locator("tbody tr").first.get_by_role("link").click()
     expect(panel(page, "cow-who")).to_contain_text(f"Cow {cow}, {FARM}")
