@@ -16,7 +16,6 @@ from evenfoot.dashboard.i18n.reader_settings import for_charts
 from evenfoot.dashboard.i18n.translation import _, told, words
 from evenfoot.dashboard.ui.chart_links import unlisted_links
 from evenfoot.dashboard.ui.panel import (
-    FIRST_ROWS,
     TABLE_ROWS,
     Drawn,
     Panel,
@@ -65,6 +64,9 @@ def filled(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
         )
     return [*parts, *(drawn.below or []), _fold(panel, drawn, view), *form]
 
+
+ROWS_BEHIND = 15
+"""Rows that a table of all figures begins with, which a reader has asked for."""
 
 LONGEST_TITLE = 90
 """Letters of a sentence that can be a title. [common practice, no source]"""
@@ -119,8 +121,8 @@ def certainty(panel: Panel, drawn: Drawn | Any, view: View) -> list[Any]:
         parts.append(_takeaway(panel, answer, pictures=drawn.figure is not None))
     if drawn.figure is not None or drawn.table is not None or drawn.columns:
         heading_of_all = _("{title}, all columns", title=told(panel.title)) if drawn.columns else told(panel.title)
-        parts.append(number_table(answer.table, drawn.rows_to, heading_of_all, view=view))
-        parts.append(unlisted_links(drawn, TABLE_ROWS if view.option("rows", "") == "all" else FIRST_ROWS))
+        parts.append(number_table(answer.table, drawn.rows_to, heading_of_all, view=view, begins_with=ROWS_BEHIND))
+        parts.append(unlisted_links(drawn, TABLE_ROWS if view.option("rows", "") == "all" else ROWS_BEHIND))
     parts.append(html.H3(_("How was this worked out")))
     return [*parts, *(html.P(told(line)) for line in lines)]
 
