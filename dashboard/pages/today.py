@@ -83,6 +83,8 @@ def _list(ledger: Ledger, view: View) -> Any:
         return choose_farm()
     answer = needing_someone(ledger, view.selection, on=day_asked(view))
     day = html.P(told(as_of(day_of(answer))), className="basis")
+    if day_of(answer).newest is None:
+        return [day]  # Nothing is known, which is no comfort.
     if answer.empty:
         return [day, html.P(_("Nothing is open that cannot wait for the next round."), className="empty")]
     first = answer.table.head(FIRST_COWS)

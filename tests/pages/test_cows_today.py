@@ -57,6 +57,12 @@ def test_what_else_there_is_of_a_cow_is_not_lost(demo_ledger: Ledger) -> None:
             assert REASONS[kind][1] in text[cow]
 
 
+def test_no_comfort_where_nothing_is_recorded(demo_ledger: Ledger) -> None:
+    said = str(LIST.draw(demo_ledger, View.read("/today", "?farms=Nowhere")))
+    assert "nothing was recorded" in said
+    assert "cannot wait" not in said
+
+
 def test_feet_have_the_letters_of_the_language() -> None:
     with speaking(Words("es")):
         assert (told("LH"), told("RF")) == ("PI", "AD")
